@@ -1,0 +1,1 @@
+"""A validation workbench for joint angles from inertial sensors."""

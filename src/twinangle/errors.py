@@ -1,0 +1,29 @@
+"""What can be wrong with a study, in a handful of kinds."""
+
+
+class TwinangleError(Exception):
+    """Something in the study or its data is at fault; the message is fit for the user.
+
+    A message says what is wrong with name and value, where it is (file, row, channel), and what
+    would be accepted. The command line prints it and exits with status 1.
+    """
+
+
+class StudyError(TwinangleError):
+    """The study file or the trials table is at fault."""
+
+
+class RecordingError(TwinangleError):
+    """A file of signals is at fault, or its signals are not what the study says they are."""
+
+
+class AngleError(TwinangleError):
+    """A joint angle cannot be computed, or could not be trusted, from these signals."""
+
+
+class SynchronisationError(TwinangleError):
+    """Two clocks cannot be brought together with the certainty asked for."""
+
+
+class CycleError(TwinangleError):
+    """Too few usable movement cycles."""

@@ -1,0 +1,254 @@
+"""The values that travel from one step to the next: frozen, read-only, on one uniform clock each.
+
+Conventions (all modules rely on them): angles in degrees, flexion positive, neutral standing 0;
+time in seconds; accelerometer m/s², gyroscope rad/s, magnetometer µT; quaternions scalar-first,
+unit length, sensor to earth (z up). Sample k of a uniform signal is at ``start_s + k / rate_hz``.
+A gap is NaN.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+GyroscopeSample = Literal["instantaneous", "interval-mean"]
+
+
+def _freeze(owner: object) -> None:
+    """Make every array of a frozen dataclass read-only (a view: the caller's stays writable)."""
+    for item in fields(owner):  # type: ignore[arg-type]
+        value = getattr(owner, item.name)
+        if isinstance(value, np.ndarray):
+            view = np.asarray(value).view()
+            view.setflags(write=False)
+            object.__setattr__(owner, item.name, view)
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A stretch of time, in seconds on the wearable's clock unless said otherwise."""
+
+    start_s: float
+    end_s: float
+
+    def __post_init__(self) -> None:
+        if not self.start_s < self.end_s:
+            raise ValueError(
+                f"an interval must end after it starts, got {self.start_s:g} to {self.end_s:g} s."
+            )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """Channels of one file as read, on the file's own time stamps.
+
+    `time_s` is (n,), strictly increasing; `values` is (n, n_channels), NaN where missing;
+    `units` holds one text a channel, empty where neither file nor study declares it.
+    """
+
+    time_s: Array
+    values: Array
+    channels: tuple[str, ...]
+    units: tuple[str, ...]
+    source: str  # the file as the user named it, for messages
+    notes: tuple[str, ...] = ()  # what the importer found or mended
+
+    def __post_init__(self) -> None:
+        if self.values.shape != (self.time_s.size, len(self.channels)):
+            raise ValueError(
+                f"{self.source}: {len(self.channels)} channels and {self.time_s.size} times for "
+                f"values of shape {self.values.shape}."
+            )
+        _freeze(self)
+
+    def columns(self, names: tuple[str, ...] | list[str]) -> Array:
+        """Return the named channels as an (n, len(names)) array."""
+        return self.values[:, [self.channels.index(name) for name in names]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class InertialRecording:
+    """One sensor on a uniform clock: (n, 3) arrays in the sensor's right-handed frame."""
+
+    accelerometer: Array  # specific force, m/s²; +9.81 upwards at rest
+    gyroscope: Array  # rad/s
+    magnetometer: Array | None  # µT (or any one unit when the study says "normalised")
+    start_s: float
+    rate_hz: float
+    source: str
+    gyroscope_sample: GyroscopeSample = "instantaneous"
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def n_samples(self) -> int:
+        """Number of samples."""
+        return int(self.gyroscope.shape[0])
+
+    @property
+    def time_s(self) -> Array:
+        """Sample times, (n,)."""
+        return self.start_s + np.arange(self.n_samples) / self.rate_hz
+
+    def without_magnetometer(self) -> InertialRecording:
+        """Return the same recording with the magnetometer left out."""
+        return replace(self, magnetometer=None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SensorPair:
+    """The sensors either side of the joint, sample for sample on one clock."""
+
+    proximal: InertialRecording  # thigh or upper arm
+    distal: InertialRecording  # shank or forearm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrientationRecording:
+    """Quaternions (n, 4) of one segment, scalar first, sensor to earth; NaN rows are gaps."""
+
+    quaternion: Array
+    start_s: float
+    rate_hz: float
+    source: str
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrientationPair:
+    """Orientations of the segments either side of the joint, on one clock and one earth frame."""
+
+    proximal: OrientationRecording
+    distal: OrientationRecording
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AngleRecording:
+    """One joint angle on a uniform clock: (n,) in degrees, flexion positive; NaN is a gap."""
+
+    angle_deg: Array
+    start_s: float
+    rate_hz: float
+    source: str
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def time_s(self) -> Array:
+        """Sample times, (n,)."""
+        return self.start_s + np.arange(self.angle_deg.size) / self.rate_hz
+
+    @property
+    def end_s(self) -> float:
+        """Time of the last sample."""
+        return self.start_s + (self.angle_deg.size - 1) / self.rate_hz
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JointMotion:
+    """What a wearable procedure yields for one trial: the angle and what cycles are found by.
+
+    The rates share the angle's clock. `sagittal_rate_rad_s` is the distal segment's rate about
+    the flexion axis, any sign; `vertical_rate_rad_s` its rate about the vertical (turning).
+    Either is None when the wearable delivers no gyroscope or orientation.
+    """
+
+    angle: AngleRecording
+    sagittal_rate_rad_s: Array | None = None
+    vertical_rate_rad_s: Array | None = None
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairedAngles:
+    """Both instruments on the wearable's clock and samples; reference None outdoors."""
+
+    wearable_deg: Array  # (n,)
+    reference_deg: Array | None  # (n,) resampled to the wearable's times; NaN outside its span
+    start_s: float
+    rate_hz: float
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def time_s(self) -> Array:
+        """Sample times on the wearable's clock, (n,)."""
+        return self.start_s + np.arange(self.wearable_deg.size) / self.rate_hz
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CycleSet:
+    """Movement cycles of one trial: all that were found, with the reason each dropped one has.
+
+    Curves are time-normalised to 101 points (0 to 100 %), one row a found cycle, kept or not.
+    """
+
+    start_s: Array  # (m,) wearable clock
+    end_s: Array  # (m,)
+    reason: tuple[str, ...]  # (m,) empty text where the cycle is kept
+    wearable_deg: Array  # (m, 101); a row may hold NaN when the cycle is dropped
+    reference_deg: Array | None  # (m, 101)
+    method: str  # how the events were found
+    bout: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    @property
+    def kept(self) -> NDArray[np.bool_]:
+        """Which cycles enter the statistics, (m,)."""
+        return np.array([text == "" for text in self.reason], dtype=bool)
+
+    @property
+    def duration_s(self) -> Array:
+        """Cycle durations, (m,)."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Synchronisation:
+    """How the reference clock was placed on the wearable's.
+
+    ``t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s``. A field that the method does
+    not yield is NaN.
+    """
+
+    method: str
+    lag_s: float
+    lag_se_s: float  # statistical standard error
+    drift_ppm: float
+    drift_se_ppm: float = float("nan")
+    lag_systematic_s: float = float("nan")  # from the instruments' phase-locked difference
+    peak_correlation: float = float("nan")
+    runner_up_correlation: float = float("nan")
+    # for the figures: the correlation over candidate lags, and the windowed lags behind the drift
+    candidate_lags_s: Array = field(default_factory=lambda: np.zeros(0))
+    candidate_correlation: Array = field(default_factory=lambda: np.zeros(0))
+    window_time_s: Array = field(default_factory=lambda: np.zeros(0))
+    window_lag_s: Array = field(default_factory=lambda: np.zeros(0))
+    evidence: float = float("nan")  # log likelihood ratio over strides against the best rival
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+    def to_wearable(self, reference_time_s: Array) -> Array:
+        """Convert times on the reference clock to the wearable's."""
+        return np.asarray(reference_time_s * (1 + self.drift_ppm * 1e-6) + self.lag_s)
+
+    def to_reference(self, wearable_time_s: Array) -> Array:
+        """Convert times on the wearable clock to the reference's."""
+        return np.asarray((wearable_time_s - self.lag_s) / (1 + self.drift_ppm * 1e-6))
