@@ -1,0 +1,1 @@
+"""Agreement of mean curves over the cycle (being written)."""

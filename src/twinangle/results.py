@@ -1,0 +1,88 @@
+"""Everything a run found, and its machine-readable form (`results.json`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from twinangle.agreement.curves import CurveAgreement
+from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.variability import CycleVariability, VariabilityComparison
+from twinangle.conditions import ConditionDifference
+from twinangle.recording import CycleSet, PairedAngles, Synchronisation
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrialResult:
+    """One trial under one procedure.
+
+    `status` is "ok", "failed" or "excluded"; `reason` says why when it is not "ok", and every
+    later field may then be None. `paired` holds the traces on the wearable's clock, for figures.
+    """
+
+    participant: str
+    session: str
+    condition: str
+    trial: str
+    side: str
+    procedure: str
+    status: str
+    reason: str = ""
+    warnings: tuple[str, ...] = ()
+    synchronisation: Synchronisation | None = None
+    paired: PairedAngles | None = None
+    cycles: CycleSet | None = None
+    agreement: CurveAgreement | None = None  # None without a reference
+    wearable_variability: CycleVariability | None = None
+    reference_variability: CycleVariability | None = None
+    variability: VariabilityComparison | None = None  # None without a reference
+    covariates: Mapping[str, float | str] = field(default_factory=dict)
+
+    @property
+    def label(self) -> str:
+        """Return the trial's name for messages and page headings."""
+        return f"{self.participant} {self.condition} session {self.session} trial {self.trial} {self.side}".strip()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PooledLimits:
+    """Limits of agreement over all trials of one condition under one procedure.
+
+    `limits` is None when they cannot be given; `note` then says why, and otherwise what the
+    numbers rest on (participants, or the cycles of one participant). `size` and `difference` are
+    the points of the plot, one a cycle, with `participant` beside them.
+    """
+
+    procedure: str
+    condition: str
+    quantity: str  # mean_deg, peak_flexion_deg or range_deg
+    limits: LimitsOfAgreement | None
+    note: str
+    participant: tuple[str, ...]
+    size: tuple[float, ...]  # mean of the two instruments, degrees
+    difference: tuple[float, ...]  # wearable minus reference, degrees
+
+
+@dataclass(frozen=True, slots=True)
+class InputFile:
+    """One file the results rest on, relative to the study file."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyResults:
+    """A whole run: trials, pooled limits, conditions, and what they rest on."""
+
+    title: str
+    joint: str
+    confidence: float
+    acceptable_deg: float
+    trials: tuple[TrialResult, ...]
+    limits: tuple[PooledLimits, ...]
+    conditions: tuple[tuple[str, ConditionDifference], ...]  # with the procedure's name
+    version: str
+    inputs: tuple[InputFile, ...]
+    parameters: Mapping[str, object]
+    notes: tuple[str, ...] = ()
