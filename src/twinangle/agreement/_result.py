@@ -1,0 +1,63 @@
+"""What every result shares: one unrounded row, and rounded words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+Interval = tuple[float, float]
+NO_INTERVAL: Interval = (float("nan"), float("nan"))
+
+
+class Result:
+    """Base of the results: a row of unrounded numbers and the sentences they rest on."""
+
+    __slots__ = ()
+
+    assumptions: tuple[str, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row, unrounded: every number and name, an interval as two columns.
+
+        Curves and notes are left to the attributes; `x_ci` becomes `x_ci_low` and `x_ci_high`.
+        """
+        row: dict[str, Any] = {}
+        for item in fields(self):  # type: ignore[arg-type]
+            value = getattr(self, item.name)
+            if item.name.endswith("_ci"):
+                row[f"{item.name}_low"], row[f"{item.name}_high"] = value
+            elif isinstance(value, str | int | float):
+                row[item.name] = value
+        return pd.DataFrame([row])
+
+
+def quantity(value: float, unit: str) -> str:
+    """Return a rounded number with its unit: `1.23 mm`, `1.23°`, or `not defined`."""
+    if not np.isfinite(value):
+        return "not defined"
+    gap = "" if unit in ("", "°", "%") else " "
+    return f"{_rounded(value)}{gap}{unit}"
+
+
+def interval(limits: Interval, unit: str, confidence: float) -> str:
+    """Return a rounded interval in words, or that there is none."""
+    if not np.all(np.isfinite(limits)):
+        return "no interval"
+    gap = "" if unit in ("", "°", "%") else " "
+    low, high = (_rounded(bound) for bound in limits)
+    return f"{100 * confidence:g} % CI {low} to {high}{gap}{unit}"
+
+
+def _rounded(value: float) -> str:
+    """Return two decimals below 100 and one above, with a true minus sign."""
+    text = f"{value:.2f}" if abs(value) < 100 else f"{value:.1f}"
+    return text.replace("-", "−") if float(text) != 0 else text.replace("-", "")
+
+
+def sentences(*groups: Sequence[str]) -> tuple[str, ...]:
+    """Join groups of sentences into one tuple."""
+    return tuple(text for group in groups for text in group)
