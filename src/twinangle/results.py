@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.conditions import ConditionDifference
 from twinangle.recording import CycleSet, PairedAngles, Synchronisation
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,11 +41,16 @@ class TrialResult:
     reference_variability: CycleVariability | None = None
     variability: VariabilityComparison | None = None  # None without a reference
     covariates: Mapping[str, float | str] = field(default_factory=dict)
+    # further parts, each plain values under its key of `results.json` (timing, angle, device …)
+    extras: Mapping[str, Any] = field(default_factory=dict)
 
     @property
     def label(self) -> str:
         """Return the trial's name for messages and page headings."""
-        return f"{self.participant} {self.condition} session {self.session} trial {self.trial} {self.side}".strip()
+        parts = [self.participant, self.condition]
+        parts += [f"session {self.session}"] if self.session else []
+        parts += [f"trial {self.trial}"] if self.trial else []
+        return " ".join(part for part in [*parts, self.side] if part)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,8 +90,28 @@ class StudyResults:
     acceptable_deg: float
     trials: tuple[TrialResult, ...]
     limits: tuple[PooledLimits, ...]
-    conditions: tuple[tuple[str, ConditionDifference], ...]  # with the procedure's name
+    conditions: tuple[tuple[str, str, ConditionDifference], ...]  # (procedure, quantity, difference)
     version: str
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a trial and procedure: identifiers, status and every number, unrounded.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns named as the keys of `results.json`, nested keys joined by a full stop.
+        """
+        import pandas as pd
+
+        from twinangle.results_json import trial_record
+
+        return pd.json_normalize([trial_record(trial) for trial in self.trials])
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the whole as plain values, as written to `results.json` (no NaN, stable order)."""
+        from twinangle.results_json import study_record
+
+        return study_record(self)

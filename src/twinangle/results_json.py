@@ -1,0 +1,216 @@
+"""The machine-readable form of the results: plain values, stable key order, null for no number."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.conditions import ConditionDifference
+from twinangle.recording import CycleSet, Synchronisation
+from twinangle.results import PooledLimits, StudyResults, TrialResult
+
+SCHEMA = 1
+
+
+def to_text(results: StudyResults) -> str:
+    """Return the JSON text of `results`: UTF-8 characters kept, no NaN literal, final newline."""
+    return json.dumps(study_record(results), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def study_record(results: StudyResults) -> dict[str, Any]:
+    """Return the whole of a run as plain values."""
+    return plain(
+        {
+            "schema": SCHEMA,
+            "study": {
+                "title": results.title,
+                "joint": results.joint,
+                "confidence": results.confidence,
+                "acceptable_deg": results.acceptable_deg,
+            },
+            "trials": [trial_record(trial) for trial in results.trials],
+            "limits_of_agreement": [_limits_record(item) for item in results.limits],
+            "conditions": [_condition_record(*item) for item in results.conditions],
+            "notes": list(results.notes),
+            "provenance": {
+                "version": results.version,
+                "inputs": [{"path": f.path, "sha256": f.sha256} for f in results.inputs],
+                "parameters": dict(results.parameters),
+            },
+        }
+    )
+
+
+def trial_record(trial: TrialResult) -> dict[str, Any]:
+    """Return one trial under one procedure as plain values, with the keys of `results.json`."""
+    record: dict[str, Any] = {
+        "participant": trial.participant,
+        "session": trial.session,
+        "condition": trial.condition,
+        "trial": trial.trial,
+        "side": trial.side,
+        "procedure": trial.procedure,
+        "status": trial.status,
+    }
+    if trial.status != "ok":
+        record["reason"] = trial.reason
+    record["warnings"] = list(trial.warnings)
+    record["synchronisation"] = _clock_record(trial.synchronisation)
+    record["cycles"] = _cycles_record(trial.cycles)
+    record["agreement"] = _agreement_record(trial)
+    record["variability"] = _variability_record(trial)
+    record["covariates"] = dict(trial.covariates)
+    record |= {name: extra for name, extra in trial.extras.items()}
+    return plain(record)
+
+
+def _clock_record(clock: Synchronisation | None) -> dict[str, Any] | None:
+    if clock is None:
+        return None
+    return {
+        "method": clock.method,
+        "lag_s": clock.lag_s,
+        "lag_se_s": clock.lag_se_s,
+        "lag_systematic_s": clock.lag_systematic_s,
+        "drift_ppm": clock.drift_ppm,
+        "drift_se_ppm": clock.drift_se_ppm,
+        "peak_correlation": clock.peak_correlation,
+        "runner_up_correlation": clock.runner_up_correlation,
+        "evidence": clock.evidence,
+    }
+
+
+def _cycles_record(cycles: CycleSet | None) -> dict[str, Any] | None:
+    if cycles is None:
+        return None
+    kept = cycles.kept
+    durations = cycles.duration_s[kept]
+    return {
+        "method": cycles.method,
+        "found": len(cycles.reason),
+        "kept": int(kept.sum()),
+        "excluded": [
+            {"index": i, "start_s": cycles.start_s[i], "end_s": cycles.end_s[i], "reason": reason}
+            for i, reason in enumerate(cycles.reason)
+            if reason
+        ],
+        "duration_mean_s": durations.mean() if durations.size else None,
+        "duration_sd_s": durations.std(ddof=1) if durations.size > 1 else None,
+    }
+
+
+def _agreement_record(trial: TrialResult) -> dict[str, Any] | None:
+    curves = trial.agreement
+    if curves is None:
+        return None
+    return {
+        "offset_deg": curves.offset,
+        "rms_demeaned_deg": curves.rms_demeaned,
+        "rmse_deg": curves.rmse,
+        "range_difference_deg": curves.range_difference,
+        "correlation": curves.correlation,
+        "slope": curves.slope,
+        "intercept_deg": curves.intercept,
+        "r_squared": curves.r_squared,
+        "mean_squared_difference_deg2": {
+            "offset": curves.msd_offset,
+            "spread": curves.msd_spread,
+            "pattern": curves.msd_pattern,
+        },
+    }
+
+
+def _variability_record(trial: TrialResult) -> dict[str, Any] | None:
+    wearable, reference, both = (
+        trial.wearable_variability,
+        trial.reference_variability,
+        trial.variability,
+    )
+    if wearable is None:
+        return None
+    return {
+        "wearable_sd_deg": wearable.sd,
+        "wearable_sd_ci_deg": list(wearable.sd_ci),
+        "reference_sd_deg": reference.sd if reference else None,
+        "reference_sd_ci_deg": list(reference.sd_ci) if reference else None,
+        "ratio": both.ratio if both else None,
+        "ratio_ci": list(both.ratio_ci) if both else None,
+        "difference_deg": both.difference if both else None,
+        "difference_ci_deg": list(both.difference_ci) if both else None,
+        "added_sd_deg": both.added_sd if both else None,
+        "added_sd_ci_deg": list(both.added_sd_ci) if both else None,
+    }
+
+
+def _limits_record(pooled: PooledLimits) -> dict[str, Any]:
+    record: dict[str, Any] = {
+        "procedure": pooled.procedure,
+        "condition": pooled.condition,
+        "quantity": pooled.quantity,
+        "n_participants": len(set(pooled.participant)),
+        "n_observations": len(pooled.difference),
+    }
+    return record | _limits_numbers(pooled.limits) | {"note": pooled.note}
+
+
+def _limits_numbers(limits: LimitsOfAgreement | None) -> dict[str, Any]:
+    if limits is None:
+        names = ("bias", "sd_between", "sd_within", "lower", "upper")
+        return {f"{name}_deg": None for name in names}
+    return {
+        "bias_deg": limits.bias,
+        "bias_ci_deg": list(limits.bias_ci),
+        "sd_between_deg": limits.sd_between,
+        "sd_within_deg": limits.sd_within,
+        "sd_deg": limits.sd,
+        "lower_deg": limits.lower,
+        "lower_ci_deg": list(limits.lower_ci),
+        "upper_deg": limits.upper,
+        "upper_ci_deg": list(limits.upper_ci),
+        "method": limits.method,
+        "weighting": limits.weighting,
+        "interval_method": limits.interval_method,
+        "confidence": limits.confidence,
+        "assumptions": list(limits.assumptions),
+    }
+
+
+def _condition_record(procedure: str, quantity: str, item: ConditionDifference) -> dict[str, Any]:
+    return {
+        "procedure": procedure,
+        "quantity": quantity,
+        "condition": item.condition,
+        "against": item.against,
+        "n_participants": item.n_participants,
+        "difference_deg": item.difference,
+        "difference_ci_deg": list(item.difference_ci),
+        "ratio": item.ratio,
+        "ratio_ci": list(item.ratio_ci),
+        "confidence": item.confidence,
+        "note": item.note,
+        "assumptions": list(item.assumptions),
+    }
+
+
+def plain(value: Any) -> Any:
+    """Return `value` built of dict, list, str, int, float, bool and None only; NaN becomes None."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, bool | np.bool_):
+        return bool(value)
+    if isinstance(value, int | np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    if value is None or isinstance(value, str):
+        return value
+    if isinstance(value, Iterable):
+        return [plain(item) for item in value]
+    return str(value)
