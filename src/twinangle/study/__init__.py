@@ -1,0 +1,36 @@
+"""The study file and its trials table, validated whole, as one frozen value."""
+
+from __future__ import annotations
+
+from twinangle.study.reading import Study, read_study
+from twinangle.study.settings import (
+    AgreementSettings,
+    AngleReference,
+    AngleWearable,
+    ConditionSettings,
+    CycleSettings,
+    InertialWearable,
+    OrientationReference,
+    OrientationWearable,
+    Reference,
+    SynchronisationSettings,
+    Wearable,
+)
+from twinangle.study.trials import Trial
+
+__all__ = [
+    "AgreementSettings",
+    "AngleReference",
+    "AngleWearable",
+    "ConditionSettings",
+    "CycleSettings",
+    "InertialWearable",
+    "OrientationReference",
+    "OrientationWearable",
+    "Reference",
+    "Study",
+    "SynchronisationSettings",
+    "Trial",
+    "Wearable",
+    "read_study",
+]

@@ -1,0 +1,307 @@
+"""What each section of the study file may hold: one model a section, one field a key.
+
+The models are strict (a text is not taken for a number), frozen, and refuse keys they do not
+know. Messages written here are ends of sentences: the reader puts file, line and key before them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+
+from twinangle.naming import listed
+
+
+def _axes(count: int, axes: str) -> AfterValidator:
+    """Return a validator for `count` different column names."""
+
+    def check(columns: tuple[str, ...]) -> tuple[str, ...]:
+        if len(columns) != count or len(set(columns)) != count:
+            raise ValueError(f"must name {count} different columns, {axes}")
+        return columns
+
+    return AfterValidator(check)
+
+
+def _not_blank(text: str) -> str:
+    if not text.strip():
+        raise ValueError("must not be empty")
+    return text
+
+
+def _plus_or_minus_one(sign: int) -> int:
+    if sign not in (1, -1):
+        raise ValueError("must be 1, or -1 where flexion is negative in the file")
+    return sign
+
+
+def _all_different(names: tuple[str, ...]) -> tuple[str, ...]:
+    if not names or len(set(names)) != len(names):
+        raise ValueError("must hold at least one name, and each name once")
+    return names
+
+
+Text = Annotated[str, AfterValidator(_not_blank)]
+Positive = Annotated[float, Field(gt=0)]
+ThreeColumns = Annotated[tuple[Text, ...], _axes(3, "x, y and z")]
+FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z")]
+Names = Annotated[tuple[Text, ...], AfterValidator(_all_different)]
+Sign = Annotated[int, AfterValidator(_plus_or_minus_one)]
+AxisName = Literal["x", "y", "z"]
+
+
+class Section(BaseModel):
+    """What all sections share: strict, frozen, finite, no unknown key."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class StudySection(Section):
+    """`[study]`: what it is and where its trials are listed."""
+
+    title: Text
+    joint: Literal["knee", "elbow"]
+    trials: Text
+
+
+class Clocked(Section):
+    """A file's clock: a time column in seconds, a rate, or both for a column that counts samples.
+
+    A file that carries its own rate needs neither.
+    """
+
+    time: Text | None = None
+    rate_hz: Positive | None = None
+
+
+class SensorColumns(Section):
+    """The columns of one inertial sensor; the magnetometer may be left out."""
+
+    accelerometer: ThreeColumns
+    gyroscope: ThreeColumns
+    magnetometer: ThreeColumns | None = None
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns, accelerometer first."""
+        return (*self.accelerometer, *self.gyroscope, *(self.magnetometer or ()))
+
+
+class SensorUnits(Section):
+    """The units in the wearable's files; None where the file itself declares them."""
+
+    accelerometer: Literal["m/s^2", "g"] | None = None
+    gyroscope: Literal["rad/s", "deg/s"] | None = None
+    magnetometer: Literal["uT", "gauss", "normalised"] | None = None
+
+
+class QuaternionColumns(Section):
+    """The four columns of one segment's orientation, scalar first."""
+
+    quaternion: FourColumns
+
+
+class InertialWearable(Clocked):
+    """`[wearable]` of kind "inertial": raw signals of two sensors."""
+
+    kind: Literal["inertial"]
+    gyroscope_sample: Literal["instantaneous", "interval-mean"] = "instantaneous"
+    procedures: Names = ("kalman",)
+    standing_deg: float = 0.0
+    proximal: SensorColumns
+    distal: SensorColumns
+    units: SensorUnits = SensorUnits()
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.proximal.magnetometer is None) != (self.distal.magnetometer is None):
+            raise ValueError("needs `magnetometer` columns for both sensors, or for neither")
+        _require_no_column_twice((*self.proximal.columns, *self.distal.columns))
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns of signals, the proximal sensor's first."""
+        return (*self.proximal.columns, *self.distal.columns)
+
+
+class OrientationWearable(Clocked):
+    """`[wearable]` of kind "orientation": quaternions of the two segments, sensor to earth."""
+
+    kind: Literal["orientation"]
+    procedures: Names = ("orientation",)
+    standing_deg: float = 0.0
+    proximal: QuaternionColumns
+    distal: QuaternionColumns
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        _require_no_column_twice(self.columns)
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns of signals, the proximal segment's first."""
+        return (*self.proximal.quaternion, *self.distal.quaternion)
+
+
+class AngleWearable(Clocked):
+    """`[wearable]` of kind "angle": one ready-made angle, or one a procedure under test."""
+
+    kind: Literal["angle"]
+    angle: Text | None = None
+    angles: Mapping[str, Text] | None = None
+    unit: Literal["deg", "rad"] = "deg"
+    offset: float = 0.0
+    sign: Sign = 1
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.angle is None) == (not self.angles):
+            raise ValueError('needs either `angle = "column"` or `angles = { name = "column" }`')
+        return self
+
+    @property
+    def by_procedure(self) -> dict[str, str]:
+        """The angle column of each procedure; a single one is called "angle"."""
+        return dict(self.angles) if self.angles else {"angle": self.angle or ""}
+
+    @property
+    def procedures(self) -> tuple[str, ...]:
+        """Names of the procedures, as the other kinds have them."""
+        return tuple(self.by_procedure)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All angle columns, each once."""
+        return tuple(dict.fromkeys(self.by_procedure.values()))
+
+
+class AngleReference(Clocked):
+    """`[reference]` of kind "angle": ``sign * (gain * value + offset)`` degrees."""
+
+    kind: Literal["angle"]
+    angle: Text
+    unit: Literal["deg", "rad", "V"] = "deg"
+    gain: float | None = None
+    offset: float = 0.0
+    sign: Sign = 1
+    filter_hz: Positive | None = None
+    zero_at_standing: bool = False
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.unit == "V" and self.gain is None:
+            raise ValueError('needs `gain` (degrees per volt) where `unit` is "V"')
+        if self.gain == 0:
+            raise ValueError("has a `gain` of 0, which would make every angle the same")
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The angle column."""
+        return (self.angle,)
+
+
+class OrientationReference(Clocked):
+    """`[reference]` of kind "orientation": quaternions of the two segments' frames.
+
+    `flexion_axis` is the segment frames' mediolateral axis and `long_axis` the one along the
+    segment; a right-handed turn of the distal segment about the flexion axis counts as positive,
+    so `sign = -1` where the axis points so that flexion is the other way (as it does where it
+    points to the person's right).
+    """
+
+    kind: Literal["orientation"]
+    proximal: QuaternionColumns
+    distal: QuaternionColumns
+    flexion_axis: AxisName = "z"
+    long_axis: AxisName = "y"
+    offset: float = 0.0
+    sign: Sign = 1
+    filter_hz: Positive | None = None
+    zero_at_standing: bool = False
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.flexion_axis == self.long_axis:
+            raise ValueError("needs a `flexion_axis` other than the `long_axis`")
+        _require_no_column_twice(self.columns)
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns, the proximal segment's first."""
+        return (*self.proximal.quaternion, *self.distal.quaternion)
+
+
+class SynchronisationSettings(Section):
+    """`[synchronisation]`: how the two clocks are brought together."""
+
+    method: Literal["cross-correlation", "trigger", "shared-clock", "manual"] = "cross-correlation"
+    max_lag_s: Positive = 30.0
+    drift: bool = True
+    lag_s: float | None = None
+    drift_ppm: float | None = None
+    wearable_trigger: Text | None = None
+    reference_trigger: Text | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        self._keys_belong("manual", "lag_s", required=("lag_s",), optional=("drift_ppm",))
+        triggers = ("wearable_trigger", "reference_trigger")
+        self._keys_belong("trigger", "the two trigger channels", required=triggers, optional=())
+        return self
+
+    def _keys_belong(
+        self, method: str, what: str, *, required: Iterable[str], optional: Iterable[str]
+    ) -> None:
+        """Refuse a method's keys under another method, and the method without them."""
+        given = [key for key in (*required, *optional) if getattr(self, key) is not None]
+        missing = [key for key in required if getattr(self, key) is None]
+        if self.method == method and missing:
+            raise ValueError(f"needs {listed(missing)} where `method` is {method!r}")
+        if self.method != method and given:
+            raise ValueError(f"has {listed(given)}, which only `method = {method!r}` takes")
+
+
+class CycleSettings(Section):
+    """`[cycles]`: how movement cycles are found."""
+
+    method: Literal["shank-gyroscope", "angle-peak", "events"]
+
+
+class AgreementSettings(Section):
+    """`[agreement]`: the level of confidence, and the difference the researcher can accept."""
+
+    confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
+    acceptable_deg: Positive = 5.0
+
+
+class ConditionSettings(Section):
+    """`[conditions]`: the condition the others are compared with; the first one listed if None."""
+
+    against: Text | None = None
+
+
+Wearable = InertialWearable | OrientationWearable | AngleWearable
+Reference = AngleReference | OrientationReference
+
+WEARABLE_KINDS: dict[str, type[Section]] = {
+    "inertial": InertialWearable,
+    "orientation": OrientationWearable,
+    "angle": AngleWearable,
+}
+REFERENCE_KINDS: dict[str, type[Section]] = {
+    "angle": AngleReference,
+    "orientation": OrientationReference,
+}
+
+
+def _require_no_column_twice(columns: tuple[str, ...]) -> None:
+    """Refuse one column in two places."""
+    twice = dict.fromkeys(name for name in columns if columns.count(name) > 1)
+    if twice:
+        raise ValueError(f"names {listed(twice)} more than once; each column has one place")
