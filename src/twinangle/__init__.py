@@ -1,1 +1,61 @@
-"""A validation workbench for joint angles from inertial sensors."""
+"""A validation workbench for joint angles from inertial sensors.
+
+Three lines from a notebook::
+
+    from twinangle import read_study, run_study
+    results = run_study(read_study("study.toml"))
+    results.to_frame()
+
+Every step can be called alone with arrays: see `twinangle.wearable`, `twinangle.synchronise`,
+`twinangle.cycles` and `twinangle.agreement`.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from twinangle.errors import TwinangleError
+    from twinangle.outputs import write_outputs
+    from twinangle.pipeline import run_study
+    from twinangle.results import StudyResults, TrialResult
+    from twinangle.simulate import write_demo_study
+    from twinangle.study import Study, read_study
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Study",
+    "StudyResults",
+    "TrialResult",
+    "TwinangleError",
+    "__version__",
+    "read_study",
+    "run_study",
+    "write_demo_study",
+    "write_outputs",
+]
+
+_HOME = {
+    "Study": "twinangle.study",
+    "StudyResults": "twinangle.results",
+    "TrialResult": "twinangle.results",
+    "TwinangleError": "twinangle.errors",
+    "read_study": "twinangle.study",
+    "run_study": "twinangle.pipeline",
+    "write_demo_study": "twinangle.simulate",
+    "write_outputs": "twinangle.outputs",
+}
+
+
+def __getattr__(name: str) -> Any:
+    """Import a public name on first use, so that `twinangle --help` needs none of them."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'twinangle' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    """Return the public names."""
+    return sorted(__all__)

@@ -1,0 +1,160 @@
+"""Words on a terminal: parses, calls one function, prints. Computes nothing.
+
+Heavy imports stay inside the commands, so that `--help` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from twinangle.results import StudyResults
+    from twinangle.study import Study
+
+CAUTION = (
+    "For research only: not for diagnosis or treatment decisions. Recordings of people need "
+    "ethics approval and consent; name participants by code only."
+)
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Show how far a joint angle from inertial sensors is from a reference instrument worn at "
+    f"the same time, indoors and outdoors, and write the figures. {CAUTION}",
+)
+
+StudyPath = Annotated[Path, typer.Argument(help="The study file, study.toml.", show_default=False)]
+Jobs = Annotated[int, typer.Option(min=1, help="Trials analysed at the same time.")]
+Image = Annotated[
+    list[str] | None,
+    typer.Option(help="Write each figure in this format too: png or tiff. May be repeated."),
+]
+
+
+@app.command()
+def run(
+    study: StudyPath,
+    out: Annotated[Path, typer.Option(help="Folder for the results.", show_default=False)],
+    jobs: Jobs = 1,
+    image: Image = None,
+) -> None:
+    """Run the main job: synchronise, cut cycles, compare, and write the report."""
+    raise typer.Exit(_run(study, out, jobs=jobs, image_formats=_image_formats(image)))
+
+
+@app.command()
+def check(study: StudyPath) -> None:
+    """Read and validate everything, compute nothing, list every fault."""
+    from twinangle.pipeline import check_study
+    from twinangle.study import read_study
+
+    loaded = read_study(study)
+    faults = check_study(loaded)
+    for fault in faults:
+        print(fault, file=sys.stderr)
+    if faults:
+        print(f"\n{len(faults)} fault(s) found in {study}.", file=sys.stderr)
+        raise typer.Exit(1)
+    analysed = sum(not trial.exclude for trial in loaded.trials)
+    print(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
+
+
+@app.command()
+def describe(
+    file: Annotated[Path, typer.Argument(help="A recording.", show_default=False)],
+) -> None:
+    """Tell what a recording holds: channels, units, rate, duration, gaps."""
+    from twinangle.importers import describe_file
+
+    print(describe_file(file))
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Argument(help="Folder for the invented study.")] = Path(
+        "twinangle-demo"
+    ),
+    jobs: Jobs = 2,
+) -> None:
+    """Write the invented demo study as ordinary files, then run it."""
+    from twinangle.simulate import write_demo_study
+
+    print(f"Writing an invented study (no person was recorded) to {folder / 'study'} …")
+    path = write_demo_study(folder / "study")
+    raise typer.Exit(_run(path, folder / "results", jobs=jobs, image_formats=("png",)))
+
+
+def _image_formats(names: list[str] | None) -> tuple[str, ...]:
+    """Return the formats asked for, or stop with a usage error."""
+    allowed = ("png", "tiff")
+    for name in names or ():
+        if name not in allowed:
+            raise typer.BadParameter(f"{name!r} is not one of {', '.join(allowed)}.")
+    return tuple(dict.fromkeys(names or ()))
+
+
+def _run(path: Path, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> int:
+    """Read, run, write and tell; return the exit status."""
+    from twinangle.study import read_study
+
+    study = read_study(path)
+    results = _analyse(study, out, jobs=jobs)
+    from twinangle.outputs import write_outputs
+
+    print("Writing report and figures …", flush=True)
+    write_outputs(results, out, jobs=jobs, image_formats=image_formats)
+    return _tell(results, out)
+
+
+def _analyse(study: Study, out: Path, *, jobs: int) -> StudyResults:
+    """Run the study behind a progress bar."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    from twinangle.outputs import check_output_folder
+    from twinangle.pipeline import compile_ahead, input_files, run_study
+
+    check_output_folder(out, study_folder=study.folder, inputs=input_files(study))
+    compile_ahead(announce=lambda text: print(text, flush=True))
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+    ) as progress:
+        task = progress.add_task("Trials", total=sum(not t.exclude for t in study.trials))
+        advance: Callable[[str], None] = lambda label: progress.advance(task)  # noqa: E731
+        return run_study(study, jobs=jobs, on_trial=advance)
+
+
+def _tell(results: StudyResults, out: Path) -> int:
+    """Print the closing table, what to look at, and where it is; return the exit status."""
+    from twinangle.closing import print_closing
+
+    print_closing(results, out)
+    return 1 if any(trial.status == "failed" for trial in results.trials) else 0
+
+
+def main() -> None:
+    """Run the command line; a fault of the study becomes one message and exit status 1."""
+    from twinangle.errors import TwinangleError
+
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app()
+    except TwinangleError as error:
+        print(f"twinangle: {error}", file=sys.stderr)
+        raise SystemExit(1) from None
+    except KeyboardInterrupt:
+        print("twinangle: stopped; nothing in the output folder was changed.", file=sys.stderr)
+        raise SystemExit(130) from None

@@ -1,0 +1,104 @@
+"""The table a run closes with, and what to look at next."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from twinangle.results import PooledLimits, StudyResults, TrialResult
+
+SHOWN_WARNINGS = 12
+
+
+def print_closing(results: StudyResults, out: Path) -> None:
+    """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, width=132)
+    console.print(_trial_table(results))
+    for pooled in results.limits:
+        if pooled.quantity == "mean_deg":
+            console.print(_limits_sentence(pooled), markup=False)
+    _print_troubles(console, results)
+    console.print(f"Report: {out / 'report.pdf'}", markup=False, soft_wrap=True)
+    console.print(
+        f"Numbers: {out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}",
+        markup=False,
+        soft_wrap=True,
+    )
+
+
+def _trial_table(results: StudyResults) -> Table:
+    table = Table(
+        title=results.title,
+        caption="Offset and RMS compare the mean curves over 0-100 % of the cycle, wearable minus "
+        "reference; SD is per cycle. A dash: no reference.",
+        title_justify="left",
+        caption_justify="left",
+    )
+    for name in ("Participant", "Condition", "Trial", "Side", "Procedure"):
+        table.add_column(name, no_wrap=name != "Procedure")
+    for name in ("Cycles", "Lag s", "Drift ppm", "Offset °", "RMS dem. °", "SD wear. °", "SD ref. °"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for trial in results.trials:
+        if trial.status == "ok":
+            table.add_row(*_cells(trial))
+        else:
+            table.add_row(*_identity(trial), trial.status, *[""] * 6)
+    return table
+
+
+def _identity(trial: TrialResult) -> tuple[str, ...]:
+    name = " ".join(part for part in (trial.session, trial.trial) if part)
+    return trial.participant, trial.condition, name, trial.side, trial.procedure
+
+
+def _cells(trial: TrialResult) -> tuple[str, ...]:
+    clock, curves, cycles = trial.synchronisation, trial.agreement, trial.cycles
+    wearable, reference = trial.wearable_variability, trial.reference_variability
+    kept = f"{int(cycles.kept.sum())} of {len(cycles.reason)}" if cycles else "-"
+    return (
+        *_identity(trial),
+        kept,
+        _number(clock.lag_s if clock else None, 4),
+        _number(clock.drift_ppm if clock else None, 1),
+        _number(curves.offset if curves else None, 2),
+        _number(curves.rms_demeaned if curves else None, 2),
+        _number(wearable.sd if wearable else None, 2),
+        _number(reference.sd if reference else None, 2),
+    )
+
+
+def _number(value: float | None, decimals: int) -> str:
+    if value is None or not math.isfinite(value):
+        return "-"
+    return f"{value:.{decimals}f}"
+
+
+def _limits_sentence(pooled: PooledLimits) -> str:
+    where = f"{pooled.condition}, {pooled.procedure}, mean of the cycle"
+    if pooled.limits is None:
+        return f"{where}: {pooled.note}"
+    return f"{where}: {pooled.limits.summary()}"
+
+
+def _print_troubles(console: Console, results: StudyResults) -> None:
+    """Print failures in full and warnings up to a dozen; the report has them all."""
+    failed = [trial for trial in results.trials if trial.status == "failed"]
+    for trial in failed:
+        text = f"Failed: {trial.label}, {trial.procedure}: {trial.reason}"
+        console.print(text, markup=False, style="bold")
+    warned: dict[str, list[str]] = {}
+    for trial in results.trials:
+        for text in trial.warnings:
+            warned.setdefault(text, []).append(f"{trial.label} ({trial.procedure})")
+    for text, labels in list(warned.items())[:SHOWN_WARNINGS]:
+        where = labels[0] + (f" and {len(labels) - 1} more" if len(labels) > 1 else "")
+        console.print(f"Warning: {where}: {text}", markup=False)
+    if len(warned) > SHOWN_WARNINGS:
+        console.print(f"{len(warned) - SHOWN_WARNINGS} further warnings are in the report.")
+    for text in results.notes:
+        console.print(f"Note: {text}", markup=False)

@@ -1,0 +1,127 @@
+"""Writing a run's outputs so that nothing is lost or half-written.
+
+Everything is first written to a temporary folder beside the output folder and only then moved in,
+file by file, each move atomic. A list of what the last run wrote lets the next one remove what it
+no longer writes, and nothing else: a file that somebody put into the folder stays.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from twinangle.errors import StudyError
+from twinangle.report import write_report
+from twinangle.results import StudyResults
+from twinangle.results_json import to_text
+
+MANIFEST = ".twinangle-outputs.json"
+RESULTS = "results.json"
+
+
+def check_output_folder(folder: Path, *, study_folder: Path, inputs: Iterable[Path]) -> None:
+    """Refuse an output folder that is, or holds, the inputs, or that is no folder.
+
+    Raises
+    ------
+    StudyError
+        If `folder` is the study's folder, contains it or one of the input files, or exists and is
+        not a folder.
+    """
+    target = folder.resolve()
+    if target.exists() and not target.is_dir():
+        raise StudyError(f"--out {folder}: this is a file; name a folder.")
+    home = study_folder.resolve()
+    if home == target or home.is_relative_to(target):
+        raise StudyError(
+            f"--out {folder}: this folder holds the study itself. Name another folder, for "
+            f"example {folder / 'results'}."
+        )
+    for path in inputs:
+        if path.resolve().is_relative_to(target):
+            raise StudyError(
+                f"--out {folder}: the input file {path.name} lies in it. Name a folder without "
+                "input files."
+            )
+
+
+def write_outputs(
+    results: StudyResults, folder: Path, *, jobs: int = 1, image_formats: tuple[str, ...] = ()
+) -> tuple[Path, ...]:
+    """Write report, figures, tables, methods text and `results.json` into `folder`.
+
+    Parameters
+    ----------
+    results : StudyResults
+        What :func:`twinangle.pipeline.run_study` returned.
+    folder : Path
+        Created when absent; files of an earlier run are replaced, other files are left alone.
+    jobs : int
+        Processes that draw figures.
+    image_formats : tuple of str
+        Further formats for each figure, of "png" and "tiff".
+
+    Returns
+    -------
+    tuple of Path
+        The files written, relative to `folder`.
+
+    Raises
+    ------
+    StudyError
+        If the folder cannot be written.
+    """
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+    except OSError as error:
+        raise StudyError(f"--out {folder}: cannot be written ({error.strerror}).") from error
+    try:
+        write_report(results, staging, jobs=jobs, image_formats=image_formats)
+        (staging / RESULTS).write_text(to_text(results), encoding="utf-8")
+        return _move_in(staging, folder)
+    except OSError as error:
+        raise StudyError(f"--out {folder}: cannot be written ({error.strerror}).") from error
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+
+
+def _move_in(staging: Path, folder: Path) -> tuple[Path, ...]:
+    """Move every staged file into `folder`, `results.json` last, and drop what is outdated."""
+    written = sorted(path.relative_to(staging) for path in staging.rglob("*") if path.is_file())
+    written.sort(key=lambda path: path.name == RESULTS)
+    folder.mkdir(parents=True, exist_ok=True)
+    outdated = _listed(folder) - {path.as_posix() for path in written}
+    _list(folder, [*outdated, *(path.as_posix() for path in written)])
+    for path in written:
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        os.replace(staging / path, folder / path)
+    for name in outdated:
+        (folder / name).unlink(missing_ok=True)
+    _list(folder, [path.as_posix() for path in written])
+    return tuple(written)
+
+
+def _list(folder: Path, names: list[str]) -> None:
+    """Write down which files of `folder` are a run's own, in one atomic step."""
+    draft = folder / f"{MANIFEST}.draft"
+    draft.write_text(json.dumps(sorted(names), indent=1) + "\n", encoding="utf-8")
+    os.replace(draft, folder / MANIFEST)
+
+
+def _listed(folder: Path) -> set[str]:
+    """Return the files an earlier run wrote here; none when there was none."""
+    try:
+        names = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return set()
+    inside = folder.resolve()
+    return {
+        name
+        for name in names
+        if isinstance(name, str) and (inside / name).resolve().is_relative_to(inside)
+    }
