@@ -153,6 +153,25 @@ class AngleRecording:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class AngleQuality:
+    """How far the wearable's angle can be trusted, as far as the signals themselves can tell.
+
+    A figure that the procedure does not yield is NaN (None for the array).
+    """
+
+    neutral_scatter_deg: float = float("nan")  # RMS about the mean relative orientation
+    axis_spread_deg: float = float("nan")  # RMS angle of the joint's rate from the flexion axis
+    axis_difference_deg: float = float("nan")  # largest angle between the axis estimates
+    residual_deg: Array | None = None  # (n,) joint rotation left outside the hinge, ≥ 0
+    heading_uncertainty_deg: float = float(
+        "nan"
+    )  # of the sensors' relative heading, standard error
+
+    def __post_init__(self) -> None:
+        _freeze(self)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class JointMotion:
     """What a wearable procedure yields for one trial: the angle and what cycles are found by.
 
@@ -165,6 +184,7 @@ class JointMotion:
     sagittal_rate_rad_s: Array | None = None
     vertical_rate_rad_s: Array | None = None
     warnings: tuple[str, ...] = ()
+    quality: AngleQuality | None = None
 
     def __post_init__(self) -> None:
         _freeze(self)
