@@ -1,0 +1,293 @@
+"""An invented study as ordinary files, with the truth beside it."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import shutil
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from twinangle.checks import require_positive
+from twinangle.errors import StudyError
+from twinangle.recording import Interval
+from twinangle.simulate.demo_texts import MARK, README, STUDY
+from twinangle.simulate.instruments import ReferenceErrors
+from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
+
+CONDITIONS = ("indoor", "outdoor")
+_GAP_S = 0.64  # rows one logger failed to write, in one trial
+
+
+@dataclass(frozen=True, slots=True)
+class _Participant:
+    """One invented walker: what stays the same between their trials."""
+
+    name: str
+    age_years: int
+    settings: WalkSettings
+
+
+def write_demo_study(
+    folder: str | Path,
+    *,
+    seed: int = 7,
+    participants: int = 6,
+    conditions: Sequence[str] = CONDITIONS,
+    walk_s: float = 75.0,
+    reference_rate_hz: float = 200.0,
+) -> Path:
+    """Write an invented study of the knee, indoors with a reference and outdoors without.
+
+    Each participant walks in a sports hall (`indoor`: reference worn, iron in the floor, a turn
+    every dozen metres) and on a gravel path (`outdoor`: no reference, a clean field, a turn
+    every forty metres). In the indoor trial of the fourth participant the logger failed to write
+    0.64 s of rows.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Where to write. It may hold an earlier demo study, whose files are then replaced; nothing
+        else in it is touched.
+    seed : int
+        The same seed gives the same bytes.
+    participants : int
+    conditions : sequence of {"indoor", "outdoor"}
+    walk_s : float
+        Seconds each walk lasts.
+    reference_rate_hz : float
+
+    Returns
+    -------
+    pathlib.Path
+        The study file, `study.toml`.
+
+    Raises
+    ------
+    StudyError
+        If the folder holds files and is not an earlier demo study.
+    ValueError
+        If `participants` or `walk_s` is not above zero or a condition is unknown.
+    """
+    require_positive(participants, "participants")
+    unknown = [name for name in conditions if name not in CONDITIONS]
+    if unknown or not conditions:
+        raise ValueError(f"`conditions` must be among {CONDITIONS}, got {tuple(conditions)!r}.")
+    target = Path(folder)
+    _refuse_foreign(target)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".demo-", dir=target.parent) as scratch:
+        made = Path(scratch) / "study"
+        _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz)
+        _move_in(made, target)
+    return target / "study.toml"
+
+
+def _refuse_foreign(folder: Path) -> None:
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise StudyError(f"{folder} is a file; the demo study needs a folder of its own.")
+    readme = folder / "README.txt"
+    if any(folder.iterdir()) and not (
+        readme.is_file() and readme.read_text(encoding="utf-8", errors="replace").startswith(MARK)
+    ):
+        raise StudyError(
+            f"{folder} holds files and is not an earlier demo study; nothing was written. "
+            "Name a new or an empty folder."
+        )
+
+
+def _move_in(made: Path, target: Path) -> None:
+    """Put the finished files in place: at once where the folder is new, else one by one."""
+    if not target.exists():
+        made.rename(target)
+        return
+    # The readme marks a demo folder, so it goes first; the study file makes it usable, so last.
+    order = {"README.txt": 0, "study.toml": 2}
+    for item in sorted(made.iterdir(), key=lambda path: (order.get(path.name, 1), path.name)):
+        place = target / item.name
+        if place.is_dir():
+            shutil.rmtree(place)
+        os.replace(item, place)
+
+
+def _write_all(
+    folder: Path,
+    seed: int,
+    participants: int,
+    conditions: Sequence[str],
+    walk_s: float,
+    reference_rate_hz: float,
+) -> None:
+    for part in ("wearable", "reference", "truth"):
+        (folder / part).mkdir(parents=True)
+    rows = []
+    for number in range(1, participants + 1):
+        walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
+        for condition in conditions:
+            at = CONDITIONS.index(condition)
+            rng = np.random.default_rng([seed, number, 1 + at])
+            settings = _in_place(walker.settings, condition, rng)
+            trial = simulate_walk(rng=rng, settings=settings)
+            rows.append(_write_trial(folder, walker, condition, settings, trial, number == 4))
+    pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
+    _write_text(folder / "study.toml", STUDY)
+    _write_text(folder / "README.txt", README.format(seed=seed))
+
+
+def _draw_participant(
+    number: int, seed: int, walk_s: float, reference_rate_hz: float
+) -> _Participant:
+    rng = np.random.default_rng([seed, number, 0])
+    errors = ReferenceErrors(
+        gain=float(rng.normal(1.0, 0.012)), offset_deg=float(rng.normal(0.4, 1.2))
+    )
+    settings = WalkSettings(
+        walk_s=walk_s,
+        stride_s=float(rng.uniform(1.02, 1.18)),
+        speed_m_s=float(rng.uniform(1.15, 1.45)),
+        knee_sd_deg=float(rng.uniform(1.5, 2.4)),
+        swing_peak_deg=float(rng.uniform(54.0, 62.0)),
+        functional_deg=float(rng.uniform(62.0, 80.0)),
+        out_of_plane_deg=float(rng.uniform(1.0, 4.0)),
+        soft_tissue_deg=float(rng.uniform(0.4, 1.0)),
+        side="left" if number % 2 else "right",
+        reference_rate_hz=reference_rate_hz,
+        reference_errors=errors,
+    )
+    return _Participant(f"P{number:02d}", int(rng.integers(21, 64)), settings)
+
+
+def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) -> WalkSettings:
+    """Return the settings of a trial in the hall or on the path, with the clocks of the day."""
+    if condition == "indoor":
+        return replace(
+            settings,
+            stride_cv=0.018,
+            straight_m=12.0,
+            floor_ut=9.0,
+            lag_s=round(float(rng.uniform(-9.0, 6.0)), 4),
+            drift_ppm=round(float(rng.uniform(-80.0, 80.0)), 1),
+        )
+    return replace(
+        settings,
+        stride_cv=0.026,
+        knee_sd_deg=1.25 * settings.knee_sd_deg,
+        straight_m=40.0,
+        weave_deg=4.0,
+        with_reference=False,
+    )
+
+
+def _write_trial(
+    folder: Path,
+    walker: _Participant,
+    condition: str,
+    settings: WalkSettings,
+    trial: SimulatedTrial,
+    blemished: bool,
+) -> dict[str, object]:
+    """Write one trial's files and return its row of the trials table."""
+    stem = f"{walker.name}_{condition}"
+    wearable = _wearable_frame(trial)
+    gap = _gap(trial) if blemished and condition == "indoor" else None
+    if gap is not None:
+        lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
+        wearable = wearable[~lost]
+    _write_frame(wearable, folder / "wearable" / f"{stem}.csv")
+    reference = ""
+    if trial.reference is not None:
+        reference = f"reference/{stem}.csv"
+        frame = pd.DataFrame(
+            {
+                "time_s": np.round(trial.reference.time_s, 6),
+                "knee_deg": np.round(trial.reference.angle_deg, 3),
+            }
+        )
+        _write_frame(frame, folder / reference)
+    _write_truth(folder / "truth", stem, trial, gap)
+    walking = trial.truth.walking
+    return {
+        "participant": walker.name,
+        "session": "1",
+        "condition": condition,
+        "trial": "1",
+        "side": settings.side,
+        "wearable": f"wearable/{stem}.csv",
+        "reference": reference,
+        "static_start_s": trial.static.start_s,
+        "static_end_s": trial.static.end_s,
+        "functional_start_s": trial.functional.start_s,
+        "functional_end_s": round(trial.functional.end_s, 2),
+        "start_s": round(walking.start_s - 2.0, 1),
+        "end_s": round(walking.end_s + 2.0, 1),
+        "exclude": "",
+        "speed_m_s": round(settings.speed_m_s, 2),
+        "age_years": walker.age_years,
+    }
+
+
+def _wearable_frame(trial: SimulatedTrial) -> pd.DataFrame:
+    pair = trial.sensors
+    columns = {"time_s": np.round(pair.proximal.time_s, 4)}
+    for name, sensor in (("thigh", pair.proximal), ("shank", pair.distal)):
+        signals = [("acc", sensor.accelerometer, 4), ("gyr", sensor.gyroscope, 5)]
+        if sensor.magnetometer is not None:
+            signals.append(("mag", sensor.magnetometer, 3))
+        for short, values, digits in signals:
+            for axis, letter in enumerate("xyz"):
+                columns[f"{name}_{short}_{letter}"] = np.round(values[:, axis], digits)
+    return pd.DataFrame(columns)
+
+
+def _gap(trial: SimulatedTrial) -> Interval:
+    """Return a stretch in the middle of the walk for the logger to lose."""
+    walking = trial.truth.walking
+    start_s = round(0.5 * (walking.start_s + walking.end_s), 2)
+    return Interval(start_s, round(start_s + _GAP_S, 2))
+
+
+def _write_truth(folder: Path, stem: str, trial: SimulatedTrial, gap: Interval | None) -> None:
+    truth = trial.truth
+    frame = pd.DataFrame(
+        {"time_s": np.round(truth.knee.time_s, 4), "knee_deg": np.round(truth.knee.angle_deg, 4)}
+    )
+    _write_frame(frame, folder / f"{stem}_knee.csv")
+    facts = {
+        "lag_s": _or_null(truth.lag_s),
+        "drift_ppm": _or_null(truth.drift_ppm),
+        "cycle_sd_deg": round(truth.cycle_sd_deg, 6),
+        "straight_cycles": int(truth.cycle_straight.sum()),
+        "initial_contact_s": truth.initial_contact_s.round(5).tolist(),
+        "turns_s": [_bounds(turn) for turn in truth.turns],
+        "walking_s": _bounds(truth.walking),
+        "static_s": _bounds(trial.static),
+        "functional_s": _bounds(trial.functional),
+        "rows_lost_s": None if gap is None else _bounds(gap),
+        "mounting_thigh_wxyz": truth.mounting_proximal.round(8).tolist(),
+        "mounting_shank_wxyz": truth.mounting_distal.round(8).tolist(),
+    }
+    _write_text(folder / f"{stem}.json", json.dumps(facts, indent=1) + "\n")
+
+
+def _bounds(interval: Interval) -> list[float]:
+    return [round(interval.start_s, 5), round(interval.end_s, 5)]
+
+
+def _or_null(value: float) -> float | None:
+    return None if math.isnan(value) else value
+
+
+def _write_frame(frame: pd.DataFrame, path: Path) -> None:
+    frame.to_csv(path, index=False, lineterminator="\n")
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,82 @@
+"""The texts of the invented study: its study file and its readme."""
+
+MARK = "Ridge path study: an invented study written by twinangle"
+
+README = (
+    MARK
+    + """
+
+Everything here is invented. The signals were computed by a simulation of two rigid segments
+(seed {seed}); no person was recorded. Names, places, ages and values stand for nobody and nothing.
+
+study.toml     what the columns mean and how to analyse them
+trials.csv     one row a recording
+wearable/      two inertial sensors, thigh and shank, 100 samples a second, on the logger's clock
+reference/     knee flexion of a reference instrument, on a clock of its own; indoors only
+truth/         what no instrument knows: true knee flexion, lag, drift, initial contacts, turns,
+               per-cycle SD, how each sensor was turned on its segment
+
+Each trial: neutral standing, five flexions of the lifted knee, then walking. Indoors is a sports
+hall with iron in the floor and a turn every dozen metres, outdoors a gravel path with a clean
+magnetic field and a turn every forty metres.
+
+Cautions
+- A simulation flatters: its skin moves by a known little, its knee is nearly a hinge, its floor
+  is a simple one. How well an analysis does here says little about how it does on people.
+- The reference has errors of its own (gain, offset, slow wander, noise), as any real one does.
+  A difference is not all the wearable's.
+- Six participants are too few for firm limits of agreement. The intervals say so.
+- The fourth participant's logger lost 0.64 s of rows indoors. That is deliberate.
+- This is a research tool and no medical device; nothing here informs the care of anyone.
+"""
+)
+
+STUDY = """\
+# Invented data: computed by a simulation, no person was recorded. See README.txt.
+[study]
+title = "Ridge path study (invented)"
+joint = "knee"
+trials = "trials.csv"            # one row a recording
+
+[wearable]
+kind = "inertial"                # raw signals of two sensors
+time = "time_s"
+gyroscope_sample = "instantaneous"   # the rate at the sample, not the mean since the last one
+procedures = ["kalman", "vqf"]   # both are put to the test
+
+[wearable.proximal]              # thigh
+accelerometer = ["thigh_acc_x", "thigh_acc_y", "thigh_acc_z"]
+gyroscope     = ["thigh_gyr_x", "thigh_gyr_y", "thigh_gyr_z"]
+magnetometer  = ["thigh_mag_x", "thigh_mag_y", "thigh_mag_z"]
+
+[wearable.distal]                # shank
+accelerometer = ["shank_acc_x", "shank_acc_y", "shank_acc_z"]
+gyroscope     = ["shank_gyr_x", "shank_gyr_y", "shank_gyr_z"]
+magnetometer  = ["shank_mag_x", "shank_mag_y", "shank_mag_z"]
+
+[wearable.units]
+accelerometer = "m/s^2"
+gyroscope = "rad/s"
+magnetometer = "uT"
+
+[reference]                      # worn indoors only
+kind = "angle"
+time = "time_s"
+angle = "knee_deg"
+unit = "deg"
+gain = 1.0
+offset = 0.0
+sign = 1                         # flexion is positive in the file
+
+[synchronisation]
+method = "cross-correlation"     # two clocks that share nothing but the movement
+max_lag_s = 30.0
+drift = true
+
+[cycles]
+method = "shank-gyroscope"
+
+[agreement]
+confidence = 0.95
+acceptable_deg = 5.0             # set before looking at the results
+"""
