@@ -1,1 +1,16 @@
-"""Package `twinangle.synchronise`."""
+"""One clock: lag, drift, their uncertainty, and the risk of a wrong stride."""
+
+from twinangle.synchronise.crosscorrelation import synchronise
+from twinangle.synchronise.pairing import TimingCost, align, timing_cost
+from twinangle.synchronise.simple import manual, shared_clock
+from twinangle.synchronise.trigger import trigger
+
+__all__ = [
+    "TimingCost",
+    "align",
+    "manual",
+    "shared_clock",
+    "synchronise",
+    "timing_cost",
+    "trigger",
+]
