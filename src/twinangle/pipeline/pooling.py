@@ -1,0 +1,153 @@
+"""From trials to the study: limits of agreement and conditions, with participants as clusters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import pandas as pd
+
+from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.conditions import ConditionDifference, compare_conditions
+from twinangle.recording import Array
+from twinangle.results import PooledLimits, TrialResult
+
+# One number a cycle and instrument, the quantities that limits of agreement are given for.
+QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
+
+
+def cycle_quantity(curves: Array, quantity: str) -> Array:
+    """Return one number a cycle.
+
+    Parameters
+    ----------
+    curves : ndarray, shape (n_cycles, n_points)
+        Degrees.
+    quantity : str
+        "mean_deg", the mean over the cycle; "peak_flexion_deg", the largest flexion; or
+        "range_deg", largest minus smallest.
+
+    Returns
+    -------
+    ndarray, shape (n_cycles,)
+        Degrees.
+
+    Raises
+    ------
+    ValueError
+        If `quantity` is none of the three.
+    """
+    if quantity == "mean_deg":
+        return np.asarray(curves.mean(axis=1))
+    if quantity == "peak_flexion_deg":
+        return np.asarray(curves.max(axis=1))
+    if quantity == "range_deg":
+        return np.asarray(np.ptp(curves, axis=1))
+    raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
+
+
+def pool_limits(trials: Sequence[TrialResult], *, confidence: float) -> tuple[PooledLimits, ...]:
+    """Return limits of agreement for each procedure, condition and quantity with a reference."""
+    compared = [t for t in trials if t.status == "ok" and t.agreement is not None]
+    return tuple(
+        _pool(procedure, condition, quantity, _of(compared, procedure, condition), confidence)
+        for procedure in _unique(t.procedure for t in compared)
+        for condition in _unique(t.condition for t in compared)
+        if _of(compared, procedure, condition)
+        for quantity in QUANTITIES
+    )
+
+
+def _of(trials: Sequence[TrialResult], procedure: str, condition: str) -> list[TrialResult]:
+    return [t for t in trials if t.procedure == procedure and t.condition == condition]
+
+
+def _pool(
+    procedure: str,
+    condition: str,
+    quantity: str,
+    trials: Sequence[TrialResult],
+    confidence: float,
+) -> PooledLimits:
+    points = pd.concat([_points(trial, quantity) for trial in trials], ignore_index=True)
+    difference = points["wearable"] - points["reference"]
+    people = list(dict.fromkeys(points["participant"]))
+    if len(people) == 1:
+        limits = within_participant_limits(difference.to_numpy(), confidence=confidence)
+        note = (
+            f"One participant ({people[0]}): these are limits within this participant, over "
+            f"{len(points)} cycles. They say nothing about other people."
+        )
+    else:
+        limits = limits_of_agreement(
+            difference.to_numpy(), points["participant"].to_numpy(), confidence=confidence
+        )
+        note = (
+            f"{len(points)} cycles of {len(people)} participants; participants are what was "
+            "sampled, so the intervals are over participants."
+        )
+    return PooledLimits(
+        procedure=procedure,
+        condition=condition,
+        quantity=quantity,
+        limits=limits,
+        note=note,
+        participant=tuple(points["participant"]),
+        size=tuple(((points["wearable"] + points["reference"]) / 2).tolist()),
+        difference=tuple(difference.tolist()),
+    )
+
+
+def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
+    cycles = trial.cycles
+    if cycles is None or cycles.reference_deg is None:
+        raise ValueError(f"{trial.label}: no reference curves to pool.")
+    return pd.DataFrame(
+        {
+            "participant": trial.participant,
+            "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
+            "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
+        }
+    )
+
+
+def pool_conditions(
+    trials: Sequence[TrialResult], *, against: str | None, confidence: float
+) -> tuple[tuple[str, str, ConditionDifference], ...]:
+    """Compare each condition's wearable per-cycle SD with that of the condition `against`.
+
+    `against` defaults to the first condition that has a reference, else the first listed.
+    """
+    good = [t for t in trials if t.status == "ok" and t.wearable_variability is not None]
+    conditions = _unique(t.condition for t in good)
+    if len(conditions) < 2:
+        return ()
+    base = against if against in conditions else _base(good)
+    return tuple(
+        (procedure, "wearable_sd_deg", item)
+        for procedure in _unique(t.procedure for t in good)
+        for item in compare_conditions(
+            _variabilities([t for t in good if t.procedure == procedure]),
+            against=base,
+            confidence=confidence,
+        )
+    )
+
+
+def _base(trials: Sequence[TrialResult]) -> str:
+    with_reference = [t.condition for t in trials if t.agreement is not None]
+    return (with_reference or [t.condition for t in trials])[0]
+
+
+def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
+    rows = [
+        (t.participant, t.condition, t.wearable_variability.sd)
+        for t in trials
+        if t.wearable_variability is not None
+    ]
+    return pd.DataFrame(rows, columns=["participant", "condition", "value"])
+
+
+def _unique(names: Iterable[str]) -> list[str]:
+    """Return each name once, in order of first appearance."""
+    return list(dict.fromkeys(names))

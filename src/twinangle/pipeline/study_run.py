@@ -1,0 +1,131 @@
+"""The main job: every trial, then what they say together."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from joblib import Parallel, delayed
+
+import twinangle
+from twinangle.pipeline.pooling import pool_conditions, pool_limits
+from twinangle.pipeline.trial import analyse_trial
+from twinangle.results import InputFile, StudyResults, TrialResult
+from twinangle.study import Study, Trial
+
+
+def run_study(
+    study: Study, *, jobs: int = 1, on_trial: Callable[[str], None] | None = None
+) -> StudyResults:
+    """Analyse every trial of a study and pool them.
+
+    Parameters
+    ----------
+    study : Study
+        As returned by :func:`twinangle.read_study`.
+    jobs : int
+        Trials analysed at the same time, each in a process of its own. The results are the same
+        to the last bit whatever it is.
+    on_trial : callable, optional
+        Called with a trial's name when it is done (for a progress bar).
+
+    Returns
+    -------
+    StudyResults
+        One entry a trial and procedure, in the order of the trials table; a trial that fails has
+        the status "failed" and its reason, and does not stop the others.
+
+    Raises
+    ------
+    ValueError
+        If `jobs` is below 1.
+    """
+    if jobs < 1:
+        raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
+    trials = _analyse_all(study, jobs, on_trial)
+    settings = study.agreement
+    return StudyResults(
+        title=study.title,
+        joint=study.joint,
+        confidence=settings.confidence,
+        acceptable_deg=settings.acceptable_deg,
+        trials=trials,
+        limits=pool_limits(trials, confidence=settings.confidence),
+        conditions=pool_conditions(
+            trials, against=study.conditions.against, confidence=settings.confidence
+        ),
+        version=twinangle.__version__,
+        inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
+        parameters=study_parameters(study),
+        notes=_notes(trials),
+    )
+
+
+def _analyse_all(
+    study: Study, jobs: int, on_trial: Callable[[str], None] | None
+) -> tuple[TrialResult, ...]:
+    workers = min(jobs, max(1, sum(not trial.exclude for trial in study.trials)))
+    done = Parallel(n_jobs=workers, return_as="generator")(
+        delayed(analyse_trial)(study, trial) for trial in study.trials
+    )
+    results: list[TrialResult] = []
+    for trial, several in zip(study.trials, done, strict=True):
+        results.extend(several)
+        if on_trial is not None and not trial.exclude:
+            on_trial(" ".join(trial.identity))
+    return tuple(results)
+
+
+def input_files(study: Study) -> tuple[Path, ...]:
+    """Return every file the results rest on, each once: study file, trials table, recordings."""
+    files = [study.path, study.table]
+    for trial in study.trials:
+        if not trial.exclude:
+            files += trial_files(trial)
+    return tuple(dict.fromkeys(files))
+
+
+def trial_files(trial: Trial) -> list[Path]:
+    """Return the files of one trial."""
+    named = (trial.wearable, trial.reference, trial.static, trial.functional, trial.events)
+    return [path for path in named if isinstance(path, Path)]
+
+
+def _fingerprint(study: Study, path: Path) -> InputFile:
+    with path.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    return InputFile(path=path.relative_to(study.folder).as_posix(), sha256=digest)
+
+
+def study_parameters(study: Study) -> dict[str, Any]:
+    """Return the study's settings, defaults filled in, as plain values."""
+    sections = {
+        "wearable": study.wearable,
+        "reference": study.reference,
+        "synchronisation": study.synchronisation,
+        "cycles": study.cycles,
+        "agreement": study.agreement,
+        "conditions": study.conditions,
+    }
+    return {
+        name: section.model_dump(mode="json")
+        for name, section in sections.items()
+        if section is not None
+    }
+
+
+def _notes(trials: Sequence[TrialResult]) -> tuple[str, ...]:
+    """Return what a reader must know about what the whole rests on."""
+    good = [trial for trial in trials if trial.status == "ok"]
+    people = {trial.participant for trial in good}
+    notes = []
+    if len(people) == 1:
+        notes.append(
+            f"One participant ({next(iter(people))}): every interval here is over cycles of one "
+            "person, none is over people."
+        )
+    if good and not any(trial.agreement for trial in good):
+        notes.append("No trial has a reference: variability is given, agreement is not.")
+    return tuple(notes)

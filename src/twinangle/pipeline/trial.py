@@ -1,0 +1,204 @@
+"""One trial: from its files to its numbers, under every procedure, on one clock and one set of cycles."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.cycles import find_cycles, recut
+from twinangle.errors import CycleError, TwinangleError
+from twinangle.pipeline.clock import place_reference
+from twinangle.pipeline.reading import TrialSignals, read_trial
+from twinangle.recording import (
+    AngleRecording,
+    Array,
+    CycleSet,
+    JointMotion,
+    PairedAngles,
+    Synchronisation,
+)
+from twinangle.results import TrialResult
+from twinangle.study import Study, Trial
+from twinangle.synchronise import align
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Line:
+    """What all procedures of a trial share: the signals, the clock and the cycles."""
+
+    signals: TrialSignals
+    clock: Synchronisation | None
+    reference: AngleRecording | None
+    cycles: CycleSet
+
+
+def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+    """Analyse one trial under every procedure of the study.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trial : Trial
+        One row of the trials table.
+
+    Returns
+    -------
+    tuple of TrialResult
+        One a procedure. A fault of the trial gives the status "failed" and its message; an
+        excluded trial has the status "excluded" and the reason in the table.
+
+    Notes
+    -----
+    The clock and the cycles come from the first procedure that yields an angle and serve all of
+    them, so that procedures are compared on the same samples and the same strides.
+    """
+    procedures = study.wearable.procedures
+    if trial.exclude:
+        return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
+    try:
+        signals = read_trial(study, trial)
+        motions = {name: _attempt(lambda name=name: signals.motion(name)) for name in procedures}
+        first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
+        line = _shared_line(study, trial, signals, first) if first is not None else None
+    except TwinangleError as error:
+        return tuple(_ended(trial, name, "failed", str(error)) for name in procedures)
+    except Exception as error:  # noqa: BLE001  one trial must not stop the others
+        return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
+    return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
+
+
+def _attempt(step: Callable[[], JointMotion]) -> JointMotion | str:
+    """Return what `step` yields, or the message of what went wrong."""
+    try:
+        return step()
+    except TwinangleError as error:
+        return str(error)
+    except Exception as error:  # noqa: BLE001  a faulty procedure must not stop the others
+        return _unexpected(error)
+
+
+def _unexpected(error: Exception) -> str:
+    return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
+
+
+def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
+    """Find the clock and the cycles with the first procedure's angle."""
+    clock, reference = place_reference(study, trial, signals, motion)
+    paired = _pair(motion.angle, reference, clock)
+    cycles = find_cycles(
+        paired,
+        method=study.cycles.method,
+        sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
+        vertical_rate_rad_s=motion.vertical_rate_rad_s,
+        start_s=trial.start_s,
+        end_s=trial.end_s,
+        events_s=signals.events_s,
+    )
+    return _Line(signals=signals, clock=clock, reference=reference, cycles=cycles)
+
+
+def _pair(
+    angle: AngleRecording, reference: AngleRecording | None, clock: Synchronisation | None
+) -> PairedAngles:
+    if reference is None or clock is None:
+        return PairedAngles(
+            wearable_deg=angle.angle_deg,
+            reference_deg=None,
+            start_s=angle.start_s,
+            rate_hz=angle.rate_hz,
+        )
+    return align(angle, reference, clock)
+
+
+def _finish(
+    study: Study, trial: Trial, procedure: str, motion: JointMotion | str, line: _Line | None
+) -> TrialResult:
+    """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
+    if isinstance(motion, str) or line is None:
+        return _ended(trial, procedure, "failed", str(motion))
+    try:
+        paired = _pair(motion.angle, line.reference, line.clock)
+        cycles = recut(line.cycles, paired)
+        return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+    except (TwinangleError, ValueError) as error:
+        return _ended(trial, procedure, "failed", str(error))
+
+
+def _numbers(
+    study: Study,
+    blank: TrialResult,
+    motion: JointMotion,
+    paired: PairedAngles,
+    cycles: CycleSet,
+    line: _Line,
+) -> TrialResult:
+    wearable = cycles.wearable_deg[cycles.kept]
+    if not np.isfinite(wearable).all():
+        raise CycleError("the procedure's angle has gaps within the kept cycles.")
+    confidence = study.agreement.confidence
+    clock_warnings = line.clock.warnings if line.clock is not None else ()
+    result = replace(
+        blank,
+        synchronisation=line.clock,
+        paired=paired,
+        cycles=cycles,
+        wearable_variability=cycle_variability(wearable, confidence=confidence),
+        warnings=_unique(
+            *line.signals.warnings, *motion.warnings, *clock_warnings, *cycles.warnings
+        ),
+        extras=line.signals.extras | _quality(motion),
+    )
+    if cycles.reference_deg is None:
+        return result
+    reference = cycles.reference_deg[cycles.kept]
+    return replace(
+        result,
+        agreement=compare_curves(wearable, reference),
+        reference_variability=cycle_variability(reference, confidence=confidence),
+        variability=compare_variability(wearable, reference, confidence=confidence),
+    )
+
+
+def _quality(motion: JointMotion) -> Mapping[str, Any]:
+    """Return what the procedure says of its own angle, under the key `angle_quality`."""
+    quality = motion.quality
+    if quality is None:
+        return {}
+    residual = quality.residual_deg
+    numbers = {
+        "neutral_scatter_deg": quality.neutral_scatter_deg,
+        "axis_spread_deg": quality.axis_spread_deg,
+        "axis_difference_deg": quality.axis_difference_deg,
+        "residual_rms_deg": _rms(residual) if residual is not None else None,
+        "heading_uncertainty_deg": quality.heading_uncertainty_deg,
+    }
+    return {"angle_quality": numbers}
+
+
+def _rms(values: Array) -> float:
+    """Return the root mean square of what is not missing."""
+    return float(np.sqrt(np.nanmean(values**2))) if np.isfinite(values).any() else float("nan")
+
+
+def _ended(trial: Trial, procedure: str, status: str, reason: str) -> TrialResult:
+    return TrialResult(
+        participant=trial.participant,
+        session=trial.session,
+        condition=trial.condition,
+        trial=trial.trial,
+        side=trial.side,
+        procedure=procedure,
+        status=status,
+        reason=reason,
+        covariates=dict(trial.covariates),
+    )
+
+
+def _unique(*texts: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(texts))
