@@ -19,6 +19,37 @@ THIGH_M = 0.42  # hip to knee centre
 SHANK_M = 0.52  # knee centre to floor, foot included
 
 
+def turned_in_order(axes: str, *angles_rad: Array) -> Rotation:
+    """Return rotations about the moving axes named, one after the other (n angles each).
+
+    What ``Rotation.from_euler`` with capital letters does, some ten times faster.
+    """
+    w, v = np.ones_like(angles_rad[0]), np.zeros((3, angles_rad[0].size))
+    for axis, angle in zip(axes, angles_rad, strict=True):
+        # Product with (cos a/2, sin a/2 e_i), where e_i × maps components j, k to each other.
+        i = "xyz".index(axis)
+        j, k = (i + 1) % 3, (i + 2) % 3
+        c, s = np.cos(0.5 * angle), np.sin(0.5 * angle)
+        moved = np.empty_like(v)
+        moved[i] = c * v[i] + s * w
+        moved[j] = c * v[j] + s * v[k]
+        moved[k] = c * v[k] - s * v[j]
+        w, v = c * w - s * v[i], moved
+    return Rotation.from_quat(np.column_stack([w, *v]), scalar_first=True)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pose:
+    """Both segments at n times: segment to earth, and the joint each hangs from (hip, knee).
+
+    `joint_m` is (n, 3) in metres in the earth frame.
+    """
+
+    time_s: Array
+    rotation: dict[Segment, Rotation]
+    joint_m: dict[Segment, Array]
+
+
 @dataclass(frozen=True, slots=True)
 class Body:
     """A walking leg in an earth frame x east, y north, z up, the floor at z = 0.
@@ -40,28 +71,14 @@ class Body:
         weave = self.wander_rad * np.sin(2.0 * np.pi * time_s / 17.0)
         return np.asarray(self.heading_rad + weave + self.gait.schedule.turned_rad(time_s))
 
-    def orientation(self, segment: Segment, time_s: Array) -> Rotation:
-        """Return the rotations that map the segment's frame to the earth's."""
-        thigh = self._thigh(time_s)
-        return thigh if segment == "thigh" else thigh * self._knee(time_s)
-
-    def position(self, segment: Segment, time_s: Array, arm_m: Array) -> Array:
-        """Return the earth position (n, 3) in metres of a point fixed to a segment.
-
-        Parameters
-        ----------
-        segment : {"thigh", "shank"}
-        time_s : numpy.ndarray, shape (n,)
-        arm_m : numpy.ndarray, shape (3,) or (n, 3)
-            The point in the segment's frame, from the hip for the thigh and from the knee for
-            the shank.
-        """
-        thigh = self._thigh(time_s)
-        hip = self._hip(time_s)
-        if segment == "thigh":
-            return np.asarray(hip + thigh.apply(arm_m))
-        knee = hip + thigh.apply([0.0, 0.0, -THIGH_M])
-        return np.asarray(knee + (thigh * self._knee(time_s)).apply(arm_m))
+    def pose(self, time_s: Array) -> Pose:
+        """Return where both segments are at the given times (n,)."""
+        hip_m, thigh = self._hip(time_s), self._thigh(time_s)
+        return Pose(
+            time_s=time_s,
+            rotation={"thigh": thigh, "shank": thigh * self._knee(time_s)},
+            joint_m={"thigh": hip_m, "shank": hip_m + thigh.apply([0.0, 0.0, -THIGH_M])},
+        )
 
     def _thigh(self, time_s: Array) -> Rotation:
         phase, walking = self.gait.phase(time_s), self.gait.schedule.walking(time_s)
@@ -70,13 +87,13 @@ class Body:
         yaw = self.heading(time_s) + np.deg2rad(4.0) * walking * np.sin(cycle)
         roll = np.deg2rad(3.0) * walking * np.cos(cycle + 0.6) + sway
         pitch = -np.deg2rad(self.gait.hip_deg(time_s)) + 0.7 * sway
-        return Rotation.from_euler("ZXY", np.column_stack([yaw, roll, pitch]))
+        return turned_in_order("zxy", yaw, roll, pitch)
 
     def _knee(self, time_s: Array) -> Rotation:
         """Return shank to thigh: flexion about y, then what is locked to it (Grood & Suntay)."""
         flexion = np.deg2rad(self.gait.knee_deg(time_s))
         locked = np.deg2rad(self.out_of_plane_deg) * np.sin(np.clip(flexion, -1.5, 1.5) * 1.5)
-        return Rotation.from_euler("YXZ", np.column_stack([flexion, 0.6 * locked, locked]))
+        return turned_in_order("yxz", flexion, 0.6 * locked, locked)
 
     def _hip(self, time_s: Array) -> Array:
         phase, walking = self.gait.phase(time_s), self.gait.schedule.walking(time_s)

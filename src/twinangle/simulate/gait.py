@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from twinangle.recording import Array
 from twinangle.simulate.schedule import Schedule
 
-STANCE_PEAK = (0.14, 0.06)  # centre and width in cycles, METHODS of the stylised knee curve
+STANCE_PEAK = (0.14, 0.06)  # centre and width in cycles
 SWING_PEAK = (0.72, 0.09)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ from scipy.interpolate import make_interp_spline
 from scipy.spatial.transform import Rotation
 
 from twinangle.recording import Array, GyroscopeSample, InertialRecording
-from twinangle.simulate.body import Body, Segment
+from twinangle.simulate.body import Body, Pose, Segment
 from twinangle.simulate.field import MagneticField
 
 GRAVITY_M_S2 = 9.81
@@ -65,17 +65,19 @@ class SegmentSensor:
     soft_tissue_deg: float
     soft_tissue_axis: Array  # (3,) in the segment's frame, unit
 
-    def orientation(self, time_s: Array) -> Rotation:
+    def orientation(self, pose: Pose) -> Rotation:
         """Return the rotations that map the sensor's frame to the earth's."""
-        wobble = np.deg2rad(self._skin_deg(time_s))[:, None] * self.soft_tissue_axis
-        segment = self.body.orientation(self.segment, time_s)
-        return segment * Rotation.from_rotvec(wobble) * self.mounting
+        if self.soft_tissue_deg == 0.0:
+            return pose.rotation[self.segment] * self.mounting
+        wobble = np.deg2rad(self._skin_deg(pose.time_s))[:, None] * self.soft_tissue_axis
+        return pose.rotation[self.segment] * Rotation.from_rotvec(wobble) * self.mounting
 
-    def position(self, time_s: Array) -> Array:
+    def position(self, pose: Pose) -> Array:
         """Return the sensor's earth position (n, 3) in metres."""
         # Skin that turns by a degree also slides by about 2 mm (common practice, no source).
-        slide = 0.002 * self._skin_deg(time_s)[:, None] * self.soft_tissue_axis
-        return self.body.position(self.segment, time_s, self.arm_m + slide)
+        slide = 0.002 * self._skin_deg(pose.time_s)[:, None] * self.soft_tissue_axis
+        hung = pose.rotation[self.segment].apply(self.arm_m + slide)
+        return np.asarray(pose.joint_m[self.segment] + hung)
 
     def _skin_deg(self, time_s: Array) -> Array:
         """Return the skin's turn, locked to the stride, amplitude `soft_tissue_deg`."""
@@ -87,42 +89,67 @@ class SegmentSensor:
         return np.asarray(self.soft_tissue_deg * gait.schedule.walking(time_s) * wave)
 
 
-def angular_rate(orientation: Callable[[Array], Rotation], time_s: Array) -> Array:
-    """Return the angular velocity (n, 3) in rad/s in the moving frame.
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """A body's poses at a sensor's samples and just before and after, for all its sensors.
 
-    Central differences of the rotation vector over ±h and ±2h, combined to cancel the h² error
-    (Richardson): ω = (4 D(h) − D(2h)) / 3, D(h) = log(R(t−h)ᵀ R(t+h)) / 2h. With h = 1 ms the
-    remaining error is below 1e-6 rad/s for motion below 20 Hz.
+    `around` holds the poses at −2h, −h, 0, h and 2h from each sample, h = 1 ms; `before` those
+    one sample earlier, and `delayed` those the magnetometer reports.
     """
 
-    def difference(h: float) -> Array:
-        turned = orientation(time_s - h).inv() * orientation(time_s + h)
-        return np.asarray(turned.as_rotvec() / (2.0 * h))
-
-    return (4.0 * difference(_STEP_S) - difference(2.0 * _STEP_S)) / 3.0
-
-
-def acceleration(position: Callable[[Array], Array], time_s: Array) -> Array:
-    """Return the second derivative (n, 3) of a position by the five-point formula."""
-    h = _STEP_S
-    near = position(time_s - h) + position(time_s + h)
-    far = position(time_s - 2.0 * h) + position(time_s + 2.0 * h)
-    return (16.0 * near - far - 30.0 * position(time_s)) / (12.0 * h**2)
+    around: tuple[Pose, ...]
+    before: Pose
+    delayed: Pose
+    rate_hz: float
 
 
-def mean_rate(orientation: Callable[[Array], Rotation], time_s: Array, rate_hz: float) -> Array:
-    """Return the rate (n, 3) that turns each sample's predecessor into it, in rad/s."""
-    turned = orientation(time_s - 1.0 / rate_hz).inv() * orientation(time_s)
-    return np.asarray(turned.as_rotvec() * rate_hz)
+def sample_motion(
+    body: Body, *, n_samples: int, rate_hz: float, magnetometer_lag_s: float
+) -> Motion:
+    """Return the poses that n samples at ``k / rate_hz`` need."""
+    time_s = np.arange(n_samples) / rate_hz
+    around = tuple(body.pose(time_s + step * _STEP_S) for step in range(-2, 3))
+    delayed = body.pose(time_s - magnetometer_lag_s) if magnetometer_lag_s else around[2]
+    return Motion(around, body.pose(time_s - 1.0 / rate_hz), delayed, rate_hz)
+
+
+def angular_rate(around: Sequence[Rotation], step_s: float) -> Array:
+    """Return the angular velocity (n, 3) in rad/s, in the moving frame.
+
+    Parameters
+    ----------
+    around : sequence of five scipy.spatial.transform.Rotation
+        Orientations at −2h, −h, 0, h and 2h from the n times.
+    step_s : float
+        The step h.
+
+    Notes
+    -----
+    Central differences of the rotation vector, combined to cancel the error of order h²
+    (Richardson's extrapolation): ω = (4 D(h) − D(2h)) / 3, D(h) = log(R(t−h)ᵀ R(t+h)) / 2h.
+    """
+    near = (around[1].inv() * around[3]).as_rotvec() / (2.0 * step_s)
+    far = (around[0].inv() * around[4]).as_rotvec() / (4.0 * step_s)
+    return np.asarray((4.0 * near - far) / 3.0)
+
+
+def acceleration(around: Sequence[Array], step_s: float) -> Array:
+    """Return the second derivative (n, 3) of a position by the five-point formula.
+
+    Error of order h⁴ (Abramowitz & Stegun 1964, table 25.2; the formula is from memory and the
+    tests hold it against a sine). `around` is as in :func:`angular_rate`.
+    """
+    before2, before1, at, after1, after2 = around
+    near, far = before1 + after1, before2 + after2
+    return np.asarray((16.0 * near - far - 30.0 * at) / (12.0 * step_s**2))
 
 
 def record_sensor(
     sensor: SegmentSensor,
+    motion: Motion,
     field: MagneticField,
     *,
     rng: np.random.Generator,
-    n_samples: int,
-    rate_hz: float,
     errors: SensorErrors,
     gyroscope_sample: GyroscopeSample,
 ) -> InertialRecording:
@@ -131,15 +158,17 @@ def record_sensor(
     The accelerometer gives the specific force in its own frame, Rᵀ(p̈ − g) with g pointing
     down; the magnetometer the field at its place, `errors.magnetometer_lag_s` ago.
     """
-    time_s = np.arange(n_samples) / rate_hz
-    to_sensor = sensor.orientation(time_s).inv()
-    force = acceleration(sensor.position, time_s) + np.array([0.0, 0.0, GRAVITY_M_S2])
+    around = [sensor.orientation(pose) for pose in motion.around]
+    places = [sensor.position(pose) for pose in motion.around]
+    upwards = np.array([0.0, 0.0, GRAVITY_M_S2])
+    felt = around[2].inv().apply(acceleration(places, _STEP_S) + upwards)
     if gyroscope_sample == "instantaneous":
-        rate = angular_rate(sensor.orientation, time_s)
-    else:
-        rate = mean_rate(sensor.orientation, time_s, rate_hz)
-    then = time_s - errors.magnetometer_lag_s
-    magnetic = sensor.orientation(then).inv().apply(field.at(sensor.position(then)))
+        rate = angular_rate(around, _STEP_S)
+    else:  # the constant rate that turns each sample's predecessor into it
+        turned = sensor.orientation(motion.before).inv() * around[2]
+        rate = np.asarray(turned.as_rotvec() * motion.rate_hz)
+    there = field.at(sensor.position(motion.delayed))
+    magnetic = sensor.orientation(motion.delayed).inv().apply(there)
 
     def spoil(true: Array, bias: float, noise: float) -> Array:
         drawn = bias * rng.standard_normal(3) + noise * rng.standard_normal(true.shape)
@@ -147,13 +176,11 @@ def record_sensor(
 
     scale = 1.0 + errors.gyroscope_scale * rng.standard_normal(3)
     return InertialRecording(
-        accelerometer=spoil(
-            to_sensor.apply(force), errors.accelerometer_bias_m_s2, errors.accelerometer_noise_m_s2
-        ),
+        accelerometer=spoil(felt, errors.accelerometer_bias_m_s2, errors.accelerometer_noise_m_s2),
         gyroscope=spoil(scale * rate, errors.gyroscope_bias_rad_s, errors.gyroscope_noise_rad_s),
         magnetometer=spoil(magnetic, errors.magnetometer_bias_ut, errors.magnetometer_noise_ut),
         start_s=0.0,
-        rate_hz=rate_hz,
+        rate_hz=motion.rate_hz,
         source=f"simulated {sensor.segment} sensor",
         gyroscope_sample=gyroscope_sample,
     )

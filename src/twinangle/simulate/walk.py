@@ -27,6 +27,7 @@ from twinangle.simulate.instruments import (
     SensorErrors,
     record_reference,
     record_sensor,
+    sample_motion,
 )
 from twinangle.simulate.schedule import Schedule, plan_trial
 
@@ -291,14 +292,19 @@ def _record_pair(
     chosen: WalkSettings,
     rng: np.random.Generator,
 ) -> SensorPair:
-    duration_s = straps[0].body.gait.schedule.duration_s
+    body = straps[0].body
+    motion = sample_motion(
+        body,
+        n_samples=int(body.gait.schedule.duration_s * chosen.rate_hz) + 1,
+        rate_hz=chosen.rate_hz,
+        magnetometer_lag_s=chosen.sensor_errors.magnetometer_lag_s,
+    )
     proximal, distal = (
         record_sensor(
             strap,
+            motion,
             place,
             rng=rng,
-            n_samples=int(duration_s * chosen.rate_hz) + 1,
-            rate_hz=chosen.rate_hz,
             errors=chosen.sensor_errors,
             gyroscope_sample=chosen.gyroscope_sample,
         )
@@ -327,9 +333,10 @@ def _truth(
         quaternion = rotation.as_quat(scalar_first=True)
         return OrientationRecording(quaternion, 0.0, rate_hz, source)
 
-    thigh, shank = (recorded(body.orientation(name, time_s), f"true {name}") for name in SEGMENTS)
+    pose = body.pose(time_s)
+    thigh, shank = (recorded(pose.rotation[name], f"true {name}") for name in SEGMENTS)
     above, below = (
-        recorded(strap.orientation(time_s), f"true {strap.segment} sensor") for strap in straps
+        recorded(strap.orientation(pose), f"true {strap.segment} sensor") for strap in straps
     )
     contact_s, curves, straight = _true_cycles(gait, schedule)
     return SimulatedTruth(
