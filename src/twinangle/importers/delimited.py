@@ -1,0 +1,252 @@
+"""Delimited text: comma, semicolon or tab; decimal point or comma; UTF-8 with or without BOM.
+
+The fast path hands the declared columns to pyarrow's CSV reader. Where that stumbles, the slow
+path reads cell by cell: it accepts what a person would, and otherwise names row and column.
+"""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import chain
+from pathlib import Path
+
+import numpy as np
+from pyarrow import ArrowException, float64
+from pyarrow import csv as arrow_csv
+
+from twinangle.errors import RecordingError
+from twinangle.importers.base import Format, Request, Table, choose_columns
+from twinangle.recording import Array
+
+# Words that loggers and spreadsheets write where there is no number.
+MISSING_WORDS = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "-nan")
+DELIMITERS = (",", ";", "\t")
+HEAD_BYTES = 1 << 18
+UNIT_WORDS = re.compile(
+    r"[\[(]?\s*(-|1|n/a|s|ms|us|µs|m/s\^?2|m/s²|m\s*s\^?-2|m\*s\^?-2|m?g|rad|deg|°|"
+    r"(?:rad|deg|°)/s|dps|m?V|[uµμn]?T|gauss|G|Hz|°C|degC|mm|cm|m|N|%|counts?|a\.?u\.?)\s*[\])]?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How one file is laid out, as its beginning shows."""
+
+    delimiter: str
+    decimal: str
+    names: tuple[str, ...]
+    units: tuple[str, ...]  # empty where there is no row of units
+    n_head: int  # lines before the first row of data
+
+
+def read(path: Path, request: Request) -> Table:
+    """Read the requested columns of a delimited text file."""
+    layout = sniff(path, request)
+    wanted = choose_columns(request, layout.names)
+    if request.columns is None:
+        wanted = _numeric_columns(path, layout, wanted, request)
+    places = [layout.names.index(name) for name in wanted]
+    try:
+        values = _read_fast(path, layout, places)
+    except ArrowException:
+        values = _read_slow(path, layout, places, request)
+    units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
+    return Table(
+        columns=tuple(wanted),
+        values=values,
+        units={name: units[name] for name in wanted if units.get(name)},
+        row_of=lambda sample: _row_of(path, layout, sample),
+        notes=("units read from the row under the header",) if layout.units else (),
+    )
+
+
+def sniff(path: Path, request: Request) -> Layout:
+    """Find out the delimiter, the decimal sign, the header and a row of units under it.
+
+    Raises
+    ------
+    RecordingError
+        If the file is empty, not UTF-8, or begins with numbers where a header should be.
+    """
+    lines = _head_lines(path, request)
+    header = next((i for i, line in enumerate(lines) if _is_header(line)), None)
+    if header is None:
+        raise RecordingError(
+            f"{request.source}: is empty; accepted: a row of column names, then rows of numbers."
+        )
+    delimiter = max(DELIMITERS, key=lines[header].count)
+    names = _cells(lines[header], delimiter)
+    body = [_cells(line, delimiter) for line in lines[header + 1 : header + 200]]
+    if all(_looks_numeric(name) for name in names if name):
+        raise RecordingError(
+            f"{request.source}, row {header + 1}: holds numbers where the column names should be; "
+            "add a header row."
+        )
+    units: tuple[str, ...] = ()
+    if body and len(body[0]) == len(names) and _is_units_row(body[0]):
+        units = tuple("" if cell == "-" else cell.strip("[]() ") for cell in body[0])
+    return Layout(
+        delimiter=delimiter,
+        decimal=_decimal(body, delimiter),
+        names=tuple(names),
+        units=units,
+        n_head=header + 1 + bool(units),
+    )
+
+
+def _head_lines(path: Path, request: Request) -> list[str]:
+    """Return the lines at the beginning of the file, the last one whole or left out."""
+    with path.open("rb") as stream:
+        head = stream.read(HEAD_BYTES)
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        raise RecordingError(f"{request.source}: is UTF-16 text; save it as UTF-8.")
+    if b"\0" in head:
+        raise RecordingError(
+            f"{request.source}: holds bytes that text does not have (byte "
+            f"{head.index(0)}); accepted: delimited text in UTF-8."
+        )
+    try:
+        decoder = codecs.getincrementaldecoder("utf-8-sig")()
+        text = decoder.decode(head, final=len(head) < HEAD_BYTES)
+    except UnicodeDecodeError as error:
+        raise RecordingError(
+            f"{request.source}: byte {error.start} is not UTF-8; save it as UTF-8."
+        ) from None
+    lines = re.split(r"\r\n|\n|\r", text)
+    return lines if len(head) < HEAD_BYTES or len(lines) < 2 else lines[:-1]
+
+
+def _is_header(line: str) -> bool:
+    """Tell a line with content from blank lines, comments and bare delimiters."""
+    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith(("#", "%", "//"))
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
+
+
+def _looks_numeric(cell: str) -> bool:
+    return re.fullmatch(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?", cell) is not None
+
+
+def _is_units_row(cells: list[str]) -> bool:
+    return (
+        any(cells)
+        and all(not cell or UNIT_WORDS.fullmatch(cell) for cell in cells)
+        and not all(_looks_numeric(cell) for cell in cells if cell)
+    )
+
+
+def _decimal(body: list[list[str]], delimiter: str) -> str:
+    """Return the decimal sign: a comma only where commas do not part the cells."""
+    if delimiter == ",":
+        return "."
+    with_comma = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
+    return "," if any(with_comma.fullmatch(cell) for cell in chain(*body)) else "."
+
+
+def _read_fast(path: Path, layout: Layout, places: list[int]) -> Array:
+    """Read the columns at `places` with pyarrow; any oddity raises ArrowException."""
+    keys = [str(place) for place in range(len(layout.names))]
+    chosen = [keys[place] for place in places]
+    table = arrow_csv.read_csv(
+        path,
+        read_options=arrow_csv.ReadOptions(skip_rows=layout.n_head, column_names=keys),
+        parse_options=arrow_csv.ParseOptions(
+            delimiter=layout.delimiter, ignore_empty_lines=len(keys) > 1
+        ),
+        convert_options=arrow_csv.ConvertOptions(
+            include_columns=chosen,
+            column_types=dict.fromkeys(chosen, float64()),
+            null_values=list(MISSING_WORDS),
+            decimal_point=layout.decimal,
+            check_utf8=False,
+        ),
+    )
+    values = np.empty((table.num_rows, len(chosen)))
+    for column, key in enumerate(chosen):
+        values[:, column] = table.column(key).to_numpy()
+    return values
+
+
+def _records(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
+    """Yield each row of data with the line it starts on; blank lines as the fast path has them."""
+    with path.open(encoding="utf-8-sig", newline="") as stream:
+        for _ in range(layout.n_head):
+            next(stream, "")
+        reader = csv.reader(stream, delimiter=layout.delimiter)
+        start = layout.n_head + 1
+        for cells in reader:
+            if cells or len(layout.names) == 1:
+                yield start, cells or [""]
+            start = layout.n_head + reader.line_num + 1
+
+
+def _row_of(path: Path, layout: Layout, sample: int) -> str:
+    """Return the row of a sample as an editor numbers the lines of the file."""
+    for index, (row, _) in enumerate(_records(path, layout)):
+        if index == sample:
+            return f"row {row}"
+    return f"sample {sample + 1}"
+
+
+def _read_slow(path: Path, layout: Layout, places: list[int], request: Request) -> Array:
+    """Read cell by cell, and name the first row and column that cannot be read."""
+    rows: list[list[float]] = []
+    row = layout.n_head
+    try:
+        for row, cells in _records(path, layout):
+            if len(cells) != len(layout.names):
+                raise RecordingError(
+                    f"{request.source}, row {row}: has {len(cells)} cell(s) where the header has "
+                    f"{len(layout.names)}; is the row incomplete?"
+                )
+            rows.append([_to_number(cells[place], layout, row, place, request) for place in places])
+    except UnicodeDecodeError:
+        raise RecordingError(
+            f"{request.source}, after row {row}: is not UTF-8; save it as UTF-8."
+        ) from None
+    except csv.Error as error:
+        raise RecordingError(f"{request.source}, after row {row}: {error}.") from None
+    return np.array(rows, dtype=np.float64).reshape(len(rows), len(places))
+
+
+def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request) -> float:
+    text = cell.strip()
+    if text in MISSING_WORDS:
+        return math.nan
+    if layout.decimal == ",":
+        text = text.replace(",", ".")
+    try:
+        return float("" if "_" in text else text)
+    except ValueError:
+        raise RecordingError(
+            f"{request.source}, row {row}, column {layout.names[place]!r}: is {cell!r}; accepted: "
+            "a number, or an empty cell for a gap."
+        ) from None
+
+
+def _numeric_columns(path: Path, layout: Layout, wanted: list[str], request: Request) -> list[str]:
+    """Return the columns that hold numbers in the first rows, each name once."""
+    sample = [cells for (_, cells), _ in zip(_records(path, layout), range(200), strict=False)]
+    numeric = []
+    for place, name in enumerate(layout.names):
+        cells = [row[place].strip() for row in sample if len(row) == len(layout.names)]
+        filled = [cell for cell in cells if cell not in MISSING_WORDS]
+        unique = bool(name) and layout.names.count(name) == 1
+        if unique and name in wanted and all(_looks_numeric(cell) for cell in filled):
+            numeric.append(name)
+    if not numeric:
+        raise RecordingError(
+            f"{request.source}: holds no column of numbers; accepted: a row of column names, then "
+            "rows of numbers."
+        )
+    return numeric
+
+
+FORMAT = Format("delimited text", (".csv", ".tsv", ".txt", ".dat"), read)
