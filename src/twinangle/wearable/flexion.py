@@ -1,0 +1,261 @@
+"""From two segment orientations to the flexion angle: neutral standing, axis, projection.
+
+All rotations of the joint are written in the distal sensor's frame at neutral standing:
+``q_rel = q_p⁻¹ q_d`` and ``q_j = q_0⁻¹ q_rel``. A hinge joint turns `q_j` about one axis fixed in
+that frame, whatever way the two sensors are mounted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from twinangle.errors import AngleError
+from twinangle.recording import Array, OrientationPair
+from twinangle.wearable import quaternions
+
+AxisMethod = Literal["mean-rate", "principal-component"]
+
+MOVED_DEG = 2.0  # scatter in standing above which the person is said to have moved
+SMALLEST_MOVEMENT_DEG = 10.0  # a functional movement below this defines no axis
+SMALL_MOVEMENT_DEG = 30.0  # below this the axis is warned about
+_SLOW_RAD_S = 0.1  # relative rates below this are noise, not movement
+
+
+@dataclass(frozen=True, slots=True)
+class NeutralStanding:
+    """Relative orientation of the two sensors in neutral standing, and how steady it was."""
+
+    quaternion: tuple[float, float, float, float]
+    scatter_deg: float  # RMS angle of the samples from their mean
+    n_samples: int
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the researcher should know about the standing interval."""
+        if self.scatter_deg <= MOVED_DEG:
+            return ()
+        warning = (
+            f"neutral standing: the joint scatters by {self.scatter_deg:.1f}° (RMS) about its "
+            f"mean, above {MOVED_DEG:g}°: the person moved. Choose a quieter interval."
+        )
+        return (warning,)
+
+
+@dataclass(frozen=True, slots=True)
+class FunctionalAxis:
+    """Flexion axis (unit, distal sensor frame at neutral) and how well the movement shows it."""
+
+    axis: tuple[float, float, float]
+    method: str
+    spread_deg: float  # RMS angle between the relative rate and the axis, weighted by speed²
+    n_samples: int
+
+    def reversed(self) -> FunctionalAxis:
+        """Return the same axis pointing the other way."""
+        x, y, z = self.axis
+        return FunctionalAxis((-x, -y, -z), self.method, self.spread_deg, self.n_samples)
+
+
+def relative_orientation(pair: OrientationPair) -> Array:
+    """Return ``q_rel = q_p⁻¹ q_d``, (n, 4): the distal sensor as the proximal one sees it.
+
+    Raises
+    ------
+    ValueError
+        If the two recordings do not share their clock and length.
+    """
+    proximal, distal = pair.proximal, pair.distal
+    if proximal.quaternion.shape != distal.quaternion.shape or (
+        proximal.start_s,
+        proximal.rate_hz,
+    ) != (distal.start_s, distal.rate_hz):
+        raise ValueError(
+            f"the two orientations must share one clock: {proximal.source} has "
+            f"{proximal.quaternion.shape[0]} samples from {proximal.start_s:g} s at "
+            f"{proximal.rate_hz:g} Hz, {distal.source} {distal.quaternion.shape[0]} from "
+            f"{distal.start_s:g} s at {distal.rate_hz:g} Hz."
+        )
+    return quaternions.multiply(quaternions.conjugate(proximal.quaternion), distal.quaternion)
+
+
+def relative_rate(relative: Array, rate_hz: float) -> Array:
+    """Return the joint's angular velocity in the distal frame, rad/s, (n, 3); NaN beside gaps."""
+    return quaternions.body_rate(relative, rate_hz)
+
+
+def neutral_orientation(relative: Array) -> NeutralStanding:
+    """Average the relative orientation over neutral standing.
+
+    Parameters
+    ----------
+    relative : (n, 4) array
+        Relative orientations of the standing interval; NaN rows are left out.
+
+    Returns
+    -------
+    NeutralStanding
+        The mean rotation (the maximiser of Σ (q·q_k)², an eigenvector) and the scatter about it.
+
+    Raises
+    ------
+    AngleError
+        If no sample is left.
+
+    References
+    ----------
+    Markley, Cheng, Crassidis & Oshman (2007). Averaging quaternions. J Guid Control Dyn 30:1193.
+    """
+    known = relative[np.isfinite(relative).all(axis=1)]
+    if known.shape[0] == 0:
+        raise AngleError(
+            "neutral standing holds no sample with both sensors present. Choose another interval."
+        )
+    mean = Rotation.from_quat(known, scalar_first=True).mean().as_quat(scalar_first=True)
+    away = quaternions.angle_between(mean, known)
+    w, x, y, z = (float(value) for value in mean)
+    return NeutralStanding((w, x, y, z), float(np.sqrt(np.mean(away**2))), int(known.shape[0]))
+
+
+def joint_rotation(relative: Array, neutral: NeutralStanding) -> Array:
+    """Return ``q_j = q_0⁻¹ q_rel``, (n, 4): the joint's rotation away from neutral standing."""
+    return quaternions.multiply(quaternions.conjugate(np.array(neutral.quaternion)), relative)
+
+
+def functional_axis(relative_rate_rad_s: Array, method: AxisMethod = "mean-rate") -> FunctionalAxis:
+    """Find the axis the joint turned about in the functional movement.
+
+    Parameters
+    ----------
+    relative_rate_rad_s : (n, 3) array
+        Angular velocity of the joint in the distal frame; NaN rows are left out.
+    method : {"mean-rate", "principal-component"}
+        The mean of the rates after each is turned to the same side (so weighted by speed), or
+        the eigenvector of Σ ω ωᵀ with the largest eigenvalue (weighted by speed squared).
+
+    Returns
+    -------
+    FunctionalAxis
+        Its sign is arbitrary here; :func:`settle_sign` decides it.
+
+    Raises
+    ------
+    AngleError
+        If the joint hardly moved.
+    ValueError
+        If `method` is not one of the two.
+    """
+    if method not in ("mean-rate", "principal-component"):
+        raise ValueError(f"`method` must be 'mean-rate' or 'principal-component', got {method!r}.")
+    with np.errstate(invalid="ignore"):
+        moving = np.linalg.norm(relative_rate_rad_s, axis=1) > _SLOW_RAD_S  # False at NaN
+    rates = relative_rate_rad_s[moving]
+    if rates.shape[0] < 10:
+        raise AngleError(
+            f"the functional movement holds {rates.shape[0]} samples in which the joint turns "
+            f"faster than {np.degrees(_SLOW_RAD_S):.0f} °/s: no flexion axis can be found. "
+            "Give an interval with a few full flexions."
+        )
+    axis = np.linalg.eigh(rates.T @ rates)[1][:, -1]
+    if method == "mean-rate":
+        mean = (np.where(rates @ axis < 0, -1.0, 1.0)[:, None] * rates).mean(axis=0)
+        axis = mean / np.linalg.norm(mean)
+    speed2 = np.sum(rates**2, axis=1)
+    off = np.arccos(np.clip(np.abs(rates @ axis) / np.sqrt(speed2), 0.0, 1.0))
+    spread = np.degrees(np.sqrt(np.average(off**2, weights=speed2)))
+    x, y, z = (float(value) for value in axis)
+    return FunctionalAxis((x, y, z), method, float(spread), int(rates.shape[0]))
+
+
+def project_flexion(rotation: Array, axis: Array) -> Array:
+    """Return the flexion angle in degrees, (n,): the turn about `axis` nearest to `rotation`.
+
+    ``θ = 2 atan2(q_v·a, q_w)`` wrapped to ±180°. It minimises the angle between the joint's
+    rotation and a rotation by θ about the axis: the cosine of half that angle is
+    ``|q_w cos θ/2 + (q_v·a) sin θ/2|``, largest where (cos θ/2, sin θ/2) points along
+    (q_w, q_v·a). NaN rows give NaN. It is undefined (0 is returned) only for a half turn about an
+    axis square to `axis`.
+
+    Parameters
+    ----------
+    rotation : (n, 4) array
+        Joint rotation away from neutral, unit quaternions.
+    axis : (3,) array
+        Flexion axis, unit, in the distal frame at neutral; flexion is a positive turn about it.
+
+    References
+    ----------
+    The twist of a swing-twist decomposition: Dobrowolski (2015). arXiv:1506.05481.
+    """
+    angle = np.degrees(2.0 * np.arctan2(rotation[:, 1:] @ np.asarray(axis), rotation[:, 0]))
+    return np.asarray((angle + 180.0) % 360.0 - 180.0)
+
+
+def residual_angle(rotation: Array, axis: Array) -> Array:
+    """Return how far the joint strays from the hinge, degrees ≥ 0, (n,).
+
+    The angle of what is left of the joint's rotation after the flexion about `axis` is taken
+    out: ``2 acos √(q_w² + (q_v·a)²)``, written with atan2 so that small angles keep their digits.
+    """
+    along = rotation[:, 1:] @ np.asarray(axis)
+    across = np.linalg.norm(rotation[:, 1:] - along[:, None] * np.asarray(axis), axis=1)
+    return np.asarray(np.degrees(2.0 * np.arctan2(across, np.hypot(rotation[:, 0], along))))
+
+
+def angle_between_axes(first: Array, second: Array) -> float:
+    """Return the angle between two axes in degrees, 0 to 90: an axis has no direction here."""
+    a, b = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
+    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), abs(a @ b))))
+
+
+def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, tuple[str, ...]]:
+    """Turn the axis so that flexion is positive in the functional movement.
+
+    The rule: in the functional movement the joint leaves neutral standing into flexion, so the
+    larger excursion from neutral is flexion. (A knee or an elbow passes straight by a few degrees
+    at most.) Excursions are the 1st and 99th percentile, so that one stray sample cannot decide.
+
+    Parameters
+    ----------
+    axis : FunctionalAxis
+        Axis of either direction.
+    rotation : (n, 4) array
+        Joint rotations away from neutral during the functional movement.
+
+    Returns
+    -------
+    (FunctionalAxis, tuple of str)
+        The axis with its direction settled, and warnings.
+
+    Raises
+    ------
+    AngleError
+        If the joint left neutral standing by less than 10°.
+    """
+    angle = project_flexion(rotation, np.array(axis.axis))
+    if not np.isfinite(angle).any():
+        raise AngleError("the functional movement holds no sample with both sensors present.")
+    low, high = (float(value) for value in np.nanpercentile(angle, [1.0, 99.0]))
+    larger, smaller = max(high, -low), min(high, -low)
+    if larger < SMALLEST_MOVEMENT_DEG:
+        raise AngleError(
+            f"in the functional movement the joint leaves neutral standing by {larger:.1f}° only; "
+            f"at least {SMALLEST_MOVEMENT_DEG:g}° is needed to tell flexion from extension. Check "
+            "the functional and static intervals, or give an interval with a few full flexions."
+        )
+    warnings = []
+    if larger < SMALL_MOVEMENT_DEG:
+        warnings.append(
+            f"the functional movement spans {larger:.0f}° of flexion only; the axis is the surer "
+            f"the larger the movement ({SMALL_MOVEMENT_DEG:g}° and more)."
+        )
+    if smaller > larger / 2:
+        warnings.append(
+            f"in the functional movement the joint goes {larger:.0f}° to one side of neutral "
+            f"standing and {smaller:.0f}° to the other; the larger was taken as flexion. Check "
+            "the static interval and the sign of the angle."
+        )
+    return (axis if high >= -low else axis.reversed()), tuple(warnings)
