@@ -1,0 +1,178 @@
+"""One unbroken stretch of a sensor's signals to attitudes."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from twinangle.wearable.kalman.filtering import STATE, TRACE_UP, N
+from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
+from twinangle.wearable.kalman.passes import (
+    estimate_lag,
+    filter_blocks,
+    filter_forward,
+    mean_square_velocity,
+    rest_blocks,
+    smooth_blocks,
+)
+from twinangle.wearable.kalman.preintegration import (
+    MEAN_A,
+    MEAN_G,
+    MEAN_M,
+    NORM_M,
+    SHARE_M,
+    integrate_blocks,
+    place_blocks,
+)
+
+Array = NDArray[np.float64]
+_NO_FIELD = np.array([0.0, np.nan])
+
+
+class Stretch:
+    """Signals without a gap, cut into blocks.
+
+    Parameters
+    ----------
+    gyroscope, accelerometer, magnetometer : (n, 3) arrays
+        rad/s, m/s², any unit; the magnetometer may hold NaN, and is (0, 3) when there is none.
+    rate_hz : float
+    trapezoid : bool
+        Whether a gyroscope sample is the rate at its instant.
+    """
+
+    def __init__(
+        self,
+        gyroscope: Array,
+        accelerometer: Array,
+        magnetometer: Array,
+        rate_hz: float,
+        *,
+        trapezoid: bool,
+        parameters: KalmanParameters,
+    ) -> None:
+        self.signals = (gyroscope, accelerometer, magnetometer)
+        self.rate_hz = rate_hz
+        self.trapezoid = trapezoid
+        self.parameters = parameters
+        self.constants: Constants = constants(parameters)
+        block = max(round(parameters.block_s * rate_hz), 1)
+        last = gyroscope.shape[0] - 1
+        # the last block takes the remainder, so that none is shorter than half a block
+        count = max(round(last / block), 1)
+        self.nodes = np.append(np.arange(count, dtype=np.int64) * block, last)
+
+    def integrate(self, nodes: NDArray[np.int64], bias: Array, relative: Array) -> Array:
+        """Reduce the blocks between `nodes` to rows, with `bias` taken off the gyroscope."""
+        rows: Array = integrate_blocks(
+            *self.signals, nodes, 1 / self.rate_hz, self.trapezoid, bias, relative
+        )
+        return rows
+
+    def start(self) -> tuple[Array, Array, Array]:
+        """Return first state, its covariance and the field's reference with its weight.
+
+        At rest the first block tells; otherwise the first `start_window_s`, over which the mean
+        specific force, carried to the first sample's frame, is gravity's.
+        """
+        p = self.parameters
+        relative = np.empty((self.nodes[-1] + 1, 4)) if self.nodes.size < 3 else None
+        first = self.nodes[:2]
+        if relative is None:
+            relative = np.empty((first[1] + 1, 4))
+        row = self.integrate(first, np.zeros(3), relative)
+        resting = bool(rest_blocks(row, self.constants)[0])
+        if not resting:
+            span = min(round(p.start_window_s * self.rate_hz), int(self.nodes[-1]))
+            row = self.integrate(
+                np.array([0, span], dtype=np.int64), np.zeros(3), np.empty((span + 1, 4))
+            )
+        return _start_from(row[0], resting, p)
+
+
+def _start_from(row: Array, resting: bool, p: KalmanParameters) -> tuple[Array, Array, Array]:
+    deg = np.pi / 180
+    up = row[MEAN_A : MEAN_A + 3] / np.linalg.norm(row[MEAN_A : MEAN_A + 3])
+    state = np.zeros(STATE)
+    reference = np.array([0.0, np.nan, 0.0])
+    magnetic = row[SHARE_M] > 0
+    field = row[MEAN_M : MEAN_M + 3] if magnetic else np.zeros(3)
+    if magnetic:
+        reference[:] = row[NORM_M], field @ up, row[SHARE_M] * p.block_s
+    east = np.cross(field, up)
+    if np.linalg.norm(east) < 0.05 * np.linalg.norm(field) or not magnetic:
+        # no magnetic heading: the axis most level becomes east
+        east = np.cross(np.cross(up, np.eye(3)[np.argmin(np.abs(up))]), up)
+    east /= np.linalg.norm(east)
+    state[:4] = _quaternion(np.stack([east, np.cross(up, east), up]))
+    if resting:
+        state[4:7] = row[MEAN_G : MEAN_G + 3]
+    variance = np.zeros(N)
+    variance[:3] = (p.start_tilt_deg * deg) ** 2
+    variance[2] = 1.0 if magnetic else 0.0
+    variance[3:6] = (p.start_bias_deg_s * deg) ** 2
+    variance[6:8] = (p.rest_velocity if resting else p.start_velocity) ** 2
+    return state, np.diag(variance), reference
+
+
+def _quaternion(matrix: Array) -> Array:
+    """Convert a rotation matrix to a quaternion, scalar first (Shepperd 1978)."""
+    m = matrix
+    t = np.array([m[0, 0] + m[1, 1] + m[2, 2], m[0, 0], m[1, 1], m[2, 2]])
+    i = int(np.argmax(t))
+    if i == 0:
+        q = np.array([1 + t[0], m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1]])
+    else:
+        a, b, c = i - 1, i % 3, (i + 1) % 3
+        q = np.empty(4)
+        q[0] = m[c, b] - m[b, c]
+        q[1 + a] = 1 + m[a, a] - m[b, b] - m[c, c]
+        q[1 + b] = m[a, b] + m[b, a]
+        q[1 + c] = m[a, c] + m[c, a]
+    return np.asarray(q / np.linalg.norm(q))
+
+
+def forward(stretch: Stretch, out: Array) -> None:
+    """Write the attitudes of the filter run in the order of time into `out`, (n, 4)."""
+    state, P, start = stretch.start()
+    starts, ends = filter_forward(
+        *stretch.signals,
+        stretch.nodes,
+        1 / stretch.rate_hz,
+        stretch.trapezoid,
+        state,
+        P,
+        start,
+        stretch.constants,
+        out,
+    )
+    place_blocks(stretch.nodes, starts, ends, out)
+
+
+def smoothed(stretch: Stretch, out: Array) -> None:
+    """Write the attitudes of filter and smoother into `out`, (n, 4)."""
+    c, p = stretch.constants, stretch.parameters
+    state, P0, _ = stretch.start()
+    bias = state[4:7].copy()
+    rows = stretch.integrate(stretch.nodes, bias, out)
+    rest = rest_blocks(rows, c)
+    magnetic = rows[:, SHARE_M] >= 0.5
+    reference, lag = _NO_FIELD.copy(), 0.0
+    if magnetic.any():
+        reference[0] = np.median(rows[magnetic, NORM_M])
+        lag = estimate_lag(rows, reference[0], c)
+    v2 = np.zeros(0)
+    states = np.zeros((0, STATE))
+    for _ in range(p.passes):
+        states, P, traces = filter_blocks(rows, rest, state, P0, v2, reference, lag, c)
+        v2 = mean_square_velocity(rows, traces, c)
+        if magnetic.any():
+            reference[1] = np.median(traces[magnetic, TRACE_UP])
+        smooth_blocks(states, P, traces)
+        state = states[0].copy()
+        state[9] = 0.0
+        drifted = states[:, 4:7].mean(axis=0)
+        if np.linalg.norm(drifted - bias) > np.radians(p.bias_again_deg_s):
+            bias = drifted
+            rows = stretch.integrate(stretch.nodes, bias, out)
+    place_blocks(stretch.nodes, states[:-1, :4], states[1:, :4], out)

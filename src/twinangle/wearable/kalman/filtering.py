@@ -1,0 +1,262 @@
+"""The error-state filter over blocks, and its smoother.
+
+State: attitude (sensor to earth), gyroscope bias, horizontal velocity, heading disturbance.
+Error state, nine numbers: θ (3, earth frame: true attitude = exp(θ) × estimate), δb (3),
+δv (2), d (1). Over a block of T seconds with earth-frame mean rotation R̄ and mean specific
+force f̄:
+
+    θ' = θ − T R̄ δb,   δv' = δv + (θ × T f̄)_xy,   d' = d exp(−T/τ).
+
+Measurements, taken one number at a time: the velocity is zero on average; the rate at rest is
+bias; the magnetic heading atan2(m_E, m_N) is
+θ_z − (θ_x m_E + θ_y m_N) m_U/(m_E² + m_N²) + d.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from twinangle.wearable.kalman.preintegration import (
+    BIAS,
+    DURATION,
+    MEAN_A,
+    MEAN_G,
+    MEAN_M,
+    MEAN_R,
+    MEAN_WM,
+    NORM_M,
+    SCATTER_A,
+    SCATTER_G,
+    SHARE_M,
+    SQUARE_M,
+    rotated,
+)
+
+N = 9  # error states: attitude 0-2, bias 3-5, velocity 6-7, disturbance 8
+MEASUREMENTS = 6  # velocity 2, bias at rest 3, heading 1
+# State vector: quaternion 0-3, bias 4-6, velocity 7-8, disturbance 9.
+STATE = 10
+# Columns of a block's trace, all that the smoother and the next pass need.
+TRACE_A = 0  # 9: T R̄ in the earth frame
+TRACE_F = 9  # 3: T f̄ in the earth frame
+TRACE_DECAY = 12
+TRACE_V2 = 13  # squared predicted velocity
+TRACE_UP = 14  # upward part of the field
+TRACE_HEADING = 15  # 2: what a tilt about east and about north does to the magnetic heading
+TRACE_GAIN = 17  # 54: gain of each measurement
+TRACE_SCALED = 71  # 6: innovation over its variance; 0 where not taken
+TRACE_USED = 77  # 6: 1 where the measurement was taken
+TRACE = 83
+
+
+@njit(cache=True)
+def turn_state(state, x, y, z):  # type: ignore[no-untyped-def]
+    """Turn the attitude by the earth-frame rotation vector (x, y, z), in place."""
+    angle = np.sqrt(x * x + y * y + z * z)
+    s = 0.5 if angle < 1e-8 else np.sin(0.5 * angle) / angle
+    a, b, c, d = np.cos(0.5 * angle), s * x, s * y, s * z
+    q0, q1, q2, q3 = state[0], state[1], state[2], state[3]
+    w = a * q0 - b * q1 - c * q2 - d * q3
+    x = a * q1 + b * q0 + c * q3 - d * q2
+    y = a * q2 - b * q3 + c * q0 + d * q1
+    z = a * q3 + b * q2 - c * q1 + d * q0
+    k = 1.0 / np.sqrt(w * w + x * x + y * y + z * z)
+    state[0], state[1], state[2], state[3] = w * k, x * k, y * k, z * k
+
+
+@njit(cache=True)
+def add_error(state, error):  # type: ignore[no-untyped-def]
+    """Fold an error state into the state, in place."""
+    turn_state(state, error[0], error[1], error[2])
+    for i in range(6):
+        state[4 + i] += error[3 + i]
+
+
+@njit(cache=True)
+def rest_blocks(rows, c):  # type: ignore[no-untyped-def]
+    """Tell the blocks at rest: quiet, with quiet neighbours."""
+    n = rows.shape[0]
+    quiet = np.empty(n, dtype=np.bool_)
+    for j in range(n):
+        quiet[j] = is_quiet(rows[j], c)
+    rest = quiet.copy()
+    for j in range(n):
+        if (j > 0 and not quiet[j - 1]) or (j + 1 < n and not quiet[j + 1]):
+            rest[j] = False
+    return rest
+
+
+@njit(cache=True)
+def is_quiet(row, c):  # type: ignore[no-untyped-def]
+    """Tell whether a block's gyroscope and accelerometer hardly vary."""
+    g = row[MEAN_G] ** 2 + row[MEAN_G + 1] ** 2 + row[MEAN_G + 2] ** 2
+    return (
+        row[SCATTER_G] < c.rest_gyroscope
+        and row[SCATTER_A] < c.rest_accelerometer
+        and g < c.rest_rate
+    )
+
+
+@njit(cache=True)
+def predict(state, P, row, rest, c, trace):  # type: ignore[no-untyped-def]
+    """Carry state and covariance over one block; return the half-block turn of a bias change."""
+    q0, q1, q2, q3 = state[0], state[1], state[2], state[3]
+    T = row[DURATION]
+    A = np.empty((3, 3))
+    for i in range(3):
+        a, b, d = rotated(q0, q1, q2, q3, row[MEAN_R + i], row[MEAN_R + 3 + i], row[MEAN_R + 6 + i])
+        A[0, i], A[1, i], A[2, i] = T * a, T * b, T * d
+    b0, b1, b2 = state[4] - row[BIAS], state[5] - row[BIAS + 1], state[6] - row[BIAS + 2]
+    e = np.empty(3)
+    for i in range(3):
+        e[i] = -(A[i, 0] * b0 + A[i, 1] * b1 + A[i, 2] * b2)
+    f0, f1, f2 = rotated(q0, q1, q2, q3, T * row[MEAN_A], T * row[MEAN_A + 1], T * row[MEAN_A + 2])
+    # the force is turned by half of what the bias has changed since integration
+    state[7] += f0 + 0.5 * (e[1] * f2 - e[2] * f1)
+    state[8] += f1 + 0.5 * (e[2] * f0 - e[0] * f2)
+    # net rotation as an earth-frame vector
+    r0, r1, r2, r3 = row[0], row[1], row[2], row[3]
+    s = np.sqrt(r1 * r1 + r2 * r2 + r3 * r3)
+    k = 2.0 if s < 1e-9 else 2.0 * np.arctan2(s, abs(r0)) / s
+    if r0 < 0:
+        k = -k
+    n0, n1, n2 = rotated(q0, q1, q2, q3, k * r1, k * r2, k * r3)
+    state[0] = q0 * r0 - q1 * r1 - q2 * r2 - q3 * r3
+    state[1] = q0 * r1 + q1 * r0 + q2 * r3 - q3 * r2
+    state[2] = q0 * r2 - q1 * r3 + q2 * r0 + q3 * r1
+    state[3] = q0 * r3 + q1 * r2 - q2 * r1 + q3 * r0
+    turn_state(state, e[0], e[1], e[2])
+    decay = np.exp(-T / (c.rest if rest else c.moving))
+    state[9] *= decay
+    # covariance: F P Fᵀ by rows, then by columns
+    for i in range(N):
+        t0, t1, t2 = P[0, i], P[1, i], P[2, i]
+        P[6, i] += t1 * f2 - t2 * f1
+        P[7, i] += t2 * f0 - t0 * f2
+        for k3 in range(3):
+            P[k3, i] -= A[k3, 0] * P[3, i] + A[k3, 1] * P[4, i] + A[k3, 2] * P[5, i]
+        P[8, i] *= decay
+    for i in range(N):
+        t0, t1, t2 = P[i, 0], P[i, 1], P[i, 2]
+        P[i, 6] += t1 * f2 - t2 * f1
+        P[i, 7] += t2 * f0 - t0 * f2
+        for k3 in range(3):
+            P[i, k3] -= A[k3, 0] * P[i, 3] + A[k3, 1] * P[i, 4] + A[k3, 2] * P[i, 5]
+        P[i, 8] *= decay
+    net = c.scale * (n0 * n0 + n1 * n1 + n2 * n2) + c.rate_density * T
+    P[0, 0] += net
+    P[1, 1] += net
+    P[2, 2] += net + c.vertical_scale * n2 * n2
+    for i in range(3, 6):
+        P[i, i] += c.bias_density * T
+    P[6, 6] += c.velocity_density * T
+    P[7, 7] += c.velocity_density * T
+    for i in range(3):
+        for k3 in range(3):
+            trace[TRACE_A + 3 * i + k3] = A[i, k3]
+    trace[TRACE_F], trace[TRACE_F + 1], trace[TRACE_F + 2] = f0, f1, f2
+    trace[TRACE_DECAY] = decay
+    trace[TRACE_V2] = 0.5 * (state[7] ** 2 + state[8] ** 2)
+    return e
+
+
+@njit(cache=True)
+def measure(x, P, h, innovation, variance, which, trace):  # type: ignore[no-untyped-def]
+    """Take one scalar measurement: `innovation` = h · error + noise."""
+    ph = np.zeros(N)
+    for j in range(N):
+        if h[j] != 0.0:
+            for i in range(N):
+                ph[i] += P[i, j] * h[j]
+    s = variance
+    nu = innovation
+    for i in range(N):
+        s += h[i] * ph[i]
+        nu -= h[i] * x[i]
+    for i in range(N):
+        gain = ph[i] / s
+        x[i] += gain * nu
+        trace[TRACE_GAIN + which * N + i] = gain
+        for j in range(N):
+            P[i, j] -= gain * ph[j]
+    trace[TRACE_SCALED + which] = nu / s
+    trace[TRACE_USED + which] = 1.0
+
+
+@njit(cache=True)
+def earth_field(before, row, e, lag):  # type: ignore[no-untyped-def]
+    """Return the block's mean field in the earth frame, the lag taken out."""
+    m0, m1, m2 = rotated(
+        before[0],
+        before[1],
+        before[2],
+        before[3],
+        row[MEAN_M] - lag * row[MEAN_WM],
+        row[MEAN_M + 1] - lag * row[MEAN_WM + 1],
+        row[MEAN_M + 2] - lag * row[MEAN_WM + 2],
+    )
+    x, y, z = 0.5 * e[0], 0.5 * e[1], 0.5 * e[2]
+    return m0 + y * m2 - z * m1, m1 + z * m0 - x * m2, m2 + x * m1 - y * m0
+
+
+@njit(cache=True)
+def field_deviation(row, up, reference):  # type: ignore[no-untyped-def]
+    """Return the mean squared deviation of the field's norm and upward part."""
+    norm = row[SQUARE_M] - 2 * reference[0] * row[NORM_M] + reference[0] ** 2
+    if np.isnan(reference[1]):
+        return norm
+    return norm + (up - reference[1]) ** 2
+
+
+@njit(cache=True)
+def step(state, P, row, rest, mean_v2, reference, lag, c, trace):  # type: ignore[no-untyped-def]
+    """Carry the filter over one block and take its measurements.
+
+    `mean_v2` is the mean square velocity about this block, `reference` the field's norm and
+    upward part (NaN while unknown).
+    """
+    trace[:] = 0.0
+    before = state.copy()
+    e = predict(state, P, row, rest, c, trace)
+    x = np.zeros(N)
+    h = np.zeros(N)
+    T = row[DURATION]
+    if rest:
+        v_variance = c.rest_velocity_variance
+    else:
+        v_variance = max(mean_v2, c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
+    for i in range(2):
+        h[6 + i] = 1.0
+        measure(x, P, h, -state[7 + i], v_variance, i, trace)
+        h[6 + i] = 0.0
+    if rest:
+        for i in range(3):
+            h[3 + i] = 1.0
+            innovation = row[MEAN_G + i] - state[4 + i]
+            measure(x, P, h, innovation, c.rest_bias_variance, 2 + i, trace)
+            h[3 + i] = 0.0
+    if row[SHARE_M] >= 0.5 and reference[0] > 0:
+        m0, m1, m2 = earth_field(before, row, e, lag)
+        trace[TRACE_UP] = m2
+        take_heading(state, P, x, h, row, rest, m0, m1, m2, reference, c, trace)
+    add_error(state, x)
+
+
+@njit(cache=True)
+def take_heading(state, P, x, h, row, rest, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+    """Take the magnetic heading, trusted by how far the field is from its reference."""
+    norm, up = reference[0], reference[1]
+    s2 = (c.field_noise * norm) ** 2
+    deviation = field_deviation(row, m2, reference)
+    level = norm * norm - (m2 * m2 if np.isnan(up) else up * up)
+    horizontal = max(level, 0.01 * norm * norm)
+    variance = (s2 + deviation * (1 + deviation / s2)) / horizontal
+    decay = trace[TRACE_DECAY]
+    # the first reading finds no disturbance carried over
+    P[8, 8] = variance if P[8, 8] == 0.0 else P[8, 8] + variance * (1 - decay * decay)
+    level = max(m0 * m0 + m1 * m1, 0.01 * norm * norm)
+    h[0], h[1], h[2], h[8] = -m2 * m0 / level, -m2 * m1 / level, 1.0, 1.0
+    trace[TRACE_HEADING], trace[TRACE_HEADING + 1] = h[0], h[1]
+    innovation = (np.arctan2(m0, m1) - state[9] + np.pi) % (2 * np.pi) - np.pi
+    measure(x, P, h, innovation, c.heading_variance, 5, trace)

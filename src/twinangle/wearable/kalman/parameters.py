@@ -1,0 +1,134 @@
+"""Every number the filter rests on, with its unit and its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import NamedTuple
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class KalmanParameters:
+    """Noise figures and time constants of the orientation filter; one set for every recording.
+
+    The figures are those of consumer-grade micromechanical sensors worn on a body segment; they
+    are argued from data sheets and from how people move, not fitted to a recording. Lengths of
+    field are fractions of the local field, so a magnetometer in any unit will do.
+    """
+
+    block_s: float = 0.5
+    """Length of a preintegrated block: half a stride, so that the velocity is seen twice a step
+    cycle, and short against every time constant below."""
+    scale_error: float = 0.005
+    """Gyroscope scale and cross-axis error as a fraction of a block's net rotation: 0.5 % is what
+    a factory calibration leaves."""
+    vertical_scale_factor: float = 3.0
+    """Turning is coherent: quarter turns add up over many blocks, so that the same scale error
+    counts three times about the vertical."""
+    rate_noise_deg_per_sqrt_s: float = 0.02
+    """Angle random walk, °/√s; data sheets give 0.005 to 0.02."""
+    bias_walk_deg_s_per_sqrt_s: float = 0.002
+    """Walk of the gyroscope bias, (°/s)/√s: 0.1°/s in forty minutes, a warming sensor."""
+    start_bias_deg_s: float = 1.0
+    """SD of the bias at the start, °/s: the zero-rate tolerance of a calibrated sensor."""
+    accelerometer_bias: float = 0.05
+    """Accelerometer bias, m/s²: 5 mg, the offset that a factory calibration leaves."""
+    accelerometer_bias_s: float = 5.0
+    """How long that bias pushes one way in the earth frame before the segment has turned, s."""
+    velocity_correlation_s: float = 0.5
+    """Correlation time of a segment's velocity about its mean, s: half a stride."""
+    velocity_window_s: float = 5.0
+    """Window over which the mean square velocity is taken, s: several strides."""
+    velocity_floor: float = 0.05
+    """Smallest velocity SD outside rest, m/s: swaying on the spot."""
+    field_noise: float = 0.02
+    """Undisturbed deviation of the field as a fraction of its norm: 1 µT in 50 µT."""
+    heading_noise_deg: float = 0.5
+    """White part of a block's magnetic heading, °."""
+    disturbance_moving_s: float = 2.0
+    """Correlation time of a magnetic disturbance while moving through it, s."""
+    disturbance_rest_s: float = 200.0
+    """Correlation time of a magnetic disturbance at rest, s: the field near a thing stays."""
+    lag_prior_s: float = 0.02
+    """SD of the magnetometer's lag before it is estimated, s: about one sample at its own rate."""
+    rest_gyroscope_deg_s: float = 0.7
+    """Largest scatter (root of the summed variances) of a resting gyroscope in a block, °/s."""
+    rest_accelerometer: float = 0.1
+    """Largest scatter of a resting accelerometer in a block, m/s²."""
+    rest_rate_deg_s: float = 3.0
+    """Largest mean rate taken for bias at rest, °/s; a steady turn is faster."""
+    rest_velocity: float = 0.01
+    """SD of the velocity at rest, m/s."""
+    rest_bias_deg_s: float = 0.03
+    """SD of a block's mean rate at rest about the bias, °/s."""
+    start_window_s: float = 5.0
+    """How far the start looks ahead when the sensor does not begin at rest, s: over it the mean
+    acceleration of a segment is small against gravity."""
+    start_tilt_deg: float = 5.0
+    """SD of the first tilt, °."""
+    start_velocity: float = 1.0
+    """SD of the first velocity, m/s: walking."""
+    reference_memory_s: float = 120.0
+    """Memory of the forward form's running magnetic reference, s."""
+    bias_again_deg_s: float = 0.3
+    """A mean bias above this is taken off the gyroscope and the blocks are integrated again, °/s:
+    below it the first-order correction of a block is exact to 0.01°."""
+    passes: int = 3
+    """Filter-smoother passes of the offline form; each is linearised about the one before."""
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if not (np.isfinite(value) and value > 0):
+                raise ValueError(f"`{item.name}` must be above 0, got {value!r}.")
+
+
+class Constants(NamedTuple):
+    """The parameters as the compiled code takes them: radians, metres, seconds, variances."""
+
+    scale: float
+    vertical_scale: float
+    rate_density: float
+    bias_density: float
+    velocity_density: float
+    velocity_correlation: float
+    velocity_window: float
+    velocity_floor: float
+    field_noise: float
+    heading_variance: float
+    moving: float
+    rest: float
+    lag_prior: float
+    rest_gyroscope: float
+    rest_accelerometer: float
+    rest_rate: float
+    rest_velocity_variance: float
+    rest_bias_variance: float
+    reference_memory: float
+
+
+def constants(parameters: KalmanParameters) -> Constants:
+    """Convert the parameters to the units of the compiled code."""
+    p, deg = parameters, np.pi / 180
+    return Constants(
+        scale=p.scale_error**2,
+        vertical_scale=(p.vertical_scale_factor * p.scale_error) ** 2,
+        rate_density=(p.rate_noise_deg_per_sqrt_s * deg) ** 2,
+        bias_density=(p.bias_walk_deg_s_per_sqrt_s * deg) ** 2,
+        velocity_density=p.accelerometer_bias**2 * p.accelerometer_bias_s,
+        velocity_correlation=p.velocity_correlation_s,
+        velocity_window=p.velocity_window_s,
+        velocity_floor=p.velocity_floor**2,
+        field_noise=p.field_noise,
+        heading_variance=(p.heading_noise_deg * deg) ** 2,
+        moving=p.disturbance_moving_s,
+        rest=p.disturbance_rest_s,
+        lag_prior=p.lag_prior_s,
+        rest_gyroscope=(p.rest_gyroscope_deg_s * deg) ** 2,
+        rest_accelerometer=p.rest_accelerometer**2,
+        rest_rate=(p.rest_rate_deg_s * deg) ** 2,
+        rest_velocity_variance=p.rest_velocity**2,
+        rest_bias_variance=(p.rest_bias_deg_s * deg) ** 2,
+        reference_memory=p.reference_memory_s,
+    )

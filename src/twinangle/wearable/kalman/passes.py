@@ -1,0 +1,218 @@
+"""Whole passes over the blocks: forward in time, filter and smoother."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from twinangle.wearable.kalman.filtering import (
+    MEASUREMENTS,
+    STATE,
+    TRACE,
+    TRACE_A,
+    TRACE_DECAY,
+    TRACE_F,
+    TRACE_GAIN,
+    TRACE_HEADING,
+    TRACE_SCALED,
+    TRACE_UP,
+    TRACE_USED,
+    TRACE_V2,
+    N,
+    add_error,
+    field_deviation,
+    is_quiet,
+    rest_blocks,
+    step,
+)
+from twinangle.wearable.kalman.preintegration import (
+    COLUMNS,
+    DURATION,
+    MEAN_M,
+    MEAN_WM,
+    NORM_M,
+    SHARE_M,
+    SQUARE_M,
+    SQUARE_WM,
+    integrate_block,
+)
+
+
+@njit(cache=True)
+def lag_sums(row, norm, c):  # type: ignore[no-untyped-def]
+    """Return what a block adds to numerator and denominator of the magnetometer's lag.
+
+    A reading late by τ is m + τ ω × m. The field is still in the earth frame when the variance of
+    R (m − τ ω × m) within a block is least: τ = −Σ mean(R(ω×m))·mean(R m) over
+    Σ (mean |ω×m|² − |mean R(ω×m)|²).
+    """
+    if row[SHARE_M] < 0.5:
+        return 0.0, 0.0
+    s2 = (c.field_noise * norm) ** 2
+    w = 1 / (1 + max(row[SQUARE_M] - 2 * norm * row[NORM_M] + norm * norm, 0.0) / s2) ** 2
+    top = 0.0
+    bottom = row[SQUARE_WM]
+    for i in range(3):
+        top -= row[MEAN_WM + i] * row[MEAN_M + i]
+        bottom -= row[MEAN_WM + i] ** 2
+    return w * top, w * bottom
+
+
+@njit(cache=True)
+def estimate_lag(rows, norm, c):  # type: ignore[no-untyped-def]
+    """Estimate the magnetometer's lag in seconds from all blocks."""
+    top, bottom = 0.0, (c.field_noise * norm / c.lag_prior) ** 2
+    for j in range(rows.shape[0]):
+        a, b = lag_sums(rows[j], norm, c)
+        top += a
+        bottom += b
+    return top / bottom if bottom > 0 else 0.0
+
+
+@njit(cache=True)
+def filter_forward(  # type: ignore[no-untyped-def]
+    gyroscope, accelerometer, magnetometer, nodes, interval, trapezoid, state, P, start, c, relative
+):
+    """Run the filter in the order of time; return each block's first and last attitude.
+
+    `start` holds the field's norm and upward part and the weight behind them. Everything a block
+    needs is known at its first sample; its measurements count from the next block on.
+    """
+    n = nodes.size - 1
+    starts, ends = np.empty((n, 4)), np.empty((n, 4))
+    row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:2].copy()
+    weight = start[2]
+    top, bottom = 0.0, (c.field_noise * reference[0] / c.lag_prior) ** 2
+    mean_v2, was_quiet = 0.0, False
+    relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
+    for j in range(n):
+        starts[j] = state[:4]
+        integrate_block(
+            gyroscope,
+            accelerometer,
+            magnetometer,
+            nodes[j],
+            nodes[j + 1],
+            interval,
+            trapezoid,
+            state[4:7],
+            relative,
+            row,
+        )
+        last = relative[nodes[j + 1]]
+        a, b = state[:4], ends[j]
+        b[0] = a[0] * last[0] - a[1] * last[1] - a[2] * last[2] - a[3] * last[3]
+        b[1] = a[0] * last[1] + a[1] * last[0] + a[2] * last[3] - a[3] * last[2]
+        b[2] = a[0] * last[2] - a[1] * last[3] + a[2] * last[0] + a[3] * last[1]
+        b[3] = a[0] * last[3] + a[1] * last[2] - a[2] * last[1] + a[3] * last[0]
+        quiet = is_quiet(row, c)
+        rest = quiet and was_quiet
+        was_quiet = quiet
+        lag = top / bottom if bottom > 0 else 0.0
+        step(state, P, row, rest, mean_v2, reference, lag, c, trace)
+        share = 1 - np.exp(-row[DURATION] / c.velocity_window)
+        mean_v2 += share * (trace[TRACE_V2] - mean_v2)
+        if row[SHARE_M] >= 0.5 and reference[0] > 0:
+            d_top, d_bottom = lag_sums(row, reference[0], c)
+            top += d_top
+            bottom += d_bottom
+            s2 = (c.field_noise * reference[0]) ** 2
+            w = row[DURATION] / (1 + field_deviation(row, trace[TRACE_UP], reference) / s2)
+            weight = min(weight + w, c.reference_memory)
+            reference[0] += w / weight * (row[NORM_M] - reference[0])
+            reference[1] += w / weight * (trace[TRACE_UP] - reference[1])
+    return starts, ends
+
+
+@njit(cache=True)
+def filter_blocks(rows, rest, start, P0, v2, reference, lag, c):  # type: ignore[no-untyped-def]
+    """Run the filter over blocks; return states and covariances at the nodes, and the traces.
+
+    `v2` is the mean square velocity about each block; empty, it is run along.
+    """
+    n = rows.shape[0]
+    states, P = np.empty((n + 1, STATE)), np.empty((n + 1, N, N))
+    traces = np.empty((n, TRACE))
+    states[0], P[0] = start, P0
+    state, covariance = start.copy(), P0.copy()
+    running = 0.0
+    for j in range(n):
+        mean_v2 = v2[j] if v2.size > 0 else running
+        step(state, covariance, rows[j], rest[j], mean_v2, reference, lag, c, traces[j])
+        share = 1 - np.exp(-rows[j, DURATION] / c.velocity_window)
+        running += share * (traces[j, TRACE_V2] - running)
+        states[j + 1], P[j + 1] = state, covariance
+    return states, P, traces
+
+
+@njit(cache=True)
+def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
+    """Smooth the filtered states in place (modified Bryson-Frazier, vectors only).
+
+    Bierman 1973, Astronautica Acta 18:45: with λ = 0 behind the last node, backwards over each
+    block, x = x̂ − P λ; at a measurement with direction h, gain K and innovation ν of variance s,
+    λ ← λ − h (K·λ + ν/s); over the block's motion F, λ ← Fᵀ λ.
+    """
+    n = traces.shape[0]
+    co, error = np.zeros(N), np.empty(N)
+    for j in range(n, -1, -1):
+        for i in range(N):
+            error[i] = 0.0
+            for k in range(N):
+                error[i] -= P[j, i, k] * co[k]
+        add_error(states[j], error)
+        if j > 0:
+            _carry_back(co, traces[j - 1])
+
+
+@njit(cache=True)
+def _carry_back(co, trace):  # type: ignore[no-untyped-def]
+    """Carry the costate from behind a block's measurements to the block's first node."""
+    for which in range(MEASUREMENTS - 1, -1, -1):
+        if trace[TRACE_USED + which] == 0.0:
+            continue
+        pull = trace[TRACE_SCALED + which]
+        for i in range(N):
+            pull += trace[TRACE_GAIN + which * N + i] * co[i]
+        if which < 2:
+            co[6 + which] -= pull
+        elif which < 5:
+            co[1 + which] -= pull
+        else:
+            co[0] -= pull * trace[TRACE_HEADING]
+            co[1] -= pull * trace[TRACE_HEADING + 1]
+            co[2] -= pull
+            co[8] -= pull
+    for i in range(3):
+        for k in range(3):
+            co[3 + i] -= trace[TRACE_A + 3 * k + i] * co[k]
+    f0, f1, f2 = trace[TRACE_F], trace[TRACE_F + 1], trace[TRACE_F + 2]
+    co[0] -= f2 * co[7]
+    co[1] += f2 * co[6]
+    co[2] += f0 * co[7] - f1 * co[6]
+    co[8] *= trace[TRACE_DECAY]
+
+
+@njit(cache=True)
+def mean_square_velocity(rows, traces, c):  # type: ignore[no-untyped-def]
+    """Return the centred mean of the squared predicted velocity about each block."""
+    n = rows.shape[0]
+    total = np.zeros(n + 1)
+    for j in range(n):
+        total[j + 1] = total[j] + traces[j, TRACE_V2]
+    half = max(round(0.5 * c.velocity_window / rows[0, DURATION]), 1)
+    result = np.empty(n)
+    for j in range(n):
+        a, b = max(j - half, 0), min(j + half + 1, n)
+        result[j] = (total[b] - total[a]) / (b - a)
+    return result
+
+
+__all__ = [
+    "estimate_lag",
+    "filter_blocks",
+    "filter_forward",
+    "mean_square_velocity",
+    "rest_blocks",
+    "smooth_blocks",
+]

@@ -1,0 +1,228 @@
+"""Sensor orientation from gyroscope, accelerometer and magnetometer.
+
+Quaternions are scalar first and turn a vector from the sensor's frame to the earth's: x east,
+y north (magnetic), z up. Without a magnetometer the heading is arbitrary but steady.
+
+A gap in gyroscope or accelerometer of up to `BRIDGED_S` is bridged by a cubic through the samples
+about it; a longer one gives NaN rows, and the filter starts again behind it. So does a stretch
+between two such gaps that is shorter than `SHORTEST_S`. A missing magnetometer reading is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from vqf import VQF, offlineVQF
+
+from twinangle.errors import RecordingError
+from twinangle.recording import InertialRecording, OrientationRecording
+from twinangle.wearable.kalman import KalmanParameters
+from twinangle.wearable.kalman.estimate import Stretch, forward, smoothed
+
+Array = NDArray[np.float64]
+OrientationFilter = Callable[[InertialRecording], OrientationRecording]
+
+BRIDGED_S = 0.05
+"""Longest gap bridged, s: at a swinging shank's 20 rad/s² a cubic over it errs by under 0.1°."""
+SHORTEST_S = 1.0
+"""Shortest stretch that is given an orientation, s."""
+
+
+def kalman(
+    sensor: InertialRecording, *, parameters: KalmanParameters | None = None
+) -> OrientationRecording:
+    """Estimate a sensor's orientation with a Kalman filter and smoother.
+
+    Every orientation rests on the whole recording. See `docs/orientation.md` for the method.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        n samples. `gyroscope_sample` tells whether sample k is the rate at its instant or the mean
+        over the interval that ends at it.
+    parameters : KalmanParameters, optional
+        Noise figures and time constants; the defaults fit consumer-grade sensors on the body.
+
+    Returns
+    -------
+    OrientationRecording
+        Quaternions (n, 4), sensor to earth (x east, y magnetic north, z up); NaN rows in gaps.
+
+    Raises
+    ------
+    RecordingError
+        If no stretch of `SHORTEST_S` is free of gaps, a value is infinite, the shapes differ, or
+        the magnetometer reads zero.
+    """
+    return _run(smoothed, sensor, parameters or KalmanParameters())
+
+
+def kalman_forward(
+    sensor: InertialRecording, *, parameters: KalmanParameters | None = None
+) -> OrientationRecording:
+    """Estimate a sensor's orientation with the Kalman filter in the order of time.
+
+    No orientation rests on later samples, but for the start: the first half second when the sensor
+    is at rest, else the first 5 s (`KalmanParameters.start_window_s`). Parameters, returned value
+    and errors are those of `kalman`.
+    """
+    return _run(forward, sensor, parameters or KalmanParameters())
+
+
+def vqf_offline(sensor: InertialRecording) -> OrientationRecording:
+    """Estimate a sensor's orientation with the `vqf` library's offline filter.
+
+    Laidig & Seel 2023, Inf Fusion 91:187, with the library's default settings. Gaps, returned value
+    and errors are those of `kalman`.
+    """
+    return _run_library(_library_offline, sensor)
+
+
+def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
+    """Estimate a sensor's orientation with the `vqf` library's filter in the order of time.
+
+    Laidig & Seel 2023, Inf Fusion 91:187, with the library's default settings. Gaps, returned value
+    and errors are those of `kalman`.
+    """
+    return _run_library(_library_forward, sensor)
+
+
+def _run(
+    estimate: Callable[[Stretch, Array], None],
+    sensor: InertialRecording,
+    parameters: KalmanParameters,
+) -> OrientationRecording:
+    _check(sensor)
+    quaternion = np.full((sensor.n_samples, 4), np.nan)
+    for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
+        stretch = Stretch(
+            gyroscope,
+            accelerometer,
+            np.zeros((0, 3)) if magnetometer is None else magnetometer,
+            sensor.rate_hz,
+            trapezoid=sensor.gyroscope_sample == "instantaneous",
+            parameters=parameters,
+        )
+        estimate(stretch, quaternion[part])
+    return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
+
+
+def _run_library(
+    estimate: Callable[[Array, Array, Array | None, float], Array], sensor: InertialRecording
+) -> OrientationRecording:
+    _check(sensor)
+    quaternion = np.full((sensor.n_samples, 4), np.nan)
+    for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
+        rate = np.array(gyroscope, order="C")  # the library wants arrays it may write to
+        if sensor.gyroscope_sample == "instantaneous":
+            # the library integrates sample k over the interval that ends at it
+            rate[1:] = 0.5 * (gyroscope[1:] + gyroscope[:-1])
+        accelerometer = np.array(accelerometer, order="C")
+        field = None if magnetometer is None else _carried(magnetometer)
+        quaternion[part] = estimate(rate, accelerometer, field, 1 / sensor.rate_hz)
+    return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
+
+
+def _library_offline(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
+    result: dict[str, Any] = offlineVQF(rate, force, field, interval)
+    return np.asarray(result["quat6D" if field is None else "quat9D"])
+
+
+def _library_forward(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
+    run = VQF(interval)
+    result = run.updateBatch(rate, force) if field is None else run.updateBatch(rate, force, field)
+    return np.asarray(result["quat6D" if field is None else "quat9D"])
+
+
+def _carried(magnetometer: Array) -> Array | None:
+    """Hold the last reading over missing ones; None where there is no reading at all."""
+    seen = np.isfinite(magnetometer).all(axis=1)
+    if not seen.any():
+        return None
+    last = np.maximum.accumulate(np.where(seen, np.arange(seen.size), -1))
+    return np.array(magnetometer[np.where(last < 0, np.argmax(seen), last)], order="C")
+
+
+def _check(sensor: InertialRecording) -> None:
+    n = sensor.n_samples
+    named = {
+        "gyroscope": sensor.gyroscope,
+        "accelerometer": sensor.accelerometer,
+        "magnetometer": sensor.magnetometer,
+    }
+    for name, values in named.items():
+        if values is None:
+            continue
+        if values.shape != (n, 3):
+            raise RecordingError(
+                f"{sensor.source}: the {name} has shape {values.shape}, expected ({n}, 3)."
+            )
+        infinite = np.isinf(values).any(axis=1)
+        if infinite.any():
+            raise RecordingError(
+                f"{sensor.source}: the {name} is infinite in {int(infinite.sum())} sample(s), the "
+                f"first at {sensor.time_s[np.argmax(infinite)]:g} s. Mark missing samples as NaN."
+            )
+    if not sensor.rate_hz > 0:
+        raise RecordingError(f"{sensor.source}: the rate must be above 0 Hz, got {sensor.rate_hz}.")
+    if sensor.magnetometer is not None and np.nanmax(np.abs(sensor.magnetometer), initial=0) == 0:
+        raise RecordingError(
+            f"{sensor.source}: the magnetometer reads zero throughout or is missing throughout; "
+            "leave it out to estimate without a magnetometer."
+        )
+
+
+def _stretches(
+    sensor: InertialRecording,
+) -> Iterator[tuple[slice, Array, Array, Array | None]]:
+    """Yield the parts free of long gaps, short gaps bridged."""
+    total = sensor.gyroscope.sum(axis=1) + sensor.accelerometer.sum(axis=1)  # NaN if any is
+    missing: NDArray[np.bool_] = np.asarray(np.isnan(total))
+    longest = round(BRIDGED_S * sensor.rate_hz)
+    shortest = max(int(np.ceil(SHORTEST_S * sensor.rate_hz)), 3)
+    found = False
+    for part, gaps in _parts(missing, longest):
+        if part.stop - part.start < shortest:
+            continue
+        found = True
+        gyroscope, accelerometer = sensor.gyroscope[part], sensor.accelerometer[part]
+        if gaps:
+            seen = ~missing[part]
+            gyroscope = _bridged(gyroscope, seen)
+            accelerometer = _bridged(accelerometer, seen)
+        magnetometer = None if sensor.magnetometer is None else sensor.magnetometer[part]
+        yield part, gyroscope, accelerometer, magnetometer
+    if not found:
+        raise RecordingError(
+            f"{sensor.source}: no stretch of {SHORTEST_S:g} s has gyroscope and accelerometer "
+            f"without a gap of more than {BRIDGED_S:g} s; {int(missing.sum())} of "
+            f"{missing.size} samples are missing."
+        )
+
+
+def _parts(missing: NDArray[np.bool_], longest: int) -> Iterator[tuple[slice, bool]]:
+    """Yield parts that start and end with a sample, and whether they hold a short gap."""
+    seen = np.flatnonzero(~missing)
+    if seen.size == 0:
+        return
+    breaks = np.flatnonzero(np.diff(seen) > longest + 1)
+    first = seen[np.append(0, breaks + 1)]
+    last = seen[np.append(breaks, seen.size - 1)]
+    for a, b in zip(first, last, strict=True):
+        yield slice(int(a), int(b) + 1), bool(missing[a : b + 1].any())
+
+
+def _bridged(values: Array, seen: NDArray[np.bool_]) -> Array:
+    """Fill the rows not `seen` from a cubic spline through the others."""
+    index = np.flatnonzero(seen)
+    filled = np.array(values)
+    gaps = np.flatnonzero(~seen)
+    near = np.unique(np.searchsorted(index, gaps)[:, None] + np.arange(-4, 4))
+    near = near[(near >= 0) & (near < index.size)]
+    filled[gaps] = CubicSpline(index[near], values[index[near]])(gaps)
+    filled.setflags(write=False)
+    return filled
