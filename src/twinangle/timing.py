@@ -87,7 +87,7 @@ def regularise(
         values[slots] = recording.values
     residual = stamps - (start + slots * period)
     uniform = Recording(
-        time_s=start + np.arange(n_slots) * period,
+        time_s=start + period * np.arange(n_slots, dtype=np.float64),
         values=values,
         channels=recording.channels,
         units=recording.units,
@@ -183,7 +183,7 @@ def _rounded_rate(
 
 
 def _report(uniform: Recording, period: float, residual: Array, n_missing: int) -> TimingReport:
-    empty = np.isnan(uniform.values).all(axis=1)
+    empty = np.asarray(np.isnan(uniform.values).all(axis=1))
     jitter = float(np.sqrt(np.mean(residual**2)))
     n_repeated = _count_repeated(uniform.values)
     return TimingReport(

@@ -23,8 +23,8 @@ class Request:
     """What is wanted from a file.
 
     `columns` None asks for every column of numbers. `time` names the column of times in seconds;
-    with `rate_hz` as well it counts samples at that rate, the first at 0 s; with `rate_hz` alone the samples follow
-    each other from 0 s without a break.
+    with `rate_hz` as well it counts samples at that rate, the first at 0 s; with `rate_hz` alone
+    the samples follow each other from 0 s without a break.
     """
 
     columns: tuple[str, ...] | None

@@ -11,6 +11,12 @@ from typing import Protocol
 
 import numpy as np
 
+from twinangle.channels import (
+    refuse_constant,
+    require_enough_samples,
+    sampling_rate_hz,
+    unit_quaternions,
+)
 from twinangle.errors import RecordingError
 from twinangle.recording import (
     Array,
@@ -26,8 +32,6 @@ STANDARD_GRAVITY = 9.80665  # m/s², CGPM 1901
 EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest field norm at the Earth's surface
 FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
 SLOWEST_PEAK_RAD_S = 0.35  # 20 °/s: a joint that moves in a trial turns faster
-LEAST_SAMPLES = 10
-UNIT_NORM_TOLERANCE = 0.01
 
 FACTORS: dict[str, dict[str, float]] = {
     "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY},
@@ -150,11 +154,7 @@ def build_sensor_pair(
         100 rad/s or never above 20 °/s); a constant or empty channel; fewer than ten samples.
         The message names the file, the channel and the key of the study file.
     """
-    if len(recording.time_s) < LEAST_SAMPLES:
-        raise RecordingError(
-            f"{recording.source}: holds {len(recording.time_s)} samples; an angle needs at least "
-            f"{LEAST_SAMPLES}."
-        )
+    require_enough_samples(recording)
     units = {
         instrument: _unit(recording, settings, instrument)
         for instrument in ("accelerometer", "gyroscope", "magnetometer")
@@ -252,17 +252,10 @@ def _sensor(
         gyroscope=signals["gyroscope"],
         magnetometer=signals.get("magnetometer"),
         start_s=float(recording.time_s[0]),
-        rate_hz=_rate_hz(recording),
+        rate_hz=sampling_rate_hz(recording),
         source=recording.source,
         gyroscope_sample=gyroscope_sample,
     )
-
-
-def _rate_hz(recording: Recording) -> float:
-    """Return the rate of a uniform recording."""
-    times = recording.time_s
-    rate_hz = (times.size - 1) / float(times[-1] - times[0])
-    return round(rate_hz, 6) if abs(rate_hz - round(rate_hz, 6)) < 1e-9 * rate_hz else rate_hz
 
 
 def _converted(recording: Recording, names: Sequence[str], factor: float, moving: bool) -> Array:
@@ -272,26 +265,6 @@ def _converted(recording: Recording, names: Sequence[str], factor: float, moving
         refuse_constant(values[:, column], name, recording.source, constant_is_fault=moving)
     values[np.isnan(values).any(axis=1)] = np.nan
     return values
-
-
-def refuse_constant(
-    values: Array, name: str, source: str, *, constant_is_fault: bool = True
-) -> None:
-    """Refuse a channel that is empty, or holds one value throughout.
-
-    Raises
-    ------
-    RecordingError
-        Naming the file, the channel and the value.
-    """
-    present = values[np.isfinite(values)]
-    if not present.size:
-        raise RecordingError(f"{source}: channel {name!r} holds no value at all.")
-    if constant_is_fault and present.size >= LEAST_SAMPLES and np.ptp(present) == 0:
-        raise RecordingError(
-            f"{source}: channel {name!r} holds the same value throughout ({present.size} samples); "
-            "is it disconnected, or the wrong column?"
-        )
 
 
 def _median_norm(values: Array) -> float:
@@ -369,11 +342,7 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
         A quaternion whose length is more than 1 % off one (with its time and value), a quaternion
         that never changes, an empty channel, fewer than ten samples.
     """
-    if len(recording.time_s) < LEAST_SAMPLES:
-        raise RecordingError(
-            f"{recording.source}: holds {len(recording.time_s)} samples; an angle needs at least "
-            f"{LEAST_SAMPLES}."
-        )
+    require_enough_samples(recording)
     return OrientationPair(
         proximal=_orientation(recording, settings.proximal),
         distal=_orientation(recording, settings.distal),
@@ -384,38 +353,6 @@ def _orientation(recording: Recording, columns: QuaternionColumns) -> Orientatio
     return OrientationRecording(
         quaternion=unit_quaternions(recording, columns.quaternion),
         start_s=float(recording.time_s[0]),
-        rate_hz=_rate_hz(recording),
+        rate_hz=sampling_rate_hz(recording),
         source=recording.source,
     )
-
-
-def unit_quaternions(recording: Recording, names: Sequence[str]) -> Array:
-    """Return (n, 4) unit quaternions, scalar first, from four channels.
-
-    Raises
-    ------
-    RecordingError
-        If one is more than 1 % off unit length, all are the same, or a channel is empty.
-    """
-    values = recording.columns(list(names))
-    for column, name in enumerate(names):
-        refuse_constant(values[:, column], name, recording.source, constant_is_fault=False)
-    values[np.isnan(values).any(axis=1)] = np.nan
-    norm = np.linalg.norm(values, axis=1)
-    bad = np.flatnonzero(np.abs(norm - 1) > UNIT_NORM_TOLERANCE)
-    if bad.size:
-        at = int(bad[0])
-        shown = ", ".join(f"{value:.6g}" for value in values[at])
-        raise RecordingError(
-            f"{recording.source}, channels {', '.join(names)}: the quaternion at "
-            f"{recording.time_s[at]:.6g} s (sample {at + 1}) is ({shown}), of length "
-            f"{norm[at]:.4g} ({bad.size} such sample(s)); accepted: unit length within 1 %, scalar "
-            "first, or empty cells for a gap."
-        )
-    present = values[np.isfinite(norm)]
-    if len(present) >= LEAST_SAMPLES and (np.ptp(present, axis=0) == 0).all():
-        raise RecordingError(
-            f"{recording.source}, channels {', '.join(names)}: the orientation never changes "
-            f"({len(present)} samples); is the sensor disconnected, or are these the wrong columns?"
-        )
-    return np.asarray(values / norm[:, np.newaxis])

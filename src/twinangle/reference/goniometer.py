@@ -1,0 +1,414 @@
+"""The reference's angle: a goniometer's column, or the orientations of the two segments."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol, cast
+
+import numpy as np
+from scipy.signal import butter, sosfiltfilt
+from scipy.spatial.transform import Rotation
+
+from twinangle.channels import (
+    refuse_constant,
+    require_enough_samples,
+    sampling_rate_hz,
+    unit_quaternions,
+)
+from twinangle.errors import RecordingError
+from twinangle.recording import AngleRecording, Array, Interval, Recording
+
+AXES = {"x": 0, "y": 1, "z": 2}
+LARGEST_ANGLE_DEG = 360.0
+SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
+
+
+class QuaternionColumns(Protocol):
+    """The four channel names of one segment's orientation, scalar first."""
+
+    @property
+    def quaternion(self) -> Sequence[str]:
+        """Channels w, x, y, z."""
+
+
+class ReferenceSettings(Protocol):
+    """What `[reference]` says, as far as every kind says it; `twinangle.study` has the models."""
+
+    @property
+    def kind(self) -> str:
+        """Either "angle" or "orientation"."""
+
+    @property
+    def offset(self) -> float:
+        """Degrees added before the sign is applied."""
+
+    @property
+    def sign(self) -> int:
+        """Either 1, or -1 where flexion is negative."""
+
+    @property
+    def filter_hz(self) -> float | None:
+        """Cut-off of the low-pass filter, if there is one."""
+
+
+class AngleSettings(ReferenceSettings, Protocol):
+    """What `[reference]` of kind "angle" says besides."""
+
+    @property
+    def angle(self) -> str:
+        """The angle's channel."""
+
+    @property
+    def unit(self) -> str:
+        """One of "deg", "rad" and "V"."""
+
+    @property
+    def gain(self) -> float | None:
+        """Degrees per unit."""
+
+
+class OrientationSettings(ReferenceSettings, Protocol):
+    """What `[reference]` of kind "orientation" says besides."""
+
+    @property
+    def proximal(self) -> QuaternionColumns:
+        """Channels of the segment nearer the trunk."""
+
+    @property
+    def distal(self) -> QuaternionColumns:
+        """Channels of the other segment."""
+
+    @property
+    def flexion_axis(self) -> str:
+        """The frames' mediolateral axis."""
+
+    @property
+    def long_axis(self) -> str:
+        """The axis along the segment."""
+
+
+def reference_angle(
+    recording: Recording, settings: AngleSettings | OrientationSettings
+) -> AngleRecording:
+    """Return the reference's angle as the study file's `[reference]` section asks for it.
+
+    Parameters
+    ----------
+    recording : Recording
+        On a uniform clock, as `twinangle.timing.regularise` returns it.
+    settings : AngleSettings or OrientationSettings
+        The section (`study.reference`); its `kind` tells which of :func:`calibrated_angle` and
+        :func:`segment_angle` is meant.
+
+    Returns
+    -------
+    AngleRecording
+        Degrees, flexion positive, on the reference's own clock.
+
+    Raises
+    ------
+    RecordingError
+        As the two functions do.
+    ValueError
+        If the kind is another one.
+    """
+    if settings.kind == "angle":
+        angle = cast(AngleSettings, settings)
+        return calibrated_angle(
+            recording,
+            column=angle.angle,
+            unit=angle.unit,
+            gain=angle.gain,
+            offset=angle.offset,
+            sign=angle.sign,
+            filter_hz=angle.filter_hz,
+        )
+    if settings.kind == "orientation":
+        segments = cast(OrientationSettings, settings)
+        return segment_angle(
+            recording,
+            proximal=segments.proximal,
+            distal=segments.distal,
+            flexion_axis=segments.flexion_axis,
+            long_axis=segments.long_axis,
+            offset=segments.offset,
+            sign=segments.sign,
+            filter_hz=segments.filter_hz,
+        )
+    raise ValueError(f"`kind` must be 'angle' or 'orientation', got {settings.kind!r}.")
+
+
+def calibrated_angle(
+    recording: Recording,
+    *,
+    column: str,
+    unit: str = "deg",
+    gain: float | None = None,
+    offset: float = 0.0,
+    sign: int = 1,
+    filter_hz: float | None = None,
+) -> AngleRecording:
+    """Return the angle in one channel: ``sign * (gain * value + offset)`` degrees.
+
+    Parameters
+    ----------
+    recording : Recording
+        On a uniform clock, as `twinangle.timing.regularise` returns it.
+    column : str
+        The channel.
+    unit : {"deg", "rad", "V"}
+        What the channel holds. Radians are turned into degrees before the gain.
+    gain : float, optional
+        Degrees per unit (per degree where the unit is "deg" or "rad"); 1 if None.
+    offset : float
+        Degrees, in the file's own sign.
+    sign : {1, -1}
+        -1 where flexion is negative in the file.
+    filter_hz : float, optional
+        Cut-off of the zero-phase low-pass of :func:`low_pass`; no filter if None.
+
+    Returns
+    -------
+    AngleRecording
+        Degrees, flexion positive.
+
+    Raises
+    ------
+    RecordingError
+        An empty or constant channel, fewer than ten samples, values that the declared unit makes
+        impossible, a cut-off that the sampling rate cannot carry.
+    """
+    require_enough_samples(recording)
+    values = recording.columns([column])[:, 0]
+    refuse_constant(values, column, recording.source)
+    if unit == "rad":
+        values = np.degrees(values)
+    angle = sign * ((1.0 if gain is None else gain) * values + offset)
+    _check_range(angle, column, unit, recording.source)
+    return _angle_recording(angle, recording, filter_hz)
+
+
+def segment_angle(
+    recording: Recording,
+    *,
+    proximal: QuaternionColumns,
+    distal: QuaternionColumns,
+    flexion_axis: str = "z",
+    long_axis: str = "y",
+    offset: float = 0.0,
+    sign: int = 1,
+    filter_hz: float | None = None,
+) -> AngleRecording:
+    """Return the flexion angle between two segments' orientations.
+
+    Parameters
+    ----------
+    recording : Recording
+        On a uniform clock, as `twinangle.timing.regularise` returns it.
+    proximal, distal : QuaternionColumns
+        Channels of the two segments' quaternions (segment to laboratory), scalar first.
+    flexion_axis, long_axis : {"x", "y", "z"}
+        The segment frames' mediolateral axis, and the one along the segment.
+    offset : float
+        Degrees added before the sign is applied.
+    sign : {1, -1}
+        1 where flexion is a right-handed turn of the distal segment about the flexion axis.
+    filter_hz : float, optional
+        Cut-off of the zero-phase low-pass of :func:`low_pass`; no filter if None.
+
+    Returns
+    -------
+    AngleRecording
+        Degrees, flexion positive, continuous beyond 180°.
+
+    Raises
+    ------
+    RecordingError
+        Quaternions that are not of unit length or never change, fewer than ten samples.
+
+    Notes
+    -----
+    See :func:`joint_coordinate_angles`; the flexion is its first angle.
+    """
+    require_enough_samples(recording)
+    angles = joint_coordinate_angles(
+        unit_quaternions(recording, proximal.quaternion),
+        unit_quaternions(recording, distal.quaternion),
+        flexion_axis=flexion_axis,
+        long_axis=long_axis,
+    )
+    angle = sign * (_unwrapped(angles[:, 0]) + offset)
+    return _angle_recording(angle, recording, filter_hz)
+
+
+def joint_coordinate_angles(
+    proximal: Array, distal: Array, *, flexion_axis: str = "z", long_axis: str = "y"
+) -> Array:
+    """Return the three angles of the joint coordinate system, in degrees.
+
+    Parameters
+    ----------
+    proximal, distal : ndarray, shape (n, 4)
+        Unit quaternions of the segment frames, scalar first, segment to laboratory; NaN is a gap.
+    flexion_axis, long_axis : {"x", "y", "z"}
+        The frames' mediolateral axis, and the one along the segment.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        Flexion about the proximal segment's mediolateral axis (-180 to 180), ab/adduction about
+        the floating axis (-90 to 90), rotation about the distal segment's long axis (-180 to
+        180); right-handed turns of the distal segment are positive.
+
+    Raises
+    ------
+    ValueError
+        If the two axes are the same, or are not called x, y or z.
+
+    Notes
+    -----
+    The distal frame seen from the proximal one is ``R = R_p^T R_d = F(flexion) A(abduction)
+    L(rotation)``, elementary rotations about the flexion axis, the remaining axis and the long
+    axis. The floating axis, normal to the proximal flexion axis and the distal long axis, is the
+    remaining axis after the first turn, which makes these the angles of [1]_.
+
+    References
+    ----------
+    .. [1] Grood & Suntay (1983). J Biomech Eng 105, 136-144.
+    """
+    if {flexion_axis, long_axis} - set(AXES) or flexion_axis == long_axis:
+        raise ValueError(
+            "`flexion_axis` and `long_axis` must be two of 'x', 'y' and 'z', got "
+            f"{flexion_axis!r} and {long_axis!r}."
+        )
+    floating = next(iter(set(AXES) - {flexion_axis, long_axis}))
+    present = np.isfinite(proximal).all(axis=1) & np.isfinite(distal).all(axis=1)
+    angles = np.full((len(proximal), 3), np.nan)
+    if present.any():
+        first = Rotation.from_quat(proximal[present], scalar_first=True)
+        second = Rotation.from_quat(distal[present], scalar_first=True)
+        sequence = (flexion_axis + floating + long_axis).upper()  # capitals: axes that turn along
+        angles[present] = (first.inv() * second).as_euler(sequence, degrees=True)
+    return angles
+
+
+def zero_at_standing(angle: AngleRecording, standing: Interval) -> tuple[AngleRecording, float]:
+    """Subtract the mean angle in neutral standing.
+
+    Parameters
+    ----------
+    angle : AngleRecording
+    standing : Interval
+        The stretch of neutral standing, on this recording's own clock.
+
+    Returns
+    -------
+    angle : AngleRecording
+        Zero on average over the stretch.
+    removed_deg : float
+        What was subtracted, for the report.
+
+    Raises
+    ------
+    RecordingError
+        If the recording holds nothing in that stretch.
+    """
+    time_s = angle.time_s
+    inside = (time_s >= standing.start_s) & (time_s <= standing.end_s)
+    values = angle.angle_deg[inside & np.isfinite(angle.angle_deg)]
+    if not values.size:
+        raise RecordingError(
+            f"{angle.source}: holds no angle between {standing.start_s:.6g} and "
+            f"{standing.end_s:.6g} s, where neutral standing is; it spans {angle.start_s:.6g} to "
+            f"{angle.end_s:.6g} s."
+        )
+    removed = float(values.mean())
+    return replace(angle, angle_deg=angle.angle_deg - removed), removed
+
+
+def low_pass(values: Array, *, rate_hz: float, cutoff_hz: float) -> Array:
+    """Low-pass filter without phase shift: second-order Butterworth, forward and backward.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        NaN is a gap; the stretches between gaps are filtered each by itself.
+    rate_hz, cutoff_hz : float
+        Sampling rate, and the frequency at which the two passes together halve the power.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Gaps stay gaps. Stretches too short for the filter (up to nine samples) stay as they are.
+
+    Raises
+    ------
+    ValueError
+        If the cut-off is not between 0 and half the sampling rate, the correction below included.
+
+    Notes
+    -----
+    Each pass has the cut-off ``c`` with ``tan(pi c / rate) = tan(pi cutoff / rate) /
+    (sqrt(2) - 1)**0.25``: two passes multiply the attenuation, so each may take half of it [1]_.
+
+    References
+    ----------
+    .. [1] Winter (2009). Biomechanics and motor control of human movement, 4th ed., Wiley, ch. 3.
+    """
+    if not 0 < cutoff_hz < rate_hz / 2:
+        raise ValueError(
+            f"`cutoff_hz` must be above 0 and below half the sampling rate, {rate_hz / 2:g} Hz, "
+            f"got {cutoff_hz:g}."
+        )
+    warped = np.tan(np.pi * cutoff_hz / rate_hz) / (np.sqrt(2) - 1) ** 0.25
+    sections = butter(2, 2 * np.arctan(warped) / np.pi, output="sos")
+    filtered = np.array(values, dtype=np.float64)
+    present = np.concatenate(([0], np.isfinite(filtered).astype(np.int8), [0]))
+    edges = np.flatnonzero(np.diff(present))
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        if end - start > 9:  # sosfiltfilt extends each end by nine samples
+            filtered[start:end] = sosfiltfilt(sections, filtered[start:end])
+    return filtered
+
+
+def _unwrapped(degrees: Array) -> Array:
+    """Return the angle without jumps of 360°, gaps kept."""
+    present = np.isfinite(degrees)
+    out = np.array(degrees)
+    out[present] = np.unwrap(degrees[present], period=360)
+    return out
+
+
+def _angle_recording(angle: Array, recording: Recording, filter_hz: float | None) -> AngleRecording:
+    rate_hz = sampling_rate_hz(recording)
+    if filter_hz is not None:
+        if filter_hz >= rate_hz / 2:
+            raise RecordingError(
+                f"{recording.source}: [reference] `filter_hz` is {filter_hz:g}, but samples at "
+                f"{rate_hz:g} Hz carry less than {rate_hz / 2:g} Hz."
+            )
+        angle = low_pass(angle, rate_hz=rate_hz, cutoff_hz=filter_hz)
+    return AngleRecording(
+        angle_deg=angle,
+        start_s=float(recording.time_s[0]),
+        rate_hz=rate_hz,
+        source=recording.source,
+    )
+
+
+def _check_range(angle: Array, column: str, unit: str, source: str) -> None:
+    """Refuse angles that no joint reaches, and movement as small as radians read as degrees."""
+    largest = float(np.nanmax(np.abs(angle)))
+    low, high = np.nanpercentile(angle, [1, 99])
+    if largest > LARGEST_ANGLE_DEG:
+        hint = " It looks like 'deg'." if unit == "rad" else ""
+        raise RecordingError(
+            f"{source}, channel {column!r}: reaches {largest:.4g}° when read in {unit!r} with the "
+            f"gain and offset given, beyond any joint.{hint} Correct `unit`, `gain` or `offset`."
+        )
+    if unit == "deg" and high - low < SMALLEST_MOVEMENT_DEG:
+        raise RecordingError(
+            f"{source}, channel {column!r}: moves by {high - low:.3g}° only when read in degrees; "
+            'it looks like radians (`unit = "rad"`) or the wrong channel.'
+        )
