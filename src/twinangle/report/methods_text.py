@@ -1,0 +1,238 @@
+"""Paragraphs fit for a paper's methods section, with this run's settings and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
+from twinangle.report.wording import count, listing, number, span
+from twinangle.results import StudyResults, TrialResult
+
+REFERENCES = {
+    "Bland & Altman 1999": "Bland JM, Altman DG (1999). Measuring agreement in method comparison "
+    "studies. Stat Methods Med Res 8:135-160.",
+    "Bland & Altman 2007": "Bland JM, Altman DG (2007). Agreement between methods of measurement "
+    "with multiple observations per individual. J Biopharm Stat 17:571-582.",
+    "Kobayashi & Salam 2000": "Kobayashi K, Salam MU (2000). Comparing simulated and measured "
+    "values using mean squared deviation and its components. Agron J 92:345-352.",
+    "Koenig 2014": "König N, Singh NB, von Beckerath J, Janke L, Taylor WR (2014). Is gait "
+    "variability reliable? Gait Posture 39:615-617.",
+    "Aminian 2002": "Aminian K, Najafi B, Büla C, Leyvraz PF, Robert P (2002). Spatio-temporal "
+    "parameters of gait measured by an ambulatory system using miniature gyroscopes. "
+    "J Biomech 35:689-699.",
+    "Zou 2013": "Zou GY (2013). Confidence interval estimation for the Bland-Altman limits of "
+    "agreement with multiple observations per individual. Stat Methods Med Res 22:630-642.",
+    "McGinley 2009": "McGinley JL, Baker R, Wolfe R, Morris ME (2009). The reliability of "
+    "three-dimensional kinematic gait measurements: a systematic review. Gait Posture 29:360-369.",
+}
+
+_SYNCHRONISATION = {
+    "cross-correlation": "by normalised cross-correlation of the two angles, refined below one "
+    "sample",
+    "trigger": "by a trigger recorded on both",
+    "shared-clock": "by construction, as both were recorded on one clock",
+    "manual": "by a lag given in the study file",
+}
+_CYCLES = {
+    "shank-gyroscope": "from the distal segment's sagittal angular rate (mid-swing peak, then "
+    "initial contact; Aminian et al. 2002)",
+    "angle-peak": "between successive peaks of the joint angle",
+    "events": "from a list of event times",
+}
+
+
+def methods_text(results: StudyResults) -> str:
+    """Return the whole text of `methods.txt`: paragraphs, then the references they name."""
+    paragraphs = methods_paragraphs(results)
+    listed = cited(paragraphs)
+    return "\n\n".join([*paragraphs, "References", *listed]) + "\n"
+
+
+def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the references that the paragraphs name, in alphabetical order."""
+    text = " ".join(paragraphs)
+    names = {
+        "Bland & Altman 1999": "Bland & Altman 1999",
+        "Bland & Altman 2007": "2007",
+        "Kobayashi & Salam 2000": "Kobayashi & Salam 2000",
+        "Koenig 2014": "König et al. 2014",
+        "Aminian 2002": "Aminian et al. 2002",
+        "Zou 2013": "Zou 2013",
+        "McGinley 2009": "McGinley et al. 2009",
+    }
+    return tuple(sorted(REFERENCES[key] for key, mark in names.items() if mark in text))
+
+
+def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
+    """Return the paragraphs, each on one step, leaving out steps the run did not take."""
+    found = (
+        _material(results),
+        _angles(results),
+        _clocks(results),
+        _cycles(results),
+        _curves(results),
+        _limits(results),
+        _conditions(results),
+        _software(results),
+    )
+    return tuple(text for text in found if text)
+
+
+def setting(results: StudyResults, *path: str) -> Any:
+    """Return a parameter of the run by its path, or None where it is not recorded."""
+    value: Any = results.parameters
+    for key in path:
+        if not isinstance(value, Mapping) or key not in value:
+            return None
+        value = value[key]
+    return value
+
+
+def _worked(results: StudyResults) -> list[TrialResult]:
+    """Return the main result of every trial that worked."""
+    return [group.main for group in trial_groups(results) if group.main.status == "ok"]
+
+
+def _material(results: StudyResults) -> str:
+    """Say who was recorded, where, and how many recordings entered."""
+    groups = trial_groups(results)
+    worked = _worked(results)
+    paired = [trial for trial in worked if trial.agreement is not None]
+    left = len(groups) - len(worked)
+    people = len(participants(results))
+    text = (
+        f"{results.joint.capitalize()} flexion was measured with inertial sensors on the segments "
+        f"on either side of the joint in {count(people, 'participant')} "
+        f"({listing(name or 'one condition' for name in conditions(results))}). "
+        f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
+    )
+    if left:
+        text += f" and {left} were excluded beforehand or could not be analysed (see exclusions)"
+    if paired:
+        return f"{text}; a reference instrument was worn at the same time in {len(paired)}."
+    return f"{text}; no reference instrument was worn, so no agreement is given."
+
+
+def _angles(results: StudyResults) -> str:
+    """Say how the two angles came about."""
+    kind = setting(results, "wearable", "kind")
+    names = listing(procedures(results))
+    text = "Angles are in degrees, flexion positive. "
+    if kind == "inertial":
+        sample = setting(results, "wearable", "gyroscope_sample")
+        text += (
+            "The wearable's flexion was computed from the raw signals: orientation of both sensors "
+            f"(procedure: {names}), relative orientation against neutral standing, and "
+            "rotation about the functional flexion axis"
+        )
+        text += f"; gyroscope samples were taken as {sample} rates." if sample else "."
+    elif kind == "orientation":
+        text += (
+            "The wearable's flexion was computed from the orientations it delivered (procedure: "
+            f"{names}): relative orientation against neutral standing, and rotation about the "
+            "functional flexion axis."
+        )
+    else:
+        text += f"The wearable's angle was used as delivered or computed (procedure: {names})."
+    low_pass = setting(results, "reference", "filter_hz")
+    if isinstance(low_pass, float | int):
+        text += (
+            f" The reference's angle was low-pass filtered at {low_pass:g} Hz without phase shift."
+        )
+    return text
+
+
+def _clocks(results: StudyResults) -> str:
+    """Say how the clocks were brought together, and what was found."""
+    clocks = [t.synchronisation for t in _worked(results) if t.synchronisation is not None]
+    if not clocks:
+        return ""
+    methods = distinct(clock.method for clock in clocks)
+    how = listing(_SYNCHRONISATION.get(method, f"by {method}") for method in methods)
+    text = (
+        f"The two instruments' clocks were brought together {how}. The lag added to the reference "
+        f"clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
+    )
+    drifts = span((clock.drift_ppm for clock in clocks), 1)
+    text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
+    peaks = span((clock.peak_correlation for clock in clocks), 3)
+    text += f"; the peak correlation was {peaks}" if peaks != "–" else ""
+    return text + "."
+
+
+def _cycles(results: StudyResults) -> str:
+    """Say how cycles were found, cut and excluded, with counts."""
+    sets = [t.cycles for t in _worked(results) if t.cycles is not None]
+    if not sets:
+        return ""
+    how = listing(
+        _CYCLES.get(method, f"by {method}") for method in distinct(c.method for c in sets)
+    )
+    found = sum(cycles.kept.size for cycles in sets)
+    kept = sum(int(cycles.kept.sum()) for cycles in sets)
+    points = sets[0].wearable_deg.shape[1]
+    per_trial = span((float(cycles.kept.sum()) for cycles in sets), 0)
+    return (
+        f"Movement cycles were found {how}; both instruments were cut by the same events on one "
+        f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
+        f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
+        "odd duration or course were left out, each with its reason. Means of cycles are reliable "
+        "from about 10 cycles and their variability from about 50 (König et al. 2014)."
+    )
+
+
+def _curves(results: StudyResults) -> str:
+    """Say how mean curves were compared."""
+    text = (
+        "Variability between cycles is the standard deviation over cycles at each point (n − 1), "
+        "averaged over the points."
+    )
+    if not any(trial.agreement is not None for trial in results.trials):
+        return text
+    return (
+        "Differences are wearable minus reference. The mean curves were compared by their offset "
+        "(difference of the curves' means), the root mean square of their difference once each "
+        "curve was demeaned, and the difference of their ranges; the mean squared difference is "
+        f"the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). {text}"
+    )
+
+
+def _limits(results: StudyResults) -> str:
+    """Say how limits of agreement came about, in the words of the computation itself."""
+    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    if not known:
+        return ""
+    first = known[0]
+    people = span((float(limits.n_participants) for limits in known), 0)
+    confidence = f"{100 * results.confidence:g} %"
+    return (
+        f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
+        "for the mean over the cycle, peak flexion and range of each cycle, with participants as "
+        f"clusters ({people} participants). Form of the limits: {first.method}; the bias is "
+        f"weighted by {first.weighting}; {confidence} intervals: {first.interval_method}. A "
+        f"difference of ±{number(results.acceptable_deg, 1)}° was set beforehand as acceptable; for "
+        "orientation, 2° or less is thought highly likely acceptable in clinical gait analysis, 2 "
+        "to 5° probably reasonable, and more than 5° may mislead (McGinley et al. 2009)."
+    )
+
+
+def _conditions(results: StudyResults) -> str:
+    """Say how conditions were compared."""
+    if not results.conditions:
+        return ""
+    pairs = distinct(f"{item.condition} with {item.against}" for _, _, item in results.conditions)
+    people = span((float(item.n_participants) for _, _, item in results.conditions), 0)
+    return (
+        f"Conditions were compared ({listing(pairs)}) by the wearable's variability between cycles, "
+        f"paired within participants ({people} participants), as a difference and as a ratio with "
+        f"{100 * results.confidence:g} % intervals."
+    )
+
+
+def _software(results: StudyResults) -> str:
+    """Name the program and what was recorded of the run."""
+    return (
+        f"Computations were made with twinangle {results.version}; settings and the SHA-256 of every "
+        "input file are in the report and in results.json."
+    )

@@ -1,0 +1,185 @@
+"""The tables beside the report: the numbers of `results.json` as CSV, unrounded."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from twinangle.report.grouping import distinct
+from twinangle.results import StudyResults, TrialResult
+
+Row = Mapping[str, Any]
+IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
+
+
+def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
+    """Write every table as CSV (UTF-8, comma, point, one header row) and return the files.
+
+    Numbers are those of `results.json`, unrounded; an empty cell is a number that there is not.
+    A table without rows is written with its header alone.
+
+    Parameters
+    ----------
+    results : StudyResults
+        What a run found.
+    folder : Path
+        An existing folder.
+
+    Returns
+    -------
+    tuple of Path
+        The files: trials, limits_of_agreement, limits_points, conditions, exclusions,
+        mean_curves, warnings and inputs.
+    """
+    record = results.to_json()
+    tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
+        "trials": ((*IDENTIFIERS, "status"), _trial_rows(record)),
+        "limits_of_agreement": (
+            ("procedure", "condition", "quantity"),
+            [_flat(row) for row in record["limits_of_agreement"]],
+        ),
+        "limits_points": (
+            ("procedure", "condition", "quantity", "participant", "size_deg", "difference_deg"),
+            _point_rows(results),
+        ),
+        "conditions": (
+            ("procedure", "quantity", "condition", "against"),
+            [_flat(row) for row in record["conditions"]],
+        ),
+        "exclusions": (
+            (*IDENTIFIERS, "what", "cycle", "start_s", "end_s", "reason"),
+            _exclusion_rows(results),
+        ),
+        "mean_curves": (
+            (*IDENTIFIERS, "percent", "wearable_mean_deg", "wearable_sd_deg"),
+            _curve_rows(results),
+        ),
+        "warnings": ((*IDENTIFIERS, "warning"), _warning_rows(results)),
+        "inputs": (("path", "sha256"), record["provenance"]["inputs"]),
+    }
+    return tuple(
+        write_csv(folder / f"{name}.csv", header, rows) for name, (header, rows) in tables.items()
+    )
+
+
+def write_csv(path: Path, header: Sequence[str], rows: Iterable[Row]) -> Path:
+    """Write rows whose keys may differ: `header` first, then further keys as they appear."""
+    rows = list(rows)
+    columns = list(dict.fromkeys([*header, *(key for row in rows for key in row)]))
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")
+        writer.writeheader()
+        writer.writerows({key: _cell(value) for key, value in row.items()} for row in rows)
+    return path
+
+
+def _cell(value: Any) -> Any:
+    """Return what a cell holds: text as it is, a number in full, nothing for none."""
+    if value is None or (isinstance(value, float) and not np.isfinite(value)):
+        return ""
+    return repr(float(value)) if isinstance(value, float) else value
+
+
+def _flat(record: Row, prefix: str = "") -> dict[str, Any]:
+    """Return nested values under joined keys; a pair becomes two columns, longer lists are left.
+
+    `{"cycles": {"kept": 3}}` becomes `{"cycles.kept": 3}`; `bias_ci_deg: [1, 2]` becomes
+    `bias_ci_deg.low` and `bias_ci_deg.high`.
+    """
+    flat: dict[str, Any] = {}
+    for key, value in record.items():
+        name = f"{prefix}{key}"
+        if isinstance(value, Mapping):
+            flat |= _flat(value, f"{name}.")
+        elif isinstance(value, list):
+            if len(value) == 2 and all(isinstance(item, float | None) for item in value):
+                flat |= {f"{name}.low": value[0], f"{name}.high": value[1]}
+        else:
+            flat[name] = value
+    return flat
+
+
+def _trial_rows(record: Row) -> list[dict[str, Any]]:
+    """Return one row a trial and procedure."""
+    rows = [_flat({k: v for k, v in trial.items() if v is not None}) for trial in record["trials"]]
+    columns = distinct(key for row in rows for key in row)
+    return [{key: row.get(key) for key in columns} for row in rows]
+
+
+def _identity(trial: TrialResult) -> dict[str, Any]:
+    """Return what names a trial and its procedure."""
+    return {name: getattr(trial, name) for name in IDENTIFIERS}
+
+
+def _point_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return the points of the Bland-Altman plots."""
+    for pooled in results.limits:
+        points = zip(pooled.participant, pooled.size, pooled.difference, strict=True)
+        for code, size, difference in points:
+            yield {
+                "procedure": pooled.procedure,
+                "condition": pooled.condition,
+                "quantity": pooled.quantity,
+                "participant": code,
+                "size_deg": float(size),
+                "difference_deg": float(difference),
+            }
+
+
+def _exclusion_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return every trial and every cycle that was left out, with the reason."""
+    for trial in results.trials:
+        if trial.status != "ok":
+            yield {**_identity(trial), "what": f"trial {trial.status}", "reason": trial.reason}
+        if trial.cycles is None:
+            continue
+        for k, reason in enumerate(trial.cycles.reason):
+            if reason:
+                yield {
+                    **_identity(trial),
+                    "what": "cycle",
+                    "cycle": k,
+                    "start_s": float(trial.cycles.start_s[k]),
+                    "end_s": float(trial.cycles.end_s[k]),
+                    "reason": reason,
+                }
+
+
+def _curve_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return the mean curves and SDs over the cycle, point by point."""
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        if wearable is None:
+            continue
+        percent = np.linspace(0, 100, wearable.mean_curve.size)
+        columns = {
+            "percent": percent,
+            "wearable_mean_deg": wearable.mean_curve,
+            "wearable_sd_deg": wearable.sd_curve,
+        }
+        if reference is not None:
+            columns |= {
+                "reference_mean_deg": reference.mean_curve,
+                "reference_sd_deg": reference.sd_curve,
+            }
+        for values in zip(*columns.values(), strict=True):
+            yield _identity(trial) | dict(zip(columns, map(float, values), strict=True))
+
+
+def warnings_of(trial: TrialResult) -> tuple[str, ...]:
+    """Return a trial's warnings, those of its synchronisation and cycles included, each once."""
+    found = [*trial.warnings]
+    for part in (trial.synchronisation, trial.cycles):
+        found += part.warnings if part is not None else ()
+    return distinct(found)
+
+
+def _warning_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return every warning with its trial."""
+    for trial in results.trials:
+        for text in warnings_of(trial):
+            yield {**_identity(trial), "warning": text}

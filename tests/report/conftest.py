@@ -1,0 +1,232 @@
+"""Invented results of a run, built with the package's own statistics on seeded random curves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.conditions import compare_conditions
+from twinangle.recording import CycleSet, PairedAngles, Synchronisation
+from twinangle.results import InputFile, PooledLimits, StudyResults, TrialResult
+
+RATE_HZ = 100.0
+PERCENT = np.linspace(0, 1, 101)
+QUANTITIES = {
+    "mean_deg": lambda curves: curves.mean(axis=1),
+    "peak_flexion_deg": lambda curves: curves.max(axis=1),
+    "range_deg": lambda curves: np.ptp(curves, axis=1),
+}
+Build = Callable[..., StudyResults]
+
+
+def knee(phase):
+    """A stylised knee in walking, degrees over the phase of the cycle."""
+    return (
+        3
+        + 14 * np.exp(-((phase % 1 - 0.14) ** 2) / (2 * 0.06**2))
+        + 59 * np.exp(-((phase % 1 - 0.72) ** 2) / (2 * 0.09**2))
+    )
+
+
+def make_cycles(rng, n, offset, gain, *, reference, odd=3):
+    """Cycles with cycle-to-cycle variation; the last few are left out."""
+    shift, scale = rng.normal(0, 0.006, n), rng.normal(1, 0.02, n)
+    true = scale[:, None] * knee(PERCENT + shift[:, None]) + rng.normal(0, 0.6, n)[:, None]
+    wearable = offset + gain * true + rng.normal(0, 0.5, n)[:, None]
+    seen = true + rng.normal(0, 0.3, n)[:, None]
+    reasons = ["" for _ in range(n - odd)]
+    reasons += ["turning: 41° about the vertical", "odd duration: 1.62 s", "stopping"][:odd]
+    wearable[n - odd :] *= 0.7
+    start = 6.0 + np.cumsum(rng.normal(1.1, 0.02, n))
+    return CycleSet(
+        start_s=start,
+        end_s=start + 1.1,
+        reason=tuple(reasons),
+        wearable_deg=wearable,
+        reference_deg=seen if reference else None,
+        method="shank-gyroscope",
+    )
+
+
+def make_paired(rng, duration_s, offset, gain, *, reference):
+    time = np.arange(0, duration_s, 1 / RATE_HZ)
+    true = knee(time / 1.1) * (1 + 0.02 * np.sin(time / 7))
+    wearable = offset + gain * true + rng.normal(0, 0.2, time.size)
+    wearable[300:340] = np.nan  # a gap
+    return PairedAngles(wearable, true if reference else None, 0.0, RATE_HZ)
+
+
+def make_clock(rng):
+    lags = np.arange(-30, 30, 0.04)
+    near = np.cos(2 * np.pi * (lags - 12.345) / 1.1) * np.exp(-(((lags - 12.345) / 25) ** 2))
+    window = np.arange(5, 60, 6.0)
+    return Synchronisation(
+        method="cross-correlation",
+        lag_s=12.345,
+        lag_se_s=0.0004,
+        drift_ppm=42.0,
+        drift_se_ppm=2.0,
+        peak_correlation=0.993,
+        runner_up_correlation=0.941,
+        candidate_lags_s=lags,
+        candidate_correlation=0.95 * near,
+        window_time_s=window,
+        window_lag_s=12.345 + 42e-6 * window + rng.normal(0, 2e-4, window.size),
+    )
+
+
+def make_trial(rng, participant, condition, procedure, *, reference, offset, gain, n=40, minutes=1):
+    cycles = make_cycles(rng, n, offset, gain, reference=reference)
+    kept = cycles.kept
+    wearable = cycles.wearable_deg[kept]
+    seen = cycles.reference_deg[kept] if reference else None
+    return TrialResult(
+        participant=participant,
+        session="1",
+        condition=condition,
+        trial="1",
+        side="left",
+        procedure=procedure,
+        status="ok",
+        warnings=("37 cycles: a standard deviation is reliable from about 50.",),
+        synchronisation=make_clock(rng) if reference else None,
+        paired=make_paired(rng, 60 * minutes, offset, gain, reference=reference),
+        cycles=cycles,
+        agreement=compare_curves(wearable, seen) if reference else None,
+        wearable_variability=cycle_variability(wearable),
+        reference_variability=cycle_variability(seen) if reference else None,
+        variability=compare_variability(wearable, seen) if reference else None,
+    )
+
+
+def pool(trials: Sequence[TrialResult]) -> tuple[PooledLimits, ...]:
+    """Pool as a run does: over all trials with a reference, by procedure and condition."""
+    pooled = []
+    keys = dict.fromkeys((t.procedure, t.condition) for t in trials if t.agreement is not None)
+    for procedure, condition in keys:
+        members = [
+            t
+            for t in trials
+            if (t.procedure, t.condition) == (procedure, condition) and t.agreement is not None
+        ]
+        for quantity, measure in QUANTITIES.items():
+            codes, size, difference = [], [], []
+            for trial in members:
+                kept = trial.cycles.kept
+                test = measure(trial.cycles.wearable_deg[kept])
+                reference = measure(trial.cycles.reference_deg[kept])
+                codes += [trial.participant] * test.size
+                size += ((test + reference) / 2).tolist()
+                difference += (test - reference).tolist()
+            alone = len(set(codes)) == 1
+            limits = (
+                within_participant_limits(difference)
+                if alone
+                else limits_of_agreement(difference, codes)
+            )
+            note = "One participant: limits within this participant only." if alone else ""
+            pooled.append(
+                PooledLimits(
+                    procedure, condition, quantity, limits, note, tuple(codes), tuple(size),
+                    tuple(difference),
+                )
+            )  # fmt: skip
+    return tuple(pooled)
+
+
+def compare(trials: Sequence[TrialResult], against: str):
+    found = []
+    for procedure in dict.fromkeys(t.procedure for t in trials):
+        frame = pd.DataFrame(
+            [
+                (t.participant, t.condition, t.wearable_variability.sd)
+                for t in trials
+                if t.procedure == procedure
+            ],
+            columns=["participant", "condition", "value"],
+        )
+        if frame["condition"].nunique() > 1:
+            for item in compare_conditions(frame, against=against, confidence=0.95):
+                found.append((procedure, "wearable_sd_deg", item))
+    return tuple(found)
+
+
+def build(
+    *,
+    participants: Sequence[str] = ("P01", "P02", "P03", "P04", "P05", "P06"),
+    procedures: Sequence[str] = ("kalman", "vqf"),
+    conditions: Sequence[str] = ("indoor", "outdoor"),
+    reference: Sequence[str] = ("indoor",),
+    title: str = "An invented study",
+    seed: int = 7,
+    **of_trial,
+) -> StudyResults:
+    """Results of an invented study; `reference` names the conditions with a reference."""
+    rng = np.random.default_rng(seed)
+    trials = []
+    for participant in participants:
+        for condition in conditions:
+            for k, procedure in enumerate(procedures):
+                trials.append(
+                    make_trial(
+                        rng, participant, condition, procedure, reference=condition in reference,
+                        offset=rng.normal(1.0 + k, 1.2), gain=1 + rng.normal(0, 0.02), **of_trial,
+                    )
+                )  # fmt: skip
+    several = len(participants) > 1
+    return StudyResults(
+        title=title,
+        joint="knee",
+        confidence=0.95,
+        acceptable_deg=5.0,
+        trials=tuple(trials),
+        limits=pool(trials),
+        conditions=compare(trials, conditions[0]) if several else (),
+        version="0.1.0",
+        inputs=tuple(
+            InputFile(f"recordings/{code}_{condition}.csv", f"{k:064x}")
+            for k, code in enumerate(participants)
+            for condition in conditions
+        ),
+        parameters={
+            "wearable": {"kind": "inertial", "gyroscope_sample": "instantaneous"},
+            "reference": {"kind": "angle", "filter_hz": None},
+            "synchronisation": {"method": "cross-correlation", "max_lag_s": 30.0, "drift": True},
+            "cycles": {"method": "shank-gyroscope"},
+            "agreement": {"confidence": 0.95, "acceptable_deg": 5.0},
+        },
+    )
+
+
+def fail(results: StudyResults, index: int, reason: str, status: str = "failed") -> StudyResults:
+    """The same results with one trial failed or excluded."""
+    trials = list(results.trials)
+    old = trials[index]
+    trials[index] = TrialResult(
+        old.participant, old.session, old.condition, old.trial, old.side, old.procedure, status,
+        reason,
+    )  # fmt: skip
+    return replace(results, trials=tuple(trials))
+
+
+@pytest.fixture(scope="session")
+def build_results() -> Build:
+    return build
+
+
+@pytest.fixture(scope="session")
+def fail_trial() -> Callable[..., StudyResults]:
+    return fail
+
+
+@pytest.fixture(scope="session")
+def study() -> StudyResults:
+    """Two participants, two procedures, a reference indoors only."""
+    return build(participants=("P01", "P02"), n=14)
