@@ -1,0 +1,212 @@
+"""From a trial's files to signals on uniform clocks, and to each procedure's joint motion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from twinangle.errors import StudyError
+from twinangle.importers import read_event_times, read_recording
+from twinangle.recording import (
+    AngleRecording,
+    Array,
+    Interval,
+    JointMotion,
+    OrientationPair,
+    Recording,
+    SensorPair,
+)
+from twinangle.reference import reference_angle
+from twinangle.study import (
+    AngleWearable,
+    InertialWearable,
+    Reference,
+    Study,
+    Trial,
+    Wearable,
+)
+from twinangle.timing import TimingReport, regularise
+from twinangle.wearable.procedures import WearableTrial, estimate_motion
+from twinangle.wearable.sensors import (
+    build_orientation_pair,
+    build_sensor_pair,
+    refuse_constant,
+    sensor_warnings,
+)
+
+Channel = tuple[Array, Array]  # times and values, on the file's own clock
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrialSignals:
+    """What a trial's files hold, read and checked."""
+
+    motion: Callable[[str], JointMotion]  # a procedure's name to the joint's motion
+    reference: AngleRecording | None
+    events_s: Array | None
+    wearable_trigger: Channel | None
+    reference_trigger: Channel | None
+    warnings: tuple[str, ...] = ()
+    extras: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _File:
+    """One file on a uniform clock."""
+
+    recording: Recording
+    timing: TimingReport
+    trigger: Channel | None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return (*self.recording.notes, *self.timing.warnings)
+
+
+def read_trial(study: Study, trial: Trial) -> TrialSignals:
+    """Read and check every file of a trial.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trial : Trial
+        One row of the trials table.
+
+    Returns
+    -------
+    TrialSignals
+        Signals on uniform clocks; gaps are NaN.
+
+    Raises
+    ------
+    TwinangleError
+        If a file cannot be read or its signals are not what the study says; the message names
+        file, row or channel, what was found and what would be accepted.
+    """
+    clock = study.synchronisation
+    wearable = _read(study, trial.wearable, study.wearable, clock.wearable_trigger)
+    motion, found = _motion(study, trial, wearable)
+    extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
+    warnings = [*wearable.warnings, *found]
+    reference, angle = None, None
+    if trial.reference is not None and study.reference is not None:
+        reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
+        angle = reference_angle(reference.recording, study.reference)
+        extras["timing"]["reference"] = _timing_record(reference.timing)
+        warnings += reference.warnings
+    return TrialSignals(
+        motion=motion,
+        reference=angle,
+        events_s=read_event_times(trial.events) if trial.events is not None else None,
+        wearable_trigger=wearable.trigger,
+        reference_trigger=reference.trigger if reference is not None else None,
+        warnings=tuple(warnings),
+        extras=extras,
+    )
+
+
+def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
+    """Read the declared columns of one file, and its trigger channel where there is one."""
+    signals = list(settings.columns)
+    recording = read_recording(
+        path,
+        columns=signals + [trigger] if trigger is not None else signals,
+        time=settings.time,
+        rate_hz=settings.rate_hz,
+        source=path.relative_to(study.folder).as_posix(),
+    )
+    channel = None
+    if trigger is not None:
+        channel = (recording.time_s, recording.columns([trigger])[:, 0])
+        recording = _select(recording, signals)
+    uniform, timing = regularise(recording)
+    return _File(recording=uniform, timing=timing, trigger=channel)
+
+
+def _select(recording: Recording, names: list[str]) -> Recording:
+    """Return the named channels alone."""
+    return Recording(
+        time_s=recording.time_s,
+        values=recording.columns(names),
+        channels=tuple(names),
+        units=tuple(recording.units[recording.channels.index(name)] for name in names),
+        source=recording.source,
+        notes=recording.notes,
+    )
+
+
+def _motion(
+    study: Study, trial: Trial, file: _File
+) -> tuple[Callable[[str], JointMotion], tuple[str, ...]]:
+    """Return what turns a procedure's name into the joint's motion, and what was odd."""
+    settings = study.wearable
+    if isinstance(settings, AngleWearable):
+        return _ready_angles(settings, file.recording), ()
+    walk, warnings = _pair(settings, file.recording, moving=True)
+    inputs = WearableTrial(
+        walk=walk,
+        static=_part(study, trial.static, moving=False),
+        functional=_part(study, trial.functional, moving=True),
+        joint=study.joint,
+        side=trial.side,
+        standing_deg=settings.standing_deg,
+    )
+    return lambda procedure: estimate_motion(inputs, procedure), warnings
+
+
+def _part(
+    study: Study, part: Interval | Path | None, *, moving: bool
+) -> Interval | SensorPair | OrientationPair | None:
+    """Return neutral standing or functional movement, read when it has a file of its own."""
+    if not isinstance(part, Path):
+        return part
+    file = _read(study, part, study.wearable, None)
+    return _pair(study.wearable, file.recording, moving=moving)[0]
+
+
+def _pair(
+    settings: Wearable, recording: Recording, *, moving: bool
+) -> tuple[SensorPair | OrientationPair, tuple[str, ...]]:
+    if isinstance(settings, InertialWearable):
+        pair = build_sensor_pair(recording, settings, moving=moving)
+        return pair, sensor_warnings(pair, magnetometer_unit=settings.units.magnetometer)
+    if isinstance(settings, AngleWearable):
+        raise StudyError('a wearable of kind "angle" takes no standing or functional recording.')
+    return build_orientation_pair(recording, settings), ()
+
+
+def _ready_angles(settings: AngleWearable, recording: Recording) -> Callable[[str], JointMotion]:
+    """Return each procedure's ready-made angle in degrees, flexion positive."""
+    degrees = 180 / np.pi if settings.unit == "rad" else 1.0
+    start_s = float(recording.time_s[0])
+    rate_hz = (recording.time_s.size - 1) / float(recording.time_s[-1] - recording.time_s[0])
+
+    def motion(procedure: str) -> JointMotion:
+        column = settings.by_procedure[procedure]
+        values = recording.columns([column])[:, 0]
+        refuse_constant(values, column, recording.source)
+        angle = AngleRecording(
+            angle_deg=settings.sign * (values * degrees + settings.offset),
+            start_s=start_s,
+            rate_hz=rate_hz,
+            source=recording.source,
+        )
+        return JointMotion(angle=angle)
+
+    return motion
+
+
+def _timing_record(timing: TimingReport) -> dict[str, Any]:
+    return {
+        "rate_hz": timing.rate_hz,
+        "n_samples": timing.n_samples,
+        "n_missing": timing.n_missing,
+        "n_repeated": timing.n_repeated,
+        "longest_gap_s": timing.longest_gap_s,
+        "jitter_ms": timing.jitter_ms,
+    }
