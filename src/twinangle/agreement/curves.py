@@ -204,8 +204,10 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
     """Return what the comparison of mean curves rests on."""
     said = [
         "Both instruments' curves are of the same cycles, cut at the same instants of one clock.",
-        f"The comparison is of mean curves over {n_cycles} cycle(s); differences that cancel "
-        "between cycles are not in it.",
+        (
+            f"The comparison is of mean curves over {n_cycles} cycle(s); differences that cancel "
+            "between cycles are not in it."
+        ),
         "Correlation and r² say how alike the shapes are; they are not agreement.",
     ]
     if n_cycles < 10:

@@ -2,14 +2,60 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal, get_args
 
-from twinangle.agreement._result import Interval, Result
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from twinangle.agreement._components import Components, Estimate, variance_components
+from twinangle.agreement._input import Floats, finite_array, fraction
+from twinangle.agreement._intervals import (
+    exact_limit_factors,
+    exact_pair_factors,
+    participant_mean_intervals,
+    recovered_variance_intervals,
+)
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+
+Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
+FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LimitsOfAgreement(Result):
-    """Bias and limits of agreement of test minus reference, with their intervals."""
+    """Bias and limits of agreement of test minus reference, with their intervals.
+
+    Attributes
+    ----------
+    bias : float
+        Mean difference, weighted as `weighting` says.
+    bias_ci : tuple of float
+        Its interval; NaN with one participant's cycles taken as dependent, or where none exists.
+    sd : float
+        Standard deviation of a single difference about the bias, from which the limits follow.
+    sd_between, sd_within : float
+        Its parts between and within participants; NaN where the data cannot part them.
+    lower, upper : float
+        bias ∓ z sd: where the share `coverage` of differences is expected.
+    lower_ci, upper_ci : tuple of float
+        Their intervals; NaN where none can be given (then a note says why).
+    n_participants, n_observations : int
+        Participants and differences.
+    method, weighting, interval_method : str
+        Form of the limits, weighting of the bias, and where the intervals come from.
+    coverage, confidence : float
+        Share of differences between the limits, and confidence of the intervals.
+    skewness : float
+        Of the participants' means (of the differences when there is one pair each, or one
+        participant); NaN below 3 values.
+    notes : tuple of str
+        What to know before the numbers are used.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
 
     bias: float
     bias_ci: Interval
@@ -27,5 +73,306 @@ class LimitsOfAgreement(Result):
     interval_method: str
     coverage: float
     confidence: float
+    skewness: float
     notes: tuple[str, ...]
     assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        kind = "within-participant limits" if self.n_participants == 1 else "limits of agreement"
+        ci = [
+            interval(bounds, unit, self.confidence)
+            for bounds in (self.bias_ci, self.lower_ci, self.upper_ci)
+        ]
+        return (
+            f"Bias {quantity(self.bias, unit)} ({ci[0]}), {100 * self.coverage:g} % {kind} "
+            f"{quantity(self.lower, unit)} ({ci[1]}) to {quantity(self.upper, unit)} ({ci[2]}); "
+            f"{self.n_observations} difference(s) of {self.n_participants} participant(s)."
+        )
+
+
+def limits_of_agreement(
+    difference: ArrayLike,
+    participant: ArrayLike | Sequence[object] | None = None,
+    *,
+    confidence: float = 0.95,
+    coverage: float = 0.95,
+    form: Form = "participant-means",
+    pair: bool = False,
+) -> LimitsOfAgreement:
+    """Estimate the limits of agreement of two instruments.
+
+    Parameters
+    ----------
+    difference : array_like of float, shape (n,)
+        Test minus reference, one value a pair of simultaneous measurements.
+    participant : array_like, shape (n,), optional
+        Whose difference each is. None: every pair is of another participant.
+    confidence : float, default 0.95
+        Of the intervals.
+    coverage : float, default 0.95
+        Share of differences that the limits are to hold (0.95 is bias ∓ 1.96 SD).
+    form : {"participant-means", "pooled-within", "analysis-of-variance"}
+        For several pairs a participant. "participant-means" (the default): every participant
+        counts the same, in bias and in spread. "pooled-within": the same bias, with one
+        within-participant variance pooled over all. "analysis-of-variance": the published one-way
+        form, where every pair counts the same.
+    pair : bool, default False
+        With one pair a participant: intervals that hold for both limits at once.
+
+    Returns
+    -------
+    LimitsOfAgreement
+        With one pair a participant, the simple form with exact intervals. With several, the
+        form for pairs whose true value varies. With one participant, that participant's
+        limits, which say nothing of others (see `within_participant_limits`).
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 2 differences, a value is missing or infinite, the lengths differ,
+        an option is unknown, or every participant has one pair and all are equal.
+
+    Notes
+    -----
+    One pair a participant [1]_: bias and sd are mean and standard deviation (n - 1), limits
+    bias ∓ z sd. Intervals: bias ± t sd/√n; a limit exactly, from the noncentral t [2]_.
+
+    Several pairs [3]_, d_i the mean, s_i² the variance of the n_i differences of participant i,
+    k participants. "analysis-of-variance": within = mean square within, between = (mean square
+    between - within) / ((N² - Σ n_i²) / ((k - 1) N)), not below 0; sd² = between + within; bias
+    the mean of all pairs. "pooled-within": bias the mean of the d_i, sd² = var(d_i) +
+    (1 - mean(1/n_i)) within [4]_. Both have intervals by recovery of variances (MOVER).
+    "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
+    unbiased variance however unequal the n_i and s_i are; intervals by
+    `participant_mean_intervals`. With 2 or 3 participants the bias has its interval and the
+    limits have none.
+
+    References
+    ----------
+    .. [1] Bland & Altman (1986). Lancet 327, 307-310; (1999). Stat Methods Med Res 8, 135-160.
+    .. [2] Carkeet (2015). Optom Vis Sci 92, e71-e80. Shieh (2018). BMC Med Res Methodol 18, 45.
+    .. [3] Bland & Altman (2007). J Biopharm Stat 17, 571-582.
+    .. [4] Zou (2013). Stat Methods Med Res 22, 630-642.
+    """
+    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
+    if form not in get_args(Form):
+        raise ValueError(f"`form` must be one of {', '.join(get_args(Form))}, got {form!r}.")
+    parts = variance_components(values, participant)
+    if parts.k == 1:
+        return within_participant_limits(values, confidence=confidence, coverage=coverage)
+    if np.all(parts.counts == 1):
+        return _simple(values, confidence, coverage, pair)
+    if pair:
+        raise ValueError("`pair` intervals exist for one pair a participant only.")
+    return _repeated(values, parts, form, confidence, coverage)
+
+
+def within_participant_limits(
+    difference: ArrayLike, *, confidence: float = 0.95, coverage: float = 0.95
+) -> LimitsOfAgreement:
+    """Estimate the limits of one participant's differences; they say nothing of others.
+
+    Parameters
+    ----------
+    difference : array_like of float, shape (n,)
+        Test minus reference, one value a cycle, in the order measured.
+    confidence, coverage : float, default 0.95
+        Of the intervals, and of the limits.
+
+    Returns
+    -------
+    LimitsOfAgreement
+        `sd_within` is the standard deviation over the cycles, `sd_between` NaN.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 2 differences, a value is missing or infinite, or an option is
+        out of range.
+
+    Notes
+    -----
+    As for one pair a participant, with cycles in the place of participants; the intervals take
+    the cycles as independent.
+    """
+    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
+    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    bias_ci, lower_ci, upper_ci = _exact_intervals(mean, sd, values.size, confidence, coverage)
+    return _result(
+        mean, sd, bias_ci, lower_ci, upper_ci, (float("nan"), sd), (1, values.size),
+        method="within participant",
+        weighting="all pairs equally",
+        interval_method="exact, noncentral t, cycles taken as independent",
+        levels=(coverage, confidence),
+        shape=values,
+        notes=(
+            ("One participant: these limits hold for this participant's cycles only. Limits of "
+            "agreement for people need several participants."),
+        ),
+        assumptions=(
+            "This participant's differences are independent from cycle to cycle and normal.",
+        ),
+    )  # fmt: skip
+
+
+def _simple(values: Floats, confidence: float, coverage: float, pair: bool) -> LimitsOfAgreement:
+    """Return the limits from one pair a participant."""
+    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    bias_ci, lower_ci, upper_ci = _exact_intervals(
+        mean, sd, values.size, confidence, coverage, pair
+    )
+    nan = float("nan")
+    return _result(
+        mean, sd, bias_ci, lower_ci, upper_ci, (nan, nan), (values.size, values.size),
+        method="one pair a participant",
+        weighting="all participants equally",
+        interval_method="exact, noncentral t" + (", both limits at once" if pair else ""),
+        levels=(coverage, confidence),
+        shape=values,
+        notes=("One pair a participant: between and within cannot be told apart.",),
+        assumptions=(
+            ("Participants are independent and their differences normal, with the same mean and "
+            "spread whatever the size of the measurement."),
+        ),
+    )  # fmt: skip
+
+
+def _repeated(
+    values: Floats, parts: Components, form: Form, confidence: float, coverage: float
+) -> LimitsOfAgreement:
+    """Return the limits from several linked pairs a participant, the true value varying."""
+    estimate = {
+        "participant-means": parts.by_participant,
+        "pooled-within": parts.by_participant_pooled,
+        "analysis-of-variance": parts.by_pairs,
+    }[form]
+    by_means = form != "analysis-of-variance"
+    bias_ci = parts.bias_interval(confidence, by_participant=by_means)
+    lower_ci, upper_ci, how, notes = _limit_intervals(
+        parts, estimate, form, bias_ci, confidence, coverage
+    )
+    if estimate.between < 0:
+        notes.append(
+            "Participants' means vary less than their cycles alone would make them: the variance "
+            "between participants is estimated as 0."
+        )
+    return _result(
+        estimate.bias, estimate.sd, bias_ci, lower_ci, upper_ci,
+        (float(np.sqrt(max(estimate.between, 0))), float(np.sqrt(estimate.within))),
+        (parts.k, values.size),
+        method=f"several linked pairs a participant, true value varying; {form}",
+        weighting="all participants equally" if by_means else "all pairs equally",
+        interval_method=how,
+        levels=(coverage, confidence),
+        shape=parts.means,
+        notes=tuple(notes),
+        assumptions=(
+            ("Participants are independent; the limits are for a single cycle of a further "
+            "participant."),
+            ("Differences within and between participants are normal, with the same mean and "
+            "spread whatever the size of the measurement."),
+            "Cycles of a participant are independent given the participant"
+            + ("." if form == "participant-means" else ", with the same variance in everyone."),
+        ),
+    )  # fmt: skip
+
+
+def _limit_intervals(
+    parts: Components,
+    estimate: Estimate,
+    form: Form,
+    bias_ci: Interval,
+    confidence: float,
+    coverage: float,
+) -> tuple[Interval, Interval, str, list[str]]:
+    """Return the intervals of both limits, their name, and why there are none."""
+    if parts.k < FEWEST_PARTICIPANTS:
+        note = (
+            f"{parts.k} participants: the limits have no interval (at least "
+            f"{FEWEST_PARTICIPANTS} are needed) and are a rough guess."
+        )
+        return NO_INTERVAL, NO_INTERVAL, "none for the limits", [note]
+    z = float(stats.norm.ppf((1 + coverage) / 2))
+    if form == "participant-means":
+        how = "closed form on participants' means and variances"
+        return *participant_mean_intervals(parts, confidence, z), how, []
+    half = bias_ci[1] - estimate.bias
+    pooled = recovered_variance_intervals(parts, estimate, half, confidence, z)
+    return *pooled, "recovery of variances (MOVER)", []
+
+
+def _exact_intervals(
+    mean: float, sd: float, n: int, confidence: float, coverage: float, pair: bool = False
+) -> tuple[Interval, Interval, Interval]:
+    """Return the intervals of bias, lower and upper limit from n independent differences."""
+    half = float(stats.t.ppf((1 + confidence) / 2, n - 1)) * sd / np.sqrt(n)
+    factors = exact_pair_factors if pair else exact_limit_factors
+    inner, outer = factors(n, confidence=confidence, coverage=coverage)
+    return (
+        (float(mean - half), float(mean + half)),
+        (mean - outer * sd, mean - inner * sd),
+        (mean + inner * sd, mean + outer * sd),
+    )
+
+
+def _result(
+    bias: float,
+    sd: float,
+    bias_ci: Interval,
+    lower_ci: Interval,
+    upper_ci: Interval,
+    parts: tuple[float, float],
+    counts: tuple[int, int],
+    *,
+    method: str,
+    weighting: str,
+    interval_method: str,
+    levels: tuple[float, float],
+    shape: Floats,
+    notes: tuple[str, ...],
+    assumptions: tuple[str, ...],
+) -> LimitsOfAgreement:
+    """Put the result together and add the checks of shape."""
+    z = float(stats.norm.ppf((1 + levels[0]) / 2))
+    skewness, remarks = _shape_notes(shape)
+    if sd == 0:
+        remarks = ("All differences are equal: there is no spread, and no error is estimated.",)
+    return LimitsOfAgreement(
+        bias=bias,
+        bias_ci=bias_ci,
+        sd=sd,
+        sd_between=parts[0],
+        sd_within=parts[1],
+        lower=bias - z * sd,
+        lower_ci=lower_ci,
+        upper=bias + z * sd,
+        upper_ci=upper_ci,
+        n_participants=counts[0],
+        n_observations=counts[1],
+        method=method,
+        weighting=weighting,
+        interval_method=interval_method,
+        coverage=levels[0],
+        confidence=levels[1],
+        skewness=skewness,
+        notes=(*notes, *remarks),
+        assumptions=assumptions,
+    )
+
+
+def _shape_notes(values: Floats) -> tuple[float, tuple[str, ...]]:
+    """Return the skewness of the values and a warning when it is large."""
+    if values.size < 3 or np.ptp(values) == 0:
+        return float("nan"), ()
+    skewness = float(stats.skew(values, bias=False))
+    if abs(skewness) < 1:
+        return skewness, ()
+    return skewness, (
+        (
+            f"Differences are skewed (skewness {skewness:.1f}): the limits and their intervals "
+            "hold less than they say; consider percentile limits."
+        ),
+    )

@@ -4,13 +4,43 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from twinangle.agreement._input import Floats
-from twinangle.agreement._result import Interval, Result
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+
+_ONE_PARTICIPANT = (
+    "The interval speaks of this participant's further cycles, not of other participants."
+)
+_SERIAL = (
+    "The interval is a delete-one-cycle jackknife; neighbouring cycles that resemble each other "
+    "lower the number of cycles it counts on (n_effective)."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CycleVariability(Result):
-    """Standard deviation over cycles, at each point and averaged over the points."""
+    """Standard deviation over cycles, at each point and averaged over the points.
+
+    Attributes
+    ----------
+    sd : float
+        Standard deviation over cycles (divisor n - 1) averaged over the points.
+    sd_ci : tuple of float
+        Its confidence interval; NaN below 3 cycles.
+    sd_curve, mean_curve : ndarray of float, shape (n_points,)
+        Standard deviation and mean over cycles at each point.
+    n_cycles : int
+        Cycles seen.
+    n_effective : float
+        Independent cycles they are worth for the interval.
+    confidence : float
+        Of the interval.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
 
     sd: float
     sd_ci: Interval
@@ -21,10 +51,38 @@ class CycleVariability(Result):
     confidence: float
     assumptions: tuple[str, ...]
 
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        return (
+            f"The standard deviation over {self.n_cycles} cycles, averaged over the cycle, was "
+            f"{quantity(self.sd, unit)} ({interval(self.sd_ci, unit, self.confidence)})."
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VariabilityComparison(Result):
-    """Per-cycle standard deviation of two instruments on the same cycles of one participant."""
+    """Per-cycle standard deviation of two instruments on the same cycles of one participant.
+
+    Attributes
+    ----------
+    test_sd, reference_sd : float
+        Standard deviation over cycles averaged over the points.
+    ratio, difference : float
+        test_sd / reference_sd (NaN when the reference does not vary) and test_sd - reference_sd.
+    added_sd : float
+        √(test_sd² - reference_sd²); NaN when the test instrument varies less.
+    ratio_ci, difference_ci, added_sd_ci : tuple of float
+        Their intervals; NaN below 3 cycles. A lower bound of 0 for `added_sd` says that the data
+        are compatible with no added variability.
+    n_cycles : int
+        Cycles seen.
+    n_effective : float
+        Independent cycles they are worth for the intervals.
+    confidence : float
+        Of the intervals.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
 
     test_sd: float
     reference_sd: float
@@ -38,3 +96,327 @@ class VariabilityComparison(Result):
     n_effective: float
     confidence: float
     assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        added = (
+            f"the test instrument adds {quantity(self.added_sd, unit)} "
+            f"({interval(self.added_sd_ci, unit, self.confidence)})"
+            if np.isfinite(self.added_sd)
+            else "the test instrument varies less, so it has no added standard deviation"
+        )
+        return (
+            f"The standard deviation over {self.n_cycles} cycles was "
+            f"{quantity(self.test_sd, unit)} against {quantity(self.reference_sd, unit)}: "
+            f"difference {quantity(self.difference, unit)} "
+            f"({interval(self.difference_ci, unit, self.confidence)}), ratio "
+            f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)}); {added}."
+        )
+
+
+def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVariability:
+    """Measure how much curves vary from cycle to cycle.
+
+    Parameters
+    ----------
+    curves : array_like of float, shape (n_cycles, n_points)
+        Time-normalised curves, one row a cycle.
+    confidence : float, default 0.95
+        Of the interval.
+
+    Returns
+    -------
+    CycleVariability
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 2 cycles, a value is missing or infinite, or `confidence` is not
+        between 0 and 1.
+
+    Notes
+    -----
+    The interval is a jackknife over cycles of ln(sd), Student's t on n_e - 1 degrees of freedom,
+    with n_e = n (1 - p) / (1 + p). p is the square of the lag-1 autocorrelation of the curves
+    about their mean (summed over the points, corrected by 1/n for its bias, not below 0): the
+    autocorrelation of a product of two Gaussian series is the product of theirs.
+
+    References
+    ----------
+    .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
+    """
+    curves = finite_array(curves, "curves", ndim=2, min_rows=2)
+    confidence = fraction(confidence, "confidence")
+    sd_curve = curves.std(axis=0, ddof=1)
+    sd = float(sd_curve.mean())
+    n_effective = _effective(curves.shape[0], _lag_one(curves) ** 2)
+    bounds = NO_INTERVAL
+    if curves.shape[0] > 2 and sd > 0:
+        left_out = _sd_left_out(curves)
+        if left_out.min() > 0:
+            low, high = _jackknife(np.log(sd), np.log(left_out), n_effective, confidence)
+            bounds = (float(np.exp(low)), float(np.exp(high)))
+    return CycleVariability(
+        sd=sd,
+        sd_ci=bounds,
+        sd_curve=read_only(sd_curve),
+        mean_curve=read_only(curves.mean(axis=0)),
+        n_cycles=curves.shape[0],
+        n_effective=n_effective,
+        confidence=confidence,
+        assumptions=(*_cautions(curves.shape[0]), _ONE_PARTICIPANT, _SERIAL),
+    )
+
+
+def compare_variability(
+    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
+) -> VariabilityComparison:
+    """Compare how much two instruments vary over the same cycles of one participant.
+
+    Parameters
+    ----------
+    test, reference : array_like of float, shape (n_cycles, n_points)
+        Curves of the same cycles, row by row.
+    confidence : float, default 0.95
+        Of the intervals.
+
+    Returns
+    -------
+    VariabilityComparison
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 2 cycles, a value is missing or infinite, the shapes differ, or
+        `confidence` is not between 0 and 1.
+
+    Notes
+    -----
+    Both instruments see the same cycles, so their standard deviations w and r are correlated and
+    the intervals must delete a cycle from both at once: a jackknife of ln(w/r), of w - r and of
+    w² - r², Student's t on n_e - 1 degrees of freedom. This carries the idea of Pitman and Morgan
+    from one value a cycle to curves averaged over their points. As there, all rests on the
+    products of the scaled sum and difference; n_e = n (1 - p) / (1 + p) with p the product of the
+    lag-1 autocorrelations of test/w + reference/r and test/w - reference/r (each corrected by
+    1/n for its bias, not below 0).
+
+    In 2000 simulated trials a cell (Gaussian curves, 6 to 50 cycles) the nominal 95 % intervals of
+    ratio and difference held 94.8 to 96.4 % with independent cycles and 93.8 to 96.0 % with a
+    serial correlation of 0.5; that of the added SD 95.0 to 96.1 % and 90.6 to 93.1 %
+    (`benchmarks/coverage.py` repeats this).
+
+    References
+    ----------
+    .. [1] Pitman (1939). Biometrika 31, 9-12. Morgan (1939). Biometrika 31, 13-19.
+    .. [2] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
+    """
+    test, reference = finite_pair(test, reference, ndim=2, min_rows=2)
+    confidence = fraction(confidence, "confidence")
+    n = test.shape[0]
+    w, r = _averaged_sd(test), _averaged_sd(reference)
+    n_effective = _effective(n, _shared_correlation(test, reference, w, r))
+    ratio_ci, difference_ci, square_ci = _paired_intervals(test, reference, n_effective, confidence)
+    return VariabilityComparison(
+        test_sd=w,
+        reference_sd=r,
+        ratio=w / r if r > 0 else float("nan"),
+        ratio_ci=ratio_ci,
+        difference=w - r,
+        difference_ci=difference_ci,
+        added_sd=float(np.sqrt(w**2 - r**2)) if w >= r else float("nan"),
+        added_sd_ci=(float(np.sqrt(max(square_ci[0], 0.0))), float(np.sqrt(max(square_ci[1], 0.0))))
+        if np.isfinite(square_ci[0])
+        else NO_INTERVAL,
+        n_cycles=n,
+        n_effective=n_effective,
+        confidence=confidence,
+        assumptions=(*_cautions(n), *_comparison_cautions(w, r), _ONE_PARTICIPANT, _SERIAL),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class PitmanMorgan(Result):
+    """Comparison of the variances of two paired samples.
+
+    Attributes
+    ----------
+    ratio : float
+        Standard deviation of test over that of reference.
+    ratio_ci : tuple of float
+        Its confidence interval.
+    statistic : float
+        Student's t of the correlation of sum and difference; positive when test varies more.
+    df : float
+        Its degrees of freedom.
+    p_value : float
+        Two-sided, of equal variances.
+    confidence : float
+        Of the interval.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
+
+    ratio: float
+    ratio_ci: Interval
+    statistic: float
+    df: float
+    p_value: float
+    confidence: float
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded; the ratio has no unit."""
+        return (
+            f"The ratio of standard deviations was {quantity(self.ratio, '')} "
+            f"({interval(self.ratio_ci, '', self.confidence)}; Pitman-Morgan "
+            f"t({quantity(self.df, '')}) = {quantity(self.statistic, '')}, p = {self.p_value:.3f})."
+        )
+
+
+def pitman_morgan(
+    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
+) -> PitmanMorgan:
+    """Compare the variances of paired values, one pair an independent unit.
+
+    Parameters
+    ----------
+    test, reference : array_like of float, shape (n,)
+        Paired values.
+    confidence : float, default 0.95
+        Of the interval of the ratio.
+
+    Returns
+    -------
+    PitmanMorgan
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 3 pairs, a value is missing or infinite, a sample is constant, or
+        one is a straight line of the other.
+
+    Notes
+    -----
+    t = (F - 1) √(n - 2) / (2 √(F (1 - c²))), F the ratio of variances, c the correlation of the
+    pairs; equal to the t of the correlation of sums and differences [1]_. The interval of F is
+    F (K ∓ √(K² - 1)), K = 1 + 2 (1 - c²) t_q² / (n - 2).
+
+    References
+    ----------
+    .. [1] Pitman (1939). Biometrika 31, 9-12. Morgan (1939). Biometrika 31, 13-19.
+    """
+    test, reference = finite_pair(test, reference, ndim=1, min_rows=3)
+    confidence = fraction(confidence, "confidence")
+    for values, name in ((test, "test"), (reference, "reference")):
+        if np.ptp(values) == 0:
+            raise ValueError(
+                f"`{name}` is constant ({values[0]:g}): it has no variance to compare."
+            )
+    ratio = float(test.std(ddof=1) / reference.std(ddof=1))
+    free = 1 - float(np.corrcoef(test, reference)[0, 1]) ** 2
+    if free <= 1e-14:
+        raise ValueError("`test` is a straight line of `reference`: the ratio has no error.")
+    df = test.size - 2
+    statistic = (ratio**2 - 1) * np.sqrt(df) / (2 * ratio * np.sqrt(free))
+    k = 1 + 2 * free * stats.t.ppf((1 + confidence) / 2, df) ** 2 / df
+    root = np.sqrt(k**2 - 1)
+    return PitmanMorgan(
+        ratio=ratio,
+        ratio_ci=(float(ratio * np.sqrt(k - root)), float(ratio * np.sqrt(k + root))),
+        statistic=float(statistic),
+        df=float(df),
+        p_value=float(2 * stats.t.sf(abs(statistic), df)),
+        confidence=confidence,
+        assumptions=("The pairs are independent and bivariate normal.",),
+    )
+
+
+def _averaged_sd(curves: Floats) -> float:
+    """Return the standard deviation over cycles averaged over the points."""
+    return float(curves.std(axis=0, ddof=1).mean())
+
+
+def _sd_left_out(curves: Floats) -> Floats:
+    """Return the averaged standard deviation with each cycle left out in turn."""
+    n = curves.shape[0]
+    squared = (curves - curves.mean(axis=0)) ** 2
+    rest = squared.sum(axis=0) - n / (n - 1) * squared
+    left_out: Floats = np.sqrt(np.maximum(rest, 0) / (n - 2)).mean(axis=1)
+    return left_out
+
+
+def _jackknife(
+    estimate: float, left_out: Floats, n_effective: float, confidence: float
+) -> Interval:
+    """Return the jackknife interval from the estimates with one cycle left out."""
+    spread = (left_out.size - 1) * left_out.std(ddof=1)  # of the pseudo-values
+    t = stats.t.ppf((1 + confidence) / 2, max(n_effective - 1, 1))
+    half = t * spread / np.sqrt(n_effective)
+    return float(estimate - half), float(estimate + half)
+
+
+def _paired_intervals(
+    test: Floats, reference: Floats, n_effective: float, confidence: float
+) -> tuple[Interval, Interval, Interval]:
+    """Return the intervals of ratio, difference and difference of squares."""
+    if test.shape[0] < 3:
+        return NO_INTERVAL, NO_INTERVAL, NO_INTERVAL
+    w, r = _averaged_sd(test), _averaged_sd(reference)
+    less_w, less_r = _sd_left_out(test), _sd_left_out(reference)
+    ratio = NO_INTERVAL
+    if min(w, r, less_w.min(), less_r.min()) > 0:
+        low, high = _jackknife(np.log(w / r), np.log(less_w / less_r), n_effective, confidence)
+        ratio = (float(np.exp(low)), float(np.exp(high)))
+    return (
+        ratio,
+        _jackknife(w - r, less_w - less_r, n_effective, confidence),
+        _jackknife(w**2 - r**2, less_w**2 - less_r**2, n_effective, confidence),
+    )
+
+
+def _lag_one(curves: Floats) -> float:
+    """Return the lag-1 autocorrelation over cycles, pooled over points, not below 0."""
+    centred = curves - curves.mean(axis=0)
+    total = float((centred**2).sum())
+    if total == 0:
+        return 0.0
+    # 1/n makes up for the bias that estimating the mean brings.
+    lagged = float((centred[1:] * centred[:-1]).sum()) / total + 1 / curves.shape[0]
+    return float(max(lagged, 0.0))
+
+
+def _shared_correlation(test: Floats, reference: Floats, w: float, r: float) -> float:
+    """Return the serial correlation of the products of scaled sum and difference."""
+    if w == 0 or r == 0:
+        return float(max(_lag_one(test), _lag_one(reference))) ** 2
+    return _lag_one(test / w + reference / r) * _lag_one(test / w - reference / r)
+
+
+def _effective(n: int, correlation: float) -> float:
+    """Return the independent cycles that `n` serially correlated ones are worth."""
+    return n * (1 - correlation) / (1 + correlation)
+
+
+def _cautions(n_cycles: int) -> tuple[str, ...]:
+    """Return what is to be said of the number of cycles."""
+    if n_cycles >= 50:
+        return ()
+    return (
+        (
+            f"{n_cycles} cycles: variability is reliable from about 50 (König et al. 2014, "
+            "Gait Posture 39:615)."
+        ),
+    )
+
+
+def _comparison_cautions(w: float, r: float) -> tuple[str, ...]:
+    """Return what is to be said of the sizes of both standard deviations."""
+    said = ["The added SD takes the test instrument's own error as unrelated to the movement."]
+    if w < r:
+        said.append(
+            "The test instrument varies less than the reference: w² - r² is negative and has no "
+            "square root. Smoothing, or an error that opposes the movement, can do this."
+        )
+    if r == 0 or w == 0:
+        said.append("An instrument that does not vary at all leaves the ratio without an interval.")
+    return tuple(said)

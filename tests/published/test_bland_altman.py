@@ -1,0 +1,91 @@
+"""Bland & Altman, Lancet 1986;327:307, Stat Methods Med Res 1999;8:135, J Biopharm Stat 2007."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+
+from twinangle.agreement import limits_of_agreement, pitman_morgan
+
+SHARED = Path(__file__).resolve().parents[2] / "../shared/data"
+
+# 1986, the table of 17 people: peak expiratory flow, l/min, first reading of each meter.
+WRIGHT = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
+MINI = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+
+
+def shared_table(name: str) -> pd.DataFrame:
+    path = SHARED / name
+    if not path.exists():
+        pytest.skip(f"../shared/data/{name} is absent")
+    return pd.read_csv(path)
+
+
+def peak_flow() -> np.ndarray:
+    return np.array(WRIGHT, dtype=float) - MINI
+
+
+def test_peak_flow_bias_and_sd_as_printed_in_1986():
+    result = limits_of_agreement(peak_flow())
+    assert_allclose([result.bias, result.sd], [-2.1, 38.8], atol=0.05)
+    # The paper doubles the rounded SD, which moves its limits by up to 0.1 l/min.
+    assert_allclose(result.bias - 2 * result.sd, -79.7, atol=0.1)
+    assert_allclose(result.bias + 2 * result.sd, 75.5, atol=0.1)
+
+
+def test_peak_flow_at_full_precision():
+    # Computed from the printed table; the limits there use 1.96, ours the exact quantile.
+    result = limits_of_agreement(peak_flow())
+    assert_allclose(result.bias, -2.117647, atol=5e-7)
+    assert_allclose(result.sd, 38.765130, atol=5e-7)
+    assert_allclose([result.lower, result.upper], [-78.0973, 73.8620], atol=2e-3)
+    assert_allclose(result.bias_ci, [-22.0488, 17.8135], atol=5e-5)
+
+
+def test_peak_flow_exact_intervals_of_the_limits():
+    # Computed from the printed table with the noncentral t quantile.
+    result = limits_of_agreement(peak_flow())
+    assert_allclose(result.lower_ci, [-124.1608, -53.0949], atol=5e-5)
+    assert_allclose(result.upper_ci, [48.8596, 119.9255], atol=5e-5)
+
+
+def test_peak_flow_pitman_morgan():
+    # Computed from the printed table: t 0.325231 on 15 df, p 0.749499.
+    result = pitman_morgan(WRIGHT, MINI)
+    assert_allclose([result.statistic, result.p_value], [0.325231, 0.749499], atol=5e-7)
+    assert result.df == 15
+
+
+def test_systolic_pressure_of_1999():
+    table = shared_table("ba1999-sbp/sbp.csv")
+    result = limits_of_agreement(table["J1"] - table["S1"])
+    # Printed: -16.29, 19.61, limits -54.7 and 22.1, interval of the mean -20.5 to -12.1.
+    assert_allclose([result.bias, result.sd], [-16.29, 19.61], atol=0.005)
+    assert_allclose([result.lower, result.upper], [-54.7, 22.1], atol=0.05)
+    assert_allclose(result.bias_ci, [-20.5, -12.1], atol=0.05)
+    assert_allclose(result.lower_ci, [-62.9566, -48.3827], atol=5e-5)  # computed, noncentral t
+    assert_allclose(result.upper_ci, [15.7945, 30.3683], atol=5e-5)
+
+
+def test_cardiac_output_true_value_varying():
+    # 1999/2007; figures printed there agree with these, computed at full precision from the data.
+    table = shared_table("ba1999-cardiac-output/cardiac_output.csv")
+    result = limits_of_agreement(
+        table["RV"] - table["IC"], table["subject"], form="analysis-of-variance"
+    )
+    assert (result.n_participants, result.n_observations) == (12, 60)
+    assert_allclose(result.bias, 0.6021667, atol=5e-8)
+    assert_allclose(result.sd_within**2, 0.170714, atol=5e-7)
+    assert_allclose(result.sd_between**2, 0.8106221, atol=5e-8)
+    assert_allclose(result.sd, 0.9906241, atol=5e-8)
+    assert_allclose([result.lower, result.upper], [-1.3394565, 2.5437899], atol=4e-5)
+    assert result.weighting == "all pairs equally"
+
+
+def test_cardiac_output_bias_weighted_by_participant_is_another_number():
+    table = shared_table("ba1999-cardiac-output/cardiac_output.csv")
+    result = limits_of_agreement(table["RV"] - table["IC"], table["subject"])
+    assert_allclose(result.bias, 0.7092361, atol=5e-8)
+    assert result.weighting == "all participants equally"
