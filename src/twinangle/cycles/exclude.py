@@ -1,0 +1,207 @@
+"""Which cycles to leave out, each with its reason in words and numbers.
+
+Every rule returns one text a cycle, empty where the rule has no objection. The limits are set
+from medians and median absolute deviations (MAD), wide enough that ordinary variability stays
+in: with four or five robust standard deviations, next to nothing of a normal spread is cut off,
+so the SD over cycles is not made smaller by the rules themselves. Common practice, no source,
+for each of the limits.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
+from twinangle.cycles.normalise import count_missing
+from twinangle.recording import Array
+
+Reasons = list[str]
+MAD_TO_SD = 1.4826  # of a normal distribution
+
+TURN_LEAST_DEG = 12.0
+TURN_MOST_DEG = 25.0
+TURN_SDS = 5.0
+TURN_GROWTH = 3.0
+DURATION_SDS = 4.0
+DURATION_LEAST = 0.15
+CURVE_SDS = 5.0
+CURVE_LEAST_MEDIANS = 2.5
+CURVE_LEAST_RANGE = 0.03
+LEAST_FOR_LIMITS = 5
+
+
+def outside(cycles: Candidates, low: float, high: float) -> Reasons:
+    """Refuse cycles that reach beyond the stretch to analyse, `low` to `high` seconds."""
+    return [
+        f"outside: {begin:.2f} to {end:.2f} s is not within {low:g} to {high:g} s"
+        if begin < low or end > high
+        else ""
+        for begin, end in zip(cycles.start_s, cycles.end_s, strict=True)
+    ]
+
+
+def gaps(cycles: Candidates, signal: Array, name: str, origin_s: float, rate_hz: float) -> Reasons:
+    """Refuse cycles in which a signal lacks samples."""
+    missing, total = count_missing(
+        signal, cycles.start_s, cycles.end_s, origin_s=origin_s, rate_hz=rate_hz
+    )
+    return [
+        f"gap: {lack} of {count} samples of {name} are missing" if lack else ""
+        for lack, count in zip(missing, total, strict=True)
+    ]
+
+
+def pauses(cycles: Candidates) -> Reasons:
+    """Refuse intervals between given events that are too long for a cycle."""
+    return [
+        f"pause: {duration:.2f} s between events, typical {cycles.typical_s:.2f} s" if long else ""
+        for duration, long in zip(cycles.end_s - cycles.start_s, cycles.pause, strict=True)
+    ]
+
+
+def starts_and_stops(cycles: Candidates, signal: Array, origin_s: float, rate_hz: float) -> Reasons:
+    """Refuse the first and last cycle of a bout next to standing, and isolated movements.
+
+    Where the recording (or its signal) begins or ends in mid-movement the neighbouring cycle is
+    an ordinary one and stays.
+    """
+    reasons = [""] * cycles.start_s.size
+    for index in np.flatnonzero(~cycles.pause & (cycles.bout == 0)):
+        reasons[index] = f"isolated: fewer than {LEAST_BOUT} cycles in a row"
+    for index in np.flatnonzero((cycles.after_s > 0) & (cycles.bout > 0)):
+        begin, limit = cycles.end_s[index], cycles.after_s[index]
+        rest = _rest(limit, begin, signal, origin_s, rate_hz, 1)
+        if rest > _standing(limit) * cycles.typical_s:
+            reasons[index] = (
+                f"stop: last cycle of bout {cycles.bout[index]}, {rest:.2f} s of rest after it"
+            )
+    for index in np.flatnonzero((cycles.before_s > 0) & (cycles.bout > 0)):
+        begin, limit = cycles.start_s[index], cycles.before_s[index]
+        rest = _rest(limit, begin, signal, origin_s, rate_hz, -1)
+        if rest > _standing(limit) * cycles.typical_s:
+            reasons[index] = (
+                f"start: first cycle of bout {cycles.bout[index]}, {rest:.2f} s of rest before it"
+            )
+    return reasons
+
+
+def _standing(limit_s: float) -> float:
+    """Typical cycles without an event that mean standing; more at the ends of the recording.
+
+    An event within half a cycle of the end is lost, as its peak is incomplete there.
+    """
+    return STANDING if np.isfinite(limit_s) else STANDING + 0.5
+
+
+def _rest(
+    limit_s: float, from_s: float, signal: Array, origin_s: float, rate_hz: float, step: int
+) -> float:
+    """Time without an event beside `from_s`, as far as the signal shows it."""
+    index = round((from_s - origin_s) * rate_hz)
+    run = signal[index:] if step > 0 else signal[: index + 1][::-1]
+    if np.isfinite(limit_s):
+        run = run[: int(limit_s * rate_hz) + 1]
+    missing = ~np.isfinite(run)
+    length = int(np.argmax(missing)) if missing.any() else run.size
+    return min(limit_s, max(length - 1, 0) / rate_hz)
+
+
+def heading_changes(
+    cycles: Candidates, vertical_rate_rad_s: Array, origin_s: float, rate_hz: float
+) -> Array:
+    """Heading change over each cycle in degrees, (m,), from the integrated vertical rate."""
+    rate = np.where(np.isfinite(vertical_rate_rad_s), vertical_rate_rad_s, 0.0)
+    heading = np.concatenate(([0.0], np.cumsum((rate[1:] + rate[:-1]) / (2 * rate_hz))))
+    time = origin_s + np.arange(rate.size) / rate_hz
+    return np.asarray(
+        np.degrees(
+            np.interp(cycles.end_s, time, heading) - np.interp(cycles.start_s, time, heading)
+        )
+    )
+
+
+def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reasons, str]:
+    """Refuse cycles that turn, and say in a warning when walking is curved throughout.
+
+    A cycle turns when its heading change departs from the median by more than five robust
+    standard deviations, but at least 12° and at most 25°; a neighbour of such a cycle turns when
+    it departs by a third as much, so that the ends of a turn go with it. The median (a bias of the
+    rate, a curved path) is taken off only as far as 10°.
+    """
+    known = heading_change_deg[eligible]
+    if known.size == 0:
+        return [""] * heading_change_deg.size, ""
+    median = float(np.median(known))
+    centre = float(np.clip(median, -10.0, 10.0))
+    spread = MAD_TO_SD * float(np.median(np.abs(known - median)))
+    limit = float(np.clip(TURN_SDS * spread, TURN_LEAST_DEG, TURN_MOST_DEG))
+    departure = np.abs(heading_change_deg - centre)
+    turning = _grow(departure > limit, departure > limit / TURN_GROWTH)
+    reasons = [
+        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, "
+        f"{limit / TURN_GROWTH:.0f}° beside a turn)"
+        if bad
+        else ""
+        for change, bad in zip(heading_change_deg, turning, strict=True)
+    ]
+    curved = (
+        f"Half the cycles change heading by {abs(median):.0f}° or more: the path is curved, or the "
+        "rate about the vertical has a bias."
+        if abs(median) > 10
+        else ""
+    )
+    return reasons, curved
+
+
+def _grow(seed: NDArray[np.bool_], wider: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Mark the runs of `wider` that hold at least one `seed`."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], wider, [False])).astype(np.int8)))
+    grown = seed.copy()
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        grown[begin:end] |= seed[begin:end].any()
+    return grown
+
+
+def odd_durations(duration_s: Array, eligible: NDArray[np.bool_]) -> Reasons:
+    """Refuse durations more than four robust standard deviations (at least 15 %) off the median."""
+    reasons = [""] * duration_s.size
+    if eligible.sum() < LEAST_FOR_LIMITS:
+        return reasons
+    log = np.log(duration_s)
+    centre = float(np.median(log[eligible]))
+    spread = MAD_TO_SD * float(np.median(np.abs(log[eligible] - centre)))
+    reach = max(DURATION_SDS * spread, float(np.log1p(DURATION_LEAST)))
+    low, high = np.exp(centre - reach), np.exp(centre + reach)
+    for index in np.flatnonzero(np.abs(log - centre) > reach):
+        reasons[index] = (
+            f"odd duration: {duration_s[index]:.2f} s (limits {low:.2f} to {high:.2f} s)"
+        )
+    return reasons
+
+
+def odd_curves(curves: Array, eligible: NDArray[np.bool_], name: str) -> Reasons:
+    """Refuse curves far from the median curve.
+
+    The distance is the RMS over the 101 points of the curve minus the median curve. The limit is
+    the median distance plus five of its robust standard deviations, at least 2.5 median
+    distances and 3 % of the median curve's range.
+    """
+    reasons = [""] * curves.shape[0]
+    if eligible.sum() < LEAST_FOR_LIMITS:
+        return reasons
+    middle = np.median(curves[eligible], axis=0)
+    distance = np.sqrt(np.mean((curves - middle) ** 2, axis=1))
+    centre = float(np.median(distance[eligible]))
+    spread = MAD_TO_SD * float(np.median(np.abs(distance[eligible] - centre)))
+    limit = max(
+        centre + CURVE_SDS * spread,
+        CURVE_LEAST_MEDIANS * centre,
+        CURVE_LEAST_RANGE * float(np.ptp(middle)),
+    )
+    for index in np.flatnonzero(distance > limit):
+        reasons[index] = (
+            f"odd curve: {name} is {distance[index]:.1f}° RMS from its median curve "
+            f"(limit {limit:.1f}°)"
+        )
+    return reasons
