@@ -41,7 +41,15 @@ def _trial_table(results: StudyResults) -> Table:
     )
     for name in ("Participant", "Condition", "Trial", "Side", "Procedure"):
         table.add_column(name, no_wrap=name != "Procedure")
-    for name in ("Cycles", "Lag s", "Drift ppm", "Offset °", "RMS dem. °", "SD wear. °", "SD ref. °"):
+    for name in (
+        "Cycles",
+        "Lag s",
+        "Drift ppm",
+        "Offset °",
+        "RMS dem. °",
+        "SD wear. °",
+        "SD ref. °",
+    ):
         table.add_column(name, justify="right", no_wrap=True)
     for trial in results.trials:
         if trial.status == "ok":

@@ -90,7 +90,9 @@ class StudyResults:
     acceptable_deg: float
     trials: tuple[TrialResult, ...]
     limits: tuple[PooledLimits, ...]
-    conditions: tuple[tuple[str, str, ConditionDifference], ...]  # (procedure, quantity, difference)
+    conditions: tuple[
+        tuple[str, str, ConditionDifference], ...
+    ]  # (procedure, quantity, difference)
     version: str
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]

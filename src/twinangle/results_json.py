@@ -24,7 +24,7 @@ def to_text(results: StudyResults) -> str:
 
 def study_record(results: StudyResults) -> dict[str, Any]:
     """Return the whole of a run as plain values."""
-    return plain(
+    return _plain_record(
         {
             "schema": SCHEMA,
             "study": {
@@ -65,8 +65,7 @@ def trial_record(trial: TrialResult) -> dict[str, Any]:
     record["agreement"] = _agreement_record(trial)
     record["variability"] = _variability_record(trial)
     record["covariates"] = dict(trial.covariates)
-    record |= {name: extra for name, extra in trial.extras.items()}
-    return plain(record)
+    return _plain_record(record | dict(trial.extras))
 
 
 def _clock_record(clock: Synchronisation | None) -> dict[str, Any] | None:
@@ -195,6 +194,10 @@ def _condition_record(procedure: str, quantity: str, item: ConditionDifference) 
         "note": item.note,
         "assumptions": list(item.assumptions),
     }
+
+
+def _plain_record(record: dict[str, Any]) -> dict[str, Any]:
+    return {key: plain(value) for key, value in record.items()}
 
 
 def plain(value: Any) -> Any:

@@ -54,9 +54,7 @@ def _clock(
             drift=settings.drift,
             max_lag_s=settings.max_lag_s,
         )
-    return synchronise(
-        motion.angle, reference, max_lag_s=settings.max_lag_s, drift=settings.drift
-    )
+    return synchronise(motion.angle, reference, max_lag_s=settings.max_lag_s, drift=settings.drift)
 
 
 def _zeroed(reference: AngleRecording, clock: Synchronisation, trial: Trial) -> AngleRecording:

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.channels import refuse_constant
 from twinangle.errors import StudyError
 from twinangle.importers import read_event_times, read_recording
 from twinangle.recording import (
@@ -20,7 +21,7 @@ from twinangle.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.reference import reference_angle
+from twinangle.reference.goniometer import reference_angle
 from twinangle.study import (
     AngleWearable,
     InertialWearable,
@@ -34,7 +35,6 @@ from twinangle.wearable.procedures import WearableTrial, estimate_motion
 from twinangle.wearable.sensors import (
     build_orientation_pair,
     build_sensor_pair,
-    refuse_constant,
     sensor_warnings,
 )
 
@@ -115,7 +115,7 @@ def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str
     signals = list(settings.columns)
     recording = read_recording(
         path,
-        columns=signals + [trigger] if trigger is not None else signals,
+        columns=[*signals, trigger] if trigger is not None else signals,
         time=settings.time,
         rate_hz=settings.rate_hz,
         source=path.relative_to(study.folder).as_posix(),

@@ -1,8 +1,8 @@
-"""One trial: from its files to its numbers, under every procedure, on one clock and one set of cycles."""
+"""One trial: from its files to its numbers, every procedure on one clock and the same cycles."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -63,23 +63,23 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
     try:
         signals = read_trial(study, trial)
-        motions = {name: _attempt(lambda name=name: signals.motion(name)) for name in procedures}
+        motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first) if first is not None else None
     except TwinangleError as error:
         return tuple(_ended(trial, name, "failed", str(error)) for name in procedures)
-    except Exception as error:  # noqa: BLE001  one trial must not stop the others
+    except Exception as error:
         return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
     return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
 
 
-def _attempt(step: Callable[[], JointMotion]) -> JointMotion | str:
-    """Return what `step` yields, or the message of what went wrong."""
+def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
+    """Return what a procedure yields, or the message of what went wrong."""
     try:
-        return step()
+        return estimate(procedure)
     except TwinangleError as error:
         return str(error)
-    except Exception as error:  # noqa: BLE001  a faulty procedure must not stop the others
+    except Exception as error:
         return _unexpected(error)
 
 
@@ -152,7 +152,7 @@ def _numbers(
         warnings=_unique(
             *line.signals.warnings, *motion.warnings, *clock_warnings, *cycles.warnings
         ),
-        extras=line.signals.extras | _quality(motion),
+        extras=dict(line.signals.extras) | _quality(motion),
     )
     if cycles.reference_deg is None:
         return result
@@ -165,7 +165,7 @@ def _numbers(
     )
 
 
-def _quality(motion: JointMotion) -> Mapping[str, Any]:
+def _quality(motion: JointMotion) -> dict[str, Any]:
     """Return what the procedure says of its own angle, under the key `angle_quality`."""
     quality = motion.quality
     if quality is None:
