@@ -14,7 +14,8 @@ from twinangle.recording import Array, Recording
 # A uniform grid more than this many times the samples is a fault in the times, not a gap.
 MOST_SLOTS_PER_SAMPLE = 200
 JITTER_WARNING = 0.25  # of a sampling interval, RMS
-FIRST_BLOCK = 256
+DENSE_STAMPS = 2048
+MOST_FREQUENCIES = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,20 +61,22 @@ def regularise(
     Raises
     ------
     RecordingError
-        If the stamps fit no single rate: the given one is off by more than 1 %, or the grid would
-        hold far more gaps than samples.
+        If the stamps fit no single rate: the given one is off by more than a tenth, the stamps
+        come in bursts, or the grid would hold far more gaps than samples.
 
     Notes
     -----
-    The slots k are the increasing whole numbers nearest the stamps in the least-squares sense:
-    isotonic regression of ``(t - t_0) / T - i`` on the sample number i, rounded. The period T is
-    the least-squares slope of t on k, fitted on a stretch that doubles until it covers the
-    recording, so that T is always known well enough to count the slots of the next stretch.
+    The period is where the stamps are most in step, the maximum of ``|sum exp(2 pi i t / T)|``
+    (the first trigonometric moment [2]_), which jitter of up to a third of a period and missing
+    rows do not move. The slots are the increasing whole numbers nearest the stamps in the
+    least-squares sense: isotonic regression [1]_ of ``t / T - i`` on the sample number i, rounded.
+    The least-squares line of t on the slots then gives T and the start.
 
     References
     ----------
     .. [1] Barlow, Bartholomew, Bremner & Brunk (1972). Statistical inference under order
        restrictions. Wiley. (Isotonic regression; from memory.)
+    .. [2] Mardia & Jupp (2000). Directional statistics. Wiley, ch. 2. (From memory.)
     """
     stamps = recording.time_s
     if stamps.size < 2:
@@ -101,41 +104,55 @@ def _fit_grid(
     stamps: Array, source: str, rate_hz: float | None
 ) -> tuple[NDArray[np.int64], float, float]:
     """Return each stamp's slot, the period, and the time of slot 0."""
-    period = _first_period(stamps[:FIRST_BLOCK])
-    if rate_hz is not None:
-        _check_rate(period, rate_hz, source)
-        period = 1 / rate_hz
+    even = _is_even(stamps)
+    period = _mean_step(stamps) if even else _usual_step(stamps, source)
     _check_size(stamps, period, source)
-    size = min(FIRST_BLOCK, stamps.size)
-    while True:
-        slots = _slots(stamps[:size], period)
-        if rate_hz is None:
-            period, start = _line(slots, stamps[:size])
-        else:
-            start = float(np.mean(stamps[:size] - slots * period))
-        if size == stamps.size:
-            break
-        size = min(2 * size, stamps.size)
     if rate_hz is None:
+        period = period if even else 1 / _frequency(stamps, 1 / period)
+    elif abs(period * rate_hz - 1) > 0.1:
+        raise RecordingError(
+            f"{source}: its times step at {1 / period:.6g} Hz where {rate_hz:g} Hz is given; "
+            "correct the rate, or leave it out."
+        )
+    else:
+        period = 1 / rate_hz
+    slots = _slots(stamps, period)
+    if rate_hz is None:
+        period, start = _line(slots, stamps)
         period, start = _rounded_rate(period, start, slots, stamps)
+    else:
+        start = float(np.mean(stamps - slots * period))
+    if abs(start - stamps[0]) < 1e-6 * period:  # exact stamps keep their own first time
+        start = float(stamps[0])
     return slots, period, start
 
 
-def _first_period(stamps: Array) -> float:
+def _mean_step(stamps: Array) -> float:
+    return float(stamps[-1] - stamps[0]) / (stamps.size - 1)
+
+
+def _is_even(stamps: Array) -> bool:
+    """Tell whether no stamp is a quarter period off the even clock between first and last."""
+    period = _mean_step(stamps)
+    even = stamps[0] + period * np.arange(stamps.size)
+    return float(np.abs(stamps - even).max()) < 0.25 * period
+
+
+def _usual_step(stamps: Array, source: str) -> float:
     """Return a first idea of the period: the mean step, steps over missing rows left out.
 
     The mean, since rounded stamps (0.008, 0.007, 0.008 …) hide the period from the median.
     """
     steps = np.diff(stamps)
-    return float(steps[steps < 1.5 * np.median(steps)].mean())
-
-
-def _check_rate(period: float, rate_hz: float, source: str) -> None:
-    if abs(period * rate_hz - 1) > 0.01:
+    median = float(np.median(steps))
+    trimmed = steps[steps <= np.quantile(steps, 0.98)].mean()
+    if trimmed > 2.5 * median:
         raise RecordingError(
-            f"{source}: its times step at {1 / period:.6g} Hz where {rate_hz:g} Hz is given; "
-            "correct the rate, or leave it out."
+            f"{source}: its times come in bursts (half the steps are under {median:.3g} s, their "
+            f"mean is {trimmed:.3g} s), so they are not when the samples were taken; give "
+            "`rate_hz` with a column that counts samples, or without one."
         )
+    return float(steps[steps < 1.5 * median].mean())
 
 
 def _check_size(stamps: Array, period: float, source: str) -> None:
@@ -150,13 +167,50 @@ def _check_size(stamps: Array, period: float, source: str) -> None:
         )
 
 
+def _frequency(stamps: Array, first_hz: float) -> float:
+    """Return the frequency at which the stamps are most in step, near `first_hz`.
+
+    The densest stretch is searched first, ever longer ones then within the accuracy so far.
+    """
+    size = min(DENSE_STAMPS, stamps.size)
+    spans = stamps[size - 1 :] - stamps[: stamps.size - size + 1]
+    low = int(np.argmin(spans))
+    high = low + size
+    span = float(spans[low])
+    frequency = _most_in_step(stamps[low:high], first_hz, 0.1 * first_hz)
+    while high - low < stamps.size:
+        width = 1 / span
+        low, high = max(0, low - size), min(stamps.size, high + size)
+        size *= 2
+        span = float(stamps[high - 1] - stamps[low])
+        some = np.linspace(low, high - 1, min(high - low, 2 * DENSE_STAMPS)).astype(int)
+        frequency = _most_in_step(stamps[some], frequency, min(width, 0.01 * first_hz))
+    return frequency
+
+
+def _most_in_step(stamps: Array, centre_hz: float, width_hz: float) -> float:
+    """Maximise ``|sum exp(2 pi i f t)|`` over f within `width_hz` of the centre."""
+    times = stamps - stamps.mean()
+    step = 1 / (8 * float(np.ptp(stamps)))
+    n_steps = min(int(np.ceil(width_hz / step)), MOST_FREQUENCIES)
+    best, best_power = centre_hz, -1.0
+    for offsets in np.array_split(np.arange(-n_steps, n_steps + 1), n_steps // 32 + 1):
+        trial = centre_hz + offsets * step
+        power = np.abs(np.exp(2j * np.pi * np.outer(trial, times)).sum(axis=1))
+        if power.max() > best_power:
+            best, best_power = float(trial[np.argmax(power)]), float(power.max())
+    return best
+
+
 def _slots(stamps: Array, period: float) -> NDArray[np.int64]:
-    """Return the increasing whole numbers nearest ``(stamps - stamps[0]) / period``."""
-    index = np.arange(stamps.size)
-    excess = (stamps - stamps[0]) / period - index
-    if np.abs(excess).max() < 0.5:
-        return index
-    slots = index + np.rint(isotonic_regression(excess).x).astype(np.int64)
+    """Return the increasing whole numbers nearest the stamps in periods, the first one 0."""
+    position = (stamps - stamps[0]) / period
+    phase = float(np.angle(np.exp(2j * np.pi * position).sum()) / (2 * np.pi))
+    position -= phase
+    slots = np.rint(position).astype(np.int64)
+    if (np.diff(slots) < 1).any():
+        index = np.arange(stamps.size)
+        slots = index + np.rint(isotonic_regression(position - index).x).astype(np.int64)
     return np.asarray(slots - slots[0])
 
 
@@ -178,8 +232,7 @@ def _rounded_rate(
             period = 1 / rate_hz
             start = float(np.mean(stamps - slots * period))
             break
-    # Stamps that are exact but for their last digits keep their own first time.
-    return period, float(stamps[0]) if abs(start - stamps[0]) < 1e-6 * period else start
+    return period, start
 
 
 def _report(uniform: Recording, period: float, residual: Array, n_missing: int) -> TimingReport:
