@@ -1,0 +1,208 @@
+"""The invented study through the whole line, held against the truth written beside it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from numpy.typing import NDArray
+
+from twinangle.pipeline import run_study
+from twinangle.results import StudyResults, TrialResult
+from twinangle.simulate import write_demo_study
+from twinangle.study import read_study
+
+GAP_S = (40.0, 40.64)  # rows taken from the second participant's indoor file
+TRIALS = [
+    (person, condition, procedure)
+    for person in ("P01", "P02")
+    for condition in ("indoor", "outdoor")
+    for procedure in ("kalman", "vqf")
+]
+INDOOR = [key for key in TRIALS if key[1] == "indoor"]
+Curves = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Run:
+    folder: Path
+    results: StudyResults
+
+    def trial(self, key: tuple[str, str, str]) -> TrialResult:
+        (found,) = (
+            t for t in self.results.trials if (t.participant, t.condition, t.procedure) == key
+        )
+        return found
+
+    def truth(self, key: tuple[str, str, str]) -> dict[str, Any]:
+        path = self.folder / f"truth/{key[0]}_{key[1]}.json"
+        facts: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        return facts
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory: pytest.TempPathFactory) -> Run:
+    folder = tmp_path_factory.mktemp("truth") / "study"
+    path = write_demo_study(folder, participants=2, walk_s=45.0)
+    damaged = folder / "wearable/P02_indoor.csv"
+    frame = pd.read_csv(damaged)
+    frame[~frame["time_s"].between(*GAP_S)].to_csv(damaged, index=False)
+    return Run(folder, run_study(read_study(path)))
+
+
+def kept_times(trial: TrialResult) -> Curves:
+    """Return the times (k, 101) of the curves' points of the cycles kept."""
+    assert trial.cycles is not None
+    start_s = trial.cycles.start_s[trial.cycles.kept]
+    end_s = trial.cycles.end_s[trial.cycles.kept]
+    return np.asarray(start_s[:, None] + np.linspace(0, 1, 101) * (end_s - start_s)[:, None])
+
+
+def true_curves(run: Run, key: tuple[str, str, str], at_s: Curves) -> Curves:
+    frame = pd.read_csv(run.folder / f"truth/{key[0]}_{key[1]}_knee.csv")
+    return np.interp(at_s, frame["time_s"], frame["knee_deg"])
+
+
+@pytest.mark.parametrize("key", TRIALS)
+def test_every_trial_is_analysed(run: Run, key: tuple[str, str, str]) -> None:
+    trial = run.trial(key)
+    assert (trial.status, trial.reason) == ("ok", "")
+
+
+@pytest.mark.parametrize("key", INDOOR)
+def test_the_clocks_are_found(run: Run, key: tuple[str, str, str]) -> None:
+    found, truth = run.trial(key).synchronisation, run.truth(key)
+    assert found is not None
+
+    # 2 ms of lag cost 0.35° RMS on this curve; 20 ppm are 1 ms over a 50 s recording.
+    assert found.lag_s == pytest.approx(truth["lag_s"], abs=0.002)
+    assert found.drift_ppm == pytest.approx(truth["drift_ppm"], abs=20.0)
+
+
+@pytest.mark.parametrize("key", TRIALS)
+def test_no_cycle_of_a_turn_is_kept_and_few_straight_ones_are_lost(
+    run: Run, key: tuple[str, str, str]
+) -> None:
+    trial, truth = run.trial(key), run.truth(key)
+    at_s = kept_times(trial)
+    assert truth["turns_s"]
+    for start_s, end_s in truth["turns_s"]:
+        # The first and last fifth of a turn change the heading by 10° each; curves hardly move.
+        margin = 0.2 * (end_s - start_s)
+        inside = (at_s[:, -1] > start_s + margin) & (at_s[:, 0] < end_s - margin)
+        assert not inside.any()
+    first_s, last_s = truth["walking_s"]
+    assert at_s.min() > first_s - 1.2
+    assert at_s.max() < last_s + 1.2
+    assert len(at_s) >= 0.85 * truth["straight_cycles"]
+
+
+@pytest.mark.parametrize("key", TRIALS)
+def test_the_wearable_angle_is_the_true_one(run: Run, key: tuple[str, str, str]) -> None:
+    trial = run.trial(key)
+    assert trial.cycles is not None
+    measured = trial.cycles.wearable_deg[trial.cycles.kept].mean(axis=0)
+    difference = measured - true_curves(run, key, kept_times(trial)).mean(axis=0)
+
+    # Skin turned by 0.4 to 1.2° in step with the stride, and a knee that is not quite a hinge.
+    assert abs(difference.mean()) < 1.0
+    assert difference.std() < 0.9
+
+
+@pytest.mark.parametrize("key", INDOOR)
+def test_the_reference_curves_are_those_of_its_file(run: Run, key: tuple[str, str, str]) -> None:
+    trial, truth = run.trial(key), run.truth(key)
+    frame = pd.read_csv(run.folder / f"reference/{key[0]}_{key[1]}.csv")
+    on_wearable_s = frame["time_s"] * (1 + truth["drift_ppm"] * 1e-6) + truth["lag_s"]
+    expected = np.interp(kept_times(trial), on_wearable_s, frame["knee_deg"]).mean(axis=0)
+    assert trial.cycles is not None
+    assert trial.cycles.reference_deg is not None
+    found = trial.cycles.reference_deg[trial.cycles.kept].mean(axis=0)
+
+    assert_allclose(found - expected, 0.0, atol=0.75)  # 2 ms at 360°/s
+    assert np.sqrt(np.mean((found - expected) ** 2)) < 0.35
+
+
+@pytest.mark.parametrize("key", INDOOR)
+def test_offset_and_demeaned_rms_follow_from_the_files(run: Run, key: tuple[str, str, str]) -> None:
+    """Wearable minus reference is the wearable's error minus the reference's own."""
+    trial, truth = run.trial(key), run.truth(key)
+    assert trial.agreement is not None
+    assert trial.cycles is not None
+    at_s = kept_times(trial)
+    frame = pd.read_csv(run.folder / f"reference/{key[0]}_{key[1]}.csv")
+    on_wearable_s = frame["time_s"] * (1 + truth["drift_ppm"] * 1e-6) + truth["lag_s"]
+    reference = np.interp(at_s, on_wearable_s, frame["knee_deg"]).mean(axis=0)
+    difference = trial.cycles.wearable_deg[trial.cycles.kept].mean(axis=0) - reference
+
+    assert trial.agreement.offset == pytest.approx(difference.mean(), abs=0.02)
+    assert trial.agreement.rms_demeaned == pytest.approx(difference.std(), abs=0.2)
+
+
+@pytest.mark.parametrize("key", TRIALS)
+def test_the_spread_between_cycles_is_the_true_one(run: Run, key: tuple[str, str, str]) -> None:
+    trial = run.trial(key)
+    true_sd = true_curves(run, key, kept_times(trial)).std(axis=0, ddof=1).mean()
+    assert trial.wearable_variability is not None
+
+    # Against the same cycles' true curves, then against all straight cycles of the truth file:
+    # with turns left in, the second would be off by 0.5° and more.
+    assert trial.wearable_variability.sd == pytest.approx(true_sd, abs=0.15)
+    assert trial.wearable_variability.sd == pytest.approx(run.truth(key)["cycle_sd_deg"], abs=0.25)
+    if key[1] == "indoor":
+        assert trial.reference_variability is not None
+        assert trial.reference_variability.sd == pytest.approx(true_sd, abs=0.15)
+
+
+@pytest.mark.parametrize("procedure", ["kalman", "vqf"])
+def test_outdoors_there_is_spread_and_no_agreement(run: Run, procedure: str) -> None:
+    for person in ("P01", "P02"):
+        trial = run.trial((person, "outdoor", procedure))
+        assert trial.agreement is None
+        assert trial.synchronisation is None
+        assert trial.reference_variability is None
+        indoors = run.trial((person, "indoor", procedure)).wearable_variability
+        assert indoors is not None
+        assert trial.wearable_variability is not None
+        # The simulated walkers vary 1.25 times as much on the path.
+        assert 1.0 < trial.wearable_variability.sd / indoors.sd < 1.7
+
+
+def test_lost_rows_cost_the_cycles_they_fall_in_and_no_others(run: Run) -> None:
+    cycles = run.trial(("P02", "indoor", "kalman")).cycles
+    assert cycles is not None
+    hit = (cycles.start_s < GAP_S[1]) & (cycles.end_s > GAP_S[0])
+
+    assert not (cycles.kept & hit).any()
+    assert not np.isnan(cycles.wearable_deg[cycles.kept]).any()
+
+
+@pytest.mark.parametrize("procedure", ["kalman", "vqf"])
+def test_conditions_are_compared_within_participants(run: Run, procedure: str) -> None:
+    (found,) = (
+        difference
+        for name, quantity, difference in run.results.conditions
+        if (name, quantity, difference.condition) == (procedure, "wearable_sd_deg", "outdoor")
+    )
+    spread = {}
+    for condition in ("indoor", "outdoor"):
+        trials = [run.trial((person, condition, procedure)) for person in ("P01", "P02")]
+        spread[condition] = np.array(
+            [t.wearable_variability.sd for t in trials if t.wearable_variability is not None]
+        )
+
+    assert found.against == "indoor"
+    assert found.n_participants == 2
+    assert found.difference == pytest.approx(
+        np.mean(spread["outdoor"] - spread["indoor"]), abs=0.02
+    )
+    expected = np.exp(np.mean(np.log(spread["outdoor"] / spread["indoor"])))
+    assert found.ratio == pytest.approx(expected, rel=0.02)
+    # An interval of two participants is wide, and holds the 1.25 that was simulated.
+    assert found.ratio_ci[0] < 1.25 < found.ratio_ci[1]
