@@ -14,7 +14,7 @@ from twinangle.recording import Array, Recording
 # A uniform grid more than this many times the samples is a fault in the times, not a gap.
 MOST_SLOTS_PER_SAMPLE = 200
 JITTER_WARNING = 0.25  # of a sampling interval, RMS
-DENSE_STAMPS = 2048
+DENSE_STAMPS = 1024
 MOST_FREQUENCIES = 4000
 
 
@@ -191,7 +191,7 @@ def _frequency(stamps: Array, first_hz: float) -> float:
 def _most_in_step(stamps: Array, centre_hz: float, width_hz: float) -> float:
     """Maximise ``|sum exp(2 pi i f t)|`` over f within `width_hz` of the centre."""
     times = stamps - stamps.mean()
-    step = 1 / (8 * float(np.ptp(stamps)))
+    step = 1 / (6 * float(np.ptp(stamps)))
     n_steps = min(int(np.ceil(width_hz / step)), MOST_FREQUENCIES)
     best, best_power = centre_hz, -1.0
     for offsets in np.array_split(np.arange(-n_steps, n_steps + 1), n_steps // 32 + 1):
@@ -205,8 +205,8 @@ def _most_in_step(stamps: Array, centre_hz: float, width_hz: float) -> float:
 def _slots(stamps: Array, period: float) -> NDArray[np.int64]:
     """Return the increasing whole numbers nearest the stamps in periods, the first one 0."""
     position = (stamps - stamps[0]) / period
-    phase = float(np.angle(np.exp(2j * np.pi * position).sum()) / (2 * np.pi))
-    position -= phase
+    some = position[:: max(1, position.size // 4096)]
+    position -= float(np.angle(np.exp(2j * np.pi * some).sum()) / (2 * np.pi))
     slots = np.rint(position).astype(np.int64)
     if (np.diff(slots) < 1).any():
         index = np.arange(stamps.size)

@@ -69,13 +69,15 @@ def test_what_pandas_writes_is_read_to_the_last_bit(tmp_path_factory, rows):
 def test_missing_cells_and_words_are_gaps(read):
     recording = read("time_s,a\n0,1\n1,\n2,NaN\n3,nan\n4,NA\n5,6\n", time="time_s")
 
-    assert_array_equal(recording.values[:, 0], [1, np.nan, np.nan, np.nan, np.nan, 6])
+    assert_array_equal(
+        recording.columns(recording.channels)[:, 0], [1, np.nan, np.nan, np.nan, np.nan, 6]
+    )
 
 
 def test_signs_and_spaces_are_read_as_a_person_would(read):
     recording = read("time_s, a\n0, +1.5\n1 , -2\n", columns=["a"], time="time_s")
 
-    assert_array_equal(recording.values[:, 0], [1.5, -2])
+    assert_array_equal(recording.columns(recording.channels)[:, 0], [1.5, -2])
 
 
 def test_comments_above_and_units_under_the_header_are_understood(read):
@@ -96,7 +98,9 @@ def test_without_times_a_rate_gives_them(read):
     recording = read("a\n1\n\n3\n", rate_hz=4.0)
 
     assert_array_equal(recording.time_s, [0, 0.25, 0.5])
-    assert_array_equal(recording.values[:, 0], [1, np.nan, 3])  # a blank line is an empty cell
+    assert_array_equal(
+        recording.columns(recording.channels)[:, 0], [1, np.nan, 3]
+    )  # a blank line is an empty cell
 
 
 def test_a_counter_and_a_rate_give_times_from_zero(read):
@@ -175,7 +179,7 @@ def test_byte_mutations_end_in_a_recording_or_a_message(tmp_path):
     rng = np.random.default_rng(11)
     clean = b"time_s;a;b\ns;m/s^2;-\n" + b"".join(b"%d,5;%d,25;x\n" % (k, k) for k in range(40))
     path = tmp_path / "mutant.csv"
-    refused = 0
+    messages = []
     for _ in range(300):
         mutant = bytearray(clean)
         for at in rng.integers(0, len(mutant), rng.integers(1, 6)):
@@ -183,11 +187,12 @@ def test_byte_mutations_end_in_a_recording_or_a_message(tmp_path):
         path.write_bytes(bytes(mutant[: rng.integers(1, len(mutant) + 1)]))
         try:
             recording = read_recording(path, columns=["a"], time="time_s")
-            assert (np.diff(recording.time_s) > 0).all()
         except TwinangleError as error:
-            refused += 1
-            assert "mutant.csv" in str(error)
-    assert refused > 30
+            messages.append(str(error))
+        else:
+            assert (np.diff(recording.time_s) > 0).all()
+    assert len(messages) > 30
+    assert all("mutant.csv" in message for message in messages)
 
 
 def test_a_description_holds_channels_rate_duration_gaps_and_first_rows(tmp_path):

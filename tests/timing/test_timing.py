@@ -47,7 +47,7 @@ def test_stamps_rounded_to_a_millisecond_keep_their_rate_over_long_gaps():
     # 1250 or 1428 samples by them where 1280 are missing.
     index = np.setdiff1d(np.arange(20000), np.arange(3000, 3000 + 1280))
 
-    uniform, report = regularise(recording(np.round(index / 128, 3)))
+    _, report = regularise(recording(np.round(index / 128, 3)))
 
     assert report.rate_hz == 128.0
     assert report.n_samples == 20000
@@ -63,10 +63,10 @@ def test_stamps_rounded_to_a_millisecond_keep_their_rate_over_long_gaps():
     jitter=st.floats(0, 0.12),
     seed=st.integers(0, 2**32 - 1),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_every_sample_finds_its_slot(rate_hz, start_s, missing, jitter, seed):
     rng = np.random.default_rng(seed)
-    kept = np.flatnonzero(rng.random(3000) >= missing)
+    kept = np.flatnonzero(rng.random(2000) >= missing)
     kept -= kept[0]
     # Jitter up to 3 SD = 0.36 of a period keeps each stamp nearest its own slot.
     noise = np.clip(rng.normal(0, jitter, kept.size), -3 * jitter, 3 * jitter)
@@ -90,7 +90,7 @@ def test_the_rate_is_found_to_the_precision_of_the_stamps():
 
 def test_strong_jitter_is_told():
     rng = np.random.default_rng(6)
-    stamps = np.sort(np.arange(5000) / 100 + rng.uniform(-0.0049, 0.0049, 5000))
+    stamps = np.sort(np.arange(5000) / 100 + rng.uniform(-0.0045, 0.0045, 5000))
 
     _, report = regularise(recording(stamps))
 
@@ -129,7 +129,7 @@ def test_times_that_come_in_bursts_are_refused():
 def test_an_absurd_jump_is_refused_not_allocated():
     stamps = np.concatenate([np.arange(100) / 100, 1.7e9 + np.arange(100) / 100])
 
-    with pytest.raises(RecordingError, match="time jumps by 1.7e"):
+    with pytest.raises(RecordingError, match=r"time jumps by 1\.7e"):
         regularise(recording(stamps))
 
 

@@ -19,13 +19,13 @@ from twinangle.wearable.sensors import (
 AXES = "xyz"
 
 
-def settings(magnetometer=True, **units) -> InertialWearable:
+def settings(*, with_magnetometer=True, **units) -> InertialWearable:
     def sensor(name):
         found = {
             "accelerometer": tuple(f"{name}_acc_{axis}" for axis in AXES),
             "gyroscope": tuple(f"{name}_gyr_{axis}" for axis in AXES),
         }
-        if magnetometer:
+        if with_magnetometer:
             found["magnetometer"] = tuple(f"{name}_mag_{axis}" for axis in AXES)
         return found
 
@@ -43,9 +43,9 @@ def recording(acc=1.0, gyr=1.0, mag=1.0, *, still=False, units=None, n=400) -> R
     columns, names = [], []
     for name, phase in (("thigh", 0.0), ("shank", 1.0)):
         swing = (0.005 if still else 3.0) * np.sin(6 * time + phase)
-        columns.append(acc * ([0.5, 9.7, 1.0] + rng.normal(0, 0.3, (n, 3))))
+        columns.append(acc * rng.normal([0.5, 9.7, 1.0], 0.3, (n, 3)))
         columns.append(gyr * (np.outer(swing, [0.1, 0.2, 1.0]) + rng.normal(0, 0.001, (n, 3))))
-        columns.append(mag * ([20.0, 0.0, -45.0] + rng.normal(0, 0.3, (n, 3))))
+        columns.append(mag * rng.normal([20.0, 0.0, -45.0], 0.3, (n, 3)))
         names += [f"{name}_{kind}_{axis}" for kind in ("acc", "gyr", "mag") for axis in AXES]
     return Recording(
         time, np.hstack(columns), tuple(names), tuple(units or [""] * 18), "walk.csv"
@@ -90,7 +90,7 @@ def test_a_unit_declared_nowhere_is_asked_for():
     ("raw", "units", "parts"),
     [
         ({"acc": 1 / 9.80665}, {}, ["looks like 'g'", "[wearable.units] accelerometer", "thigh"]),
-        ({}, {"accelerometer": "g"}, ["looks like 'm/s^2'", "96"]),
+        ({}, {"accelerometer": "g"}, ["looks like 'm/s^2'", "95.7 m/s²"]),
         ({"acc": 102.0}, {}, ["looks like 'mg'"]),
         ({"acc": 4.0}, {}, ["looks like neither"]),
         ({"gyr": 57.3}, {}, ["look like 'deg/s'", "[wearable.units] gyroscope"]),
@@ -145,7 +145,7 @@ def test_a_sample_that_lacks_an_axis_lacks_the_instrument_only():
 
 
 def test_the_magnetometer_may_be_left_out():
-    pair = build_sensor_pair(recording(), settings(magnetometer=False))
+    pair = build_sensor_pair(recording(), settings(with_magnetometer=False))
 
     assert pair.proximal.magnetometer is None
     assert sensor_warnings(pair) == ()
