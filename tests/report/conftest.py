@@ -152,7 +152,7 @@ def compare(trials: Sequence[TrialResult], against: str):
             ],
             columns=["participant", "condition", "value"],
         )
-        if frame["condition"].nunique() > 1:
+        if len(set(frame["condition"])) > 1:
             for item in compare_conditions(frame, against=against, confidence=0.95):
                 found.append((procedure, "wearable_sd_deg", item))
     return tuple(found)

@@ -13,7 +13,8 @@ import typst
 from joblib import Parallel, delayed
 from matplotlib import ft2font
 
-from twinangle.report.content import Figures, report_content
+from twinangle.report.blocks import Figures
+from twinangle.report.content import report_content
 from twinangle.report.figures_study import draw_conditions, draw_limits, draw_overview
 from twinangle.report.figures_trial import Drawn, draw_trial
 from twinangle.report.grouping import TrialGroup, trial_groups
@@ -81,9 +82,8 @@ def write_figures(
             delayed(_write_trial)(group, results.joint, folder, image_formats) for group in groups
         )
     pooled = _write_pooled(results, folder, image_formats)
-    return {
-        name: (caption, alternative) for name, caption, alternative in [*sum(drawn, []), *pooled]
-    }
+    every = [*(caption for captions in drawn for caption in captions), *pooled]
+    return {name: (caption, alternative) for name, caption, alternative in every}
 
 
 def _write_trial(
@@ -140,15 +140,16 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
     everywhere; those of the machine are used only for characters that the former lack.
     """
     data = json.dumps(content, ensure_ascii=False)
-    return bytes(
-        typst.compile(
-            TEMPLATE.read_bytes(),
-            root=str(folder),
-            font_paths=[str(font_folder())],
-            ignore_system_fonts=covered(data),
-            sys_inputs={"content": data},
-        )
+    compiler = typst.Compiler(
+        TEMPLATE.read_bytes(),
+        root=str(folder),
+        font_paths=[str(font_folder())],
+        ignore_system_fonts=covered(data),
+        sys_inputs={"content": data},
     )
+    pdf = compiler.compile(format="pdf")
+    assert isinstance(pdf, bytes)
+    return pdf
 
 
 def covered(characters: Iterable[str]) -> bool:

@@ -15,6 +15,7 @@ from twinangle.report.grouping import conditions, participants, procedures
 from twinangle.report.style import (
     COLOURS,
     DOUBLE_MM,
+    FAINT,
     INK,
     MARGIN,
     MARKERS,
@@ -33,6 +34,7 @@ QUANTITIES = {
     "peak_flexion_deg": "Peak flexion",
     "range_deg": "Range over the cycle",
 }
+LIMIT_DASH = (0, (4, 1.5))
 KEYED_PARTICIPANTS = 24  # more than this and the key is left out
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
 
@@ -50,8 +52,8 @@ def draw_overview(results: StudyResults) -> Drawn | None:
     trials = [trial for trial in results.trials if trial.status == "ok"]
     if not trials:
         return None
-    figure = new_figure(DOUBLE_MM, 52)
-    panels = [add_panel(figure, left, 9, 47, 33) for left in (13.0, 72.0, 129.0)]
+    figure = new_figure(DOUBLE_MM, 50)
+    panels = [add_panel(figure, left, 6, 47, 34) for left in (11.0, 71.0, 130.0)]
     _draw_strip(panels[0], results, "offset")
     _draw_strip(panels[1], results, "rms")
     _draw_strip(panels[2], results, "sd")
@@ -88,15 +90,27 @@ def _draw_strip(axes: Axes, results: StudyResults, what: str) -> None:
             place = c - 0.35 + width * (p + 0.5)
             _draw_points(axes, place, width, trials, what, p)
     axes.set_xlim(-0.6, len(columns) - 0.4)
+    if what != "sd":
+        _say_no_reference(axes, results, columns)
     limit = max(6, 36 // len(columns))
     axes.set_xticks(range(len(columns)), [shortened(name or "–", limit) for name in columns])
+
+
+def _say_no_reference(axes: Axes, results: StudyResults, columns: Sequence[str]) -> None:
+    """Write so above each condition that has no reference."""
+    known = {trial.condition for trial in results.trials if trial.agreement is not None}
+    for c, condition in enumerate(columns):
+        if condition not in known:
+            axes.text(
+                c, 0.5, "no\nreference", transform=axes.get_xaxis_transform(), ha="center",
+                va="center", color=FAINT,
+            )  # fmt: skip
 
 
 def _draw_points(
     axes: Axes, place: float, width: float, trials: Sequence[TrialResult], what: str, p: int
 ) -> None:
     """Draw the points of one procedure in one condition."""
-    style = {"linestyle": "", "marker": MARKERS[p % len(MARKERS)], "color": COLOURS[p % 10]}
     for hollow, values in _strip_values(trials, what):
         known = [(k, v) for k, v in enumerate(values) if v is not None and np.isfinite(v)]
         spread = width * 0.6 / max(len(values), 1)
@@ -106,7 +120,10 @@ def _draw_points(
             + (shift if hollow else -shift)
             for k, _ in known
         ]  # fmt: skip
-        axes.plot(x, [v for _, v in known], fillstyle="none" if hollow else "full", **style)
+        axes.plot(
+            x, [v for _, v in known], linestyle="", marker=MARKERS[p % len(MARKERS)],
+            color=COLOURS[p % len(COLOURS)], fillstyle="none" if hollow else "full",
+        )  # fmt: skip
 
 
 def _strip_values(
@@ -136,7 +153,7 @@ def _key_overview(panels: Sequence[Axes], results: StudyResults) -> None:
         for p, name in enumerate(procedures(results))
     ]  # fmt: skip
     panels[0].figure.legend(
-        handles=handles[:6], loc="upper left", ncols=6, bbox_to_anchor=(0.07, 1)
+        handles=handles[:6], loc="upper left", ncols=6, bbox_to_anchor=(0.055, 1), handletextpad=0.1
     )
 
 
@@ -165,7 +182,7 @@ def _draw_limits_row(
     rows = -(-len(present) // 8) if keyed else 0
     figure = new_figure(DOUBLE_MM, 60 + 4 * rows)
     for k, pooled in enumerate(members):
-        axes = add_panel(figure, 12 + 59 * k, 9 + 4 * rows, 38, 44)
+        axes = add_panel(figure, 12 + 57 * k, 9 + 4 * rows, 40, 44)
         _draw_limits_panel(axes, pooled, everyone, results.acceptable_deg)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
         if k == 0:
@@ -233,6 +250,8 @@ def _draw_limits_panel(
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=(0, (5, 1.5, 1, 1.5)))
     pad = 0.06 * (high - low) or 1.0
     axes.set_ylim(low - pad, high + pad)
+    if pooled.limits is not None:
+        _name_lines(axes, pooled.limits)
     axes.set_xlabel("Mean of both (°)")
     few_ticks(axes, x=4, y=6)
 
@@ -240,27 +259,40 @@ def _draw_limits_panel(
 def _draw_lines(
     axes: Axes, limits: LimitsOfAgreement, low: float, high: float
 ) -> tuple[float, float]:
-    """Draw bias and limits with their intervals, values beside the axes; return the reach."""
-    for level, ends, dash, colour, name in (
-        (limits.upper, limits.upper_ci, (0, (4, 1.5)), WEARABLE, "upper"),
-        (limits.bias, limits.bias_ci, "solid", INK, "bias"),
-        (limits.lower, limits.lower_ci, (0, (4, 1.5)), WEARABLE, "lower"),
+    """Draw bias and limits with their intervals; return the reach of what is drawn."""
+    ends: tuple[float, float]
+    for level, ends, dash, colour in (
+        (limits.upper, limits.upper_ci, LIMIT_DASH, WEARABLE),
+        (limits.bias, limits.bias_ci, "solid", INK),
+        (limits.lower, limits.lower_ci, LIMIT_DASH, WEARABLE),
     ):
         if not np.isfinite(level):
             continue
-        known = np.isfinite(ends).all()
-        if known:
-            axes.axhspan(*ends, color=colour, alpha=0.13, linewidth=0)
         axes.axhline(level, color=colour, linewidth=0.9, linestyle=dash)
-        axes.annotate(
-            f"{name}\n{number(level, 2)}°", (1.03, level), xycoords=("axes fraction", "data"),
-            va="center", ha="left", color=colour, annotation_clip=False,
-        )  # fmt: skip
-        low, high = (
-            min([low, level, *(ends if known else ())]),
-            max([high, level, *(ends if known else ())]),
-        )
+        low, high = min(low, level), max(high, level)
+        if np.isfinite(ends).all():
+            axes.axhspan(*ends, color=colour, alpha=0.1, linewidth=0)
+            low, high = min(low, ends[0]), max(high, ends[1])
     return low, high
+
+
+def _name_lines(axes: Axes, limits: LimitsOfAgreement) -> None:
+    """Write the values of bias and limits beside the axes, each clear of the others."""
+    bottom, top = axes.get_ylim()
+    gap = 0.075 * (top - bottom)  # one line of type
+    for level, colour, away in (
+        (limits.upper, WEARABLE, gap),
+        (limits.bias, INK, 0.0),
+        (limits.lower, WEARABLE, -gap),
+    ):
+        if not np.isfinite(level):
+            continue
+        clear = limits.bias + away
+        place = max(level, clear) if away > 0 else min(level, clear) if away < 0 else level
+        axes.annotate(
+            f"{number(level)}°", (1.03, place), xycoords=("axes fraction", "data"), va="center",
+            ha="left", color=colour, annotation_clip=False,
+        )  # fmt: skip
 
 
 # ---------------------------------------------------------------- conditions

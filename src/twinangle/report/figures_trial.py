@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from twinangle.agreement.variability import CycleVariability
 from twinangle.recording import Array, CycleSet, PairedAngles, Synchronisation
@@ -31,6 +32,7 @@ from twinangle.report.style import (
 from twinangle.report.wording import number
 from twinangle.results import TrialResult
 
+Mask = NDArray[np.bool_]
 STRETCH_S = 12.0
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
 EXCLUDED_DRAWN = 40
@@ -63,14 +65,14 @@ def draw_traces(trial: TrialResult, joint: str) -> Drawn | None:
     paired = trial.paired
     if paired is None or paired.wearable_deg.size < 2:
         return None
-    figure = new_figure(DOUBLE_MM, 42)
-    stretch = add_panel(figure, 13, 9, 104, 27)
-    whole = add_panel(figure, 131, 9, 45, 27)
+    figure = new_figure(DOUBLE_MM, 50)
+    stretch = add_panel(figure, 13, 9, 104, 35)
+    whole = add_panel(figure, 131, 9, 45, 35)
     time_s = paired.time_s
     start, end = _stretch(paired, trial.cycles)
     part = (time_s >= start) & (time_s <= end)
-    _draw_pair(stretch, paired, part, width=1.0)
-    _draw_pair(whole, paired, np.ones(time_s.size, dtype=bool), width=0.5)
+    _draw_pair(stretch, paired, part, close=True)
+    _draw_pair(whole, paired, np.ones(time_s.size, dtype=bool), close=False)
     for axes, span in ((stretch, (start, end)), (whole, (time_s[0], time_s[-1]))):
         axes.set_xlim(*span)
         _shade_excluded(axes, trial.cycles, span)
@@ -110,23 +112,19 @@ def _stretch(paired: PairedAngles, cycles: CycleSet | None) -> tuple[float, floa
     return start, start + length
 
 
-def _draw_pair(axes: Axes, paired: PairedAngles, part: np.ndarray, *, width: float) -> None:
-    """Draw both angles over part of the recording, thinned when it is long."""
+def _draw_pair(axes: Axes, paired: PairedAngles, part: Mask, *, close: bool) -> None:
+    """Draw both angles over part of the recording, thinned when it is long.
+
+    Seen close the reference is dashed and on top; over all of it, solid and beneath.
+    """
     time_s = paired.time_s[part]
-    axes.plot(
-        *envelope(time_s, paired.wearable_deg[part]),
-        color=WEARABLE,
-        linewidth=width,
-        label="wearable",
-    )
+    width = 1.0 if close else 0.5
+    trace = envelope(time_s, paired.wearable_deg[part])
+    axes.plot(*trace, color=WEARABLE, linewidth=width, label="wearable")
     if paired.reference_deg is not None:
-        axes.plot(
-            *envelope(time_s, paired.reference_deg[part]),
-            color=REFERENCE,
-            linewidth=width,
-            linestyle=REFERENCE_DASH,
-            label="reference",
-        )
+        trace = envelope(time_s, paired.reference_deg[part])
+        line = axes.plot(*trace, color=REFERENCE, linewidth=width, label="reference")[0]
+        line.set(linestyle=REFERENCE_DASH if close else "solid", zorder=2.1 if close else 1.9)
 
 
 def _shade_excluded(axes: Axes, cycles: CycleSet | None, span: tuple[float, float]) -> None:
@@ -148,12 +146,12 @@ def draw_synchronisation(trial: TrialResult) -> Drawn | None:
     clock = trial.synchronisation
     if clock is None or not (clock.candidate_lags_s.size or clock.window_lag_s.size):
         return None
-    figure = new_figure(DOUBLE_MM, 38)
+    figure = new_figure(DOUBLE_MM, 44)
     captions = []
     if clock.candidate_lags_s.size:
-        captions.append(_draw_correlation(add_panel(figure, 13, 9, 104, 24), clock))
+        captions.append(_draw_correlation(add_panel(figure, 13, 9, 104, 29), clock))
     if clock.window_lag_s.size:
-        captions.append(_draw_windows(add_panel(figure, 131, 9, 45, 24), clock))
+        captions.append(_draw_windows(add_panel(figure, 131, 9, 45, 29), clock))
     caption = f"Synchronisation: {'; '.join(captions)}."
     return Drawn("synchronisation", figure, caption, f"Lag and drift of {trial.label}.")
 
@@ -213,9 +211,11 @@ def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
     cycles, wearable = trial.cycles, trial.wearable_variability
     if cycles is None or wearable is None or not cycles.kept.any():
         return None
-    figure = new_figure(DOUBLE_MM, 47)
-    lefts = (13.0, 56.0, 99.0, 142.0)
-    panels = [add_panel(figure, left, 9, 34.5, 32.5) for left in lefts]
+    figure = new_figure(DOUBLE_MM, 56)
+    paired = trial.reference_variability is not None
+    lefts = (13.0, 52.5, 92.0, 140.5) if paired else (13.0, 73.0, 133.0)
+    width = 34.0 if paired else 42.0
+    panels = [add_panel(figure, left, 9, width, 41) for left in lefts]
     _draw_curves(panels[0], cycles.wearable_deg, cycles.kept, wearable, WEARABLE)
     letter(panels[0], "a Wearable")
     panels[0].set_ylabel(f"{joint.capitalize()} flexion (°)")
@@ -230,15 +230,14 @@ def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
     else:
         _draw_durations(panels[1], cycles)
         _draw_sd_curves(panels[2], group)
-        panels[3].remove()
-    for axes in [panel for panel in panels if panel.figure is not None]:
+    for axes in panels:
         axes.set_xlabel(axes.get_xlabel() or "Cycle (%)")
         few_ticks(axes, x=4, y=5)
     return Drawn("cycles", figure, _cycles_caption(group), f"Cycles of {trial.label}.")
 
 
 def _draw_curves(
-    axes: Axes, curves: Array, kept: np.ndarray, spread: CycleVariability, colour: str
+    axes: Axes, curves: Array, kept: Mask, spread: CycleVariability, colour: str
 ) -> None:
     """Draw kept cycles thin, dropped ones grey, and mean ± SD."""
     complete = np.isfinite(curves).any(axis=1)
@@ -338,6 +337,8 @@ def _draw_durations(axes: Axes, cycles: CycleSet) -> None:
     start, duration = cycles.start_s[shown], cycles.duration_s[shown]
     axes.plot(start[~kept], duration[~kept], "x", color=EXCLUDED, label="left out")
     axes.plot(start[kept], duration[kept], "o", color=WEARABLE, markersize=1.8, label="kept")
+    middle, reach = float(np.median(duration)), max(float(np.ptp(duration)) * 0.6, 0.1)
+    axes.set_ylim(middle - reach, middle + reach)
     axes.set_ylabel("Cycle duration (s)")
     axes.set_xlabel("Time (s)")
     letter(axes, "b Durations")

@@ -204,16 +204,21 @@ def _limits(results: StudyResults) -> str:
     if not known:
         return ""
     first = known[0]
-    people = span((float(limits.n_participants) for limits in known), 0)
+    people = max(limits.n_participants for limits in known)
+    who = (
+        f"with participants as clusters ({people} participants)"
+        if people > 1
+        else "within the one participant"
+    )
     confidence = f"{100 * results.confidence:g} %"
     return (
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
-        "for the mean over the cycle, peak flexion and range of each cycle, with participants as "
-        f"clusters ({people} participants). Form of the limits: {first.method}; the bias is "
-        f"weighted by {first.weighting}; {confidence} intervals: {first.interval_method}. A "
-        f"difference of ±{number(results.acceptable_deg, 1)}° was set beforehand as acceptable; for "
-        "orientation, 2° or less is thought highly likely acceptable in clinical gait analysis, 2 "
-        "to 5° probably reasonable, and more than 5° may mislead (McGinley et al. 2009)."
+        f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
+        f"limits: {first.method}; the bias weights {first.weighting}; {confidence} intervals: "
+        f"{first.interval_method}. A difference of ±{number(results.acceptable_deg, 1)}° was set "
+        "beforehand as acceptable; for orientation, errors of 2° or less are thought highly likely "
+        "acceptable in clinical gait analysis, 2 to 5° probably reasonable, and more than 5° may "
+        "mislead (McGinley et al. 2009)."
     )
 
 
@@ -224,15 +229,15 @@ def _conditions(results: StudyResults) -> str:
     pairs = distinct(f"{item.condition} with {item.against}" for _, _, item in results.conditions)
     people = span((float(item.n_participants) for _, _, item in results.conditions), 0)
     return (
-        f"Conditions were compared ({listing(pairs)}) by the wearable's variability between cycles, "
-        f"paired within participants ({people} participants), as a difference and as a ratio with "
-        f"{100 * results.confidence:g} % intervals."
+        f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
+        f"cycles, paired within participants ({people} participants), as a difference and as a "
+        f"ratio with {100 * results.confidence:g} % intervals."
     )
 
 
 def _software(results: StudyResults) -> str:
     """Name the program and what was recorded of the run."""
     return (
-        f"Computations were made with twinangle {results.version}; settings and the SHA-256 of every "
-        "input file are in the report and in results.json."
+        f"Computations were made with twinangle {results.version}; settings and the SHA-256 of "
+        "every input file are in the report and in results.json."
     )

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -15,9 +16,11 @@ from matplotlib import font_manager
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from twinangle.recording import Array
 
+Rows = NDArray[np.intp]
 MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
 DOUBLE_MM = 178.0  # both columns
@@ -30,6 +33,7 @@ REFERENCE = "#dd8316"
 EXCLUDED = "#a6a6a6"
 MARGIN = "#7b2d6b"
 INK = "#222222"
+FAINT = "#6b6b6b"
 COLOURS = (
     WEARABLE,
     "#c2571a",
@@ -52,11 +56,12 @@ DASHES: tuple[tuple[float, tuple[float, ...]], ...] = (
 )
 REFERENCE_DASH = (0.0, (3.2, 1.3))
 
-STYLE: Mapping[str, object] = {
+STYLE: Mapping[str, Any] = {
     "font.size": FONT_PT,
     "axes.titlesize": FONT_PT + 0.5,
     "axes.titlelocation": "left",
     "axes.titlepad": 4,
+    "axes.titley": 1.0,  # a fixed place: finding one means laying out every axis twice
     "axes.labelsize": FONT_PT,
     "axes.labelpad": 2,
     "axes.linewidth": 0.5,
@@ -65,6 +70,7 @@ STYLE: Mapping[str, object] = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.unicode_minus": True,
+    "axes.formatter.useoffset": False,
     "text.color": INK,
     "xtick.color": INK,
     "ytick.color": INK,
@@ -91,9 +97,9 @@ STYLE: Mapping[str, object] = {
     "svg.hashsalt": "twinangle",
 }
 
-# Blocks of DejaVu Sans that figures need: Latin with its extensions, modifiers, Greek, Cyrillic,
-# punctuation, super- and subscripts, arrows and mathematical signs.
-_BLOCKS = ((0x20, 0x250), (0x2B0, 0x300), (0x370, 0x530), (0x2000, 0x2070), (0x2070, 0x2300))
+# Blocks of DejaVu Sans that most figures need: Latin with its European letters, punctuation,
+# and the minus sign. A name with others is drawn from the whole typeface.
+_BLOCKS = ((0x20, 0x180), (0x2010, 0x2027), (0x2212, 0x2213))
 _SLIM_FAMILY = "Twinangle Sans"
 
 
@@ -133,7 +139,7 @@ def font_families() -> tuple[str, ...]:
     folder) takes a third of a figure's time off. Characters outside it come from the whole one.
     """
     source = font_folder() / "DejaVuSans.ttf"
-    name = f"twinangle-sans-{mpl.__version__}-{source.stat().st_size}.ttf"
+    name = f"twinangle-sans-1-{mpl.__version__}-{source.stat().st_size}.ttf"
     target = Path(mpl.get_cachedir()) / name
     if not target.exists():
         _write_slim_font(target)
@@ -141,11 +147,12 @@ def font_families() -> tuple[str, ...]:
     return (_SLIM_FAMILY, "DejaVu Sans")
 
 
-def styled() -> mpl.RcParams:
+def styled() -> Any:
     """Return the settings that drawing and saving run under (for ``matplotlib.rc_context``)."""
-    settings = mpl.rcParamsDefault.copy()
-    settings.update({**STYLE, "font.family": list(font_families())})
-    return settings
+    defaults = {
+        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith("backend")
+    }
+    return dict(defaults) | dict(STYLE) | {"font.family": list(font_families())}
 
 
 def new_figure(width_mm: float, height_mm: float) -> Figure:
@@ -213,7 +220,7 @@ def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Pat
     return tuple(written)
 
 
-def _metadata(suffix: str) -> dict[str, object]:
+def _metadata(suffix: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
     if suffix == "pdf":
         return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
@@ -258,8 +265,9 @@ def joined(curves: Array) -> tuple[Array, Array]:
     return np.tile(percent, m), padded.ravel()
 
 
-def thinned(rows: Array, limit: int) -> Array:
+def thinned(rows: Rows, limit: int) -> Rows:
     """Return at most `limit` row numbers, evenly spread over `rows`."""
     if rows.size <= limit:
         return rows
-    return rows[np.unique(np.linspace(0, rows.size - 1, limit).round().astype(int))]
+    chosen = np.unique(np.linspace(0, rows.size - 1, limit).round().astype(np.intp))
+    return np.asarray(rows[chosen])

@@ -1,0 +1,185 @@
+"""Pages over all trials: limits of agreement and conditions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    bullets,
+    figure,
+    heading,
+    table,
+    text,
+    with_interval,
+)
+from twinangle.report.figures_study import quantity_name
+from twinangle.report.grouping import distinct
+from twinangle.report.wording import NOTHING, number
+from twinangle.results import PooledLimits, StudyResults
+
+
+def limits_table(limits: Sequence[PooledLimits], margin: float, confidence: float) -> Block:
+    """Return the pooled limits held against the margin, one row a condition and procedure."""
+    rows = []
+    for pooled in limits:
+        found = pooled.limits
+        numbers = (
+            [NOTHING] * 3
+            if found is None
+            else [
+                with_interval(found.bias, found.bias_ci),
+                with_interval(found.lower, found.lower_ci),
+                with_interval(found.upper, found.upper_ci),
+            ]
+        )
+        rows.append(
+            [
+                pooled.condition or NOTHING,
+                pooled.procedure,
+                quantity_name(pooled.quantity),
+                f"{len(set(pooled.participant))} / {len(pooled.difference)}",
+                *numbers,
+                verdict(found, margin),
+            ]
+        )
+    inside = f"Inside ±{number(margin, 1)}°"
+    return table(
+        ("Condition", "Procedure", "Quantity", "People / cycles", "Bias", "Lower limit",
+         "Upper limit", inside),
+        rows,
+        words=3,
+        caption="Bias and limits of agreement, wearable − reference, in degrees, with "
+        f"{100 * confidence:g} % intervals in brackets. {inside}, the margin set in the study "
+        "file: yes, the limits and their intervals are; not surely, the limits are but an interval "
+        "reaches beyond or is missing; no, a limit is outside.",
+    )  # fmt: skip
+
+
+def verdict(limits: LimitsOfAgreement | None, margin: float) -> str:
+    """Say whether limits of agreement lie inside a margin.
+
+    Parameters
+    ----------
+    limits : LimitsOfAgreement or None
+        Limits of one quantity; None where there are none.
+    margin : float
+        Largest acceptable difference either way, in degrees.
+
+    Returns
+    -------
+    str
+        "yes" when the limits and the outer ends of their intervals are inside, "not surely" when
+        only the limits are or there is no interval, "no", or a dash without limits.
+    """
+    if limits is None or not (math.isfinite(limits.lower) and math.isfinite(limits.upper)):
+        return NOTHING
+    if limits.lower < -margin or limits.upper > margin:
+        return "no"
+    sure = limits.lower_ci[0] >= -margin and limits.upper_ci[1] <= margin  # False with NaN
+    return "yes" if sure else "not surely"
+
+
+def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the Bland-Altman plots and what they rest on."""
+    if not results.limits:
+        return []
+    blocks: list[Block] = []
+    names = [name for name in figures if name.startswith("limits_")]
+    for name in names:
+        blocks += figure(name, figures)
+    blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
+    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    if known:
+        blocks.append(_components_table(results.limits))
+        blocks.append(heading("What the limits rest on"))
+        lines = [line for limits in known for line in (_how(limits), *limits.assumptions)]
+        blocks.append(bullets(distinct(lines)))
+    said = distinct(
+        f"{pooled.condition}, {pooled.procedure}, {quantity_name(pooled.quantity).lower()}: {line}"
+        for pooled in results.limits
+        for line in (pooled.note, *(pooled.limits.notes if pooled.limits else ()))
+        if line
+    )
+    if said:
+        blocks += [heading("Notes"), bullets(said)]
+    return blocks
+
+
+def _components_table(limits: Sequence[PooledLimits]) -> Block:
+    """Return the variation behind the limits."""
+    rows = [
+        [
+            pooled.condition or NOTHING,
+            pooled.procedure,
+            quantity_name(pooled.quantity),
+            number(pooled.limits.sd_between),
+            number(pooled.limits.sd_within),
+            number(pooled.limits.sd),
+            number(pooled.limits.skewness),
+        ]
+        for pooled in limits
+        if pooled.limits is not None
+    ]
+    return table(
+        ("Condition", "Procedure", "Quantity", "SD between", "SD within", "SD", "Skewness"),
+        rows,
+        words=3,
+        caption="SD of the differences between participants, within them, and of a single "
+        "difference, in degrees; skewness of the participants' means.",
+    )
+
+
+def _how(limits: LimitsOfAgreement) -> str:
+    """Say how limits and intervals came about."""
+    return (
+        f"Limits for {100 * limits.coverage:g} % of differences: {limits.method}. The bias "
+        f"weights {limits.weighting}. {100 * limits.confidence:g} % intervals: {limits.interval_method}."
+    )
+
+
+def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the comparison of conditions."""
+    if not results.conditions:
+        return []
+    rows = [
+        [
+            procedure,
+            _quantity_of_condition(quantity),
+            f"{item.condition} − {item.against}",
+            str(item.n_participants),
+            with_interval(item.difference, item.difference_ci),
+            with_interval(item.ratio, item.ratio_ci),
+        ]
+        for procedure, quantity, item in results.conditions
+    ]
+    blocks = [
+        text(
+            "Where there is no reference, only the wearable's variability between cycles can be "
+            "compared: it says how repeatable walking and wearable are together, not how right the "
+            "angle is."
+        ),
+        *figure("conditions", figures),
+        table(
+            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio"),
+            rows,
+            words=3,
+            caption="Paired within participants, intervals in brackets; differences in degrees.",
+        ),
+    ]
+    said = distinct(
+        line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
+    )
+    return [*blocks, bullets(said)] if said else blocks
+
+
+def _quantity_of_condition(quantity: str) -> str:
+    """Return the words for what conditions are compared by."""
+    known = {
+        "wearable_sd_deg": "wearable's SD over cycles",
+        "reference_sd_deg": "reference's SD over cycles",
+    }
+    return known.get(quantity, quantity_name(quantity))

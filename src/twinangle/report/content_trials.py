@@ -1,0 +1,95 @@
+"""Pages on single recordings: the table of all of them, and a section a participant."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from twinangle.report.blocks import Block, Figures, figure, heading, kept_together, table, text
+from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
+from twinangle.report.tables import warnings_of
+from twinangle.report.wording import NOTHING, number
+from twinangle.results import StudyResults, TrialResult
+
+TRIAL_HEAD = (
+    "Participant", "Condition", "Recording", "Procedure", "Cycles", "Lag (s)", "Drift (ppm)",
+    "Offset", "RMS dem.", "Range", "r", "SD w.", "SD ref.",
+)  # fmt: skip
+
+
+def every_trial(results: StudyResults) -> list[Block]:
+    """Return the table of all trials and procedures that worked."""
+    naming = Naming(results)
+    worked = [trial for trial in results.trials if trial.status == "ok"]
+    if not worked:
+        return []
+    rows = [
+        [trial.participant, trial.condition, naming.recording(trial), *_trial_numbers(trial)]
+        for trial in worked
+    ]
+    head, rows = _without_empty(TRIAL_HEAD, rows)
+    caption = (
+        "One row a recording and procedure; degrees unless named otherwise. Cycles: kept / found. "
+        "Offset, RMS of the demeaned curves and difference of ranges compare mean curves (wearable "
+        "− reference); r: their correlation, which is not agreement; SD: over cycles."
+    )
+    words = head.index("Cycles")
+    return [table(head, rows, words=words, caption=caption)]
+
+
+def _without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
+    """Drop the columns that hold nothing in any row."""
+    filled = [k for k in range(len(head)) if any(row[k] not in ("", NOTHING) for row in rows)]
+    return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]
+
+
+def _trial_numbers(trial: TrialResult) -> list[str]:
+    """Return procedure, cycles and the numbers of one trial."""
+    clock, curves = trial.synchronisation, trial.agreement
+    wearable, reference = trial.wearable_variability, trial.reference_variability
+    cycles = trial.cycles
+    return [
+        trial.procedure,
+        NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
+        number(None if clock is None else clock.lag_s, 3),
+        number(None if clock is None else clock.drift_ppm, 1),
+        number(None if curves is None else curves.offset),
+        number(None if curves is None else curves.rms_demeaned),
+        number(None if curves is None else curves.range_difference),
+        number(None if curves is None else curves.correlation, 3),
+        number(None if wearable is None else wearable.sd),
+        number(None if reference is None else reference.sd),
+    ]
+
+
+def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[str, list[Block]]]:
+    """Return one section a participant, each recording kept together."""
+    naming, groups = Naming(results), trial_groups(results)
+    sections = []
+    for code in participants(results):
+        mine = [each for each in groups if each.main.participant == code]
+        blocks = [_trial_block(each, naming, figures) for each in mine]
+        sections.append((f"Participant {code}", blocks))
+    return sections
+
+
+def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
+    """Return one recording: numbers of every procedure, figures, warnings."""
+    trial = member.main
+    title = heading(naming.heading(trial))
+    if not member.worked:
+        how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
+        return kept_together(title, text(f"{how}: {trial.reason}"))
+    rows = [_trial_numbers(result) for result in member.worked]
+    head, rows = _without_empty(TRIAL_HEAD[3:], rows)
+    blocks = [title, table(head, rows, words=1)]
+    for name in ("traces", "synchronisation", "cycles"):
+        blocks += figure(f"{member.stem}_{name}", figures)
+    blocks += [
+        text(f"{result.procedure} failed: {result.reason}")
+        for result in member.results
+        if result.status == "failed"
+    ]
+    found = distinct(line for result in member.worked for line in warnings_of(result))
+    if found:
+        blocks.append({"kind": "notes", "items": list(found)})
+    return kept_together(*blocks)
