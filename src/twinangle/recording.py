@@ -161,7 +161,8 @@ class AngleQuality:
 
     neutral_scatter_deg: float = float("nan")  # RMS about the mean relative orientation
     axis_spread_deg: float = float("nan")  # RMS angle of the joint's rate from the flexion axis
-    axis_difference_deg: float = float("nan")  # largest angle between the axis estimates
+    axis_difference_deg: float = float("nan")  # mean rate against principal component
+    hinge_difference_deg: float = float("nan")  # axis against the hinge both gyroscopes fit best
     residual_deg: Array | None = None  # (n,) joint rotation left outside the hinge, ≥ 0
     heading_uncertainty_deg: float = float(
         "nan"
@@ -260,6 +261,9 @@ class Synchronisation:
     window_time_s: Array = field(default_factory=lambda: np.zeros(0))
     window_lag_s: Array = field(default_factory=lambda: np.zeros(0))
     evidence: float = float("nan")  # log likelihood ratio over strides against the best rival
+    # where on the reference clock the lag is best known, and its standard error there
+    centre_s: float = float("nan")
+    centre_lag_se_s: float = float("nan")
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from twinangle.errors import AngleError
 from twinangle.recording import (
     AngleQuality,
     AngleRecording,
@@ -28,10 +29,11 @@ from twinangle.wearable.flexion import (
     residual_angle,
     settle_sign,
 )
+from twinangle.wearable.hinge import hinge_axes
+from twinangle.wearable.placement import require_placement, slow_distal_warning
 from twinangle.wearable.trial import OrientedTrial, WearableTrial
 
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
-_WALK_RATIO = 0.8  # a shank or forearm turns faster than this share of the segment above it
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +86,12 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     Raises
     ------
     AngleError
-        If the sensors cannot be calibrated; see :func:`calibrate`.
+        If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
+        :func:`twinangle.wearable.placement.require_placement`.
     """
     calibration = calibrate(oriented)
+    if isinstance(trial.walk, SensorPair):
+        require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)
     distal = oriented.walk.distal
@@ -101,11 +106,16 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         ),
         sagittal_rate_rad_s=rates[1] @ axis,
         vertical_rate_rad_s=vertical,
-        warnings=(*calibration.warnings, *oriented.warnings, *_placement_warnings(trial, rates)),
+        warnings=(
+            *calibration.warnings,
+            *oriented.warnings,
+            *slow_distal_warning(rates, trial.joint),
+        ),
         quality=AngleQuality(
             neutral_scatter_deg=calibration.neutral.scatter_deg,
             axis_spread_deg=calibration.axis.spread_deg,
             axis_difference_deg=calibration.axis_difference_deg,
+            hinge_difference_deg=_hinge_difference(rates, axis),
             residual_deg=residual_angle(rotation, axis),
             heading_uncertainty_deg=oriented.heading_uncertainty_deg,
         ),
@@ -128,14 +138,9 @@ def segment_rates(
     )
 
 
-def _placement_warnings(trial: WearableTrial, rates: tuple[Array, Array]) -> tuple[str, ...]:
-    """Warn when the distal sensor turns less than the proximal one: they may be swapped."""
-    proximal, distal = (float(np.sqrt(np.nanmean(np.sum(rate**2, axis=1)))) for rate in rates)
-    if distal >= _WALK_RATIO * proximal:
-        return ()
-    warning = (
-        f"the distal sensor turns more slowly ({np.degrees(distal):.0f} °/s RMS) than the proximal "
-        f"one ({np.degrees(proximal):.0f} °/s), unlike a {trial.joint} in walking: check that "
-        "[wearable.proximal] and [wearable.distal] are not swapped in the study file."
-    )
-    return (warning,)
+def _hinge_difference(rates: tuple[Array, Array], axis: Array) -> float:
+    """Return the angle between `axis` and the hinge axis the two rates fit best, in degrees."""
+    try:
+        return angle_between_axes(hinge_axes(*rates).distal, axis)
+    except AngleError:
+        return float("nan")

@@ -15,9 +15,26 @@ from twinangle.recording import (
 )
 from twinangle.wearable import orientation
 from twinangle.wearable.calibration import measure_motion
+from twinangle.wearable.heading import joint_centre_heading
+from twinangle.wearable.hinge import hinge_heading
+from twinangle.wearable.own import (
+    OwnProcedure,
+    find_procedure,
+    registered_procedures,
+    run_procedure,
+)
+from twinangle.wearable.sixaxis import FindHeading, orient_without_magnetometers
 from twinangle.wearable.trial import WearableTrial, orient_trial
 
-__all__ = ["PROCEDURES", "Procedure", "WearableTrial", "estimate_motion", "with_filter"]
+__all__ = [
+    "PROCEDURES",
+    "Procedure",
+    "WearableTrial",
+    "estimate_motion",
+    "require_procedure",
+    "with_filter",
+    "without_magnetometers",
+]
 
 OrientationFilter = Callable[[InertialRecording], OrientationRecording]
 Procedure = Callable[[WearableTrial], JointMotion]
@@ -56,6 +73,28 @@ def with_filter(orientation_filter: OrientationFilter) -> Procedure:
     return procedure
 
 
+def without_magnetometers(
+    orientation_filter: OrientationFilter, find_heading: FindHeading
+) -> Procedure:
+    """Return the procedure that leaves magnetometers out and finds the heading by `find_heading`.
+
+    Parameters
+    ----------
+    orientation_filter : callable
+        From one sensor's recording (without magnetometer) to its orientation.
+    find_heading : callable
+        From both sensors' signals and orientations to their heading difference:
+        `joint_centre_heading` or `hinge_heading`.
+    """
+
+    def procedure(trial: WearableTrial) -> JointMotion:
+        _require_signals(trial)
+        oriented = orient_without_magnetometers(trial, orientation_filter, find_heading)
+        return measure_motion(trial, oriented)
+
+    return procedure
+
+
 def from_orientations(trial: WearableTrial) -> JointMotion:
     """Use the orientations a wearable delivers as they are.
 
@@ -80,7 +119,8 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
     trial : WearableTrial
         Signals or orientations of the two sensors, with neutral standing and functional movement.
     procedure : str
-        A key of `PROCEDURES`.
+        A key of `PROCEDURES`, a name in the entry-point group `twinangle.procedures`, or
+        ``module:function``.
 
     Returns
     -------
@@ -92,10 +132,31 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
     AngleError
         If no procedure has that name, or it cannot give an angle from these signals.
     """
+    if procedure in PROCEDURES:
+        return PROCEDURES[procedure](trial)
+    return run_procedure(_own(procedure), trial, procedure)
+
+
+def require_procedure(procedure: str) -> None:
+    """Refuse a name that :func:`estimate_motion` would not know, before anything is computed.
+
+    Raises
+    ------
+    AngleError
+        If no procedure has that name, or the module it names cannot be imported.
+    """
     if procedure not in PROCEDURES:
-        known = ", ".join(f"'{name}'" for name in PROCEDURES)
-        raise AngleError(f"procedure: expected one of {known}, got '{procedure}'.")
-    return PROCEDURES[procedure](trial)
+        _own(procedure)
+
+
+def _own(procedure: str) -> OwnProcedure:
+    function = find_procedure(procedure)
+    if function is None:
+        known = ", ".join(f"'{name}'" for name in (*PROCEDURES, *registered_procedures()))
+        raise AngleError(
+            f"procedure: expected one of {known}, or module:function, got '{procedure}'."
+        )
+    return function
 
 
 def _require_signals(trial: WearableTrial) -> None:
@@ -116,6 +177,10 @@ PROCEDURES: Mapping[str, Procedure] = MappingProxyType(
         "kalman-forward": with_filter(orientation.kalman_forward),
         "vqf": with_filter(orientation.vqf_offline),
         "vqf-forward": with_filter(orientation.vqf_forward),
+        "kalman-joint-centre": without_magnetometers(orientation.kalman, joint_centre_heading),
+        "vqf-joint-centre": without_magnetometers(orientation.vqf_offline, joint_centre_heading),
+        "kalman-hinge": without_magnetometers(orientation.kalman, hinge_heading),
+        "vqf-hinge": without_magnetometers(orientation.vqf_offline, hinge_heading),
         "orientation": from_orientations,
     }
 )

@@ -1,0 +1,209 @@
+"""Relative heading of two sensors without magnetometers.
+
+Six-axis orientations share the vertical, but each has a heading of its own, and the difference δ(t)
+drifts slowly. It is found from the joint centre's horizontal acceleration, which both sensors feel,
+or, where there is too little of it, from the joint's axis as if it were a hinge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from twinangle.errors import AngleError
+from twinangle.recording import (
+    Array,
+    InertialRecording,
+    OrientationPair,
+    OrientationRecording,
+    SensorPair,
+)
+from twinangle.wearable import quaternions
+from twinangle.wearable.drift import at_samples, follow_heading, fresh_starts, seconds_of
+from twinangle.wearable.jointcentre import (
+    JointCentre,
+    find_joint_centre,
+    horizontal,
+    liveliest,
+    sample_repeats,
+    shared_terms,
+)
+
+LEAST_COHERENCE, SURE_COHERENCE = 0.5, 0.8
+LEAST_ACCELERATION = 0.3  # m/s², RMS horizontal acceleration of the joint centre
+MOST_NOISE_RATIO = 1.3  # misfit over acceleration
+_SYSTEMATIC_DEG = 5.0  # heading error at a misfit as large as the acceleration
+_CHUNK_S = 600.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeadingEstimate:
+    """Heading difference over time, and how far it can be trusted.
+
+    A turn of the distal sensor's earth frame by `heading_rad` about the vertical brings it into
+    the proximal one's.
+    """
+
+    heading_rad: Array  # (n,) one a sample
+    standard_error_deg: float  # RMS over time, systematic part included
+    coherence: float  # |Σ z| / Σ |z| after the drift is taken out: 1 is perfect
+    acceleration_m_s2: float  # RMS horizontal acceleration of the joint centre, h
+    misfit_m_s2: float  # RMS horizontal difference between the two sensors' views of it, s
+    proximal_arm_m: Array  # (3,) joint centre to sensor
+    distal_arm_m: Array
+    warnings: tuple[str, ...] = ()
+
+    def apply(self, pair: OrientationPair) -> OrientationPair:
+        """Return the pair with the distal sensor turned into the proximal one's earth frame."""
+        turn = quaternions.about_axis(np.array([0.0, 0.0, 1.0]), self.heading_rad)
+        distal = pair.distal
+        return OrientationPair(
+            pair.proximal,
+            OrientationRecording(
+                quaternions.multiply(turn, distal.quaternion),
+                distal.start_s,
+                distal.rate_hz,
+                distal.source,
+            ),
+        )
+
+
+def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEstimate:
+    """Estimate the heading difference from the joint centre's horizontal acceleration.
+
+    The arms and one heading are found on the liveliest two minutes. With these arms, z = h₁ h₂* of
+    the horizontal accelerations, summed over one second, has the heading difference as its phase;
+    a random-walk smoother (0.3°/√s) joins the seconds.
+
+    Parameters
+    ----------
+    sensors : SensorPair
+        Raw signals; magnetometers are not used.
+    oriented : OrientationPair
+        Six-axis orientations of the same samples.
+
+    Returns
+    -------
+    HeadingEstimate
+        Its standard error is ``√(SE² + (5° · s/h)²)``: the smoother's own, and an allowance for
+        soft tissue that a statistical error cannot see.
+
+    Raises
+    ------
+    AngleError
+        If the motion cannot tell: C < 0.5, h < 0.3 m/s² or s/h > 1.3.
+
+    References
+    ----------
+    Kok, Hol & Schön (2014), IFAC World Congress; Weygers & Kok (2020), IEEE Sensors J 20:7969.
+    The drift smoother and the rules for refusing are our own.
+    """
+    both = (sensors.proximal, sensors.distal)
+    turned = (oriented.proximal, oriented.distal)
+    terms = shared_terms(both, turned, liveliest(*both))
+    if terms[0].sample.size < 100:
+        raise AngleError(
+            "heading without magnetometers: fewer than two seconds in which both sensors have "
+            "signals. Give a longer recording."
+        )
+    centre = find_joint_centre(*terms)
+    seconds = _second_sums(both, turned, centre)
+    fresh = fresh_starts(oriented)
+    noise = _phase_noise(seconds, centre.residual_m_s2)
+    heading, variance = follow_heading(seconds.product, noise, fresh, centre.heading_rad)
+    samples = at_samples(heading, fresh, both[0].n_samples, both[0].rate_hz)
+    return _judge(seconds, heading, variance, centre, samples)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seconds:
+    """One-second sums over the recording; empty seconds hold zeros."""
+
+    product: np.ndarray[tuple[int], np.dtype[np.complex128]]  # Σ h₁ h₂*
+    size: Array  # Σ |h₁ h₂|
+    first: Array  # Σ |h₁|²
+    second: Array  # Σ |h₂|²
+    count: Array
+
+
+def _second_sums(
+    sensors: tuple[InertialRecording, InertialRecording],
+    oriented: tuple[OrientationRecording, OrientationRecording],
+    centre: JointCentre,
+) -> _Seconds:
+    """Sum the horizontal accelerations of the joint centre over each second, chunk by chunk."""
+    rate, n = sensors[0].rate_hz, sensors[0].n_samples
+    n_seconds = int(np.ceil(n / rate))
+    sums = np.zeros((5, n_seconds), dtype=complex)
+    chunk = int(_CHUNK_S * rate)
+    for start in range(0, n, chunk):
+        one, two = shared_terms(sensors, oriented, slice(start, min(start + chunk, n)))
+        first = horizontal(one.force(centre.proximal_arm_m))
+        second = horizontal(two.force(centre.distal_arm_m))
+        bin_of = seconds_of(one.sample, rate)
+        product = first * second.conj()
+        ones = np.ones(first.size)
+        for row, value in enumerate(
+            (product, np.abs(product), np.abs(first) ** 2, np.abs(second) ** 2, ones)
+        ):
+            np.add.at(sums[row], bin_of, value)
+    real = sums[1:].real
+    return _Seconds(sums[0], real[0], real[1], real[2], real[3])
+
+
+def _phase_noise(seconds: _Seconds, misfit: float) -> Array:
+    """Return the variance of each second's phase: σ²/Σ|h|², σ² of a component of the misfit.
+
+    Low-passed samples repeat each other, so fewer than were summed are independent.
+    """
+    strength = np.sqrt(seconds.first * seconds.second)
+    noise = np.full(strength.size, np.inf)
+    seen = strength > 0
+    noise[seen] = 2 * misfit**2 * sample_repeats() / strength[seen]
+    return noise
+
+
+def _judge(
+    seconds: _Seconds,
+    heading: Array,
+    variance: Array,
+    centre: JointCentre,
+    samples: Array,
+) -> HeadingEstimate:
+    """Refuse what the motion cannot tell, and state how sure the rest is."""
+    straight = seconds.product * np.exp(-1j * heading)
+    n = max(float(seconds.count.sum()), 1.0)
+    coherence = float(np.abs(straight.sum()) / max(seconds.size.sum(), 1e-12))
+    power = float(seconds.first.sum() + seconds.second.sum()) / 2
+    acceleration = float(np.sqrt(power / n))
+    misfit = float(np.sqrt(max(2 * power - 2 * straight.real.sum(), 0.0) / n))
+    ratio = misfit / max(acceleration, 1e-12)
+    evidence = (
+        f"coherence {coherence:.2f}, horizontal acceleration of the joint {acceleration:.2f} m/s² "
+        f"RMS, misfit {misfit:.2f} m/s²"
+    )
+    if coherence < LEAST_COHERENCE or acceleration < LEAST_ACCELERATION or ratio > MOST_NOISE_RATIO:
+        raise AngleError(
+            f"heading without magnetometers: the motion was too little or too disturbed to tell "
+            f"how the sensors are turned to each other ({evidence}; needed: at least "
+            f"{LEAST_COHERENCE:g}, at least {LEAST_ACCELERATION:g} m/s², and a misfit at most "
+            f"{MOST_NOISE_RATIO:g} times the acceleration). Give a recording with walking in it, "
+            "or use a procedure with magnetometers."
+        )
+    error = np.sqrt(np.degrees(np.sqrt(variance.mean())) ** 2 + (_SYSTEMATIC_DEG * ratio) ** 2)
+    warnings: tuple[str, ...] = ()
+    if coherence < SURE_COHERENCE:
+        warnings = (
+            f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
+        )
+    return HeadingEstimate(
+        samples,
+        float(error),
+        coherence,
+        acceleration,
+        misfit,
+        centre.proximal_arm_m,
+        centre.distal_arm_m,
+        warnings,
+    )
