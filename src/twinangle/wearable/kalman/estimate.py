@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.filtering import STATE, TRACE_UP, N
+from twinangle.wearable.kalman.filtering import STATE, TRACE_DEVIATION, TRACE_UP, TRACE_V2, N
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
+    centred_mean,
     estimate_lag,
     filter_blocks,
     filter_forward,
-    mean_square_velocity,
     rest_blocks,
     smooth_blocks,
 )
@@ -162,10 +162,12 @@ def smoothed(stretch: Stretch, out: Array) -> None:
         reference[0] = np.median(rows[magnetic, NORM_M])
         lag = estimate_lag(rows, reference[0], c)
     v2 = np.zeros(0)
+    deviation = np.zeros(0)
     states = np.zeros((0, STATE))
     for _ in range(p.passes):
-        states, P, traces = filter_blocks(rows, rest, state, P0, v2, reference, lag, c)
-        v2 = mean_square_velocity(rows, traces, c)
+        states, P, traces = filter_blocks(rows, rest, state, P0, v2, deviation, reference, lag, c)
+        v2 = centred_mean(rows, traces, TRACE_V2, c.velocity_window)
+        deviation = centred_mean(rows, traces, TRACE_DEVIATION, c.moving)
         if magnetic.any():
             reference[1] = np.median(traces[magnetic, TRACE_UP])
         smooth_blocks(states, P, traces)

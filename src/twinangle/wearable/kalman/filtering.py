@@ -47,7 +47,8 @@ TRACE_HEADING = 15  # 2: what a tilt about east and about north does to the magn
 TRACE_GAIN = 17  # 54: gain of each measurement
 TRACE_SCALED = 71  # 6: innovation over its variance; 0 where not taken
 TRACE_USED = 77  # 6: 1 where the measurement was taken
-TRACE = 83
+TRACE_DEVIATION = 83  # mean squared deviation of the field
+TRACE = 84
 
 
 @njit(cache=True)
@@ -210,11 +211,11 @@ def field_deviation(row, up, reference):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def step(state, P, row, rest, mean_v2, reference, lag, c, trace):  # type: ignore[no-untyped-def]
+def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
-    `mean_v2` is the mean square velocity about this block, `reference` the field's norm and
-    upward part (NaN while unknown).
+    `mean` holds the mean square velocity and the field's mean squared deviation about this block,
+    `reference` the field's norm and upward part (NaN while unknown).
     """
     trace[:] = 0.0
     before = state.copy()
@@ -225,7 +226,7 @@ def step(state, P, row, rest, mean_v2, reference, lag, c, trace):  # type: ignor
     if rest:
         v_variance = c.rest_velocity_variance
     else:
-        v_variance = max(mean_v2, c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
+        v_variance = max(mean[0], c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
     for i in range(2):
         h[6 + i] = 1.0
         measure(x, P, h, -state[7 + i], v_variance, i, trace)
@@ -239,16 +240,16 @@ def step(state, P, row, rest, mean_v2, reference, lag, c, trace):  # type: ignor
     if row[SHARE_M] >= 0.5 and reference[0] > 0:
         m0, m1, m2 = earth_field(before, row, e, lag)
         trace[TRACE_UP] = m2
-        take_heading(state, P, x, h, row, rest, m0, m1, m2, reference, c, trace)
+        take_heading(state, P, x, h, row, mean[1], m0, m1, m2, reference, c, trace)
     add_error(state, x)
 
 
 @njit(cache=True)
-def take_heading(state, P, x, h, row, rest, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+def take_heading(state, P, x, h, row, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
-    deviation = field_deviation(row, m2, reference)
+    trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
     level = norm * norm - (m2 * m2 if np.isnan(up) else up * up)
     horizontal = max(level, 0.01 * norm * norm)
     variance = (s2 + deviation * (1 + deviation / s2)) / horizontal

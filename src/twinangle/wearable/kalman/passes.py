@@ -11,6 +11,7 @@ from twinangle.wearable.kalman.filtering import (
     TRACE,
     TRACE_A,
     TRACE_DECAY,
+    TRACE_DEVIATION,
     TRACE_F,
     TRACE_GAIN,
     TRACE_HEADING,
@@ -83,7 +84,7 @@ def filter_forward(  # type: ignore[no-untyped-def]
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:2].copy()
     weight = start[2]
     top, bottom = 0.0, (c.field_noise * reference[0] / c.lag_prior) ** 2
-    mean_v2, was_quiet = 0.0, False
+    running, was_quiet = np.zeros(2), False
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
         starts[j] = state[:4]
@@ -109,9 +110,8 @@ def filter_forward(  # type: ignore[no-untyped-def]
         rest = quiet and was_quiet
         was_quiet = quiet
         lag = top / bottom if bottom > 0 else 0.0
-        step(state, P, row, rest, mean_v2, reference, lag, c, trace)
-        share = 1 - np.exp(-row[DURATION] / c.velocity_window)
-        mean_v2 += share * (trace[TRACE_V2] - mean_v2)
+        step(state, P, row, rest, running, reference, lag, c, trace)
+        run_along(running, row, trace, c)
         if row[SHARE_M] >= 0.5 and reference[0] > 0:
             d_top, d_bottom = lag_sums(row, reference[0], c)
             top += d_top
@@ -125,24 +125,36 @@ def filter_forward(  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def filter_blocks(rows, rest, start, P0, v2, reference, lag, c):  # type: ignore[no-untyped-def]
+def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # type: ignore[no-untyped-def]
     """Run the filter over blocks; return states and covariances at the nodes, and the traces.
 
-    `v2` is the mean square velocity about each block; empty, it is run along.
+    `v2` is the mean square velocity and `deviation` the field's mean squared deviation about each
+    block; empty, both are run along.
     """
     n = rows.shape[0]
     states, P = np.empty((n + 1, STATE)), np.empty((n + 1, N, N))
     traces = np.empty((n, TRACE))
     states[0], P[0] = start, P0
     state, covariance = start.copy(), P0.copy()
-    running = 0.0
+    running = np.zeros(2)
     for j in range(n):
-        mean_v2 = v2[j] if v2.size > 0 else running
-        step(state, covariance, rows[j], rest[j], mean_v2, reference, lag, c, traces[j])
-        share = 1 - np.exp(-rows[j, DURATION] / c.velocity_window)
-        running += share * (traces[j, TRACE_V2] - running)
+        if v2.size > 0:
+            running[0], running[1] = v2[j], deviation[j]
+        step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
+        run_along(running, rows[j], traces[j], c)
         states[j + 1], P[j + 1] = state, covariance
     return states, P, traces
+
+
+@njit(cache=True)
+def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
+    """Update the running means of squared velocity and of the field's squared deviation."""
+    share = 1 - np.exp(-row[DURATION] / c.velocity_window)
+    running[0] += share * (trace[TRACE_V2] - running[0])
+    if row[SHARE_M] >= 0.5:
+        # half of the centred window, as only its first half lies in the past
+        share = 1 - np.exp(-2 * row[DURATION] / c.moving)
+        running[1] += share * (trace[TRACE_DEVIATION] - running[1])
 
 
 @njit(cache=True)
@@ -194,13 +206,13 @@ def _carry_back(co, trace):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def mean_square_velocity(rows, traces, c):  # type: ignore[no-untyped-def]
-    """Return the centred mean of the squared predicted velocity about each block."""
+def centred_mean(rows, traces, column, window):  # type: ignore[no-untyped-def]
+    """Return the centred mean of a trace's column over `window` seconds about each block."""
     n = rows.shape[0]
     total = np.zeros(n + 1)
     for j in range(n):
-        total[j + 1] = total[j] + traces[j, TRACE_V2]
-    half = max(round(0.5 * c.velocity_window / rows[0, DURATION]), 1)
+        total[j + 1] = total[j] + traces[j, column]
+    half = max(round(0.5 * window / rows[0, DURATION]), 1)
     result = np.empty(n)
     for j in range(n):
         a, b = max(j - half, 0), min(j + half + 1, n)
@@ -209,10 +221,10 @@ def mean_square_velocity(rows, traces, c):  # type: ignore[no-untyped-def]
 
 
 __all__ = [
+    "centred_mean",
     "estimate_lag",
     "filter_blocks",
     "filter_forward",
-    "mean_square_velocity",
     "rest_blocks",
     "smooth_blocks",
 ]
