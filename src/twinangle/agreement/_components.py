@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 
 from twinangle.agreement._input import Floats
+from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval
 
 
@@ -39,12 +39,15 @@ class Components:
         order of first appearance.
     labels : tuple
         Their names.
+    codes : ndarray of int, shape (n,)
+        Which of them each difference is of.
     """
 
     counts: NDArray[np.int64]
     means: Floats
     variances: Floats
     labels: tuple[object, ...]
+    codes: NDArray[np.int64]
 
     @property
     def k(self) -> int:
@@ -114,7 +117,7 @@ class Components:
         Student's t on k - 1 degrees of freedom: var(d_i)/k for the mean of participants' means;
         for the mean of all pairs the ratio estimator, k/(k-1) Σ (n_i (d_i - bias))² / N².
         """
-        t = float(stats.t.ppf((1 + confidence) / 2, self.k - 1))
+        t = two_sided_student(confidence, self.k - 1)
         if by_participant:
             bias, variance = float(self.means.mean()), self.spread_of_means / self.k
         else:
@@ -137,7 +140,9 @@ def variance_components(
     """
     if participant is None:
         n = values.size
-        return Components(np.ones(n, dtype=np.int64), values, np.zeros(n), tuple(range(n)))
+        return Components(
+            np.ones(n, dtype=np.int64), values, np.zeros(n), tuple(range(n)), np.arange(n)
+        )
     labels = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
     if labels.size != values.size:
         raise ValueError(
@@ -150,4 +155,4 @@ def variance_components(
     counts = np.bincount(codes)
     means = np.bincount(codes, values) / counts
     squares = np.bincount(codes, (values - means[codes]) ** 2)
-    return Components(counts, means, squares / np.maximum(counts - 1, 1), tuple(names))
+    return Components(counts, means, squares / np.maximum(counts - 1, 1), tuple(names), codes)

@@ -9,6 +9,7 @@ from scipy import optimize, stats
 
 from twinangle.agreement._components import Components, Estimate
 from twinangle.agreement._input import Floats, fraction
+from twinangle.agreement._quantiles import chi_square, half_width, two_sided_student
 from twinangle.agreement._result import Interval
 
 
@@ -46,7 +47,7 @@ def exact_limit_factors(
     .. [1] Carkeet (2015). Optom Vis Sci 92, e71-e80. Shieh (2018). BMC Med Res Methodol 18, 45.
     """
     _check(n, confidence, coverage)
-    shift = stats.norm.ppf((1 + coverage) / 2) * np.sqrt(n)
+    shift = half_width(coverage) * np.sqrt(n)
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     inner, outer = stats.nct.ppf(tails, n - 1, shift) / np.sqrt(n)
     return float(inner), float(outer)
@@ -87,7 +88,7 @@ def exact_pair_factors(
     .. [1] Owen (1964). Technometrics 6, 377-387. Carkeet (2015). Optom Vis Sci 92, e71-e80.
     """
     _check(n, confidence, coverage)
-    z, level = float(stats.norm.ppf((1 + coverage) / 2)), (1 + confidence) / 2
+    z, level = half_width(coverage), (1 + confidence) / 2
     nodes, weights = np.polynomial.legendre.leggauss(400)
     spread = np.sqrt(stats.chi2.ppf((nodes + 1) / 2, n - 1) / (n - 1))
 
@@ -144,17 +145,18 @@ def participant_mean_intervals(
        Res 21, 347-359.
     """
     k, spread, shrunk = parts.k, parts.spread_of_means, parts.shrunk_variances
-    t = float(stats.t.ppf((1 + confidence) / 2, k - 1))
+    t = two_sided_student(confidence, k - 1)
     within = float(shrunk.mean())
     free = np.maximum(parts.counts - 1, 1)
     variance = max(float(shrunk.var(ddof=1)) / k, float((2 * shrunk**2 / free).sum()) / k**2)
     error = t * np.sqrt(variance) / within if within > 0 else 0.0
-    low, high = _chi_square_shares(k - 1, confidence)
+    low, high = chi_square_shares(k - 1, confidence)
     total = spread + within
     upper = total + np.hypot(spread * high, within * np.expm1(min(error, 50.0)))
     lower = total - np.hypot(spread * low, within * -np.expm1(-error))
     half = t * np.sqrt(spread / k)
-    return _joined(parts.by_participant, half, z, (lower, upper), _bias_spread_correlation(parts))
+    bias, correlation = float(parts.means.mean()), _bias_spread_correlation(parts)
+    return join_limits(bias, float(np.sqrt(total)), half, z, (lower, upper), correlation)
 
 
 def recovered_variance_intervals(
@@ -191,21 +193,43 @@ def recovered_variance_intervals(
     """
     rest = estimate.sd**2 - estimate.kept
     n_free = int(parts.counts.sum()) - parts.k
-    low_a, high_a = _chi_square_shares(parts.k - 1, confidence)
-    low_b, high_b = _chi_square_shares(n_free, confidence)
+    low_a, high_a = chi_square_shares(parts.k - 1, confidence)
+    low_b, high_b = chi_square_shares(n_free, confidence)
     total = estimate.sd**2
     bounds = (
         total - np.hypot(rest * low_b, estimate.kept * low_a),
         total + np.hypot(rest * high_b, estimate.kept * high_a),
     )
-    return _joined(estimate, bias_half, z, bounds, 0.0)
+    return join_limits(estimate.bias, estimate.sd, bias_half, z, bounds)
 
 
-def _joined(
-    estimate: Estimate, half: float, z: float, variance: Interval, correlation: float
+def join_limits(
+    bias: float,
+    sd: float,
+    half: float,
+    z: float,
+    variance: Interval,
+    correlation: float = 0.0,
 ) -> tuple[Interval, Interval]:
-    """Join the intervals of bias and of z SD into those of the lower and the upper limit."""
-    sd = estimate.sd
+    """Join the intervals of bias and of z SD into those of the lower and the upper limit.
+
+    Parameters
+    ----------
+    bias, sd : float
+        Estimates.
+    half : float
+        Half-width of the interval of the bias.
+    z : float
+        Half-width of the limits in SD.
+    variance : tuple of float
+        Interval of sd².
+    correlation : float, default 0
+        Of the estimates of bias and of sd.
+
+    Returns
+    -------
+    lower_ci, upper_ci : tuple of float
+    """
     outer = z * (np.sqrt(variance[1]) - sd)
     inner = z * (sd - np.sqrt(max(variance[0], 0.0)))
 
@@ -213,7 +237,7 @@ def _joined(
         squared = half**2 + width**2 + 2 * sign * correlation * half * width
         return float(np.sqrt(max(squared, 0.0)))
 
-    low, high = estimate.bias - z * sd, estimate.bias + z * sd
+    low, high = bias - z * sd, bias + z * sd
     return (
         (low - reach(outer, -1), low + reach(inner, -1)),
         (high - reach(inner, 1), high + reach(outer, 1)),
@@ -246,9 +270,12 @@ def _shrunk_correlation(r: float, k: int) -> float:
     return float(r * np.sqrt(max(0.0, 1 - (1 - r**2) / ((k - 3) * r**2))))
 
 
-def _chi_square_shares(df: int, confidence: float) -> tuple[float, float]:
-    """Return how far a variance's interval reaches below and above it, in its own size."""
-    low, high = stats.chi2.ppf([(1 - confidence) / 2, (1 + confidence) / 2], df)
+def chi_square_shares(df: int, confidence: float) -> tuple[float, float]:
+    """Return how far a variance's interval reaches below and above it, in its own size.
+
+    1 - df/χ²(upper) and df/χ²(lower) - 1 on `df` degrees of freedom.
+    """
+    low, high = chi_square((1 - confidence) / 2, df), chi_square((1 + confidence) / 2, df)
     return float(1 - df / high), float(df / low - 1)
 
 

@@ -8,7 +8,6 @@ from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from twinangle.agreement._components import Components, Estimate, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
@@ -18,6 +17,7 @@ from twinangle.agreement._intervals import (
     participant_mean_intervals,
     recovered_variance_intervals,
 )
+from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
@@ -295,7 +295,7 @@ def _limit_intervals(
             f"{FEWEST_PARTICIPANTS} are needed) and are a rough guess."
         )
         return NO_INTERVAL, NO_INTERVAL, "none for the limits", [note]
-    z = float(stats.norm.ppf((1 + coverage) / 2))
+    z = half_width(coverage)
     if form == "participant-means":
         how = "closed form on participants' means and variances"
         return *participant_mean_intervals(parts, confidence, z), how, []
@@ -308,7 +308,7 @@ def _exact_intervals(
     mean: float, sd: float, n: int, confidence: float, coverage: float, pair: bool = False
 ) -> tuple[Interval, Interval, Interval]:
     """Return the intervals of bias, lower and upper limit from n independent differences."""
-    half = float(stats.t.ppf((1 + confidence) / 2, n - 1)) * sd / np.sqrt(n)
+    half = two_sided_student(confidence, n - 1) * sd / np.sqrt(n)
     factors = exact_pair_factors if pair else exact_limit_factors
     inner, outer = factors(n, confidence=confidence, coverage=coverage)
     return (
@@ -336,7 +336,7 @@ def _result(
     assumptions: tuple[str, ...],
 ) -> LimitsOfAgreement:
     """Put the result together and add the checks of shape."""
-    z = float(stats.norm.ppf((1 + levels[0]) / 2))
+    z = half_width(levels[0])
     skewness, remarks = _shape_notes(shape)
     if sd == 0:
         remarks = ("All differences are equal: there is no spread, and no error is estimated.",)
@@ -367,7 +367,7 @@ def _shape_notes(values: Floats) -> tuple[float, tuple[str, ...]]:
     """Return the skewness of the values and a warning when it is large."""
     if values.size < 3 or np.ptp(values) == 0:
         return float("nan"), ()
-    skewness = float(stats.skew(values, bias=False))
+    skewness = _skewness(values)
     if abs(skewness) < 1:
         return skewness, ()
     return skewness, (
@@ -376,3 +376,10 @@ def _shape_notes(values: Floats) -> tuple[float, tuple[str, ...]]:
             "hold less than they say; consider percentile limits."
         ),
     )
+
+
+def _skewness(values: Floats) -> float:
+    """Return the skewness with its small-sample adjustment (G1; Joanes & Gill 1998)."""
+    n, centred = values.size, values - values.mean()
+    plain = float(np.mean(centred**3)) / float(np.mean(centred**2)) ** 1.5
+    return float(plain * np.sqrt(n * (n - 1)) / (n - 2))

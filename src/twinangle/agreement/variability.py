@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
+from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 _ONE_PARTICIPANT = (
@@ -318,14 +319,14 @@ def pitman_morgan(
         raise ValueError("`test` is a straight line of `reference`: the ratio has no error.")
     df = test.size - 2
     statistic = (ratio**2 - 1) * np.sqrt(df) / (2 * ratio * np.sqrt(free))
-    k = 1 + 2 * free * stats.t.ppf((1 + confidence) / 2, df) ** 2 / df
+    k = 1 + 2 * free * two_sided_student(confidence, df) ** 2 / df
     root = np.sqrt(k**2 - 1)
     return PitmanMorgan(
         ratio=ratio,
         ratio_ci=(float(ratio * np.sqrt(k - root)), float(ratio * np.sqrt(k + root))),
         statistic=float(statistic),
         df=float(df),
-        p_value=float(2 * stats.t.sf(abs(statistic), df)),
+        p_value=float(2 * special.stdtr(df, -abs(statistic))),
         confidence=confidence,
         assumptions=("The pairs are independent and bivariate normal.",),
     )
@@ -350,7 +351,7 @@ def _jackknife(
 ) -> Interval:
     """Return the jackknife interval from the estimates with one cycle left out."""
     spread = (left_out.size - 1) * left_out.std(ddof=1)  # of the pseudo-values
-    t = stats.t.ppf((1 + confidence) / 2, max(n_effective - 1, 1))
+    t = two_sided_student(confidence, max(n_effective - 1, 1))
     half = t * spread / np.sqrt(n_effective)
     return float(estimate - half), float(estimate + half)
 

@@ -1,0 +1,401 @@
+"""Limits of agreement where bias or spread follows the size, or differences are not normal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction
+from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.agreement.curves import fit_line
+from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RegressionLimits(Result):
+    """Limits of agreement as straight lines on the size of the measurement.
+
+    Attributes
+    ----------
+    intercept, slope : float
+        Of the difference on the size, the mean of both instruments.
+    intercept_ci, slope_ci : tuple of float
+        Their intervals.
+    residual_sd : float
+        Standard deviation about that line.
+    spread_intercept, spread_slope : float
+        Of the standard deviation on the size; slope 0 when `constant_spread`.
+    spread_slope_ci : tuple of float
+        Interval of the fitted slope of the standard deviation, whether used or not.
+    constant_spread : bool
+        Whether one standard deviation is used at every size.
+    n_participants : int
+        Pairs, one a participant.
+    coverage, confidence : float
+        Of the limits and of the intervals.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
+
+    intercept: float
+    intercept_ci: Interval
+    slope: float
+    slope_ci: Interval
+    residual_sd: float
+    spread_intercept: float
+    spread_slope: float
+    spread_slope_ci: Interval
+    constant_spread: bool
+    n_participants: int
+    coverage: float
+    confidence: float
+    assumptions: tuple[str, ...]
+
+    def at(self, size: ArrayLike) -> tuple[Floats, Floats, Floats]:
+        """Return bias, lower and upper limit at each size (same unit as the measurements)."""
+        where = np.asarray(size, dtype=np.float64)
+        bias = self.intercept + self.slope * where
+        spread = np.maximum(self.spread_intercept + self.spread_slope * where, 0)
+        reach = half_width(self.coverage) * spread
+        return bias, bias - reach, bias + reach
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        spread = (
+            quantity(self.residual_sd, unit)
+            if self.constant_spread
+            else f"{quantity(self.spread_intercept, unit)} + {self.spread_slope:.3f} × size"
+        )
+        return (
+            f"The difference followed the size as {quantity(self.intercept, unit)} + "
+            f"{self.slope:.3f} × size (slope {interval(self.slope_ci, '', self.confidence)}), "
+            f"standard deviation {spread}; {self.n_participants} pairs."
+        )
+
+
+def regression_limits(
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    constant_spread: bool = False,
+    confidence: float = 0.95,
+    coverage: float = 0.95,
+) -> RegressionLimits:
+    """Estimate limits of agreement that follow the size of the measurement.
+
+    Parameters
+    ----------
+    test, reference : array_like of float, shape (n,)
+        One pair a participant.
+    constant_spread : bool, default False
+        Use one standard deviation at every size instead of a line.
+    confidence, coverage : float, default 0.95
+        Of the intervals and of the limits.
+
+    Returns
+    -------
+    RegressionLimits
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 4 pairs, a value is missing or infinite, or all sizes are equal.
+
+    Notes
+    -----
+    Difference D on size A = (test + reference)/2 by least squares; the absolute residuals on A
+    again; a normal residual has mean absolute value σ √(2/π), so the standard deviation at A is
+    that line times √(π/2) [1]_.
+
+    References
+    ----------
+    .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.2.
+    """
+    test, reference = finite_pair(test, reference, ndim=1, min_rows=4)
+    fraction(confidence, "confidence"), fraction(coverage, "coverage")
+    size, difference = (test + reference) / 2, test - reference
+    if np.ptp(size) == 0:
+        raise ValueError(f"all pairs have the size {size[0]:g}: there is no line to fit.")
+    line = fit_line(size, difference)
+    residual = difference - line.intercept - line.slope * size
+    folded = fit_line(size, np.abs(residual) * np.sqrt(np.pi / 2))
+    t = two_sided_student(confidence, size.size - 2)
+    return RegressionLimits(
+        intercept=line.intercept,
+        intercept_ci=_around(line.intercept, t * line.intercept_se),
+        slope=line.slope,
+        slope_ci=_around(line.slope, t * line.slope_se),
+        residual_sd=line.residual_sd,
+        spread_intercept=line.residual_sd if constant_spread else folded.intercept,
+        spread_slope=0.0 if constant_spread else folded.slope,
+        spread_slope_ci=_around(folded.slope, t * folded.slope_se),
+        constant_spread=constant_spread,
+        n_participants=size.size,
+        coverage=coverage,
+        confidence=confidence,
+        assumptions=(
+            "Pairs are of different participants; residuals are normal.",
+            "Bias follows the size along a straight line, and so does the standard deviation.",
+            (
+                "The size is the mean of both instruments, so a slope can also come from "
+                "instruments that differ in their own error."
+            ),
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RatioLimits(Result):
+    """Limits of agreement of the ratio test / reference.
+
+    Attributes
+    ----------
+    ratio, lower, upper : float
+        Geometric mean ratio and its limits of agreement.
+    ratio_ci, lower_ci, upper_ci : tuple of float
+        Their intervals.
+    logarithms : LimitsOfAgreement
+        The limits of the differences of natural logarithms they come from.
+    n_participants, n_observations : int
+        Participants and pairs.
+    confidence : float
+        Of the intervals.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
+
+    ratio: float
+    ratio_ci: Interval
+    lower: float
+    lower_ci: Interval
+    upper: float
+    upper_ci: Interval
+    n_participants: int
+    n_observations: int
+    confidence: float
+    logarithms: LimitsOfAgreement
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded; a ratio has no unit."""
+        ci = [interval(b, "", self.confidence) for b in (self.ratio_ci, self.lower_ci)]
+        return (
+            f"Ratio {quantity(self.ratio, '')} ({ci[0]}), limits of agreement "
+            f"{quantity(self.lower, '')} ({ci[1]}) to {quantity(self.upper, '')} "
+            f"({interval(self.upper_ci, '', self.confidence)}); {self.n_observations} pair(s) of "
+            f"{self.n_participants} participant(s)."
+        )
+
+
+def ratio_limits(
+    test: ArrayLike,
+    reference: ArrayLike,
+    participant: ArrayLike | Sequence[object] | None = None,
+    *,
+    confidence: float = 0.95,
+    coverage: float = 0.95,
+) -> RatioLimits:
+    """Estimate limits of agreement of test / reference, from logarithms.
+
+    Parameters
+    ----------
+    test, reference : array_like of float, shape (n,)
+        Pairs, all above 0 on a scale with a true zero (so not an angle that passes neutral).
+    participant : array_like, shape (n,), optional
+        Whose pair each is; None: one pair a participant.
+    confidence, coverage : float, default 0.95
+        Of the intervals and of the limits.
+
+    Returns
+    -------
+    RatioLimits
+        exp of the limits and intervals of ln(test) - ln(reference).
+
+    Raises
+    ------
+    ValueError
+        If a value is not above 0, or as `limits_of_agreement`.
+
+    References
+    ----------
+    .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.1.
+    """
+    test, reference = finite_pair(test, reference, ndim=1, min_rows=2)
+    for values, name in ((test, "test"), (reference, "reference")):
+        if values.min() <= 0:
+            at = int(np.argmin(values))
+            raise ValueError(
+                f"`{name}` is {values[at]:g} at index {at}; ratios need values above 0."
+            )
+    logs = limits_of_agreement(
+        np.log(test) - np.log(reference), participant, confidence=confidence, coverage=coverage
+    )
+    bounds = {
+        name: (float(np.exp(ci[0])), float(np.exp(ci[1])))
+        for name, ci in (
+            ("ratio_ci", logs.bias_ci),
+            ("lower_ci", logs.lower_ci),
+            ("upper_ci", logs.upper_ci),
+        )
+    }
+    return RatioLimits(
+        ratio=float(np.exp(logs.bias)),
+        lower=float(np.exp(logs.lower)),
+        upper=float(np.exp(logs.upper)),
+        n_participants=logs.n_participants,
+        n_observations=logs.n_observations,
+        confidence=confidence,
+        logarithms=logs,
+        assumptions=("The ratio is as variable at every size.", *logs.assumptions),
+        **bounds,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PercentileLimits(Result):
+    """Limits of agreement as percentiles of the differences, whatever their distribution.
+
+    Attributes
+    ----------
+    median, lower, upper : float
+        Median difference and the percentiles that leave (1 - coverage)/2 on each side.
+    median_ci, lower_ci, upper_ci : tuple of float
+        Their intervals; infinite on a side where the sample is too small to bound it.
+    n_participants, n_observations : int
+        Participants and differences.
+    n_effective : float
+        Independent differences they are worth at the median.
+    coverage, confidence : float
+        Of the limits and of the intervals.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
+
+    median: float
+    median_ci: Interval
+    lower: float
+    lower_ci: Interval
+    upper: float
+    upper_ci: Interval
+    n_participants: int
+    n_observations: int
+    n_effective: float
+    coverage: float
+    confidence: float
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        return (
+            f"Median difference {quantity(self.median, unit)} "
+            f"({interval(self.median_ci, unit, self.confidence)}); "
+            f"{100 * self.coverage:g} % of differences between {quantity(self.lower, unit)} and "
+            f"{quantity(self.upper, unit)}; {self.n_observations} difference(s) of "
+            f"{self.n_participants} participant(s)."
+        )
+
+
+def percentile_limits(
+    difference: ArrayLike,
+    participant: ArrayLike | Sequence[object] | None = None,
+    *,
+    confidence: float = 0.95,
+    coverage: float = 0.95,
+) -> PercentileLimits:
+    """Estimate limits of agreement as percentiles, for differences far from normal.
+
+    Parameters
+    ----------
+    difference : array_like of float, shape (n,)
+        Test minus reference.
+    participant : array_like, shape (n,), optional
+        Whose difference each is; None: one a participant. Every participant weighs the same.
+    confidence, coverage : float, default 0.95
+        Of the intervals and of the limits.
+
+    Returns
+    -------
+    PercentileLimits
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 2 participants, a value is missing or infinite, or the lengths
+        differ.
+
+    Notes
+    -----
+    The percentile is the smallest difference whose weighted share reaches p. With one difference
+    a participant its interval is the exact one from order statistics: ranks r and s + 1 with r
+    and s the (1 ∓ confidence)/2 quantiles of the binomial (n, p) [2]_. With several, the same
+    ranks of n_e = p (1 - p) / V differences, read at the shares r/n_e and (s + 1)/n_e [1]_, with V
+    the variance over participants of the share at or below the percentile, over k; n_e lies
+    between k and n.
+
+    References
+    ----------
+    .. [1] Woodruff (1952). J Am Stat Assoc 47, 635-646.
+    .. [2] Conover (1999). Practical Nonparametric Statistics, 3rd ed., section 3.2.
+    """
+    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    fraction(confidence, "confidence"), fraction(coverage, "coverage")
+    parts = variance_components(values, participant)
+    if parts.k < 2:
+        raise ValueError("percentile limits need at least 2 participants, got 1.")
+    tail = (1 - coverage) / 2
+    found = [_percentile(values, parts, share, confidence) for share in (0.5, tail, 1 - tail)]
+    return PercentileLimits(
+        median=found[0][0],
+        median_ci=found[0][1],
+        lower=found[1][0],
+        lower_ci=found[1][1],
+        upper=found[2][0],
+        upper_ci=found[2][1],
+        n_participants=parts.k,
+        n_observations=values.size,
+        n_effective=found[0][2],
+        coverage=coverage,
+        confidence=confidence,
+        assumptions=(
+            "Participants are independent; no distribution is assumed.",
+            "An infinite bound says that the sample is too small to bound that side.",
+        ),
+    )
+
+
+def _percentile(
+    values: Floats, parts: Components, share: float, confidence: float
+) -> tuple[float, Interval, float]:
+    """Return a weighted percentile, its interval and the differences it counts on."""
+    order = np.argsort(values, kind="stable")
+    weights = (1 / (parts.k * parts.counts))[parts.codes][order]
+    reached = np.cumsum(weights)
+    ranked = values[order]
+
+    def at(level: float) -> float:
+        return float(ranked[min(int(np.searchsorted(reached, level - 1e-12)), ranked.size - 1)])
+
+    point = at(share)
+    below = np.bincount(parts.codes, values <= point) / parts.counts
+    spread = float(below.var(ddof=1)) / parts.k
+    counted = float(values.size)
+    if spread > 0 and not np.all(parts.counts == 1):
+        counted = min(counted, max(share * (1 - share) / spread, float(min(parts.k, values.size))))
+    n = int(counted)
+    low, high = stats.binom.ppf([(1 - confidence) / 2, (1 + confidence) / 2], n, share)
+    bounds = (
+        at(low / n) if low > 0 else -np.inf,
+        at((high + 1) / n) if high < n else np.inf,
+    )
+    return point, (float(bounds[0]), float(bounds[1])), counted
+
+
+def _around(centre: float, half: float) -> Interval:
+    """Return the interval of a half-width around a centre."""
+    return float(centre - half), float(centre + half)
