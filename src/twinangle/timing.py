@@ -14,6 +14,8 @@ from twinangle.recording import Array, Recording
 # A uniform grid more than this many times the samples is a fault in the times, not a gap.
 MOST_SLOTS_PER_SAMPLE = 200
 JITTER_WARNING = 0.25  # of a sampling interval, RMS
+CLOCK_STEP = 0.1  # of a sampling interval
+CLOCK_BLOCK = 50  # stamps
 DENSE_STAMPS = 1024
 MOST_FREQUENCIES = 4000
 
@@ -273,9 +275,32 @@ def _warnings(
             f"(RMS), {jitter / period:.0%} of the sampling interval; the largest distance is "
             f"{1e3 * np.abs(residual).max():.3g} ms."
         )
+    found += _uneven_clock(uniform, period, residual)
     if n_repeated > 0.01 * len(uniform.values):
+        longest = _longest_run((uniform.values[1:] == uniform.values[:-1]).all(axis=1))
         found.append(
             f"{uniform.source}: {n_repeated} of {len(uniform.values)} samples repeat the one "
-            "before in every channel; the logger may have held its last value."
+            f"before in every channel, up to {longest} on end ({longest * period:.3g} s); the "
+            "logger may have held its last value. They are taken as they stand; empty their "
+            "cells to have them treated as a gap."
         )
     return found
+
+
+def _uneven_clock(uniform: Recording, period: float, residual: Array) -> list[str]:
+    """Tell of a clock that steps or bends: stamps that leave the even clock together."""
+    n_blocks = residual.size // CLOCK_BLOCK
+    if n_blocks < 2:
+        return []
+    blocks = residual[: n_blocks * CLOCK_BLOCK].reshape(n_blocks, CLOCK_BLOCK)
+    means, spread = blocks.mean(axis=1), float(np.median(blocks.std(axis=1)))
+    worst = int(np.argmax(np.abs(means)))
+    # A mean of n stamps scatters by spread / sqrt(n): ten times that is no chance.
+    if abs(means[worst]) < max(CLOCK_STEP * period, 10 * spread / np.sqrt(CLOCK_BLOCK)):
+        return []
+    text = (
+        f"{uniform.source}: the clock does not run evenly; its time stamps leave an even clock by "
+        f"{1e3 * means[worst]:.3g} ms around stamp {worst * CLOCK_BLOCK + 1}, so it stepped or "
+        "its speed changed. Times are taken from the even clock."
+    )
+    return [text]

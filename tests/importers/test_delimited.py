@@ -113,14 +113,14 @@ def test_a_row_stored_twice_is_left_out_and_told(read):
     recording = read("t,a,b\n0,1,\n0,1,\n1,2,3\n", time="t")
 
     assert_array_equal(recording.time_s, [0, 1])
-    assert recording.notes == ("1 row(s) stored twice left out, the first at row 3",)
+    assert recording.notes == ("walk.csv: 1 row(s) stored twice left out, the first at row 3",)
 
 
 def test_empty_rows_at_the_end_are_left_out_and_told(read):
     recording = read("t,a\n0,1\n1,2\n,\n,\n", time="t")
 
     assert recording.time_s.size == 2
-    assert recording.notes == ("2 empty row(s) at the end left out",)
+    assert recording.notes == ("walk.csv: 2 empty row(s) at the end left out",)
 
 
 @pytest.mark.parametrize(
@@ -228,10 +228,10 @@ def test_two_real_sensors_on_a_counter_at_100_hz():
         pytest.skip("../shared/data/knee-jump-left is absent")
     path = DATA / "knee-jump-left" / "left_segment_a_imu.csv"
 
-    recording = read_recording(path, time="counter", rate_hz=100.0)
+    recording = read_recording(path, time="counter", rate_hz=100.0, source="walk.csv")
 
     assert recording.time_s.size == 6670
-    assert recording.notes == ("1 row(s) stored twice left out, the first at row 3",)
+    assert recording.notes == ("walk.csv: 1 row(s) stored twice left out, the first at row 3",)
     assert recording.time_s[-1] == pytest.approx(66.69)
 
 

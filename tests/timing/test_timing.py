@@ -137,3 +137,14 @@ def test_two_samples_are_the_least():
     assert regularise(recording([0.0, 0.5]))[1].rate_hz == 2.0
     with pytest.raises(RecordingError, match="1 sample"):
         regularise(recording([0.0]))
+
+
+@pytest.mark.parametrize("step_s", [0.0, 0.004])
+def test_a_clock_that_steps_inside_the_recording_is_told(step_s):
+    rng = np.random.default_rng(8)
+    stamps = np.arange(4000) / 100 + rng.normal(0, 1e-4, 4000)
+    stamps[2000:] += step_s
+
+    _, report = regularise(recording(stamps))
+
+    assert any("clock does not run evenly" in text for text in report.warnings) == (step_s > 0)

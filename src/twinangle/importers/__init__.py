@@ -12,8 +12,9 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.importers import delimited
-from twinangle.importers.base import Format, Reader, Request, to_recording
+from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
+from twinangle.importers.table import Format, Reader, Request
 from twinangle.recording import Array, Recording
 
 FORMATS: tuple[Format, ...] = (delimited.FORMAT,)

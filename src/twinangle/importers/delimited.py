@@ -20,7 +20,8 @@ from pyarrow import ArrowException, float64
 from pyarrow import csv as arrow_csv
 
 from twinangle.errors import RecordingError
-from twinangle.importers.base import Format, Request, Table, choose_columns
+from twinangle.importers.base import choose_columns
+from twinangle.importers.table import Format, Request, Table
 from twinangle.recording import Array
 
 # Words that loggers and spreadsheets write where there is no number.

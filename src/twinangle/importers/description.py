@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.importers.base import Table
+from twinangle.importers.table import Table
 from twinangle.recording import Array
 
 TIME_NAME = re.compile(r"(time|t|timestamp|sec|seconds)([_ (\[]*(s|sec|seconds)[)\]]?)?", re.I)

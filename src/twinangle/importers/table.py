@@ -1,0 +1,56 @@
+"""What is asked of a file, and what an importer gives back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from twinangle.recording import Array
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is wanted from a file.
+
+    `columns` None asks for every column of numbers. `time` names the column of times in seconds;
+    with `rate_hz` as well it counts samples at that rate, the first at 0 s; with `rate_hz` alone
+    the samples follow each other from 0 s without a break.
+    """
+
+    columns: tuple[str, ...] | None
+    time: str | None
+    rate_hz: float | None
+    units: Mapping[str, str]
+    source: str  # the file as the user named it
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Table:
+    """What an importer found: the requested columns as numbers, before any check of the times.
+
+    `row_of` names the place of sample k as the user sees it in the file ("row 17"). `rate_hz` and
+    `start_s` hold what the file itself says of its clock; `time` names the column of times where
+    the format has one of its own.
+    """
+
+    columns: tuple[str, ...]
+    values: Array  # (n, n_columns), NaN where missing
+    units: Mapping[str, str]
+    row_of: Callable[[int], str]
+    rate_hz: float | None = None
+    start_s: float = 0.0
+    time: str | None = None
+    notes: tuple[str, ...] = ()
+
+
+Reader = Callable[[Path, Request], Table]
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """One file format: its name, the suffixes it goes by, and what reads it."""
+
+    name: str
+    suffixes: tuple[str, ...]
+    read: Reader
