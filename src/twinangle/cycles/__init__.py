@@ -2,5 +2,15 @@
 
 from twinangle.cycles.find import find_cycles, recut
 from twinangle.cycles.normalise import CYCLE_PERCENT
+from twinangle.cycles.overrides import Override
+from twinangle.cycles.summary import StrideSummary, bout_summaries, stride_summary
 
-__all__ = ["CYCLE_PERCENT", "find_cycles", "recut"]
+__all__ = [
+    "CYCLE_PERCENT",
+    "Override",
+    "StrideSummary",
+    "bout_summaries",
+    "find_cycles",
+    "recut",
+    "stride_summary",
+]

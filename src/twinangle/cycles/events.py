@@ -22,6 +22,7 @@ CONTACT_WINDOW = 0.5
 # impact rings, and the first of its troughs is the contact.
 TROUGH_PROMINENCE = 0.02
 LONGEST_CYCLE_S = 15.0
+CONTACT_DELAY_S = 0.010  # of the trough behind foot switches, Aminian et al. (2002)
 
 
 class _Signal(NamedTuple):
@@ -89,22 +90,25 @@ def initial_contacts(
     Notes
     -----
     The shank swings forwards fastest at mid-swing; the next trough of the rate is initial
-    contact [1]_. The trough came about 10 ms after foot switches in that work, 34 ms in [2]_.
+    contact [1]_. It comes about 10 ms after foot switches [1]_, which is taken off (another group
+    found 33.9 ± 10.4 ms [2]_).
 
     References
     ----------
     .. [1] Aminian et al. (2002). J Biomech 35, 689-699.
-    .. [2] Greene et al. (2012), 33.9 ± 10.4 ms against a reference.
+    .. [2] Greene et al. (2012), as given in METHODS 4 of the design notes.
     """
     _refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
     slow = low_pass(rate_rad_s, rate_hz, SWING_HZ)
     sign, warnings = _forward_sign(slow[stretch], angle_deg[stretch], rate_hz)
     swings = _prominent_peaks(sign * slow, rate_hz, SHANK_RATE, stretch)
     wide = sign * low_pass(rate_rad_s, rate_hz, CONTACT_HZ)
-    return _troughs_after(wide, swings, rate_hz), warnings
+    return _troughs_after(wide, swings, rate_hz) - CONTACT_DELAY_S, warnings
 
 
-def flexion_peaks(angle_deg: Array, *, rate_hz: float, stretch: slice = slice(None)) -> Array:
+def flexion_peaks(
+    angle_deg: Array, *, rate_hz: float, stretch: slice = slice(None)
+) -> tuple[Array, tuple[str, ...]]:
     """Find the peaks of flexion, one a cycle (in walking, swing flexion).
 
     Parameters
@@ -120,6 +124,8 @@ def flexion_peaks(angle_deg: Array, *, rate_hz: float, stretch: slice = slice(No
     -------
     ndarray, shape (k,)
         Times of the peaks in seconds after the first sample, to a fraction of a sample.
+    tuple of str
+        A warning where the angle dips from a plateau, as walking does with the sign inverted.
 
     Raises
     ------
@@ -136,7 +142,25 @@ def flexion_peaks(angle_deg: Array, *, rate_hz: float, stretch: slice = slice(No
     _refuse_constant(angle_deg[stretch], ANGLE.name)
     slow = low_pass(angle_deg, rate_hz, SWING_HZ)
     peaks = _prominent_peaks(slow, rate_hz, ANGLE, stretch)
-    return _refine(slow, peaks) / rate_hz
+    return _refine(slow, peaks) / rate_hz, _inverted(slow[stretch])
+
+
+def _inverted(slow: Array) -> tuple[str, ...]:
+    """Warn of an angle that dips: in walking the knee stays near extension and flexes in swing."""
+    skewness = _skewness(slow)
+    if skewness > -0.5:
+        return ()
+    text = (
+        f"The angle stays high and dips (skewness {skewness:.2f}; walking knees have about +1): if "
+        "this is walking, the sign of the wearable's angle is inverted."
+    )
+    return (text,)
+
+
+def _skewness(values: Array) -> float:
+    """Return the third standardised moment."""
+    centred = values - values.mean()
+    return float(np.mean(centred**3) / np.mean(centred**2) ** 1.5)
 
 
 def _refuse_constant(values: Array, what: str) -> None:
@@ -158,7 +182,7 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
     towards forward; and the knee extends while it does.
     """
     centred = slow - slow.mean()
-    skewness = float(np.mean(centred**3) / np.mean(centred**2) ** 1.5)
+    skewness = _skewness(slow)
     extension = -np.gradient(low_pass(angle_deg, rate_hz, SWING_HZ))
     spread = float(np.std(extension) * np.std(slow))
     agreement = float(np.mean(centred * extension)) / spread if spread > 0 else 0.0

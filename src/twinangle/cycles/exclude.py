@@ -22,13 +22,15 @@ MAD_TO_SD = 1.4826  # of a normal distribution
 TURN_LEAST_DEG = 12.0
 TURN_MOST_DEG = 25.0
 TURN_SDS = 5.0
-TURN_GROWTH = 3.0
+BESIDE_TURN_LEAST_DEG = 2.0
+BESIDE_TURN_SDS = 2.5
 DURATION_SDS = 4.0
 DURATION_LEAST = 0.15
 CURVE_SDS = 5.0
 CURVE_LEAST_MEDIANS = 2.5
 CURVE_LEAST_RANGE = 0.03
 LEAST_FOR_LIMITS = 5
+LEAST_FOR_OWN_LIMITS = 10
 
 
 def outside(cycles: Candidates, low: float, high: float) -> Reasons:
@@ -125,9 +127,10 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
     """Refuse cycles that turn, and say in a warning when walking is curved throughout.
 
     A cycle turns when its heading change departs from the median by more than five robust
-    standard deviations, but at least 12° and at most 25°; a neighbour of such a cycle turns when
-    it departs by a third as much, so that the ends of a turn go with it. The median (a bias of the
-    rate, a curved path) is taken off only as far as 10°.
+    standard deviations, but at least 12° and at most 25°. Its neighbours turn too when they depart
+    by more than two and a half (at least 2°, at most half the limit), and theirs, so that the ends
+    of a turn go with it. The median (a bias of the rate, a curved path) is taken off only as far
+    as 10°.
     """
     known = heading_change_deg[eligible]
     if known.size == 0:
@@ -137,10 +140,10 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
     spread = MAD_TO_SD * float(np.median(np.abs(known - median)))
     limit = float(np.clip(TURN_SDS * spread, TURN_LEAST_DEG, TURN_MOST_DEG))
     departure = np.abs(heading_change_deg - centre)
-    turning = _grow(departure > limit, departure > limit / TURN_GROWTH)
+    beside = float(np.clip(BESIDE_TURN_SDS * spread, BESIDE_TURN_LEAST_DEG, limit / 2))
+    turning = _grow(departure > limit, departure > beside)
     reasons = [
-        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, "
-        f"{limit / TURN_GROWTH:.0f}° beside a turn)"
+        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, {beside:.0f}° beside a turn)"
         if bad
         else ""
         for change, bad in zip(heading_change_deg, turning, strict=True)
@@ -163,45 +166,69 @@ def _grow(seed: NDArray[np.bool_], wider: NDArray[np.bool_]) -> NDArray[np.bool_
     return grown
 
 
-def odd_durations(duration_s: Array, eligible: NDArray[np.bool_]) -> Reasons:
-    """Refuse durations more than four robust standard deviations (at least 15 %) off the median."""
+def odd_durations(
+    duration_s: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_]
+) -> Reasons:
+    """Refuse durations more than four robust standard deviations (at least 15 %) off the median.
+
+    On a log scale, so that half and double are equally far. A bout with ten ordinary cycles or
+    more has limits of its own, the others share theirs (speed differs between bouts).
+    """
     reasons = [""] * duration_s.size
-    if eligible.sum() < LEAST_FOR_LIMITS:
-        return reasons
     log = np.log(duration_s)
-    centre = float(np.median(log[eligible]))
-    spread = MAD_TO_SD * float(np.median(np.abs(log[eligible] - centre)))
-    reach = max(DURATION_SDS * spread, float(np.log1p(DURATION_LEAST)))
-    low, high = np.exp(centre - reach), np.exp(centre + reach)
-    for index in np.flatnonzero(np.abs(log - centre) > reach):
-        reasons[index] = (
-            f"odd duration: {duration_s[index]:.2f} s (limits {low:.2f} to {high:.2f} s)"
-        )
+    for members, basis in _groups(bout, eligible):
+        centre = float(np.median(log[basis]))
+        spread = MAD_TO_SD * float(np.median(np.abs(log[basis] - centre)))
+        reach = max(DURATION_SDS * _wider(basis) * spread, float(np.log1p(DURATION_LEAST)))
+        low, high = np.exp(centre - reach), np.exp(centre + reach)
+        for index in np.flatnonzero(members & (np.abs(log - centre) > reach)):
+            reasons[index] = (
+                f"odd duration: {duration_s[index]:.2f} s (limits {low:.2f} to {high:.2f} s)"
+            )
     return reasons
 
 
-def odd_curves(curves: Array, eligible: NDArray[np.bool_], name: str) -> Reasons:
+def odd_curves(
+    curves: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_], name: str
+) -> Reasons:
     """Refuse curves far from the median curve.
 
     The distance is the RMS over the 101 points of the curve minus the median curve. The limit is
     the median distance plus five of its robust standard deviations, at least 2.5 median
-    distances and 3 % of the median curve's range.
+    distances and 3 % of the median curve's range. Bouts as for durations.
     """
     reasons = [""] * curves.shape[0]
-    if eligible.sum() < LEAST_FOR_LIMITS:
-        return reasons
-    middle = np.median(curves[eligible], axis=0)
-    distance = np.sqrt(np.mean((curves - middle) ** 2, axis=1))
-    centre = float(np.median(distance[eligible]))
-    spread = MAD_TO_SD * float(np.median(np.abs(distance[eligible] - centre)))
-    limit = max(
-        centre + CURVE_SDS * spread,
-        CURVE_LEAST_MEDIANS * centre,
-        CURVE_LEAST_RANGE * float(np.ptp(middle)),
-    )
-    for index in np.flatnonzero(distance > limit):
-        reasons[index] = (
-            f"odd curve: {name} is {distance[index]:.1f}° RMS from its median curve "
-            f"(limit {limit:.1f}°)"
+    for members, basis in _groups(bout, eligible):
+        middle = np.median(curves[basis], axis=0)
+        distance = np.sqrt(np.mean((curves - middle) ** 2, axis=1))
+        centre = float(np.median(distance[basis]))
+        spread = MAD_TO_SD * float(np.median(np.abs(distance[basis] - centre)))
+        limit = max(
+            centre + CURVE_SDS * _wider(basis) * spread,
+            CURVE_LEAST_MEDIANS * _wider(basis) * centre,
+            CURVE_LEAST_RANGE * float(np.ptp(middle)),
         )
+        for index in np.flatnonzero(members & (distance > limit)):
+            reasons[index] = (
+                f"odd curve: {name} is {distance[index]:.1f}° RMS from its median curve "
+                f"(limit {limit:.1f}°)"
+            )
     return reasons
+
+
+def _groups(
+    bout: NDArray[np.int64], eligible: NDArray[np.bool_]
+) -> list[tuple[NDArray[np.bool_], NDArray[np.bool_]]]:
+    """Pair the cycles that are judged together, and those of them that set the limits."""
+    numbers, counts = np.unique(bout[eligible], return_counts=True)
+    large = numbers[(counts >= LEAST_FOR_OWN_LIMITS) & (numbers > 0)]
+    groups = [(bout == number, (bout == number) & eligible) for number in large]
+    rest = ~np.isin(bout, large)
+    if eligible.sum() >= LEAST_FOR_LIMITS and rest.any():
+        groups.append((rest, eligible))
+    return groups
+
+
+def _wider(basis: NDArray[np.bool_]) -> float:
+    """Widen limits that few cycles set: their median absolute deviation is itself uncertain."""
+    return 1.0 + 3.0 / float(basis.sum())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal, get_args
 
@@ -14,6 +15,7 @@ from twinangle.cycles import exclude
 from twinangle.cycles.bouts import Candidates, split_into_bouts
 from twinangle.cycles.events import flexion_peaks, initial_contacts
 from twinangle.cycles.normalise import cut
+from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
 from twinangle.recording import Array, CycleSet, PairedAngles
 
@@ -34,6 +36,7 @@ def find_cycles(
     start_s: float | None = None,
     end_s: float | None = None,
     events_s: ArrayLike | None = None,
+    overrides: Sequence[Override] = (),
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -54,6 +57,9 @@ def find_cycles(
         The stretch to analyse, in seconds on the wearable's clock; cycles beyond it are dropped.
     events_s : array_like, shape (k,), optional
         Event times for method "events", increasing, on the wearable's clock.
+    overrides : sequence of (int or float, "include" or "exclude", str)
+        Cycles forced in or out by hand, and why. An int is the index of a cycle, a float a time
+        within it, in seconds on the wearable's clock.
 
     Returns
     -------
@@ -64,8 +70,8 @@ def find_cycles(
     Raises
     ------
     CycleError
-        If a signal is constant, no cycle is found or fewer than three are kept, or the method
-        lacks its signal.
+        If a signal is constant, no cycle is found or fewer than three are kept, the method
+        lacks its signal, or an override names no cycle or one with a gap.
     ValueError
         If an argument is malformed.
 
@@ -82,7 +88,12 @@ def find_cycles(
     events, signal, warnings = _events(paired, method, sagittal, events_s, stretch)
     candidates = split_into_bouts(events, keep_pauses=method == "events", stretch_s=(low, high))
     cycles = _cut_all(candidates, paired, method)
-    reason, said = _judge(candidates, cycles, paired, signal, vertical, (low, high))
+    include, by_hand = resolve(overrides, cycles.start_s, cycles.end_s)
+    reason = [
+        f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
+    ]
+    said = _judge(reason, candidates, cycles, paired, signal, vertical, (low, high))
+    said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
     _require_enough(cycles)
     return replace(cycles, warnings=(*warnings, *said, *_small_numbers(int(cycles.kept.sum()))))
@@ -182,7 +193,8 @@ def _events(
         events = _given_events(events_s, paired)
     elif method == "angle-peak":
         signal = paired.wearable_deg
-        events = paired.start_s + flexion_peaks(signal, rate_hz=paired.rate_hz, stretch=stretch)
+        peaks, warnings = flexion_peaks(signal, rate_hz=paired.rate_hz, stretch=stretch)
+        events = paired.start_s + peaks
     elif sagittal is None:
         raise CycleError(
             "Method 'shank-gyroscope' needs the shank's gyroscope, and this wearable delivers "
@@ -248,16 +260,17 @@ def _curves(signal: Array, candidates: Candidates, paired: PairedAngles) -> Arra
 
 
 def _judge(
+    reason: list[str],
     candidates: Candidates,
     cycles: CycleSet,
     paired: PairedAngles,
     signal: Array | None,
     vertical: Array | None,
     stretch_s: tuple[float, float],
-) -> tuple[list[str], list[str]]:
-    """Reasons, the first that applies to each cycle, and warnings."""
+) -> list[str]:
+    """Give each cycle without a reason the first that applies; return warnings."""
     clock = (paired.start_s, paired.rate_hz)
-    reason = exclude.outside(candidates, *stretch_s)
+    _merge(reason, exclude.outside(candidates, *stretch_s))
     _merge(reason, _gap_reasons(candidates, paired))
     _merge(reason, exclude.pauses(candidates))
     warnings = []
@@ -275,13 +288,33 @@ def _judge(
     if signal is not None:
         _merge(reason, exclude.gaps(candidates, signal, "the signal of the events", *clock))
         _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
-    _merge(reason, exclude.odd_durations(cycles.duration_s, _open(reason)))
+    _merge(reason, exclude.odd_durations(cycles.duration_s, cycles.bout, _open(reason)))
     ordinary = _open(reason)
     curves = [("wearable", cycles.wearable_deg), ("reference", cycles.reference_deg)]
     for name, instrument in curves:
         if instrument is not None:
-            _merge(reason, exclude.odd_curves(instrument, ordinary, name))
-    return reason, warnings
+            _merge(reason, exclude.odd_curves(instrument, cycles.bout, ordinary, name))
+    return warnings
+
+
+def _force_in(
+    reason: list[str], include: dict[int, str], candidates: Candidates, paired: PairedAngles
+) -> list[str]:
+    """Clear the reasons of cycles forced in, and say so in warnings."""
+    warnings, gaps = [], _gap_reasons(candidates, paired)
+    for index, why in sorted(include.items()):
+        place = (
+            f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} s)"
+        )
+        if gaps[index]:
+            raise CycleError(
+                f"{place} cannot be forced in: {gaps[index]}. Take it off the list of forced "
+                "cycles."
+            )
+        if reason[index]:
+            warnings.append(f"{place} is kept by hand ({why}) in spite of {reason[index]}.")
+        reason[index] = ""
+    return warnings
 
 
 def _gap_reasons(candidates: Candidates, paired: PairedAngles) -> list[str]:

@@ -1,0 +1,90 @@
+"""Cycles that someone has forced in or out by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal, cast
+
+import numpy as np
+
+from twinangle.errors import CycleError
+from twinangle.recording import Array
+
+Override = tuple[float, Literal["include", "exclude"], str]
+"""Which cycle (an int is its index, a float a time within it, in seconds), what, and why."""
+
+
+def resolve(
+    overrides: Sequence[Override], start_s: Array, end_s: Array
+) -> tuple[dict[int, str], dict[int, str]]:
+    """Find the cycles that overrides name.
+
+    Parameters
+    ----------
+    overrides : sequence of (int or float, "include" or "exclude", str)
+        An int is the index of a cycle, a float a time within it on the wearable's clock.
+    start_s, end_s : ndarray, shape (m,)
+        The cycles found.
+
+    Returns
+    -------
+    include, exclude : dict of int to str
+        The reason given, by index of the cycle.
+
+    Raises
+    ------
+    CycleError
+        If an override names no cycle, or two overrides the same one.
+    ValueError
+        If an override is malformed or gives no reason.
+    """
+    chosen: dict[str, dict[int, str]] = {"include": {}, "exclude": {}}
+    for entry in overrides:
+        where, what, why = _checked(entry)
+        index = _cycle_at(where, start_s, end_s)
+        if any(index in known for known in chosen.values()):
+            raise CycleError(
+                f"Cycle {index} ({start_s[index]:.2f} to {end_s[index]:.2f} s) is forced in or out "
+                f"more than once, the last time by {entry!r}. Keep one."
+            )
+        chosen[what][index] = why
+    return chosen["include"], chosen["exclude"]
+
+
+def _checked(entry: object) -> Override:
+    """Check the form of one override."""
+    form = "(index or time, 'include' or 'exclude', reason)"
+    if not (isinstance(entry, (tuple, list)) and len(entry) == 3):
+        raise ValueError(f"an override must be {form}, got {entry!r}.")
+    where, what, why = entry
+    if not _is_number(where):
+        raise ValueError(f"an override must be {form}, got {entry!r}.")
+    if what not in ("include", "exclude"):
+        raise ValueError(f"an override must say 'include' or 'exclude', got {what!r}.")
+    if not (isinstance(why, str) and why.strip()):
+        raise ValueError(f"the override {entry!r} must give its reason.")
+    return cast(Override, (where, what, why.strip()))
+
+
+def _is_number(value: object) -> bool:
+    """Tell whether a value is a finite number, and no truth value."""
+    number = isinstance(value, (int, float, np.integer, np.floating)) and not isinstance(
+        value, bool
+    )
+    return number and bool(np.isfinite(cast(float, value)))
+
+
+def _cycle_at(where: float | int, start_s: Array, end_s: Array) -> int:
+    """Return the index of the cycle with this index, or that holds this time."""
+    if isinstance(where, (int, np.integer)):
+        if 0 <= where < start_s.size:
+            return int(where)
+        raise CycleError(f"No cycle {where}: {start_s.size} were found, 0 to {start_s.size - 1}.")
+    holds = np.flatnonzero((start_s <= where) & (where < end_s))
+    if holds.size:
+        return int(holds[0])
+    nearest = int(np.argmin(np.abs((start_s + end_s) / 2 - where)))
+    raise CycleError(
+        f"No cycle was found at {where:g} s; the nearest is cycle {nearest}, "
+        f"{start_s[nearest]:.2f} to {end_s[nearest]:.2f} s."
+    )
