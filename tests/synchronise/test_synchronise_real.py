@@ -7,6 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.interpolate import CubicSpline
 
+from twinangle.errors import SynchronisationError
 from twinangle.recording import AngleRecording
 from twinangle.synchronise import align, synchronise
 
@@ -40,8 +41,8 @@ def test_knee_in_jumps_shifted_and_stretched():
     assert np.nanstd(paired.wearable_deg - paired.reference_deg) < 0.35
 
 
-@pytest.mark.parametrize("name", ["healthy_05", "knee_disorder_02"])
-def test_goniometer_in_walking_against_itself(name):
+def goniometer(name):
+    """Return a walk of the open data, noisy at 100 Hz, and the same at 1000 Hz, 1.234 s earlier."""
     path = DATA / "goniometer-gait-22" / f"{name}.csv"
     if not path.exists():
         pytest.skip("../shared/data/goniometer-gait-22 is absent")
@@ -49,8 +50,27 @@ def test_goniometer_in_walking_against_itself(name):
     rng = np.random.default_rng(6)
     noisy = angle[::10] + 0.5 * rng.standard_normal(angle[::10].size)
     wearable = AngleRecording(noisy, 0.0, 100.0, "goniometer and noise")
-    reference = stretched(angle, 1000.0, 1.234, 0.0, 1000.0, (0.0, angle.size / 1000 - 1.3))
+    return wearable, stretched(angle, 1000.0, 1.234, 0.0, 1000.0, (0.0, angle.size / 1000 - 1.3))
+
+
+@pytest.mark.parametrize("number", ["03", "04", "05", "09", "10"])
+def test_real_walk_of_many_strides_against_itself(number):
+    wearable, reference = goniometer(f"knee_disorder_{number}")
 
     clock = synchronise(wearable, reference, drift=False)
 
     assert_allclose(clock.lag_s, 1.234, atol=0.001)
+    assert clock.evidence > 7
+
+
+@pytest.mark.parametrize("name", ["healthy_05", "healthy_11"])
+def test_real_walk_of_five_strides_needs_the_lag_to_be_roughly_known(name):
+    wearable, reference = goniometer(name)
+
+    with pytest.raises(SynchronisationError, match=r"only \d strides to tell by"):
+        synchronise(wearable, reference, drift=False, min_overlap_s=2.0)
+
+    clock = synchronise(wearable, reference, drift=False, expected_lag_s=1.0, max_lag_s=0.5)
+
+    assert_allclose(clock.lag_s, 1.234, atol=0.001)
+    assert np.isnan(clock.evidence)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +23,22 @@ class BandLimited:
     start_s: float
     rate_hz: float
     source: str
+    _whole: list[CubicSpline] = field(default_factory=list, repr=False)  # kept once built
 
     @property
     def end_s(self) -> float:
         """Time of the last sample."""
         return self.start_s + (self.values.size - 1) / self.rate_hz
+
+    def between(self, start_s: float, end_s: float) -> BandLimited:
+        """Return the samples of a span and a few either side, at least four."""
+        low = int((start_s - self.start_s) * self.rate_hz) - _MARGIN
+        high = int((end_s - self.start_s) * self.rate_hz) + _MARGIN
+        low = int(np.clip(low, 0, max(self.values.size - 4, 0)))
+        high = int(np.clip(high, low + 4, self.values.size))
+        return BandLimited(
+            self.values[low:high], self.start_s + low / self.rate_hz, self.rate_hz, self.source
+        )
 
     def at(self, time_s: Array) -> tuple[Array, Array]:
         """Return the angle and its rate of change at increasing times, NaN in gaps and outside.
@@ -55,15 +66,15 @@ class BandLimited:
             np.abs(position - np.rint(position)) < 1e-6, np.rint(position), position
         )
         missing = np.full(time_s.size, np.nan)
-        low = max(int(position[0]) - _MARGIN, 0)
-        high = min(int(np.ceil(position[-1])) + _MARGIN + 1, self.values.size)
-        if high - low < 4:
-            return missing, missing.copy()
-        values = self.values[low:high]
+        low, high = 0, self.values.size
+        if high > 2 * _CHUNK:
+            low = max(int(position[0]) - _MARGIN, 0)
+            high = min(int(np.ceil(position[-1])) + _MARGIN + 1, high)
+        values = self.values[max(low, 0) : max(high, low, 0)]
         finite = np.isfinite(values)
         if finite.sum() < 4:
             return missing, missing.copy()
-        spline = CubicSpline(np.arange(low, high), bridge_gaps(values))
+        spline = self._spline(low, high, values)
         inside = (position >= low) & (position <= high - 1)
         before = np.clip(np.floor(position).astype(np.int64) - low, 0, values.size - 1)
         after = np.clip(np.ceil(position).astype(np.int64) - low, 0, values.size - 1)
@@ -72,6 +83,15 @@ class BandLimited:
             np.where(known, spline(position), np.nan),
             np.where(known, spline(position, 1) * self.rate_hz, np.nan),
         )
+
+    def _spline(self, low: int, high: int, values: Array) -> CubicSpline:
+        whole = (low, high) == (0, self.values.size)
+        if whole and self._whole:
+            return self._whole[0]
+        spline = CubicSpline(np.arange(low, high), bridge_gaps(values))
+        if whole:
+            self._whole.append(spline)
+        return spline
 
 
 def bridge_gaps(values: Array) -> Array:

@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import t as student_t
-from scipy.stats import theilslopes
 
 from twinangle.recording import Array
 from twinangle.synchronise.band import BandLimited, grid_times
+from twinangle.synchronise.strides import find_strides, phase_columns
 
 _AR_ORDER = 4
 _ITERATIONS = 4
@@ -218,91 +218,32 @@ def half_width(fit: ClockFit, standard_error: float, confidence: float = 0.95) -
     return float(student_t.ppf((1 + confidence) / 2, degrees) * standard_error)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class WindowedLags:
-    """Lag of each window about the line: reference times (n,), lags (n,), and correlations."""
+def systematic_lag(
+    wearable: BandLimited, reference: BandLimited, fit: ClockFit, rate_hz: float, stride_s: float
+) -> float:
+    """Return the part of the lag's error that the instruments' repeating difference may cause.
 
-    time_s: Array
-    lag_s: Array
-    correlation: Array
+    A difference that repeats every stride (soft tissue, a joint axis off by a few degrees) looks
+    like a delay in part, and no scatter shows it. The mean cycle of the residual, and that of b',
+    are taken by the stride phase; the bound is rms(mean residual) / (g rms(b') √3). Own rule,
+    checked by benchmarks/synchronisation.py; NaN where the angle has no strides.
 
-
-def windowed_lags(
-    wearable: BandLimited,
-    reference: BandLimited,
-    line: ClockLine,
-    *,
-    rate_hz: float,
-    window_s: float,
-    reach_s: float,
-) -> WindowedLags:
-    """Find the lag window by window: best correlation within `reach_s` of the line, then refined.
-
-    A window counts when at least half of its samples are there and the angle moves in it.
+    Over long recordings the first 20 minutes of the overlap stand for all.
     """
-    times = overlap_times(wearable, reference, line, rate_hz)
-    size = max(int(window_s * rate_hz), 8)
-    found = []
-    for first in range(0, times.size - size + 1, size):
-        one = _window_lag(wearable, reference, line, times[first : first + size], reach_s)
-        if one is not None:
-            found.append(one)
-    table = np.array(found).reshape(-1, 3)
-    return WindowedLags(table[:, 0], table[:, 1], table[:, 2])
-
-
-def _window_lag(
-    wearable: BandLimited, reference: BandLimited, line: ClockLine, time: Array, reach_s: float
-) -> tuple[float, float, float] | None:
+    time = overlap_times(wearable, reference, fit.line, rate_hz)[: int(1200 * rate_hz)]
     angle, _ = wearable.at(time)
-    if np.isfinite(angle).mean() < 0.5 or np.nanstd(angle) < 1.0:
-        return None
-    step = float(time[1] - time[0])
-    shifts = np.arange(-round(reach_s / step), round(reach_s / step) + 1) * step
-    at_shift = np.array([_correlate_at(angle, reference, line, time, shift) for shift in shifts])
-    if not np.isfinite(at_shift).any():
-        return None
-    best = float(shifts[int(np.nanargmax(at_shift))])
-    for _ in range(2):
-        best += _newton(angle, reference, line, time, best)
-    value = _correlate_at(angle, reference, line, time, best)
-    centre = float(line.to_reference(np.array([time.mean()]))[0])
-    lag = line.lag_s + line.drift * (centre - line.centre_s) + best
-    return None if not np.isfinite(value) else (centre, lag, value)
-
-
-def _correlate_at(
-    angle: Array, reference: BandLimited, line: ClockLine, time: Array, shift: float
-) -> float:
-    b, _ = reference.at(line.to_reference(time - shift))
-    both = np.isfinite(angle) & np.isfinite(b)
-    if both.sum() < 0.5 * time.size or np.std(b[both]) < 0.5:
+    strides = find_strides(angle, stride_s * rate_hz)
+    columns = phase_columns(strides, time.size, 7)
+    b, b_rate = reference.at(fit.line.to_reference(time))
+    known = np.isfinite(angle) & np.isfinite(b) & (columns != 0).any(axis=1)
+    if known.sum() < 2 * stride_s * rate_hz or not np.isfinite(stride_s):
         return float("nan")
-    return float(np.corrcoef(angle[both], b[both])[0, 1])
-
-
-def _newton(
-    angle: Array, reference: BandLimited, line: ClockLine, time: Array, shift: float
-) -> float:
-    """Return one least-squares correction of the lag, at most one grid step."""
-    b, b_rate = reference.at(line.to_reference(time - shift))
-    rows = np.column_stack([np.ones(time.size), np.linspace(-1, 1, time.size), b, b_rate])
-    both = np.isfinite(rows).all(axis=1) & np.isfinite(angle)
-    if both.sum() < 8:
-        return 0.0
-    coefficients, *_ = np.linalg.lstsq(rows[both], angle[both], rcond=None)
-    limit = float(time[1] - time[0])
-    return (
-        0.0
-        if abs(coefficients[2]) < 1e-6
-        else float(np.clip(-coefficients[3] / coefficients[2], -limit, limit))
-    )
-
-
-def robust_line(windows: WindowedLags) -> tuple[float, float, float, float]:
-    """Return drift, its 95 % interval and the lag at time 0 of the windows, by Theil and Sen.
-
-    Theil 1950; Sen 1968, J Am Stat Assoc 63:1379; computed by :func:`scipy.stats.theilslopes`.
-    """
-    slope, intercept, low, high = theilslopes(windows.lag_s, windows.time_s)
-    return float(slope), float(low), float(high), float(intercept)
+    base = np.column_stack([np.ones(int(known.sum())), np.linspace(-1, 1, int(known.sum()))])
+    plain = np.column_stack([base, b[known]])
+    coefficients = np.linalg.lstsq(plain, angle[known], rcond=None)[0]
+    residual = angle[known] - plain @ coefficients
+    cycle = np.column_stack([base, columns[known]])
+    repeating = cycle[:, 2:] @ np.linalg.lstsq(cycle, residual, rcond=None)[0][2:]
+    gain = max(abs(float(coefficients[2])), 1e-6)
+    slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
+    return float(np.std(repeating) / (gain * slope * np.sqrt(3)))

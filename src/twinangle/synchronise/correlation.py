@@ -64,7 +64,7 @@ def _lagged_sums(first: Array, second: Array, lowest: int, highest: int) -> Arra
     x, x_mask = _standardised(first)
     y, y_mask = _standardised(second)
     width = highest - lowest + 1
-    size = max(_BLOCK, fft.next_fast_len(2 * width, real=True))
+    size = fft.next_fast_len(max(2 * width, min(_BLOCK, second.size + width)), real=True)
     step = size - width + 1
     total = np.zeros((6, size // 2 + 1), dtype=np.complex128)
     for begin in range(0, second.size, step):

@@ -2,24 +2,50 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 
 from twinangle.errors import SynchronisationError
 from twinangle.recording import AngleRecording, Array, Synchronisation
-from twinangle.synchronise.band import BandLimited
+from twinangle.synchronise.band import BandLimited, grid_times
 from twinangle.synchronise.clockfit import (
     ClockFit,
     ClockLine,
-    WindowedLags,
     fit_line,
     half_width,
+    systematic_lag,
+)
+from twinangle.synchronise.decision import Decision, decide
+from twinangle.synchronise.search import Search, choose_peak, prepare, runner_up, search
+from twinangle.synchronise.windows import (
+    WindowedLags,
+    fit_windows,
+    line_warnings,
     robust_line,
     windowed_lags,
 )
-from twinangle.synchronise.search import Search, choose_peak, prepare, runner_up, search
 
 _FIGURE_POINTS = 4000
 _BLOCK_STRIDES = 3
+_ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
+_FEWEST_STRIDES = 8
+_ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
+_LONG_S = 3600.0  # above, the line is fitted to windowed lags
+_DRIFT_MAX = 300e-6  # of two clocks against each other
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pair:
+    """Both angles in one band, the rate to work at, and the file names for messages."""
+
+    wearable: BandLimited
+    reference: BandLimited
+    rate_hz: float
+
+    @property
+    def names(self) -> str:
+        return f"{self.wearable.source} and {self.reference.source}"
 
 
 def synchronise(
@@ -30,18 +56,21 @@ def synchronise(
     drift: bool = True,
     expected_lag_s: float = 0.0,
     min_overlap_s: float | None = None,
+    refuse: bool = True,
 ) -> Synchronisation:
     """Find how the reference clock lies on the wearable's from the two angles themselves.
 
-    Normalised cross-correlation over the overlap finds the lag to a sample; generalised least
-    squares on prewhitened residuals then gives lag and drift together with their standard errors.
+    Normalised cross-correlation over the overlap finds the lags that may be; a likelihood ratio
+    over strides decides between them (:func:`twinangle.synchronise.decision.decide`); generalised
+    least squares on prewhitened residuals then gives lag and drift with their standard errors.
 
     Parameters
     ----------
     wearable, reference : AngleRecording
         Each on its own clock and rate, flexion positive in both; gaps are NaN.
     max_lag_s : float
-        Largest lag considered either side of `expected_lag_s`, seconds.
+        Largest lag considered either side of `expected_lag_s`, seconds. Below half a stride it
+        settles which stride it is.
     drift : bool
         Estimate the drift between the clocks; it is applied when its 95 % interval excludes 0.
     expected_lag_s : float
@@ -49,58 +78,150 @@ def synchronise(
     min_overlap_s : float, optional
         Shortest overlap at which a lag is considered; by default the smaller of 10 s and half the
         shorter recording.
+    refuse : bool
+        Raise where it is not certain which stride it is; False turns that into a warning.
 
     Returns
     -------
     Synchronisation
         ``t_wearable = t_reference (1 + drift_ppm 1e-6) + lag_s``. `lag_se_s` is the error of the
-        lag at reference time 0.
+        lag at reference time 0, `centre_lag_se_s` that at `centre_s`. `evidence` is G, NaN where
+        no other lag came into question.
 
     Raises
     ------
     SynchronisationError
         If a recording is too short or constant, the clocks do not overlap, the correlation is
-        strongly negative, low everywhere, or still rising at the edge of the search.
+        strongly negative, low everywhere, or still rising at the edge of the search, or if it
+        cannot be told which stride it is.
     ValueError
         If `max_lag_s` is not above 0.
     """
     if not (np.isfinite(max_lag_s) and max_lag_s > 0):
         raise ValueError(f"`max_lag_s` must be above 0, got {max_lag_s!r}.")
-    a, b, rate = prepare(wearable, reference)
-    shorter = min(a.end_s - a.start_s, b.end_s - b.start_s)
-    overlap = min(10.0, 0.5 * shorter) if min_overlap_s is None else min_overlap_s
+    pair = _Pair(*prepare(wearable, reference))
+    anchor = _anchor(pair, expected_lag_s, max_lag_s)
+    shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))
     found = search(
-        a, b, rate, expected_lag_s=expected_lag_s, max_lag_s=max_lag_s, min_overlap_s=overlap
+        anchor.wearable,
+        anchor.reference,
+        pair.rate_hz,
+        expected_lag_s=expected_lag_s,
+        max_lag_s=max_lag_s,
+        min_overlap_s=min(10.0, 0.5 * shorter) if min_overlap_s is None else min_overlap_s,
     )
-    peak = choose_peak(found, max_lag_s, wearable.source, reference.source)
-    fit, windows, warnings = _fit(a, b, rate, found, found.refined(peak), drift)
-    return _result(found, peak, fit, windows, warnings)
+    choose_peak(found, max_lag_s, wearable.source, reference.source)
+    chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
+    doubt = _doubt(chosen, found, pair.names)
+    if doubt and refuse:
+        raise SynchronisationError(doubt)
+    fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
+    if anchor is not pair:
+        fit, windows = _extend(pair, fit, windows, found, drift)
+    clock = _result(pair, found, chosen, fit, windows)
+    return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
 
 
-def _fit(
-    a: BandLimited, b: BandLimited, rate: float, found: Search, lag_s: float, drift: bool
-) -> tuple[ClockFit, WindowedLags, tuple[str, ...]]:
+def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
+    """Return the stretch of a long pair on which the wearable moves most; a short pair whole.
+
+    Clocks that part by 150 ppm are 0.1 s apart over it: too little to smear a stride.
+    """
+    a, b = pair.wearable, pair.reference
+    reach = expected_lag_s + np.array([-max_lag_s, max_lag_s])
+    start, end = max(a.start_s, b.start_s + reach[0]), min(a.end_s, b.end_s + reach[1])
+    if end - start <= 2 * _ANCHOR_S:
+        return pair
+    time, _ = grid_times(start, end, 5.0)
+    angle, _ = a.at(time)
+    speed = np.nan_to_num(np.abs(np.diff(angle, prepend=angle[0])))
+    total = np.concatenate([[0.0], np.cumsum(np.minimum(speed, 20.0))])
+    size = int(_ANCHOR_S * 5)
+    first = int(np.argmax(total[size:] - total[:-size]))
+    low, high = float(time[first]), float(time[first + size - 1])
+    return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
+
+
+def _doubt(chosen: Decision, found: Search, names: str) -> str:
+    """Return why it is not certain which stride it is, empty where it is."""
+    if not np.isfinite(chosen.evidence):
+        return ""
+    reasons = []
+    if chosen.n_strides < _FEWEST_STRIDES:
+        reasons.append(f"only {chosen.n_strides} strides to tell by, {_FEWEST_STRIDES} are needed")
+    if chosen.evidence <= _ACCEPT:
+        reasons.append(f"evidence of {chosen.evidence:.1f}, above {_ACCEPT:g} is needed")
+    if chosen.second_opinion <= 0:
+        reasons.append("the strides' durations and sizes fit another lag better")
+    if not reasons:
+        return ""
+    lag = found.lags_s[chosen.index]
+    return (
+        f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
+        f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
+        "it: a `max_lag_s` below half a stride around a known lag, a trigger recorded with both, "
+        "an event at start and end (a jump or a stamp), or a longer recording with a start, a "
+        "stop or a turn in it."
+    )
+
+
+def _fit(pair: _Pair, found: Search, lag_s: float, drift: bool) -> tuple[ClockFit, WindowedLags]:
     """Fit the line from a first lag: windows for a first drift, then least squares."""
+    a, b, rate = pair.wearable, pair.reference, pair.rate_hz
     line = ClockLine(_centre(a, b, lag_s), lag_s)
-    stride = found.stride_s if np.isfinite(found.stride_s) else 1.0
+    stride = _stride(found)
     span = min(a.end_s, b.end_s + lag_s) - max(a.start_s, b.start_s + lag_s)
-    window = float(np.clip(span / 30, 6 * stride, 300.0))
-    options = {"rate_hz": rate, "window_s": window, "reach_s": 0.4 * stride}
-    windows = windowed_lags(a, b, line, **options)
+    window = max(span / 30, 6 * stride)
+    windows = windowed_lags(a, b, line, rate_hz=rate, window_s=window, reach_s=0.4 * stride)
     if drift and windows.time_s.size >= 4:
-        slope, _, _, intercept = robust_line(windows)
-        line = ClockLine(line.centre_s, intercept + slope * line.centre_s, slope)
+        first = robust_line(windows, line.centre_s)
+        line = first if abs(first.drift) < _DRIFT_MAX else line
     block = _BLOCK_STRIDES * stride
     try:
         fit = fit_line(a, b, line, rate_hz=rate, drift=drift, block_s=block)
-        if drift and not abs(fit.line.drift) > half_width(fit, fit.drift_se):
+        if drift and not _real(fit):
             still = ClockLine(line.centre_s, lag_s)
             plain = fit_line(a, b, still, rate_hz=rate, drift=False, block_s=block)
             # The joint fit's covariance stands: leaving the drift out is itself a guess.
-            fit = ClockFit(plain.line, fit.covariance, fit.n_blocks, fit.gain, fit.residual_deg)
+            fit = replace(fit, line=plain.line)
     except ValueError as error:
-        raise SynchronisationError(f"{a.source} and {b.source}: {error}") from error
-    return fit, windows, _line_warnings(fit, windows)
+        raise SynchronisationError(f"{pair.names}: {error}") from error
+    return fit, windows
+
+
+def _real(fit: ClockFit) -> bool:
+    """Tell whether the 95 % interval of the drift excludes 0."""
+    return abs(fit.line.drift) > half_width(fit, fit.drift_se)
+
+
+def _stride(found: Search) -> float:
+    return found.stride_s if np.isfinite(found.stride_s) else 1.0
+
+
+def _extend(
+    pair: _Pair, fit: ClockFit, windows: WindowedLags, found: Search, drift: bool
+) -> tuple[ClockFit, WindowedLags]:
+    """Follow the line from the anchor outwards, doubling the span, then fit it over all."""
+    a, b, rate = pair.wearable, pair.reference, pair.rate_hz
+    line, stride = fit.line, _stride(found)
+    whole = max(a.end_s, b.end_s) - min(a.start_s, b.start_s)
+    span = _ANCHOR_S
+    while span < 2 * whole:
+        span *= 2
+        near = b.between(line.centre_s - span / 2, line.centre_s + span / 2)
+        options = {"rate_hz": rate, "window_s": max(60.0, span / 500), "reach_s": 0.4 * stride}
+        latest = windowed_lags(a, near, line, **options)
+        if latest.time_s.size >= 6:
+            windows = latest
+            line = robust_line(windows, line.centre_s) if drift else line
+    line = line.recentred(_centre(a, b, line.lag_s))
+    if whole > _LONG_S and windows.time_s.size >= 20:
+        return fit_windows(windows, line, drift=drift), windows
+    block = _BLOCK_STRIDES * stride
+    try:
+        return fit_line(a, b, line, rate_hz=rate, drift=drift, block_s=block), windows
+    except ValueError as error:
+        raise SynchronisationError(f"{pair.names}: {error}") from error
 
 
 def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
@@ -109,43 +230,29 @@ def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
     return 0.5 * (start + min(a.end_s - lag_s, b.end_s))
 
 
-def _line_warnings(fit: ClockFit, windows: WindowedLags) -> tuple[str, ...]:
-    """Warn where windowed lags leave the line by more than their own scatter explains."""
-    if windows.time_s.size < 6:
-        return ()
-    line = fit.line
-    off = windows.lag_s - line.lag_s - line.drift * (windows.time_s - line.centre_s)
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(off)))) / np.sqrt(2)
-    sides = np.array([np.median(part) for part in np.array_split(off, 3)])
-    worst = float(np.ptp(sides))
-    if worst < max(0.01, 4 * scatter):
-        return ()
-    at = float(windows.time_s[int(np.argmax(np.abs(np.diff(off))))])
-    text = (
-        f"the clocks do not differ by a straight line: windowed lags leave it by up to "
-        f"{np.abs(off).max() * 1e3:.0f} ms, most abruptly near {at:.1f} s on the reference clock. "
-        "A logger may have skipped or repeated samples there."
-    )
-    return (text,)
-
-
 def _result(
-    found: Search, peak: int, fit: ClockFit, windows: WindowedLags, warnings: tuple[str, ...]
+    pair: _Pair, found: Search, chosen: Decision, fit: ClockFit, windows: WindowedLags
 ) -> Synchronisation:
-    lags, values = _decimated(found.lags_s, found.correlation, peak)
+    lags, values = _decimated(found.lags_s, found.correlation, chosen.index)
     return Synchronisation(
         method="cross-correlation",
         lag_s=float(fit.line.lag_at_zero_s),
         lag_se_s=fit.lag_se_s(0.0),
         drift_ppm=float(fit.line.drift * 1e6),
         drift_se_ppm=fit.drift_se * 1e6,
-        peak_correlation=float(found.correlation[peak]),
-        runner_up_correlation=runner_up(found, peak),
+        lag_systematic_s=systematic_lag(
+            pair.wearable, pair.reference, fit, pair.rate_hz, found.stride_s
+        ),
+        peak_correlation=float(found.correlation[chosen.index]),
+        runner_up_correlation=runner_up(found, chosen.index),
         candidate_lags_s=lags,
         candidate_correlation=values,
         window_time_s=windows.time_s,
         window_lag_s=windows.lag_s,
-        warnings=warnings,
+        evidence=chosen.evidence if np.isfinite(chosen.evidence) else float("nan"),
+        centre_s=float(fit.line.centre_s),
+        centre_lag_se_s=fit.lag_se_s(fit.line.centre_s),
+        warnings=line_warnings(fit.line, windows),
     )
 
 

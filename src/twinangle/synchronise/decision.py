@@ -1,0 +1,230 @@
+"""Which stride is it? Rival lags weighed by a likelihood ratio over strides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from twinangle.recording import Array
+from twinangle.synchronise.band import BandLimited, grid_times
+from twinangle.synchronise.clockfit import autoregression, whiten
+from twinangle.synchronise.search import Search, separation
+from twinangle.synchronise.strides import (
+    Strides,
+    find_strides,
+    matched_series,
+    phase_columns,
+    stride_blocks,
+)
+
+_WITHIN = 0.35  # a rival's correlation is at most this far below the best
+_MOST = 40  # candidates weighed, those of the highest correlation
+_HARMONICS = 7
+_ENOUGH_SHARED = 10
+_FLOOR_DEG = 0.05  # differences below this are no evidence
+_MOVING = 0.2  # of the median range over strides: below, a stride's length of time is standing
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The lag chosen and how far the best rival trails it.
+
+    `evidence` is G = min over rivals of n ln(Ē_rival / Ē_best), inf where there is no rival;
+    `n_strides` the strides it rests on; `second_opinion` the same from stride durations and
+    heights alone, as a difference of log likelihoods (negative: a rival fits them better).
+    """
+
+    index: int  # of the correlation function
+    evidence: float
+    n_strides: int
+    rival_lag_s: float
+    second_opinion: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Scene:
+    """What does not depend on the lag: the wearable's samples, phase columns, stride numbers."""
+
+    time_s: Array
+    angle: Array
+    fixed: Array  # (n, q): intercept, trend, harmonics
+    block: NDArray[np.int64]
+    moving: NDArray[np.bool_]  # by block
+    strides: Strides
+    reference: BandLimited
+    rate_hz: float
+
+
+def candidates(found: Search) -> list[int]:
+    """Return the maxima that may be the lag: near the best, and 0.6 stride from a higher one."""
+    apart = separation(found.stride_s)
+    chosen: list[int] = []
+    for index in found.peaks:
+        if found.correlation[index] < found.correlation[found.peaks[0]] - _WITHIN:
+            break
+        if all(abs(found.lags_s[index] - found.lags_s[other]) >= apart for other in chosen):
+            chosen.append(index)
+    return chosen[:_MOST]
+
+
+def decide(
+    wearable: BandLimited, reference: BandLimited, found: Search, rate_hz: float
+) -> Decision:
+    """Choose among the maxima of the correlation.
+
+    For each candidate lag k the difference y = a(t) − g·b(t − lag_k), one gain g for all, is
+    regressed on 1, t, b', t·b' and the harmonics cos, sin 2πmφ, m = 1 … 7, of the stride phase φ:
+    b' takes up the rest of the lag and the drift, the harmonics the difference of the instruments
+    that repeats every stride. What is left over at the true lag are the instruments' own errors;
+    at a wrong one it holds the strides' variation twice. Residuals are whitened with one AR(4)
+    model (Box & Jenkins; Haugh 1976), and compared over the strides that both lags share:
+    G = n ln(Ē_k / Ē_best) with Ē the mean square and n the number of strides, not of samples.
+    """
+    scene = _scene(wearable, reference, found, rate_hz)
+    lags = {index: found.refined(index) for index in candidates(found)}
+    best = found.peaks[0]
+    evidence, rival, n = float("inf"), best, 0
+    for _ in range(3):
+        evidence, rival, n = _weigh(scene, lags, best)
+        if evidence >= 0:
+            break
+        best = rival
+    opinion = _second_opinion(scene, lags, best)
+    rival_lag = lags[rival] if rival != best else float("nan")
+    return Decision(best, evidence, n, rival_lag, opinion)
+
+
+def _scene(wearable: BandLimited, reference: BandLimited, found: Search, rate_hz: float) -> _Scene:
+    time, _ = grid_times(wearable.start_s, wearable.end_s, rate_hz)
+    angle, _ = wearable.at(time)
+    strides = find_strides(angle, found.stride_s * rate_hz)
+    block = stride_blocks(strides, time.size, rate_hz)
+    elapsed = (time - time.mean()) / max(np.ptp(time), 1e-9)
+    fixed = np.column_stack(
+        [np.ones(time.size), elapsed, phase_columns(strides, time.size, _HARMONICS)]
+    )
+    ranges = np.array([_range(angle[block == i]) for i in range(block[-1] + 1)])
+    moving = ranges > _MOVING * np.median(ranges[ranges > 0]) if (ranges > 0).any() else ranges > 0
+    return _Scene(time, angle, fixed, block, moving, strides, reference, rate_hz)
+
+
+def _range(values: Array) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.ptp(known)) if known.size else 0.0
+
+
+def _weigh(scene: _Scene, lags: dict[int, float], best: int) -> tuple[float, int, int]:
+    """Return the smallest G over the rivals of one candidate, the rival, and its strides."""
+    own = _candidate_columns(scene, lags[best])
+    gain = _gain(scene, own)
+    coefficients = autoregression(_residual(scene, own, gain))
+    fixed, angle = whiten(scene.fixed, coefficients), whiten(scene.angle[:, None], coefficients)
+    own_white = whiten(own, coefficients)
+    worst, rival, strides = float("inf"), best, int(scene.moving.sum())
+    for index, lag in lags.items():
+        if index == best:
+            continue
+        other_white = whiten(_candidate_columns(scene, lag), coefficients)
+        g, n = _compare(scene, fixed, angle[:, 0], own_white, other_white, gain)
+        if g < worst:
+            worst, rival, strides = g, index, n
+    return worst, rival, strides
+
+
+def _candidate_columns(scene: _Scene, lag_s: float) -> Array:
+    """Return b, b' and t·b' at a lag, (n, 3)."""
+    b, b_rate = scene.reference.at(scene.time_s - lag_s)
+    return np.column_stack([b, b_rate, scene.fixed[:, 1] * b_rate])
+
+
+def _gain(scene: _Scene, own: Array) -> float:
+    """Return the gain of the wearable on the reference, harmonics left out."""
+    columns = np.column_stack([scene.fixed[:, :2], own])
+    known = np.isfinite(columns).all(axis=1) & np.isfinite(scene.angle)
+    return float(np.linalg.lstsq(columns[known], scene.angle[known], rcond=None)[0][2])
+
+
+def _residual(scene: _Scene, own: Array, gain: float) -> Array:
+    known = np.isfinite(own[:, 0]) & np.isfinite(own[:, 1]) & np.isfinite(scene.angle)
+    return _left_over(
+        np.column_stack([scene.fixed, own[:, 1:]]), scene.angle - gain * own[:, 0], known
+    )
+
+
+def _left_over(columns: Array, target: Array, rows: NDArray[np.bool_]) -> Array:
+    """Return the residual of a least-squares fit over some rows, NaN at the others."""
+    x, y = columns[rows], target[rows]
+    scale = np.sqrt(np.maximum((x * x).sum(axis=0), 1e-300))
+    x = x / scale
+    gram = x.T @ x + 1e-10 * np.eye(x.shape[1])
+    residual = np.full(target.size, np.nan)
+    residual[rows] = y - x @ np.linalg.solve(gram, x.T @ y)
+    return residual
+
+
+def _compare(
+    scene: _Scene, fixed: Array, angle: Array, own: Array, other: Array, gain: float
+) -> tuple[float, int]:
+    """Return G of one rival and the number of moving strides it rests on.
+
+    Over the strides both lags share; where those are few (the rival lies far off, so that the two
+    overlaps hardly meet) each lag over its own strides, n then being the smaller number.
+    """
+    common = np.isfinite(angle) & np.isfinite(fixed).all(axis=1)
+    rows = [common & np.isfinite(side).all(axis=1) for side in (own, other)]
+    shared = rows[0] & rows[1]
+    if _whole_strides(scene, shared)[1] >= _ENOUGH_SHARED:
+        rows = [shared, shared]
+    means, numbers = [], []
+    for side, use in zip((own, other), rows, strict=True):
+        full, n = _whole_strides(scene, use)
+        use = use & full[scene.block]
+        free = int(use.sum()) - fixed.shape[1] - 2
+        if n < 2 or free < 2 * fixed.shape[1]:
+            return 0.0, n
+        left = _left_over(np.column_stack([fixed, side[:, 1:]]), angle - gain * side[:, 0], use)
+        means.append(float(np.nansum(left**2)) / free + _FLOOR_DEG**2)
+        numbers.append(n)
+    return min(numbers) * float(np.log(means[1] / means[0])), min(numbers)
+
+
+def _whole_strides(scene: _Scene, rows: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], int]:
+    """Return which strides have at least half of their samples among the rows; how many move."""
+    counts = np.bincount(scene.block[rows], minlength=scene.moving.size)
+    full = counts >= np.maximum(0.5 * np.bincount(scene.block, minlength=scene.moving.size), 1)
+    return full, int((full & scene.moving).sum())
+
+
+def _second_opinion(scene: _Scene, lags: dict[int, float], best: int) -> float:
+    """Return how much better than any rival the chosen lag fits stride durations and heights.
+
+    For n strides correlated at r, the log likelihood ratio against no correlation is
+    −(n/2) ln(1 − r²); it counts as negative where r is.
+    """
+    if scene.strides.peaks.size < 4 or len(lags) < 2:
+        return float("inf")
+    start, _ = grid_times(scene.reference.start_s, scene.reference.end_s, scene.rate_hz)
+    b, _ = scene.reference.at(start)
+    other = find_strides(b, scene.strides.stride)
+    offset = (start[0] - scene.time_s[0]) * scene.rate_hz
+    scores = {
+        index: _agreement(scene.strides, other, lag * scene.rate_hz + offset, scene.time_s.size)
+        for index, lag in lags.items()
+    }
+    return scores[best] - max(value for index, value in scores.items() if index != best)
+
+
+def _agreement(first: Strides, second: Strides, lag: float, n: int) -> float:
+    return sum(
+        _log_likelihood(series) for series in matched_series(first, second, lag, 0.0, float(n))
+    )
+
+
+def _log_likelihood(series: Array) -> float:
+    n = series.shape[0]
+    if n < 5 or (np.ptp(series, axis=0) == 0).any():
+        return 0.0
+    r = float(np.corrcoef(series[:, 0], series[:, 1])[0, 1])
+    return float(-0.5 * (n - 3) * np.log(1 - min(r * r, 0.9999)) * np.sign(r))
