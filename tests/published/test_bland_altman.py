@@ -7,7 +7,15 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.agreement import limits_of_agreement, pitman_morgan
+from twinangle.agreement import (
+    limits_of_agreement,
+    mixed_model_limits,
+    pitman_morgan,
+    ratio_limits,
+    regression_limits,
+    share_within,
+    unlinked_limits,
+)
 
 SHARED = Path(__file__).resolve().parents[2] / "../shared/data"
 
@@ -89,3 +97,89 @@ def test_cardiac_output_bias_weighted_by_participant_is_another_number():
     result = limits_of_agreement(table["RV"] - table["IC"], table["subject"])
     assert_allclose(result.bias, 0.7092361, atol=5e-8)
     assert result.weighting == "all participants equally"
+
+
+def test_cardiac_output_true_value_constant():
+    table = shared_table("ba1999-cardiac-output/cardiac_output.csv")
+    result = unlinked_limits(
+        table["RV"], table["subject"], table["IC"], table["subject"], weighting="measurements"
+    )
+    # Within-subject variances 0.1072 and 0.1379, SD 1.0519 (1999, 2007); more digits computed.
+    assert_allclose(result.test_sd_within**2, 0.1072278, atol=5e-8)
+    assert_allclose(result.reference_sd_within**2, 0.1378741, atol=5e-8)
+    assert_allclose(result.sd_of_means**2, 0.9126912, atol=5e-8)
+    assert_allclose(result.sd, 1.0518506, atol=5e-8)
+    assert_allclose([result.lower, result.upper], [-1.4594605, 2.6637939], atol=4e-5)  # z = 1.96
+
+
+def test_peak_flow_means_of_two_corrected_to_single_measurements():
+    # Computed from the 1986 table: repeat SDs, bias of means -6.029412, corrected SD 37.654779.
+    table = shared_table("ba1986-pefr/pefr.csv")
+    long = {
+        name: table.melt("subject", [f"{name}_1", f"{name}_2"], value_name="flow")
+        for name in ("large", "mini")
+    }
+    result = unlinked_limits(
+        long["large"]["flow"], long["large"]["subject"],
+        long["mini"]["flow"], long["mini"]["subject"],
+    )  # fmt: skip
+    assert_allclose(result.bias, -6.029412, atol=5e-7)
+    assert_allclose(result.sd_of_means, 33.204137, atol=5e-7)
+    assert_allclose(result.sd, 37.654779, atol=5e-7)
+    # rms of repeat differences is √2 times the within-participant SD: 21.646899 and 28.158167.
+    within = np.array([result.test_sd_within, result.reference_sd_within])
+    assert_allclose(within * np.sqrt(2), [21.646899, 28.158167], atol=5e-7)
+
+
+def test_systolic_pressure_means_of_three_corrected_to_single_measurements():
+    table = shared_table("ba1999-sbp/sbp.csv")
+    long = {
+        name: table.melt("subject", [f"{name}{i}" for i in (1, 2, 3)], value_name="p")
+        for name in "JS"
+    }
+    result = unlinked_limits(
+        long["J"]["p"], long["J"]["subject"], long["S"]["p"], long["S"]["subject"]
+    )
+    # Printed: 37.408, 83.141, -15.62, 20.95, -56.68, 25.44 (1999); more digits computed.
+    assert_allclose(result.test_sd_within**2, 37.407843, atol=5e-7)
+    assert_allclose(result.reference_sd_within**2, 83.141176, atol=5e-7)
+    assert_allclose([result.bias, result.sd], [-15.619608, 20.948949], atol=5e-7)
+    assert_allclose([result.lower, result.upper], [-56.6795, 25.4403], atol=1e-3)  # z = 1.96
+
+
+def test_fat_in_milk_limits_that_follow_the_size():
+    table = shared_table("ba1999-log-and-regression/milk_fat.csv")
+    result = regression_limits(table["trig"], table["gerber"], constant_spread=True)
+    assert_allclose([result.intercept, result.slope], [0.079, -0.0283], atol=5e-5)  # printed 1999
+    assert_allclose(result.intercept, 0.0790402, atol=5e-8)
+    assert_allclose(result.slope, -0.0282710, atol=5e-8)
+    assert_allclose(result.residual_sd, 0.0803304, atol=5e-8)
+    bias, lower, upper = result.at(3.0)
+    assert_allclose(upper - bias, 1.96 * 0.0803304, atol=1e-5)
+    assert_allclose(bias - lower, upper - bias)
+
+
+def test_plasma_volume_ratio_limits():
+    table = shared_table("ba1999-log-and-regression/plasma_volume.csv")
+    result = ratio_limits(table["nadler"], table["hurley"])
+    assert_allclose([result.ratio, result.lower, result.upper], [1.10, 1.06, 1.15], atol=0.005)
+    assert_allclose(
+        [result.ratio, result.lower, result.upper], [1.103956, 1.057985, 1.151924], atol=3e-6
+    )
+
+
+@pytest.mark.parametrize(("margin", "within"), [(10, 31), (20, 63)])
+def test_systolic_pressure_differences_within_a_margin(margin, within):
+    table = shared_table("ba1999-sbp/sbp.csv")
+    result = share_within(table["J1"] - table["S1"], margin)
+    assert (result.n_within, result.n_observations) == (within, 85)
+
+
+def test_cardiac_output_by_restricted_maximum_likelihood():
+    # Computed with an independent REML fit; tolerances from its printed digits.
+    table = shared_table("ba1999-cardiac-output/cardiac_output.csv")
+    result = mixed_model_limits(table["RV"] - table["IC"], table["subject"])
+    assert_allclose(result.variance_between, 0.872806, atol=2e-6)
+    assert_allclose(result.variance_within, 0.170802, atol=2e-6)
+    assert_allclose([result.bias, result.bias_se], [0.704521, 0.275159], atol=1e-5)
+    assert_allclose([result.lower, result.upper], [-1.297759, 2.706801], atol=1e-4)

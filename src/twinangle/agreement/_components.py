@@ -70,7 +70,7 @@ class Components:
         """Every participant counting the same."""
         total = self.spread_of_means + float(self.shrunk_variances.mean())
         repeated = self.counts > 1
-        within = float(self.variances[repeated].mean())
+        within = float(self.variances[repeated].mean()) if repeated.any() else 0.0
         bias, kept = float(self.means.mean()), self.spread_of_means
         return Estimate(bias, float(np.sqrt(total)), total - within, within, kept)
 

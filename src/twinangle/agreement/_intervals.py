@@ -144,19 +144,42 @@ def participant_mean_intervals(
     .. [2] Zou (2013). Stat Methods Med Res 22, 630-642. Donner & Zou (2012). Stat Methods Med
        Res 21, 347-359.
     """
+    half = two_sided_student(confidence, parts.k - 1) * float(
+        np.sqrt(parts.spread_of_means / parts.k)
+    )
+    estimate, variance = parts.by_participant, variance_interval(parts, confidence)
+    return join_limits(
+        estimate.bias, estimate.sd, half, z, variance, _bias_spread_correlation(parts)
+    )
+
+
+def variance_interval(parts: Components, confidence: float) -> Interval:
+    """Return the interval of the variance of a single difference, participants counting the same.
+
+    Parameters
+    ----------
+    parts : Components
+        Counts, means and variances of at least 2 participants.
+    confidence : float
+        Of the interval.
+
+    Returns
+    -------
+    tuple of float
+        Around S² + W, as `participant_mean_intervals` says; the lower one may be negative.
+    """
     k, spread, shrunk = parts.k, parts.spread_of_means, parts.shrunk_variances
-    t = two_sided_student(confidence, k - 1)
     within = float(shrunk.mean())
     free = np.maximum(parts.counts - 1, 1)
     variance = max(float(shrunk.var(ddof=1)) / k, float((2 * shrunk**2 / free).sum()) / k**2)
-    error = t * np.sqrt(variance) / within if within > 0 else 0.0
+    t = two_sided_student(confidence, k - 1)
+    error = t * float(np.sqrt(variance)) / within if within > 0 else 0.0
     low, high = chi_square_shares(k - 1, confidence)
     total = spread + within
-    upper = total + np.hypot(spread * high, within * np.expm1(min(error, 50.0)))
-    lower = total - np.hypot(spread * low, within * -np.expm1(-error))
-    half = t * np.sqrt(spread / k)
-    bias, correlation = float(parts.means.mean()), _bias_spread_correlation(parts)
-    return join_limits(bias, float(np.sqrt(total)), half, z, (lower, upper), correlation)
+    return (
+        float(total - np.hypot(spread * low, within * -np.expm1(-error))),
+        float(total + np.hypot(spread * high, within * np.expm1(min(error, 50.0)))),
+    )
 
 
 def recovered_variance_intervals(

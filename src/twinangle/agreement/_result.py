@@ -61,3 +61,8 @@ def _rounded(value: float) -> str:
 def sentences(*groups: Sequence[str]) -> tuple[str, ...]:
     """Join groups of sentences into one tuple."""
     return tuple(text for group in groups for text in group)
+
+
+def p_words(p_value: float) -> str:
+    """Return a p value in words: three decimals, or `p < 0.001`."""
+    return "p < 0.001" if p_value < 0.001 else f"p = {p_value:.3f}"

@@ -10,7 +10,7 @@ from scipy import special
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
 
 _ONE_PARTICIPANT = (
     "The interval speaks of this participant's further cycles, not of other participants."
@@ -270,7 +270,7 @@ class PitmanMorgan(Result):
         return (
             f"The ratio of standard deviations was {quantity(self.ratio, '')} "
             f"({interval(self.ratio_ci, '', self.confidence)}; Pitman-Morgan "
-            f"t({quantity(self.df, '')}) = {quantity(self.statistic, '')}, p = {self.p_value:.3f})."
+            f"t({self.df:g}) = {quantity(self.statistic, '')}, {p_words(self.p_value)})."
         )
 
 
