@@ -57,4 +57,5 @@ def table(
 def with_interval(value: float, ends: tuple[float, float]) -> str:
     """Return a number and its interval in brackets."""
     inner = between(ends)
-    return number(value) if inner == NOTHING else f"{number(value)} ({inner})"
+    whole = number(value) if inner == NOTHING else f"{number(value)} ({inner})"
+    return whole.replace(" ", "\u00a0")  # never broken over lines

@@ -98,15 +98,23 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         blocks.append(heading("What the limits rest on"))
         lines = [line for limits in known for line in (_how(limits), *limits.assumptions)]
         blocks.append(bullets(distinct(lines)))
-    said = distinct(
-        f"{pooled.condition}, {pooled.procedure}, {quantity_name(pooled.quantity).lower()}: {line}"
-        for pooled in results.limits
-        for line in (pooled.note, *(pooled.limits.notes if pooled.limits else ()))
-        if line
-    )
-    if said:
-        blocks += [heading("Notes"), bullets(said)]
-    return blocks
+    said = _notes(results.limits)
+    return [*blocks, heading("Notes"), bullets(said)] if said else blocks
+
+
+def _notes(limits: Sequence[PooledLimits]) -> list[str]:
+    """Return every note once, with the limits it is about unless it is about all."""
+    found: dict[str, list[str]] = {}
+    for pooled in limits:
+        quantity = quantity_name(pooled.quantity).lower()
+        where = ", ".join(part for part in (pooled.condition, pooled.procedure, quantity) if part)
+        notes = pooled.limits.notes if pooled.limits is not None else ()
+        for line in distinct(line for line in (pooled.note, *notes) if line):
+            found.setdefault(line, []).append(where)
+    return [
+        line if len(places) == len(limits) else f"{'; '.join(places)}: {line}"
+        for line, places in found.items()
+    ]
 
 
 def _components_table(limits: Sequence[PooledLimits]) -> Block:
@@ -137,7 +145,8 @@ def _how(limits: LimitsOfAgreement) -> str:
     """Say how limits and intervals came about."""
     return (
         f"Limits for {100 * limits.coverage:g} % of differences: {limits.method}. The bias "
-        f"weights {limits.weighting}. {100 * limits.confidence:g} % intervals: {limits.interval_method}."
+        f"weights {limits.weighting}. {100 * limits.confidence:g} % intervals: "
+        f"{limits.interval_method}."
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from twinangle.report.blocks import Block, Figures, figure, heading, kept_together, table, text
 from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
 from twinangle.report.tables import warnings_of
-from twinangle.report.wording import NOTHING, number
+from twinangle.report.wording import NOTHING, breakable, number
 from twinangle.results import StudyResults, TrialResult
 
 TRIAL_HEAD = (
@@ -67,15 +67,17 @@ def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[
     sections = []
     for code in participants(results):
         mine = [each for each in groups if each.main.participant == code]
+        if not any(each.worked for each in mine):
+            continue  # listed with its reasons under the failures
         blocks = [_trial_block(each, naming, figures) for each in mine]
-        sections.append((f"Participant {code}", blocks))
+        sections.append((breakable(f"Participant {code}"), blocks))
     return sections
 
 
 def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
     """Return one recording: numbers of every procedure, figures, warnings."""
     trial = member.main
-    title = heading(naming.heading(trial))
+    title = heading(breakable(naming.heading(trial)))
     if not member.worked:
         how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
         return kept_together(title, text(f"{how}: {trial.reason}"))

@@ -140,14 +140,13 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
     everywhere; those of the machine are used only for characters that the former lack.
     """
     data = json.dumps(content, ensure_ascii=False)
-    compiler = typst.Compiler(
-        TEMPLATE.read_bytes(),
-        root=str(folder),
-        font_paths=[str(font_folder())],
-        ignore_system_fonts=covered(data),
-        sys_inputs={"content": data},
-    )
-    pdf = compiler.compile(format="pdf")
+    options: dict[str, Any] = {  # its stubs ask for one type of all paths
+        "root": str(folder),
+        "font_paths": [str(font_folder())],
+        "ignore_system_fonts": covered(data),
+        "sys_inputs": {"content": data},
+    }
+    pdf = typst.Compiler(TEMPLATE.read_bytes(), **options).compile(format="pdf")
     assert isinstance(pdf, bytes)
     return pdf
 

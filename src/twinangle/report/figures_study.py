@@ -30,9 +30,9 @@ from twinangle.report.wording import file_name, number, shortened
 from twinangle.results import PooledLimits, StudyResults, TrialResult
 
 QUANTITIES = {
-    "mean_deg": "Mean over the cycle",
+    "mean_deg": "Mean over cycle",
     "peak_flexion_deg": "Peak flexion",
-    "range_deg": "Range over the cycle",
+    "range_deg": "Range over cycle",
 }
 LIMIT_DASH = (0, (4, 1.5))
 KEYED_PARTICIPANTS = 24  # more than this and the key is left out

@@ -109,6 +109,8 @@ def _material(results: StudyResults) -> str:
     )
     if left:
         text += f" and {left} were excluded beforehand or could not be analysed (see exclusions)"
+    if not worked:
+        return f"{text}."
     if paired:
         return f"{text}; a reference instrument was worn at the same time in {len(paired)}."
     return f"{text}; no reference instrument was worn, so no agreement is given."

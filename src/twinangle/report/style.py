@@ -70,6 +70,7 @@ STYLE: Mapping[str, Any] = {
     "axes.spines.top": False,
     "axes.spines.right": False,
     "axes.unicode_minus": True,
+    "text.parse_math": False,  # a name with dollar signs is a name
     "axes.formatter.useoffset": False,
     "text.color": INK,
     "xtick.color": INK,
