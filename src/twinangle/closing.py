@@ -5,19 +5,21 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+from rich import box
 from rich.console import Console
 from rich.table import Table
 
 from twinangle.results import PooledLimits, StudyResults, TrialResult
 
 SHOWN_WARNINGS = 12
+IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
 def print_closing(results: StudyResults, out: Path) -> None:
     """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
     console = Console(highlight=False)
     if not console.is_terminal:
-        console = Console(highlight=False, width=132)
+        console = Console(highlight=False, width=100)
     console.print(_trial_table(results))
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
@@ -32,45 +34,38 @@ def print_closing(results: StudyResults, out: Path) -> None:
 
 
 def _trial_table(results: StudyResults) -> Table:
+    """Return the closing table; identifiers that are the same everywhere are left out."""
     table = Table(
+        box=box.SIMPLE_HEAD,
+        padding=(0, 1, 0, 0),
         title=results.title,
-        caption="Offset and RMS compare the mean curves over 0-100 % of the cycle, wearable minus "
-        "reference; SD is per cycle. A dash: no reference.",
+        caption="Offset and RMS of the mean curves' difference (wearable minus reference; RMS "
+        "after both are demeaned) and per-cycle SDs, in degrees. A dash: no reference.",
         title_justify="left",
         caption_justify="left",
     )
-    for name in ("Participant", "Condition", "Trial", "Side", "Procedure"):
-        table.add_column(name, no_wrap=name != "Procedure")
-    for name in (
-        "Cycles",
-        "Lag s",
-        "Drift ppm",
-        "Offset °",
-        "RMS dem. °",
-        "SD wear. °",
-        "SD ref. °",
-    ):
+    shown = [name for name in IDENTIFIERS if _tells(results, name)]
+    for name in shown:
+        table.add_column(name.capitalize(), no_wrap=name != "condition")
+    for name in ("Cycles", "Lag s", "ppm", "Offset", "RMS", "SD wear.", "SD ref."):
         table.add_column(name, justify="right", no_wrap=True)
     for trial in results.trials:
-        if trial.status == "ok":
-            table.add_row(*_cells(trial))
-        else:
-            table.add_row(*_identity(trial), trial.status, *[""] * 6)
+        identity = [getattr(trial, name) for name in shown]
+        table.add_row(*identity, *(_cells(trial) if trial.status == "ok" else (trial.status,)))
     return table
 
 
-def _identity(trial: TrialResult) -> tuple[str, ...]:
-    name = " ".join(part for part in (trial.session, trial.trial) if part)
-    return trial.participant, trial.condition, name, trial.side, trial.procedure
+def _tells(results: StudyResults, name: str) -> bool:
+    """Return whether an identifier is worth a column."""
+    always = ("participant", "condition", "procedure")
+    return name in always or len({getattr(trial, name) for trial in results.trials}) > 1
 
 
 def _cells(trial: TrialResult) -> tuple[str, ...]:
     clock, curves, cycles = trial.synchronisation, trial.agreement, trial.cycles
     wearable, reference = trial.wearable_variability, trial.reference_variability
-    kept = f"{int(cycles.kept.sum())} of {len(cycles.reason)}" if cycles else "-"
     return (
-        *_identity(trial),
-        kept,
+        f"{int(cycles.kept.sum())}/{len(cycles.reason)}" if cycles else "-",
         _number(clock.lag_s if clock else None, 4),
         _number(clock.drift_ppm if clock else None, 1),
         _number(curves.offset if curves else None, 2),
@@ -90,7 +85,7 @@ def _limits_sentence(pooled: PooledLimits) -> str:
     where = f"{pooled.condition}, {pooled.procedure}, mean of the cycle"
     if pooled.limits is None:
         return f"{where}: {pooled.note}"
-    return f"{where}: {pooled.limits.summary()}"
+    return f"{where}: {pooled.limits.summary('°')}"
 
 
 def _print_troubles(console: Console, results: StudyResults) -> None:

@@ -1,0 +1,215 @@
+"""The commands as a user meets them, each in a process of its own."""
+
+import json
+import shutil
+import subprocess
+import sys
+
+import numpy as np
+import pandas as pd
+import pytest
+
+STUDY = """
+[study]
+title = "Two stand-in instruments"
+joint = "knee"
+trials = "trials.csv"
+[wearable]
+kind = "angle"
+time = "time_s"
+angles = { first = "a_deg", second = "b_deg" }
+[reference]
+kind = "angle"
+time = "time_s"
+angle = "knee_deg"
+[cycles]
+method = "angle-peak"
+"""
+
+
+def twinangle(*words, cwd=None):
+    return subprocess.run(
+        [sys.executable, "-c", "from twinangle.cli import main; main()", *map(str, words)],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        timeout=300,
+        check=False,
+    )
+
+
+def knee(phase):
+    """Stylised knee curve of walking, degrees (METHODS: two bumps on 3°); invented, no person."""
+    phase = phase % 1
+    bump = lambda centre, width: np.exp(-0.5 * ((phase - centre) / width) ** 2)  # noqa: E731
+    return 3 + 14 * bump(0.14, 0.06) + 59 * bump(0.72, 0.09)
+
+
+def write_pair(folder, name, seed, *, lag_s=1.25):
+    """Write a minute of invented walking, seen by two clocks, after a few seconds of standing."""
+    rng = np.random.default_rng(seed)
+    strides = 1.1 * (1 + 0.02 * rng.standard_normal(52))
+    contact = 6 + np.concatenate([[0], np.cumsum(strides)])
+    size = 1 + 0.03 * rng.standard_normal(60)
+
+    def angle(t):
+        stride = np.clip(np.searchsorted(contact, t) - 1, 0, 51)
+        phase = (t - contact[stride]) / strides[stride]
+        walking = (t >= contact[0]) & (t < contact[-1])
+        return np.where(walking, knee(phase) * size[stride], 0.0)
+
+    t = np.arange(0, 70, 0.01)
+    noise = lambda: 0.2 * rng.standard_normal(t.size)  # noqa: E731
+    pd.DataFrame(
+        {"time_s": t, "a_deg": angle(t) + 1.5 + noise(), "b_deg": angle(t) - 2 + noise()}
+    ).round(4).to_csv(folder / f"{name}_wearable.csv", index=False)
+    pd.DataFrame({"time_s": t, "knee_deg": angle(t + lag_s) + noise()}).round(4).to_csv(
+        folder / f"{name}_reference.csv", index=False
+    )
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("study")
+    rows = ["participant,condition,wearable,reference,exclude"]
+    for seed, name in enumerate(("P01", "P02", "P03", "P04")):
+        write_pair(folder, name, seed)
+        rows.append(f"{name},indoor,{name}_wearable.csv,{name}_reference.csv,")
+    rows.append("P01,outdoor,P01_wearable.csv,,")
+    rows.append("P02,outdoor,P02_wearable.csv,,sensor came off")
+    (folder / "trials.csv").write_text("\n".join(rows) + "\n")
+    (folder / "study.toml").write_text(STUDY)
+    return folder
+
+
+@pytest.fixture
+def copy(study, tmp_path):
+    """Return a copy of the study that a test may spoil."""
+    return shutil.copytree(study, tmp_path / "study")
+
+
+@pytest.fixture(scope="module")
+def ran(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("results")
+    return twinangle("run", study / "study.toml", "--out", out), out
+
+
+def test_a_run_writes_what_the_readme_promises(ran):
+    finished, out = ran
+    assert finished.returncode == 0, finished.stderr
+    for name in ("report.pdf", "results.json", "methods.txt", "figures", "tables"):
+        assert (out / name).exists()
+    assert (out / "report.pdf").read_bytes().startswith(b"%PDF")
+    assert "P04" in finished.stdout
+    assert "report.pdf" in finished.stdout
+
+
+def test_results_hold_every_key_of_the_contract(ran):
+    _, out = ran
+    text = (out / "results.json").read_text(encoding="utf-8")
+    assert "NaN" not in text
+    results = json.loads(text)
+    trial = results["trials"][0]
+    assert trial["status"] == "ok"
+    assert trial["synchronisation"]["lag_s"] == pytest.approx(1.25, abs=0.003)
+    assert trial["agreement"]["offset_deg"] == pytest.approx(1.5, abs=0.1)
+    assert trial["agreement"]["rms_demeaned_deg"] < 0.3
+    assert {"wearable_sd_deg", "reference_sd_deg"} <= trial["variability"].keys()
+    assert {"found", "kept", "excluded", "duration_mean_s", "duration_sd_s"} <= trial[
+        "cycles"
+    ].keys()
+    outdoor = next(t for t in results["trials"] if t["condition"] == "outdoor")
+    assert outdoor["agreement"] is None
+    assert outdoor["synchronisation"] is None
+    assert outdoor["variability"]["reference_sd_deg"] is None
+    excluded = next(t for t in results["trials"] if t["status"] == "excluded")
+    assert excluded["reason"] == "sensor came off"
+    limits = results["limits_of_agreement"]
+    assert {item["quantity"] for item in limits} == {"mean_deg", "peak_flexion_deg", "range_deg"}
+    assert {item["procedure"] for item in limits} == {"first", "second"}
+    assert all(len(entry["sha256"]) == 64 for entry in results["provenance"]["inputs"])
+    assert not any(entry["path"].startswith("/") for entry in results["provenance"]["inputs"])
+
+
+def test_two_runs_give_the_same_bytes_whatever_the_number_of_jobs(ran, study, tmp_path):
+    _, out = ran
+    again = twinangle("run", study / "study.toml", "--out", tmp_path / "again", "--jobs", 2)
+    assert again.returncode == 0, again.stderr
+    files = [p for p in sorted(out.rglob("*")) if p.is_file()]
+    assert len(files) > 10
+    for path in files:
+        twin = tmp_path / "again" / path.relative_to(out)
+        assert twin.read_bytes() == path.read_bytes(), path.name
+
+
+def test_one_faulty_trial_does_not_stop_the_others(copy):
+    (copy / "P02_reference.csv").write_text("time_s,knee_deg\n0,1\n0.01,oops\n")
+    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    assert finished.returncode == 1
+    assert "Traceback" not in finished.stderr + finished.stdout
+    results = json.loads((copy.parent / "out/results.json").read_text())
+    failed = [t for t in results["trials"] if t["status"] == "failed"]
+    assert {t["participant"] for t in failed} == {"P02"}
+    assert "oops" in failed[0]["reason"]
+    assert sum(t["status"] == "ok" for t in results["trials"]) == 8
+
+
+def test_check_lists_every_fault_at_once_and_computes_nothing(copy):
+    (copy / "P01_wearable.csv").write_text("")
+    (copy / "P03_reference.csv").write_text("time_s,knee\n0,1\n0.01,2\n")
+    finished = twinangle("check", copy / "study.toml")
+    assert finished.returncode == 1
+    assert "P01_wearable.csv" in finished.stderr
+    assert "knee_deg" in finished.stderr
+    assert "Traceback" not in finished.stderr
+
+
+def test_check_passes_a_good_study(study):
+    finished = twinangle("check", study / "study.toml")
+    assert finished.returncode == 0, finished.stderr
+    assert "no fault found" in finished.stdout
+
+
+def test_describe_names_the_channels(study):
+    finished = twinangle("describe", study / "P01_wearable.csv")
+    assert finished.returncode == 0
+    assert "a_deg" in finished.stdout
+    assert "100" in finished.stdout
+
+
+def test_a_reference_with_the_wrong_sign_is_named(copy):
+    text = (copy / "study.toml").read_text()
+    inverted = text.replace('angle = "knee_deg"', 'angle = "knee_deg"\nsign = -1')
+    (copy / "study.toml").write_text(inverted)
+    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    assert finished.returncode == 1
+    assert "sign" in finished.stdout + finished.stderr
+
+
+def test_the_study_folder_is_no_output_folder(copy):
+    before = sorted(p.name for p in copy.iterdir())
+    finished = twinangle("run", copy / "study.toml", "--out", copy)
+    assert finished.returncode == 1
+    assert "holds the study itself" in finished.stderr
+    assert sorted(p.name for p in copy.iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [(("run",), 2), (("nonsense",), 2), (("check", "absent.toml"), 1), (("--help",), 0)],
+)
+def test_exit_status(words, status, tmp_path):
+    finished = twinangle(*words, cwd=tmp_path)
+    assert finished.returncode == status
+    assert "Traceback" not in finished.stderr
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys; from twinangle import cli; "
+        "print(sorted({'numpy', 'scipy', 'pandas', 'matplotlib', 'numba'} & set(sys.modules)))"
+    )
+    finished = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert finished.stdout.strip() == "[]"
