@@ -13,14 +13,14 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.errors import RecordingError
 from twinangle.recording import AngleRecording, Interval, Recording
+from twinangle.reference.filtering import low_pass
 from twinangle.reference.goniometer import (
     calibrated_angle,
-    joint_coordinate_angles,
-    low_pass,
     reference_angle,
     segment_angle,
     zero_at_standing,
 )
+from twinangle.reference.jointsystem import joint_coordinate_angles
 from twinangle.study import AngleReference, OrientationReference
 
 TIME = np.arange(300) / 100

@@ -7,8 +7,6 @@ from dataclasses import replace
 from typing import Protocol, cast
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
-from scipy.spatial.transform import Rotation
 
 from twinangle.channels import (
     refuse_constant,
@@ -18,8 +16,10 @@ from twinangle.channels import (
 )
 from twinangle.errors import RecordingError
 from twinangle.recording import AngleRecording, Array, Interval, Recording
+from twinangle.reference.filtering import low_pass, require_cutoff
+from twinangle.reference.jointsystem import joint_coordinate_angles
+from twinangle.reference.optical import MarkerSettings, marker_angle
 
-AXES = {"x": 0, "y": 1, "z": 2}
 LARGEST_ANGLE_DEG = 360.0
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
 
@@ -37,7 +37,7 @@ class ReferenceSettings(Protocol):
 
     @property
     def kind(self) -> str:
-        """Either "angle" or "orientation"."""
+        """One of "angle", "orientation" and "markers"."""
 
     @property
     def offset(self) -> float:
@@ -88,8 +88,16 @@ class OrientationSettings(ReferenceSettings, Protocol):
         """The axis along the segment."""
 
 
+class OpticalSettings(ReferenceSettings, MarkerSettings, Protocol):
+    """What `[reference]` of kind "markers" says besides."""
+
+
 def reference_angle(
-    recording: Recording, settings: AngleSettings | OrientationSettings
+    recording: Recording,
+    settings: AngleSettings | OrientationSettings | OpticalSettings,
+    *,
+    joint: str = "knee",
+    side: str = "",
 ) -> AngleRecording:
     """Return the reference's angle as the study file's `[reference]` section asks for it.
 
@@ -97,9 +105,11 @@ def reference_angle(
     ----------
     recording : Recording
         On a uniform clock, as `twinangle.timing.regularise` returns it.
-    settings : AngleSettings or OrientationSettings
-        The section (`study.reference`); its `kind` tells which of :func:`calibrated_angle` and
-        :func:`segment_angle` is meant.
+    settings : AngleSettings, OrientationSettings or OpticalSettings
+        The section (`study.reference`); its `kind` tells which of :func:`calibrated_angle`,
+        :func:`segment_angle` and `twinangle.reference.optical.marker_angle` is meant.
+    joint, side : str
+        Used by the kind "markers" alone: which way flexion turns, and which limb it is.
 
     Returns
     -------
@@ -109,7 +119,7 @@ def reference_angle(
     Raises
     ------
     RecordingError
-        As the two functions do.
+        As those functions do.
     ValueError
         If the kind is another one.
     """
@@ -136,7 +146,12 @@ def reference_angle(
             sign=segments.sign,
             filter_hz=segments.filter_hz,
         )
-    raise ValueError(f"`kind` must be 'angle' or 'orientation', got {settings.kind!r}.")
+    if settings.kind == "markers":
+        optical = cast(OpticalSettings, settings)
+        flexion, _ = marker_angle(recording, optical, joint=joint, side=side)
+        angle_deg = optical.sign * (_unwrapped(flexion) + optical.offset)
+        return _angle_recording(angle_deg, recording, None)  # the positions are filtered
+    raise ValueError(f"`kind` must be 'angle', 'orientation' or 'markers', got {settings.kind!r}.")
 
 
 def calibrated_angle(
@@ -242,57 +257,6 @@ def segment_angle(
     return _angle_recording(angle, recording, filter_hz)
 
 
-def joint_coordinate_angles(
-    proximal: Array, distal: Array, *, flexion_axis: str = "z", long_axis: str = "y"
-) -> Array:
-    """Return the three angles of the joint coordinate system, in degrees.
-
-    Parameters
-    ----------
-    proximal, distal : ndarray, shape (n, 4)
-        Unit quaternions of the segment frames, scalar first, segment to laboratory; NaN is a gap.
-    flexion_axis, long_axis : {"x", "y", "z"}
-        The frames' mediolateral axis, and the one along the segment.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        Flexion about the proximal segment's mediolateral axis (-180 to 180), ab/adduction about
-        the floating axis (-90 to 90), rotation about the distal segment's long axis (-180 to
-        180); right-handed turns of the distal segment are positive.
-
-    Raises
-    ------
-    ValueError
-        If the two axes are the same, or are not called x, y or z.
-
-    Notes
-    -----
-    The distal frame seen from the proximal one is ``R = R_p^T R_d = F(flexion) A(abduction)
-    L(rotation)``, elementary rotations about the flexion axis, the remaining axis and the long
-    axis. The floating axis, normal to the proximal flexion axis and the distal long axis, is the
-    remaining axis after the first turn, which makes these the angles of [1]_.
-
-    References
-    ----------
-    .. [1] Grood & Suntay (1983). J Biomech Eng 105, 136-144.
-    """
-    if {flexion_axis, long_axis} - set(AXES) or flexion_axis == long_axis:
-        raise ValueError(
-            "`flexion_axis` and `long_axis` must be two of 'x', 'y' and 'z', got "
-            f"{flexion_axis!r} and {long_axis!r}."
-        )
-    floating = next(iter(set(AXES) - {flexion_axis, long_axis}))
-    present = np.isfinite(proximal).all(axis=1) & np.isfinite(distal).all(axis=1)
-    angles = np.full((len(proximal), 3), np.nan)
-    if present.any():
-        first = Rotation.from_quat(proximal[present], scalar_first=True)
-        second = Rotation.from_quat(distal[present], scalar_first=True)
-        sequence = (flexion_axis + floating + long_axis).upper()  # capitals: axes that turn along
-        angles[present] = (first.inv() * second).as_euler(sequence, degrees=True)
-    return angles
-
-
 def zero_at_standing(angle: AngleRecording, standing: Interval) -> tuple[AngleRecording, float]:
     """Subtract the mean angle in neutral standing.
 
@@ -327,51 +291,6 @@ def zero_at_standing(angle: AngleRecording, standing: Interval) -> tuple[AngleRe
     return replace(angle, angle_deg=angle.angle_deg - removed), removed
 
 
-def low_pass(values: Array, *, rate_hz: float, cutoff_hz: float) -> Array:
-    """Low-pass filter without phase shift: second-order Butterworth, forward and backward.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        NaN is a gap; the stretches between gaps are filtered each by itself.
-    rate_hz, cutoff_hz : float
-        Sampling rate, and the frequency at which the two passes together halve the power.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        Gaps stay gaps. Stretches too short for the filter (up to nine samples) stay as they are.
-
-    Raises
-    ------
-    ValueError
-        If the cut-off is not between 0 and half the sampling rate, the correction below included.
-
-    Notes
-    -----
-    Each pass has the cut-off ``c`` with ``tan(pi c / rate) = tan(pi cutoff / rate) /
-    (sqrt(2) - 1)**0.25``: two passes multiply the attenuation, so each may take half of it [1]_.
-
-    References
-    ----------
-    .. [1] Winter (2009). Biomechanics and motor control of human movement, 4th ed., Wiley, ch. 3.
-    """
-    if not 0 < cutoff_hz < rate_hz / 2:
-        raise ValueError(
-            f"`cutoff_hz` must be above 0 and below half the sampling rate, {rate_hz / 2:g} Hz, "
-            f"got {cutoff_hz:g}."
-        )
-    warped = np.tan(np.pi * cutoff_hz / rate_hz) / (np.sqrt(2) - 1) ** 0.25
-    sections = butter(2, 2 * np.arctan(warped) / np.pi, output="sos")
-    filtered = np.array(values, dtype=np.float64)
-    present = np.concatenate(([0], np.isfinite(filtered).astype(np.int8), [0]))
-    edges = np.flatnonzero(np.diff(present))
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
-        if end - start > 9:  # sosfiltfilt extends each end by nine samples
-            filtered[start:end] = sosfiltfilt(sections, filtered[start:end])
-    return filtered
-
-
 def _unwrapped(degrees: Array) -> Array:
     """Return the angle without jumps of 360°, gaps kept."""
     present = np.isfinite(degrees)
@@ -383,11 +302,7 @@ def _unwrapped(degrees: Array) -> Array:
 def _angle_recording(angle: Array, recording: Recording, filter_hz: float | None) -> AngleRecording:
     rate_hz = sampling_rate_hz(recording)
     if filter_hz is not None:
-        if filter_hz >= rate_hz / 2:
-            raise RecordingError(
-                f"{recording.source}: [reference] `filter_hz` is {filter_hz:g}, but samples at "
-                f"{rate_hz:g} Hz carry less than {rate_hz / 2:g} Hz."
-            )
+        require_cutoff(filter_hz, rate_hz, recording.source)
         angle = low_pass(angle, rate_hz=rate_hz, cutoff_hz=filter_hz)
     return AngleRecording(
         angle_deg=angle,

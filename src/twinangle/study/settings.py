@@ -237,6 +237,89 @@ class OrientationReference(Clocked):
         return (*self.proximal.quaternion, *self.distal.quaternion)
 
 
+class MarkerSegment(Section):
+    """The markers of one segment; which ones are needed depends on the method."""
+
+    markers: Names | None = None
+    lateral: Text | None = None
+    medial: Text | None = None
+    upper: Text | None = None
+    lower: Text | None = None
+
+    def require(self, segment: str, method: str, keys: tuple[str, ...]) -> None:
+        """Refuse a segment that lacks a key its method needs."""
+        missing = [key for key in keys if getattr(self, key) is None]
+        if missing:
+            raise ValueError(f"needs {listed(missing)} in `{segment}` for the method {method!r}")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every marker named, each once."""
+        single = (self.lateral, self.medial, self.upper, self.lower)
+        return tuple(dict.fromkeys((*(self.markers or ()), *(each for each in single if each))))
+
+
+class MarkerReference(Clocked):
+    """`[reference]` of kind "markers": optical marker trajectories."""
+
+    kind: Literal["markers"]
+    method: Literal["joint-coordinate-system", "sagittal"] = "joint-coordinate-system"
+    marker_columns: Text = "{marker}_{axis}"
+    unit: Literal["mm", "cm", "m"] = "mm"
+    plane: tuple[AxisName, AxisName] = ("x", "y")
+    proximal: MarkerSegment
+    distal: MarkerSegment
+    calibration_start_s: float | None = None
+    calibration_end_s: float | None = None
+    max_gap_s: Annotated[float, Field(ge=0)] = 0.1
+    offset: float = 0.0
+    sign: Sign = 1
+    filter_hz: Positive | None = None
+    zero_at_standing: bool = False
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if "{marker}" not in self.marker_columns or "{axis}" not in self.marker_columns:
+            raise ValueError('needs {marker} and {axis} in `marker_columns`, as "{marker}_{axis}"')
+        if self.plane[0] == self.plane[1]:
+            raise ValueError("needs two different axes in `plane`, forwards and upwards")
+        if self.method == "sagittal":
+            for name, segment in (("proximal", self.proximal), ("distal", self.distal)):
+                segment.require(name, self.method, ("upper", "lower"))
+        else:
+            self.proximal.require(
+                "proximal", self.method, ("markers", "lateral", "medial", "upper")
+            )
+            self.distal.require("distal", self.method, ("markers", "lateral", "medial"))
+            self._check_clusters()
+        return self
+
+    def _check_clusters(self) -> None:
+        """Refuse clusters too small for a pose, and calibration frames that are not given."""
+        for segment in (self.proximal, self.distal):
+            if len(segment.markers or ()) < 3:
+                raise ValueError("needs at least 3 `markers` on each segment for a pose")
+        start, end = self.calibration_start_s, self.calibration_end_s
+        if start is None or end is None or not start < end:
+            raise ValueError(
+                "needs `calibration_start_s` before `calibration_end_s`, a stretch on the "
+                "reference's clock in which every landmark is seen"
+            )
+
+    def marker_axes(self, marker: str) -> tuple[str, ...]:
+        """Return a marker's columns: the plane's two axes, or x, y and z."""
+        axes = self.plane if self.method == "sagittal" else ("x", "y", "z")
+        return tuple(
+            self.marker_columns.replace("{marker}", marker).replace("{axis}", axis) for axis in axes
+        )
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns of all markers."""
+        names = dict.fromkeys((*self.proximal.names, *self.distal.names))
+        return tuple(column for name in names for column in self.marker_axes(name))
+
+
 class SynchronisationSettings(Section):
     """`[synchronisation]`: how the two clocks are brought together."""
 
@@ -287,7 +370,7 @@ class ConditionSettings(Section):
 
 
 Wearable = InertialWearable | OrientationWearable | AngleWearable
-Reference = AngleReference | OrientationReference
+Reference = AngleReference | OrientationReference | MarkerReference
 
 WEARABLE_KINDS: dict[str, type[Section]] = {
     "inertial": InertialWearable,
@@ -297,6 +380,7 @@ WEARABLE_KINDS: dict[str, type[Section]] = {
 REFERENCE_KINDS: dict[str, type[Section]] = {
     "angle": AngleReference,
     "orientation": OrientationReference,
+    "markers": MarkerReference,
 }
 
 

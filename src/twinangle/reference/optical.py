@@ -1,0 +1,273 @@
+"""The reference's angle from optical markers, as the study file asks for it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from twinangle.channels import require_enough_samples, sampling_rate_hz
+from twinangle.errors import RecordingError
+from twinangle.recording import Array, Recording
+from twinangle.reference.filtering import low_pass, require_cutoff
+from twinangle.reference.jointsystem import joint_coordinate_angles
+from twinangle.reference.markers import (
+    Landmarks,
+    SegmentMotion,
+    fill_short_gaps,
+    sagittal_angle,
+    segment_motions,
+)
+
+MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+LARGE_RESIDUAL_MM = 10.0
+
+
+class MarkerSegment(Protocol):
+    """The markers of one segment, as the study file names them."""
+
+    @property
+    def markers(self) -> Sequence[str] | None:
+        """The cluster that gives the pose."""
+
+    @property
+    def lateral(self) -> str | None:
+        """Landmark on the outer side of the segment's lower end."""
+
+    @property
+    def medial(self) -> str | None:
+        """Landmark on its inner side."""
+
+    @property
+    def upper(self) -> str | None:
+        """Marker at the upper end."""
+
+    @property
+    def lower(self) -> str | None:
+        """Marker at the lower end."""
+
+    @property
+    def names(self) -> Sequence[str]:
+        """Every marker named."""
+
+
+class MarkerSettings(Protocol):
+    """What `[reference]` of kind "markers" says; `twinangle.study.MarkerReference` is one."""
+
+    @property
+    def method(self) -> str:
+        """Either "joint-coordinate-system" or "sagittal"."""
+
+    @property
+    def unit(self) -> str:
+        """Unit of the positions: mm, cm or m."""
+
+    @property
+    def proximal(self) -> MarkerSegment:
+        """Markers of the segment nearer the trunk."""
+
+    @property
+    def distal(self) -> MarkerSegment:
+        """Markers of the other segment."""
+
+    @property
+    def calibration_start_s(self) -> float | None:
+        """Start of the frames in which every landmark is seen."""
+
+    @property
+    def calibration_end_s(self) -> float | None:
+        """Their end."""
+
+    @property
+    def max_gap_s(self) -> float:
+        """The longest gap of a marker that is bridged."""
+
+    @property
+    def filter_hz(self) -> float | None:
+        """Cut-off of the low-pass on the positions, if there is one."""
+
+    def marker_axes(self, marker: str) -> tuple[str, ...]:
+        """Return a marker's channels."""
+
+
+def marker_angle(
+    recording: Recording, settings: MarkerSettings, *, joint: str, side: str
+) -> tuple[Array, tuple[str, ...]]:
+    """Return flexion from marker trajectories, and what is worth knowing of its quality.
+
+    Parameters
+    ----------
+    recording : Recording
+        Positions on a uniform clock, as `twinangle.timing.regularise` returns it.
+    settings : MarkerSettings
+        The section of the study file.
+    joint : {"knee", "elbow"}
+        Tells which way flexion turns.
+    side : {"left", "right", ""}
+        The limb; needed by the joint coordinate system.
+
+    Returns
+    -------
+    angle_deg : ndarray, shape (n,)
+        Flexion positive; NaN where it cannot be told.
+    notes : tuple of str
+        Residuals, frames solved from fewer markers, bridged and lost, each counted.
+
+    Raises
+    ------
+    RecordingError
+        A marker that is never seen, calibration frames outside the recording or without a
+        landmark, markers in a line, an empty side.
+    """
+    require_enough_samples(recording)
+    names = dict.fromkeys((*settings.proximal.names, *settings.distal.names))
+    positions = {name: recording.columns(settings.marker_axes(name)) for name in names}
+    for name, values in positions.items():
+        if not np.isfinite(values).all(axis=1).any():
+            raise RecordingError(f"{recording.source}: marker {name!r} is never seen.")
+    if settings.method == "sagittal":
+        angle, notes = _sagittal(recording, settings, positions)
+        return (angle if joint == "knee" else -angle), notes
+    angle, notes = _joint_coordinate_system(recording, settings, positions, side)
+    return (-angle if joint == "knee" else angle), notes
+
+
+def _longest_gap(recording: Recording, settings: MarkerSettings) -> int:
+    return int(settings.max_gap_s * sampling_rate_hz(recording) + 1e-9)
+
+
+def _sagittal(
+    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array]
+) -> tuple[Array, tuple[str, ...]]:
+    """Return thigh angle minus shank angle in the plane of the two axes."""
+    longest = _longest_gap(recording, settings)
+    filled = {name: fill_short_gaps(values, longest) for name, values in positions.items()}
+    smooth = _filtered(recording, settings, {name: values for name, (values, _) in filled.items()})
+    ends = {}
+    for name, segment in (("proximal", settings.proximal), ("distal", settings.distal)):
+        for end in ("upper", "lower"):
+            ends[f"{name}_{end}"] = smooth[getattr(segment, end)]
+    angle = sagittal_angle(**ends)
+    bridged = np.any([was for _, was in filled.values()], axis=0)
+    return angle, _gap_notes(recording, int(bridged.sum()), int(np.isnan(angle).sum()))
+
+
+def _joint_coordinate_system(
+    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array], side: str
+) -> tuple[Array, tuple[str, ...]]:
+    """Return the turn of the distal segment about the proximal axis that points to the right."""
+    if side not in ("left", "right"):
+        raise RecordingError(
+            f"{recording.source}: the joint coordinate system needs to know the limb; give "
+            "'left' or 'right' in the trials table's column 'side'."
+        )
+    bridged, n_bridged = _bridge_lost_frames(recording, settings, positions)
+    bridged = _filtered(recording, settings, bridged)
+    try:
+        motions = segment_motions(
+            bridged,
+            _landmarks(settings.proximal),
+            _landmarks(settings.distal),
+            calibration=_calibration(recording, settings),
+            side=side,
+        )
+    except ValueError as error:
+        raise RecordingError(
+            f"{recording.source}: between `calibration_start_s` and `calibration_end_s`: {error}"
+        ) from error
+    proximal, distal = motions
+    angles = joint_coordinate_angles(proximal.quaternion, distal.quaternion)
+    notes = [
+        *_segment_notes(recording, "proximal", proximal, settings),
+        *_segment_notes(recording, "distal", distal, settings),
+        *_gap_notes(recording, n_bridged, int(np.isnan(angles[:, 0]).sum())),
+    ]
+    return angles[:, 0], tuple(notes)
+
+
+def _filtered(
+    recording: Recording, settings: MarkerSettings, positions: dict[str, Array]
+) -> dict[str, Array]:
+    """Low-pass every coordinate, where the study asks for it."""
+    if settings.filter_hz is None:
+        return positions
+    rate_hz = sampling_rate_hz(recording)
+    require_cutoff(settings.filter_hz, rate_hz, recording.source)
+    return {
+        name: np.column_stack(
+            [low_pass(axis, rate_hz=rate_hz, cutoff_hz=settings.filter_hz) for axis in values.T]
+        )
+        for name, values in positions.items()
+    }
+
+
+def _landmarks(segment: MarkerSegment) -> Landmarks:
+    return Landmarks(
+        markers=tuple(segment.markers or ()),
+        lateral=str(segment.lateral),
+        medial=str(segment.medial),
+        upper=segment.upper,
+    )
+
+
+def _calibration(recording: Recording, settings: MarkerSettings) -> NDArray[np.bool_]:
+    start, end = settings.calibration_start_s, settings.calibration_end_s
+    inside = (recording.time_s >= (start or 0.0)) & (recording.time_s <= (end or 0.0))
+    if not inside.any():
+        raise RecordingError(
+            f"{recording.source}: holds no frame between {start} and {end} s, where "
+            f"`calibration_start_s` and `calibration_end_s` are; it spans "
+            f"{recording.time_s[0]:.6g} to {recording.time_s[-1]:.6g} s."
+        )
+    return inside
+
+
+def _bridge_lost_frames(
+    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array]
+) -> tuple[dict[str, Array], int]:
+    """Bridge short gaps of markers, but only in frames that see too few markers for a pose.
+
+    Where three or more of a cluster are seen the rigid body itself fills the gap.
+    """
+    longest = _longest_gap(recording, settings)
+    bridged = dict(positions)
+    touched = np.zeros(len(recording.time_s), dtype=bool)
+    for segment in (settings.proximal, settings.distal):
+        names = tuple(segment.markers or ())
+        seen = np.sum([np.isfinite(positions[name]).all(axis=1) for name in names], axis=0)
+        for name in names:
+            filled, was_filled = fill_short_gaps(positions[name], longest)
+            use = was_filled & (seen < 3)
+            bridged[name] = np.where(use[:, np.newaxis], filled, positions[name])
+            touched |= use
+    return bridged, int(touched.sum())
+
+
+def _segment_notes(
+    recording: Recording, name: str, motion: SegmentMotion, settings: MarkerSettings
+) -> list[str]:
+    residual = MILLIMETRES[settings.unit] * motion.residual[np.isfinite(motion.residual)]
+    notes = []
+    if residual.size and np.median(residual) > LARGE_RESIDUAL_MM:
+        notes.append(
+            f"{recording.source}: the {name} cluster fits a rigid body to {np.median(residual):.3g}"
+            f" mm only (median; {residual.max():.3g} mm at worst); are all its markers on one "
+            "segment, and is `unit` right?"
+        )
+    if motion.n_incomplete:
+        notes.append(
+            f"{recording.source}: {motion.n_incomplete} frame(s) of the {name} segment solved "
+            "from fewer markers than the cluster has"
+        )
+    return notes
+
+
+def _gap_notes(recording: Recording, n_bridged: int, n_lost: int) -> tuple[str, ...]:
+    total = len(recording.time_s)
+    texts = (
+        (n_bridged, "bridged by a spline"),
+        (n_lost, "left as gaps, for want of markers"),
+    )
+    return tuple(f"{recording.source}: {n} of {total} frames {text}" for n, text in texts if n)
