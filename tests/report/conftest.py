@@ -14,6 +14,7 @@ from twinangle.agreement.limits import limits_of_agreement, within_participant_l
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.conditions import compare_conditions
 from twinangle.recording import CycleSet, PairedAngles, Synchronisation
+from twinangle.report import write_report
 from twinangle.results import InputFile, PooledLimits, StudyResults, TrialResult
 
 RATE_HZ = 100.0
@@ -230,3 +231,11 @@ def fail_trial() -> Callable[..., StudyResults]:
 def study() -> StudyResults:
     """Two participants, two procedures, a reference indoors only."""
     return build(participants=("P01", "P02"), n=14)
+
+
+@pytest.fixture(scope="session")
+def written(study, tmp_path_factory):
+    """The folder of a report written by one process."""
+    folder = tmp_path_factory.mktemp("report")
+    write_report(study, folder)
+    return folder
