@@ -67,7 +67,7 @@ def test_library_filter_gives_its_known_errors(trials, estimate, expected):
 
 def test_smoothed_errors(trials):
     total, _, inclination = mean_rmse_deg(kalman, trials)
-    assert total <= 1.45
+    assert total <= 1.3
     assert inclination <= 0.66
 
 

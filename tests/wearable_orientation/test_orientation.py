@@ -148,7 +148,7 @@ def test_missing_field_readings_are_left_out(moving_sensor, apart_deg, estimate)
     assert rms(error[500:]) < 4.0
 
 
-@pytest.mark.parametrize(("estimate", "bound"), [(kalman, 2.0), (kalman_forward, 8.0)])
+@pytest.mark.parametrize(("estimate", "bound"), [(kalman, 2.0), (kalman_forward, 4.0)])
 def test_start_in_motion(moving_sensor, apart_deg, estimate, bound):
     """Our own bounds; the forward form has only the first 5 s to find its start from."""
     for seed in range(20, 24):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,7 +28,6 @@ from twinangle.wearable.kalman.preintegration import (
 )
 
 Array = NDArray[np.float64]
-_NO_FIELD = np.array([0.0, np.nan])
 
 
 class Stretch:
@@ -51,7 +52,7 @@ class Stretch:
         trapezoid: bool,
         parameters: KalmanParameters,
     ) -> None:
-        self.signals = (gyroscope, accelerometer, magnetometer)
+        self.signals = tuple(_signal(v) for v in (gyroscope, accelerometer, magnetometer))
         self.rate_hz = rate_hz
         self.trapezoid = trapezoid
         self.parameters = parameters
@@ -69,28 +70,55 @@ class Stretch:
         )
         return rows
 
-    def start(self) -> tuple[Array, Array, Array]:
-        """Return first state, its covariance and the field's reference with its weight.
-
-        At rest the first block tells; otherwise the first `start_window_s`, over which the mean
-        specific force, carried to the first sample's frame, is gravity's.
-        """
-        p = self.parameters
-        relative = np.empty((self.nodes[-1] + 1, 4)) if self.nodes.size < 3 else None
-        first = self.nodes[:2]
-        if relative is None:
-            relative = np.empty((first[1] + 1, 4))
-        row = self.integrate(first, np.zeros(3), relative)
-        resting = bool(rest_blocks(row, self.constants)[0])
-        if not resting:
-            span = min(round(p.start_window_s * self.rate_hz), int(self.nodes[-1]))
-            row = self.integrate(
-                np.array([0, span], dtype=np.int64), np.zeros(3), np.empty((span + 1, 4))
-            )
-        return _start_from(row[0], resting, p)
+    def head(self, seconds: float) -> Stretch:
+        """Return the first `seconds` as a stretch of their own."""
+        count = round(seconds * self.rate_hz) + 1
+        gyroscope, accelerometer, magnetometer = (signal[:count] for signal in self.signals)
+        return Stretch(
+            gyroscope,
+            accelerometer,
+            magnetometer,
+            self.rate_hz,
+            trapezoid=self.trapezoid,
+            parameters=self.parameters,
+        )
 
 
-def _start_from(row: Array, resting: bool, p: KalmanParameters) -> tuple[Array, Array, Array]:
+def _signal(values: Array) -> Array:
+    """Return a contiguous read-only view: one kind of array, so that all is compiled once."""
+    view = np.ascontiguousarray(values, dtype=np.float64).view()
+    view.setflags(write=False)
+    return view
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What a filter begins with."""
+
+    state: Array  # (10,)
+    covariance: Array  # (9, 9)
+    field: Array  # norm, upward part, seconds behind them
+    resting: bool
+
+
+def _start(stretch: Stretch) -> Start:
+    """Find a first state.
+
+    At rest the first block tells; otherwise the first `start_window_s`, over which the mean
+    specific force, carried to the first sample's frame, is gravity's.
+    """
+    p = stretch.parameters
+    first = stretch.nodes[:2]
+    row = stretch.integrate(first, np.zeros(3), np.empty((first[1] + 1, 4)))
+    resting = bool(rest_blocks(row, stretch.constants)[0])
+    if not resting:
+        span = min(round(p.start_window_s * stretch.rate_hz), int(stretch.nodes[-1]))
+        window = np.array([0, span], dtype=np.int64)
+        row = stretch.integrate(window, np.zeros(3), np.empty((span + 1, 4)))
+    return _start_from(row[0], resting, p)
+
+
+def _start_from(row: Array, resting: bool, p: KalmanParameters) -> Start:
     deg = np.pi / 180
     up = row[MEAN_A : MEAN_A + 3] / np.linalg.norm(row[MEAN_A : MEAN_A + 3])
     state = np.zeros(STATE)
@@ -112,7 +140,7 @@ def _start_from(row: Array, resting: bool, p: KalmanParameters) -> tuple[Array, 
     variance[2] = 1.0 if magnetic else 0.0
     variance[3:6] = (p.start_bias_deg_s * deg) ** 2
     variance[6:8] = (p.rest_velocity if resting else p.start_velocity) ** 2
-    return state, np.diag(variance), reference
+    return Start(state, np.diag(variance), reference, resting)
 
 
 def _quaternion(matrix: Array) -> Array:
@@ -134,15 +162,21 @@ def _quaternion(matrix: Array) -> Array:
 
 def forward(stretch: Stretch, out: Array) -> None:
     """Write the attitudes of the filter run in the order of time into `out`, (n, 4)."""
-    state, P, start = stretch.start()
+    start = _start(stretch)
+    state = start.state
+    if not start.resting:
+        # a start in motion is found by smoothing its first seconds
+        head = stretch.head(stretch.parameters.start_window_s)
+        state = _smooth(head, start, np.empty((head.nodes[-1] + 1, 4)))[0]
+        state[9] = 0.0
     starts, ends = filter_forward(
         *stretch.signals,
         stretch.nodes,
         1 / stretch.rate_hz,
         stretch.trapezoid,
         state,
-        P,
-        start,
+        start.covariance,
+        start.field,
         stretch.constants,
         out,
     )
@@ -151,30 +185,38 @@ def forward(stretch: Stretch, out: Array) -> None:
 
 def smoothed(stretch: Stretch, out: Array) -> None:
     """Write the attitudes of filter and smoother into `out`, (n, 4)."""
+    states = _smooth(stretch, _start(stretch), out)
+    attitude = np.ascontiguousarray(states[:, :4])
+    place_blocks(stretch.nodes, attitude[:-1], attitude[1:], out)
+
+
+def _smooth(stretch: Stretch, start: Start, relative: Array) -> Array:
+    """Return the smoothed states at the nodes; `relative` receives the block-relative rotations."""
     c, p = stretch.constants, stretch.parameters
-    state, P0, _ = stretch.start()
+    state = start.state.copy()
     bias = state[4:7].copy()
-    rows = stretch.integrate(stretch.nodes, bias, out)
+    rows = stretch.integrate(stretch.nodes, bias, relative)
     rest = rest_blocks(rows, c)
     magnetic = rows[:, SHARE_M] >= 0.5
-    reference, lag = _NO_FIELD.copy(), 0.0
+    field, lag = np.array([0.0, np.nan]), 0.0
     if magnetic.any():
-        reference[0] = np.median(rows[magnetic, NORM_M])
-        lag = estimate_lag(rows, reference[0], c)
-    v2 = np.zeros(0)
-    deviation = np.zeros(0)
+        field[0] = np.median(rows[magnetic, NORM_M])
+        lag = estimate_lag(rows, field[0], c)
+    v2 = deviation = np.zeros(0)
     states = np.zeros((0, STATE))
     for _ in range(p.passes):
-        states, P, traces = filter_blocks(rows, rest, state, P0, v2, deviation, reference, lag, c)
+        states, P, traces = filter_blocks(
+            rows, rest, state, start.covariance, v2, deviation, field, lag, c
+        )
         v2 = centred_mean(rows, traces, TRACE_V2, c.velocity_window)
         deviation = centred_mean(rows, traces, TRACE_DEVIATION, c.moving)
         if magnetic.any():
-            reference[1] = np.median(traces[magnetic, TRACE_UP])
+            field[1] = np.median(traces[magnetic, TRACE_UP])
         smooth_blocks(states, P, traces)
         state = states[0].copy()
-        state[9] = 0.0
+        state[9] = 0.0  # the disturbance starts from its own spread, not from the last pass
         drifted = states[:, 4:7].mean(axis=0)
         if np.linalg.norm(drifted - bias) > np.radians(p.bias_again_deg_s):
             bias = drifted
-            rows = stretch.integrate(stretch.nodes, bias, out)
-    place_blocks(stretch.nodes, states[:-1, :4], states[1:, :4], out)
+            rows = stretch.integrate(stretch.nodes, bias, relative)
+    return states

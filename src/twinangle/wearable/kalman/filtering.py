@@ -217,7 +217,8 @@ def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[n
     `mean` holds the mean square velocity and the field's mean squared deviation about this block,
     `reference` the field's norm and upward part (NaN while unknown).
     """
-    trace[:] = 0.0
+    for i in range(TRACE):
+        trace[i] = 0.0
     before = state.copy()
     e = predict(state, P, row, rest, c, trace)
     x = np.zeros(N)

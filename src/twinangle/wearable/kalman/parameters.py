@@ -47,8 +47,8 @@ class KalmanParameters:
     heading_noise_deg: float = 0.5
     """White part of a block's magnetic heading, °."""
     disturbance_moving_s: float = 2.0
-    """Correlation time of a magnetic disturbance while moving through it, s: a stride or two. Over
-    as long the field's deviation is averaged, as a disturbed field passes through its normal norm."""
+    """Correlation time of a magnetic disturbance while moving through it, s: a stride or two. The
+    field's deviation is averaged over as long, as a disturbed field passes through its norm."""
     disturbance_rest_s: float = 200.0
     """Correlation time of a magnetic disturbance at rest, s: the field near a thing stays."""
     lag_prior_s: float = 0.02

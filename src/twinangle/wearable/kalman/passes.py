@@ -84,10 +84,11 @@ def filter_forward(  # type: ignore[no-untyped-def]
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:2].copy()
     weight = start[2]
     top, bottom = 0.0, (c.field_noise * reference[0] / c.lag_prior) ** 2
-    running, was_quiet = np.zeros(2), False
+    running, was_quiet = np.array([P[6, 6], 0.0]), False
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
-        starts[j] = state[:4]
+        for i in range(4):
+            starts[j, i] = state[i]
         integrate_block(
             gyroscope,
             accelerometer,
@@ -134,16 +135,26 @@ def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # t
     n = rows.shape[0]
     states, P = np.empty((n + 1, STATE)), np.empty((n + 1, N, N))
     traces = np.empty((n, TRACE))
-    states[0], P[0] = start, P0
     state, covariance = start.copy(), P0.copy()
-    running = np.zeros(2)
+    keep(states, P, 0, state, covariance)
+    running = np.array([P0[6, 6], 0.0])
     for j in range(n):
         if v2.size > 0:
             running[0], running[1] = v2[j], deviation[j]
         step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
         run_along(running, rows[j], traces[j], c)
-        states[j + 1], P[j + 1] = state, covariance
+        keep(states, P, j + 1, state, covariance)
     return states, P, traces
+
+
+@njit(cache=True)
+def keep(states, P, node, state, covariance):  # type: ignore[no-untyped-def]
+    """Store state and covariance of one node (loops: array assignment is slow to compile)."""
+    for i in range(STATE):
+        states[node, i] = state[i]
+    for i in range(N):
+        for k in range(N):
+            P[node, i, k] = covariance[i, k]
 
 
 @njit(cache=True)

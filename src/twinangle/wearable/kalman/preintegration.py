@@ -39,14 +39,14 @@ C2, C4, C6, C8, C10 = (1 / math.factorial(k) for k in (2, 4, 6, 8, 10))
 C3, C5, C7, C9, C11 = (0.5 / math.factorial(k) for k in (3, 5, 7, 9, 11))
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def rotated(w, x, y, z, u, v, t):  # type: ignore[no-untyped-def]
     """Rotate the vector (u, v, t) by the unit quaternion (w, x, y, z)."""
     a, b, c = 2 * (y * t - z * v), 2 * (z * u - x * t), 2 * (x * v - y * u)
     return (u + w * a + y * c - z * b, v + w * b + z * a - x * c, t + w * c + x * b - y * a)
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def turned(w, x, y, z, a, b, c):  # type: ignore[no-untyped-def]
     """Multiply the quaternion (w, x, y, z) by exp of half the rotation vector (a, b, c)."""
     n = 0.25 * (a * a + b * b + c * c)  # squared half angle
@@ -79,7 +79,8 @@ def integrate_block(  # type: ignore[no-untyped-def]
     q0, q1, q2, q3 = 1.0, 0.0, 0.0, 0.0
     bx, by, bz = bias[0], bias[1], bias[2]
     magnetic = magnetometer.shape[0] > 0
-    row[:] = 0.0
+    for i in range(COLUMNS):
+        row[i] = 0.0
     r00 = r01 = r02 = r10 = r11 = r12 = r20 = r21 = r22 = 0.0
     ax = ay = az = aa = sx = sy = sz = 0.0
     gx = gy = gz = gg = 0.0
@@ -96,24 +97,21 @@ def integrate_block(  # type: ignore[no-untyped-def]
         p0, p1, p2 = g0, g1, g2
         q0, q1, q2, q3 = turned(q0, q1, q2, q3, u0 * interval, u1 * interval, u2 * interval)
         relative[i, 0], relative[i, 1], relative[i, 2], relative[i, 3] = q0, q1, q2, q3
-        r00 += q2 * q2 + q3 * q3
-        r11 += q1 * q1 + q3 * q3
-        r22 += q1 * q1 + q2 * q2
-        r01 += q1 * q2 - q0 * q3
-        r02 += q1 * q3 + q0 * q2
-        r10 += q1 * q2 + q0 * q3
-        r12 += q2 * q3 - q0 * q1
-        r20 += q1 * q3 - q0 * q2
-        r21 += q2 * q3 + q0 * q1
+        # half of (rotation matrix − identity)
+        t00, t11, t22 = -q2 * q2 - q3 * q3, -q1 * q1 - q3 * q3, -q1 * q1 - q2 * q2
+        t01, t02, t10 = q1 * q2 - q0 * q3, q1 * q3 + q0 * q2, q1 * q2 + q0 * q3
+        t12, t20, t21 = q2 * q3 - q0 * q1, q1 * q3 - q0 * q2, q2 * q3 + q0 * q1
+        r00, r11, r22 = r00 + t00, r11 + t11, r22 + t22
+        r01, r02, r10 = r01 + t01, r02 + t02, r10 + t10
+        r12, r20, r21 = r12 + t12, r20 + t20, r21 + t21
         a0, a1, a2 = accelerometer[i, 0], accelerometer[i, 1], accelerometer[i, 2]
         sx += a0
         sy += a1
         sz += a2
         aa += a0 * a0 + a1 * a1 + a2 * a2
-        a0, a1, a2 = rotated(q0, q1, q2, q3, a0, a1, a2)
-        ax += a0
-        ay += a1
-        az += a2
+        ax += a0 + 2 * (t00 * a0 + t01 * a1 + t02 * a2)
+        ay += a1 + 2 * (t10 * a0 + t11 * a1 + t12 * a2)
+        az += a2 + 2 * (t20 * a0 + t21 * a1 + t22 * a2)
         gx += g0
         gy += g1
         gz += g2
@@ -126,20 +124,18 @@ def integrate_block(  # type: ignore[no-untyped-def]
             mm += square
             mn += np.sqrt(square)
             cc += c0 * c0 + c1 * c1 + c2 * c2
-            m0, m1, m2 = rotated(q0, q1, q2, q3, m0, m1, m2)
-            mx += m0
-            my += m1
-            mz += m2
-            c0, c1, c2 = rotated(q0, q1, q2, q3, c0, c1, c2)
-            cx += c0
-            cy += c1
-            cz += c2
+            mx += m0 + 2 * (t00 * m0 + t01 * m1 + t02 * m2)
+            my += m1 + 2 * (t10 * m0 + t11 * m1 + t12 * m2)
+            mz += m2 + 2 * (t20 * m0 + t21 * m1 + t22 * m2)
+            cx += c0 + 2 * (t00 * c0 + t01 * c1 + t02 * c2)
+            cy += c1 + 2 * (t10 * c0 + t11 * c1 + t12 * c2)
+            cz += c2 + 2 * (t20 * c0 + t21 * c1 + t22 * c2)
     count = last - first
     k = 1.0 / count
     row[0], row[1], row[2], row[3] = q0, q1, q2, q3
-    row[4], row[5], row[6] = 1 - 2 * k * r00, 2 * k * r01, 2 * k * r02
-    row[7], row[8], row[9] = 2 * k * r10, 1 - 2 * k * r11, 2 * k * r12
-    row[10], row[11], row[12] = 2 * k * r20, 2 * k * r21, 1 - 2 * k * r22
+    row[4], row[5], row[6] = 1 + 2 * k * r00, 2 * k * r01, 2 * k * r02
+    row[7], row[8], row[9] = 2 * k * r10, 1 + 2 * k * r11, 2 * k * r12
+    row[10], row[11], row[12] = 2 * k * r20, 2 * k * r21, 1 + 2 * k * r22
     row[13], row[14], row[15] = k * ax, k * ay, k * az
     row[SCATTER_G] = k * gg - k * k * (gx * gx + gy * gy + gz * gz)
     row[SCATTER_A] = k * aa - k * k * (sx * sx + sy * sy + sz * sz)
