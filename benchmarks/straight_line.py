@@ -95,7 +95,9 @@ def cut(time_s: Array, sagittal: Array, heading: Array, row: pd.Series) -> Array
     return cycles[inside & usual & (turned < np.deg2rad(12.0))][1:-1]
 
 
-def draw(out: Path, name: str, traces: tuple[Array, ...], lag: tuple[Array, Array], curves: Array):
+def draw(
+    out: Path, name: str, traces: tuple[Array, ...], lag: tuple[Array, Array], curves: Array
+) -> None:
     time_s, wearable, reference = traces
     figure, axes = plt.subplots(figsize=(7.0, 2.5))
     axes.plot(time_s, wearable, lw=0.7)

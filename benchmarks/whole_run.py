@@ -34,9 +34,10 @@ LIBRARIES = (
 
 @dataclass(frozen=True)
 class Measured:
-    """One run of a command: wall time and the largest resident set of its processes."""
+    """One run of a command: wall time, processor time, largest resident set of a process."""
 
     wall_s: float
+    cpu_s: float
     peak_mb: float
 
 
@@ -51,7 +52,7 @@ def measure(command: list[str]) -> Measured:
         if child.returncode != 0:
             said.seek(0)
             sys.exit(f"{' '.join(command)}\n{said.read().decode()}")
-    return Measured(wall_s, usage.ru_maxrss / 1024.0)
+    return Measured(wall_s, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024.0)
 
 
 def make_study(folder: Path, trials: int, procedures: str, walk_s: float) -> Path:
@@ -125,7 +126,11 @@ def report(
         peak = max(run.peak_mb for run in runs)
         medians.append(statistics.median(wall))
         each = ", ".join(f"{value:.1f}" for value in wall)
-        print(f"{name:26} {medians[-1]:6.1f} s  (each: {each})  peak {peak:5.0f} MB")
+        cpu = statistics.median(run.cpu_s for run in runs)
+        print(
+            f"{name:26} {medians[-1]:6.1f} s  (each: {each})  processor {cpu:.1f} s  "
+            f"peak {peak:.0f} MB"
+        )
     print(f"wall-time ratio            {medians[1] / medians[0]:6.2f}")
     over = max(run.peak_mb for run in ours) - libraries.peak_mb
     print(

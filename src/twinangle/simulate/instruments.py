@@ -94,23 +94,33 @@ class Motion:
     """A body's poses at a sensor's samples and just before and after, for all its sensors.
 
     `around` holds the poses at −2h, −h, 0, h and 2h from each sample, h = 1 ms; `before` those
-    one sample earlier, and `delayed` those the magnetometer reports.
+    one sample earlier, None where rates are instantaneous; `delayed` those the magnetometer
+    reports.
     """
 
     around: tuple[Pose, ...]
-    before: Pose
+    before: Pose | None
     delayed: Pose
     rate_hz: float
 
 
 def sample_motion(
-    body: Body, *, n_samples: int, rate_hz: float, magnetometer_lag_s: float
+    body: Body,
+    *,
+    n_samples: int,
+    rate_hz: float,
+    gyroscope_sample: GyroscopeSample,
+    magnetometer_lag_s: float,
 ) -> Motion:
     """Return the poses that n samples at ``k / rate_hz`` need."""
     time_s = np.arange(n_samples) / rate_hz
     around = tuple(body.pose(time_s + step * _STEP_S) for step in range(-2, 3))
-    delayed = body.pose(time_s - magnetometer_lag_s) if magnetometer_lag_s else around[2]
-    return Motion(around, body.pose(time_s - 1.0 / rate_hz), delayed, rate_hz)
+    return Motion(
+        around=around,
+        before=body.pose(time_s - 1.0 / rate_hz) if gyroscope_sample == "interval-mean" else None,
+        delayed=body.pose(time_s - magnetometer_lag_s) if magnetometer_lag_s else around[2],
+        rate_hz=rate_hz,
+    )
 
 
 def angular_rate(around: Sequence[Rotation], step_s: float) -> Array:
@@ -151,7 +161,6 @@ def record_sensor(
     *,
     rng: np.random.Generator,
     errors: SensorErrors,
-    gyroscope_sample: GyroscopeSample,
 ) -> InertialRecording:
     """Return what the sensor would have recorded, sample k at ``k / rate_hz``.
 
@@ -162,7 +171,7 @@ def record_sensor(
     places = [sensor.position(pose) for pose in motion.around]
     upwards = np.array([0.0, 0.0, GRAVITY_M_S2])
     felt = around[2].inv().apply(acceleration(places, _STEP_S) + upwards)
-    if gyroscope_sample == "instantaneous":
+    if motion.before is None:
         rate = angular_rate(around, _STEP_S)
     else:  # the constant rate that turns each sample's predecessor into it
         turned = sensor.orientation(motion.before).inv() * around[2]
@@ -182,7 +191,7 @@ def record_sensor(
         start_s=0.0,
         rate_hz=motion.rate_hz,
         source=f"simulated {sensor.segment} sensor",
-        gyroscope_sample=gyroscope_sample,
+        gyroscope_sample="instantaneous" if motion.before is None else "interval-mean",
     )
 
 

@@ -18,8 +18,8 @@ from twinangle.recording import (
     OrientationRecording,
     SensorPair,
 )
-from twinangle.simulate.body import Body, Segment, Side, make_body
-from twinangle.simulate.field import MagneticField, make_field
+from twinangle.simulate.body import Body, Pose, Segment, Side, make_body
+from twinangle.simulate.field import make_field
 from twinangle.simulate.gait import Gait, make_gait
 from twinangle.simulate.instruments import (
     ReferenceErrors,
@@ -230,14 +230,24 @@ def simulate_walk(
         rng=rng, norm_ut=chosen.field_ut, dip_deg=chosen.dip_deg, floor_ut=chosen.floor_ut
     )
     straps = [_strap(body, segment, chosen, rng) for segment in SEGMENTS]
-    sensors = _record_pair(straps, place, chosen, rng)
+    motion = sample_motion(
+        body,
+        n_samples=int(body.gait.schedule.duration_s * chosen.rate_hz) + 1,
+        rate_hz=chosen.rate_hz,
+        gyroscope_sample=chosen.gyroscope_sample,
+        magnetometer_lag_s=chosen.sensor_errors.magnetometer_lag_s,
+    )
+    proximal, distal = (
+        record_sensor(strap, motion, place, rng=rng, errors=chosen.sensor_errors)
+        for strap in straps
+    )
     schedule = body.gait.schedule
     return SimulatedTrial(
-        sensors=sensors,
+        sensors=SensorPair(proximal, distal),
         reference=_reference(body.gait, chosen, rng) if chosen.with_reference else None,
         static=schedule.standing,
         functional=schedule.functional,
-        truth=_truth(body, straps, sensors.proximal.time_s, chosen),
+        truth=_truth(body.gait, straps, motion.around[2], chosen),
     )
 
 
@@ -286,33 +296,6 @@ def _strap(
     )
 
 
-def _record_pair(
-    straps: list[SegmentSensor],
-    place: MagneticField,
-    chosen: WalkSettings,
-    rng: np.random.Generator,
-) -> SensorPair:
-    body = straps[0].body
-    motion = sample_motion(
-        body,
-        n_samples=int(body.gait.schedule.duration_s * chosen.rate_hz) + 1,
-        rate_hz=chosen.rate_hz,
-        magnetometer_lag_s=chosen.sensor_errors.magnetometer_lag_s,
-    )
-    proximal, distal = (
-        record_sensor(
-            strap,
-            motion,
-            place,
-            rng=rng,
-            errors=chosen.sensor_errors,
-            gyroscope_sample=chosen.gyroscope_sample,
-        )
-        for strap in straps
-    )
-    return SensorPair(proximal=proximal, distal=distal)
-
-
 def _reference(gait: Gait, chosen: WalkSettings, rng: np.random.Generator) -> AngleRecording:
     """Record the reference from its own zero to 1.5 s after the wearable's end."""
     stretch = 1.0 + chosen.drift_ppm * 1e-6
@@ -325,22 +308,21 @@ def _reference(gait: Gait, chosen: WalkSettings, rng: np.random.Generator) -> An
 
 
 def _truth(
-    body: Body, straps: list[SegmentSensor], time_s: Array, chosen: WalkSettings
+    gait: Gait, straps: list[SegmentSensor], pose: Pose, chosen: WalkSettings
 ) -> SimulatedTruth:
-    gait, schedule, rate_hz = body.gait, body.gait.schedule, chosen.rate_hz
+    schedule, rate_hz = gait.schedule, chosen.rate_hz
 
     def recorded(rotation: Rotation, source: str) -> OrientationRecording:
         quaternion = rotation.as_quat(scalar_first=True)
         return OrientationRecording(quaternion, 0.0, rate_hz, source)
 
-    pose = body.pose(time_s)
     thigh, shank = (recorded(pose.rotation[name], f"true {name}") for name in SEGMENTS)
     above, below = (
         recorded(strap.orientation(pose), f"true {strap.segment} sensor") for strap in straps
     )
     contact_s, curves, straight = _true_cycles(gait, schedule)
     return SimulatedTruth(
-        knee=AngleRecording(gait.knee_deg(time_s), 0.0, rate_hz, "true knee flexion"),
+        knee=AngleRecording(gait.knee_deg(pose.time_s), 0.0, rate_hz, "true knee flexion"),
         segments=OrientationPair(thigh, shank),
         sensors=OrientationPair(above, below),
         mounting_proximal=straps[0].mounting.as_quat(scalar_first=True),
