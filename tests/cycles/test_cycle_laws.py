@@ -74,6 +74,15 @@ def test_the_sign_of_the_vertical_axis_changes_no_verdict(turning_walk):
 
 
 @FEW
+@given(bias_deg_s=st.floats(-6, 6))
+def test_a_bias_of_the_vertical_rate_changes_no_verdict(turning_walk, bias_deg_s):
+    w = turning_walk
+    biased = cycles_of(replace(w, vertical=w.vertical + np.radians(bias_deg_s)), "shank-gyroscope")
+
+    assert (biased.kept == cycles_of(w, "shank-gyroscope").kept).all()
+
+
+@FEW
 @given(offset_deg=st.floats(-180, 180), method=METHODS)
 def test_a_constant_added_to_the_angle_changes_no_event(turning_walk, offset_deg, method):
     w = turning_walk

@@ -221,3 +221,42 @@ def test_an_inverted_angle_draws_a_warning(walk):
     cycles = find_cycles(inverted, sagittal_rate_rad_s=w.sagittal)
 
     assert any("check the sign" in text for text in cycles.warnings)
+
+
+def test_a_constant_reference_is_refused(walk):
+    w = walk(10)
+    with pytest.raises(CycleError, match="reference's angle is constant at 4"):
+        found(replace_reference(w, np.full(w.sagittal.size, 4.0)))
+
+
+def test_a_reference_without_any_sample_is_refused(walk):
+    w = walk(10)
+    with pytest.raises(CycleError, match="reference's angle is missing throughout"):
+        found(replace_reference(w, np.full(w.sagittal.size, np.nan)))
+
+
+def test_a_stretch_beyond_the_recording_names_the_recording(walk):
+    with pytest.raises(
+        CycleError, match=r"0.00 s of the recording \(0.00 to 19.*within 500 to 600"
+    ):
+        found(walk(10), start_s=500.0, end_s=600.0)
+
+
+def test_a_stretch_that_ends_before_it_starts_is_refused(walk):
+    with pytest.raises(ValueError, match="`start_s` must be before `end_s`, got 9 and 3"):
+        found(walk(10), start_s=9.0, end_s=3.0)
+
+
+def test_walking_in_circles_is_refused_and_explained(walk):
+    w = walk(20)
+    with pytest.raises(CycleError, match=r"turn 20.*the path is curved, or the rate about"):
+        found(replace(w, vertical=w.vertical + np.radians(25.0)))
+
+
+def test_a_pause_between_given_events_is_named(walk):
+    w = walk(20)
+    events = np.delete(w.contact_s, [8, 9, 10])
+    cycles = found(w, method="events", events_s=events)
+
+    assert cycles.reason[7].startswith("pause: 4.")
+    assert cycles.kept.sum() == 16

@@ -98,7 +98,7 @@ def initial_contacts(
     .. [1] Aminian et al. (2002). J Biomech 35, 689-699.
     .. [2] Greene et al. (2012), as given in METHODS 4 of the design notes.
     """
-    _refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
+    refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
     slow = low_pass(rate_rad_s, rate_hz, SWING_HZ)
     sign, warnings = _forward_sign(slow[stretch], angle_deg[stretch], rate_hz)
     swings = _prominent_peaks(sign * slow, rate_hz, SHANK_RATE, stretch)
@@ -130,7 +130,7 @@ def flexion_peaks(
     Raises
     ------
     CycleError
-        If the angle is constant, or never moves by more than 5°.
+        If the angle never moves by more than 5°.
 
     Notes
     -----
@@ -139,7 +139,6 @@ def flexion_peaks(
     is the median weighted by squared prominence, so that hours of standing do not count.
     Common practice, no source.
     """
-    _refuse_constant(angle_deg[stretch], ANGLE.name)
     slow = low_pass(angle_deg, rate_hz, SWING_HZ)
     peaks = _prominent_peaks(slow, rate_hz, ANGLE, stretch)
     return _refine(slow, peaks) / rate_hz, _inverted(slow[stretch])
@@ -163,8 +162,14 @@ def _skewness(values: Array) -> float:
     return float(np.mean(centred**3) / np.mean(centred**2) ** 1.5)
 
 
-def _refuse_constant(values: Array, what: str) -> None:
-    """Refuse a signal that holds one value or none."""
+def refuse_constant(values: Array, what: str) -> None:
+    """Refuse a signal that holds one value or none.
+
+    Raises
+    ------
+    CycleError
+        If no sample is finite, or all are equal.
+    """
     good = values[np.isfinite(values)]
     if good.size == 0:
         raise CycleError(f"No cycle found: {what} is missing throughout.")

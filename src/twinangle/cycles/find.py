@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.checks import as_float_array, require_finite
 from twinangle.cycles import exclude
 from twinangle.cycles.bouts import Candidates, split_into_bouts
-from twinangle.cycles.events import flexion_peaks, initial_contacts
+from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_constant
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
@@ -85,6 +85,9 @@ def find_cycles(
     vertical = _on_samples(vertical_rate_rad_s, "vertical_rate_rad_s", paired)
     low, high = -np.inf if start_s is None else start_s, np.inf if end_s is None else end_s
     stretch = _samples_within(paired, low, high)
+    refuse_constant(paired.wearable_deg[stretch], "the wearable's angle")
+    if paired.reference_deg is not None:
+        refuse_constant(paired.reference_deg[stretch], "the reference's angle")
     events, signal, warnings = _events(paired, method, sagittal, events_s, stretch)
     candidates = split_into_bouts(events, keep_pauses=method == "events", stretch_s=(low, high))
     cycles = _cut_all(candidates, paired, method)
@@ -95,7 +98,7 @@ def find_cycles(
     said = _judge(reason, candidates, cycles, paired, signal, vertical, (low, high))
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
-    _require_enough(cycles)
+    _require_enough(cycles, said)
     return replace(cycles, warnings=(*warnings, *said, *_small_numbers(int(cycles.kept.sum()))))
 
 
@@ -128,7 +131,7 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
     if lost:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
         new = replace(new, warnings=(*new.warnings, text))
-    _require_enough(new)
+    _require_enough(new, [])
     return new
 
 
@@ -348,8 +351,8 @@ def _as_candidates(cycles: CycleSet) -> Candidates:
     )
 
 
-def _require_enough(cycles: CycleSet) -> None:
-    """Refuse fewer than three kept cycles, with every reason."""
+def _require_enough(cycles: CycleSet, warnings: list[str]) -> None:
+    """Refuse fewer than three kept cycles, with the reasons and what was noticed besides."""
     kept = int(cycles.kept.sum())
     if kept >= LEAST_CYCLES:
         return
@@ -363,10 +366,11 @@ def _require_enough(cycles: CycleSet) -> None:
         kinds = Counter(text.split(":")[0] for text in cycles.reason if text)
         counts = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
         shown += f"; and {len(dropped) - 10} more (in all: {counts})"
-    raise CycleError(
+    text = (
         f"Only {kept} of {len(cycles.reason)} cycles could be kept, and at least {LEAST_CYCLES} "
         f"are needed. Dropped: {shown or 'none'}."
     )
+    raise CycleError(" ".join([text, *warnings]))
 
 
 def _small_numbers(kept: int) -> list[str]:
