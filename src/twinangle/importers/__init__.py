@@ -11,13 +11,19 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.importers import delimited
+from twinangle.importers import bids_motion, columnar, delimited, matlab
 from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
-from twinangle.importers.table import Format, Reader, Request
+from twinangle.importers.table import Format, Request
 from twinangle.recording import Array, Recording
 
-FORMATS: tuple[Format, ...] = (delimited.FORMAT,)
+FORMATS: tuple[Format, ...] = (
+    bids_motion.FORMAT,  # before delimited text: it goes by a longer ending of the name
+    delimited.FORMAT,
+    columnar.PARQUET,
+    columnar.FEATHER,
+    matlab.FORMAT,
+)
 
 __all__ = ["FORMATS", "FileDescription", "describe_file", "read_event_times", "read_recording"]
 
@@ -70,7 +76,7 @@ def read_recording(
         units=dict(units or {}),
         source=str(path) if source is None else source,
     )
-    return to_recording(_reader_of(path, request.source)(path, request), request)
+    return to_recording(_find_format(path, request.source).read(path, request), request)
 
 
 def read_event_times(path: str | Path, *, column: str = "time_s") -> Array:
@@ -83,7 +89,7 @@ def read_event_times(path: str | Path, *, column: str = "time_s") -> Array:
     """
     path = Path(path)
     request = Request((column,), column, None, {}, str(path))
-    table = _reader_of(path, request.source)(path, request)
+    table = _find_format(path, request.source).read(path, request)
     times = table.values[:, table.columns.index(column)]
     bad = np.flatnonzero(~np.isfinite(times) | (np.diff(times, prepend=-np.inf) <= 0))
     if bad.size or not times.size:
@@ -105,33 +111,34 @@ def describe_file(path: str | Path) -> FileDescription:
     """
     path = Path(path)
     request = Request(None, None, None, {}, str(path))
-    reader = _reader_of(path, request.source)
-    return describe_table(path, _format_of(path).name, reader(path, request))
+    found = _find_format(path, request.source)
+    return describe_table(path, found.name, found.read(path, request))
 
 
-def _format_of(path: Path) -> Format:
-    return next(each for each in FORMATS if path.suffix.lower() in each.suffixes)
+def _format_of(path: Path) -> Format | None:
+    """Return the format that the end of the file's name tells."""
+    name = path.name.lower()
+    return next((each for each in FORMATS if name.endswith(each.suffixes)), None)
 
 
-def _reader_of(path: Path, source: str) -> Reader:
-    """Return what reads the file, by its suffix; refuse a file that is not there or is empty."""
-    suffix = path.suffix.lower()
-    known = [each for form in FORMATS for each in form.suffixes]
+def _find_format(path: Path, source: str) -> Format:
+    """Return the file's format; refuse a file that is not there, is empty or of another kind."""
     if not path.exists():
         raise RecordingError(f"{source}: there is no such file.")
     if path.is_dir():
         raise RecordingError(f"{source}: is a folder; give a file.")
-    if suffix not in known:
+    found = _format_of(path)
+    if found is None:
+        known = ", ".join(each for form in FORMATS for each in form.suffixes)
         raise RecordingError(
-            f"{source}: files of type {suffix or 'without a suffix'!r} cannot be read; "
-            f"accepted: {', '.join(known)}."
+            f"{source}: files of type {path.suffix or 'without a suffix'!r} cannot be read; "
+            f"accepted: {known}."
         )
     try:
-        empty = path.stat().st_size == 0
-        with path.open("rb"):
-            pass
+        with path.open("rb") as stream:
+            empty = not stream.read(1)
     except OSError as error:
         raise RecordingError(f"{source}: cannot be read: {error.strerror}.") from None
     if empty:
         raise RecordingError(f"{source}: is empty.")
-    return _format_of(path).read
+    return found

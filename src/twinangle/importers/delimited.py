@@ -52,16 +52,13 @@ def read(path: Path, request: Request) -> Table:
     if request.columns is None:
         wanted = _numeric_columns(path, layout, wanted, request)
     places = [layout.names.index(name) for name in wanted]
-    try:
-        values = _read_fast(path, layout, places)
-    except ArrowException:
-        values = _read_slow(path, layout, places, request)
+    values = read_columns(path, layout, places, request)
     units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
     return Table(
         columns=tuple(wanted),
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
-        row_of=lambda sample: _row_of(path, layout, sample),
+        row_of=lambda sample: row_of(path, layout, sample),
         notes=("units read from the row under the header",) if layout.units else (),
     )
 
@@ -151,6 +148,20 @@ def _decimal(body: list[list[str]], delimiter: str) -> str:
     return "," if any(with_comma.fullmatch(cell) for cell in chain(*body)) else "."
 
 
+def read_columns(path: Path, layout: Layout, places: list[int], request: Request) -> Array:
+    """Read the columns at `places`; (n, len(places)), NaN where a cell is empty.
+
+    Raises
+    ------
+    RecordingError
+        With the row and the column of the first cell that is no number.
+    """
+    try:
+        return _read_fast(path, layout, places)
+    except ArrowException:
+        return _read_slow(path, layout, places, request)
+
+
 def _read_fast(path: Path, layout: Layout, places: list[int]) -> Array:
     """Read the columns at `places` with pyarrow; any oddity raises ArrowException."""
     keys = [str(place) for place in range(len(layout.names))]
@@ -188,7 +199,7 @@ def _records(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
             start = layout.n_head + reader.line_num + 1
 
 
-def _row_of(path: Path, layout: Layout, sample: int) -> str:
+def row_of(path: Path, layout: Layout, sample: int) -> str:
     """Return the row of a sample as an editor numbers the lines of the file."""
     for index, (row, _) in enumerate(_records(path, layout)):
         if index == sample:

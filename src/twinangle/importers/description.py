@@ -113,6 +113,8 @@ def _describe_channel(name: str, unit: str, values: Array) -> ChannelDescription
 
 def _time_column(table: Table) -> str | None:
     """Return the first column that is called a time and increases throughout."""
+    if table.time is not None:
+        return table.time
     for column, name in enumerate(table.columns):
         stamps = table.values[:, column]
         if TIME_NAME.fullmatch(name) and stamps.size > 1 and (np.diff(stamps) > 0).all():

@@ -1,0 +1,91 @@
+"""MATLAB files up to version 7: numeric arrays and structs of them, read as channels.
+
+A vector is one channel of the variable's name; an (n, k) matrix is k channels `name_1` …
+`name_k`; a field of a struct is `struct.field`. Objects and functions are never loaded.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.io import loadmat
+
+from twinangle.errors import RecordingError
+from twinangle.importers.base import choose_columns
+from twinangle.importers.table import Format, Request, Table
+from twinangle.recording import Array
+
+HDF5_SIGNATURE = b"\x89HDF"
+MOST_CHANNELS = 64  # columns of one matrix; more is an image or a transposed recording
+
+
+def read(path: Path, request: Request) -> Table:
+    """Read the requested channels of a MATLAB file."""
+    with path.open("rb") as stream:
+        head = stream.read(1024)
+    if HDF5_SIGNATURE in head or b"MATLAB 7.3" in head:
+        raise RecordingError(
+            f"{request.source}: is a MATLAB 7.3 file; accepted: version 7 and earlier "
+            "(in MATLAB: save with '-v7')."
+        )
+    try:
+        content = loadmat(path, struct_as_record=False, squeeze_me=False)
+    except Exception as error:
+        raise RecordingError(
+            f"{request.source}: is not a readable MATLAB file: {error or type(error).__name__}."
+        ) from error
+    channels = dict(_channels(content))
+    length = _usual_length(channels, request)
+    usable = {name: values for name, values in channels.items() if values.size == length}
+    wanted = choose_columns(request, list(usable))
+    values: Array = np.column_stack([usable[name] for name in wanted])
+    left_out = len(channels) - len(usable)
+    return Table(
+        columns=tuple(wanted),
+        values=values,
+        units={},
+        row_of=lambda sample: f"sample {sample + 1}",
+        notes=(f"{left_out} array(s) of other lengths left out",) if left_out else (),
+    )
+
+
+def _channels(content: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Array]]:
+    """Yield the channels of all arrays, structs followed to any depth."""
+    for name, value in content.items():
+        if name.startswith("__") or not isinstance(value, np.ndarray):
+            continue
+        if value.dtype == object and value.size == 1 and hasattr(value.flat[0], "_fieldnames"):
+            struct = value.flat[0]
+            fields = {field: getattr(struct, field) for field in struct._fieldnames}
+            yield from _channels(fields, f"{prefix}{name}.")
+        elif value.dtype.kind in "iuf" and value.ndim == 2 and value.size > 1:
+            yield from _columns(f"{prefix}{name}", np.asarray(value, dtype=np.float64))
+
+
+def _columns(name: str, values: Array) -> Iterator[tuple[str, Array]]:
+    if 1 in values.shape:
+        yield name, values.ravel()
+        return
+    if values.shape[1] > MOST_CHANNELS >= values.shape[0]:
+        values = values.T
+    for column in range(values.shape[1]):
+        yield f"{name}_{column + 1}", values[:, column]
+
+
+def _usual_length(channels: Mapping[str, Array], request: Request) -> int:
+    """Return the length that most of the wanted channels have."""
+    names = [name for name in channels if request.columns is None or name in request.columns]
+    lengths = Counter(channels[name].size for name in names or channels)
+    if not lengths:
+        raise RecordingError(
+            f"{request.source}: holds no numeric array; accepted: vectors, matrices of one "
+            "channel a column, and structs of them."
+        )
+    return max(lengths, key=lambda length: (lengths[length], length))
+
+
+FORMAT = Format("MATLAB", (".mat",), read)
