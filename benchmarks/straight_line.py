@@ -92,7 +92,7 @@ def cut(time_s: Array, sagittal: Array, heading: Array, row: pd.Series) -> Array
     duration = np.diff(cycles, axis=1)[:, 0]
     inside = (cycles[:, 0] > row.start_s) & (cycles[:, 1] < row.end_s)
     usual = np.abs(duration - np.median(duration)) < 0.2 * np.median(duration)
-    return cycles[inside & usual & (turned < np.deg2rad(12.0))][1:-1]
+    return np.asarray(cycles[inside & usual & (turned < np.deg2rad(12.0))][1:-1])
 
 
 def draw(

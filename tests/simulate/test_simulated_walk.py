@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
@@ -206,7 +208,7 @@ def test_a_plateau_is_flat_inside_and_nothing_outside() -> None:
         ({"speed_m_s": float("nan")}, "`speed_m_s` must be above 0, got nan"),
     ],
 )
-def test_settings_out_of_range_are_named(wrong: dict[str, float], message: str) -> None:
+def test_settings_out_of_range_are_named(wrong: dict[str, Any], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         simulate_walk(rng=np.random.default_rng(1), **wrong)
 
