@@ -52,7 +52,7 @@ class Stretch:
         trapezoid: bool,
         parameters: KalmanParameters,
     ) -> None:
-        self.signals = tuple(_signal(v) for v in (gyroscope, accelerometer, magnetometer))
+        self.signals = (_signal(gyroscope), _signal(accelerometer), _signal(magnetometer))
         self.rate_hz = rate_hz
         self.trapezoid = trapezoid
         self.parameters = parameters

@@ -15,7 +15,6 @@ bias; the magnetic heading atan2(m_E, m_N) is
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from twinangle.wearable.kalman.preintegration import (
     BIAS,
@@ -30,6 +29,7 @@ from twinangle.wearable.kalman.preintegration import (
     SCATTER_G,
     SHARE_M,
     SQUARE_M,
+    compiled,
     rotated,
 )
 
@@ -51,7 +51,7 @@ TRACE_DEVIATION = 83  # mean squared deviation of the field
 TRACE = 84
 
 
-@njit(cache=True)
+@compiled
 def turn_state(state, x, y, z):  # type: ignore[no-untyped-def]
     """Turn the attitude by the earth-frame rotation vector (x, y, z), in place."""
     angle = np.sqrt(x * x + y * y + z * z)
@@ -66,7 +66,7 @@ def turn_state(state, x, y, z):  # type: ignore[no-untyped-def]
     state[0], state[1], state[2], state[3] = w * k, x * k, y * k, z * k
 
 
-@njit(cache=True)
+@compiled
 def add_error(state, error):  # type: ignore[no-untyped-def]
     """Fold an error state into the state, in place."""
     turn_state(state, error[0], error[1], error[2])
@@ -74,7 +74,7 @@ def add_error(state, error):  # type: ignore[no-untyped-def]
         state[4 + i] += error[3 + i]
 
 
-@njit(cache=True)
+@compiled
 def rest_blocks(rows, c):  # type: ignore[no-untyped-def]
     """Tell the blocks at rest: quiet, with quiet neighbours."""
     n = rows.shape[0]
@@ -88,7 +88,7 @@ def rest_blocks(rows, c):  # type: ignore[no-untyped-def]
     return rest
 
 
-@njit(cache=True)
+@compiled
 def is_quiet(row, c):  # type: ignore[no-untyped-def]
     """Tell whether a block's gyroscope and accelerometer hardly vary."""
     g = row[MEAN_G] ** 2 + row[MEAN_G + 1] ** 2 + row[MEAN_G + 2] ** 2
@@ -99,7 +99,7 @@ def is_quiet(row, c):  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True)
+@compiled
 def predict(state, P, row, rest, c, trace):  # type: ignore[no-untyped-def]
     """Carry state and covariance over one block; return the half-block turn of a bias change."""
     q0, q1, q2, q3 = state[0], state[1], state[2], state[3]
@@ -162,7 +162,7 @@ def predict(state, P, row, rest, c, trace):  # type: ignore[no-untyped-def]
     return e
 
 
-@njit(cache=True)
+@compiled
 def measure(x, P, h, innovation, variance, which, trace):  # type: ignore[no-untyped-def]
     """Take one scalar measurement: `innovation` = h · error + noise."""
     ph = np.zeros(N)
@@ -185,7 +185,7 @@ def measure(x, P, h, innovation, variance, which, trace):  # type: ignore[no-unt
     trace[TRACE_USED + which] = 1.0
 
 
-@njit(cache=True)
+@compiled
 def earth_field(before, row, e, lag):  # type: ignore[no-untyped-def]
     """Return the block's mean field in the earth frame, the lag taken out."""
     m0, m1, m2 = rotated(
@@ -201,7 +201,7 @@ def earth_field(before, row, e, lag):  # type: ignore[no-untyped-def]
     return m0 + y * m2 - z * m1, m1 + z * m0 - x * m2, m2 + x * m1 - y * m0
 
 
-@njit(cache=True)
+@compiled
 def field_deviation(row, up, reference):  # type: ignore[no-untyped-def]
     """Return the mean squared deviation of the field's norm and upward part."""
     norm = row[SQUARE_M] - 2 * reference[0] * row[NORM_M] + reference[0] ** 2
@@ -210,7 +210,7 @@ def field_deviation(row, up, reference):  # type: ignore[no-untyped-def]
     return norm + (up - reference[1]) ** 2
 
 
-@njit(cache=True)
+@compiled
 def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
@@ -245,7 +245,7 @@ def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[n
     add_error(state, x)
 
 
-@njit(cache=True)
+@compiled
 def take_heading(state, P, x, h, row, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from twinangle.wearable.kalman.filtering import (
     MEASUREMENTS,
@@ -35,11 +34,12 @@ from twinangle.wearable.kalman.preintegration import (
     SHARE_M,
     SQUARE_M,
     SQUARE_WM,
+    compiled,
     integrate_block,
 )
 
 
-@njit(cache=True)
+@compiled
 def lag_sums(row, norm, c):  # type: ignore[no-untyped-def]
     """Return what a block adds to numerator and denominator of the magnetometer's lag.
 
@@ -59,7 +59,7 @@ def lag_sums(row, norm, c):  # type: ignore[no-untyped-def]
     return w * top, w * bottom
 
 
-@njit(cache=True)
+@compiled
 def estimate_lag(rows, norm, c):  # type: ignore[no-untyped-def]
     """Estimate the magnetometer's lag in seconds from all blocks."""
     top, bottom = 0.0, (c.field_noise * norm / c.lag_prior) ** 2
@@ -70,7 +70,7 @@ def estimate_lag(rows, norm, c):  # type: ignore[no-untyped-def]
     return top / bottom if bottom > 0 else 0.0
 
 
-@njit(cache=True)
+@compiled
 def filter_forward(  # type: ignore[no-untyped-def]
     gyroscope, accelerometer, magnetometer, nodes, interval, trapezoid, state, P, start, c, relative
 ):
@@ -125,7 +125,7 @@ def filter_forward(  # type: ignore[no-untyped-def]
     return starts, ends
 
 
-@njit(cache=True)
+@compiled
 def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # type: ignore[no-untyped-def]
     """Run the filter over blocks; return states and covariances at the nodes, and the traces.
 
@@ -147,7 +147,7 @@ def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # t
     return states, P, traces
 
 
-@njit(cache=True)
+@compiled
 def keep(states, P, node, state, covariance):  # type: ignore[no-untyped-def]
     """Store state and covariance of one node (loops: array assignment is slow to compile)."""
     for i in range(STATE):
@@ -157,7 +157,7 @@ def keep(states, P, node, state, covariance):  # type: ignore[no-untyped-def]
             P[node, i, k] = covariance[i, k]
 
 
-@njit(cache=True)
+@compiled
 def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
     """Update the running means of squared velocity and of the field's squared deviation."""
     share = 1 - np.exp(-row[DURATION] / c.velocity_window)
@@ -168,7 +168,7 @@ def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
         running[1] += share * (trace[TRACE_DEVIATION] - running[1])
 
 
-@njit(cache=True)
+@compiled
 def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
     """Smooth the filtered states in place (modified Bryson-Frazier, vectors only).
 
@@ -188,7 +188,7 @@ def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
             _carry_back(co, traces[j - 1])
 
 
-@njit(cache=True)
+@compiled
 def _carry_back(co, trace):  # type: ignore[no-untyped-def]
     """Carry the costate from behind a block's measurements to the block's first node."""
     for which in range(MEASUREMENTS - 1, -1, -1):
@@ -216,7 +216,7 @@ def _carry_back(co, trace):  # type: ignore[no-untyped-def]
     co[8] *= trace[TRACE_DECAY]
 
 
-@njit(cache=True)
+@compiled
 def centred_mean(rows, traces, column, window):  # type: ignore[no-untyped-def]
     """Return the centred mean of a trace's column over `window` seconds about each block."""
     n = rows.shape[0]

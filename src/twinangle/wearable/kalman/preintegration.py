@@ -17,6 +17,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# Divisions follow IEEE 754, as in numpy: without checks, which take time to compile and to run.
+compiled = njit(cache=True, error_model="numpy")
+
 # Columns of a block's row.
 ROTATION = 0  # 4: quaternion over the block
 MEAN_R = 4  # 9: mean rotation matrix, row by row
@@ -39,14 +42,14 @@ C2, C4, C6, C8, C10 = (1 / math.factorial(k) for k in (2, 4, 6, 8, 10))
 C3, C5, C7, C9, C11 = (0.5 / math.factorial(k) for k in (3, 5, 7, 9, 11))
 
 
-@njit(cache=True)
+@compiled
 def rotated(w, x, y, z, u, v, t):  # type: ignore[no-untyped-def]
     """Rotate the vector (u, v, t) by the unit quaternion (w, x, y, z)."""
     a, b, c = 2 * (y * t - z * v), 2 * (z * u - x * t), 2 * (x * v - y * u)
     return (u + w * a + y * c - z * b, v + w * b + z * a - x * c, t + w * c + x * b - y * a)
 
 
-@njit(cache=True)
+@compiled
 def turned(w, x, y, z, a, b, c):  # type: ignore[no-untyped-def]
     """Multiply the quaternion (w, x, y, z) by exp of half the rotation vector (a, b, c)."""
     n = 0.25 * (a * a + b * b + c * c)  # squared half angle
@@ -65,7 +68,7 @@ def turned(w, x, y, z, a, b, c):  # type: ignore[no-untyped-def]
     )
 
 
-@njit(cache=True)
+@compiled
 def integrate_block(  # type: ignore[no-untyped-def]
     gyroscope, accelerometer, magnetometer, first, last, interval, trapezoid, bias, relative, row
 ):
@@ -150,7 +153,7 @@ def integrate_block(  # type: ignore[no-untyped-def]
         row[SQUARE_WM], row[NORM_M], row[SQUARE_M] = k * cc, k * mn, k * mm
 
 
-@njit(cache=True)
+@compiled
 def integrate_blocks(  # type: ignore[no-untyped-def]
     gyroscope, accelerometer, magnetometer, nodes, interval, trapezoid, bias, relative
 ):
@@ -173,7 +176,7 @@ def integrate_blocks(  # type: ignore[no-untyped-def]
     return rows
 
 
-@njit(cache=True)
+@compiled
 def place_blocks(nodes, starts, ends, relative):  # type: ignore[no-untyped-def]
     """Turn block-relative rotations into attitudes, in place.
 
