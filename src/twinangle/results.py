@@ -6,14 +6,36 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.curves import CurveAgreement
+from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.conditions import ConditionDifference
-from twinangle.recording import CycleSet, PairedAngles, Synchronisation
+from twinangle.contest import Contest
+from twinangle.cycles.summary import StrideSummary
+from twinangle.recording import Array, CycleSet, PairedAngles, Synchronisation
+from twinangle.synchronise import TimingCost
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SensorRecord:
+    """What a trial's own recording tells of one sensor and of the field around it.
+
+    `device` and `field` hold the numbers under the names of `results.json`; `field` is None
+    without a magnetometer. The three arrays, one value a second, are for the figure: time, mean
+    deviation of the field's norm (a share of the undisturbed norm) and disturbed share.
+    """
+
+    segment: str  # "proximal" or "distal"
+    device: Mapping[str, Any]
+    field: Mapping[str, Any] | None
+    time_s: Array
+    norm_deviation: Array
+    disturbed_share: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +62,10 @@ class TrialResult:
     wearable_variability: CycleVariability | None = None
     reference_variability: CycleVariability | None = None
     variability: VariabilityComparison | None = None  # None without a reference
+    timing_cost: TimingCost | None = None  # what the lag's uncertainty does to the RMS
+    budget: ErrorBudget | None = None  # parts of the mean squared difference over all cycles
+    strides: StrideSummary | None = None
+    sensors: tuple[SensorRecord, ...] = ()
     covariates: Mapping[str, float | str] = field(default_factory=dict)
     # further parts, each plain values under its key of `results.json` (timing, angle, device …)
     extras: Mapping[str, Any] = field(default_factory=dict)
@@ -97,6 +123,12 @@ class StudyResults:
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
+    # procedures on the same trials, ranked by RMS demeaned: (condition, contest)
+    contests: tuple[tuple[str, Contest], ...] = ()
+    # (procedure, condition, budget), one budget a participant
+    budgets: tuple[tuple[str, str, PooledBudget], ...] = ()
+    # (procedure, condition, quantity, claim) against `acceptable_deg`
+    equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a trial and procedure: identifiers, status and every number, unrounded.

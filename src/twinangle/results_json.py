@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, is_dataclass
 from typing import Any
 
 import numpy as np
 
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.conditions import ConditionDifference
+from twinangle.contest import Contest
 from twinangle.recording import CycleSet, Synchronisation
 from twinangle.results import PooledLimits, StudyResults, TrialResult
 
@@ -36,6 +38,19 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             "trials": [trial_record(trial) for trial in results.trials],
             "limits_of_agreement": [_limits_record(item) for item in results.limits],
             "conditions": [_condition_record(*item) for item in results.conditions],
+            "contests": [
+                {"condition": condition} | _contest_record(contest)
+                for condition, contest in results.contests
+            ],
+            "error_budgets_deg2": [
+                {"procedure": procedure, "condition": condition} | (_numbers_of(budget) or {})
+                for procedure, condition, budget in results.budgets
+            ],
+            "equivalence": [
+                {"procedure": procedure, "condition": condition, "quantity": quantity}
+                | (_numbers_of(claim) or {})
+                for procedure, condition, quantity, claim in results.equivalence
+            ],
             "notes": list(results.notes),
             "provenance": {
                 "version": results.version,
@@ -64,6 +79,13 @@ def trial_record(trial: TrialResult) -> dict[str, Any]:
     record["cycles"] = _cycles_record(trial.cycles)
     record["agreement"] = _agreement_record(trial)
     record["variability"] = _variability_record(trial)
+    record["timing_cost"] = _numbers_of(trial.timing_cost)
+    record["error_budget_deg2"] = _numbers_of(trial.budget)
+    record["strides"] = _numbers_of(trial.strides)
+    record["sensors"] = [
+        {"segment": sensor.segment, "device": sensor.device, "field": sensor.field}
+        for sensor in trial.sensors
+    ]
     record["covariates"] = dict(trial.covariates)
     return _plain_record(record | dict(trial.extras))
 
@@ -196,13 +218,34 @@ def _condition_record(procedure: str, quantity: str, item: ConditionDifference) 
     }
 
 
+def _numbers_of(result: Any) -> dict[str, Any] | None:
+    """Return a result's numbers, names and intervals; parts of it that are results are left out."""
+    if result is None:
+        return None
+    values = {item.name: getattr(result, item.name) for item in fields(result)}
+    return {
+        name: list(value) if isinstance(value, tuple) else value
+        for name, value in values.items()
+        if not (isinstance(value, tuple) and value and is_dataclass(value[0]))
+    }
+
+
+def _contest_record(contest: Contest) -> dict[str, Any]:
+    record = _numbers_of(contest) or {}
+    record["standings"] = [_numbers_of(place) for place in contest.standings]
+    record["differences"] = [
+        (_numbers_of(pair) or {}) | {"tied": pair.tied} for pair in contest.differences
+    ]
+    return record
+
+
 def _plain_record(record: dict[str, Any]) -> dict[str, Any]:
     return {key: plain(value) for key, value in record.items()}
 
 
 def plain(value: Any) -> Any:
     """Return `value` built of dict, list, str, int, float, bool and None only; NaN becomes None."""
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, np.ndarray):
         return plain(value.tolist())

@@ -7,8 +7,11 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
+from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.equivalence import Equivalence, equivalence
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
 from twinangle.conditions import ConditionDifference, compare_conditions
+from twinangle.contest import Contest, rank_procedures
 from twinangle.recording import Array
 from twinangle.results import PooledLimits, TrialResult
 
@@ -48,14 +51,92 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
 
 def pool_limits(trials: Sequence[TrialResult], *, confidence: float) -> tuple[PooledLimits, ...]:
     """Return limits of agreement for each procedure, condition and quantity with a reference."""
-    compared = [t for t in trials if t.status == "ok" and t.agreement is not None]
     return tuple(
-        _pool(procedure, condition, quantity, _of(compared, procedure, condition), confidence)
-        for procedure in _unique(t.procedure for t in compared)
-        for condition in _unique(t.condition for t in compared)
-        if _of(compared, procedure, condition)
+        _pool(procedure, condition, quantity, several, confidence)
+        for procedure, condition, several in _groups(trials)
         for quantity in QUANTITIES
     )
+
+
+def pool_equivalence(
+    trials: Sequence[TrialResult], *, margin: float, confidence: float
+) -> tuple[tuple[str, str, str, Equivalence], ...]:
+    """Test bias and limits against the margin, wherever there are at least two participants."""
+    claims = []
+    for procedure, condition, several in _groups(trials):
+        if len({trial.participant for trial in several}) < 2:
+            continue
+        for quantity in QUANTITIES:
+            points = _all_points(several, quantity)
+            claim = equivalence(
+                (points["wearable"] - points["reference"]).to_numpy(),
+                margin,
+                points["participant"].to_numpy(),
+                confidence=confidence,
+            )
+            claims.append((procedure, condition, quantity, claim))
+    return tuple(claims)
+
+
+def pool_error_budgets(
+    trials: Sequence[TrialResult],
+) -> tuple[tuple[str, str, PooledBudget], ...]:
+    """Average the participants' error budgets; one participant's trials are taken together."""
+    return tuple(
+        (procedure, condition, pool_budgets(_budgets(several)))
+        for procedure, condition, several in _groups(trials)
+    )
+
+
+def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
+    budgets = []
+    for participant in _unique(trial.participant for trial in trials):
+        sets = [t.cycles for t in trials if t.participant == participant and t.cycles is not None]
+        wearable = np.concatenate([c.wearable_deg[c.kept] for c in sets])
+        reference = np.concatenate(
+            [c.reference_deg[c.kept] for c in sets if c.reference_deg is not None]
+        )
+        budgets.append(error_budget(wearable, reference))
+    return budgets
+
+
+def pool_contests(
+    trials: Sequence[TrialResult], *, confidence: float
+) -> tuple[tuple[str, Contest], ...]:
+    """Rank the procedures by RMS demeaned in each condition with a reference."""
+    rows = [
+        (t.participant, f"{t.session} {t.trial} {t.side}", t.procedure, t.condition, t.agreement)
+        for t in trials
+        if t.status == "ok" and t.agreement is not None
+    ]
+    contests = []
+    for condition in _unique(row[3] for row in rows):
+        frame = pd.DataFrame(
+            [(*row[:3], row[4].rms_demeaned) for row in rows if row[3] == condition],
+            columns=["participant", "trial", "procedure", "value"],
+        )
+        n_procedures = len(_unique(frame["procedure"]))
+        if (
+            n_procedures > 1
+            and frame.groupby(["participant", "trial"]).size().max() == n_procedures
+        ):
+            contests.append((condition, rank_procedures(frame, confidence=confidence)))
+    return tuple(contests)
+
+
+def _groups(trials: Sequence[TrialResult]) -> list[tuple[str, str, list[TrialResult]]]:
+    """Return the trials with a reference, by procedure and condition."""
+    compared = [t for t in trials if t.status == "ok" and t.agreement is not None]
+    return [
+        (procedure, condition, several)
+        for procedure in _unique(t.procedure for t in compared)
+        for condition in _unique(t.condition for t in compared)
+        if (several := _of(compared, procedure, condition))
+    ]
+
+
+def _all_points(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
+    return pd.concat([_points(trial, quantity) for trial in trials], ignore_index=True)
 
 
 def _of(trials: Sequence[TrialResult], procedure: str, condition: str) -> list[TrialResult]:
@@ -69,7 +150,7 @@ def _pool(
     trials: Sequence[TrialResult],
     confidence: float,
 ) -> PooledLimits:
-    points = pd.concat([_points(trial, quantity) for trial in trials], ignore_index=True)
+    points = _all_points(trials, quantity)
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
     if len(people) == 1:

@@ -50,6 +50,7 @@ class TrialSignals:
     events_s: Array | None
     wearable_trigger: Channel | None
     reference_trigger: Channel | None
+    sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
     warnings: tuple[str, ...] = ()
     extras: Mapping[str, Any] = field(default_factory=dict)
 
@@ -90,7 +91,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     """
     clock = study.synchronisation
     wearable = _read(study, trial.wearable, study.wearable, clock.wearable_trigger)
-    motion, found = _motion(study, trial, wearable)
+    motion, sensors, found = _motion(study, trial, wearable)
     extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
     warnings = [*wearable.warnings, *found]
     reference, angle = None, None
@@ -105,6 +106,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         events_s=read_event_times(trial.events) if trial.events is not None else None,
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
+        sensors=sensors,
         warnings=tuple(warnings),
         extras=extras,
     )
@@ -142,11 +144,11 @@ def _select(recording: Recording, names: list[str]) -> Recording:
 
 def _motion(
     study: Study, trial: Trial, file: _File
-) -> tuple[Callable[[str], JointMotion], tuple[str, ...]]:
-    """Return what turns a procedure's name into the joint's motion, and what was odd."""
+) -> tuple[Callable[[str], JointMotion], SensorPair | None, tuple[str, ...]]:
+    """Return what turns a procedure's name into motion, the raw signals, and what was odd."""
     settings = study.wearable
     if isinstance(settings, AngleWearable):
-        return _ready_angles(settings, file.recording), ()
+        return _ready_angles(settings, file.recording), None, ()
     walk, warnings = _pair(settings, file.recording, moving=True)
     inputs = WearableTrial(
         walk=walk,
@@ -156,7 +158,8 @@ def _motion(
         side=trial.side,
         standing_deg=settings.standing_deg,
     )
-    return lambda procedure: estimate_motion(inputs, procedure), warnings
+    sensors = walk if isinstance(walk, SensorPair) else None
+    return lambda procedure: estimate_motion(inputs, procedure), sensors, warnings
 
 
 def _part(

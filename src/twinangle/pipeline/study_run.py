@@ -10,7 +10,13 @@ from typing import Any
 from joblib import Parallel, delayed
 
 import twinangle
-from twinangle.pipeline.pooling import pool_conditions, pool_limits
+from twinangle.pipeline.pooling import (
+    pool_conditions,
+    pool_contests,
+    pool_equivalence,
+    pool_error_budgets,
+    pool_limits,
+)
 from twinangle.pipeline.trial import analyse_trial
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.study import Study, Trial
@@ -60,6 +66,11 @@ def run_study(
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
         notes=_notes(trials),
+        contests=pool_contests(trials, confidence=settings.confidence),
+        budgets=pool_error_budgets(trials),
+        equivalence=pool_equivalence(
+            trials, margin=settings.acceptable_deg, confidence=settings.confidence
+        ),
     )
 
 

@@ -8,12 +8,15 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.cycles import find_cycles, recut
+from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
 from twinangle.pipeline.clock import place_reference
 from twinangle.pipeline.reading import TrialSignals, read_trial
+from twinangle.pipeline.sensors import describe_sensors
 from twinangle.recording import (
     AngleRecording,
     Array,
@@ -22,9 +25,9 @@ from twinangle.recording import (
     PairedAngles,
     Synchronisation,
 )
-from twinangle.results import TrialResult
+from twinangle.results import SensorRecord, TrialResult
 from twinangle.study import Study, Trial
-from twinangle.synchronise import align
+from twinangle.synchronise import TimingCost, align, timing_cost
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +38,8 @@ class _Line:
     clock: Synchronisation | None
     reference: AngleRecording | None
     cycles: CycleSet
+    sensors: tuple[SensorRecord, ...]
+    warnings: tuple[str, ...]
 
 
 def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
@@ -100,7 +105,15 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         end_s=trial.end_s,
         events_s=signals.events_s,
     )
-    return _Line(signals=signals, clock=clock, reference=reference, cycles=cycles)
+    sensors, found = describe_sensors(signals.sensors, paired)
+    return _Line(
+        signals=signals,
+        clock=clock,
+        reference=reference,
+        cycles=cycles,
+        sensors=sensors,
+        warnings=(*signals.warnings, *found, *(clock.warnings if clock is not None else ())),
+    )
 
 
 def _pair(
@@ -142,16 +155,15 @@ def _numbers(
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
     confidence = study.agreement.confidence
-    clock_warnings = line.clock.warnings if line.clock is not None else ()
     result = replace(
         blank,
         synchronisation=line.clock,
         paired=paired,
         cycles=cycles,
         wearable_variability=cycle_variability(wearable, confidence=confidence),
-        warnings=_unique(
-            *line.signals.warnings, *motion.warnings, *clock_warnings, *cycles.warnings
-        ),
+        warnings=_unique(*line.warnings, *motion.warnings, *cycles.warnings),
+        strides=stride_summary(cycles),
+        sensors=line.sensors,
         extras=dict(line.signals.extras) | _quality(motion),
     )
     if cycles.reference_deg is None:
@@ -162,7 +174,22 @@ def _numbers(
         agreement=compare_curves(wearable, reference),
         reference_variability=cycle_variability(reference, confidence=confidence),
         variability=compare_variability(wearable, reference, confidence=confidence),
+        budget=error_budget(wearable, reference),
+        timing_cost=_timing_cost(paired, cycles, line.clock),
     )
+
+
+def _timing_cost(
+    paired: PairedAngles, cycles: CycleSet, clock: Synchronisation | None
+) -> TimingCost | None:
+    """Return what the lag's uncertainty, both parts together, does to the RMS; None if unknown."""
+    if clock is None or not np.isfinite(clock.lag_se_s):
+        return None
+    return timing_cost(paired, cycles, float(np.hypot(clock.lag_se_s, _systematic(clock))))
+
+
+def _systematic(clock: Synchronisation) -> float:
+    return clock.lag_systematic_s if np.isfinite(clock.lag_systematic_s) else 0.0
 
 
 def _quality(motion: JointMotion) -> dict[str, Any]:
