@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import t as student_t
 
 from twinangle.recording import Array
 from twinangle.synchronise.band import BandLimited, grid_times
@@ -210,12 +209,6 @@ def _with_errors(design: _Design, line: ClockLine, block_s: float) -> ClockFit:
     spread = left_out - left_out.mean(axis=0)
     covariance = (n - 1) / n * spread.T @ spread if n > 2 else np.full((2, 2), np.nan)
     return ClockFit(line, covariance, n, float(whole[2]), design.residual_deg)
-
-
-def half_width(fit: ClockFit, standard_error: float, confidence: float = 0.95) -> float:
-    """Return the half-width of the t interval over the blocks."""
-    degrees = max(fit.n_blocks - 2, 1)
-    return float(student_t.ppf((1 + confidence) / 2, degrees) * standard_error)
 
 
 def systematic_lag(

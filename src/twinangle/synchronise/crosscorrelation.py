@@ -13,7 +13,6 @@ from twinangle.synchronise.clockfit import (
     ClockFit,
     ClockLine,
     fit_line,
-    half_width,
     systematic_lag,
 )
 from twinangle.synchronise.decision import Decision, decide
@@ -32,6 +31,7 @@ _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
 _FEWEST_STRIDES = 8
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
+_FEW_WINDOWS, _MANY_WINDOWS = 24, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 
 
@@ -72,7 +72,8 @@ def synchronise(
         Largest lag considered either side of `expected_lag_s`, seconds. Below half a stride it
         settles which stride it is.
     drift : bool
-        Estimate the drift between the clocks; it is applied when its 95 % interval excludes 0.
+        Estimate the drift between the clocks; it is applied when it exceeds its
+        standard error.
     expected_lag_s : float
         Middle of the search, where the lag is roughly known.
     min_overlap_s : float, optional
@@ -118,7 +119,7 @@ def synchronise(
     fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
-    clock = _result(pair, found, chosen, fit, windows)
+    clock = _result(pair, found, chosen, fit, windows, drift=drift)
     return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
 
 
@@ -190,8 +191,12 @@ def _fit(pair: _Pair, found: Search, lag_s: float, drift: bool) -> tuple[ClockFi
 
 
 def _real(fit: ClockFit) -> bool:
-    """Tell whether the 95 % interval of the drift excludes 0."""
-    return abs(fit.line.drift) > half_width(fit, fit.drift_se)
+    """Tell whether the drift exceeds its standard error.
+
+    Below that, a drift of 0 has the smaller expected squared error: the estimate's is its
+    variance, that of 0 the square of the true drift.
+    """
+    return abs(fit.line.drift) > fit.drift_se
 
 
 def _stride(found: Search) -> float:
@@ -205,12 +210,12 @@ def _extend(
     a, b, rate = pair.wearable, pair.reference, pair.rate_hz
     line, stride = fit.line, _stride(found)
     whole = max(a.end_s, b.end_s) - min(a.start_s, b.start_s)
-    span = _ANCHOR_S
+    span, reach = _ANCHOR_S, 0.4 * stride
     while span < 2 * whole:
         span *= 2
         near = b.between(line.centre_s - span / 2, line.centre_s + span / 2)
-        options = {"rate_hz": rate, "window_s": max(60.0, span / 500), "reach_s": 0.4 * stride}
-        latest = windowed_lags(a, near, line, **options)
+        most = _FEW_WINDOWS if span < 2 * whole else _MANY_WINDOWS
+        latest = windowed_lags(a, near, line, rate_hz=rate, window_s=60.0, reach_s=reach, most=most)
         if latest.time_s.size >= 6:
             windows = latest
             line = robust_line(windows, line.centre_s) if drift else line
@@ -231,7 +236,13 @@ def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
 
 
 def _result(
-    pair: _Pair, found: Search, chosen: Decision, fit: ClockFit, windows: WindowedLags
+    pair: _Pair,
+    found: Search,
+    chosen: Decision,
+    fit: ClockFit,
+    windows: WindowedLags,
+    *,
+    drift: bool,
 ) -> Synchronisation:
     lags, values = _decimated(found.lags_s, found.correlation, chosen.index)
     return Synchronisation(
@@ -252,7 +263,7 @@ def _result(
         evidence=chosen.evidence if np.isfinite(chosen.evidence) else float("nan"),
         centre_s=float(fit.line.centre_s),
         centre_lag_se_s=fit.lag_se_s(fit.line.centre_s),
-        warnings=line_warnings(fit.line, windows),
+        warnings=line_warnings(windows, drift=drift),
     )
 
 

@@ -12,11 +12,12 @@ from twinangle.synchronise.band import BandLimited
 from twinangle.synchronise.clockfit import ClockFit, ClockLine, overlap_times
 from twinangle.synchronise.correlation import normalised_correlation
 
-_MOST_WINDOWS = 300
 _LEAST_MOVEMENT_DEG = 1.0  # SD of a window's angle
 _LEAST_CORRELATION = 0.7
 _OUTLIER = 4.0  # robust SDs from the line
-_STEP_S = 0.01  # a departure from the line below this is not worth a warning
+_STEP_S = 0.005  # a departure from the line below this is not worth a warning
+_FAR_BETTER = 40.0  # F of the step or bend
+_LEAST_WINDOWS = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,11 +37,12 @@ def windowed_lags(
     rate_hz: float,
     window_s: float,
     reach_s: float,
+    most: int = 300,
 ) -> WindowedLags:
     """Find the lag window by window: best correlation within `reach_s` of the line, then refined.
 
     A window counts when at least half of its samples are there, the angle moves in it, and it
-    correlates at 0.7 or more. Of very many windows every q-th that moves is used, 300 in all.
+    correlates at 0.7 or more. Of very many windows every q-th that moves is used, `most` at most.
     """
     times = overlap_times(wearable, reference, line, rate_hz)
     size = max(int(window_s * rate_hz), 8)
@@ -50,7 +52,7 @@ def windowed_lags(
         for first in range(0, times.size - size + 1, size)
         if _moves(angle[first : first + size])
     ]
-    starts = starts[:: max(int(np.ceil(len(starts) / _MOST_WINDOWS)), 1)]
+    starts = starts[:: max(int(np.ceil(len(starts) / most)), 1)]
     found = [
         _window_lag(
             angle[first : first + size], reference, line, times[first : first + size], reach_s
@@ -156,24 +158,48 @@ def _robust_sd(values: Array) -> float:
     return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
-def line_warnings(line: ClockLine, windows: WindowedLags) -> tuple[str, ...]:
-    """Warn where windowed lags leave the line by more than their own scatter explains.
+def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
+    """Warn where a step or a bend fits the windowed lags far better than the line does.
 
-    The scatter is that of neighbouring windows; a step or a bend makes the medians of the
-    three thirds, or a run of windows, part by more than four of it and 10 ms.
+    To the line (a constant without `drift`) is added, in turn, a step between two windows, a
+    square of time and, without `drift`, a slope. The best of them is reported when it takes out
+    so much of the squared residual that F(1, n − k) exceeds 40 and it moves the lags by more than
+    5 ms. The limits are a choice of this program.
     """
-    if windows.time_s.size < 6:
+    time, lag = windows.time_s, windows.lag_s
+    n = time.size
+    if n < _LEAST_WINDOWS:
         return ()
-    off = windows.lag_s - line.lag_s - line.drift * (windows.time_s - line.centre_s)
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(off)))) / np.sqrt(2)
-    thirds = [float(np.median(part)) for part in np.array_split(off, 3)]
-    if max(thirds) - min(thirds) < max(_STEP_S, 4 * scatter):
+    scaled = (time - time.mean()) / max(float(np.ptp(time)), 1e-9)
+    base = np.column_stack([np.ones(n), scaled]) if drift else np.ones((n, 1))
+    extras: dict[int, Array] = {k: np.where(np.arange(n) >= k, 1.0, 0.0) for k in range(2, n - 1)}
+    extras[-1] = scaled**2
+    if not drift:
+        extras[-2] = scaled
+    before = _squares(base, lag)
+    after = {key: _squares(np.column_stack([base, extra]), lag) for key, extra in extras.items()}
+    best = min(after, key=lambda key: after[key])
+    free = n - base.shape[1] - 1
+    moved = np.sqrt(max(before - after[best], 0.0) / n)
+    if moved < _STEP_S or (before - after[best]) * free <= _FAR_BETTER * after[best]:
         return ()
-    at = int(np.argmax(np.abs(np.diff(off))))
+    if best < 0:
+        shape = "drift between them" if best == -2 else "bend"
+        text = (
+            f"the clocks do not differ by a straight line: windowed lags {shape} by "
+            f"{float(np.ptp(lag)) * 1e3:.0f} ms over the recording."
+        )
+        return (text,)
+    coefficients = np.linalg.lstsq(np.column_stack([base, extras[best]]), lag, rcond=None)[0]
     text = (
-        f"the clocks do not differ by a straight line: windowed lags leave it by up to "
-        f"{np.abs(off).max() * 1e3:.0f} ms and step by {np.diff(off)[at] * 1e3:+.0f} ms between "
-        f"{windows.time_s[at]:.1f} and {windows.time_s[at + 1]:.1f} s on the reference clock. A "
-        "logger may have skipped or repeated samples there."
+        f"the clocks do not differ by a straight line: windowed lags step by "
+        f"{coefficients[-1] * 1e3:+.0f} ms between {time[best - 1]:.1f} and {time[best]:.1f} s on "
+        "the reference clock. A logger may have skipped or repeated samples there."
     )
     return (text,)
+
+
+def _squares(rows: Array, target: Array) -> float:
+    """Return the residual sum of squares, at least that of 0.1 ms a window."""
+    left = target - rows @ np.linalg.lstsq(rows, target, rcond=None)[0]
+    return float(left @ left) + target.size * 1e-8
