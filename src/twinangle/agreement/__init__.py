@@ -5,6 +5,14 @@ any unit. Differences are always test minus reference. Every result has `summary
 rounded for a paper, `to_frame()`, the unrounded numbers, and `assumptions`.
 """
 
+from twinangle.agreement.along_cycle import (
+    CurveDifference,
+    FunctionalLimits,
+    difference_along_cycle,
+    functional_limits,
+)
+from twinangle.agreement.bands import CurveBand, bootstrap_curve_band, curve_band
+from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
 from twinangle.agreement.curves import CurveAgreement, LineFit, compare_curves, fit_line
 from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.equivalence import (
@@ -34,6 +42,16 @@ from twinangle.agreement.multiple_correlation import (
     instrument_multiple_correlation,
     multiple_correlation,
 )
+from twinangle.agreement.planning import (
+    SampleSize,
+    cycles_for_sd,
+    equivalence_power,
+    limits_power,
+    participants_for_equivalence,
+    participants_for_limits,
+    participants_for_limits_within,
+    participants_for_sd_ratio,
+)
 from twinangle.agreement.reliability import (
     Concordance,
     IntraclassCorrelation,
@@ -43,6 +61,7 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
+from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.unlinked import UnlinkedLimits, unlinked_limits
 from twinangle.agreement.variability import (
     CycleVariability,
@@ -57,9 +76,13 @@ __all__ = [
     "Concordance",
     "CorrectedLimits",
     "CurveAgreement",
+    "CurveBand",
+    "CurveDifference",
     "CycleVariability",
     "DemingLine",
     "Equivalence",
+    "ErrorBudget",
+    "FunctionalLimits",
     "IntraclassCorrelation",
     "LimitsOfAgreement",
     "LineFit",
@@ -68,31 +91,48 @@ __all__ = [
     "MultipleCorrelation",
     "PercentileLimits",
     "PitmanMorgan",
+    "PooledBudget",
     "RatioLimits",
     "RegressionLimits",
+    "SampleSize",
     "ShareWithin",
+    "SimulatedStudies",
     "UnlinkedLimits",
     "VariabilityComparison",
+    "bootstrap_curve_band",
     "compare_curves",
     "compare_variability",
     "concordance",
+    "curve_band",
     "cycle_variability",
+    "cycles_for_sd",
     "deming_regression",
+    "difference_along_cycle",
     "equivalence",
+    "equivalence_power",
+    "error_budget",
     "fit_line",
+    "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlation",
     "intraclass_correlations",
     "limits_of_agreement",
+    "limits_power",
     "limits_without_reference_error",
     "measurement_error",
     "mixed_model_limits",
     "multiple_correlation",
+    "participants_for_equivalence",
+    "participants_for_limits",
+    "participants_for_limits_within",
+    "participants_for_sd_ratio",
     "percentile_limits",
     "pitman_morgan",
+    "pool_budgets",
     "ratio_limits",
     "regression_limits",
     "share_within",
+    "simulate_studies",
     "unlinked_limits",
     "within_participant_limits",
 ]
