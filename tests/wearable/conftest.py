@@ -86,3 +86,9 @@ class InventedWalk:
 @pytest.fixture(scope="session")
 def invented():
     return InventedWalk(1)
+
+
+@pytest.fixture(scope="session")
+def coupled():
+    """A knee that is no hinge: 6° of abduction locked to flexion."""
+    return InventedWalk(2, abduction_deg=6.0)

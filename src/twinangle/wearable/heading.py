@@ -33,6 +33,7 @@ from twinangle.wearable.jointcentre import (
 LEAST_COHERENCE, SURE_COHERENCE = 0.5, 0.8
 LEAST_ACCELERATION = 0.3  # m/s², RMS horizontal acceleration of the joint centre
 MOST_NOISE_RATIO = 1.3  # misfit over acceleration
+_OFFSET_M_S2 = 0.1  # half a degree of tilt, or the offset of a consumer-grade accelerometer
 _SYSTEMATIC_DEG = 5.0  # heading error at a misfit as large as the acceleration
 _CHUNK_S = 600.0
 
@@ -153,15 +154,22 @@ def _second_sums(
 
 
 def _phase_noise(seconds: _Seconds, misfit: float) -> Array:
-    """Return the variance of each second's phase: σ²/Σ|h|², σ² of a component of the misfit.
+    """Return the variance of each second's phase; infinite where the joint centre is still.
 
-    Low-passed samples repeat each other, so fewer than were summed are independent.
+    With P the power of the true acceleration (what was summed less what noise adds), σ² the
+    variance of a component and n samples, the phase of Σ h₁ h₂* varies by
+    ``(2σ² P + n (2σ²)²) / P²``, times the samples that repeat each other after the low-pass. σ²
+    holds the misfit and what tilt and accelerometer offset put into the horizontal; without the
+    latter, a person standing still would seem to say something.
     """
-    strength = np.sqrt(seconds.first * seconds.second)
-    noise = np.full(strength.size, np.inf)
-    seen = strength > 0
-    noise[seen] = 2 * misfit**2 * sample_repeats() / strength[seen]
-    return noise
+    noise = 2 * (misfit**2 + _OFFSET_M_S2**2)
+    power = np.sqrt(seconds.first * seconds.second) - seconds.count * noise
+    variance = np.full(power.size, np.inf)
+    seen = power > 0
+    variance[seen] = (
+        (noise * power[seen] + seconds.count[seen] * noise**2) / power[seen] ** 2
+    ) * sample_repeats()
+    return variance
 
 
 def _judge(

@@ -15,6 +15,7 @@ from twinangle.recording import (
 )
 from twinangle.wearable import orientation
 from twinangle.wearable.calibration import measure_motion
+from twinangle.wearable.device_quality import LEFT_HANDED, handedness
 from twinangle.wearable.heading import joint_centre_heading
 from twinangle.wearable.hinge import hinge_heading
 from twinangle.wearable.own import (
@@ -160,11 +161,19 @@ def _own(procedure: str) -> OwnProcedure:
 
 
 def _require_signals(trial: WearableTrial) -> None:
+    """Refuse orientations, and signals whose gyroscope turns the wrong way round."""
     if not isinstance(trial.walk, SensorPair):
         raise AngleError(
             "this procedure takes raw signals, but the trial holds orientations. Choose the "
             "procedure 'orientation', or declare kind = \"inertial\" in [wearable]."
         )
+    for sensor, name in ((trial.walk.proximal, "proximal"), (trial.walk.distal, "distal")):
+        if handedness(sensor) < LEFT_HANDED:
+            raise AngleError(
+                f"the {name} sensor ({sensor.source}): gyroscope and accelerometer contradict each "
+                "other as in a left-handed frame. Check the order and the signs of the axes in "
+                f"[wearable.{name}]; x, y and z must form a right-handed frame."
+            )
 
 
 def _already_oriented(pair: SensorPair) -> OrientationPair:

@@ -1,0 +1,196 @@
+"""Which procedure is better: procedures on the same trials, ranked with paired differences."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+_COLUMNS = ("participant", "trial", "procedure", "value")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One procedure's place. Procedures that cannot be told apart share a rank: a tie."""
+
+    procedure: str
+    rank: int
+    mean: float  # of the participants' means
+    tied_with: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PairedDifference:
+    """`first` minus `second`, mean over participants, with a simultaneous interval."""
+
+    first: str
+    second: str
+    difference: float
+    lower: float  # NaN with one participant
+    upper: float
+    p_value: float  # two-sided paired t, not adjusted
+    n_participants: int
+
+    @property
+    def tied(self) -> bool:
+        """Whether the interval holds zero, or there is none."""
+        return not (self.lower > 0 or self.upper < 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Contest:
+    """Result of :func:`rank_procedures`; a smaller value is better."""
+
+    standings: tuple[Standing, ...]  # best first
+    differences: tuple[PairedDifference, ...]  # every pair
+    confidence: float  # for all intervals together
+    n_participants: int
+    n_trials: int
+    dropped: tuple[str, ...]  # trials that lack a procedure, and so enter for none
+    quantity: str
+
+    def summary(self) -> str:
+        """Return one line for a terminal or a caption."""
+        places = ", ".join(
+            f"{place.rank}. {place.procedure} {place.mean:.2f}"
+            + (" (tie)" if place.tied_with else "")
+            for place in self.standings
+        )
+        return (
+            f"{self.quantity}: {places} ({self.n_participants} participant(s), "
+            f"{self.n_trials} trial(s))"
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return one row a procedure, best first."""
+        return pd.DataFrame(
+            [asdict(place) | {"tied_with": ", ".join(place.tied_with)} for place in self.standings]
+        )
+
+    def differences_to_frame(self) -> pd.DataFrame:
+        """Return one row a pair of procedures, unrounded."""
+        return pd.DataFrame([asdict(pair) | {"tied": pair.tied} for pair in self.differences])
+
+
+def rank_procedures(
+    values: pd.DataFrame, *, confidence: float = 0.95, quantity: str = "rms_demeaned_deg"
+) -> Contest:
+    """Rank procedures by an error on the same trials, participants as clusters.
+
+    A participant's trials are averaged first, so that a participant counts once. Every pair of
+    procedures is compared by the paired t interval over participants, widened by Bonferroni's
+    rule so that all intervals hold together. Going down from the smallest mean, a procedure
+    shares the rank of the first of its group unless the interval of their difference excludes 0.
+
+    Parameters
+    ----------
+    values : DataFrame
+        Columns `participant`, `trial` (unique within a participant), `procedure` and `value`
+        (an error: smaller is better; any unit). A trial that lacks a procedure, or whose value
+        is NaN, is dropped for all and listed.
+    confidence : float
+        Of all intervals together.
+    quantity : str
+        Name of the value, for tables.
+
+    Returns
+    -------
+    Contest
+        With one participant there are no intervals and all procedures tie.
+
+    Raises
+    ------
+    ValueError
+        If a column is missing, there are fewer than two procedures, a trial names a procedure
+        twice, or no trial holds all procedures.
+
+    References
+    ----------
+    Student (1908). Biometrika 6:1-25; Dunn (1961). J Am Stat Assoc 56:52-64.
+    """
+    if not 0 < confidence < 1:
+        raise ValueError(f"`confidence` must lie between 0 and 1, got {confidence!r}.")
+    table, dropped = _complete_trials(values)
+    means = table.groupby(level="participant").mean()
+    means = means[means.mean().sort_values(kind="stable").index]
+    n_pairs = means.shape[1] * (means.shape[1] - 1) // 2
+    level = 1 - (1 - confidence) / n_pairs
+    differences = tuple(
+        _compare(means[first], means[second], level) for first, second in combinations(means, 2)
+    )
+    return Contest(
+        standings=_place(means.mean(), differences),
+        differences=differences,
+        confidence=confidence,
+        n_participants=means.shape[0],
+        n_trials=table.shape[0],
+        dropped=dropped,
+        quantity=quantity,
+    )
+
+
+def _complete_trials(values: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return values as trials × procedures, without trials that lack one, and their names."""
+    missing = [name for name in _COLUMNS if name not in values.columns]
+    if missing:
+        raise ValueError(f"`values` lacks the column(s) {missing}; it has {list(values.columns)}.")
+    keys = list(_COLUMNS[:3])
+    twice = values[values.duplicated(keys)]
+    if len(twice):
+        row = twice.iloc[0]
+        raise ValueError(
+            f"`values` holds procedure {row['procedure']!r} twice for participant "
+            f"{row['participant']!r}, trial {row['trial']!r}."
+        )
+    table = values.pivot_table(
+        index=["participant", "trial"], columns="procedure", values="value", dropna=False
+    )
+    if table.shape[1] < 2:
+        raise ValueError(f"a contest needs two procedures or more, got {list(table.columns)}.")
+    whole = table.notna().all(axis=1)
+    given = values.groupby(["participant", "trial"], sort=True).size().index
+    dropped = tuple(
+        f"{participant} {trial}"
+        for participant, trial in given
+        if not whole.get((participant, trial), False)
+    )
+    if not whole.any():
+        raise ValueError("no trial holds a value for every procedure; nothing can be compared.")
+    return table[whole], dropped
+
+
+def _compare(first: pd.Series, second: pd.Series, level: float) -> PairedDifference:
+    difference = (first - second).to_numpy(dtype=float)
+    n = difference.size
+    mean = float(difference.mean())
+    lower = upper = p_value = float("nan")
+    if n > 1:
+        error = float(difference.std(ddof=1)) / np.sqrt(n)
+        half = float(stats.t.ppf((1 + level) / 2, n - 1)) * error
+        lower, upper = mean - half, mean + half
+        if error > 0:
+            p_value = float(2 * stats.t.sf(abs(mean) / error, n - 1))
+        else:
+            p_value = 1.0 if mean == 0 else 0.0
+    return PairedDifference(str(first.name), str(second.name), mean, lower, upper, p_value, n)
+
+
+def _place(means: pd.Series, differences: tuple[PairedDifference, ...]) -> tuple[Standing, ...]:
+    tied = {(pair.first, pair.second): pair.tied for pair in differences}
+    groups: list[list[str]] = []
+    for name in means.index:
+        if groups and tied[groups[-1][0], name]:
+            groups[-1].append(name)
+        else:
+            groups.append([name])
+    standings = []
+    rank = 1
+    for group in groups:
+        for name in group:
+            others = tuple(other for other in group if other != name)
+            standings.append(Standing(str(name), rank, float(means[name]), others))
+        rank += len(group)
+    return tuple(standings)

@@ -1,0 +1,129 @@
+"""A researcher's own procedure: found by name, held to the form, its faults reported."""
+
+import sys
+import types
+from importlib.metadata import EntryPoint
+
+import numpy as np
+import pytest
+
+from twinangle.errors import AngleError
+from twinangle.recording import AngleRecording, Interval, JointMotion, OrientationPair
+from twinangle.wearable import own
+from twinangle.wearable.orientation import vqf_offline
+from twinangle.wearable.procedures import WearableTrial, estimate_motion, require_procedure
+
+
+def gyroscopes_only(trial):
+    """The worked example of docs/wearable.md: integrate the rate about the joint's main axis."""
+    proximal, distal = trial.walk.proximal, trial.walk.distal
+    speed = np.linalg.norm(distal.gyroscope, axis=1) - np.linalg.norm(proximal.gyroscope, axis=1)
+    return np.degrees(np.cumsum(speed) / distal.rate_hz)
+
+
+def as_motion(trial):
+    distal = trial.walk.distal
+    angle = AngleRecording(np.ones(distal.n_samples), distal.start_s, distal.rate_hz, "own")
+    rate = np.zeros(distal.n_samples)
+    return JointMotion(angle, sagittal_rate_rad_s=rate, vertical_rate_rad_s=rate)
+
+
+def wrong_length(trial):
+    return np.zeros(7)
+
+
+def wrong_type(trial):
+    return "seven"
+
+
+def all_missing(trial):
+    return np.full(trial.walk.distal.n_samples, np.nan)
+
+
+def broken(trial):
+    raise KeyError("thigh")
+
+
+def refusing(trial):
+    raise AngleError("this knee is beyond me.")
+
+
+@pytest.fixture(autouse=True)
+def importable(monkeypatch):
+    module = types.ModuleType("invented_procedures")
+    for function in (
+        gyroscopes_only,
+        as_motion,
+        wrong_length,
+        wrong_type,
+        all_missing,
+        broken,
+        refusing,
+    ):
+        setattr(module, function.__name__, function)
+    module.constant = 3
+    monkeypatch.setitem(sys.modules, "invented_procedures", module)
+
+
+@pytest.fixture
+def trial(invented):
+    return WearableTrial(invented.pair, Interval(0.5, 3.5), Interval(4.0, 12.0))
+
+
+def test_an_array_of_degrees_is_enough_and_rates_are_supplied(trial, invented):
+    motion = estimate_motion(trial, "invented_procedures:gyroscopes_only")
+    assert motion.angle.angle_deg.shape == (invented.pair.distal.n_samples,)
+    ours = estimate_motion(trial, "vqf")
+    same = np.abs(np.corrcoef(motion.sagittal_rate_rad_s, ours.sagittal_rate_rad_s)[0, 1])
+    assert same > 0.98
+    np.testing.assert_allclose(
+        motion.vertical_rate_rad_s[2000:], ours.vertical_rate_rad_s[2000:], atol=0.1
+    )
+
+
+def test_orientations_are_given_rates_too(trial, invented):
+    pair = OrientationPair(vqf_offline(invented.pair.proximal), vqf_offline(invented.pair.distal))
+    quaternions = WearableTrial(pair, trial.static, trial.functional)
+    module = sys.modules["invented_procedures"]
+    module.flat = lambda one: np.zeros(one.walk.distal.quaternion.shape[0])
+    motion = estimate_motion(quaternions, "invented_procedures:flat")
+    ours = estimate_motion(trial, "vqf")
+    same = np.corrcoef(motion.sagittal_rate_rad_s, ours.sagittal_rate_rad_s)[0, 1]
+    assert abs(same) > 0.97
+
+
+def test_a_whole_motion_is_left_as_it_is(trial):
+    motion = estimate_motion(trial, "invented_procedures:as_motion")
+    assert not motion.sagittal_rate_rad_s.any()
+
+
+def test_entry_points_are_found_and_named(trial, monkeypatch):
+    point = EntryPoint("mine", "invented_procedures:as_motion", own.ENTRY_POINT_GROUP)
+    monkeypatch.setattr(own, "entry_points", lambda group: [point])
+    assert own.registered_procedures() == ("mine",)
+    assert estimate_motion(trial, "mine").angle.source == "own"
+    with pytest.raises(AngleError, match="'mine', or module:function, got 'yours'"):
+        require_procedure("yours")
+
+
+@pytest.mark.parametrize(
+    ("name", "message"),
+    [
+        ("broken", r"'invented_procedures:broken' failed: KeyError: 'thigh'"),
+        ("refusing", "beyond me"),
+        ("wrong_length", r"shape \(7,\).*expected one value a sample.*\(6000,\)"),
+        ("wrong_type", "returned a str; expected"),
+        ("all_missing", "no finite angle"),
+        ("absent", "holds no function 'absent'"),
+        ("constant", "holds no function 'constant'"),
+    ],
+)
+def test_a_faulty_procedure_is_reported_with_its_message(trial, name, message):
+    with pytest.raises(AngleError, match=message):
+        estimate_motion(trial, f"invented_procedures:{name}")
+
+
+def test_a_module_that_is_not_there_is_named():
+    with pytest.raises(AngleError, match=r"'no_such_module_here' cannot be imported.*PYTHONPATH"):
+        require_procedure("no_such_module_here:angle")
+    require_procedure("kalman")
