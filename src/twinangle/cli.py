@@ -77,6 +77,69 @@ def describe(
 
 
 @app.command()
+def init(
+    folder: Annotated[Path, typer.Argument(help="A folder of recordings.", show_default=False)],
+) -> None:
+    """Look at a folder of recordings and propose a study file and a trials table."""
+    from twinangle.proposal import propose_study, write_proposal
+
+    proposal = propose_study(folder)
+    written = write_proposal(folder, proposal)
+    print("Recognised:")
+    for text in proposal.recognised:
+        print(f"  {text}")
+    print("Left open; fill these in before `twinangle check`:")
+    for text in proposal.open_questions:
+        print(f"  {text}")
+    for path in written:
+        print(f"Written: {path}")
+
+
+@app.command()
+def plan(
+    sd_between: Annotated[
+        float, typer.Option(min=0, help="Expected SD of the differences between participants, °.")
+    ],
+    sd_within: Annotated[
+        float, typer.Option(min=0, help="Expected SD between cycles of one participant, °.")
+    ] = 0.0,
+    cycles: Annotated[int, typer.Option(min=1, help="Cycles a participant.")] = 1,
+    precision: Annotated[
+        float | None, typer.Option(help="Half the wanted width of a limit's interval, °.")
+    ] = None,
+    margin: Annotated[
+        float | None, typer.Option(help="Acceptable difference to be shown, °.")
+    ] = None,
+    bias: Annotated[float, typer.Option(help="Expected bias, °.")] = 0.0,
+    sd_ratio: Annotated[
+        float | None, typer.Option(help="Ratio of two per-cycle SDs to be shown.")
+    ] = None,
+    sd_log_ratio: Annotated[
+        float, typer.Option(help="SD over participants of the logarithm of that ratio.")
+    ] = 0.2,
+    power: Annotated[float, typer.Option(help="Wanted probability of success.")] = 0.8,
+    confidence: Annotated[float, typer.Option(help="Of the intervals and claims.")] = 0.95,
+) -> None:
+    """Tell how many participants and cycles a study needs."""
+    from twinangle.planning_aims import Aims, planned_sizes
+
+    aims = Aims(
+        sd_between=sd_between,
+        sd_within=sd_within,
+        cycles=cycles,
+        precision=precision,
+        margin=margin,
+        bias=bias,
+        sd_ratio=sd_ratio,
+        sd_log_ratio=sd_log_ratio,
+        power=power,
+        confidence=confidence,
+    )
+    for line in planned_sizes(aims):
+        print(line)
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="Folder for the invented study.")] = Path(
         "twinangle-demo"

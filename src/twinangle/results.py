@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.equivalence import Equivalence
@@ -129,6 +130,8 @@ class StudyResults:
     budgets: tuple[tuple[str, str, PooledBudget], ...] = ()
     # (procedure, condition, quantity, claim) against `acceptable_deg`
     equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
+    # (procedure, condition, limits at every point, where the instruments differ)
+    along_cycle: tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...] = ()
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a trial and procedure: identifiers, status and every number, unrounded.

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.conditions import ConditionDifference
 from twinangle.contest import Contest
@@ -51,6 +52,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
                 | (_numbers_of(claim) or {})
                 for procedure, condition, quantity, claim in results.equivalence
             ],
+            "along_cycle": [_along_cycle_record(*item) for item in results.along_cycle],
             "notes": list(results.notes),
             "provenance": {
                 "version": results.version,
@@ -227,6 +229,24 @@ def _numbers_of(result: Any) -> dict[str, Any] | None:
         name: list(value) if isinstance(value, tuple) else value
         for name, value in values.items()
         if not (isinstance(value, tuple) and value and is_dataclass(value[0]))
+    }
+
+
+def _along_cycle_record(
+    procedure: str, condition: str, limits: FunctionalLimits, difference: CurveDifference
+) -> dict[str, Any]:
+    return {
+        "procedure": procedure,
+        "condition": condition,
+        "n_participants": limits.n_participants,
+        "n_cycles": limits.n_curves,
+        "confidence": limits.confidence,
+        "bias_deg": limits.bias,
+        "bias_band_deg": [limits.bias_band.lower, limits.bias_band.upper],
+        "participant_band_deg": [limits.participant_band.lower, limits.participant_band.upper],
+        "lower_deg": limits.lower,
+        "upper_deg": limits.upper,
+        "p_adjusted": difference.p_adjusted,
     }
 
 

@@ -7,6 +7,12 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pandas as pd
 
+from twinangle.agreement.along_cycle import (
+    CurveDifference,
+    FunctionalLimits,
+    difference_along_cycle,
+    functional_limits,
+)
 from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
 from twinangle.agreement.equivalence import Equivalence, equivalence
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
@@ -16,6 +22,7 @@ from twinangle.recording import Array
 from twinangle.results import PooledLimits, TrialResult
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.
+FEWEST_FOR_BANDS = 4
 QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
 
 
@@ -88,16 +95,43 @@ def pool_error_budgets(
     )
 
 
-def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
-    budgets = []
-    for participant in _unique(trial.participant for trial in trials):
-        sets = [t.cycles for t in trials if t.participant == participant and t.cycles is not None]
-        wearable = np.concatenate([c.wearable_deg[c.kept] for c in sets])
-        reference = np.concatenate(
-            [c.reference_deg[c.kept] for c in sets if c.reference_deg is not None]
+def pool_along_cycle(
+    trials: Sequence[TrialResult], *, confidence: float, rng: np.random.Generator
+) -> tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...]:
+    """Return limits at every point of the cycle, wherever there are at least four participants."""
+    found = []
+    for procedure, condition, several in _groups(trials):
+        people, wearable, reference = _curves(several)
+        if len(set(people)) < FEWEST_FOR_BANDS:
+            continue
+        limits = functional_limits(wearable, reference, people, confidence=confidence)
+        difference = difference_along_cycle(
+            wearable, reference, people, rng=rng, alpha=1 - confidence
         )
-        budgets.append(error_budget(wearable, reference))
-    return budgets
+        found.append((procedure, condition, limits, difference))
+    return tuple(found)
+
+
+def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
+    """Return whose each kept cycle is, and the two instruments' curves."""
+    sets = [
+        (trial.participant, trial.cycles, trial.cycles.reference_deg)
+        for trial in trials
+        if trial.cycles is not None
+    ]
+    kept = [
+        (person, cycles.wearable_deg[cycles.kept], reference[cycles.kept])
+        for person, cycles, reference in sets
+        if reference is not None
+    ]
+    people = [person for person, wearable, _ in kept for _ in wearable]
+    return people, np.concatenate([w for _, w, _ in kept]), np.concatenate([r for *_, r in kept])
+
+
+def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
+    people = _unique(trial.participant for trial in trials)
+    curves = [_curves([t for t in trials if t.participant == person]) for person in people]
+    return [error_budget(wearable, reference) for _, wearable, reference in curves]
 
 
 def pool_contests(

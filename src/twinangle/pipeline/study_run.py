@@ -7,10 +7,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from joblib import Parallel, delayed
 
 import twinangle
 from twinangle.pipeline.pooling import (
+    pool_along_cycle,
     pool_conditions,
     pool_contests,
     pool_equivalence,
@@ -20,6 +22,9 @@ from twinangle.pipeline.pooling import (
 from twinangle.pipeline.trial import analyse_trial
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.study import Study, Trial
+
+# Sign patterns are drawn only where there are too many participants to try them all.
+SEED = 20
 
 
 def run_study(
@@ -68,6 +73,9 @@ def run_study(
         notes=_notes(trials),
         contests=pool_contests(trials, confidence=settings.confidence),
         budgets=pool_error_budgets(trials),
+        along_cycle=pool_along_cycle(
+            trials, confidence=settings.confidence, rng=np.random.default_rng(SEED)
+        ),
         equivalence=pool_equivalence(
             trials, margin=settings.acceptable_deg, confidence=settings.confidence
         ),
