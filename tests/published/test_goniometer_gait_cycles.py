@@ -30,10 +30,15 @@ def summary():
     return pd.read_csv(DATA / "summary.csv").set_index("file")
 
 
+KNOWN = {}
+
+
 def flexion(name, summary):
     """Flexion in degrees, turned positive where the file has it negative."""
-    sign = int(summary.loc[name, "sign_of_flexion"])
-    return sign * pd.read_csv(DATA / name)["knee_deg"].to_numpy(dtype=float)
+    if name not in KNOWN:
+        sign = int(summary.loc[name, "sign_of_flexion"])
+        KNOWN[name] = sign * pd.read_csv(DATA / name)["knee_deg"].to_numpy(dtype=float)
+    return KNOWN[name]
 
 
 def cycles_of(name, summary):

@@ -22,7 +22,7 @@ MAD_TO_SD = 1.4826  # of a normal distribution
 TURN_LEAST_DEG = 12.0
 TURN_MOST_DEG = 25.0
 TURN_SDS = 5.0
-BESIDE_TURN_LEAST_DEG = 2.0
+BESIDE_TURN_LEAST_DEG = 1.5
 BESIDE_TURN_SDS = 2.5
 DURATION_SDS = 4.0
 DURATION_LEAST = 0.15
@@ -128,7 +128,7 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
 
     A cycle turns when its heading change departs from the median by more than five robust
     standard deviations, but at least 12° and at most 25°. Its neighbours turn too when they depart
-    by more than two and a half (at least 2°, at most half the limit), and theirs, so that the ends
+    by more than two and a half (at least 1.5°, at most half the limit), and theirs, so that the ends
     of a turn go with it. The median (a bias of the rate, a curved path) is taken off only as far
     as 10°.
     """
@@ -143,7 +143,7 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
     beside = float(np.clip(BESIDE_TURN_SDS * spread, BESIDE_TURN_LEAST_DEG, limit / 2))
     turning = _grow(departure > limit, departure > beside)
     reasons = [
-        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, {beside:.0f}° beside a turn)"
+        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, {beside:.1f}° beside a turn)"
         if bad
         else ""
         for change, bad in zip(heading_change_deg, turning, strict=True)
