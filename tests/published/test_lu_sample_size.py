@@ -1,0 +1,26 @@
+"""Lu et al. (2016), Int J Biostat 12(2): sample size for limits of agreement within a margin."""
+
+import numpy as np
+from scipy import stats
+
+from twinangle.agreement import limits_power, participants_for_limits_within
+from twinangle.agreement.planning import _probability_inside
+
+EXAMPLE = {"bias": 0.001167, "sd": 0.001129}  # margin 0.004, alpha 0.05, power 0.80
+
+
+def approximate_power(n: int) -> float:
+    """The paper's interval: t quantile times Bland & Altman's approximate standard error."""
+    z = stats.norm.ppf(0.975)
+    factor = z + stats.t.ppf(0.975, n - 1) * np.sqrt(1 / n + z**2 / (2 * (n - 1)))
+    return _probability_inside(n, 0.004, EXAMPLE["bias"], EXAMPLE["sd"], factor)
+
+
+def test_the_printed_83_with_the_papers_approximate_interval():
+    assert approximate_power(82) < 0.80 <= approximate_power(83)
+
+
+def test_the_exact_interval_needs_more():
+    result = participants_for_limits_within(0.004, power=0.8, **EXAMPLE)
+    assert result.n > 83
+    assert limits_power(result.n - 1, 0.004, **EXAMPLE) < 0.8 <= result.reached
