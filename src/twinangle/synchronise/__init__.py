@@ -1,6 +1,7 @@
 """One clock: lag, drift, their uncertainty, and the risk of a wrong stride."""
 
 from twinangle.synchronise.crosscorrelation import synchronise
+from twinangle.synchronise.event import event, find_events
 from twinangle.synchronise.pairing import TimingCost, align, timing_cost
 from twinangle.synchronise.simple import manual, shared_clock
 from twinangle.synchronise.trigger import trigger
@@ -8,6 +9,8 @@ from twinangle.synchronise.trigger import trigger
 __all__ = [
     "TimingCost",
     "align",
+    "event",
+    "find_events",
     "manual",
     "shared_clock",
     "synchronise",

@@ -157,10 +157,10 @@ def _design(
     everything = np.column_stack([*columns, angle])
     everything[~np.isfinite(everything).all(axis=1)] = np.nan
     usable = np.isfinite(everything[:, -1])
-    if usable.sum() < 20 * everything.shape[1]:
+    if usable.sum() < 10 * everything.shape[1]:
         raise ValueError(
             f"the overlap holds {int(usable.sum())} usable samples at {rate_hz:g} Hz, "
-            f"at least {20 * everything.shape[1]} are needed."
+            f"at least {10 * everything.shape[1]} are needed."
         )
     coefficients, *_ = np.linalg.lstsq(everything[usable, :-1], angle[usable], rcond=None)
     residual = angle - everything[:, :-1] @ coefficients

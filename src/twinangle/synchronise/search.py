@@ -178,9 +178,8 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
 
 
 def _at_window_edge(found: Search, index: int) -> bool:
-    """Tell whether an index lies at an end of the lags that have a correlation."""
-    finite = np.flatnonzero(np.isfinite(found.correlation))
-    return bool(index - finite[0] <= 1 or finite[-1] - index <= 1)
+    """Tell whether an index lies at an end of the search, not merely of the overlap."""
+    return index <= 1 or index >= found.correlation.size - 2
 
 
 def runner_up(found: Search, index: int) -> float:
