@@ -56,6 +56,15 @@ def test_stated_flexion_in_standing_replaces_zero(invented):
         trial_of(invented, standing_deg=float("nan"))
 
 
+@pytest.mark.parametrize("method", ["principal-component", "hinge"])
+def test_axis_can_be_found_otherwise(invented, method):
+    trial = trial_of(invented, axis_method=method)
+    motion = estimate_motion(trial, "vqf")
+    assert rms_demeaned(motion.angle.angle_deg, invented.truth_deg) < 0.5
+    with pytest.raises(ValueError, match=r"axis_method.*got 'median'"):
+        trial_of(invented, axis_method="median")
+
+
 def cut(sensor, start, stop):
     return replace(
         sensor,

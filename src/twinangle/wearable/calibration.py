@@ -20,6 +20,7 @@ from twinangle.wearable.flexion import (
     FunctionalAxis,
     NeutralStanding,
     angle_between_axes,
+    axis_of_rates,
     functional_axis,
     joint_rotation,
     neutral_orientation,
@@ -31,7 +32,7 @@ from twinangle.wearable.flexion import (
 )
 from twinangle.wearable.hinge import hinge_axes
 from twinangle.wearable.placement import require_placement, slow_distal_warning
-from twinangle.wearable.trial import OrientedTrial, WearableTrial
+from twinangle.wearable.trial import AxisMethod, OrientedTrial, WearableTrial
 
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
 
@@ -46,7 +47,7 @@ class JointCalibration:
     warnings: tuple[str, ...]
 
 
-def calibrate(oriented: OrientedTrial) -> JointCalibration:
+def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") -> JointCalibration:
     """Find neutral standing, the flexion axis and its direction.
 
     Without a functional movement the axis is found from the walk itself and a warning says so:
@@ -61,9 +62,12 @@ def calibrate(oriented: OrientedTrial) -> JointCalibration:
     movement = oriented.walk if oriented.functional is None else oriented.functional
     relative = relative_orientation(movement)
     rate = relative_rate(relative, movement.distal.rate_hz)
-    axis = functional_axis(rate)
-    other = functional_axis(rate, "principal-component")
-    difference = angle_between_axes(np.array(axis.axis), np.array(other.axis))
+    mean = functional_axis(rate)
+    principal = functional_axis(rate, "principal-component")
+    difference = angle_between_axes(np.array(mean.axis), np.array(principal.axis))
+    axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
+    if axis is None:
+        axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
     axis, sign_warnings = settle_sign(axis, joint_rotation(relative, neutral))
     warnings = list(neutral.warnings)
     if oriented.functional is None:
@@ -89,7 +93,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
         :func:`twinangle.wearable.placement.require_placement`.
     """
-    calibration = calibrate(oriented)
+    calibration = calibrate(oriented, trial.axis_method)
     if isinstance(trial.walk, SensorPair):
         require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
     axis = np.array(calibration.axis.axis)
@@ -136,6 +140,15 @@ def segment_rates(
         quaternions.body_rate(proximal.quaternion, proximal.rate_hz),
         quaternions.body_rate(distal.quaternion, distal.rate_hz),
     )
+
+
+def _hinge_axis(movement: OrientationPair) -> Array:
+    """Return the hinge axis that both segments' rates in the movement fit best, distal frame."""
+    proximal, distal = movement.proximal, movement.distal
+    return hinge_axes(
+        quaternions.body_rate(proximal.quaternion, proximal.rate_hz),
+        quaternions.body_rate(distal.quaternion, distal.rate_hz),
+    ).distal
 
 
 def _hinge_difference(rates: tuple[Array, Array], axis: Array) -> float:

@@ -17,7 +17,7 @@ from twinangle.errors import AngleError
 from twinangle.recording import Array, OrientationPair
 from twinangle.wearable import quaternions
 
-AxisMethod = Literal["mean-rate", "principal-component"]
+RateMethod = Literal["mean-rate", "principal-component"]
 
 MOVED_DEG = 2.0  # scatter in standing above which the person is said to have moved
 SMALLEST_MOVEMENT_DEG = 10.0  # a functional movement below this defines no axis
@@ -125,7 +125,7 @@ def joint_rotation(relative: Array, neutral: NeutralStanding) -> Array:
     return quaternions.multiply(quaternions.conjugate(np.array(neutral.quaternion)), relative)
 
 
-def functional_axis(relative_rate_rad_s: Array, method: AxisMethod = "mean-rate") -> FunctionalAxis:
+def functional_axis(relative_rate_rad_s: Array, method: RateMethod = "mean-rate") -> FunctionalAxis:
     """Find the axis the joint turned about in the functional movement.
 
     Parameters
@@ -163,8 +163,14 @@ def functional_axis(relative_rate_rad_s: Array, method: AxisMethod = "mean-rate"
     if method == "mean-rate":
         mean = (np.where(rates @ axis < 0, -1.0, 1.0)[:, None] * rates).mean(axis=0)
         axis = mean / np.linalg.norm(mean)
+    return axis_of_rates(rates, axis, method)
+
+
+def axis_of_rates(relative_rate_rad_s: Array, axis: Array, method: str) -> FunctionalAxis:
+    """Return a known axis with how far the joint's rates (n, 3) spread about it."""
+    rates = relative_rate_rad_s[np.isfinite(relative_rate_rad_s).all(axis=1)]
     speed2 = np.sum(rates**2, axis=1)
-    off = np.arccos(np.clip(np.abs(rates @ axis) / np.sqrt(speed2), 0.0, 1.0))
+    off = np.arctan2(np.linalg.norm(np.cross(rates, axis), axis=1), np.abs(rates @ axis))
     spread = np.degrees(np.sqrt(np.average(off**2, weights=speed2)))
     x, y, z = (float(value) for value in axis)
     return FunctionalAxis((x, y, z), method, float(spread), int(rates.shape[0]))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -14,6 +15,8 @@ from twinangle.recording import (
     OrientationRecording,
     SensorPair,
 )
+
+AxisMethod = Literal["mean-rate", "principal-component", "hinge"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,6 +34,11 @@ class WearableTrial:
         For messages.
     standing_deg : float
         Flexion in neutral standing, from the reference or the researcher; 0 by convention.
+    axis_method : {"mean-rate", "principal-component", "hinge"}
+        How the flexion axis is found in the functional movement: see
+        :func:`~twinangle.wearable.flexion.functional_axis`, and
+        :func:`~twinangle.wearable.hinge.hinge_axes` for the last, which a joint that is no pure
+        hinge tilts.
     """
 
     walk: SensorPair | OrientationPair
@@ -39,8 +47,13 @@ class WearableTrial:
     joint: str = "knee"
     side: str = ""
     standing_deg: float = 0.0
+    axis_method: AxisMethod = "mean-rate"
 
     def __post_init__(self) -> None:
+        if self.axis_method not in get_args(AxisMethod):
+            raise ValueError(
+                f"`axis_method` must be one of {get_args(AxisMethod)}, got {self.axis_method!r}."
+            )
         if not np.isfinite(self.standing_deg):
             raise ValueError(f"`standing_deg` must be a number, got {self.standing_deg!r}.")
         for name in ("static", "functional"):
