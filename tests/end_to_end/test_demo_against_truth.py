@@ -66,7 +66,7 @@ def kept_times(trial: TrialResult) -> Curves:
 
 def true_curves(run: Run, key: tuple[str, str, str], at_s: Curves) -> Curves:
     frame = pd.read_csv(run.folder / f"truth/{key[0]}_{key[1]}_knee.csv")
-    return np.interp(at_s, frame["time_s"], frame["knee_deg"])
+    return np.asarray(np.interp(at_s, frame["time_s"], frame["knee_deg"]))
 
 
 @pytest.mark.parametrize("key", TRIALS)
