@@ -127,10 +127,10 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
     """Refuse cycles that turn, and say in a warning when walking is curved throughout.
 
     A cycle turns when its heading change departs from the median by more than five robust
-    standard deviations, but at least 12° and at most 25°. Its neighbours turn too when they depart
-    by more than two and a half (at least 1.5°, at most half the limit), and theirs, so that the ends
-    of a turn go with it. The median (a bias of the rate, a curved path) is taken off only as far
-    as 10°.
+    standard deviations, but at least 12° and at most 25°. Its neighbours turn too when they
+    depart by more than two and a half (at least 1.5°, at most half the limit), and theirs, so
+    that the ends of a turn go with it. The median (a bias of the rate, a curved path) is taken
+    off only as far as 10°.
     """
     known = heading_change_deg[eligible]
     if known.size == 0:
