@@ -78,13 +78,12 @@ def add_error(state, error):  # type: ignore[no-untyped-def]
 def rest_blocks(rows, c):  # type: ignore[no-untyped-def]
     """Tell the blocks at rest: quiet, with quiet neighbours."""
     n = rows.shape[0]
-    quiet = np.empty(n, dtype=np.bool_)
+    rest = np.empty(n, dtype=np.bool_)
+    before, now = True, is_quiet(rows[0], c)
     for j in range(n):
-        quiet[j] = is_quiet(rows[j], c)
-    rest = quiet.copy()
-    for j in range(n):
-        if (j > 0 and not quiet[j - 1]) or (j + 1 < n and not quiet[j + 1]):
-            rest[j] = False
+        after = is_quiet(rows[j + 1], c) if j + 1 < n else True
+        rest[j] = before and now and after
+        before, now = now, after
     return rest
 
 

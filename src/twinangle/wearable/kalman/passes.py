@@ -84,7 +84,8 @@ def filter_forward(  # type: ignore[no-untyped-def]
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:2].copy()
     weight = start[2]
     top, bottom = 0.0, (c.field_noise * reference[0] / c.lag_prior) ** 2
-    running, was_quiet = np.array([P[6, 6], 0.0]), False
+    running, was_quiet = np.zeros(2), False
+    running[0] = P[6, 6]
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
         for i in range(4):
@@ -137,7 +138,8 @@ def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # t
     traces = np.empty((n, TRACE))
     state, covariance = start.copy(), P0.copy()
     keep(states, P, 0, state, covariance)
-    running = np.array([P0[6, 6], 0.0])
+    running = np.zeros(2)
+    running[0] = P0[6, 6]
     for j in range(n):
         if v2.size > 0:
             running[0], running[1] = v2[j], deviation[j]
