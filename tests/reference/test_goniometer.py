@@ -17,6 +17,7 @@ from twinangle.reference.filtering import low_pass
 from twinangle.reference.goniometer import (
     calibrated_angle,
     reference_angle,
+    reference_notes,
     segment_angle,
     zero_at_standing,
 )
@@ -210,3 +211,36 @@ def test_the_study_files_section_chooses_the_kind():
         }
     )
     assert_allclose(reference_angle(segments(KNEE), orientation).angle_deg, KNEE, atol=1e-9)
+
+
+def test_saturated_readings_become_gaps_and_are_counted():
+    values = np.clip(KNEE / 20, 0.05, 2.5)
+    asked = AngleReference(kind="angle", angle="knee", unit="V", gain=20.0, limits=(0.05, 2.5))
+
+    angle = reference_angle(recording(values), asked)
+
+    inside = (KNEE / 20 > 0.05) & (KNEE / 20 < 2.5)
+    assert_allclose(angle.angle_deg[inside], KNEE[inside])
+    assert np.isnan(angle.angle_deg[~inside]).all()
+    (note,) = reference_notes(recording(values), asked)
+    assert f"{(~inside).sum()} of 300 samples at or beyond the limits (0.05, 2.5)" in note
+
+
+def test_the_second_planes_crosstalk_is_taken_out():
+    abduction = 8 * np.sin(2 * np.pi * TIME + 0.4)
+    asked = AngleReference(kind="angle", angle="knee", second_plane="abd", crosstalk=0.2, sign=-1)
+    both = recording(np.column_stack([-KNEE + 0.2 * abduction, abduction]), ("knee", "abd"))
+
+    assert asked.columns == ("knee", "abd")
+    assert_allclose(reference_angle(both, asked).angle_deg, KNEE, atol=1e-12)
+
+
+def test_a_plug_pulled_out_is_told_with_its_time():
+    values = KNEE.copy()
+    values[120:230] = 17.25
+
+    notes = reference_notes(recording(values), AngleReference(kind="angle", angle="knee"))
+
+    (note,) = notes
+    assert "does not change by a bit for 1.1 s from 1.2 s on; was it disconnected?" in note
+    assert reference_notes(recording(KNEE), AngleReference(kind="angle", angle="knee")) == ()

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Protocol, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.channels import (
     refuse_constant,
@@ -21,6 +22,7 @@ from twinangle.reference.jointsystem import joint_coordinate_angles
 from twinangle.reference.optical import MarkerSettings, marker_angle
 
 LARGEST_ANGLE_DEG = 360.0
+FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
 
 
@@ -66,6 +68,18 @@ class AngleSettings(ReferenceSettings, Protocol):
     @property
     def gain(self) -> float | None:
         """Degrees per unit."""
+
+    @property
+    def limits(self) -> tuple[float, float] | None:
+        """The instrument's range, in the channel's unit."""
+
+    @property
+    def second_plane(self) -> str | None:
+        """The channel of the other plane of a two-plane instrument."""
+
+    @property
+    def crosstalk(self) -> float | None:
+        """Degrees of false flexion per unit of the other plane."""
 
 
 class OrientationSettings(ReferenceSettings, Protocol):
@@ -133,6 +147,9 @@ def reference_angle(
             offset=angle.offset,
             sign=angle.sign,
             filter_hz=angle.filter_hz,
+            limits=angle.limits,
+            second_plane=angle.second_plane,
+            crosstalk=angle.crosstalk or 0.0,
         )
     if settings.kind == "orientation":
         segments = cast(OrientationSettings, settings)
@@ -163,6 +180,9 @@ def calibrated_angle(
     offset: float = 0.0,
     sign: int = 1,
     filter_hz: float | None = None,
+    limits: tuple[float, float] | None = None,
+    second_plane: str | None = None,
+    crosstalk: float = 0.0,
 ) -> AngleRecording:
     """Return the angle in one channel: ``sign * (gain * value + offset)`` degrees.
 
@@ -182,6 +202,15 @@ def calibrated_angle(
         -1 where flexion is negative in the file.
     filter_hz : float, optional
         Cut-off of the zero-phase low-pass of :func:`low_pass`; no filter if None.
+    limits : (float, float), optional
+        The instrument's range, in the channel's own unit: a value at or beyond either end is
+        saturated, and made a gap.
+    second_plane : str, optional
+        The channel of the other plane of a two-plane instrument.
+    crosstalk : float
+        Degrees of false flexion per unit of `second_plane`, subtracted before the sign is
+        applied: one row of the instrument's crosstalk matrix (Sato et al. 2010, Sensors 10,
+        9994, saw up to 18.8° uncompensated).
 
     Returns
     -------
@@ -197,9 +226,14 @@ def calibrated_angle(
     require_enough_samples(recording)
     values = recording.columns([column])[:, 0]
     refuse_constant(values, column, recording.source)
+    values = np.where(_saturated(values, limits), np.nan, values)
+    refuse_constant(values, column, recording.source, constant_is_fault=False)
     if unit == "rad":
         values = np.degrees(values)
-    angle = sign * ((1.0 if gain is None else gain) * values + offset)
+    angle = (1.0 if gain is None else gain) * values + offset
+    if second_plane is not None:
+        angle = angle - crosstalk * recording.columns([second_plane])[:, 0]
+    angle = sign * angle
     _check_range(angle, column, unit, recording.source)
     return _angle_recording(angle, recording, filter_hz)
 
@@ -310,6 +344,65 @@ def _angle_recording(angle: Array, recording: Recording, filter_hz: float | None
         rate_hz=rate_hz,
         source=recording.source,
     )
+
+
+def _saturated(values: Array, limits: tuple[float, float] | None) -> NDArray[np.bool_]:
+    """Return the samples at or beyond the instrument's limits."""
+    if limits is None:
+        return np.zeros(values.shape, dtype=bool)
+    return np.asarray((values <= limits[0]) | (values >= limits[1]))
+
+
+def reference_notes(
+    recording: Recording,
+    settings: AngleSettings | OrientationSettings | OpticalSettings,
+    *,
+    joint: str = "knee",
+    side: str = "",
+) -> tuple[str, ...]:
+    """Return what is worth knowing of a reference's signals without being a fault.
+
+    Parameters
+    ----------
+    recording, settings, joint, side
+        As for :func:`reference_angle`.
+
+    Returns
+    -------
+    tuple of str
+        Kind "angle": saturated samples, and stretches of a second or more in which the reading
+        does not change by a bit while it does elsewhere (a plug pulled out). Kind "markers":
+        residuals, and frames solved from fewer markers, bridged and lost.
+    """
+    if settings.kind == "markers":
+        return marker_angle(recording, cast(OpticalSettings, settings), joint=joint, side=side)[1]
+    if settings.kind != "angle":
+        return ()
+    angle = cast(AngleSettings, settings)
+    values = recording.columns([angle.angle])[:, 0]
+    notes = []
+    n_saturated = int(_saturated(values, angle.limits).sum())
+    if n_saturated:
+        notes.append(
+            f"{recording.source}, channel {angle.angle!r}: {n_saturated} of {values.size} samples "
+            f"at or beyond the limits {angle.limits} are left out as saturated"
+        )
+    run, start = _longest_flat(values)
+    rate_hz = sampling_rate_hz(recording)
+    if FLAT_S * rate_hz <= run < 0.9 * values.size:
+        notes.append(
+            f"{recording.source}, channel {angle.angle!r}: does not change by a bit for "
+            f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
+        )
+    return tuple(notes)
+
+
+def _longest_flat(values: Array) -> tuple[int, int]:
+    """Return length and start of the longest stretch of one value."""
+    edges = np.flatnonzero(np.diff(values, prepend=np.nan, append=np.nan) != 0)
+    lengths = np.diff(edges)
+    at = int(np.argmax(lengths))
+    return int(lengths[at]), int(edges[at])
 
 
 def _check_range(angle: Array, column: str, unit: str, source: str) -> None:

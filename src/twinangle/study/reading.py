@@ -5,19 +5,22 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from twinangle.calibration import Calibration
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
+from twinangle.study.calibration import read_calibration
 from twinangle.study.settings import (
     REFERENCE_KINDS,
     WEARABLE_KINDS,
     AgreementSettings,
+    AngleReference,
     ConditionSettings,
     CycleSettings,
     Reference,
@@ -26,7 +29,7 @@ from twinangle.study.settings import (
     SynchronisationSettings,
     Wearable,
 )
-from twinangle.study.trials import Needs, Trial, read_trials
+from twinangle.study.trials import Needs, Trial, inside_folder, read_trials
 
 PLAIN_SECTIONS: dict[str, type[Section]] = {
     "study": StudySection,
@@ -55,6 +58,7 @@ class Study:
     cycles: CycleSettings
     agreement: AgreementSettings
     conditions: ConditionSettings
+    calibration: Calibration | None = None  # fitted from the file that [reference] names
 
 
 @dataclass(slots=True)
@@ -107,10 +111,11 @@ def read_study(path: str | Path) -> Study:
     _check_cycles(settings, faults)
     table, trials, in_table = _trials(path, settings, data)
     _check_condition(settings, trials, faults)
+    calibration = _calibration(path, settings, faults)
     found = [*faults.sorted_texts(), *in_table]
     if found:
         raise StudyError(_message(path, found))
-    return _study(path, table, trials, settings)
+    return replace(_study(path, table, trials, settings), calibration=calibration)
 
 
 def _message(path: Path, found: list[str]) -> str:
@@ -313,6 +318,28 @@ def _trials(
         return *read_trials(path.parent, name, needs), []
     except StudyError as error:
         return None, (), str(error).split("\n")
+
+
+def _calibration(
+    path: Path, settings: dict[str, Section | None], faults: _Faults
+) -> Calibration | None:
+    """Fit the reference's calibration file, and put its gain and offset into the settings."""
+    reference = settings["reference"]
+    if not isinstance(reference, AngleReference) or reference.calibration is None:
+        return None
+    name, keys = reference.calibration, ("reference", "calibration")
+    where = inside_folder(path.parent, name)
+    if where is None:
+        faults.add(keys, f"calibration {name!r} leaves the study folder; move it into the folder.")
+        return None
+    try:
+        fitted = read_calibration(where, name)
+    except StudyError as error:
+        faults.add(keys, str(error))
+        return None
+    fields = {"gain": fitted.gain, "offset": fitted.offset}
+    settings["reference"] = reference.model_copy(update=fields)
+    return fitted
 
 
 def _check_condition(

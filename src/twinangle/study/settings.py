@@ -179,33 +179,52 @@ class AngleWearable(Clocked):
         return tuple(dict.fromkeys(self.by_procedure.values()))
 
 
-class AngleReference(Clocked):
-    """`[reference]` of kind "angle": ``sign * (gain * value + offset)`` degrees."""
+class ReferenceSection(Clocked):
+    """What every kind of reference has."""
+
+    offset: float = 0.0
+    sign: Sign = 1
+    filter_hz: Positive | None = None
+    zero_at_standing: bool = False
+    accuracy_deg: Positive | None = None
+
+
+class AngleReference(ReferenceSection):
+    """`[reference]` of kind "angle": ``sign * (gain * value + offset - crosstalk * second)``.
+
+    A `calibration` file stands in for `gain` and `offset`, which `read_study` fits from it.
+    """
 
     kind: Literal["angle"]
     angle: Text
     unit: Literal["deg", "rad", "V"] = "deg"
     gain: float | None = None
-    offset: float = 0.0
-    sign: Sign = 1
-    filter_hz: Positive | None = None
-    zero_at_standing: bool = False
+    calibration: Text | None = None
+    limits: tuple[float, float] | None = None
+    second_plane: Text | None = None
+    crosstalk: float | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if self.unit == "V" and self.gain is None:
-            raise ValueError('needs `gain` (degrees per volt) where `unit` is "V"')
+        if self.unit == "V" and self.gain is None and self.calibration is None:
+            raise ValueError('needs `gain` (degrees per volt) or `calibration` where `unit` is "V"')
         if self.gain == 0:
             raise ValueError("has a `gain` of 0, which would make every angle the same")
+        if self.calibration is not None and (self.gain is not None or self.offset != 0):
+            raise ValueError("has a `calibration` as well as `gain` or `offset`; give one of them")
+        if self.limits is not None and not self.limits[0] < self.limits[1]:
+            raise ValueError("needs `limits` in increasing order")
+        if (self.second_plane is None) != (self.crosstalk is None):
+            raise ValueError("needs `second_plane` and `crosstalk` together")
         return self
 
     @property
     def columns(self) -> tuple[str, ...]:
-        """The angle column."""
-        return (self.angle,)
+        """The angle column, and the second plane's where there is one."""
+        return (self.angle,) if self.second_plane is None else (self.angle, self.second_plane)
 
 
-class OrientationReference(Clocked):
+class OrientationReference(ReferenceSection):
     """`[reference]` of kind "orientation": quaternions of the two segments' frames.
 
     `flexion_axis` is the segment frames' mediolateral axis and `long_axis` the one along the
@@ -219,10 +238,6 @@ class OrientationReference(Clocked):
     distal: QuaternionColumns
     flexion_axis: AxisName = "z"
     long_axis: AxisName = "y"
-    offset: float = 0.0
-    sign: Sign = 1
-    filter_hz: Positive | None = None
-    zero_at_standing: bool = False
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -259,7 +274,7 @@ class MarkerSegment(Section):
         return tuple(dict.fromkeys((*(self.markers or ()), *(each for each in single if each))))
 
 
-class MarkerReference(Clocked):
+class MarkerReference(ReferenceSection):
     """`[reference]` of kind "markers": optical marker trajectories."""
 
     kind: Literal["markers"]
@@ -272,10 +287,6 @@ class MarkerReference(Clocked):
     calibration_start_s: float | None = None
     calibration_end_s: float | None = None
     max_gap_s: Annotated[float, Field(ge=0)] = 0.1
-    offset: float = 0.0
-    sign: Sign = 1
-    filter_hz: Positive | None = None
-    zero_at_standing: bool = False
 
     @model_validator(mode="after")
     def _check(self) -> Self:

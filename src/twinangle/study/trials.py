@@ -98,7 +98,7 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     StudyError
         All faults, one a line, each with row (the header is row 1) and column.
     """
-    path = _inside(folder, name)
+    path = inside_folder(folder, name)
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
     table = _read_table(folder, path, name)
@@ -112,7 +112,7 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     return path, tuple(trials)
 
 
-def _inside(folder: Path, name: str) -> Path | None:
+def inside_folder(folder: Path, name: str) -> Path | None:
     """Return the path of a file in the folder, or None when it would leave it.
 
     Links are followed first: a link that points out of the folder leaves it too.
@@ -273,7 +273,7 @@ def _file(
         if name == "wearable" and must_exist:
             table.add(row, name, "is empty; every trial that is analysed needs a file.")
         return None
-    path = _inside(table.folder, value)
+    path = inside_folder(table.folder, value)
     if path is None:
         table.add(row, name, f"{value!r} leaves the study folder; move the file into the folder.")
     elif must_exist and not path.exists():
