@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
 
 from twinangle.agreement._input import fraction
+from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 _COLUMNS = ("participant", "condition", "value")
@@ -112,7 +113,7 @@ def compare_conditions(
     .. [1] Bland & Altman (1996). Br Med J 312, 1079 (differences of logarithms as ratios).
     """
     confidence = fraction(confidence, "confidence")
-    table = _checked(frame, against)
+    table = checked_conditions(frame, against)
     means = _participant_means(table, table["value"].to_numpy(dtype=np.float64))
     logs = None
     if (table["value"] > 0).all():
@@ -121,13 +122,25 @@ def compare_conditions(
     return tuple(_difference(means, logs, name, against, confidence) for name in others)
 
 
-def _checked(frame: pd.DataFrame, against: str) -> pd.DataFrame:
+def checked_conditions(frame: pd.DataFrame, against: str) -> pd.DataFrame:
     """Return the columns needed, checked, with the values freed of small-sample bias.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As `compare_conditions`.
+    against : str
+        A condition that must be among them.
+
+    Returns
+    -------
+    DataFrame
+        Columns participant, condition (both str) and value, one row a trial.
 
     Raises
     ------
     ValueError
-        As `compare_conditions`.
+        If a column, `against`, a name or a number is missing.
     """
     missing = [name for name in _COLUMNS if name not in frame.columns]
     if missing:
@@ -228,7 +241,7 @@ def _mean_and_interval(values: NDArray[np.float64], confidence: float) -> tuple[
     mean = float(values.mean())
     if values.size == 1:
         return mean, NO_INTERVAL
-    t = stats.t.ppf((1 + confidence) / 2, values.size - 1)
+    t = two_sided_student(confidence, values.size - 1)
     half = float(t * values.std(ddof=1) / np.sqrt(values.size))
     return mean, (mean - half, mean + half)
 
