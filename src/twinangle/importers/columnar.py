@@ -13,6 +13,8 @@ from twinangle.importers.base import choose_columns
 from twinangle.importers.table import Format, Request, Table
 from twinangle.recording import Array
 
+# What a damaged file ends in: names that are not UTF-8 and absurd sizes among the rest.
+UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError, OverflowError)
 UNIT_KEYS = (b"unit", b"units")
 
 
@@ -23,7 +25,7 @@ def read_parquet(path: Path, request: Request) -> Table:
             schema = file.schema_arrow
             wanted = _choose(schema, request)
             return _table(file.read(columns=wanted), wanted, request)
-    except (pa.ArrowException, OSError) as error:
+    except UNREADABLE as error:
         raise _unreadable(request, "Parquet", error) from error
 
 
@@ -34,7 +36,7 @@ def read_feather(path: Path, request: Request) -> Table:
             file = ipc.open_file(source)
             wanted = _choose(file.schema, request)
             return _table(file.read_all().select(wanted), wanted, request)
-    except (pa.ArrowException, OSError) as error:
+    except UNREADABLE as error:
         raise _unreadable(request, "Feather", error) from error
 
 

@@ -1,0 +1,135 @@
+"""Mutated recordings through every importer: always a recording or a message, never more.
+
+    python benchmarks/fuzz_importers.py [N]
+
+Writes one small recording in each format, mutates it N times over all (20,000 unless said
+otherwise; bytes changed, inserted, repeated, cut), and reads each mutant in a worker with 1 GiB of
+memory beyond its start. Prints, for each format, how many were read and how many refused, the
+slowest read, and every mutant that ended otherwise: another exception, a message that does not
+name the file, a read of more than 5 s, a worker that died. Exit status 1 if there is any.
+"""
+
+from __future__ import annotations
+
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+WRITERS = ("csv", "semicolon", "parquet", "feather", "mat", "mat-plain", "bids")
+SLOW_S = 5.0
+
+
+def write(kind: str, folder: Path) -> Path:
+    """Write an invented recording and return its path."""
+    import pandas as pd
+    from pyarrow import feather
+    from scipy.io import savemat
+
+    rng = np.random.default_rng(3)
+    frame = pd.DataFrame(rng.normal(size=(60, 3)).round(4), columns=["acc_x", "acc_y", "acc_z"])
+    frame.insert(0, "time_s", np.arange(60) / 50)
+    match kind:
+        case "csv":
+            frame.to_csv(path := folder / "walk.csv", index=False)
+        case "semicolon":
+            frame.to_csv(path := folder / "walk.txt", index=False, sep=";", decimal=",")
+        case "parquet":
+            frame.to_parquet(path := folder / "walk.parquet")
+        case "feather":
+            feather.write_feather(frame, path := folder / "walk.feather")
+        case "mat" | "mat-plain":
+            content = {name: frame[name].to_numpy() for name in frame}
+            savemat(path := folder / "walk.mat", content, do_compression=kind == "mat")
+        case _:
+            path = folder / "sub-01_task-walk_tracksys-imu_motion.tsv"
+            frame.to_csv(path, index=False, header=False, sep="\t")
+            pd.DataFrame({"name": frame.columns, "type": "ACCEL"}).to_csv(
+                folder / "sub-01_task-walk_tracksys-imu_channels.tsv", index=False, sep="\t"
+            )
+    return path
+
+
+def mutate(clean: bytes, rng: np.random.Generator) -> bytes:
+    """Return a mutant: some bytes changed, perhaps a stretch repeated, inserted or cut off."""
+    mutant = bytearray(clean)
+    for at in rng.integers(0, len(mutant), rng.integers(1, 9)):
+        mutant[at] = rng.integers(0, 256)
+    how = rng.random()
+    start, end = sorted(int(at) for at in rng.integers(0, len(mutant), 2))
+    if how < 0.15:
+        mutant = mutant[:start]
+    elif how < 0.3:
+        mutant[start:start] = mutant[start:end]
+    elif how < 0.4:
+        del mutant[start:end]
+    elif how < 0.5:
+        mutant[start:start] = rng.bytes(int(rng.integers(1, 64)))
+    return bytes(mutant)
+
+
+def worker(kind: str, seed: int, count: int) -> None:
+    """Read `count` mutants; print a line for each bad end, then the totals."""
+    from twinangle.errors import TwinangleError
+    from twinangle.importers import read_recording
+
+    rng = np.random.default_rng(seed)
+    read, refused, slowest = 0, 0, 0.0
+    with tempfile.TemporaryDirectory() as name:
+        path = write(kind, Path(name))
+        clean = path.read_bytes()
+        read_recording(path, columns=["acc_x", "acc_z"], time="time_s")
+        used = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+        resource.setrlimit(resource.RLIMIT_AS, (used + 2**30, used + 2**30))
+        for number in range(count):
+            path.write_bytes(mutate(clean, rng))
+            start = time.perf_counter()
+            try:
+                read_recording(path, columns=["acc_x", "acc_z"], time="time_s")
+                read += 1
+            except TwinangleError as error:
+                refused += 1
+                if path.name not in str(error):
+                    print(f"BAD {kind} seed {seed} mutant {number}: unnamed: {error}")
+            except BaseException as error:
+                print(f"BAD {kind} seed {seed} mutant {number}: {type(error).__name__}: {error}")
+            took = time.perf_counter() - start
+            slowest = max(slowest, took)
+            if took > SLOW_S:
+                print(f"BAD {kind} seed {seed} mutant {number}: took {took:.1f} s")
+    print(f"DONE {read} {refused} {slowest:.3f}")
+
+
+def main(total: int) -> int:
+    batch = 500
+    bad = 0
+    for kind in WRITERS:
+        read, refused, slowest = 0, 0, 0.0
+        for seed in range(max(1, round(total / len(WRITERS) / batch))):
+            command = [sys.executable, __file__, kind, str(seed), str(batch)]
+            done = subprocess.run(command, capture_output=True, text=True, check=False)
+            lines = done.stdout.splitlines()
+            found = [line for line in lines if line.startswith("BAD")]
+            totals = [line.split() for line in lines if line.startswith("DONE")]
+            if not totals:
+                found.append(f"BAD {kind} seed {seed}: worker ended with {done.returncode}")
+                found.append(done.stderr[-500:])
+            else:
+                read, refused = read + int(totals[0][1]), refused + int(totals[0][2])
+                slowest = max(slowest, float(totals[0][3]))
+            bad += len(found)
+            print("\n".join(found), end="\n" if found else "")
+        print(f"{kind:<10} read {read:>6}  refused {refused:>6}  slowest {slowest:.3f} s")
+    print(f"{bad} bad ends")
+    return int(bad > 0)
+
+
+if __name__ == "__main__":
+    if len(sys.argv) == 4:
+        worker(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]))
+    else:
+        sys.exit(main(int(sys.argv[1]) if len(sys.argv) == 2 else 20_000))
