@@ -224,7 +224,7 @@ def measure(seed: int, kind: str) -> dict[str, float]:
     at = clock.centre_s
     error = float(clock.to_wearable(np.array(at)) - at) - settings.lag_s
     error -= at * settings.drift_ppm * 1e-6
-    quantile = float(student_t.ppf(0.975, max(settings.overlap_s / settings.stride_s / 3 - 2, 1)))
+    quantile = float(student_t.ppf(0.975, max(settings.overlap_s / settings.stride_s / 2 - 2, 1)))
     total = float(np.hypot(clock.centre_lag_se_s, clock.lag_systematic_s))
     drift_error = clock.drift_ppm - settings.drift_ppm
     return row | {

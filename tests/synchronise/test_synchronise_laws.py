@@ -12,7 +12,7 @@ from numpy.testing import assert_allclose
 from twinangle.recording import AngleRecording
 from twinangle.synchronise import align, synchronise
 
-FEW = settings(max_examples=5, deadline=None, derandomize=True)
+FEW = settings(max_examples=4, deadline=None, derandomize=True)
 
 
 def make_pair(walking: ModuleType, seed: int = 1, **changes: float):

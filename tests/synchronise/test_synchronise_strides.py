@@ -56,7 +56,7 @@ def test_refusal_can_be_turned_into_a_warning(walking):
 
 def test_natural_variation_tells_the_stride_where_the_plain_argmax_errs(walking):
     wrong = 0
-    for seed in range(12):
+    for seed in range(8):
         rng = np.random.default_rng([99, seed])
         settings = replace(
             walking.draw_settings(rng, "steady"), overlap_s=30.0, time_cv=0.012, locked_deg=3.0
@@ -76,7 +76,7 @@ def test_natural_variation_tells_the_stride_where_the_plain_argmax_errs(walking)
             < 0.016
         )
         assert clock.evidence > 7
-    assert wrong > 2
+    assert wrong > 1
 
 
 def bouts(walking, seed, n):
@@ -147,7 +147,7 @@ def test_a_logger_that_skipped_samples_is_warned_of(walking):
 
 def test_errors_cover_and_drift_is_found_over_two_minutes(walking):
     lag_z, drift_error = [], []
-    for seed in range(12):
+    for seed in range(8):
         rng = np.random.default_rng([7, seed])
         settings = walking.draw_settings(rng, "two-minute")
         clock = synchronise(*walking.make_pair(rng, settings))

@@ -61,22 +61,17 @@ def normalised_correlation(
 
 def _lagged_sums(first: Array, second: Array, lowest: int, highest: int) -> Array:
     """Return n, Σx, Σy, Σx², Σy², Σxy at each lag, (6, highest − lowest + 1)."""
-    x, x_mask = _standardised(first)
-    y, y_mask = _standardised(second)
+    x_scale, y_scale = _mean_and_spread(first), _mean_and_spread(second)
     width = highest - lowest + 1
     size = fft.next_fast_len(max(2 * width, min(_BLOCK, second.size + width)), real=True)
     step = size - width + 1
     total = np.zeros((6, size // 2 + 1), dtype=np.complex128)
     for begin in range(0, second.size, step):
-        piece = slice(begin, min(begin + step, second.size))
-        if not y_mask[piece].any():
-            continue
-        low = begin + lowest
-        x_part, x_known = _window(x, low, size), _window(x_mask, low, size)
-        if not x_known.any():
+        y_part, y_known = _standardised(second, begin, begin + step, y_scale)
+        x_part, x_known = _standardised(first, begin + lowest, begin + lowest + size, x_scale)
+        if not (x_known.any() and y_known.any()):
             continue
         spectra = [fft.rfft(part, size) for part in (x_part, x_known, x_part * x_part)]
-        y_part, y_known = y[piece], y_mask[piece]
         others = [fft.rfft(part, size).conj() for part in (y_part, y_known, y_part * y_part)]
         total[0] += spectra[1] * others[1]
         total[1] += spectra[0] * others[1]
@@ -87,22 +82,39 @@ def _lagged_sums(first: Array, second: Array, lowest: int, highest: int) -> Arra
     return np.asarray(fft.irfft(total, size, axis=1)[:, :width])
 
 
-def _standardised(signal: Array) -> tuple[Array, Array]:
-    """Return the signal at mean 0 and SD 1 with gaps at 0, and its mask as numbers."""
-    known = np.isfinite(signal)
-    mean = signal[known].mean() if known.any() else 0.0
-    spread = signal[known].std() if known.any() else 0.0
-    values = np.where(known, signal - mean, 0.0) / (spread if spread > 0 else 1.0)
-    return values, known.astype(np.float64)
+def _mean_and_spread(signal: Array) -> tuple[float, float]:
+    """Return mean and SD of the finite samples, a block at a time; the SD is 1 where it is 0."""
+    blocks = range(0, signal.size, _BLOCK)
+    count = total = 0.0
+    for begin in blocks:
+        part = signal[begin : begin + _BLOCK]
+        known = np.isfinite(part)
+        count += float(known.sum())
+        total += float(part[known].sum())
+    mean = total / max(count, 1.0)
+    squares = 0.0
+    for begin in blocks:
+        part = signal[begin : begin + _BLOCK]
+        squares += float(((part[np.isfinite(part)] - mean) ** 2).sum())
+    spread = float(np.sqrt(squares / max(count, 1.0)))
+    return mean, spread if spread > 0 else 1.0
 
 
-def _window(signal: Array, low: int, size: int) -> Array:
-    """Return `size` samples from index `low`, zeros beyond either end."""
-    window = np.zeros(size)
-    begin, end = max(low, 0), min(low + size, signal.size)
+def _standardised(
+    signal: Array, low: int, high: int, scale: tuple[float, float]
+) -> tuple[Array, Array]:
+    """Return samples `low` to `high` at mean 0 and SD 1, and the mask of those that are there.
+
+    Gaps, and what lies beyond either end, are 0 in both.
+    """
+    values, known = np.zeros(high - low), np.zeros(high - low)
+    begin, end = max(low, 0), min(high, signal.size)
     if end > begin:
-        window[begin - low : end - low] = signal[begin:end]
-    return window
+        part = signal[begin:end]
+        finite = np.isfinite(part)
+        values[begin - low : end - low] = np.where(finite, (part - scale[0]) / scale[1], 0.0)
+        known[begin - low : end - low] = finite
+    return values, known
 
 
 def parabola_offset(left: float, middle: float, right: float) -> float:

@@ -26,7 +26,7 @@ from twinangle.synchronise.windows import (
 )
 
 _FIGURE_POINTS = 4000
-_BLOCK_STRIDES = 3
+_BLOCK_STRIDES = 2
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
 _FEWEST_STRIDES = 8
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
