@@ -16,6 +16,7 @@ from twinangle.calibration import Calibration
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.study.calibration import read_calibration
+from twinangle.study.privacy import privacy_warnings
 from twinangle.study.settings import (
     REFERENCE_KINDS,
     WEARABLE_KINDS,
@@ -59,6 +60,7 @@ class Study:
     agreement: AgreementSettings
     conditions: ConditionSettings
     calibration: Calibration | None = None  # fitted from the file that [reference] names
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -115,7 +117,11 @@ def read_study(path: str | Path) -> Study:
     found = [*faults.sorted_texts(), *in_table]
     if found:
         raise StudyError(_message(path, found))
-    return replace(_study(path, table, trials, settings), calibration=calibration)
+    return replace(
+        _study(path, table, trials, settings),
+        calibration=calibration,
+        warnings=privacy_warnings(trials),
+    )
 
 
 def _message(path: Path, found: list[str]) -> str:

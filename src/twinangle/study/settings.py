@@ -334,19 +334,29 @@ class MarkerReference(ReferenceSection):
 class SynchronisationSettings(Section):
     """`[synchronisation]`: how the two clocks are brought together."""
 
-    method: Literal["cross-correlation", "trigger", "shared-clock", "manual"] = "cross-correlation"
+    method: Literal["cross-correlation", "trigger", "shared-clock", "event", "manual"] = (
+        "cross-correlation"
+    )
     max_lag_s: Positive = 30.0
     drift: bool = True
     lag_s: float | None = None
     drift_ppm: float | None = None
     wearable_trigger: Text | None = None
     reference_trigger: Text | None = None
+    events_s: tuple[tuple[float, float], ...] | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         self._keys_belong("manual", "lag_s", required=("lag_s",), optional=("drift_ppm",))
         triggers = ("wearable_trigger", "reference_trigger")
         self._keys_belong("trigger", "the two trigger channels", required=triggers, optional=())
+        self._keys_belong("event", "the events", required=(), optional=("events_s",))
+        for start_s, end_s in self.events_s or ():
+            if not start_s < end_s:
+                raise ValueError(
+                    f"has an event in `events_s` that ends ({end_s:g} s) before it starts "
+                    f"({start_s:g} s)"
+                )
         return self
 
     def _keys_belong(
@@ -365,6 +375,7 @@ class CycleSettings(Section):
     """`[cycles]`: how movement cycles are found."""
 
     method: Literal["shank-gyroscope", "angle-peak", "events"]
+    overrides: Text | None = None  # a table that forces cycles in or out
 
 
 class AgreementSettings(Section):
