@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from twinangle.report.blocks import Block, Figures, figure, table, text
+from twinangle.report.content_depth import budget_section, contest_section
 from twinangle.report.content_pooled import (
     conditions_section,
     limits_section,
@@ -20,6 +21,7 @@ from twinangle.report.content_records import (
     methods_section,
     provenance_section,
 )
+from twinangle.report.content_sensors import recordings_section
 from twinangle.report.content_trials import every_trial, participant_sections
 from twinangle.report.grouping import conditions, participants, procedures, trial_groups
 from twinangle.report.wording import NOTHING, breakable, count, number, span
@@ -63,7 +65,10 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
         ("Every trial", every_trial(results)),
         *participant_sections(results, figures),
         ("Limits of agreement", limits_section(results, figures)),
+        ("Procedures compared", contest_section(results, figures)),
+        ("Error budget", budget_section(results, figures)),
         ("Conditions", conditions_section(results, figures)),
+        ("Recordings, clocks and sensors", recordings_section(results, figures)),
         ("Exclusions, failures and warnings", exclusions_section(results)),
         ("Methods", methods_section(results)),
         ("Parameters and input files", provenance_section(results)),
@@ -123,7 +128,7 @@ def _summary(results: StudyResults, figures: Figures) -> list[Block]:
     )  # fmt: skip
     if results.limits:
         blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
-    elif all(trial.agreement is None for trial in results.trials):
+    elif not results.notes:
         blocks.append(text("No recording has a reference: no agreement is given."))
     blocks += [text(note) for note in results.notes]
     return blocks
@@ -142,7 +147,7 @@ def _rests_on(results: StudyResults) -> str:
         f"{count(len(paired), 'recording')} of {count(with_reference, 'participant')} "
         f"{'has' if len(paired) == 1 else 'have'} a reference."
     )
-    if people == 1:
+    if people == 1 and not results.notes:
         said += " With one participant they say nothing about other people."
     return said
 

@@ -16,6 +16,7 @@ from twinangle.report.blocks import (
     text,
     with_interval,
 )
+from twinangle.report.content_depth import along_cycle_blocks, equivalence_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number
@@ -92,6 +93,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     for name in names:
         blocks += figure(name, figures)
     blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
+    blocks += equivalence_blocks(results)
     known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
     if known:
         blocks.append(_components_table(results.limits))
@@ -99,7 +101,8 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         lines = [line for limits in known for line in (_how(limits), *limits.assumptions)]
         blocks.append(bullets(distinct(lines)))
     said = _notes(results.limits)
-    return [*blocks, heading("Notes"), bullets(said)] if said else blocks
+    blocks += [heading("Notes"), bullets(said)] if said else []
+    return [*blocks, *along_cycle_blocks(results, figures)]
 
 
 def _notes(limits: Sequence[PooledLimits]) -> list[str]:

@@ -15,6 +15,7 @@ from matplotlib import ft2font
 
 from twinangle.report.blocks import Figures
 from twinangle.report.content import report_content
+from twinangle.report.figures_depth import draw_depth
 from twinangle.report.figures_study import draw_conditions, draw_limits, draw_overview
 from twinangle.report.figures_trial import Drawn, draw_trial
 from twinangle.report.grouping import TrialGroup, trial_groups
@@ -102,7 +103,12 @@ def _write_pooled(
 ) -> list[Caption]:
     """Draw and write the figures over all trials."""
     with _drawing():
-        figures = [draw_overview(results), draw_conditions(results), *draw_limits(results)]
+        figures = [
+            draw_overview(results),
+            draw_conditions(results),
+            *draw_limits(results),
+            *draw_depth(results),
+        ]
         drawn = [figure for figure in figures if figure is not None]
         names = unique_names(figure.name for figure in drawn)
         return [

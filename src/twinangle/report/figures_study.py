@@ -17,7 +17,9 @@ from twinangle.report.style import (
     DOUBLE_MM,
     FAINT,
     INK,
+    LIMIT_DASH,
     MARGIN,
+    MARGIN_DASH,
     MARKERS,
     REFERENCE,
     WEARABLE,
@@ -34,7 +36,6 @@ QUANTITIES = {
     "peak_flexion_deg": "Peak flexion",
     "range_deg": "Range over cycle",
 }
-LIMIT_DASH = (0, (4, 1.5))
 KEYED_PARTICIPANTS = 24  # more than this and the key is left out
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
 
@@ -247,7 +248,7 @@ def _draw_limits_panel(
     if margin <= 2.5 * reach:
         low, high = min(low, -margin), max(high, margin)
         for level in (-margin, margin):
-            axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=(0, (5, 1.5, 1, 1.5)))
+            axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
     pad = 0.06 * (high - low) or 1.0
     axes.set_ylim(low - pad, high + pad)
     if pooled.limits is not None:

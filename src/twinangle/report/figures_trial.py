@@ -100,14 +100,16 @@ def _traces_caption(trial: TrialResult) -> str:
 
 
 def _stretch(paired: PairedAngles, cycles: CycleSet | None) -> tuple[float, float]:
-    """Return a stretch about the middle kept cycle, within the recording."""
+    """Return a stretch about the middle of the longest run of kept cycles."""
     time_s = paired.time_s
     first, last = float(time_s[0]), float(time_s[-1])
     length = min(STRETCH_S, last - first)
     middle = (first + last) / 2
     if cycles is not None and cycles.kept.any():
-        starts = cycles.start_s[cycles.kept]
-        middle = float(starts[starts.size // 2])
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], cycles.kept, [False]])))
+        begins, ends = edges[::2], edges[1::2] - 1
+        run = int(np.argmax(ends - begins))
+        middle = float(cycles.start_s[begins[run]] + cycles.end_s[ends[run]]) / 2
     start = min(max(middle - length / 2, first), last - length)
     return start, start + length
 

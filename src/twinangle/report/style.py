@@ -54,7 +54,10 @@ DASHES: tuple[tuple[float, tuple[float, ...]], ...] = (
     (0, (5, 1.2, 1, 1.2)),
     (0, (7, 2)),
 )
-REFERENCE_DASH = (0.0, (3.2, 1.3))
+Dash = tuple[float, tuple[float, ...]]
+REFERENCE_DASH: Dash = (0.0, (3.2, 1.3))
+LIMIT_DASH: Dash = (0, (4, 1.5))
+MARGIN_DASH: Dash = (0, (5, 1.5, 1, 1.5))
 
 STYLE: Mapping[str, Any] = {
     "font.size": FONT_PT,

@@ -32,8 +32,9 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     Returns
     -------
     tuple of Path
-        The files: trials, limits_of_agreement, limits_points, conditions, exclusions,
-        mean_curves, warnings and inputs.
+        The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
+        error_budgets, equivalence, along_cycle, sensors, conditions, exclusions, mean_curves,
+        warnings and inputs.
     """
     record = results.to_json()
     tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
@@ -46,6 +47,18 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
             ("procedure", "condition", "quantity", "participant", "size_deg", "difference_deg"),
             _point_rows(results),
         ),
+        "contest": (("condition", "procedure"), _contest_rows(record, "standings")),
+        "contest_differences": (("condition", "first"), _contest_rows(record, "differences")),
+        "error_budgets": (
+            ("procedure", "condition"),
+            [_flat(row) for row in record["error_budgets_deg2"]],
+        ),
+        "equivalence": (
+            ("procedure", "condition", "quantity"),
+            [_flat(row) for row in record["equivalence"]],
+        ),
+        "along_cycle": (("procedure", "condition", "percent"), _along_cycle_rows(record)),
+        "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
         "conditions": (
             ("procedure", "quantity", "condition", "against"),
             [_flat(row) for row in record["conditions"]],
@@ -108,6 +121,41 @@ def _trial_rows(record: Row) -> list[dict[str, Any]]:
     rows = [_flat({k: v for k, v in trial.items() if v is not None}) for trial in record["trials"]]
     columns = distinct(key for row in rows for key in row)
     return [{key: row.get(key) for key in columns} for row in rows]
+
+
+def _contest_rows(record: Row, part: str) -> list[dict[str, Any]]:
+    """Return the standings, or the paired differences, of every contest."""
+    return [
+        {"condition": contest["condition"]}
+        | {key: ", ".join(v) if isinstance(v, list) else v for key, v in row.items()}
+        for contest in record["contests"]
+        for row in contest[part]
+    ]
+
+
+def _along_cycle_rows(record: Row) -> Iterable[dict[str, Any]]:
+    """Return bias, its band and the limits, point by point."""
+    for item in record["along_cycle"]:
+        n = len(item["bias_deg"])
+        for k in range(n):
+            yield {
+                "procedure": item["procedure"],
+                "condition": item["condition"],
+                "percent": 100.0 * k / (n - 1),
+                "bias_deg": item["bias_deg"][k],
+                "bias_band_low_deg": item["bias_band_deg"][0][k],
+                "bias_band_high_deg": item["bias_band_deg"][1][k],
+                "lower_deg": item["lower_deg"][k],
+                "upper_deg": item["upper_deg"][k],
+                "p_adjusted": item["p_adjusted"][k],
+            }
+
+
+def _sensor_rows(record: Row) -> Iterable[dict[str, Any]]:
+    """Return one row a sensor of every trial and procedure."""
+    for trial in record["trials"]:
+        for sensor in trial["sensors"]:
+            yield {name: trial[name] for name in IDENTIFIERS} | _flat(sensor)
 
 
 def _identity(trial: TrialResult) -> dict[str, Any]:

@@ -1,0 +1,164 @@
+"""Pages that look behind the numbers: contest, equivalence, error budget, along the cycle."""
+
+from __future__ import annotations
+
+from twinangle.report.blocks import Block, Figures, bullets, figure, heading, table, text
+from twinangle.report.figures_depth import PARTS
+from twinangle.report.figures_study import quantity_name
+from twinangle.report.grouping import distinct
+from twinangle.report.wording import NOTHING, between, number
+from twinangle.results import StudyResults
+
+
+def _named(figures: Figures, start: str) -> list[Block]:
+    """Return the blocks of all figures whose name starts so."""
+    return [block for name in figures if name.startswith(start) for block in figure(name, figures)]
+
+
+def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return limits along the cycle, and where the instruments differ."""
+    if not results.along_cycle:
+        return []
+    rows = []
+    for procedure, condition, limits, difference in results.along_cycle:
+        n = limits.bias.size - 1
+        regions = [
+            f"{100 * first / n:.0f} to {100 * last / n:.0f} %" for first, last in difference.regions
+        ]
+        rows.append(
+            [
+                condition or NOTHING,
+                procedure,
+                "; ".join(regions) or "nowhere",
+                f"{limits.n_participants} / {limits.n_curves}",
+                number(difference.alpha, 3),
+                number(difference.smallest_p, 4),
+            ]
+        )
+    return [
+        heading("Along the cycle"),
+        *_named(figures, "along-cycle"),
+        table(
+            ("Condition", "Procedure", "Where the instruments differ", "People / cycles",
+             "Family-wise α", "Smallest p"),
+            rows,
+            words=3,
+            caption="Where along the cycle the mean difference is not zero, the whole cycle tested "
+            "as one family; the smallest p is what so few participants can give.",
+        ),
+        bullets(distinct(line for *_, item, _ in results.along_cycle for line in item.assumptions)),
+    ]  # fmt: skip
+
+
+def equivalence_blocks(results: StudyResults) -> list[Block]:
+    """Return the claims that bias and limits lie within the margin."""
+    if not results.equivalence:
+        return []
+    rows = [
+        [
+            condition or NOTHING,
+            procedure,
+            quantity_name(quantity),
+            "yes" if claim.bias_equivalent else "no",
+            _p_value(claim.p_value),
+            between(claim.bias_ci),
+            "yes" if claim.limits_equivalent else "no",
+            between((claim.outer_lower, claim.outer_upper)),
+        ]
+        for procedure, condition, quantity, claim in results.equivalence
+    ]
+    margin = number(results.acceptable_deg, 1)
+    level = f"{100 * (2 * results.confidence - 1):g} %"
+    return [
+        heading(f"Tested against the margin of ±{margin}°"),
+        table(
+            ("Condition", "Procedure", "Quantity", "Bias within", "p", f"{level} interval",
+             "Limits within", "Outer bounds"),
+            rows,
+            words=3,
+            caption="Two one-sided tests of the bias, and whether the outer bounds of the limits "
+            "lie within the margin, in degrees. “No” means not shown; it is no proof of the "
+            "contrary.",
+        ),
+    ]  # fmt: skip
+
+
+def _p_value(p: float) -> str:
+    """Return a p value to three decimals."""
+    return "< 0.001" if p < 0.001 else number(p, 3)
+
+
+def contest_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the procedures' ranks and paired differences."""
+    blocks: list[Block] = []
+    for condition, contest in results.contests:
+        blocks.append(heading(condition or "All trials"))
+        blocks += _named(figures, f"contest_{condition}") if len(results.contests) == 1 else []
+        standings = [
+            [f"{place.rank}", place.procedure, number(place.mean), ", ".join(place.tied_with)]
+            for place in contest.standings
+        ]
+        pairs = [
+            [
+                f"{pair.first} − {pair.second}",
+                number(pair.difference, 3),
+                between((pair.lower, pair.upper), 3),
+                _p_value(pair.p_value),
+                "tie" if pair.tied else "apart",
+            ]
+            for pair in contest.differences
+        ]
+        blocks += [
+            table(
+                ("Rank", "Procedure", "RMS demeaned", "Tied with"),
+                [[row[0], row[1], row[3] or NOTHING, row[2]] for row in standings],
+                words=3,
+            )
+            | {"head": ["Rank", "Procedure", "Tied with", "RMS demeaned"]},
+            table(
+                ("Pair", "Difference", "Interval", "p (unadjusted)", "Verdict"),
+                pairs,
+                caption=f"Paired over {contest.n_participants} participant(s) and "
+                f"{contest.n_trials} trial(s), in degrees; the intervals hold together at "
+                f"{100 * contest.confidence:g} %.",
+            ),
+        ]
+        if contest.dropped:
+            blocks.append(text(f"Left out, lacking a procedure: {', '.join(contest.dropped)}."))
+    if not blocks:
+        return []
+    lead = (
+        "Procedures on the same trials, the same clock and the same cycles, ranked by the RMS of "
+        "the demeaned mean curves, participants as clusters. Procedures that cannot be told apart "
+        "are ties."
+    )
+    several = _named(figures, "contest") if len(results.contests) > 1 else []
+    return [text(lead), *several, *blocks]
+
+
+def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the parts of the mean squared difference, pooled."""
+    if not results.budgets:
+        return []
+    rows = [
+        [
+            condition or NOTHING,
+            procedure,
+            str(budget.n_participants),
+            *(number(getattr(budget, part), 3) for part in PARTS),
+            number(budget.total, 3),
+        ]
+        for procedure, condition, budget in results.budgets
+    ]
+    head = ("Condition", "Procedure", "People", *(name.capitalize() for name in PARTS.values()))
+    return [
+        text(
+            "How much of the mean squared difference of all kept cycles is a constant offset, a "
+            "difference of range (gain), timing (what a shift of one curve removes), a pattern "
+            "that repeats every cycle, a level that wanders slowly from cycle to cycle, and the "
+            "rest from cycle to cycle."
+        ),
+        *figure("error_budget", figures),
+        table((*head, "Whole"), rows, words=2, caption="Parts in deg²; they add up to the whole."),
+        bullets(distinct(line for *_, budget in results.budgets for line in budget.assumptions)),
+    ]

@@ -1,0 +1,186 @@
+"""Pages on how the recordings were made: strides, clocks, sensors and the magnetic field."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from twinangle.report.blocks import Block, Figures, bullets, figure, heading, table
+from twinangle.report.grouping import Naming, distinct, trial_groups
+from twinangle.report.wording import NOTHING, number
+from twinangle.results import StudyResults, TrialResult
+
+
+def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return what the recordings themselves tell: strides, clocks, sensors, field."""
+    naming = Naming(results)
+    worked = [group.main for group in trial_groups(results) if group.main.status == "ok"]
+    return [
+        *_strides(worked, naming),
+        *_clocks(worked, naming),
+        *_angles(results, naming),
+        *_devices(worked, naming),
+        *_fields(worked, naming, figures),
+    ]
+
+
+def _strides(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return stride times and their variability."""
+    rows = [
+        [
+            trial.participant,
+            naming.heading(trial),
+            f"{summary.n_kept} / {summary.n_found}",
+            str(summary.n_bouts),
+            number(summary.duration_mean_s, 3),
+            number(summary.duration_sd_s, 3),
+            number(summary.duration_cv_percent, 1),
+            number(summary.duration_sd_within_bouts_s, 3),
+            number(summary.strides_per_minute, 1),
+        ]
+        for trial in trials
+        if (summary := trial.strides) is not None
+    ]
+    head = (
+        "Participant", "Recording", "Cycles", "Bouts", "Mean (s)", "SD (s)", "CV (%)",
+        "SD within bouts (s)", "Per minute",
+    )  # fmt: skip
+    caption = "Duration of the kept cycles (kept / found), main procedure."
+    return [heading("Cycles in time"), table(head, rows, words=2, caption=caption)] if rows else []
+
+
+def _clocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return lag and drift with their errors, and what the lag's error does to the RMS."""
+    rows = []
+    for trial in trials:
+        clock, cost = trial.synchronisation, trial.timing_cost
+        if clock is None:
+            continue
+        rows.append(
+            [
+                trial.participant,
+                naming.heading(trial),
+                number(clock.lag_s, 4),
+                number(1e3 * clock.lag_se_s, 2),
+                number(1e3 * clock.lag_systematic_s, 2),
+                number(clock.drift_ppm, 1),
+                number(clock.drift_se_ppm, 1),
+                number(clock.peak_correlation, 3),
+                number(clock.runner_up_correlation, 3),
+                number(clock.evidence, 1),
+                number(None if cost is None else cost.change_deg),
+            ]
+        )
+    head = (
+        "Participant", "Recording", "Lag (s)", "SE (ms)", "Systematic (ms)", "Drift (ppm)", "SE",
+        "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
+    )  # fmt: skip
+    caption = (
+        "How the clocks were brought together. Systematic: error of the lag from a difference of "
+        "the instruments that repeats every cycle. Evidence: log likelihood ratio against the best "
+        "rival stride. RMS ±: how far the RMS of the demeaned curves moves within the lag's error."
+    )
+    return [heading("Clocks"), table(head, rows, words=2, caption=caption)] if rows else []
+
+
+_QUALITY = {
+    "neutral_scatter_deg": "Neutral scatter (°)",
+    "axis_spread_deg": "Axis spread (°)",
+    "axis_difference_deg": "Axes apart (°)",
+    "residual_rms_deg": "Outside the hinge (°)",
+    "heading_uncertainty_deg": "Heading SE (°)",
+}
+
+
+def _angles(results: StudyResults, naming: Naming) -> list[Block]:
+    """Return what each procedure says of its own angle."""
+    rows = [
+        [
+            trial.participant,
+            naming.heading(trial),
+            trial.procedure,
+            *(number(quality.get(key)) for key in _QUALITY),
+        ]
+        for trial in results.trials
+        if (quality := trial.extras.get("angle_quality")) is not None
+    ]
+    head = ("Participant", "Recording", "Procedure", *_QUALITY.values())
+    caption = (
+        "Quality of the wearable's angle: scatter of the relative orientation in neutral standing, "
+        "spread of the joint's rate about the flexion axis, largest angle between ways to find "
+        "that axis, RMS of the joint rotation outside it, and standard error of the sensors' "
+        "relative heading."
+    )
+    return [heading("Angle"), table(head, rows, words=3, caption=caption)] if rows else []
+
+
+_DEVICE = {
+    "rate_hz": ("Rate (Hz)", 1, 1.0),
+    "rest_s": ("Rest (s)", 1, 1.0),
+    "gyroscope_bias_deg_s": ("Gyr. bias (°/s)", 2, 1.0),
+    "gyroscope_noise_deg_s": ("Gyr. noise (°/s)", 3, 1.0),
+    "accelerometer_norm_error_m_s2": ("Acc. norm error (m/s²)", 3, 1.0),
+    "accelerometer_noise_m_s2": ("Acc. noise (m/s²)", 3, 1.0),
+    "saturated_share": ("Saturated (%)", 2, 100.0),
+    "dropped_share": ("Dropped (%)", 2, 100.0),
+    "longest_gap_s": ("Longest gap (s)", 2, 1.0),
+}
+_FIELD = {
+    "norm": ("Norm (µT)", 1, 1.0),
+    "dip_deg": ("Dip (°)", 1, 1.0),
+    "norm_deviation_rms": ("Norm off, RMS (%)", 1, 100.0),
+    "norm_deviation_max": ("Norm off, largest (%)", 1, 100.0),
+    "dip_deviation_rms_deg": ("Dip off, RMS (°)", 1, 1.0),
+    "dip_deviation_max_deg": ("Dip off, largest (°)", 1, 1.0),
+    "disturbed_share": ("Disturbed (%)", 1, 100.0),
+    "error_correlation": ("With error, ρ", 2, 1.0),
+}
+
+
+def _cells(values: Mapping[str, Any], columns: Mapping[str, tuple[str, int, float]]) -> list[str]:
+    """Return the numbers of some columns, scaled and rounded; a dash where there is none."""
+    found = []
+    for key, (_, decimals, scale) in columns.items():
+        value = values.get(key)
+        found.append(NOTHING if value is None else number(scale * float(value), decimals))
+    return found
+
+
+def _devices(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return the quality of each sensor's own signals."""
+    rows = [
+        [trial.participant, naming.heading(trial), sensor.segment, *_cells(sensor.device, _DEVICE)]
+        for trial in trials
+        for sensor in trial.sensors
+    ]
+    head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _DEVICE.values()))
+    caption = "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'."
+    return [heading("Sensors"), table(head, rows, words=3, caption=caption)] if rows else []
+
+
+def _fields(trials: Iterable[TrialResult], naming: Naming, figures: Figures) -> list[Block]:
+    """Return how disturbed the magnetic field was."""
+    rows = [
+        [trial.participant, naming.heading(trial), sensor.segment, *_cells(sensor.field, _FIELD)]
+        for trial in trials
+        for sensor in trial.sensors
+        if sensor.field is not None
+    ]
+    if not rows:
+        return []
+    head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _FIELD.values()))
+    caption = (
+        "Magnetic field: undisturbed norm (in the magnetometer's unit where it is not calibrated) "
+        "and dip, departures from them, share of samples beyond ±10 % or ±10°, and rank "
+        "correlation over seconds of the departure with the size of the angle's error."
+    )
+    notes = distinct(
+        "A disturbed field turns the heading; a knee angle about a horizontal axis hardly sees it."
+        for _ in rows
+    )
+    return [
+        heading("Magnetic field"),
+        *figure("magnetic_field", figures),
+        table(head, rows, words=3, caption=caption),
+        bullets(notes),
+    ]
