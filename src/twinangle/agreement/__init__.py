@@ -36,6 +36,7 @@ from twinangle.agreement.limits import (
     limits_of_agreement,
     within_participant_limits,
 )
+from twinangle.agreement.many_limits import limits_of_many
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (
     MultipleCorrelation,
@@ -117,6 +118,7 @@ __all__ = [
     "intraclass_correlation",
     "intraclass_correlations",
     "limits_of_agreement",
+    "limits_of_many",
     "limits_power",
     "limits_without_reference_error",
     "measurement_error",
