@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.curves import CurveAgreement
-from twinangle.agreement.equivalence import Equivalence
+from twinangle.agreement.equivalence import CorrectedLimits, Equivalence
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.conditions import ConditionDifference
@@ -97,6 +97,8 @@ class PooledLimits:
     participant: tuple[str, ...]
     size: tuple[float, ...]  # mean of the two instruments, degrees
     difference: tuple[float, ...]  # wearable minus reference, degrees
+    # with the reference's own stated error taken out, where the study states it
+    corrected: CorrectedLimits | None = None
 
 
 @dataclass(frozen=True, slots=True)

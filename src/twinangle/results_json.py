@@ -178,7 +178,8 @@ def _limits_record(pooled: PooledLimits) -> dict[str, Any]:
         "n_participants": len(set(pooled.participant)),
         "n_observations": len(pooled.difference),
     }
-    return record | _limits_numbers(pooled.limits) | {"note": pooled.note}
+    corrected = {"without_reference_error": _numbers_of(pooled.corrected)}
+    return record | _limits_numbers(pooled.limits) | corrected | {"note": pooled.note}
 
 
 def _limits_numbers(limits: LimitsOfAgreement | None) -> dict[str, Any]:

@@ -9,8 +9,16 @@ import numpy as np
 from twinangle.errors import StudyError, SynchronisationError
 from twinangle.pipeline.reading import TrialSignals
 from twinangle.recording import AngleRecording, Interval, JointMotion, Synchronisation
+from twinangle.reference.goniometer import zero_at_standing
 from twinangle.study import Study, Trial
-from twinangle.synchronise import manual, shared_clock, synchronise, trigger
+from twinangle.synchronise import (
+    event,
+    find_events,
+    manual,
+    shared_clock,
+    synchronise,
+    trigger,
+)
 
 
 def place_reference(
@@ -30,7 +38,8 @@ def place_reference(
         return None, None
     clock = _clock(study, signals, motion, reference)
     if getattr(study.reference, "zero_at_standing", False):
-        reference = _zeroed(reference, clock, trial)
+        reference, note = _zeroed(reference, clock, trial)
+        clock = replace(clock, warnings=(*clock.warnings, note))
     return clock, reference
 
 
@@ -54,22 +63,45 @@ def _clock(
             drift=settings.drift,
             max_lag_s=settings.max_lag_s,
         )
+    if settings.method == "event":
+        return event(
+            motion.angle,
+            reference,
+            _events(signals, settings.events_s),
+            max_lag_s=settings.max_lag_s,
+            drift=settings.drift,
+        )
     return synchronise(motion.angle, reference, max_lag_s=settings.max_lag_s, drift=settings.drift)
 
 
-def _zeroed(reference: AngleRecording, clock: Synchronisation, trial: Trial) -> AngleRecording:
-    """Return the reference with its median over neutral standing taken off."""
+def _events(
+    signals: TrialSignals, given: tuple[tuple[float, float], ...] | None
+) -> tuple[Interval, ...]:
+    """Return the stretches that hold the events: as given, or found by their impact."""
+    if given is not None:
+        return tuple(Interval(start_s, end_s) for start_s, end_s in given)
+    if signals.sensors is None:
+        raise SynchronisationError(
+            "method 'event' finds events by their impact in the accelerometer, which this "
+            "wearable does not deliver: give `events_s`, the stretches that hold them, in "
+            "[synchronisation]."
+        )
+    return find_events(signals.sensors.distal)
+
+
+def _zeroed(
+    reference: AngleRecording, clock: Synchronisation, trial: Trial
+) -> tuple[AngleRecording, str]:
+    """Return the reference with its mean over neutral standing taken off, and a note of it."""
     if not isinstance(trial.static, Interval):
         raise StudyError(
             "[reference] zero_at_standing: neutral standing lies in no stretch of this recording "
             "(`static_start_s`, `static_end_s`), so the reference did not record it."
         )
-    times = clock.to_wearable(reference.time_s)
-    standing = (times >= trial.static.start_s) & (times <= trial.static.end_s)
-    values = reference.angle_deg[standing]
-    if not np.isfinite(values).any():
-        raise StudyError(
-            f"[reference] zero_at_standing: {reference.source} holds no value between "
-            f"{trial.static.start_s:g} and {trial.static.end_s:g} s of the wearable's clock."
-        )
-    return replace(reference, angle_deg=reference.angle_deg - np.nanmedian(values))
+    start_s, end_s = clock.to_reference(np.array([trial.static.start_s, trial.static.end_s]))
+    zeroed, removed_deg = zero_at_standing(reference, Interval(float(start_s), float(end_s)))
+    note = (
+        f"{reference.source}: zeroed at neutral standing as [reference] zero_at_standing asks; "
+        f"{removed_deg:.2f}° were subtracted, and the offset is without them."
+    )
+    return zeroed, note

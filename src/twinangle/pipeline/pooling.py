@@ -14,7 +14,11 @@ from twinangle.agreement.along_cycle import (
     functional_limits,
 )
 from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
-from twinangle.agreement.equivalence import Equivalence, equivalence
+from twinangle.agreement.equivalence import (
+    Equivalence,
+    equivalence,
+    limits_without_reference_error,
+)
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
 from twinangle.conditions import ConditionDifference, compare_conditions
 from twinangle.contest import Contest, rank_procedures
@@ -56,10 +60,15 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
     raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
 
 
-def pool_limits(trials: Sequence[TrialResult], *, confidence: float) -> tuple[PooledLimits, ...]:
-    """Return limits of agreement for each procedure, condition and quantity with a reference."""
+def pool_limits(
+    trials: Sequence[TrialResult], *, confidence: float, reference_sd: float | None = None
+) -> tuple[PooledLimits, ...]:
+    """Return limits of agreement for each procedure, condition and quantity with a reference.
+
+    Where the reference's own error `reference_sd` is stated, limits without it stand beside.
+    """
     return tuple(
-        _pool(procedure, condition, quantity, several, confidence)
+        _pool(procedure, condition, quantity, several, confidence, reference_sd)
         for procedure, condition, several in _groups(trials)
         for quantity in QUANTITIES
     )
@@ -183,10 +192,12 @@ def _pool(
     quantity: str,
     trials: Sequence[TrialResult],
     confidence: float,
+    reference_sd: float | None,
 ) -> PooledLimits:
     points = _all_points(trials, quantity)
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
+    corrected = None
     if len(people) == 1:
         limits = within_participant_limits(difference.to_numpy(), confidence=confidence)
         note = (
@@ -194,9 +205,12 @@ def _pool(
             f"{len(points)} cycles. They say nothing about other people."
         )
     else:
-        limits = limits_of_agreement(
-            difference.to_numpy(), points["participant"].to_numpy(), confidence=confidence
-        )
+        participant = points["participant"].to_numpy()
+        limits = limits_of_agreement(difference.to_numpy(), participant, confidence=confidence)
+        if reference_sd is not None:
+            corrected = limits_without_reference_error(
+                difference.to_numpy(), reference_sd, participant, confidence=confidence
+            )
         note = (
             f"{len(points)} cycles of {len(people)} participants; participants are what was "
             "sampled, so the intervals are over participants."
@@ -210,6 +224,7 @@ def _pool(
         participant=tuple(points["participant"]),
         size=tuple(((points["wearable"] + points["reference"]) / 2).tolist()),
         difference=tuple(difference.tolist()),
+        corrected=corrected,
     )
 
 

@@ -21,7 +21,7 @@ from twinangle.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.reference.goniometer import reference_angle
+from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.study import (
     AngleWearable,
     InertialWearable,
@@ -97,9 +97,11 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
-        angle = reference_angle(reference.recording, study.reference)
+        limb = {"joint": study.joint, "side": trial.side}
+        angle = reference_angle(reference.recording, study.reference, **limb)
         extras["timing"]["reference"] = _timing_record(reference.timing)
         warnings += reference.warnings
+        warnings += reference_notes(reference.recording, study.reference, **limb)
     return TrialSignals(
         motion=motion,
         reference=angle,

@@ -63,14 +63,18 @@ def run_study(
         confidence=settings.confidence,
         acceptable_deg=settings.acceptable_deg,
         trials=trials,
-        limits=pool_limits(trials, confidence=settings.confidence),
+        limits=pool_limits(
+            trials,
+            confidence=settings.confidence,
+            reference_sd=getattr(study.reference, "accuracy_deg", None),
+        ),
         conditions=pool_conditions(
             trials, against=study.conditions.against, confidence=settings.confidence
         ),
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
-        notes=_notes(trials),
+        notes=_notes(study, trials),
         contests=pool_contests(trials, confidence=settings.confidence),
         budgets=pool_error_budgets(trials),
         along_cycle=pool_along_cycle(
@@ -99,7 +103,9 @@ def _analyse_all(
 
 def input_files(study: Study) -> tuple[Path, ...]:
     """Return every file the results rest on, each once: study file, trials table, recordings."""
-    files = [study.path, study.table]
+    calibration = getattr(study.reference, "calibration", None)
+    named = (calibration, study.cycles.overrides)
+    files = [study.path, study.table, *(study.folder / name for name in named if name)]
     for trial in study.trials:
         if not trial.exclude:
             files += trial_files(trial)
@@ -135,11 +141,13 @@ def study_parameters(study: Study) -> dict[str, Any]:
     }
 
 
-def _notes(trials: Sequence[TrialResult]) -> tuple[str, ...]:
+def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what a reader must know about what the whole rests on."""
     good = [trial for trial in trials if trial.status == "ok"]
     people = {trial.participant for trial in good}
     notes = []
+    if study.calibration is not None:
+        notes.append(f"The reference's calibration: {study.calibration.summary()}.")
     if len(people) == 1:
         notes.append(
             f"One participant ({next(iter(people))}): every interval here is over cycles of one "

@@ -27,6 +27,7 @@ from twinangle.recording import (
 )
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.study import Study, Trial
+from twinangle.study.overrides import read_overrides
 from twinangle.synchronise import TimingCost, align, timing_cost
 
 
@@ -104,6 +105,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         start_s=trial.start_s,
         end_s=trial.end_s,
         events_s=signals.events_s,
+        overrides=read_overrides(study, trial),
     )
     sensors, found = describe_sensors(signals.sensors, paired)
     return _Line(
