@@ -15,6 +15,7 @@ from twinangle.agreement.bands import CurveBand, bootstrap_curve_band, curve_ban
 from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
 from twinangle.agreement.curves import CurveAgreement, LineFit, compare_curves, fit_line
 from twinangle.agreement.deming import DemingLine, deming_regression
+from twinangle.agreement.difference_checks import DifferenceChecks, check_differences
 from twinangle.agreement.equivalence import (
     CorrectedLimits,
     Equivalence,
@@ -81,6 +82,7 @@ __all__ = [
     "CurveDifference",
     "CycleVariability",
     "DemingLine",
+    "DifferenceChecks",
     "Equivalence",
     "ErrorBudget",
     "FunctionalLimits",
@@ -101,6 +103,7 @@ __all__ = [
     "UnlinkedLimits",
     "VariabilityComparison",
     "bootstrap_curve_band",
+    "check_differences",
     "compare_curves",
     "compare_variability",
     "concordance",
