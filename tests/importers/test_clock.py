@@ -52,7 +52,15 @@ def test_a_clock_set_back_inside_a_file_is_refused_with_its_row(tmp_path):
 
     with pytest.raises(RecordingError, match=r"row 102, column 't': time goes back from 0\.99 to "):
         read_recording(write(tmp_path / "walk.csv", stamps), time="t")
-    with pytest.raises(RecordingError, match=r"set back there once.*split the recording"):
+    with pytest.raises(RecordingError, match=r"set back there.*split the recording"):
+        read_recording(write(tmp_path / "walk.csv", stamps), time="t")
+
+
+def test_a_single_row_out_of_order_is_told_as_such(tmp_path):
+    stamps = np.arange(100) / 100
+    stamps[50] = 0.2
+
+    with pytest.raises(RecordingError, match=r"row 52, .* this row alone is out of order"):
         read_recording(write(tmp_path / "walk.csv", stamps), time="t")
 
 

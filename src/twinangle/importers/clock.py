@@ -113,12 +113,12 @@ def _require_increasing(
             f"{where}: the time {after:.12g} is the same as in the row before, with other values "
             f"({bad.size} such row(s)); every sample needs a time of its own."
         )
-    reset = (np.diff(stamps[at + 1 :]) > 0).all() and stamps.size - at > MOST_STEPS
+    reset = stamps[min(at + 2, stamps.size - 1)] <= before
     hint = (
-        " The clock was set back there once, and the file does not say by how much: split the "
+        " The clock was set back there, and the file does not say by how much: split the "
         "recording at that row, or correct the times."
         if reset
-        else ""
+        else " The rows after it go on from the row before it: this row alone is out of order."
     )
     raise RecordingError(
         f"{where}: time goes back from {before:.12g} to {after:.12g} ({bad.size} such row(s)); "

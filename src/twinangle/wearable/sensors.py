@@ -31,7 +31,7 @@ from twinangle.recording import (
 STANDARD_GRAVITY = 9.80665  # m/s², CGPM 1901
 EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest field norm at the Earth's surface
 FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
-SLOWEST_PEAK_RAD_S = 0.35  # 20 °/s: a joint that moves in a trial turns faster
+SLOWEST_PEAK_RAD_S = 0.7  # 40 °/s: a joint that moves in a trial turns faster
 
 FACTORS: dict[str, dict[str, float]] = {
     "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY},
@@ -151,7 +151,7 @@ def build_sensor_pair(
     RecordingError
         A unit declared nowhere or twice differently; values that the declared unit makes
         impossible (median accelerometer norm more than a quarter off 9.81 m/s², rates above
-        100 rad/s or never above 20 °/s); a constant or empty channel; fewer than ten samples.
+        100 rad/s or never above 40 °/s); a constant or empty channel; fewer than ten samples.
         The message names the file, the channel and the key of the study file.
     """
     require_enough_samples(recording)
