@@ -88,6 +88,17 @@ def test_comments_above_and_units_under_the_header_are_understood(read):
     assert "row under the header" in recording.notes[0]
 
 
+@pytest.mark.parametrize("columns", [["a"], None])
+def test_lines_of_text_above_the_header_are_passed_over_and_told(read, columns):
+    text = "Logger 7;invented\nStart;10:00\n\ntime_s;a;b\ns;g;g\n0;1,5;x1\n1;2,5;x2\n"
+
+    recording = read(text, columns=columns, time="time_s")
+
+    assert_array_equal(recording.columns(["a"])[:, 0], [1.5, 2.5])
+    assert recording.units == ("g",)
+    assert "2 line(s) of text above the column names passed over" in recording.notes[0]
+
+
 def test_only_declared_columns_are_looked_at(read):
     recording = read("time_s,a,note\n0,1,start\n1,2,\n", columns=["a"], time="time_s")
 

@@ -28,6 +28,7 @@ from twinangle.recording import Array
 MISSING_WORDS = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "-nan")
 DELIMITERS = (",", ";", "\t")
 HEAD_BYTES = 1 << 18
+HEAD_LINES = 100  # among which the column names are looked for
 UNIT_WORDS = re.compile(
     r"[\[(]?\s*(-|1|n/a|s|ms|us|µs|m/s\^?2|m/s²|m\s*s\^?-2|m\*s\^?-2|m?g|rad|deg|°|"
     r"(?:rad|deg|°)/s|dps|m?V|[uµμn]?T|gauss|G|Hz|°C|degC|mm|cm|m|N|%|counts?|a\.?u\.?)\s*[\])]?"
@@ -43,6 +44,7 @@ class Layout:
     names: tuple[str, ...]
     units: tuple[str, ...]  # empty where there is no row of units
     n_head: int  # lines before the first row of data
+    n_above: int = 0  # lines with content above the column names, comments left out
 
 
 def read(path: Path, request: Request) -> Table:
@@ -59,8 +61,18 @@ def read(path: Path, request: Request) -> Table:
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=("units read from the row under the header",) if layout.units else (),
+        notes=_layout_notes(layout),
     )
+
+
+def _layout_notes(layout: Layout) -> tuple[str, ...]:
+    """Say what was understood beyond a plain header."""
+    notes = []
+    if layout.n_above:
+        notes.append(f"{layout.n_above} line(s) of text above the column names passed over")
+    if layout.units:
+        notes.append("units read from the row under the header")
+    return tuple(notes)
 
 
 def sniff(path: Path, request: Request) -> Layout:
@@ -72,7 +84,7 @@ def sniff(path: Path, request: Request) -> Layout:
         If the file is empty, not UTF-8, or begins with numbers where a header should be.
     """
     lines = _head_lines(path, request)
-    header = next((i for i, line in enumerate(lines) if _is_header(line)), None)
+    header = _find_header(lines, request)
     if header is None:
         raise RecordingError(
             f"{request.source}: is empty; accepted: a row of column names, then rows of numbers."
@@ -94,6 +106,7 @@ def sniff(path: Path, request: Request) -> Layout:
         names=tuple(names),
         units=units,
         n_head=header + 1 + bool(units),
+        n_above=sum(_is_header(line) for line in lines[:header]),
     )
 
 
@@ -117,6 +130,29 @@ def _head_lines(path: Path, request: Request) -> list[str]:
         ) from None
     lines = re.split(r"\r\n|\n|\r", text)
     return lines if len(head) < HEAD_BYTES or len(lines) < 2 else lines[:-1]
+
+
+def _find_header(lines: list[str], request: Request) -> int | None:
+    """Return the line of the column names, lines of text above it passed over.
+
+    It is the first that holds every declared column; without one, the first with content whose
+    next rows are as long and hold numbers; without that, the first with content.
+    """
+    content = [i for i, line in enumerate(lines) if _is_header(line)]
+    cells = {i: _cells(lines[i], max(DELIMITERS, key=lines[i].count)) for i in content[:HEAD_LINES]}
+    wanted = {*(request.columns or ()), *([request.time] if request.time else ())}
+    for i, names in cells.items():
+        if wanted and wanted <= set(names):
+            return i
+    for i, below, second in zip(content, content[1:], content[2:], strict=False):
+        if i not in cells or second not in cells:
+            break
+        units = _is_units_row(cells[below])
+        row = cells[second if units else below]
+        as_long = len(row) == len(cells[i]) and not all(map(_looks_numeric, cells[i]))
+        if as_long and any(map(_looks_numeric, row)):
+            return i
+    return content[0] if content else None
 
 
 def _is_header(line: str) -> bool:
