@@ -26,6 +26,7 @@ def test_product_inverse_and_rotation_match_scipy(seed):
     assert_allclose(same, 1.0, atol=1e-12)
     assert_allclose(quaternions.conjugate(as_wxyz(a)) @ np.ones(4), as_wxyz(a) @ [1, -1, -1, -1])
     assert_allclose(quaternions.rotate(as_wxyz(a), vector), a.apply(vector), atol=1e-12)
+    assert_allclose(quaternions.cross(vector, vector[::-1]), np.cross(vector, vector[::-1]))
 
 
 def test_rotation_vectors_match_scipy_from_tiny_to_nearly_half_a_turn():

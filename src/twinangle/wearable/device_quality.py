@@ -28,7 +28,7 @@ _SMALLEST_FULL_SCALE = (np.radians(240.0), 1.9 * STANDARD_GRAVITY)
 _TURNING_RAD_S = 0.3  # mean speed of a window that says something about handedness
 _WINDOW_S = 4.0
 _BLOCKS = 4  # of a window: in the means over 1 s most linear acceleration cancels
-LEFT_HANDED = -0.2  # handedness below this is refused; real recordings reach 0.45 and more
+LEFT_HANDED = -0.2  # handedness below this is refused; ten open recordings reach 0.63 and more
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +166,7 @@ def handedness(sensor: InertialRecording) -> float:
     motion cannot tell. NaN when the sensor hardly turns. Our own.
     """
     signals = np.concatenate([sensor.gyroscope, sensor.accelerometer], axis=1)
-    step = max(1, int(sensor.rate_hz / 50))  # means over up to 20 ms keep every turn that matters
+    step = max(1, int(sensor.rate_hz / 25))  # means over 40 ms keep every turn that matters
     signals = signals[: sensor.n_samples // step * step].reshape(-1, step, 6).mean(axis=1)
     rate_hz = sensor.rate_hz / step
     length = max(int(_WINDOW_S * rate_hz) // _BLOCKS, 1) * _BLOCKS
@@ -177,23 +177,26 @@ def handedness(sensor: InertialRecording) -> float:
     if turned.sum() * _WINDOW_S < 2.0:
         return float("nan")
     rate, force = windows[turned, :, :3], windows[turned, :, 3:]
-    given, reversed_ = (_turned_variance(sign * rate, force, rate_hz) for sign in (1, -1))
-    return (reversed_ - given) / (reversed_ + given)
+    both = np.concatenate([rate, -rate])
+    variance = _turned_variance(both, np.concatenate([force, force]), rate_hz)
+    given, opposite = variance[: rate.shape[0]].mean(), variance[rate.shape[0] :].mean()
+    return float((opposite - given) / (opposite + given))
 
 
-def _turned_variance(rate: Array, force: Array, rate_hz: float) -> float:
-    """Return the variance of the force in the frame of each window's start, m²/s⁴."""
+def _turned_variance(rate: Array, force: Array, rate_hz: float) -> Array:
+    """Return each window's variance of the force in the frame of its start, m²/s⁴."""
+    speed = np.linalg.norm(rate, axis=2, keepdims=True)
+    half = speed / rate_hz / 2
+    axis = rate / np.maximum(speed, 1e-12)
+    steps = np.concatenate([np.cos(half), np.sin(half) * axis], axis=2)
     orientation = np.tile([1.0, 0.0, 0.0, 0.0], (rate.shape[0], 1))
-    seen = np.empty_like(force)
+    path = np.empty_like(steps)
     for k in range(rate.shape[1]):
-        seen[:, k] = quaternions.rotate(orientation, force[:, k])
-        speed = np.linalg.norm(rate[:, k], axis=1, keepdims=True)
-        axis = rate[:, k] / np.maximum(speed, 1e-12)
-        half = speed / rate_hz / 2
-        step = np.concatenate([np.cos(half), np.sin(half) * axis], axis=1)
-        orientation = quaternions.multiply(orientation, step)
+        path[:, k] = orientation
+        orientation = quaternions.multiply(orientation, steps[:, k])
+    seen = quaternions.rotate(path, force)
     blocks = seen.reshape(seen.shape[0], _BLOCKS, -1, 3).mean(axis=2)
-    return float(blocks.var(axis=1).sum(axis=1).mean())
+    return np.asarray(blocks.var(axis=1).sum(axis=1))
 
 
 def _rest_blocks(sensor: InertialRecording, signals: Array, rest: Interval | None) -> list[Array]:

@@ -28,7 +28,7 @@ from twinangle.wearable.jointcentre import (
 
 SYSTEMATIC_DEG = 10.0  # heading error of the hinge constraint on a knee, whatever the statistics
 _SLOW_RAD_S = 0.3
-_MOST_SAMPLES = 400
+_MOST_SAMPLES = 300
 _LEAST_HORIZONTAL = 0.5  # an axis steeper than 60° says nothing about heading
 _SIGN_RATIO = 1.1  # the wrong direction must misfit the accelerations this much more
 
@@ -53,7 +53,7 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
     Returns
     -------
     HingeAxes
-        The least-squares solution (soft L1 loss), refined from the best three of 49 starts.
+        The least-squares solution (soft L1 loss), refined from the best two of 49 starts.
 
     Raises
     ------
@@ -78,8 +78,8 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
 
     def misfit(angles: Array) -> Array:
         return np.asarray(
-            np.linalg.norm(np.cross(one, _unit(angles[:2], first)), axis=1)
-            - np.linalg.norm(np.cross(two, _unit(angles[2:], second)), axis=1)
+            np.linalg.norm(quaternions.cross(one, _unit(angles[:2], first)), axis=1)
+            - np.linalg.norm(quaternions.cross(two, _unit(angles[2:], second)), axis=1)
         )
 
     def slope(angles: Array) -> Array:
@@ -92,7 +92,7 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
     starts.sort(key=lambda angles: float(np.sum(np.abs(misfit(angles)))))
     fits = [
         least_squares(misfit, start, jac=slope, loss="soft_l1", f_scale=0.1, max_nfev=30)
-        for start in starts[:3]
+        for start in starts[:2]
     ]
     best = min(fits, key=lambda fit: float(fit.cost))
     return HingeAxes(
@@ -229,6 +229,6 @@ def _tangent(angles: Array, basis: Array) -> Array:
 
 def _square_part_slope(rates: Array, axis: Array) -> Array:
     """Return the derivative of ‖ω × j‖ by j, (n, 3); zero where ω lies along j."""
-    square = np.cross(rates, axis)
+    square = quaternions.cross(rates, axis)
     length = np.maximum(np.linalg.norm(square, axis=1, keepdims=True), 1e-12)
-    return np.asarray(np.cross(square, rates) / length)
+    return np.asarray(quaternions.cross(square, rates) / length)

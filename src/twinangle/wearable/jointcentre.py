@@ -112,8 +112,8 @@ def find_joint_centre(
     """Solve for the two arms and, unless it is given, the heading difference.
 
     For every heading the arms follow from a 6 × 6 system of sums, so the heading is scanned in
-    steps of 5° over the whole circle and refined. Four rounds with Cauchy weights keep impacts
-    and soft tissue from deciding.
+    steps of 5° over the whole circle, before and after the first weighting, and refined. Four
+    rounds with Cauchy weights keep impacts and soft tissue from deciding.
 
     Parameters
     ----------
@@ -125,10 +125,11 @@ def find_joint_centre(
     weight = np.ones(proximal.sample.size)
     ridge = 1.0 / ARM_PRIOR_M**2
     scale, heading = 1.0, 0.0 if heading_rad is None else heading_rad
-    for _ in range(4):
+    for round_ in range(4):
         sums = _Sums.of(proximal.columns, distal.columns, weight)
         if heading_rad is None:
-            heading = _best_heading(sums, ridge * scale**2)
+            whole = round_ < 2  # impacts may still mislead the first, unweighted round
+            heading = _best_heading(sums, ridge * scale**2, None if whole else heading)
         arms, precision = sums.arms(heading, ridge * scale**2)
         misfit = _misfit(proximal, distal, arms, heading)
         scale = max(1.4826 * float(np.median(np.abs(misfit))), 1e-6)
@@ -198,9 +199,10 @@ class _Sums:
     def arms(self, heading: float, ridge: float) -> tuple[Array, Array]:
         """Return the best arms (6,) at a heading, and the matrix of their normal equations."""
         x = self.cross(heading)
-        matrix = np.block(
-            [[self.first[:3, :3], -x[:3, :3]], [-x[:3, :3].T, self.second[:3, :3]]]
-        ) + ridge * np.eye(6)
+        matrix = np.empty((6, 6))
+        matrix[:3, :3], matrix[3:, 3:] = self.first[:3, :3], self.second[:3, :3]
+        matrix[:3, 3:], matrix[3:, :3] = -x[:3, :3], -x[:3, :3].T
+        matrix.flat[::7] += ridge
         right = np.concatenate([self.first[:3, 3] - x[:3, 3], self.second[:3, 3] - x[3, :3]])
         return np.linalg.solve(matrix, right), matrix
 
@@ -216,15 +218,19 @@ class _Sums:
         )
 
 
-def _best_heading(sums: _Sums, ridge: float) -> float:
-    grid = np.radians(np.arange(0.0, 360.0, 5.0))
-    start = grid[int(np.argmin([sums.cost(heading, ridge) for heading in grid]))]
-    reach = np.radians(5.0)
+def _best_heading(sums: _Sums, ridge: float, near_rad: float | None) -> float:
+    """Return the heading of least misfit: over the whole circle, or within 20° of a known one."""
+    step = np.radians(5.0)
+    start = near_rad
+    if start is None:
+        grid = np.arange(0.0, 2 * np.pi, step)
+        start = grid[int(np.argmin([sums.cost(heading, ridge) for heading in grid]))]
+    reach = step if near_rad is None else 4 * step
     found = minimize_scalar(
         lambda heading: sums.cost(heading, ridge),
         bounds=(start - reach, start + reach),
         method="bounded",
-        options={"xatol": 1e-6},
+        options={"xatol": 1e-5},
     )
     return float(found.x)
 
@@ -239,7 +245,10 @@ def _misfit(one: SegmentTerms, two: SegmentTerms, arms: Array, heading: float) -
 def _lever_columns(rate: Array, slope: Array) -> list[Array]:
     """Return the three columns of Γ: what a unit arm along each axis adds to the acceleration."""
     units = np.eye(3)
-    return [np.cross(rate, np.cross(rate, unit)) + np.cross(slope, unit) for unit in units]
+    return [
+        quaternions.cross(rate, quaternions.cross(rate, unit)) + quaternions.cross(slope, unit)
+        for unit in units
+    ]
 
 
 def _bridged(signals: Array, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Array:

@@ -11,6 +11,13 @@ import numpy as np
 from twinangle.recording import Array
 
 
+def cross(left: Array, right: Array) -> Array:
+    """Return the cross product of (…, 3) vectors; numpy's own costs several times as much."""
+    x1, y1, z1 = left[..., 0], left[..., 1], left[..., 2]
+    x2, y2, z2 = right[..., 0], right[..., 1], right[..., 2]
+    return np.stack([y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2], axis=-1)
+
+
 def multiply(left: Array, right: Array) -> Array:
     """Return the Hamilton product `left` ⊗ `right`, broadcasting over leading dimensions."""
     w1, x1, y1, z1 = np.moveaxis(left, -1, 0)
@@ -34,8 +41,8 @@ def conjugate(quaternion: Array) -> Array:
 def rotate(quaternion: Array, vector: Array) -> Array:
     """Rotate (…, 3) vectors by (…, 4) unit quaternions: sensor to earth for an orientation."""
     axis = quaternion[..., 1:]
-    twice = 2.0 * np.cross(axis, vector)
-    return np.asarray(vector + quaternion[..., :1] * twice + np.cross(axis, twice))
+    twice = 2.0 * cross(axis, vector)
+    return np.asarray(vector + quaternion[..., :1] * twice + cross(axis, twice))
 
 
 def rotation_vector(quaternion: Array) -> Array:
