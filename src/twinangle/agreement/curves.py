@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from twinangle.agreement._input import Floats, finite_array, finite_pair, read_only
-from twinangle.agreement._result import Result, quantity
+from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
+from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,10 @@ class CurveAgreement(Result):
         Parts of the mean squared difference, in squared units; they add up to rmse².
     n_cycles : int
         Cycles behind the mean curves.
+    offset_ci : tuple of float
+        Interval of the offset over this participant's cycles; NaN below 3 cycles.
+    confidence : float
+        Of that interval.
     test_mean, reference_mean : ndarray of float, shape (n_points,)
         The mean curves.
     assumptions : tuple of str
@@ -119,6 +124,8 @@ class CurveAgreement(Result):
     msd_spread: float
     msd_pattern: float
     n_cycles: int
+    offset_ci: Interval
+    confidence: float
     test_mean: Floats
     reference_mean: Floats
     assumptions: tuple[str, ...]
@@ -127,19 +134,25 @@ class CurveAgreement(Result):
         """Return one sentence for a paper, rounded."""
         return (
             f"Over {self.n_cycles} cycle(s) the mean curve was offset by "
-            f"{quantity(self.offset, unit)}, differed by {quantity(self.rms_demeaned, unit)} RMS "
+            f"{quantity(self.offset, unit)} ({interval(self.offset_ci, unit, self.confidence)}), "
+            f"differed by {quantity(self.rms_demeaned, unit)} RMS "
             f"once demeaned and by {quantity(self.range_difference, unit)} in range "
             f"(r = {quantity(self.correlation, '')})."
         )
 
 
-def compare_curves(test: ArrayLike, reference: ArrayLike) -> CurveAgreement:
+def compare_curves(
+    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
+) -> CurveAgreement:
     """Compare the mean curves of two instruments over the same cycles.
 
     Parameters
     ----------
     test, reference : array_like of float, shape (n_cycles, n_points)
-        Time-normalised curves of the same cycles, row by row, in the same unit.
+        Time-normalised curves of the same cycles, row by row, in the order measured, in the same
+        unit.
+    confidence : float, default 0.95
+        Of the interval of the offset.
 
     Returns
     -------
@@ -149,7 +162,8 @@ def compare_curves(test: ArrayLike, reference: ArrayLike) -> CurveAgreement:
     Raises
     ------
     ValueError
-        If a value is missing or infinite, the shapes differ, or there are fewer than 2 points.
+        If a value is missing or infinite, the shapes differ, there are fewer than 2 points, or
+        `confidence` is not between 0 and 1.
 
     Notes
     -----
@@ -162,7 +176,10 @@ def compare_curves(test: ArrayLike, reference: ArrayLike) -> CurveAgreement:
               = offset² + (sw - sr)² + 2 sw sr (1 - c)
 
     The last line is the partition of Kobayashi & Salam [1]_: offset, difference of size, lack of
-    similar pattern. The line of w on r is read as in Iosa et al. [2]_.
+    similar pattern. The line of w on r is read as in Iosa et al. [2]_. The interval of the offset
+    is Student's t on the cycles' own offsets, counted as n (1 - p)/(1 + p) cycles with p their lag-1
+    autocorrelation (corrected by 1/n for its bias, not below 0); it says how well this
+    participant's offset is known, not how offsets differ between participants.
 
     References
     ----------
@@ -170,6 +187,7 @@ def compare_curves(test: ArrayLike, reference: ArrayLike) -> CurveAgreement:
     .. [2] Iosa et al. (2014). Biomed Res Int 2014, 214156.
     """
     test, reference = finite_pair(test, reference, ndim=2)
+    confidence = fraction(confidence, "confidence")
     if test.shape[1] < 2:
         raise ValueError(f"`test` needs at least 2 points a cycle, got shape {test.shape}.")
     w, r = test.mean(axis=0), reference.mean(axis=0)
@@ -194,10 +212,25 @@ def compare_curves(test: ArrayLike, reference: ArrayLike) -> CurveAgreement:
         msd_spread=(sw - sr) ** 2,
         msd_pattern=2 * (sw * sr - float(np.mean(dw * dr))),
         n_cycles=test.shape[0],
+        offset_ci=_offset_interval((test - reference).mean(axis=1), confidence),
+        confidence=confidence,
         test_mean=read_only(w),
         reference_mean=read_only(r),
         assumptions=_assumptions(test.shape[0], defined),
     )
+
+
+def _offset_interval(offsets: Floats, confidence: float) -> Interval:
+    """Return the interval of the mean of serially correlated offsets of cycles."""
+    n, mean = offsets.size, float(offsets.mean())
+    if n < 3:
+        return NO_INTERVAL
+    centred = offsets - mean
+    power = float(centred @ centred)
+    serial = max(float(centred[1:] @ centred[:-1]) / power + 1 / n, 0.0) if power > 0 else 0.0
+    counted = max(n * (1 - serial) / (1 + serial), 2.0)
+    half = two_sided_student(confidence, counted - 1) * np.sqrt(power / (n - 1) / counted)
+    return mean - float(half), mean + float(half)
 
 
 def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
