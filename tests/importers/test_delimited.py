@@ -186,6 +186,23 @@ def test_the_row_is_right_after_blank_lines_and_quoted_line_ends(read):
         read(text, columns=["a"], time="t")
 
 
+def test_bytes_that_are_not_utf_8_spoil_only_their_cell(tmp_path):
+    rows = [b"%d,1,ok" % k for k in range(60_000)]
+    rows[50_000] = b"50000,1,\xff"
+    (tmp_path / "walk.csv").write_bytes(b"t,a,note\n" + b"\n".join(rows) + b"\n")
+    assert read_recording(tmp_path / "walk.csv", columns=["a"], time="t").time_s.size == 60_000
+
+    rows[50_000] = b"50000,\xff,ok"
+    (tmp_path / "walk.csv").write_bytes(b"t,a,note\n" + b"\n".join(rows) + b"\n")
+    with pytest.raises(RecordingError, match="row 50002, column 'a'"):
+        read_recording(tmp_path / "walk.csv", columns=["a"], time="t")
+
+    rows[50_000] = b"49998,1,\xff"
+    (tmp_path / "walk.csv").write_bytes(b"t,a,note\n" + b"\n".join(rows) + b"\n")
+    with pytest.raises(RecordingError, match="row 50002, column 't': time goes back"):
+        read_recording(tmp_path / "walk.csv", columns=["a"], time="t")
+
+
 def test_byte_mutations_end_in_a_recording_or_a_message(tmp_path):
     rng = np.random.default_rng(11)
     clean = b"time_s;a;b\ns;m/s^2;-\n" + b"".join(b"%d,5;%d,25;x\n" % (k, k) for k in range(40))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
@@ -9,12 +10,15 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 from pyarrow import feather, parquet
 from scipy.io import savemat
 
 from twinangle.errors import RecordingError, TwinangleError
 from twinangle.importers import describe_file, read_recording
+from twinangle.importers.mat5 import read_arrays
 
 RNG = np.random.default_rng(21)
 TIME = 2.0 + np.arange(200) / 64
@@ -128,6 +132,27 @@ def test_matlab_structs_and_matrices_become_channels(tmp_path):
 
     assert recording.channels == ("left.shank.acc_1", "left.shank.acc_2", "left.shank.acc_3")
     assert_array_equal(recording.columns(recording.channels), ACC)
+
+
+@given(
+    compressed=st.booleans(),
+    kind=st.sampled_from(["f8", "f4", "i4", "i2", "u1", "i8", "u4"]),
+    shape=st.tuples(st.integers(1, 5), st.integers(2, 6)),
+    seed=st.integers(0, 2**32 - 1),
+)
+@settings(max_examples=40, deadline=None)
+def test_matlab_arrays_are_read_as_the_reference_library_wrote_them(compressed, kind, shape, seed):
+    values = (100 * np.random.default_rng(seed).random(shape)).astype(kind)
+    stream = io.BytesIO()
+    content = {"a": values, "s": {"b": values.T, "t": "text", "c": {"d": values[:1]}}}
+    savemat(stream, content, do_compression=compressed)
+
+    found = read_arrays(stream.getvalue())
+
+    assert set(found) == {"a", "s.b", "s.c.d"}
+    assert_array_equal(found["a"], values)
+    assert_array_equal(found["s.b"], values.T)
+    assert_array_equal(found["s.c.d"], values[:1])
 
 
 def test_matlab_7_3_is_refused_with_a_way_out(tmp_path):

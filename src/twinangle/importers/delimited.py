@@ -223,8 +223,11 @@ def _read_fast(path: Path, layout: Layout, places: list[int]) -> Array:
 
 
 def _records(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
-    """Yield each row of data with the line it starts on; blank lines as the fast path has them."""
-    with path.open(encoding="utf-8-sig", newline="") as stream:
+    """Yield each row of data with the line it starts on; blank lines as the fast path has them.
+
+    Bytes that are not UTF-8 spoil the cell they are in, and no other.
+    """
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
         for _ in range(layout.n_head):
             next(stream, "")
         reader = csv.reader(stream, delimiter=layout.delimiter)
@@ -255,10 +258,6 @@ def _read_slow(path: Path, layout: Layout, places: list[int], request: Request) 
                     f"{len(layout.names)}; is the row incomplete?"
                 )
             rows.append([_to_number(cells[place], layout, row, place, request) for place in places])
-    except UnicodeDecodeError:
-        raise RecordingError(
-            f"{request.source}, after row {row}: is not UTF-8; save it as UTF-8."
-        ) from None
     except csv.Error as error:
         raise RecordingError(f"{request.source}, after row {row}: {error}.") from None
     return np.array(rows, dtype=np.float64).reshape(len(rows), len(places))

@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from scipy.io import loadmat
 
 from twinangle.errors import RecordingError
 from twinangle.importers.base import choose_columns
+from twinangle.importers.mat5 import read_arrays
 from twinangle.importers.table import Format, Request, Table
 from twinangle.recording import Array
 
@@ -25,20 +24,19 @@ MOST_CHANNELS = 64  # columns of one matrix; more is an image or a transposed re
 
 def read(path: Path, request: Request) -> Table:
     """Read the requested channels of a MATLAB file."""
-    with path.open("rb") as stream:
-        head = stream.read(1024)
-    if HDF5_SIGNATURE in head or b"MATLAB 7.3" in head:
+    data = path.read_bytes()
+    if HDF5_SIGNATURE in data[:1024] or b"MATLAB 7.3" in data[:128]:
         raise RecordingError(
             f"{request.source}: is a MATLAB 7.3 file; accepted: version 7 and earlier "
             "(in MATLAB: save with '-v7')."
         )
     try:
-        content = loadmat(path, struct_as_record=False, squeeze_me=False)
-    except Exception as error:
+        arrays = read_arrays(data)
+    except (ValueError, MemoryError) as error:
         raise RecordingError(
-            f"{request.source}: is not a readable MATLAB file: {error or type(error).__name__}."
+            f"{request.source}: is not a readable MATLAB file: {error}."
         ) from error
-    channels = dict(_channels(content))
+    channels = dict(_channels(arrays))
     length = _usual_length(channels, request)
     usable = {name: values for name, values in channels.items() if values.size == length}
     wanted = choose_columns(request, list(usable))
@@ -53,17 +51,11 @@ def read(path: Path, request: Request) -> Table:
     )
 
 
-def _channels(content: Mapping[str, Any], prefix: str = "") -> Iterator[tuple[str, Array]]:
-    """Yield the channels of all arrays, structs followed to any depth."""
-    for name, value in content.items():
-        if name.startswith("__") or not isinstance(value, np.ndarray):
-            continue
-        if value.dtype == object and value.size == 1 and hasattr(value.flat[0], "_fieldnames"):
-            struct = value.flat[0]
-            fields = {field: getattr(struct, field) for field in struct._fieldnames}
-            yield from _channels(fields, f"{prefix}{name}.")
-        elif value.dtype.kind in "iuf" and value.ndim == 2 and value.size > 1:
-            yield from _columns(f"{prefix}{name}", np.asarray(value, dtype=np.float64))
+def _channels(arrays: Mapping[str, Array]) -> Iterator[tuple[str, Array]]:
+    """Yield the channels of all vectors and matrices; single numbers are none."""
+    for name, values in arrays.items():
+        if values.ndim == 2 and values.size > 1:
+            yield from _columns(name, values)
 
 
 def _columns(name: str, values: Array) -> Iterator[tuple[str, Array]]:
