@@ -19,9 +19,10 @@ from twinangle.agreement import (
 
 SHARED = Path(__file__).resolve().parents[2] / "../shared/data"
 
-# 1986, the table of 17 people: peak expiratory flow, l/min, first reading of each meter.
-WRIGHT = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
-MINI = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+# 1986, the table of 17 people: peak expiratory flow, l/min, two readings of each meter.
+FLOW = pd.read_csv(
+    Path(__file__).resolve().parents[2] / "reference_data/peak_flow_bland_altman_1986.csv"
+)
 
 
 def shared_table(name: str) -> pd.DataFrame:
@@ -32,7 +33,7 @@ def shared_table(name: str) -> pd.DataFrame:
 
 
 def peak_flow() -> np.ndarray:
-    return np.array(WRIGHT, dtype=float) - MINI
+    return (FLOW["wright_1"] - FLOW["mini_1"]).to_numpy(dtype=float)
 
 
 def test_peak_flow_bias_and_sd_as_printed_in_1986():
@@ -61,7 +62,7 @@ def test_peak_flow_exact_intervals_of_the_limits():
 
 def test_peak_flow_pitman_morgan():
     # Computed from the printed table: t 0.325231 on 15 df, p 0.749499.
-    result = pitman_morgan(WRIGHT, MINI)
+    result = pitman_morgan(FLOW["wright_1"], FLOW["mini_1"])
     assert_allclose([result.statistic, result.p_value], [0.325231, 0.749499], atol=5e-7)
     assert result.df == 15
 
@@ -114,15 +115,14 @@ def test_cardiac_output_true_value_constant():
 
 def test_peak_flow_means_of_two_corrected_to_single_measurements():
     # Computed from the 1986 table: repeat SDs, bias of means -6.029412, corrected SD 37.654779.
-    table = shared_table("ba1986-pefr/pefr.csv")
     long = {
-        name: table.melt("subject", [f"{name}_1", f"{name}_2"], value_name="flow")
-        for name in ("large", "mini")
+        name: FLOW.melt("participant", [f"{name}_1", f"{name}_2"], value_name="flow")
+        for name in ("wright", "mini")
     }
+    wright, mini = long["wright"], long["mini"]
     result = unlinked_limits(
-        long["large"]["flow"], long["large"]["subject"],
-        long["mini"]["flow"], long["mini"]["subject"],
-    )  # fmt: skip
+        wright["flow"], wright["participant"], mini["flow"], mini["participant"]
+    )
     assert_allclose(result.bias, -6.029412, atol=5e-7)
     assert_allclose(result.sd_of_means, 33.204137, atol=5e-7)
     assert_allclose(result.sd, 37.654779, atol=5e-7)

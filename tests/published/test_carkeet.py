@@ -1,25 +1,22 @@
 """Carkeet (2015), Optom Vis Sci 92:e71, and the NIST/SEMATECH handbook 7.2.6.3."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
 from twinangle.agreement._intervals import exact_limit_factors, exact_pair_factors
 
-# Computed from the formula nct.ppf(q, n - 1, 1.959964 √n)/√n of the paper.
-FACTORS = {
-    5: (0.9232, 5.9749),
-    10: (1.1632, 3.8009),
-    20: (1.3565, 3.0140),
-    50: (1.5507, 2.5355),
-    100: (1.6591, 2.3419),
-}
+TABLE = Path(__file__).resolve().parents[2] / "reference_data/limit_factors_carkeet_2015.csv"
+FACTORS = pd.read_csv(TABLE, index_col="n")
 
 
-@pytest.mark.parametrize("n", FACTORS)
+@pytest.mark.parametrize("n", FACTORS.index)
 def test_factors_of_one_limit(n):
-    assert_allclose(exact_limit_factors(n), FACTORS[n], atol=5e-5)
+    assert_allclose(exact_limit_factors(n), FACTORS.loc[n], atol=5e-5)
 
 
 @pytest.mark.parametrize(("n", "factor"), [(10, 2.911), (20, 2.396), (30, 2.220)])

@@ -1,13 +1,16 @@
 """Lin (1989), Biometrics 45:255, and Weir (2005), on the peak flow of Bland & Altman (1986)."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 from numpy.testing import assert_allclose
 
 from twinangle.agreement import concordance, intraclass_correlation, measurement_error
 
 # Bland & Altman (1986), Lancet 327:307, first readings, l/min.
-WRIGHT = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
-MINI = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+TABLE = Path(__file__).resolve().parents[2] / "reference_data/peak_flow_bland_altman_1986.csv"
+WRIGHT, MINI = pd.read_csv(TABLE)[["wright_1", "mini_1"]].to_numpy().T
 
 
 def test_concordance_and_its_interval():

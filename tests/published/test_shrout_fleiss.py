@@ -1,5 +1,7 @@
 """Shrout & Fleiss (1979), Psychol Bull 86:420: four judges rate six targets."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pingouin
@@ -8,9 +10,8 @@ from numpy.testing import assert_allclose
 
 from twinangle.agreement import intraclass_correlation, intraclass_correlations
 
-RATINGS = np.array(
-    [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]]
-)
+TABLE = Path(__file__).resolve().parents[2] / "reference_data/ratings_shrout_fleiss_1979.csv"
+RATINGS = pd.read_csv(TABLE, index_col="target").to_numpy()
 # Printed: .17 .29 .71 .44; the last two (.62 .91) from memory of the paper.
 PRINTED = [0.17, 0.29, 0.71, 0.44, 0.62, 0.91]
 COMPUTED = [0.165742, 0.289764, 0.714841, 0.442797, 0.620051, 0.909316]

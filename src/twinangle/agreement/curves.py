@@ -177,7 +177,7 @@ def compare_curves(
 
     The last line is the partition of Kobayashi & Salam [1]_: offset, difference of size, lack of
     similar pattern. The line of w on r is read as in Iosa et al. [2]_. The interval of the offset
-    is Student's t on the cycles' own offsets, counted as n (1 - p)/(1 + p) cycles with p their lag-1
+    is Student's t on the cycles' own offsets, counted as n (1 - p)/(1 + p) cycles, p their lag-1
     autocorrelation (corrected by 1/n for its bias, not below 0); it says how well this
     participant's offset is known, not how offsets differ between participants.
 
