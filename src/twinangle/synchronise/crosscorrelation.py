@@ -69,8 +69,8 @@ def synchronise(
     wearable, reference : AngleRecording
         Each on its own clock and rate, flexion positive in both; gaps are NaN.
     max_lag_s : float
-        Largest lag considered either side of `expected_lag_s`, seconds. Below half a stride it
-        settles which stride it is.
+        Largest offset of the clocks considered, either side of `expected_lag_s`, seconds, over the
+        stretch recorded by both. Below half a stride it settles which stride it is.
     drift : bool
         Estimate the drift between the clocks; it is applied when it exceeds its
         standard error.

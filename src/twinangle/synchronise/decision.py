@@ -58,15 +58,24 @@ class _Scene:
 
 
 def candidates(found: Search) -> list[int]:
-    """Return the maxima that may be the lag: near the best, and 0.6 stride from a higher one."""
+    """Return the lags that may be: near the best correlation, and 0.6 stride from a higher one.
+
+    Maxima of the angles' correlation, and of their rates' where no such maximum is near.
+    """
     apart = separation(found.stride_s)
     chosen: list[int] = []
-    for index in found.peaks:
-        if found.correlation[index] < found.correlation[found.peaks[0]] - _WITHIN:
-            break
-        if all(abs(found.lags_s[index] - found.lags_s[other]) >= apart for other in chosen):
-            chosen.append(index)
-    return chosen[:_MOST]
+    for peaks, values in (
+        (found.peaks, found.correlation),
+        (found.rate_peaks, found.rate_correlation),
+    ):
+        near: list[int] = []
+        for index in peaks:
+            if values[index] < values[peaks[0]] - _WITHIN or len(near) == _MOST:
+                break
+            if all(abs(found.lags_s[index] - found.lags_s[i]) >= apart for i in chosen + near):
+                near.append(index)
+        chosen += near
+    return chosen
 
 
 def decide(

@@ -24,18 +24,24 @@ _INVERTED = 0.7
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
-    """Correlation over the candidate lags; `peaks` are indices of its maxima, highest first."""
+    """Correlation over the lags; `peaks` are indices of its maxima, highest first.
+
+    `rate_correlation` and `rate_peaks` are the same of the angles' rates of change, which a slow
+    wander of either angle leaves alone.
+    """
 
     lags_s: Array
     correlation: Array
-    overlap_s: Array
+    rate_correlation: Array
     peaks: tuple[int, ...]
+    rate_peaks: tuple[int, ...]
     stride_s: float  # period of the reference, NaN where it has none
 
     def refined(self, index: int) -> float:
         """Return the lag of a maximum, below a sample by the parabola through it."""
         step = float(self.lags_s[1] - self.lags_s[0])
-        around = self.correlation[index - 1 : index + 2]
+        values = self.correlation if index in self.peaks else self.rate_correlation
+        around = values[index - 1 : index + 2]
         if not np.isfinite(around).all():
             return float(self.lags_s[index])
         return float(self.lags_s[index] + step * parabola_offset(*(float(v) for v in around)))
@@ -96,18 +102,21 @@ def search(
     shift = r_first - w_first
     lowest = int(np.ceil((expected_lag_s - max_lag_s) * rate_hz - 1e-6))
     highest = int(np.floor((expected_lag_s + max_lag_s) * rate_hz + 1e-6))
-    b, _ = reference.at(r_time)
-    a, _ = wearable.at(w_time)
-    function = normalised_correlation(
-        a, b, lowest + shift, highest + shift, int(min_overlap_s * rate_hz)
-    )
-    if not np.isfinite(function.correlation).any():
+    b, b_rate = reference.at(r_time)
+    a, a_rate = wearable.at(w_time)
+    both = [
+        normalised_correlation(x, y, lowest + shift, highest + shift, int(min_overlap_s * rate_hz))
+        for x, y in ((a, b), (a_rate, b_rate))
+    ]
+    if not np.isfinite(both[0].correlation).any():
         raise SynchronisationError(_no_overlap(wearable, reference, expected_lag_s, max_lag_s))
+    peaks = [tuple(int(i) for i in local_maxima(function.correlation)) for function in both]
     return Search(
-        lags_s=(function.lags - shift) / rate_hz,
-        correlation=function.correlation,
-        overlap_s=function.overlap / rate_hz,
-        peaks=tuple(int(i) for i in local_maxima(function.correlation)),
+        lags_s=(both[0].lags - shift) / rate_hz,
+        correlation=both[0].correlation,
+        rate_correlation=both[1].correlation,
+        peaks=peaks[0],
+        rate_peaks=peaks[1],
         stride_s=period(b, rate_hz),
     )
 
@@ -168,11 +177,13 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
             f"{found.lags_s[top]:+.2f} s, the edge of the search. Widen `max_lag_s` "
             f"({max_lag_s:g} s)."
         )
-    if not found.peaks or found.correlation[found.peaks[0]] < _LEAST_CORRELATION:
+    rate = max((found.rate_correlation[i] for i in found.rate_peaks[:1]), default=-1.0)
+    if not found.peaks or max(found.correlation[found.peaks[0]], rate) < _LEAST_CORRELATION:
         raise SynchronisationError(
             f"{wearable} and {reference} do not resemble each other at any lag tried: their "
-            f"correlation reaches {best:.2f}, at least {_LEAST_CORRELATION:g} is needed. Check "
-            f"that both hold the same trial and side, or widen `max_lag_s` ({max_lag_s:g} s)."
+            f"correlation reaches {max(best, rate):.2f}, at least {_LEAST_CORRELATION:g} is "
+            f"needed. Check that both hold the same trial and side, or widen `max_lag_s` "
+            f"({max_lag_s:g} s)."
         )
     return found.peaks[0]
 
