@@ -6,24 +6,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 
+from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
-from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
 from twinangle.agreement.variability import compare_variability, cycle_variability
-from twinangle.conditions import compare_conditions
+from twinangle.cycles.summary import stride_summary
+from twinangle.pipeline import pooling
 from twinangle.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.report import write_report
-from twinangle.results import InputFile, PooledLimits, StudyResults, TrialResult
+from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult
+from twinangle.synchronise.pairing import TimingCost
 
 RATE_HZ = 100.0
 PERCENT = np.linspace(0, 1, 101)
-QUANTITIES = {
-    "mean_deg": lambda curves: curves.mean(axis=1),
-    "peak_flexion_deg": lambda curves: curves.max(axis=1),
-    "range_deg": lambda curves: np.ptp(curves, axis=1),
-}
 Build = Callable[..., StudyResults]
 
 
@@ -53,6 +49,7 @@ def make_cycles(rng, n, offset, gain, *, reference, odd=3):
         wearable_deg=wearable,
         reference_deg=seen if reference else None,
         method="shank-gyroscope",
+        bout=np.zeros(n, dtype=np.int64),
     )
 
 
@@ -83,6 +80,20 @@ def make_clock(rng):
     )
 
 
+def make_sensor(rng, segment):
+    """One sensor's record: a disturbed field in the first seconds."""
+    time = np.arange(60.0)
+    deviation = 0.15 * np.exp(-time / 10) + rng.normal(0, 0.01, 60)
+    return SensorRecord(
+        segment=segment,
+        device={"source": "x.csv", "rate_hz": RATE_HZ, "gyroscope_bias_deg_s": 0.3},
+        field={"norm": 48.0, "dip_deg": 66.0, "disturbed_share": 0.07},
+        time_s=time,
+        norm_deviation=deviation,
+        disturbed_share=(np.abs(deviation) > 0.1).astype(float),
+    )
+
+
 def make_trial(rng, participant, condition, procedure, *, reference, offset, gain, n=40, minutes=1):
     cycles = make_cycles(rng, n, offset, gain, reference=reference)
     kept = cycles.kept
@@ -104,59 +115,12 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
         wearable_variability=cycle_variability(wearable),
         reference_variability=cycle_variability(seen) if reference else None,
         variability=compare_variability(wearable, seen) if reference else None,
+        timing_cost=TimingCost(0.3, 0.31, 0.33, 0.03, 0.0004) if reference else None,
+        budget=error_budget(wearable, seen) if reference else None,
+        strides=stride_summary(cycles),
+        sensors=(make_sensor(rng, "proximal"), make_sensor(rng, "distal")),
+        extras={"angle_quality": {"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")}},
     )
-
-
-def pool(trials: Sequence[TrialResult]) -> tuple[PooledLimits, ...]:
-    """Pool as a run does: over all trials with a reference, by procedure and condition."""
-    pooled = []
-    keys = dict.fromkeys((t.procedure, t.condition) for t in trials if t.agreement is not None)
-    for procedure, condition in keys:
-        members = [
-            t
-            for t in trials
-            if (t.procedure, t.condition) == (procedure, condition) and t.agreement is not None
-        ]
-        for quantity, measure in QUANTITIES.items():
-            codes, size, difference = [], [], []
-            for trial in members:
-                kept = trial.cycles.kept
-                test = measure(trial.cycles.wearable_deg[kept])
-                reference = measure(trial.cycles.reference_deg[kept])
-                codes += [trial.participant] * test.size
-                size += ((test + reference) / 2).tolist()
-                difference += (test - reference).tolist()
-            alone = len(set(codes)) == 1
-            limits = (
-                within_participant_limits(difference)
-                if alone
-                else limits_of_agreement(difference, codes)
-            )
-            note = "One participant: limits within this participant only." if alone else ""
-            pooled.append(
-                PooledLimits(
-                    procedure, condition, quantity, limits, note, tuple(codes), tuple(size),
-                    tuple(difference),
-                )
-            )  # fmt: skip
-    return tuple(pooled)
-
-
-def compare(trials: Sequence[TrialResult], against: str):
-    found = []
-    for procedure in dict.fromkeys(t.procedure for t in trials):
-        frame = pd.DataFrame(
-            [
-                (t.participant, t.condition, t.wearable_variability.sd)
-                for t in trials
-                if t.procedure == procedure
-            ],
-            columns=["participant", "condition", "value"],
-        )
-        if len(set(frame["condition"])) > 1:
-            for item in compare_conditions(frame, against=against, confidence=0.95):
-                found.append((procedure, "wearable_sd_deg", item))
-    return tuple(found)
 
 
 def build(
@@ -188,8 +152,16 @@ def build(
         confidence=0.95,
         acceptable_deg=5.0,
         trials=tuple(trials),
-        limits=pool(trials),
-        conditions=compare(trials, conditions[0]) if several else (),
+        limits=pooling.pool_limits(trials, confidence=0.95, reference_sd=0.2),
+        conditions=(
+            pooling.pool_conditions(trials, against=conditions[0], confidence=0.95)
+            if several
+            else ()
+        ),
+        contests=pooling.pool_contests(trials, confidence=0.95),
+        budgets=pooling.pool_error_budgets(trials),
+        equivalence=pooling.pool_equivalence(trials, margin=5.0, confidence=0.95),
+        along_cycle=pooling.pool_along_cycle(trials, confidence=0.95, rng=rng),
         version="0.1.0",
         inputs=tuple(
             InputFile(f"recordings/{code}_{condition}.csv", f"{k:064x}")
@@ -231,6 +203,12 @@ def fail_trial() -> Callable[..., StudyResults]:
 def study() -> StudyResults:
     """Two participants, two procedures, a reference indoors only."""
     return build(participants=("P01", "P02"), n=14)
+
+
+@pytest.fixture(scope="session")
+def larger() -> StudyResults:
+    """Four participants, two procedures: enough for limits along the cycle."""
+    return build(participants=("P01", "P02", "P03", "P04"), conditions=("indoor",), n=14)
 
 
 @pytest.fixture(scope="session")

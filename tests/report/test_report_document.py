@@ -99,13 +99,15 @@ def test_cautions_come_first(study):
 def test_sections_of_a_study(study):
     assert titles(study) == [
         "Summary", "Every trial", "Participant P01", "Participant P02", "Limits of agreement",
-        "Conditions", "Exclusions, failures and warnings", "Methods",
-        "Parameters and input files",
+        "Procedures compared", "Error budget", "Conditions", "Recordings, clocks and sensors",
+        "Exclusions, failures and warnings", "Methods", "Parameters and input files",
     ]  # fmt: skip
 
 
 def test_without_any_reference_there_is_no_agreement(build_results, tmp_path):
-    results = build_results(participants=("P01", "P02"), reference=(), procedures=("a",), n=8)
+    results = build_results(
+        participants=("P01",), conditions=("path",), reference=(), procedures=("a",), n=8
+    )
     write_report(results, tmp_path)
     content = everything(report_content(results, {}))
     assert "Limits of agreement" not in titles(results)
@@ -118,12 +120,15 @@ def test_one_participant_is_said_to_be_one(build_results):
     results = build_results(participants=("P01",), n=12)
     content = everything(report_content(results, {}))
     assert "With one participant they say nothing about other people." in content
-    assert "within this participant only" in content
+    assert results.limits[0].note in content
+    assert "one participant" in results.limits[0].note.lower()
     assert "within the one participant" in content
 
 
 def test_all_trials_failed(study, fail_trial, tmp_path):
-    results = replace(study, limits=(), conditions=())
+    results = replace(
+        study, limits=(), conditions=(), contests=(), budgets=(), equivalence=(), along_cycle=()
+    )
     for k in range(len(results.trials)):
         results = fail_trial(results, k, f"file_{k}.csv: no column `a#b`, *there* is $c_1$")
     write_report(results, tmp_path)

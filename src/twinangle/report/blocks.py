@@ -59,3 +59,9 @@ def with_interval(value: float, ends: tuple[float, float]) -> str:
     inner = between(ends)
     whole = number(value) if inner == NOTHING else f"{number(value)} ({inner})"
     return whole.replace(" ", "\u00a0")  # never broken over lines
+
+
+def without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
+    """Drop the columns that hold nothing in any row."""
+    filled = [k for k in range(len(head)) if any(row[k] not in ("", NOTHING) for row in rows)]
+    return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, Figures, bullets, figure, heading, table, text
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    bullets,
+    figure,
+    heading,
+    table,
+    text,
+    with_interval,
+)
 from twinangle.report.figures_depth import PARTS
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
@@ -47,6 +56,40 @@ def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
             "as one family; the smallest p is what so few participants can give.",
         ),
         bullets(distinct(line for *_, item, _ in results.along_cycle for line in item.assumptions)),
+    ]  # fmt: skip
+
+
+def corrected_blocks(results: StudyResults) -> list[Block]:
+    """Return the limits with the reference's own stated error taken out, where it is stated."""
+    known = [
+        (pooled, pooled.corrected) for pooled in results.limits if pooled.corrected is not None
+    ]
+    if not known:
+        return []
+    rows = [
+        [
+            pooled.condition or NOTHING,
+            pooled.procedure,
+            quantity_name(pooled.quantity),
+            number(corrected.reference_sd),
+            number(corrected.sd_observed),
+            number(corrected.sd),
+            with_interval(corrected.lower, corrected.lower_ci),
+            with_interval(corrected.upper, corrected.upper_ci),
+        ]
+        for pooled, corrected in known
+    ]
+    return [
+        heading("Without the reference's own error"),
+        table(
+            ("Condition", "Procedure", "Quantity", "SD of reference", "SD observed", "SD left",
+             "Lower limit", "Upper limit"),
+            rows,
+            words=3,
+            caption="The limits above hold the errors of both instruments. Here the reference's, "
+            "as the study file states it, is taken out; degrees.",
+        ),
+        bullets(distinct(line for _, corrected in known for line in corrected.assumptions)),
     ]  # fmt: skip
 
 

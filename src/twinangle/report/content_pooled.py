@@ -16,7 +16,7 @@ from twinangle.report.blocks import (
     text,
     with_interval,
 )
-from twinangle.report.content_depth import along_cycle_blocks, equivalence_blocks
+from twinangle.report.content_depth import along_cycle_blocks, corrected_blocks, equivalence_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number
@@ -93,7 +93,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     for name in names:
         blocks += figure(name, figures)
     blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
-    blocks += equivalence_blocks(results)
+    blocks += [*corrected_blocks(results), *equivalence_blocks(results)]
     known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
     if known:
         blocks.append(_components_table(results.limits))

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from twinangle.report.blocks import Block, Figures, bullets, figure, heading, table
-from twinangle.report.grouping import Naming, distinct, trial_groups
+from twinangle.report.blocks import Block, Figures, figure, heading, table, without_empty
+from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
 
@@ -104,13 +104,14 @@ def _angles(results: StudyResults, naming: Naming) -> list[Block]:
         for trial in results.trials
         if (quality := trial.extras.get("angle_quality")) is not None
     ]
-    head = ("Participant", "Recording", "Procedure", *_QUALITY.values())
+    head: Sequence[str] = ("Participant", "Recording", "Procedure", *_QUALITY.values())
     caption = (
         "Quality of the wearable's angle: scatter of the relative orientation in neutral standing, "
         "spread of the joint's rate about the flexion axis, largest angle between ways to find "
         "that axis, RMS of the joint rotation outside it, and standard error of the sensors' "
         "relative heading."
     )
+    head, rows = without_empty(head, rows)
     return [heading("Angle"), table(head, rows, words=3, caption=caption)] if rows else []
 
 
@@ -174,13 +175,8 @@ def _fields(trials: Iterable[TrialResult], naming: Naming, figures: Figures) -> 
         "and dip, departures from them, share of samples beyond ±10 % or ±10°, and rank "
         "correlation over seconds of the departure with the size of the angle's error."
     )
-    notes = distinct(
-        "A disturbed field turns the heading; a knee angle about a horizontal axis hardly sees it."
-        for _ in rows
-    )
     return [
         heading("Magnetic field"),
         *figure("magnetic_field", figures),
         table(head, rows, words=3, caption=caption),
-        bullets(notes),
     ]

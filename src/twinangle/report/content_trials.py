@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from twinangle.report.blocks import Block, Figures, figure, heading, kept_together, table, text
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    figure,
+    heading,
+    kept_together,
+    table,
+    text,
+    without_empty,
+)
 from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
 from twinangle.report.tables import warnings_of
 from twinangle.report.wording import NOTHING, breakable, number
@@ -26,7 +33,7 @@ def every_trial(results: StudyResults) -> list[Block]:
         [trial.participant, trial.condition, naming.recording(trial), *_trial_numbers(trial)]
         for trial in worked
     ]
-    head, rows = _without_empty(TRIAL_HEAD, rows)
+    head, rows = without_empty(TRIAL_HEAD, rows)
     caption = (
         "One row a recording and procedure; degrees unless named otherwise. Cycles: kept / found. "
         "Offset, RMS of the demeaned curves and difference of ranges compare mean curves (wearable "
@@ -34,12 +41,6 @@ def every_trial(results: StudyResults) -> list[Block]:
     )
     words = head.index("Cycles")
     return [table(head, rows, words=words, caption=caption)]
-
-
-def _without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
-    """Drop the columns that hold nothing in any row."""
-    filled = [k for k in range(len(head)) if any(row[k] not in ("", NOTHING) for row in rows)]
-    return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]
 
 
 def _trial_numbers(trial: TrialResult) -> list[str]:
@@ -82,7 +83,7 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
         how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
         return kept_together(title, text(f"{how}: {trial.reason}"))
     rows = [_trial_numbers(result) for result in member.worked]
-    head, rows = _without_empty(TRIAL_HEAD[3:], rows)
+    head, rows = without_empty(TRIAL_HEAD[3:], rows)
     blocks = [title, table(head, rows, words=1)]
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)

@@ -53,6 +53,11 @@ def draw_depth(results: StudyResults) -> tuple[Drawn, ...]:
     return tuple(figure for figure in found if figure is not None)
 
 
+def _panel_width(n: int) -> float:
+    """Return the width in millimetres of each of `n` panels side by side."""
+    return {1: 90.0, 2: 77.0}.get(n, 49.0)
+
+
 # ---------------------------------------------------------------- along the cycle
 
 
@@ -62,8 +67,9 @@ def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
     for condition in distinct(item[1] for item in results.along_cycle):
         members = [item for item in results.along_cycle if item[1] == condition][:3]
         figure = new_figure(DOUBLE_MM, 54)
+        width = _panel_width(len(members))
         for k, (procedure, _, limits, difference) in enumerate(members):
-            axes = add_panel(figure, 13 + 56 * k, 9, 49, 39)
+            axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
             _draw_functional(axes, limits, difference, results.acceptable_deg)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
             if k == 0:
@@ -157,7 +163,8 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
         range(len(contest.standings)),
         [f"{place.rank}. {shortened(place.procedure, 16)}" for place in contest.standings],
     )
-    means.set(xlim=(0, None), ylim=(len(contest.standings) - 0.5, -0.5))
+    widest = max(place.mean for place in contest.standings)
+    means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
     means.set_xlabel("RMS demeaned (°)")
     for k, pair in enumerate(pairs):
         colour = FAINT if pair.tied else WEARABLE
@@ -194,9 +201,9 @@ def draw_fields(results: StudyResults) -> Drawn | None:
     if not known:
         return None
     figure = new_figure(DOUBLE_MM, 50)
-    panels = []
+    panels, width = [], _panel_width(min(len(known), 3))
     for k, (condition, records) in enumerate(list(known.items())[:3]):
-        axes = add_panel(figure, 13 + 56 * k, 9, 49, 34)
+        axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 34)
         for record in records[:FIELD_LINES]:
             near = record.segment == "proximal"
             axes.plot(

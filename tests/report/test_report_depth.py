@@ -1,0 +1,125 @@
+import csv
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from twinangle.report.content import report_content
+from twinangle.report.figures_depth import PARTS, draw_depth
+from twinangle.report.style import styled
+from twinangle.report.tables import write_tables
+
+
+@pytest.fixture(scope="module")
+def drawn(larger):
+    with mpl.rc_context(styled()):
+        return {figure.name: figure for figure in draw_depth(larger)}
+
+
+@pytest.fixture(scope="module")
+def blocks(larger):
+    """Every table of the report by its first words of the head."""
+    sections = report_content(larger, {})["sections"]
+    return {section["title"]: section["blocks"] for section in sections}
+
+
+def tables(blocks, title):
+    return [block for block in blocks[title] if block["kind"] == "table"]
+
+
+def test_figures_are_drawn_where_there_are_numbers(drawn, larger, study):
+    assert set(drawn) == {
+        "along-cycle_indoor", "error_budget", "contest_indoor", "magnetic_field"
+    }  # fmt: skip
+    assert study.along_cycle == ()  # two participants are too few
+    with mpl.rc_context(styled()):
+        assert "along-cycle_indoor" not in {figure.name for figure in draw_depth(study)}
+
+
+def test_budget_bars_add_up_to_the_whole(drawn, larger):
+    axes = drawn["error_budget"].figure.axes[0]
+    ends = [patch.get_x() + patch.get_width() for patch in axes.patches]
+    totals = [budget.total for *_, budget in larger.budgets]
+    n = len(larger.budgets)
+    assert len(ends) == n * len(PARTS)
+    assert_allclose(ends[-n:], totals, rtol=1e-9)
+
+
+def test_along_the_cycle_shows_bias_and_limits(drawn, larger):
+    procedure, _, limits, _ = larger.along_cycle[0]
+    axes = drawn["along-cycle_indoor"].figure.axes[0]
+    assert procedure in axes.get_title(loc="left")
+    lines = [line.get_ydata() for line in axes.get_lines() if len(line.get_ydata()) == 101]
+    for curve in (limits.bias, limits.lower, limits.upper):
+        assert any(np.array_equal(curve, line) for line in lines)
+
+
+def test_contest_shows_every_interval(drawn, larger):
+    contest = larger.contests[0][1]
+    _, paired = drawn["contest_indoor"].figure.axes
+    ends = [line.get_xdata() for line in paired.get_lines() if len(line.get_xdata()) == 2]
+    for pair in contest.differences:
+        assert any(np.array_equal(line, [pair.lower, pair.upper]) for line in ends)
+
+
+def test_field_is_drawn_in_percent(drawn, larger):
+    axes = drawn["magnetic_field"].figure.axes[0]
+    first = axes.get_lines()[0].get_ydata()
+    assert_allclose(first, 100 * larger.trials[0].sensors[0].norm_deviation)
+
+
+def test_ranks_and_ties_are_the_contests(blocks, larger):
+    standings, pairs = tables(blocks, "Procedures compared")
+    contest = larger.contests[0][1]
+    assert [row[1] for row in standings["rows"]] == [p.procedure for p in contest.standings]
+    assert [row[0] for row in standings["rows"]] == [str(p.rank) for p in contest.standings]
+    verdicts = ["tie" if pair.tied else "apart" for pair in contest.differences]
+    assert [row[-1] for row in pairs["rows"]] == verdicts
+
+
+def test_budget_table_has_every_part(blocks, larger):
+    (table,) = tables(blocks, "Error budget")
+    assert len(table["head"]) == 3 + len(PARTS) + 1
+    for row, (*_, budget) in zip(table["rows"], larger.budgets, strict=True):
+        assert row[-1] == f"{budget.total:.3f}"
+
+
+def test_equivalence_says_what_is_shown(blocks, larger):
+    table = next(t for t in tables(blocks, "Limits of agreement") if "Bias within" in t["head"])
+    shown = [row[3] == "yes" for row in table["rows"]]
+    assert shown == [claim.bias_equivalent for *_, claim in larger.equivalence]
+
+
+def test_limits_without_the_references_error_are_given(blocks, larger):
+    table = next(t for t in tables(blocks, "Limits of agreement") if "SD left" in t["head"])
+    assert len(table["rows"]) == len(larger.limits)
+    assert table["rows"][0][3] == "0.20"
+
+
+def test_recordings_have_clock_sensor_and_field_tables(blocks):
+    heads = [set(table["head"]) for table in tables(blocks, "Recordings, clocks and sensors")]
+    for column in ("CV (%)", "Evidence", "Axis spread (°)", "Gyr. bias (°/s)", "Disturbed (%)"):
+        assert any(column in head for head in heads), column
+    assert not any("Heading SE (°)" in head for head in heads)  # empty in every row
+
+
+def test_tables_beside_the_report(larger, tmp_path):
+    write_tables(larger, tmp_path)
+
+    def rows(name):
+        with (tmp_path / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+            return list(csv.DictReader(file))
+
+    assert len(rows("along_cycle")) == 101 * len(larger.along_cycle)
+    budget = rows("error_budgets")[0]
+    parts = sum(float(budget[part]) for part in PARTS)
+    assert_allclose(parts, float(budget["total"]))
+    assert [row["procedure"] for row in rows("contest")] == [
+        place.procedure for place in larger.contests[0][1].standings
+    ]
+    assert float(rows("contest_differences")[0]["difference"]) == pytest.approx(
+        larger.contests[0][1].differences[0].difference, rel=0
+    )
+    assert len(rows("sensors")) == 2 * len(larger.trials)
+    assert {row["bias_equivalent"] for row in rows("equivalence")} <= {"True", "False"}
