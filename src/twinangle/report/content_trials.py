@@ -10,6 +10,7 @@ from twinangle.report.blocks import (
     kept_together,
     table,
     text,
+    with_interval,
     without_empty,
 )
 from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
@@ -41,6 +42,29 @@ def every_trial(results: StudyResults) -> list[Block]:
     )
     words = head.index("Cycles")
     return [table(head, rows, words=words, caption=caption)]
+
+
+PAGE_HEAD = (
+    "Procedure", "Cycles", "Offset", "RMS dem.", "SD wearable", "SD reference", "Ratio of SDs",
+)  # fmt: skip
+PAGE_CAPTION = (
+    "Cycles kept / found; offset, RMS of the demeaned curves, SD over cycles (degrees) and the "
+    "wearable's SD over the reference's, with intervals over this recording's cycles."
+)
+
+
+def _numbers_with_intervals(trial: TrialResult) -> list[str]:
+    """Return one procedure's numbers on a recording, with their intervals."""
+    curves, both, cycles = trial.agreement, trial.variability, trial.cycles
+    sds = (trial.wearable_variability, trial.reference_variability)
+    return [
+        trial.procedure,
+        NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
+        NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
+        number(None if curves is None else curves.rms_demeaned),
+        *(NOTHING if item is None else with_interval(item.sd, item.sd_ci) for item in sds),
+        NOTHING if both is None else with_interval(both.ratio, both.ratio_ci),
+    ]
 
 
 def _trial_numbers(trial: TrialResult) -> list[str]:
@@ -82,9 +106,9 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
     if not member.worked:
         how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
         return kept_together(title, text(f"{how}: {trial.reason}"))
-    rows = [_trial_numbers(result) for result in member.worked]
-    head, rows = without_empty(TRIAL_HEAD[3:], rows)
-    blocks = [title, table(head, rows, words=1)]
+    rows = [_numbers_with_intervals(result) for result in member.worked]
+    head, rows = without_empty(PAGE_HEAD, rows)
+    blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION)]
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)
     blocks += [
