@@ -9,6 +9,10 @@ simulated; the generator is seeded.
 
 from __future__ import annotations
 
+if __name__ != "__main__":
+    # The other commands of this folder import numba, which looks for the package of this name.
+    raise ImportError("benchmarks/coverage.py is a command, not the package `coverage`.")
+
 import argparse
 import itertools
 import time

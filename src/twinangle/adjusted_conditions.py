@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from statsmodels.regression.mixed_linear_model import MixedLM
 
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
@@ -166,6 +165,8 @@ def _fit(
     values: NDArray[np.float64], design: NDArray[np.float64], participant: pd.Series
 ) -> tuple[Any, tuple[str, ...]]:
     """Return the fitted model and what the fit warned of."""
+    from statsmodels.regression.mixed_linear_model import MixedLM  # slow to import
+
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         model = MixedLM(values, design, groups=participant.to_numpy())

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from statsmodels.regression.mixed_linear_model import MixedLM
 
 from twinangle.agreement._components import variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
@@ -180,6 +179,8 @@ def _fit(
     if units is not None:
         frame["unit"] = units
         extra = {"vc_formula": {"unit": "0 + C(unit)"}, "re_formula": "1"}
+    from statsmodels.regression.mixed_linear_model import MixedLM  # slow to import
+
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         model = MixedLM.from_formula("d ~ 1", groups="participant", data=frame, **extra)

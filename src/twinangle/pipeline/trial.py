@@ -104,7 +104,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         vertical_rate_rad_s=motion.vertical_rate_rad_s,
         start_s=trial.start_s,
         end_s=trial.end_s,
-        events_s=signals.events_s,
+        events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
     )
     sensors, found = describe_sensors(signals.sensors, paired)

@@ -30,6 +30,9 @@ from twinangle.recording import (
 
 STANDARD_GRAVITY = 9.80665  # m/s², CGPM 1901
 EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest field norm at the Earth's surface
+# Brisk walking raises a shank's median norm to 11 to 13 m/s² and running further; a wrong unit is
+# off by a factor of ten at least.
+NORM_FACTOR = 2.0
 FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
 SLOWEST_PEAK_RAD_S = 0.7  # 40 °/s: a joint that moves in a trial turns faster
 
@@ -150,7 +153,7 @@ def build_sensor_pair(
     ------
     RecordingError
         A unit declared nowhere or twice differently; values that the declared unit makes
-        impossible (median accelerometer norm more than a quarter off 9.81 m/s², rates above
+        impossible (median accelerometer norm below half or above twice 9.81 m/s², rates above
         100 rad/s or never above 40 °/s); a constant or empty channel; fewer than ten samples.
         The message names the file, the channel and the key of the study file.
     """
@@ -279,7 +282,7 @@ def _check_gravity(
 ) -> None:
     """Refuse a unit under which gravity is not 9.81 m/s²."""
     norm = _median_norm(accelerometer)
-    if abs(norm / STANDARD_GRAVITY - 1) <= 0.25:
+    if 1 / NORM_FACTOR <= norm / STANDARD_GRAVITY <= NORM_FACTOR:
         return
     raw = norm / FACTORS["accelerometer"][unit]
     looks = next(
