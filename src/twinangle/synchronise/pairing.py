@@ -71,7 +71,8 @@ def timing_cost(
         raise ValueError(f"`lag_se_s` must be a finite number of at least 0, got {lag_se_s!r}.")
     shifts = np.linspace(-lag_se_s, lag_se_s, 2 * n_steps + 1)
     mean_wearable = np.nanmean(cycles.wearable_deg[cycles.kept], axis=0)
-    rms = np.array([_rms_at(mean_wearable, paired, cycles, shift) for shift in shifts])
+    reference = BandLimited(paired.reference_deg, paired.start_s, paired.rate_hz, "reference")
+    rms = np.array([_rms_at(mean_wearable, reference, cycles, shift) for shift in shifts])
     return TimingCost(
         rms_deg=float(rms[n_steps]),
         earlier_deg=float(rms[0]),
@@ -81,17 +82,13 @@ def timing_cost(
     )
 
 
-def _rms_at(mean_wearable: Array, paired: PairedAngles, cycles: CycleSet, shift: float) -> float:
-    assert paired.reference_deg is not None
-    moved = BandLimited(paired.reference_deg, paired.start_s + shift, paired.rate_hz, "reference")
+def _rms_at(mean_wearable: Array, reference: BandLimited, cycles: CycleSet, shift: float) -> float:
+    """Return the RMS with the reference later by `shift`, over the cycles it covers."""
+    start_s, end_s = cycles.start_s[cycles.kept], cycles.end_s[cycles.kept]
     points = np.linspace(0.0, 1.0, mean_wearable.size)
-    kept = cycles.kept
-    total, count = np.zeros(points.size), 0
-    for start, end in zip(cycles.start_s[kept], cycles.end_s[kept], strict=True):
-        curve, _ = moved.at(start + (end - start) * points)
-        if np.isfinite(curve).all():
-            total, count = total + curve, count + 1
-    if count == 0:
+    times = start_s[:, None] + points * (end_s - start_s)[:, None] - shift
+    curves = reference.at(times.ravel())[0].reshape(times.shape)
+    covered = np.isfinite(curves).all(axis=1)
+    if not covered.any():
         return float("nan")
-    difference = mean_wearable - total / count
-    return float(np.std(difference))
+    return float(np.std(mean_wearable - curves[covered].mean(axis=0)))
