@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from twinangle.agreement._components import variance_components
+from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._intervals import chi_square_shares, join_limits
 from twinangle.agreement._quantiles import half_width, two_sided_student
@@ -117,11 +117,7 @@ def mixed_model_limits(
     values = finite_array(difference, "difference", ndim=1, min_rows=3)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     parts = variance_components(values, participant)
-    if parts.k < 2 or parts.counts.max() < 2 or np.ptp(values) == 0:
-        raise ValueError(
-            f"a mixed model needs 2 participants, repeated differences and some spread; got "
-            f"{parts.k} participant(s), at most {parts.counts.max()} difference(s) each."
-        )
+    _require_replication(values, parts)
     units = _nested_codes(parts.codes, nested, values.size)
     fit, notes = _fit(values, parts.codes, units)
     within = float(fit.scale)
@@ -168,6 +164,15 @@ def mixed_model_limits(
             ),
         ),
     )
+
+
+def _require_replication(values: Floats, parts: Components) -> None:
+    """Refuse data that a random-effects model cannot be fitted to."""
+    if parts.k < 2 or parts.counts.max() < 2 or np.ptp(values) == 0:
+        raise ValueError(
+            f"a mixed model needs 2 participants, repeated differences and some spread; got "
+            f"{parts.k} participant(s), at most {parts.counts.max()} difference(s) each."
+        )
 
 
 def _fit(
