@@ -59,6 +59,8 @@ def check(study: StudyPath) -> None:
     faults = check_study(loaded)
     for fault in faults:
         print(fault, file=sys.stderr)
+    for text in loaded.warnings:
+        print(f"Warning: {text}")
     if faults:
         print(f"\n{len(faults)} fault(s) found in {study}.", file=sys.stderr)
         raise typer.Exit(1)
@@ -72,8 +74,13 @@ def describe(
 ) -> None:
     """Tell what a recording holds: channels, units, rate, duration, gaps."""
     from twinangle.importers import describe_file
+    from twinangle.proposal import suggest_section
 
-    print(describe_file(file))
+    description = describe_file(file)
+    print(description)
+    section = suggest_section(description)
+    if section is not None:
+        print(f"\nA section for the study file, to paste and complete:\n\n{section}")
 
 
 @app.command()

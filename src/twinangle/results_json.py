@@ -133,6 +133,7 @@ def _agreement_record(trial: TrialResult) -> dict[str, Any] | None:
         return None
     return {
         "offset_deg": curves.offset,
+        "offset_ci_deg": list(curves.offset_ci),
         "rms_demeaned_deg": curves.rms_demeaned,
         "rmse_deg": curves.rmse,
         "range_difference_deg": curves.range_difference,

@@ -271,11 +271,11 @@ def _base(trials: Sequence[TrialResult]) -> str:
 
 def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
     rows = [
-        (t.participant, t.condition, t.wearable_variability.sd)
+        (t.participant, t.condition, t.wearable_variability.sd, t.wearable_variability.n_cycles)
         for t in trials
         if t.wearable_variability is not None
     ]
-    return pd.DataFrame(rows, columns=["participant", "condition", "value"])
+    return pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
 
 
 def _unique(names: Iterable[str]) -> list[str]:

@@ -145,7 +145,7 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what a reader must know about what the whole rests on."""
     good = [trial for trial in trials if trial.status == "ok"]
     people = {trial.participant for trial in good}
-    notes = []
+    notes = list(study.warnings)
     if study.calibration is not None:
         notes.append(f"The reference's calibration: {study.calibration.summary()}.")
     if len(people) == 1:

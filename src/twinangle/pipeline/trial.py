@@ -173,7 +173,7 @@ def _numbers(
     reference = cycles.reference_deg[cycles.kept]
     return replace(
         result,
-        agreement=compare_curves(wearable, reference),
+        agreement=compare_curves(wearable, reference, confidence=confidence),
         reference_variability=cycle_variability(reference, confidence=confidence),
         variability=compare_variability(wearable, reference, confidence=confidence),
         budget=error_budget(wearable, reference),
