@@ -100,6 +100,8 @@ def _clock_record(clock: Synchronisation | None) -> dict[str, Any] | None:
         "lag_s": clock.lag_s,
         "lag_se_s": clock.lag_se_s,
         "lag_systematic_s": clock.lag_systematic_s,
+        "centre_s": clock.centre_s,
+        "centre_lag_se_s": clock.centre_lag_se_s,
         "drift_ppm": clock.drift_ppm,
         "drift_se_ppm": clock.drift_se_ppm,
         "peak_correlation": clock.peak_correlation,

@@ -71,7 +71,13 @@ def _clock(
             max_lag_s=settings.max_lag_s,
             drift=settings.drift,
         )
-    return synchronise(motion.angle, reference, max_lag_s=settings.max_lag_s, drift=settings.drift)
+    return synchronise(
+        motion.angle,
+        reference,
+        max_lag_s=settings.max_lag_s,
+        expected_lag_s=settings.expected_lag_s,
+        drift=settings.drift,
+    )
 
 
 def _events(

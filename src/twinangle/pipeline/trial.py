@@ -185,9 +185,14 @@ def _timing_cost(
     paired: PairedAngles, cycles: CycleSet, clock: Synchronisation | None
 ) -> TimingCost | None:
     """Return what the lag's uncertainty, both parts together, does to the RMS; None if unknown."""
-    if clock is None or not np.isfinite(clock.lag_se_s):
+    if clock is None:
         return None
-    return timing_cost(paired, cycles, float(np.hypot(clock.lag_se_s, _systematic(clock))))
+    # The error at the centre of the overlap: at time 0 the drift's error adds up to a larger one.
+    centre = clock.centre_lag_se_s
+    statistical = centre if np.isfinite(centre) else clock.lag_se_s
+    if not np.isfinite(statistical):
+        return None
+    return timing_cost(paired, cycles, float(np.hypot(statistical, _systematic(clock))))
 
 
 def _systematic(clock: Synchronisation) -> float:

@@ -339,6 +339,7 @@ class SynchronisationSettings(Section):
     )
     max_lag_s: Positive = 30.0
     drift: bool = True
+    expected_lag_s: float = 0.0
     lag_s: float | None = None
     drift_ppm: float | None = None
     wearable_trigger: Text | None = None
