@@ -28,7 +28,7 @@ HERE = Path(__file__).resolve().parent
 LIBRARIES = (
     "import numpy, scipy.signal, scipy.optimize, scipy.stats, pandas, pyarrow, numba, vqf, "
     "statsmodels.api, pingouin, matplotlib.pyplot, matplotlib.backends.backend_pdf, typst, "
-    "pydantic, typer, rich, joblib"
+    "pydantic, typer, rich"
 )
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from joblib import Parallel, delayed
 
 import twinangle
+from twinangle.parallel import in_order
 from twinangle.pipeline.pooling import (
     pool_along_cycle,
     pool_conditions,
@@ -53,8 +54,6 @@ def run_study(
     ValueError
         If `jobs` is below 1.
     """
-    if jobs < 1:
-        raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
     trials = _analyse_all(study, jobs, on_trial)
     settings = study.agreement
     return StudyResults(
@@ -89,10 +88,7 @@ def run_study(
 def _analyse_all(
     study: Study, jobs: int, on_trial: Callable[[str], None] | None
 ) -> tuple[TrialResult, ...]:
-    workers = min(jobs, max(1, sum(not trial.exclude for trial in study.trials)))
-    done = Parallel(n_jobs=workers, return_as="generator")(
-        delayed(analyse_trial)(study, trial) for trial in study.trials
-    )
+    done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     results: list[TrialResult] = []
     for trial, several in zip(study.trials, done, strict=True):
         results.extend(several)

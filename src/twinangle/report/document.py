@@ -5,14 +5,15 @@ from __future__ import annotations
 import json
 import warnings
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
 import typst
-from joblib import Parallel, delayed
 from matplotlib import ft2font
 
+from twinangle.parallel import in_order
 from twinangle.report.blocks import Figures
 from twinangle.report.content import report_content
 from twinangle.report.figures_depth import draw_depth
@@ -76,12 +77,10 @@ def write_figures(
     """Write all figures and return caption and alternative text by file name without suffix."""
     groups = [group for group in trial_groups(results) if group.worked]
     font_families()  # written once, before other processes ask for it
-    if jobs == 1 or len(groups) < 4:
-        drawn = [_write_trial(group, results.joint, folder, image_formats) for group in groups]
-    else:
-        drawn = Parallel(n_jobs=jobs)(
-            delayed(_write_trial)(group, results.joint, folder, image_formats) for group in groups
-        )
+    write = partial(
+        _write_trial, joint=results.joint, folder=folder, image_formats=tuple(image_formats)
+    )
+    drawn = list(in_order(write, groups, jobs=jobs))
     pooled = _write_pooled(results, folder, image_formats)
     every = [*(caption for captions in drawn for caption in captions), *pooled]
     return {name: (caption, alternative) for name, caption, alternative in every}
