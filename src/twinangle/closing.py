@@ -90,9 +90,12 @@ def _limits_sentence(pooled: PooledLimits) -> str:
 
 def _print_troubles(console: Console, results: StudyResults) -> None:
     """Print failures in full and warnings up to a dozen; the report has them all."""
-    failed = [trial for trial in results.trials if trial.status == "failed"]
-    for trial in failed:
-        text = f"Failed: {trial.label}, {trial.procedure}: {trial.reason}"
+    failed: dict[tuple[str, str], list[str]] = {}
+    for trial in results.trials:
+        if trial.status == "failed":
+            failed.setdefault((trial.label, trial.reason), []).append(trial.procedure)
+    for (label, reason), procedures in failed.items():
+        text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
         console.print(text, markup=False, style="bold")
     warned: dict[str, list[str]] = {}
     for trial in results.trials:

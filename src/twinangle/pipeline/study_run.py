@@ -149,6 +149,6 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
             f"One participant ({next(iter(people))}): every interval here is over cycles of one "
             "person, none is over people."
         )
-    if good and not any(trial.agreement for trial in good):
+    if good and not any(trial.reference and not trial.exclude for trial in study.trials):
         notes.append("No trial has a reference: variability is given, agreement is not.")
     return tuple(notes)
