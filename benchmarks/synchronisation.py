@@ -1,6 +1,6 @@
 """Simulated pairs of steady walking, synchronised end to end beside the plain ways.
 
-Everything here is invented: a stylised knee curve (METHODS: stance and swing bump), strides that
+Everything here is invented: a stylised knee curve (a stance and a swing bump), strides that
 vary in time and size, two instruments with errors of their own and two clocks.
 
     python benchmarks/synchronisation.py                        # 40 pairs of each kind

@@ -39,7 +39,7 @@ def twinangle(*words, cwd=None):
 
 
 def knee(phase):
-    """Stylised knee curve of walking, degrees (METHODS: two bumps on 3°); invented, no person."""
+    """Stylised knee curve of walking, degrees (two bumps on 3°); invented, no person."""
     phase = phase % 1
     bump = lambda centre, width: np.exp(-0.5 * ((phase - centre) / width) ** 2)  # noqa: E731
     return 3 + 14 * bump(0.14, 0.06) + 59 * bump(0.72, 0.09)

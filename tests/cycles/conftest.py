@@ -47,7 +47,7 @@ def make_walk(
     noise_deg: float = 0.0,
     odd: dict[int, float] | None = None,
 ) -> Walk:
-    """Stylised knee (METHODS 3) and a shank rate with mid-swing burst and contact trough.
+    """Stylised knee and a shank rate with mid-swing burst and contact trough.
 
     `odd` scales the swing of single cycles. A turn takes the three cycles from the one named:
     60° each, 12 % longer, 12° less swing. All invented.

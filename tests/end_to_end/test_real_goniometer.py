@@ -75,7 +75,7 @@ def test_healthy_walking_varies_little_from_cycle_to_cycle(trials):
         # common practice, no source: a healthy knee's per-cycle SD in walking is a few degrees
         assert 0.5 < trial.wearable_variability.sd < 6
         mean = trial.wearable_variability.mean_curve
-        # from memory (METHODS: normal swing peak 60-65°); zero offsets differ by up to 10° here
+        # from memory: normal swing peak 60-65°; zero offsets differ by up to 10° here
         assert 45 < mean.max() - mean.min() < 75
 
 

@@ -144,7 +144,7 @@ def test_the_reference_clock_obeys_the_sign_convention(lag_s: float, drift_ppm: 
     )  # fmt: skip
     reference, knee = trial.reference, trial.truth.knee
     assert reference is not None
-    # CONTRACT: t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s
+    # the convention of recording.py: t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s
     wearable_s = reference.time_s * (1 + drift_ppm * 1e-6) + lag_s
     inside = (wearable_s >= 0) & (wearable_s <= knee.end_s)
 

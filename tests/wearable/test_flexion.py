@@ -46,7 +46,7 @@ def test_projection_is_the_numerical_optimum(seed):
 
 @pytest.mark.parametrize(("tilt_deg", "printed"), [(0, 60.0), (10, 59.2), (20, 57.0)])
 def test_sixty_degrees_about_a_tilted_axis(tilt_deg, printed):
-    """Closed form 2 atan(cos α tan 30°); printed to a tenth of a degree in the design notes."""
+    """Closed form 2 atan(cos α tan 30°); worked out by hand to a tenth of a degree."""
     tilt = np.radians(tilt_deg)
     turned = quaternions.about_axis(np.array([np.cos(tilt), np.sin(tilt), 0.0]), np.radians([60.0]))
     found = flexion.project_flexion(turned, np.array([1.0, 0, 0]))[0]

@@ -37,7 +37,7 @@ def test_moving_sensor_is_followed(moving_sensor, apart_deg, estimate, sample):
 
 @pytest.mark.parametrize("estimate", OWN)
 def test_wrong_gyroscope_timing_shows(moving_sensor, apart_deg, estimate):
-    """Half a sample of lag at 100 Hz is 5 ms of turning (FINDINGS: the largest avoidable error)."""
+    """Half a sample of lag at 100 Hz is 5 ms of turning (the largest avoidable error)."""
     moving = moving_sensor(2, sample="instantaneous", noise=0.0)
     truth = moving.truth.as_quat(scalar_first=True)
     right = rms(apart_deg(estimate(moving.sensor).quaternion, truth)[500:])

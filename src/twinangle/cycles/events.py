@@ -96,7 +96,7 @@ def initial_contacts(
     References
     ----------
     .. [1] Aminian et al. (2002). J Biomech 35, 689-699.
-    .. [2] Greene et al. (2012), as given in METHODS 4 of the design notes.
+    .. [2] Greene et al. (2012), 33.9 ± 10.4 ms late; quoted from memory.
     """
     refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
     slow = low_pass(rate_rad_s, rate_hz, SWING_HZ)
@@ -135,7 +135,7 @@ def flexion_peaks(
     Notes
     -----
     A peak counts when its prominence reaches 0.4 of the typical one, which leaves out the
-    stance peak (a quarter of the swing peak in normal gait, METHODS 4). The typical prominence
+    stance peak (a quarter of the swing peak in normal gait; from memory). The typical prominence
     is the median weighted by squared prominence, so that hours of standing do not count.
     Common practice, no source.
     """
