@@ -41,7 +41,7 @@ def test_a_cycle_is_forced_out_by_a_time_within_it(force):
 
 def test_a_turn_is_forced_in_and_a_warning_says_so(force):
     index = next(k for k, text in enumerate(force().reason) if text.startswith("turn"))
-    cycles = force((index, "include", "looked straight in the video"))
+    cycles = force((index, "include", "looked straight to the eye"))
 
     assert cycles.kept[index]
     assert any(
