@@ -1,0 +1,12 @@
+"""Settings of every test: the same input gives the same examples on every machine.
+
+``HYPOTHESIS_PROFILE=explore`` draws new examples instead, to look for what the fixed ones miss.
+"""
+
+import os
+
+from hypothesis import settings
+
+settings.register_profile("repeatable", derandomize=True, database=None, deadline=None)
+settings.register_profile("explore", max_examples=1000, deadline=None)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
