@@ -78,7 +78,10 @@ def write_bids(folder: Path, *, header=False, latency=True, rate=64) -> Path:
     (folder / "task-walk_motion.json").write_text(json.dumps({"SamplingFrequency": rate}))
     pd.DataFrame(
         {
-            "filename": ["motion/sub-01_task-stand_motion.tsv", f"motion/{stem}_motion.tsv"],
+            "filename": [
+                f"motion/{stem}_motion.tsv".replace("imu", "optical"),
+                f"motion/{stem}_motion.tsv",
+            ],
             "acq_time": ["2001-05-01T10:00:00", "2001-05-01T10:00:02"],
         }
     ).to_csv(folder / "sub-01" / "sub-01_scans.tsv", sep="\t", index=False)
@@ -168,8 +171,8 @@ def test_bids_units_rate_and_start_come_from_its_sidecars(tmp_path):
     recording = read_recording(write_bids(tmp_path, latency=False))
 
     assert recording.units == ("m/s^2",) * 3 + ("rad/s",) * 2
-    assert_array_equal(recording.time_s, TIME)  # 2 s after the first scan, 64 Hz
-    assert "starts 2 s after the first scan" in recording.notes[0]
+    assert_array_equal(recording.time_s, TIME)  # 2 s after the other system, 64 Hz
+    assert "starts 2 s after the first recording" in recording.notes[0]
 
 
 def test_a_bids_table_that_has_a_header_all_the_same_is_read(tmp_path):

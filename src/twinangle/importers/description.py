@@ -17,13 +17,17 @@ N_FIRST_ROWS = 3
 
 @dataclass(frozen=True, slots=True)
 class ChannelDescription:
-    """One channel: its unit as far as the file declares it, what is missing, and its range."""
+    """One channel: its unit as far as the file declares it, what is missing, and its range.
+
+    `role` is what the file says of it beyond the name (body part, instrument, axis).
+    """
 
     name: str
     unit: str
     n_missing: int
     minimum: float
     maximum: float
+    role: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,12 @@ def describe_table(path: Path, format_name: str, table: Table) -> FileDescriptio
         duration_s=duration_s,
         gaps_s=gaps_s,
         channels=tuple(
-            _describe_channel(name, table.units.get(name, ""), table.values[:, column])
+            _describe_channel(
+                name,
+                table.units.get(name, ""),
+                table.values[:, column],
+                table.roles.get(name, ""),
+            )
             for column, name in enumerate(table.columns)
         ),
         first_rows=tuple(
@@ -100,7 +109,7 @@ def describe_table(path: Path, format_name: str, table: Table) -> FileDescriptio
     )
 
 
-def _describe_channel(name: str, unit: str, values: Array) -> ChannelDescription:
+def _describe_channel(name: str, unit: str, values: Array, role: str) -> ChannelDescription:
     present = values[np.isfinite(values)]
     return ChannelDescription(
         name=name,
@@ -108,6 +117,7 @@ def _describe_channel(name: str, unit: str, values: Array) -> ChannelDescription
         n_missing=int(values.size - present.size),
         minimum=float(present.min()) if present.size else float("nan"),
         maximum=float(present.max()) if present.size else float("nan"),
+        role=role,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from twinangle.recording import Array
@@ -31,7 +31,8 @@ class Table:
 
     `row_of` names the place of sample k as the user sees it in the file ("row 17"). `rate_hz` and
     `start_s` hold what the file itself says of its clock; `time` names the column of times where
-    the format has one of its own.
+    the format has one of its own. `roles` holds what the file says of a channel beyond its name
+    (the body part, the instrument, the axis).
     """
 
     columns: tuple[str, ...]
@@ -42,15 +43,30 @@ class Table:
     start_s: float = 0.0
     time: str | None = None
     notes: tuple[str, ...] = ()
+    roles: Mapping[str, str] = field(default_factory=dict)
+    also: tuple[Table, ...] = ()  # channels at other rates, where every channel was asked for
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A moment that the file marks, in seconds on the clock of its channels."""
+
+    time_s: float
+    label: str
 
 
 Reader = Callable[[Path, Request], Table]
+EventReader = Callable[[Path, str], tuple[Event, ...]]  # path, and how messages name it
 
 
 @dataclass(frozen=True, slots=True)
 class Format:
-    """One file format: its name, the suffixes it goes by, and what reads it."""
+    """One file format: its name, the suffixes it goes by, and what reads it.
+
+    `read_events` is None where the format has no events beside its channels.
+    """
 
     name: str
     suffixes: tuple[str, ...]
     read: Reader
+    read_events: EventReader | None = None
