@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.importers import bids_motion, columnar, delimited, matlab
+from twinangle.importers import bids_motion, c3d, columnar, delimited, edf, matlab
 from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
 from twinangle.importers.table import Format, Request
@@ -23,6 +23,8 @@ FORMATS: tuple[Format, ...] = (
     columnar.PARQUET,
     columnar.FEATHER,
     matlab.FORMAT,
+    c3d.FORMAT,
+    edf.FORMAT,
 )
 
 __all__ = ["FORMATS", "FileDescription", "describe_file", "read_event_times", "read_recording"]
