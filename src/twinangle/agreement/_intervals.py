@@ -9,7 +9,7 @@ from scipy import optimize, stats
 
 from twinangle.agreement._components import Components, Estimate
 from twinangle.agreement._input import Floats, fraction
-from twinangle.agreement._quantiles import chi_square, half_width, two_sided_student
+from twinangle.agreement._quantiles import chi_square_shares, half_width
 from twinangle.agreement._result import Interval
 
 
@@ -105,83 +105,6 @@ def exact_pair_factors(
     return float(inner), float(outer)
 
 
-def participant_mean_intervals(
-    parts: Components, confidence: float, z: float
-) -> tuple[Interval, Interval]:
-    """Return the intervals of both limits when every participant counts the same.
-
-    Parameters
-    ----------
-    parts : Components
-        Counts, means and variances of at least 3 participants.
-    confidence : float
-        Of the intervals.
-    z : float
-        Normal quantile of the limits.
-
-    Returns
-    -------
-    lower_ci, upper_ci : tuple of float
-
-    Notes
-    -----
-    d_i, s_i², n_i of k participants; S² = var(d_i), a_i = (1 - 1/n_i) s_i², W = mean(a_i),
-    s² = S² + W. The variance of W is the larger of var(a_i)/k, which sees participants who differ
-    in spread, and Σ 2 a_i²/(n_i - 1)/k². With e its root over W and t on k - 1 degrees of freedom,
-    S² has the chi-squared interval and W the log-t interval W exp(∓ t e); the interval of s² adds
-    their distances in squares [1]_. The same addition joins the half-widths of bias and z s [2]_,
-    with r their correlation where skewness makes one: the correlation over participants of d_i
-    with -ln s without participant i, shrunk towards 0 for the error of a correlation of k pairs::
-
-        outer half-width = √(q² + O² + 2 r q O),  inner = √(q² + I² + 2 r q I)
-        q = t S/√k,  O = z (√u - s),  I = z (s - √l)
-
-    The combination is this package's own; `benchmarks/coverage.py` holds its proof.
-
-    References
-    ----------
-    .. [1] Graybill & Wang (1980). J Am Stat Assoc 75, 869-873.
-    .. [2] Zou (2013). Stat Methods Med Res 22, 630-642. Donner & Zou (2012). Stat Methods Med
-       Res 21, 347-359.
-    """
-    half = two_sided_student(confidence, parts.k - 1) * float(
-        np.sqrt(parts.spread_of_means / parts.k)
-    )
-    estimate, variance = parts.by_participant, variance_interval(parts, confidence)
-    return join_limits(
-        estimate.bias, estimate.sd, half, z, variance, _bias_spread_correlation(parts)
-    )
-
-
-def variance_interval(parts: Components, confidence: float) -> Interval:
-    """Return the interval of the variance of a single difference, participants counting the same.
-
-    Parameters
-    ----------
-    parts : Components
-        Counts, means and variances of at least 2 participants.
-    confidence : float
-        Of the interval.
-
-    Returns
-    -------
-    tuple of float
-        Around S² + W, as `participant_mean_intervals` says; the lower one may be negative.
-    """
-    k, spread, shrunk = parts.k, parts.spread_of_means, parts.shrunk_variances
-    within = float(shrunk.mean())
-    free = np.maximum(parts.counts - 1, 1)
-    variance = max(float(shrunk.var(ddof=1)) / k, float((2 * shrunk**2 / free).sum()) / k**2)
-    t = two_sided_student(confidence, k - 1)
-    error = t * float(np.sqrt(variance)) / within if within > 0 else 0.0
-    low, high = chi_square_shares(k - 1, confidence)
-    total = spread + within
-    return (
-        float(total - np.hypot(spread * low, within * -np.expm1(-error))),
-        float(total + np.hypot(spread * high, within * np.expm1(min(error, 50.0)))),
-    )
-
-
 def recovered_variance_intervals(
     parts: Components, estimate: Estimate, bias_half: float, confidence: float, z: float
 ) -> tuple[Interval, Interval]:
@@ -227,12 +150,7 @@ def recovered_variance_intervals(
 
 
 def join_limits(
-    bias: float,
-    sd: float,
-    half: float,
-    z: float,
-    variance: Interval,
-    correlation: float = 0.0,
+    bias: float, sd: float, half: float, z: float, variance: Interval
 ) -> tuple[Interval, Interval]:
     """Join the intervals of bias and of z SD into those of the lower and the upper limit.
 
@@ -246,60 +164,15 @@ def join_limits(
         Half-width of the limits in SD.
     variance : tuple of float
         Interval of sd².
-    correlation : float, default 0
-        Of the estimates of bias and of sd.
 
     Returns
     -------
     lower_ci, upper_ci : tuple of float
     """
-    outer = z * (np.sqrt(variance[1]) - sd)
-    inner = z * (sd - np.sqrt(max(variance[0], 0.0)))
-
-    def reach(width: float, sign: float) -> float:
-        squared = half**2 + width**2 + 2 * sign * correlation * half * width
-        return float(np.sqrt(max(squared, 0.0)))
-
+    outer = float(np.hypot(half, z * (np.sqrt(variance[1]) - sd)))
+    inner = float(np.hypot(half, z * (sd - np.sqrt(max(variance[0], 0.0)))))
     low, high = bias - z * sd, bias + z * sd
-    return (
-        (low - reach(outer, -1), low + reach(inner, -1)),
-        (high - reach(inner, 1), high + reach(outer, 1)),
-    )
-
-
-def _bias_spread_correlation(parts: Components) -> float:
-    """Return the correlation of bias and spread that skewness brings, shrunk towards 0."""
-    k, means, shrunk = parts.k, parts.means, parts.shrunk_variances
-    deviation = means - means.mean()
-    squares = float(deviation @ deviation) - k / (k - 1) * deviation**2
-    left_out = squares / (k - 2) + (shrunk.sum() - shrunk) / (k - 1)
-    if np.ptp(means) == 0 or left_out.min() <= 0:
-        return 0.0
-    score = -0.5 * np.log(left_out)
-    if np.ptp(score) <= 1e-12 * abs(score).max():
-        return 0.0
-    r = float(np.corrcoef(means, score)[0, 1])
-    return _shrunk_correlation(r, k)
-
-
-def _shrunk_correlation(r: float, k: int) -> float:
-    """Return a correlation of k pairs, shrunk towards 0 by its own standard error.
-
-    r² less its sampling variance (1 - r²)/(k - 3), not below 0: as it stands, the noise of r
-    costs a percentage point of coverage where there is no skewness.
-    """
-    if r == 0 or k < 4:
-        return 0.0
-    return float(r * np.sqrt(max(0.0, 1 - (1 - r**2) / ((k - 3) * r**2))))
-
-
-def chi_square_shares(df: int, confidence: float) -> tuple[float, float]:
-    """Return how far a variance's interval reaches below and above it, in its own size.
-
-    1 - df/χ²(upper) and df/χ²(lower) - 1 on `df` degrees of freedom.
-    """
-    low, high = chi_square((1 - confidence) / 2, df), chi_square((1 + confidence) / 2, df)
-    return float(1 - df / high), float(df / low - 1)
+    return (low - outer, low + inner), (high - inner, high + outer)
 
 
 def _check(n: int, confidence: float, coverage: float) -> None:

@@ -31,3 +31,12 @@ def half_width(coverage: float) -> float:
 def two_sided_student(confidence: float, df: float) -> float:
     """Return the t that holds `confidence` between its negative and itself."""
     return student((1 + confidence) / 2, df)
+
+
+def chi_square_shares(df: int, confidence: float) -> tuple[float, float]:
+    """Return how far a variance's interval reaches below and above it, in its own size.
+
+    1 - df/χ²(upper) and df/χ²(lower) - 1 on `df` degrees of freedom.
+    """
+    low, high = chi_square((1 - confidence) / 2, df), chi_square((1 + confidence) / 2, df)
+    return float(1 - df / high), float(df / low - 1)

@@ -11,7 +11,7 @@ from scipy import special
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
-from twinangle.agreement._intervals import join_limits, variance_interval
+from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS, limits_of_agreement
@@ -372,10 +372,11 @@ def limits_without_reference_error(
     sd = float(np.sqrt(square)) if square >= 0 else float("nan")
     lower_ci, upper_ci = NO_INTERVAL, NO_INTERVAL
     if parts.k >= FEWEST_PARTICIPANTS and square >= 0:
-        low, high = variance_interval(parts, confidence)
-        half = two_sided_student(confidence, parts.k - 1) * np.sqrt(parts.spread_of_means / parts.k)
-        bounds = (low - reference_sd**2, high - reference_sd**2)
-        lower_ci, upper_ci = join_limits(estimate.bias, sd, float(half), z, bounds)
+        found = limits_over_participants(
+            parts.means, parts.shrunk_variances, confidence, z, known=reference_sd**2
+        )
+        lower_ci = (float(found.lower_low), float(found.lower_high))
+        upper_ci = (float(found.upper_low), float(found.upper_high))
     return CorrectedLimits(
         bias=estimate.bias,
         sd=sd,

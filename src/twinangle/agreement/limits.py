@@ -14,9 +14,9 @@ from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._intervals import (
     exact_limit_factors,
     exact_pair_factors,
-    participant_mean_intervals,
     recovered_variance_intervals,
 )
+from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
@@ -145,8 +145,8 @@ def limits_of_agreement(
     (1 - mean(1/n_i)) within [4]_. Both have intervals by recovery of variances (MOVER).
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
     unbiased variance however unequal the n_i and s_i are; intervals by
-    `participant_mean_intervals`. With 2 or 3 participants the bias has its interval and the
-    limits have none.
+    `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
+    and the limits have none.
 
     References
     ----------
@@ -298,7 +298,9 @@ def _limit_intervals(
     z = half_width(coverage)
     if form == "participant-means":
         how = "closed form on participants' means and variances"
-        return *participant_mean_intervals(parts, confidence, z), how, []
+        found = limits_over_participants(parts.means, parts.shrunk_variances, confidence, z)
+        lower_ci = (float(found.lower_low), float(found.lower_high))
+        return lower_ci, (float(found.upper_low), float(found.upper_high)), how, []
     half = bias_ci[1] - estimate.bias
     pooled = recovered_variance_intervals(parts, estimate, half, confidence, z)
     return *pooled, "recovery of variances (MOVER)", []

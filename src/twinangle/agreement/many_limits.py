@@ -10,8 +10,9 @@ from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
-from twinangle.agreement._intervals import chi_square_shares, exact_limit_factors
-from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._intervals import exact_limit_factors
+from twinangle.agreement._participants import limits_over_participants
+from twinangle.agreement._quantiles import half_width
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 
 
@@ -51,18 +52,17 @@ def limits_of_many(
     if parts.k < FEWEST_PARTICIPANTS:
         raise ValueError(f"at least {FEWEST_PARTICIPANTS} participants are needed, got {parts.k}.")
     means, shrunk = _by_participant(values, parts)
-    bias, spread = means.mean(axis=0), means.var(axis=0, ddof=1)
-    sd, z = np.sqrt(spread + shrunk.mean(axis=0)), half_width(coverage)
-    half = two_sided_student(confidence, parts.k - 1) * np.sqrt(spread / parts.k)
+    z = half_width(coverage)
+    found = limits_over_participants(means, shrunk, confidence, z)
+    bias, sd, half = found.bias, found.sd, found.half
+    bounds = (found.lower_low, found.lower_high, found.upper_low, found.upper_high)
     if np.all(parts.counts == 1):
         inner, outer = exact_limit_factors(parts.k, confidence=confidence, coverage=coverage)
-        bounds = (-outer * sd, -inner * sd, inner * sd, outer * sd)
-    else:
-        bounds = _bounds(means, shrunk, parts, half, confidence, z)
+        bounds = (bias - outer * sd, bias - inner * sd, bias + inner * sd, bias + outer * sd)
     frame = {"bias": bias, "bias_ci_low": bias - half, "bias_ci_high": bias + half, "sd": sd}
     frame |= {"lower": bias - z * sd, "upper": bias + z * sd}
     names = ("lower_ci_low", "lower_ci_high", "upper_ci_low", "upper_ci_high")
-    return pd.DataFrame(frame | {name: bias + b for name, b in zip(names, bounds, strict=True)})
+    return pd.DataFrame(frame | dict(zip(names, bounds, strict=True)))
 
 
 def _by_participant(values: Floats, parts: Components) -> tuple[Floats, Floats]:
@@ -74,48 +74,3 @@ def _by_participant(values: Floats, parts: Components) -> tuple[Floats, Floats]:
     deviation = values[order] - np.repeat(means, parts.counts, axis=0)
     squares = np.add.reduceat(deviation**2, starts, axis=0)
     return means, squares / counts * np.where(counts > 1, 1, 0)
-
-
-def _bounds(
-    means: Floats, shrunk: Floats, parts: Components, half: Floats, confidence: float, z: float
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return the bounds of both limits about the bias, as `participant_mean_intervals`."""
-    k, free = parts.k, np.maximum(parts.counts - 1, 1)[:, None]
-    spread, within = means.var(axis=0, ddof=1), shrunk.mean(axis=0)
-    variance = np.maximum(shrunk.var(axis=0, ddof=1) / k, (2 * shrunk**2 / free).sum(axis=0) / k**2)
-    t = two_sided_student(confidence, k - 1)
-    error = t * np.sqrt(variance) / np.where(within > 0, within, 1)
-    low, high = chi_square_shares(k - 1, confidence)
-    sd = np.sqrt(spread + within)
-    above = np.hypot(spread * high, within * np.expm1(np.minimum(error, 50)))
-    below = np.hypot(spread * low, within * -np.expm1(-error))
-    outer = z * (np.sqrt(sd**2 + above) - sd)
-    inner = z * (sd - np.sqrt(np.maximum(sd**2 - below, 0)))
-    r = _correlations(means, shrunk)
-
-    def reach(width: Floats, sign: float) -> Floats:
-        total: Floats = np.sqrt(np.maximum(half**2 + width**2 + 2 * sign * r * half * width, 0))
-        return total
-
-    return (
-        -z * sd - reach(outer, -1),
-        -z * sd + reach(inner, -1),
-        z * sd - reach(inner, 1),
-        z * sd + reach(outer, 1),
-    )
-
-
-def _correlations(means: Floats, shrunk: Floats) -> Floats:
-    """Return the shrunk correlation of bias and spread of each quantity."""
-    k = means.shape[0]
-    deviation = means - means.mean(axis=0)
-    squares = (deviation**2).sum(axis=0) - k / (k - 1) * deviation**2
-    left_out = squares / (k - 2) + (shrunk.sum(axis=0) - shrunk) / (k - 1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        score = -0.5 * np.log(left_out)
-        score = score - score.mean(axis=0)
-        r = (deviation * score).sum(axis=0)
-        r = r / np.sqrt((deviation**2).sum(axis=0) * (score**2).sum(axis=0))
-        share = 1 - (1 - r**2) / ((k - 3) * r**2)
-    shrunk_r: Floats = np.where(share > 0, r * np.sqrt(np.maximum(share, 0)), 0.0)
-    return np.where(np.isfinite(shrunk_r), shrunk_r, 0.0)

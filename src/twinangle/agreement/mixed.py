@@ -13,8 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
-from twinangle.agreement._intervals import chi_square_shares, join_limits
-from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._intervals import join_limits
+from twinangle.agreement._quantiles import chi_square_shares, half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 

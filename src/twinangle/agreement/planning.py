@@ -9,7 +9,8 @@ import numpy as np
 from scipy import special, stats
 
 from twinangle.agreement._input import Floats, fraction
-from twinangle.agreement._intervals import chi_square_shares, exact_limit_factors, join_limits
+from twinangle.agreement._intervals import exact_limit_factors
+from twinangle.agreement._participants import SpreadParts, join_components, widened
 from twinangle.agreement._quantiles import chi_square, half_width, two_sided_student
 from twinangle.agreement._result import Result
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
@@ -344,17 +345,11 @@ def _expected_half_width(
 ) -> float:
     """Return half the width of a limit's interval at the expected variances."""
     kept, rest = between**2 + within**2 / n, (1 - 1 / n) * within**2
-    low, high = chi_square_shares(k - 1, confidence)
-    t = two_sided_student(confidence, k - 1)
-    error = t * float(np.sqrt(2 / (k * (n - 1))))
-    total = kept + rest
-    variance = (
-        float(total - np.hypot(kept * low, rest * -np.expm1(-error))),
-        float(total + np.hypot(kept * high, rest * np.expm1(min(error, 50.0)))),
-    )
-    half = t * float(np.sqrt(kept / k))
-    _, upper = join_limits(0.0, float(np.sqrt(total)), half, half_width(coverage), variance)
-    return (upper[1] - upper[0]) / 2
+    # every participant alike: a_i is chi-squared on n - 1 degrees of freedom
+    sampled, logs = np.asarray(2 / (k * (n - 1))), np.asarray(special.polygamma(1, (n - 1) / 2))
+    parts = SpreadParts(np.asarray(kept), np.asarray(rest), widened(sampled, logs, k), k)
+    found = join_components(np.asarray(0.0), parts, confidence, half_width(coverage))
+    return float(found.upper_high - found.upper_low) / 2
 
 
 def _probability_inside(n: int, margin: float, bias: float, sd: float, factor: float) -> float:

@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import finite_array, fraction
-from twinangle.agreement._intervals import chi_square_shares, join_limits
-from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._intervals import join_limits
+from twinangle.agreement._quantiles import chi_square_shares, half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
 
 Weighting = Literal["participants", "measurements"]
