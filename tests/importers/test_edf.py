@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
+import datetime as dt
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +34,7 @@ def write(path: Path, *, wide: bool = False, annotations=None) -> edfio.Edf | ed
         recording=edfio.Recording(
             hospital_administration_code=NAME, investigator_technician_code=NAME
         ),
-        starttime=datetime.time(10, 0, 2),
+        starttime=dt.time(10, 0, 2),
         data_record_duration=1,
         annotations=annotations,
     )
@@ -108,7 +108,7 @@ def test_annotations_and_a_start_between_seconds_are_kept(tmp_path):
     path = tmp_path / "walk.edf"
     notes = [edfio.EdfAnnotation(3.5, None, "heel strike"), edfio.EdfAnnotation(1, 2, "turn µ")]
     signal = edfio.EdfSignal(KNEE, 100, label="knee", physical_range=(-200, 200))
-    start = datetime.time(10, 0, 2, 250_000)
+    start = dt.time(10, 0, 2, 250_000)
     edfio.Edf([signal], starttime=start, annotations=notes, data_record_duration=2).write(path)
 
     recording = read_recording(path)
@@ -205,7 +205,9 @@ def test_equal_labels_are_numbered_and_neither_has_the_bare_name(tmp_path):
 
     assert recording.channels == ("knee#1", "knee#2")
     assert_allclose(np.diff(recording.values, axis=1), 1, atol=0.01)
-    with pytest.raises(RecordingError, match="has no column 'knee'; it holds 'knee#2' and 'knee#1'"):
+    with pytest.raises(
+        RecordingError, match="has no column 'knee'; it holds 'knee#2' and 'knee#1'"
+    ):
         read_recording(tmp_path / "walk.edf", columns=["knee"])
 
 

@@ -93,6 +93,11 @@ class _File:
         first, last = self.frame_range
         return last - first + 1
 
+    @property
+    def unread_bytes(self) -> int:
+        """How many bytes follow the last frame; less than a block is padding."""
+        return len(self.data) - self.header.data_start - self.n_frames * self.frame_bytes
+
     def number(self, name: str, default: float) -> float:
         """Return a parameter of one number."""
         found = numbers(self.parameters, name)
@@ -191,12 +196,19 @@ def _check_size(file: _File) -> None:
             f"it claims {file.n_frames} frames of {file.frame_bytes} bytes from byte "
             f"{file.header.data_start} on, where {max(stored, 0)} are stored"
         )
+    if last == LARGEST_WORD and file.unread_bytes >= BLOCK:
+        raise ValueError(
+            f"it holds more frames than its header can number ({LARGEST_WORD}), and neither "
+            "TRIAL:ACTUAL_END_FIELD nor POINT:LONG_FRAMES tells how many"
+        )
 
 
 def _groups(file: _File) -> tuple[list[Group], tuple[str, ...]]:
     """Return the points and the analogue channels, and what is worth knowing of them."""
     groups: list[Group] = []
     notes: list[str] = []
+    if file.unread_bytes >= BLOCK:
+        notes.append(f"{file.unread_bytes} bytes after the last frame left out")
     values = file.values()
     if file.header.n_points:
         markers, found = _labels(file, "POINT", file.header.n_points)
@@ -270,7 +282,10 @@ def _point_units(parameters: Mapping[str, Parameter], markers: Sequence[str]) ->
 
 
 def _analogue(file: _File, values: Array, channels: tuple[str, ...]) -> Group:
-    """Return the analogue channels: ``(stored - OFFSET) * SCALE * GEN_SCALE``."""
+    """Return the analogue channels: ``(stored - OFFSET) * SCALE * GEN_SCALE``.
+
+    The formula is the user guide's of the format; an offset counts with its sign.
+    """
     per_frame, begin = file.header.samples_per_frame, 4 * file.header.n_points
     unsigned = texts(file.parameters, "ANALOG:FORMAT")[:1] == ("UNSIGNED",)
     scale = _each(file, "ANALOG:SCALE", len(channels), 1.0)
