@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
 from twinangle.channels import refuse_constant
 from twinangle.errors import StudyError
 from twinangle.importers import read_event_times, read_recording
+from twinangle.pipeline.merging import clock_warnings, merge_sensors
 from twinangle.recording import (
     AngleRecording,
     Array,
@@ -25,10 +26,13 @@ from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.study import (
     AngleWearable,
     InertialWearable,
+    OrientationWearable,
     Reference,
+    SensorFiles,
     Study,
     Trial,
     Wearable,
+    merged_columns,
 )
 from twinangle.timing import TimingReport, regularise
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
@@ -90,7 +94,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         file, row or channel, what was found and what would be accepted.
     """
     clock = study.synchronisation
-    wearable = _read(study, trial.wearable, study.wearable, clock.wearable_trigger)
+    wearable = _read_wearable(study, trial, clock.wearable_trigger)
     motion, sensors, found = _motion(study, trial, wearable)
     extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
     warnings = [*wearable.warnings, *found]
@@ -115,8 +119,21 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
 
 
 def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
-    """Read the declared columns of one file, and its trigger channel where there is one."""
-    signals = list(settings.columns)
+    """Read the declared columns of one file onto a uniform clock, and its trigger channel."""
+    recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
+    uniform, timing = regularise(recording)
+    return _File(recording=uniform, timing=timing, trigger=channel)
+
+
+def _read_columns(
+    study: Study,
+    path: Path,
+    columns: tuple[str, ...],
+    settings: Wearable | Reference,
+    trigger: str | None,
+) -> tuple[Recording, Channel | None]:
+    """Read columns of one file as they stand, and the trigger channel where there is one."""
+    signals = list(columns)
     recording = read_recording(
         path,
         columns=[*signals, trigger] if trigger is not None else signals,
@@ -128,8 +145,27 @@ def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str
     if trigger is not None:
         channel = (recording.time_s, recording.columns([trigger])[:, 0])
         recording = _select(recording, signals)
-    uniform, timing = regularise(recording)
-    return _File(recording=uniform, timing=timing, trigger=channel)
+    return recording, channel
+
+
+def _read_wearable(study: Study, trial: Trial, trigger: str | None) -> _File:
+    """Read the wearable's file, or its two files, one a sensor."""
+    if isinstance(trial.wearable, SensorFiles):
+        return _read_sensors(study, trial.wearable, trigger, trial.distal_lag_s)
+    return _read(study, trial.wearable, study.wearable, trigger)
+
+
+def _read_sensors(
+    study: Study, files: SensorFiles, trigger: str | None, distal_lag_s: float | None
+) -> _File:
+    """Read the two sensors' files onto one clock; a trigger is in the proximal sensor's."""
+    settings = cast("InertialWearable | OrientationWearable", study.wearable)
+    proximal, channel = _read_columns(
+        study, files.proximal, settings.proximal.columns, settings, trigger
+    )
+    distal, _ = _read_columns(study, files.distal, settings.distal.columns, settings, None)
+    merged, timing = merge_sensors(proximal, distal, distal_lag_s=distal_lag_s)
+    return _File(recording=merged, timing=timing, trigger=channel)
 
 
 def _select(recording: Recording, names: list[str]) -> Recording:
@@ -161,22 +197,29 @@ def _motion(
         standing_deg=settings.standing_deg,
     )
     sensors = walk if isinstance(walk, SensorPair) else None
+    if sensors is not None and settings.files is not None:
+        warnings += clock_warnings(sensors)
     return lambda procedure: estimate_motion(inputs, procedure), sensors, warnings
 
 
 def _part(
-    study: Study, part: Interval | Path | None, *, moving: bool
+    study: Study, part: Interval | Path | SensorFiles | None, *, moving: bool
 ) -> Interval | SensorPair | OrientationPair | None:
     """Return neutral standing or functional movement, read when it has a file of its own."""
-    if not isinstance(part, Path):
+    if part is None or isinstance(part, Interval):
         return part
-    file = _read(study, part, study.wearable, None)
+    if isinstance(part, SensorFiles):
+        file = _read_sensors(study, part, None, None)
+    else:
+        file = _read(study, part, study.wearable, None)
     return _pair(study.wearable, file.recording, moving=moving)[0]
 
 
 def _pair(
     settings: Wearable, recording: Recording, *, moving: bool
 ) -> tuple[SensorPair | OrientationPair, tuple[str, ...]]:
+    if not isinstance(settings, AngleWearable):
+        settings = merged_columns(settings)
     if isinstance(settings, InertialWearable):
         pair = build_sensor_pair(recording, settings, moving=moving)
         return pair, sensor_warnings(pair, magnetometer_unit=settings.units.magnetometer)

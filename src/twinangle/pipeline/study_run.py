@@ -22,7 +22,7 @@ from twinangle.pipeline.pooling import (
 )
 from twinangle.pipeline.trial import analyse_trial
 from twinangle.results import InputFile, StudyResults, TrialResult
-from twinangle.study import Study, Trial
+from twinangle.study import SensorFiles, Study, Trial
 
 # Sign patterns are drawn only where there are too many participants to try them all.
 SEED = 20
@@ -111,7 +111,8 @@ def input_files(study: Study) -> tuple[Path, ...]:
 def trial_files(trial: Trial) -> list[Path]:
     """Return the files of one trial."""
     named = (trial.wearable, trial.reference, trial.static, trial.functional, trial.events)
-    return [path for path in named if isinstance(path, Path)]
+    several = (each.both if isinstance(each, SensorFiles) else (each,) for each in named)
+    return [path for paths in several for path in paths if isinstance(path, Path)]
 
 
 def _fingerprint(study: Study, path: Path) -> InputFile:

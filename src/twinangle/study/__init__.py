@@ -16,8 +16,9 @@ from twinangle.study.settings import (
     Reference,
     SynchronisationSettings,
     Wearable,
+    merged_columns,
 )
-from twinangle.study.trials import Trial
+from twinangle.study.trials import SensorFiles, Trial
 
 __all__ = [
     "AgreementSettings",
@@ -30,9 +31,11 @@ __all__ = [
     "OrientationReference",
     "OrientationWearable",
     "Reference",
+    "SensorFiles",
     "Study",
     "SynchronisationSettings",
     "Trial",
     "Wearable",
+    "merged_columns",
     "read_study",
 ]

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, TypeGuard, cast, get_args
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -26,6 +26,7 @@ from twinangle.study.settings import (
     CycleSettings,
     Reference,
     Section,
+    SensorFilePatterns,
     StudySection,
     SynchronisationSettings,
     Wearable,
@@ -281,10 +282,16 @@ def _known_keys(model: type[Section], parents: tuple[str, ...]) -> list[str]:
     """Return the keys of the (sub)section that `parents` leads to."""
     for parent in parents:
         annotation = model.model_fields[parent].annotation
-        if not (isinstance(annotation, type) and issubclass(annotation, Section)):
+        choices = [annotation, *get_args(annotation)]  # a section, or a section that may be absent
+        section = next((each for each in choices if _is_section(each)), None)
+        if section is None:
             return []
-        model = annotation
+        model = section
     return list(model.model_fields)
+
+
+def _is_section(annotation: object) -> TypeGuard[type[Section]]:
+    return isinstance(annotation, type) and issubclass(annotation, Section)
 
 
 def _check_cycles(settings: dict[str, Section | None], faults: _Faults) -> None:
@@ -315,15 +322,27 @@ def _trials(
     name = raw("study", "trials")
     if not isinstance(name, str) or not name.strip():
         return None, (), []
+    files = _file_patterns(raw("wearable", "files"))
+    if files is None and raw("wearable", "files") is not None:
+        return None, (), []  # without the patterns no file's name is known
     needs = Needs(
         static=raw("wearable", "kind") in ("inertial", "orientation"),
         reference="reference" in data,
         events=raw("cycles", "method") == "events",
+        files=files,
     )
     try:
         return *read_trials(path.parent, name, needs), []
     except StudyError as error:
         return None, (), str(error).split("\n")
+
+
+def _file_patterns(values: object) -> SensorFilePatterns | None:
+    """Return the patterns of `[wearable.files]`; None without them, or where they are at fault."""
+    try:
+        return SensorFilePatterns.model_validate(values) if values is not None else None
+    except ValidationError:
+        return None
 
 
 def _calibration(

@@ -6,6 +6,7 @@ know. Messages written here are ends of sentences: the reader puts file, line an
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Annotated, Literal, Self
 
@@ -102,6 +103,44 @@ class QuaternionColumns(Section):
 
     quaternion: FourColumns
 
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The four columns."""
+        return self.quaternion
+
+
+PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+
+
+def _file_pattern(pattern: str) -> str:
+    rest = PLACEHOLDER.sub("", pattern)
+    if "{" in rest or "}" in rest or not all(map(str.strip, PLACEHOLDER.findall(pattern))):
+        raise ValueError("has a brace too many; a placeholder is a column's name in { and }")
+    if rest == pattern:
+        raise ValueError('needs a placeholder, as "{wearable}_thigh.csv"')
+    return pattern
+
+
+FilePattern = Annotated[Text, AfterValidator(_file_pattern)]
+
+
+class SensorFilePatterns(Section):
+    """`[wearable.files]`: one file a sensor; `{column}` stands for a cell of the trial's row."""
+
+    proximal: FilePattern
+    distal: FilePattern
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.proximal == self.distal:
+            raise ValueError("names the same file for both sensors; leave the section out then")
+        return self
+
+    @property
+    def placeholders(self) -> tuple[str, ...]:
+        """The columns of the trials table that the patterns name, each once."""
+        return tuple(dict.fromkeys(PLACEHOLDER.findall(self.proximal + self.distal)))
+
 
 class InertialWearable(Clocked):
     """`[wearable]` of kind "inertial": raw signals of two sensors."""
@@ -113,12 +152,14 @@ class InertialWearable(Clocked):
     proximal: SensorColumns
     distal: SensorColumns
     units: SensorUnits = SensorUnits()
+    files: SensorFilePatterns | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if (self.proximal.magnetometer is None) != (self.distal.magnetometer is None):
             raise ValueError("needs `magnetometer` columns for both sensors, or for neither")
-        _require_no_column_twice((*self.proximal.columns, *self.distal.columns))
+        for columns in _columns_by_file(self):
+            _require_no_column_twice(columns)
         return self
 
     @property
@@ -135,16 +176,18 @@ class OrientationWearable(Clocked):
     standing_deg: float = 0.0
     proximal: QuaternionColumns
     distal: QuaternionColumns
+    files: SensorFilePatterns | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        _require_no_column_twice(self.columns)
+        for columns in _columns_by_file(self):
+            _require_no_column_twice(columns)
         return self
 
     @property
     def columns(self) -> tuple[str, ...]:
         """All columns of signals, the proximal segment's first."""
-        return (*self.proximal.quaternion, *self.distal.quaternion)
+        return (*self.proximal.columns, *self.distal.columns)
 
 
 class AngleWearable(Clocked):
@@ -405,6 +448,35 @@ REFERENCE_KINDS: dict[str, type[Section]] = {
     "orientation": OrientationReference,
     "markers": MarkerReference,
 }
+
+
+def merged_columns(
+    wearable: InertialWearable | OrientationWearable,
+) -> InertialWearable | OrientationWearable:
+    """Return the settings for two files merged into one, each channel under its file's place.
+
+    The channel `acc_x` of the proximal sensor's file is "proximal acc_x" there. Settings of a
+    study with both sensors in one file are returned as they are.
+    """
+    if wearable.files is None:
+        return wearable
+    places = {}
+    for place in ("proximal", "distal"):
+        columns = getattr(wearable, place)
+        names = {
+            key: tuple(f"{place} {name}" for name in value)
+            for key, value in columns
+            if value is not None
+        }
+        places[place] = columns.model_copy(update=names)
+    return wearable.model_copy(update=places)
+
+
+def _columns_by_file(wearable: InertialWearable | OrientationWearable) -> list[tuple[str, ...]]:
+    """Return the columns that must differ: those of each file."""
+    if wearable.files is None:
+        return [wearable.columns]
+    return [wearable.proximal.columns, wearable.distal.columns]
 
 
 def _require_no_column_twice(columns: tuple[str, ...]) -> None:

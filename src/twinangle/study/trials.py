@@ -8,10 +8,12 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import cast
 
 from twinangle.errors import StudyError
 from twinangle.naming import listed, nearest_first, suggestion
 from twinangle.recording import Interval
+from twinangle.study.settings import PLACEHOLDER, SensorFilePatterns
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -23,9 +25,24 @@ TIMES = (
     "functional_end_s",
     "start_s",
     "end_s",
+    "distal_lag_s",
 )
 COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, "exclude")
+BY_SENSOR = ("wearable", "static", "functional")  # these may be two files, one a sensor
 REQUIRED = ("participant", "wearable")
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFiles:
+    """One recording in two files, one a sensor."""
+
+    proximal: Path
+    distal: Path
+
+    @property
+    def both(self) -> tuple[Path, Path]:
+        """The proximal sensor's file and the distal one's."""
+        return self.proximal, self.distal
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +58,18 @@ class Trial:
     condition: str
     trial: str
     side: str
-    wearable: Path
+    wearable: Path | SensorFiles
     reference: Path | None
-    static: Interval | Path | None
-    functional: Interval | Path | None
+    static: Interval | Path | SensorFiles | None
+    functional: Interval | Path | SensorFiles | None
     start_s: float | None
     end_s: float | None
     exclude: str
     covariates: Mapping[str, float | str]
     row: int
     events: Path | None = None  # a file of event times, for cycles by "events"
+    # what is added to the distal sensor's clock to land on the proximal's; None where not given
+    distal_lag_s: float | None = None
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -65,6 +84,14 @@ class Needs:
     static: bool  # neutral standing for every trial that is analysed
     reference: bool  # whether there is a [reference] section to read the files by
     events: bool  # a file of event times for every trial that is analysed
+    files: SensorFilePatterns | None = None  # how the two sensors' files are called
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The columns that must be there."""
+        if self.files is None:
+            return REQUIRED
+        return tuple(dict.fromkeys(("participant", *self.files.placeholders)))
 
 
 @dataclass(slots=True)
@@ -101,8 +128,8 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     path = inside_folder(folder, name)
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
-    table = _read_table(folder, path, name)
-    kinds = _covariate_kinds(table)
+    table = _read_table(folder, path, name, needs.columns)
+    kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
     if not table.rows and not table.faults:
@@ -126,7 +153,7 @@ def inside_folder(folder: Path, name: str) -> Path | None:
         return None
 
 
-def _read_table(folder: Path, path: Path, name: str) -> _Table:
+def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) -> _Table:
     """Split the table into cells; what breaks its shape is raised at once."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -146,7 +173,7 @@ def _read_table(folder: Path, path: Path, name: str) -> _Table:
     records = _records(lines, delimiter, name)
     header = [cell.strip() for cell in records[0][1]]
     table = _Table(name, folder, header, [], delimiter)
-    _check_header(table, records[0][0])
+    _check_header(table, records[0][0], required)
     for row, cells in records[1:]:
         if len(cells) != len(header):
             table.faults.append(
@@ -171,12 +198,12 @@ def _records(lines: list[str], delimiter: str, name: str) -> list[tuple[int, lis
     return records
 
 
-def _check_header(table: _Table, row: int) -> None:
+def _check_header(table: _Table, row: int, required: tuple[str, ...]) -> None:
     """Refuse missing, repeated and misspelt columns; without the required ones stop here."""
     twice = [name for name in dict.fromkeys(table.columns) if table.columns.count(name) > 1]
     if twice:
         table.faults.append(f"{table.name}, row {row}: column {listed(twice)} occurs twice.")
-    missing = [name for name in REQUIRED if name not in table.columns]
+    missing = [name for name in required if name not in table.columns]
     for name in missing:
         found = listed(nearest_first(name, table.columns))
         table.faults.append(f"{table.name}, row {row}: column {name!r} is missing; found {found}.")
@@ -189,9 +216,10 @@ def _check_header(table: _Table, row: int) -> None:
         raise StudyError("\n".join(table.faults))
 
 
-def _covariate_kinds(table: _Table) -> dict[str, bool]:
+def _covariate_kinds(table: _Table, needs: Needs) -> dict[str, bool]:
     """Return the further columns, each with whether all its cells are numbers."""
-    names = [name for name in table.columns if name and name not in COLUMNS]
+    known = (*COLUMNS, *needs.columns)
+    names = [name for name in table.columns if name and name not in known]
     return {
         name: all(
             _number(cells[name], table.delimiter) is not None
@@ -219,13 +247,24 @@ def _trial(
     """Check one row; a fault leaves a stand-in, which is never returned to the user."""
     exclude = cells.get("exclude", "")
     names = {name: _identifier(table, row, cells, name) for name in IDENTIFIERS}
-    files = {name: _file(table, row, cells, name, must_exist=not exclude) for name in FILES}
+    files = {
+        name: _recording(table, row, cells, name, needs.files, must_exist=not exclude)
+        if name in BY_SENSOR
+        else _file(table, row, name, cells.get(name, ""), must_exist=not exclude)
+        for name in FILES
+    }
     times = {name: _time(table, row, cells, name) for name in TIMES}
     static = _stretch(table, row, "static", files, times)
     functional = _stretch(table, row, "functional", files, times)
     _check_order(table, row, times["start_s"], times["end_s"])
     if not exclude:
         _check_needs(table, row, cells, needs)
+    if times["distal_lag_s"] is not None and needs.files is None:
+        table.add(
+            row,
+            "distal_lag_s",
+            "is given, but both sensors are in one file; it is for a study with [wearable.files].",
+        )
     if files["reference"] and not needs.reference:
         table.add(
             row,
@@ -236,7 +275,7 @@ def _trial(
     return Trial(
         **names,
         wearable=files["wearable"] or table.folder,
-        reference=files["reference"],
+        reference=cast("Path | None", files["reference"]),
         static=static,
         functional=functional,
         start_s=times["start_s"],
@@ -248,7 +287,8 @@ def _trial(
             if cells[name]
         },
         row=row,
-        events=files["events"],
+        events=cast("Path | None", files["events"]),
+        distal_lag_s=times["distal_lag_s"],
     )
 
 
@@ -264,11 +304,52 @@ def _identifier(table: _Table, row: int, cells: Mapping[str, str], name: str) ->
     return value
 
 
-def _file(
-    table: _Table, row: int, cells: Mapping[str, str], name: str, *, must_exist: bool
-) -> Path | None:
-    """Return the path in a cell; faults where it is empty and may not be, leaves, or is no file."""
+def _recording(
+    table: _Table,
+    row: int,
+    cells: Mapping[str, str],
+    name: str,
+    patterns: SensorFilePatterns | None,
+    *,
+    must_exist: bool,
+) -> Path | SensorFiles | None:
+    """Return a recording's file, or its two files by the patterns of `[wearable.files]`."""
     value = cells.get(name, "")
+    if patterns is None:
+        return _file(table, row, name, value, must_exist=must_exist)
+    if name != "wearable":
+        if not value:
+            return None
+        if "wearable" not in patterns.placeholders:
+            table.add(
+                row,
+                name,
+                f"is {value!r}, but the patterns of [wearable.files] have no {{wearable}} that it "
+                f"could stand for; give `{name}_start_s` and `{name}_end_s`.",
+            )
+            return None
+    filled = {key: cells[key] for key in patterns.placeholders} | (
+        {"wearable": value} if "wearable" in patterns.placeholders else {}
+    )
+    empty = [key for key, cell in filled.items() if not cell]
+    for key in empty if must_exist else ():
+        table.add(row, key, "is empty; [wearable.files] makes the files' names of it.")
+    if empty:
+        return None
+    found = [
+        _file(table, row, name, _fill(pattern, filled), must_exist=must_exist)
+        for pattern in (patterns.proximal, patterns.distal)
+    ]
+    return None if None in found else SensorFiles(*cast("list[Path]", found))
+
+
+def _fill(pattern: str, cells: Mapping[str, str]) -> str:
+    """Put the cells in the places of their columns."""
+    return PLACEHOLDER.sub(lambda match: cells[match[1]], pattern)
+
+
+def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -> Path | None:
+    """Return the path in a cell; faults where it is empty and may not be, leaves, or is no file."""
     if not value:
         if name == "wearable" and must_exist:
             table.add(row, name, "is empty; every trial that is analysed needs a file.")
@@ -301,9 +382,9 @@ def _stretch(
     table: _Table,
     row: int,
     name: str,
-    files: Mapping[str, Path | None],
+    files: Mapping[str, Path | SensorFiles | None],
     times: Mapping[str, float | None],
-) -> Interval | Path | None:
+) -> Interval | Path | SensorFiles | None:
     """Return where a calibration movement is: a stretch of the recording, or a file of its own."""
     start, end = times[f"{name}_start_s"], times[f"{name}_end_s"]
     path = files[name]
