@@ -150,7 +150,8 @@ def test_sensors_that_move_at_different_times_bring_a_warning(split):
     edit_shank(split, later(-4.0))
     (said,) = (t for t in read_trial(study, study.trials[0]).warnings if "rest and move" in t)
 
-    # The distal times were put 4 s too early, so they must be moved later by about that (thigh and shank do not swing at once).
+    # The distal times were put 4 s too early, so they must be moved later by about that;
+    # not to the half second, since thigh and shank do not swing at once.
     assert float(re.search(r"moved by \+([\d.]+) s", said)[1]) == pytest.approx(4, abs=1.0)
 
 
