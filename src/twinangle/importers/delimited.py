@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 from pyarrow import ArrowException, float64
+from pyarrow import Table as ArrowTable
 from pyarrow import csv as arrow_csv
 
 from twinangle.errors import RecordingError
@@ -216,9 +217,22 @@ def _read_fast(path: Path, layout: Layout, places: list[int]) -> Array:
             check_utf8=False,
         ),
     )
-    values = np.empty((table.num_rows, len(chosen)))
-    for column, key in enumerate(chosen):
-        values[:, column] = table.column(key).to_numpy()
+    return _rows(table.select(chosen))
+
+
+def _rows(table: ArrowTable) -> Array:
+    """Return a table's columns of floats side by side, (n, n_columns), NaN where null.
+
+    Batch by batch, so that what is written stays near: column by column over a day's recording
+    the same lines of memory would be fetched once a column.
+    """
+    values = np.empty((table.num_rows, table.num_columns))
+    row = 0
+    for batch in table.to_batches():
+        part = values[row : row + batch.num_rows]
+        for place, column in enumerate(batch.columns):
+            part[:, place] = column.to_numpy(zero_copy_only=False)
+        row += batch.num_rows
     return values
 
 
