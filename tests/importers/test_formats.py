@@ -158,15 +158,6 @@ def test_matlab_arrays_are_read_as_the_reference_library_wrote_them(compressed, 
     assert_array_equal(found["s.c.d"], values[:1])
 
 
-def test_matlab_7_3_is_refused_with_a_way_out(tmp_path):
-    (tmp_path / "walk.mat").write_bytes(
-        b"MATLAB 7.3 MAT-file, Platform".ljust(512) + b"\x89HDF\r\n"
-    )
-
-    with pytest.raises(RecordingError, match="'-v7'"):
-        read_recording(tmp_path / "walk.mat")
-
-
 def test_bids_units_rate_and_start_come_from_its_sidecars(tmp_path):
     recording = read_recording(write_bids(tmp_path, latency=False))
 

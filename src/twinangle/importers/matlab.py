@@ -1,4 +1,4 @@
-"""MATLAB files up to version 7: numeric arrays and structs of them, read as channels.
+"""MATLAB files of versions 5 to 7.3: numeric arrays and structs of them, read as channels.
 
 A vector is one channel of the variable's name; an (n, k) matrix is k channels `name_1` …
 `name_k`; a field of a struct is `struct.field`. Objects and functions are never loaded.
@@ -13,25 +13,24 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
+from twinangle.importers import mat5, mat73
 from twinangle.importers.base import choose_columns
-from twinangle.importers.mat5 import read_arrays
 from twinangle.importers.table import Format, Request, Table
 from twinangle.recording import Array
 
-HDF5_SIGNATURE = b"\x89HDF"
+BEGINNING = 4096  # bytes, in which a 7.3 file shows what it is
 MOST_CHANNELS = 64  # columns of one matrix; more is an image or a transposed recording
 
 
 def read(path: Path, request: Request) -> Table:
     """Read the requested channels of a MATLAB file."""
-    data = path.read_bytes()
-    if HDF5_SIGNATURE in data[:1024] or b"MATLAB 7.3" in data[:128]:
-        raise RecordingError(
-            f"{request.source}: is a MATLAB 7.3 file; accepted: version 7 and earlier "
-            "(in MATLAB: save with '-v7')."
-        )
+    with path.open("rb") as stream:
+        beginning = stream.read(BEGINNING)
     try:
-        arrays = read_arrays(data)
+        if mat73.is_mat73(beginning):
+            arrays = mat73.read_arrays(path)
+        else:
+            arrays = mat5.read_arrays(path.read_bytes())
     except (ValueError, MemoryError) as error:
         raise RecordingError(
             f"{request.source}: is not a readable MATLAB file: {error}."
