@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.importers import bids_motion, c3d, columnar, delimited, edf, matlab
+from twinangle.importers import bids_motion, c3d, columnar, delimited, edf, matlab, xlsx
 from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
 from twinangle.importers.table import Format, Request
@@ -25,6 +25,7 @@ FORMATS: tuple[Format, ...] = (
     matlab.FORMAT,
     c3d.FORMAT,
     edf.FORMAT,
+    xlsx.FORMAT,
 )
 
 __all__ = ["FORMATS", "FileDescription", "describe_file", "read_event_times", "read_recording"]
