@@ -103,6 +103,28 @@ def init(
 
 
 @app.command()
+def export(
+    study: StudyPath,
+    to: Annotated[Path, typer.Option(help="A new or empty folder.", show_default=False)],
+    jobs: Jobs = 1,
+    recode: Annotated[
+        bool, typer.Option("--recode", help="Give participants new codes, P01, P02 and so on.")
+    ] = False,
+) -> None:
+    """Write the study as a Motion-BIDS data set that reads back to the same results."""
+    from twinangle.export import export_study
+    from twinangle.study import read_study
+
+    print("Analysing, for the angles on one clock …", flush=True)
+    done = export_study(read_study(study), to, jobs=jobs, recode=recode)
+    for old, new in done.codes.items():
+        print(f"Code: {old} is {new} (this list stands nowhere in the data set)")
+    for text in done.notes:
+        print(f"Note: {text}")
+    print(f"Written: {done.folder} ({done.n_recordings} recordings)")
+
+
+@app.command()
 def plan(
     sd_between: Annotated[
         float, typer.Option(min=0, help="Expected SD of the differences between participants, °.")

@@ -29,6 +29,21 @@ def read_calibration(path: Path, name: str) -> Calibration:
         If the file or a column is missing, a cell holds no number, or the points do not make a
         line.
     """
+    values, angles = read_points(path, name)
+    try:
+        return fit_calibration(values, angles)
+    except ValueError as error:
+        raise StudyError(f"calibration {name!r}: {error}") from error
+
+
+def read_points(path: Path, name: str) -> tuple[list[float], list[float]]:
+    """Return the readings and the angles they were taken at.
+
+    Raises
+    ------
+    StudyError
+        If the file or a column is missing, or a cell holds no number.
+    """
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
@@ -53,10 +68,7 @@ def read_calibration(path: Path, name: str) -> Calibration:
             )
         values.append(value)
         angles.append(angle)
-    try:
-        return fit_calibration(values, angles)
-    except ValueError as error:
-        raise StudyError(f"calibration {name!r}: {error}") from error
+    return values, angles
 
 
 def _number(text: str | None, delimiter: str) -> float | None:
