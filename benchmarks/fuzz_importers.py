@@ -4,9 +4,10 @@
 
 Writes one small recording in each format, mutates it N times over all (20,000 unless said
 otherwise; bytes changed, inserted, repeated, cut), and reads each mutant in a worker with 1 GiB of
-memory beyond its start. Prints, for each format, how many were read and how many refused, the
-slowest read, and every mutant that ended otherwise: another exception, a message that does not
-name the file, a read of more than 5 s, a worker that died. Exit status 1 if there is any.
+memory beyond its start; every tenth is described as well, which reads all its channels. Prints,
+for each format, how many were read and how many refused, the slowest read, and every mutant that
+ended otherwise: another exception, a message that does not name the file, a read of more than
+5 s, a worker that died. Exit status 1 if there is any.
 """
 
 from __future__ import annotations
@@ -19,20 +20,17 @@ import time
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
-WRITERS = ("csv", "semicolon", "parquet", "feather", "mat", "mat-plain", "bids")
+CHANNELS = ("acc_x", "acc_y", "acc_z")
+RATE_HZ = 50
 SLOW_S = 5.0
 
 
-def write(kind: str, folder: Path) -> Path:
-    """Write an invented recording and return its path."""
-    import pandas as pd
+def write_table(kind: str, folder: Path, frame: pd.DataFrame) -> Path:
+    """Write delimited text, a columnar file, or a workbook."""
     from pyarrow import feather
-    from scipy.io import savemat
 
-    rng = np.random.default_rng(3)
-    frame = pd.DataFrame(rng.normal(size=(60, 3)).round(4), columns=["acc_x", "acc_y", "acc_z"])
-    frame.insert(0, "time_s", np.arange(60) / 50)
     match kind:
         case "csv":
             frame.to_csv(path := folder / "walk.csv", index=False)
@@ -40,18 +38,98 @@ def write(kind: str, folder: Path) -> Path:
             frame.to_csv(path := folder / "walk.txt", index=False, sep=";", decimal=",")
         case "parquet":
             frame.to_parquet(path := folder / "walk.parquet")
-        case "feather":
-            feather.write_feather(frame, path := folder / "walk.feather")
-        case "mat" | "mat-plain":
-            content = {name: frame[name].to_numpy() for name in frame}
-            savemat(path := folder / "walk.mat", content, do_compression=kind == "mat")
+        case "xlsx":
+            frame.to_excel(path := folder / "walk.xlsx", index=False)
         case _:
-            path = folder / "sub-01_task-walk_tracksys-imu_motion.tsv"
-            frame.to_csv(path, index=False, header=False, sep="\t")
-            pd.DataFrame({"name": frame.columns, "type": "ACCEL"}).to_csv(
-                folder / "sub-01_task-walk_tracksys-imu_channels.tsv", index=False, sep="\t"
-            )
+            feather.write_feather(frame, path := folder / "walk.feather")
     return path
+
+
+def write_matlab(kind: str, folder: Path, frame: pd.DataFrame) -> Path:
+    """Write MATLAB 5, compressed or not, or 7.3 with the header that it has."""
+    import h5py
+    from scipy.io import savemat
+
+    path = folder / "walk.mat"
+    content = {name: frame[name].to_numpy() for name in frame}
+    if kind != "mat-7.3":
+        savemat(path, content, do_compression=kind == "mat")
+        return path
+    with h5py.File(path, "w", userblock_size=512) as file:
+        for name, values in content.items():
+            data = file.create_dataset(name, data=values[None], compression="gzip")
+            data.attrs["MATLAB_class"] = np.bytes_("double")
+    path.write_bytes(b"MATLAB 7.3 MAT-file".ljust(124) + b"\0\2IM" + path.read_bytes()[128:])
+    return path
+
+
+def write_bids(folder: Path, frame: pd.DataFrame) -> Path:
+    """Write a Motion-BIDS recording with the list of its channels."""
+    path = folder / "sub-01_task-walk_tracksys-imu_motion.tsv"
+    frame.to_csv(path, index=False, header=False, sep="\t")
+    kinds = ["LATENCY", "ACCEL", "ACCEL", "ACCEL"]
+    channels = pd.DataFrame({"name": frame.columns, "type": kinds})
+    listed = folder / "sub-01_task-walk_tracksys-imu_channels.tsv"
+    channels.to_csv(listed, index=False, sep="\t")
+    return path
+
+
+def write_c3d(kind: str, folder: Path, frame: pd.DataFrame) -> Path:
+    """Write one marker, or three analogue channels beside another marker, with an event."""
+    import ezc3d
+
+    content = ezc3d.c3d()
+    values = frame[list(CHANNELS)].to_numpy().T
+    point = content["parameters"]["POINT"]
+    point["RATE"]["value"], point["UNITS"]["value"] = [RATE_HZ], ["mm"]
+    point["LABELS"]["value"] = ["acc" if kind == "c3d-points" else "other"]
+    content["data"]["points"] = np.vstack([values, np.ones(len(frame))])[:, np.newaxis]
+    if kind != "c3d-points":
+        analogue = content["parameters"]["ANALOG"]
+        analogue["RATE"]["value"], analogue["LABELS"]["value"] = [RATE_HZ], list(CHANNELS)
+        content["data"]["analogs"] = values[np.newaxis]
+    content.add_event([0, 0.5], context="Left", label="Foot Strike")
+    content.write(str(folder / "walk.c3d"))
+    return folder / "walk.c3d"
+
+
+def write_edf(kind: str, folder: Path, frame: pd.DataFrame) -> Path:
+    """Write EDF+ or BDF+ with an annotation, or EDF+ with a break before its last data record."""
+    import edfio
+
+    wide = kind == "bdf"
+    signal = edfio.BdfSignal if wide else edfio.EdfSignal
+    signals = [
+        signal(frame[name].to_numpy(), RATE_HZ, label=name, physical_range=(-8, 8))
+        for name in CHANNELS
+    ]
+    notes = [edfio.EdfAnnotation(0.2, None, "foot strike")]
+    written = (edfio.Bdf if wide else edfio.Edf)(
+        signals, annotations=notes, data_record_duration=0.2
+    )
+    path = folder / f"walk.{'bdf' if wide else 'edf'}"
+    written.write(path)
+    if kind == "edf-breaks":
+        data = path.read_bytes().replace(b"EDF+C", b"EDF+D")
+        path.write_bytes(data.replace(b"+1\x14\x14", b"+5\x14\x14"))
+    return path
+
+
+WRITERS = {
+    **dict.fromkeys(("csv", "semicolon", "parquet", "feather", "xlsx"), write_table),
+    **dict.fromkeys(("mat", "mat-plain", "mat-7.3"), write_matlab),
+    "bids": lambda _, folder, frame: write_bids(folder, frame),
+    **dict.fromkeys(("c3d", "c3d-points"), write_c3d),
+    **dict.fromkeys(("edf", "edf-breaks", "bdf"), write_edf),
+}
+
+
+def write(kind: str, folder: Path) -> Path:
+    """Write an invented recording and return its path."""
+    rng = np.random.default_rng(3)
+    frame = pd.DataFrame(rng.normal(size=(60, 3)).round(4), columns=list(CHANNELS))
+    frame.insert(0, "time_s", np.arange(60) / RATE_HZ)
+    return WRITERS[kind](kind, folder, frame)
 
 
 def mutate(clean: bytes, rng: np.random.Generator) -> bytes:
@@ -75,7 +153,7 @@ def mutate(clean: bytes, rng: np.random.Generator) -> bytes:
 def worker(kind: str, seed: int, count: int) -> None:
     """Read `count` mutants; print a line for each bad end, then the totals."""
     from twinangle.errors import TwinangleError
-    from twinangle.importers import read_recording
+    from twinangle.importers import describe_file, read_recording
 
     rng = np.random.default_rng(seed)
     read, refused, slowest = 0, 0, 0.0
@@ -89,6 +167,8 @@ def worker(kind: str, seed: int, count: int) -> None:
             path.write_bytes(mutate(clean, rng))
             start = time.perf_counter()
             try:
+                if number % 10 == 0:
+                    str(describe_file(path))
                 read_recording(path, columns=["acc_x", "acc_z"], time="time_s")
                 read += 1
             except TwinangleError as error:

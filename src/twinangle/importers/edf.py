@@ -29,7 +29,7 @@ FIELDS = {
     "digital minimum": 8, "digital maximum": 8, "prefilter": 80, "samples": 8, "reserved": 32,
 }  # fmt: skip
 ANNOTATIONS = ("EDF Annotations", "BDF Annotations")
-ONSET = re.compile(rb"([+-]\d{1,12}(?:\.\d{0,12})?)(?:\x15[^\x14]*)?")
+ONSET = re.compile(rb"([+-]\d{1,15}(?:\.\d{0,20})?)(?:\x15[^\x14]*)?")
 
 
 @dataclass(frozen=True, slots=True)
