@@ -54,6 +54,7 @@ from twinangle.agreement.planning import (
     participants_for_limits_within,
     participants_for_sd_ratio,
 )
+from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.reliability import (
     Concordance,
     IntraclassCorrelation,
@@ -95,6 +96,7 @@ __all__ = [
     "PercentileLimits",
     "PitmanMorgan",
     "PooledBudget",
+    "PooledCurves",
     "RatioLimits",
     "RegressionLimits",
     "SampleSize",
@@ -134,6 +136,7 @@ __all__ = [
     "percentile_limits",
     "pitman_morgan",
     "pool_budgets",
+    "pool_curves",
     "ratio_limits",
     "regression_limits",
     "share_within",

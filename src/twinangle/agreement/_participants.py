@@ -13,6 +13,7 @@ from scipy import special
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._quantiles import chi_square_shares, two_sided_student
+from twinangle.agreement._result import NO_INTERVAL, Interval
 
 _MOST_WIDENING = 2.0  # of the variance of W by the logarithms, against its sample variance
 
@@ -198,6 +199,20 @@ def widened(sampled: Floats, logs: Floats, k: int) -> Floats:
     wide = np.where(np.isfinite(wide), wide, np.inf)
     found: Floats = np.clip(wide, sampled, _MOST_WIDENING * sampled)
     return found
+
+
+def log_mean_interval(values: Floats, confidence: float, *, fewest: int = 4) -> Interval:
+    """Return the interval of a mean over participants of numbers that are not negative.
+
+    mean × exp(∓ t e) with t and e of `limits_over_participants`; NaN below `fewest` participants
+    or where all are 0.
+    """
+    mean, k = float(values.mean()), values.size
+    if k < fewest or not mean > 0:
+        return NO_INTERVAL
+    error = float(np.sqrt(relative_variance(values)))
+    reach = float(np.exp(min(two_sided_student(confidence, k - 1) * error, 50.0)))
+    return mean / reach, mean * reach
 
 
 def _student_factor(

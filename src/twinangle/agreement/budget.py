@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,10 +12,13 @@ from numpy.typing import ArrayLike
 from scipy import optimize
 from scipy.interpolate import CubicSpline
 
-from twinangle.agreement._input import Floats, finite_pair
-from twinangle.agreement._result import Result, quantity
+from twinangle.agreement._input import Floats, finite_pair, fraction
+from twinangle.agreement._participants import log_mean_interval
+from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
+_BLOCKS = 10  # of neighbouring cycles, left out in turn for the intervals
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,26 +33,41 @@ class ErrorBudget(Result):
         Its parts, none below 0: constant shift; difference of size; what a shift of one curve
         removes; pattern that repeats every cycle; level that moves slowly from cycle to cycle;
         the rest from cycle to cycle.
+    total_ci, offset_ci, range_ci, timing_ci, pattern_ci, wander_ci, random_ci : tuple of float
+        Intervals over this participant's cycles, in squared units; NaN below 6 cycles.
     gain : float
         Size of the test curve against the reference's, from the fit.
+    gain_ci : tuple of float
+        Its interval over the cycles.
     shift : float
         Points of the cycle by which the test curve is late.
     n_cycles : int
         Cycles.
+    confidence : float
+        Of the intervals.
     assumptions : tuple of str
         What the parts mean.
     """
 
     total: float
+    total_ci: Interval
     offset: float
+    offset_ci: Interval
     range: float
+    range_ci: Interval
     timing: float
+    timing_ci: Interval
     pattern: float
+    pattern_ci: Interval
     wander: float
+    wander_ci: Interval
     random: float
+    random_ci: Interval
     gain: float
+    gain_ci: Interval
     shift: float
     n_cycles: int
+    confidence: float
     assumptions: tuple[str, ...]
 
     def summary(self, unit: str = "") -> str:
@@ -59,7 +78,8 @@ class ErrorBudget(Result):
             for name in PARTS
         )
         return (
-            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} over "
+            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
+            f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
             f"{self.n_cycles} cycle(s), of which {parts}."
         )
 
@@ -76,13 +96,15 @@ class ErrorBudget(Result):
         return float(getattr(self, part)) / self.total if self.total > 0 else 0.0
 
 
-def error_budget(test: ArrayLike, reference: ArrayLike) -> ErrorBudget:
+def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95) -> ErrorBudget:
     """Part the mean squared difference of two instruments' curves by its causes.
 
     Parameters
     ----------
     test, reference : array_like of float, shape (n_cycles, n_points)
         Curves of the same cycles in the order measured, both ends of the cycle included.
+    confidence : float, default 0.95
+        Of the intervals.
 
     Returns
     -------
@@ -91,7 +113,8 @@ def error_budget(test: ArrayLike, reference: ArrayLike) -> ErrorBudget:
     Raises
     ------
     ValueError
-        If there are fewer than 8 points, the shapes differ, or a value is missing or infinite.
+        If there are fewer than 8 points, the shapes differ, a value is missing or infinite, or
+        `confidence` is not between 0 and 1.
 
     Notes
     -----
@@ -115,61 +138,124 @@ def error_budget(test: ArrayLike, reference: ArrayLike) -> ErrorBudget:
     bias that taking D out brings), between 0 and MS(L). random is the rest of MS(d - D), to which
     random/(n - 1), what the random rest leaves in the mean curve, is moved from pattern.
 
+    *Intervals* are over this participant's cycles: a jackknife that leaves out one of at most 10
+    blocks of neighbouring cycles in turn [2]_, of the roots of the parts, Student's t on blocks
+    less one degrees of freedom, ends squared and not below 0. The shift stays what it is: at its
+    optimum the parts do not depend on it to first order. Where the level wanders so slowly that
+    the trial holds few of its swings, the intervals of offset, wander and total are too narrow.
+
     The definitions are this package's own.
 
     References
     ----------
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352 (for offset, size and pattern).
+    .. [2] Künsch (1989). Ann Stat 17, 1217-1241 (jackknife with blocks).
     """
     test, reference = finite_pair(test, reference, ndim=2)
+    confidence = fraction(confidence, "confidence")
     if test.shape[1] < 8:
         raise ValueError(f"`test` needs at least 8 points a cycle, got shape {test.shape}.")
+    t, r = test.mean(axis=0), reference.mean(axis=0)
+    shift = _best_shift(t - t.mean(), r - r.mean()) if np.ptp(r) > 0 else 0.0
+    parts = _parts(test, reference, shift)
+    return ErrorBudget(
+        **parts,
+        **_intervals(test, reference, shift, parts, confidence),
+        shift=shift,
+        n_cycles=test.shape[0],
+        confidence=confidence,
+        assumptions=_assumptions(test.shape[0], parts["wander"] > 0.1 * parts["total"]),
+    )
+
+
+def _parts(test: Floats, reference: Floats, shift: float) -> dict[str, Any]:
+    """Return total, parts and gain for a shift."""
     difference = test - reference
     mean = difference.mean(axis=0)
-    offset = float(mean.mean()) ** 2
-    fit = _fit_mean_curve(test.mean(axis=0), reference.mean(axis=0))
+    fit = _fit_mean_curve(test.mean(axis=0), reference.mean(axis=0), shift)
     wander, random = _cycle_parts(difference - mean)
     moved = min(fit.pattern, random / (test.shape[0] - 1)) if test.shape[0] > 1 else 0.0
-    return ErrorBudget(
-        total=float(np.mean(difference**2)),
-        offset=offset,
-        range=fit.range,
-        timing=fit.timing,
-        pattern=fit.pattern - moved,
-        wander=wander,
-        random=random + moved,
-        gain=fit.gain,
-        shift=fit.shift,
-        n_cycles=test.shape[0],
-        assumptions=_assumptions(test.shape[0]),
-    )
+    return {
+        "total": float(np.mean(difference**2)),
+        "offset": float(mean.mean()) ** 2,
+        "range": fit.range,
+        "timing": fit.timing,
+        "pattern": fit.pattern - moved,
+        "wander": wander,
+        "random": random + moved,
+        "gain": fit.gain,
+    }
+
+
+def _intervals(
+    test: Floats, reference: Floats, shift: float, parts: dict[str, Any], confidence: float
+) -> dict[str, Any]:
+    """Return the intervals of total, parts and gain by leaving out blocks of cycles."""
+    n = test.shape[0]
+    if n < 6:
+        return {f"{name}_ci": NO_INTERVAL for name in parts}
+    blocks = np.array_split(np.arange(n), min(_BLOCKS, n // 2))
+    less = [
+        _parts(np.delete(test, block, axis=0), np.delete(reference, block, axis=0), shift)
+        for block in blocks
+    ]
+    return {
+        f"{name}_ci": _block_interval(
+            value, np.array([one[name] for one in less]), confidence, root=name != "gain"
+        )
+        for name, value in parts.items()
+    }
+
+
+def _block_interval(value: float, less: Floats, confidence: float, *, root: bool) -> Interval:
+    """Return the block jackknife's interval, of the root of a part or of the number itself."""
+    if root:
+        value, less = float(np.sqrt(value)), np.sqrt(np.maximum(less, 0))
+    spread = float(np.sqrt((less.size - 1) * less.var()))
+    if not np.isfinite(spread) or (root and value == 0 and spread == 0):
+        return NO_INTERVAL
+    half = two_sided_student(confidence, less.size - 1) * spread
+    low, high = value - half, value + half
+    return (max(low, 0.0) ** 2, high**2) if root else (low, high)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PooledBudget(Result):
-    """Mean of several error budgets, and each of them.
+    """Mean of several participants' error budgets, and each of them.
 
     Attributes
     ----------
     total, offset, range, timing, pattern, wander, random : float
         Means over the budgets, each counting the same; the parts add up to the total.
+    total_ci, offset_ci, range_ci, timing_ci, pattern_ci, wander_ci, random_ci : tuple of float
+        Intervals over participants; NaN below 4, or where the part is 0 in all of them.
     n_participants : int
         Budgets.
     budgets : tuple of ErrorBudget
         The budgets.
+    confidence : float
+        Of the intervals.
     assumptions : tuple of str
         What the parts mean.
     """
 
     total: float
+    total_ci: Interval
     offset: float
+    offset_ci: Interval
     range: float
+    range_ci: Interval
     timing: float
+    timing_ci: Interval
     pattern: float
+    pattern_ci: Interval
     wander: float
+    wander_ci: Interval
     random: float
+    random_ci: Interval
     n_participants: int
     budgets: tuple[ErrorBudget, ...]
+    confidence: float
     assumptions: tuple[str, ...]
 
     def summary(self, unit: str = "") -> str:
@@ -177,12 +263,13 @@ class PooledBudget(Result):
         share = self.total if self.total > 0 else 1.0
         parts = ", ".join(f"{name} {100 * getattr(self, name) / share:.0f} %" for name in PARTS)
         return (
-            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} over "
+            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
+            f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
             f"{self.n_participants} participant(s): {parts}."
         )
 
 
-def pool_budgets(budgets: Sequence[ErrorBudget]) -> PooledBudget:
+def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) -> PooledBudget:
     """Average error budgets, one a participant.
 
     Parameters
@@ -190,6 +277,8 @@ def pool_budgets(budgets: Sequence[ErrorBudget]) -> PooledBudget:
     budgets : sequence of ErrorBudget
         At least one. The mean of each participant's budget, so an offset that differs in sign
         between participants stays in the offset part.
+    confidence : float, default 0.95
+        Of the intervals.
 
     Returns
     -------
@@ -198,43 +287,56 @@ def pool_budgets(budgets: Sequence[ErrorBudget]) -> PooledBudget:
     Raises
     ------
     ValueError
-        If there is none.
+        If there is none, or `confidence` is not between 0 and 1.
+
+    Notes
+    -----
+    Intervals: participants are what is sampled. A part is a mean over participants of numbers
+    that are not negative, so its logarithm is taken: mean × exp(∓ t e), Student's t on k - 1
+    degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
     """
+    confidence = fraction(confidence, "confidence")
     if not budgets:
         raise ValueError("`budgets` is empty; at least one budget is needed.")
     table = pd.concat([one.to_frame() for one in budgets])
-    means = {name: float(table[name].mean()) for name in ("total", *PARTS)}
+    values = {name: table[name].to_numpy(dtype=np.float64) for name in ("total", *PARTS)}
+    found: dict[str, Any] = {name: float(each.mean()) for name, each in values.items()}
+    found |= {f"{name}_ci": log_mean_interval(each, confidence) for name, each in values.items()}
     return PooledBudget(
-        **means,
+        **found,
         n_participants=len(budgets),
         budgets=tuple(budgets),
+        confidence=confidence,
         assumptions=("Every budget counts the same.", *budgets[0].assumptions[:1]),
     )
 
 
+def _roots(bounds: Interval) -> Interval:
+    """Return the interval of a root mean square from that of the mean square."""
+    return float(np.sqrt(bounds[0])), float(np.sqrt(bounds[1]))
+
+
 @dataclass(frozen=True, slots=True)
 class _MeanCurveFit:
-    """Gain, shift and parts of the demeaned mean curve."""
+    """Gain and parts of the demeaned mean curve."""
 
     gain: float
-    shift: float
     range: float
     timing: float
     pattern: float
 
 
-def _fit_mean_curve(test: Floats, reference: Floats) -> _MeanCurveFit:
-    """Return gain, shift and the parts range, timing and pattern of the mean curve."""
+def _fit_mean_curve(test: Floats, reference: Floats, shift: float) -> _MeanCurveFit:
+    """Return gain and the parts range, timing and pattern of the mean curve for a shift."""
     target, centred = test - test.mean(), reference - reference.mean()
     whole, power = float(np.mean((target - centred) ** 2)), float(np.mean(centred**2))
     if power == 0:
-        return _MeanCurveFit(float("nan"), 0.0, 0.0, 0.0, whole)
-    shift = _best_shift(target, centred)
+        return _MeanCurveFit(float("nan"), 0.0, 0.0, whole)
     moved = target if shift == 0 else _shifted(target, -shift)
     rest = float(np.mean((moved - centred) ** 2))
     gain = float(np.mean(moved * centred)) / power
     ranged = (gain - 1) ** 2 * power
-    return _MeanCurveFit(gain, shift, ranged, whole - rest, max(rest - ranged, 0.0))
+    return _MeanCurveFit(gain, ranged, max(whole - rest, 0.0), max(rest - ranged, 0.0))
 
 
 def _best_shift(target: Floats, reference: Floats) -> float:
@@ -280,7 +382,7 @@ def _cycle_parts(rest: Floats) -> tuple[float, float]:
     return wander, max(whole - wander, 0.0)
 
 
-def _assumptions(n_cycles: int) -> tuple[str, ...]:
+def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
     """Return what the parts mean."""
     said = [
         "Parts are of the mean squared difference and add up to it; their roots do not.",
@@ -291,4 +393,9 @@ def _assumptions(n_cycles: int) -> tuple[str, ...]:
     ]
     if n_cycles < 6:
         said.append("Fewer than 6 cycles: wander cannot be told from the random rest.")
+    if wanders:
+        said.append(
+            "The level wanders: where it does so slowly, the intervals over the cycles of offset, "
+            "wander and whole are too narrow, because the trial holds few of its swings."
+        )
     return tuple(said)

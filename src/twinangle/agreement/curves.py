@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._jackknife import mean_interval, pseudo_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 
@@ -102,10 +102,11 @@ class CurveAgreement(Result):
         Parts of the mean squared difference, in squared units; they add up to rmse².
     n_cycles : int
         Cycles behind the mean curves.
-    offset_ci : tuple of float
-        Interval of the offset over this participant's cycles; NaN below 3 cycles.
+    offset_ci, rms_demeaned_ci, rmse_ci, range_difference_ci, correlation_ci, slope_ci, \
+intercept_ci, r_squared_ci : tuple of float
+        Intervals over this participant's cycles; NaN below 3 cycles.
     confidence : float
-        Of that interval.
+        Of these intervals.
     test_mean, reference_mean : ndarray of float, shape (n_points,)
         The mean curves.
     assumptions : tuple of str
@@ -125,6 +126,13 @@ class CurveAgreement(Result):
     msd_pattern: float
     n_cycles: int
     offset_ci: Interval
+    rms_demeaned_ci: Interval
+    rmse_ci: Interval
+    range_difference_ci: Interval
+    correlation_ci: Interval
+    slope_ci: Interval
+    intercept_ci: Interval
+    r_squared_ci: Interval
     confidence: float
     test_mean: Floats
     reference_mean: Floats
@@ -136,8 +144,11 @@ class CurveAgreement(Result):
             f"Over {self.n_cycles} cycle(s) the mean curve was offset by "
             f"{quantity(self.offset, unit)} ({interval(self.offset_ci, unit, self.confidence)}), "
             f"differed by {quantity(self.rms_demeaned, unit)} RMS "
-            f"once demeaned and by {quantity(self.range_difference, unit)} in range "
-            f"(r = {quantity(self.correlation, '')})."
+            f"({interval(self.rms_demeaned_ci, unit, self.confidence)}) once demeaned and by "
+            f"{quantity(self.range_difference, unit)} "
+            f"({interval(self.range_difference_ci, unit, self.confidence)}) in range "
+            f"(r {'not defined' if np.isnan(self.correlation) else f'= {self.correlation:.3f}'}); "
+            "intervals over the cycles."
         )
 
 
@@ -152,7 +163,7 @@ def compare_curves(
         Time-normalised curves of the same cycles, row by row, in the order measured, in the same
         unit.
     confidence : float, default 0.95
-        Of the interval of the offset.
+        Of the intervals.
 
     Returns
     -------
@@ -176,15 +187,21 @@ def compare_curves(
               = offset² + (sw - sr)² + 2 sw sr (1 - c)
 
     The last line is the partition of Kobayashi & Salam [1]_: offset, difference of size, lack of
-    similar pattern. The line of w on r is read as in Iosa et al. [2]_. The interval of the offset
-    is Student's t on the cycles' own offsets, counted as n (1 - p)/(1 + p) cycles, p their lag-1
-    autocorrelation (corrected by 1/n for its bias, not below 0); it says how well this
-    participant's offset is known, not how offsets differ between participants.
+    similar pattern. The line of w on r is read as in Iosa et al. [2]_.
+
+    Intervals are over the cycles of this participant: they say how well this participant's own
+    numbers are known, not how participants differ. Offset: Student's t on the cycles' own offsets.
+    The others: delete-one-cycle jackknife, Student's t on the pseudo-values [3]_; all counted as
+    n (1 - p)/(1 + p) cycles, p the lag-1 autocorrelation of those values, freed of its
+    small-sample bias. RMS and correlation are pulled away from 0 and 1 by the noise that is left
+    in mean curves of few cycles; their intervals are of the mean square and of 1 - c, centred on
+    the jackknife's estimate without that noise, so they may lie on one side of the number itself.
 
     References
     ----------
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352.
     .. [2] Iosa et al. (2014). Biomed Res Int 2014, 214156.
+    .. [3] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     test, reference = finite_pair(test, reference, ndim=2)
     confidence = fraction(confidence, "confidence")
@@ -212,7 +229,10 @@ def compare_curves(
         msd_spread=(sw - sr) ** 2,
         msd_pattern=2 * (sw * sr - float(np.mean(dw * dr))),
         n_cycles=test.shape[0],
-        offset_ci=_offset_interval((test - reference).mean(axis=1), confidence),
+        offset_ci=mean_interval((test - reference).mean(axis=1), confidence)
+        if test.shape[0] > 2
+        else NO_INTERVAL,
+        **_jackknife_intervals(test, reference, confidence),
         confidence=confidence,
         test_mean=read_only(w),
         reference_mean=read_only(r),
@@ -220,17 +240,51 @@ def compare_curves(
     )
 
 
-def _offset_interval(offsets: Floats, confidence: float) -> Interval:
-    """Return the interval of the mean of serially correlated offsets of cycles."""
-    n, mean = offsets.size, float(offsets.mean())
+def _shape_numbers(w: Floats, r: Floats) -> dict[str, Floats]:
+    """Return the numbers whose intervals a jackknife gives, for mean curves along the last axis."""
+    mw, mr = w.mean(axis=-1), r.mean(axis=-1)
+    dw, dr = w - mw[..., None], r - mr[..., None]
+    shared, power = (dw * dr).mean(axis=-1), (dr**2).mean(axis=-1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = shared / power
+        correlation = shared / np.sqrt((dw**2).mean(axis=-1) * power)
+    return {
+        "rms_demeaned": ((dw - dr) ** 2).mean(axis=-1),
+        "rmse": ((w - r) ** 2).mean(axis=-1),
+        "range_difference": np.ptp(w, axis=-1) - np.ptp(r, axis=-1),
+        "correlation": 1 - correlation,
+        "slope": slope,
+        "intercept": mw - slope * mr,
+    }
+
+
+def _jackknife_intervals(test: Floats, reference: Floats, confidence: float) -> dict[str, Interval]:
+    """Return the intervals over cycles of everything but the offset."""
+    n = test.shape[0]
     if n < 3:
-        return NO_INTERVAL
-    centred = offsets - mean
-    power = float(centred @ centred)
-    serial = max(float(centred[1:] @ centred[:-1]) / power + 1 / n, 0.0) if power > 0 else 0.0
-    counted = max(n * (1 - serial) / (1 + serial), 2.0)
-    half = two_sided_student(confidence, counted - 1) * np.sqrt(power / (n - 1) / counted)
-    return mean - float(half), mean + float(half)
+        names = ("rms_demeaned", "rmse", "range_difference", "correlation", "slope", "intercept")
+        return {f"{name}_ci": NO_INTERVAL for name in (*names, "r_squared")}
+    w, r = test.mean(axis=0), reference.mean(axis=0)
+    whole = _shape_numbers(w, r)
+    left_out = _shape_numbers((n * w - test) / (n - 1), (n * r - reference) / (n - 1))
+    found = {
+        name: pseudo_interval(
+            float(whole[name]),
+            left_out[name],
+            confidence,
+            unbiased=name in ("rms_demeaned", "rmse", "correlation"),
+        )
+        for name in whole
+    }
+    for name in ("rms_demeaned", "rmse"):
+        low, high = np.sqrt(np.maximum(found[name], 0.0))
+        found[name] = (float(low), float(high))
+    low, high = found["correlation"]
+    ends = np.clip([1 - high, 1 - low], -1, 1)
+    found["correlation"] = (float(ends[0]), float(ends[1]))
+    squares = sorted(float(end**2) for end in ends)
+    found["r_squared"] = (0.0 if ends[0] < 0 < ends[1] else squares[0], squares[1])
+    return {f"{name}_ci": bounds for name, bounds in found.items()}
 
 
 def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
+from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
 
@@ -150,7 +151,7 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
     confidence = fraction(confidence, "confidence")
     sd_curve = curves.std(axis=0, ddof=1)
     sd = float(sd_curve.mean())
-    n_effective = _effective(curves.shape[0], _lag_one(curves) ** 2)
+    n_effective = effective_cycles(curves.shape[0], serial_correlation(curves) ** 2)
     bounds = NO_INTERVAL
     if curves.shape[0] > 2 and sd > 0:
         left_out = _sd_left_out(curves)
@@ -199,12 +200,10 @@ def compare_variability(
     from one value a cycle to curves averaged over their points. As there, all rests on the
     products of the scaled sum and difference; n_e = n (1 - p) / (1 + p) with p the product of the
     lag-1 autocorrelations of test/w + reference/r and test/w - reference/r (each corrected by
-    1/n for its bias, not below 0).
-
-    `benchmarks/coverage.py`, 400 simulated trials a cell (Gaussian curves, 10 to 50 cycles):
-    nominal 95 % intervals of ratio and difference held 92.8 to 96.5 % with independent cycles and
-    91.8 to 95.5 % with a serial correlation of 0.5; that of the added SD 93.8 to 94.8 % and, with
-    10 serially correlated cycles, 86.8 % (from 20 cycles on 93.0 % and more).
+    1/n for its bias, not below 0). The interval of the added SD is that of w² - r², which a
+    correlation taken too small harms most: there the autocorrelations are corrected for the whole
+    of their small-sample bias (Marriott & Pope 1954). `benchmarks/coverage.py` shows what the
+    intervals hold.
 
     References
     ----------
@@ -215,8 +214,11 @@ def compare_variability(
     confidence = fraction(confidence, "confidence")
     n = test.shape[0]
     w, r = _averaged_sd(test), _averaged_sd(reference)
-    n_effective = _effective(n, _shared_correlation(test, reference, w, r))
-    ratio_ci, difference_ci, square_ci = _paired_intervals(test, reference, n_effective, confidence)
+    n_effective = effective_cycles(n, _shared_correlation(test, reference, w, r))
+    n_added = effective_cycles(n, _shared_correlation(test, reference, w, r, corrected=True))
+    ratio_ci, difference_ci, square_ci = _paired_intervals(
+        test, reference, (n_effective, n_added), confidence
+    )
     return VariabilityComparison(
         test_sd=w,
         reference_sd=r,
@@ -357,45 +359,36 @@ def _jackknife(
 
 
 def _paired_intervals(
-    test: Floats, reference: Floats, n_effective: float, confidence: float
+    test: Floats, reference: Floats, n_effective: tuple[float, float], confidence: float
 ) -> tuple[Interval, Interval, Interval]:
-    """Return the intervals of ratio, difference and difference of squares."""
+    """Return the intervals of ratio, difference and difference of squares.
+
+    `n_effective`: cycles that the first two, and the last, count on.
+    """
     if test.shape[0] < 3:
         return NO_INTERVAL, NO_INTERVAL, NO_INTERVAL
     w, r = _averaged_sd(test), _averaged_sd(reference)
     less_w, less_r = _sd_left_out(test), _sd_left_out(reference)
     ratio = NO_INTERVAL
     if min(w, r, less_w.min(), less_r.min()) > 0:
-        low, high = _jackknife(np.log(w / r), np.log(less_w / less_r), n_effective, confidence)
+        low, high = _jackknife(np.log(w / r), np.log(less_w / less_r), n_effective[0], confidence)
         ratio = (float(np.exp(low)), float(np.exp(high)))
     return (
         ratio,
-        _jackknife(w - r, less_w - less_r, n_effective, confidence),
-        _jackknife(w**2 - r**2, less_w**2 - less_r**2, n_effective, confidence),
+        _jackknife(w - r, less_w - less_r, n_effective[0], confidence),
+        _jackknife(w**2 - r**2, less_w**2 - less_r**2, n_effective[1], confidence),
     )
 
 
-def _lag_one(curves: Floats) -> float:
-    """Return the lag-1 autocorrelation over cycles, pooled over points, not below 0."""
-    centred = curves - curves.mean(axis=0)
-    total = float((centred**2).sum())
-    if total == 0:
-        return 0.0
-    # 1/n makes up for the bias that estimating the mean brings.
-    lagged = float((centred[1:] * centred[:-1]).sum()) / total + 1 / curves.shape[0]
-    return float(max(lagged, 0.0))
-
-
-def _shared_correlation(test: Floats, reference: Floats, w: float, r: float) -> float:
+def _shared_correlation(
+    test: Floats, reference: Floats, w: float, r: float, *, corrected: bool = False
+) -> float:
     """Return the serial correlation of the products of scaled sum and difference."""
     if w == 0 or r == 0:
-        return float(max(_lag_one(test), _lag_one(reference))) ** 2
-    return _lag_one(test / w + reference / r) * _lag_one(test / w - reference / r)
-
-
-def _effective(n: int, correlation: float) -> float:
-    """Return the independent cycles that `n` serially correlated ones are worth."""
-    return n * (1 - correlation) / (1 + correlation)
+        one, other = (serial_correlation(x, corrected=corrected) for x in (test, reference))
+        return max(one, other) ** 2
+    total = serial_correlation(test / w + reference / r, corrected=corrected)
+    return total * serial_correlation(test / w - reference / r, corrected=corrected)
 
 
 def _cautions(n_cycles: int) -> tuple[str, ...]:

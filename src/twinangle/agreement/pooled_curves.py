@@ -1,0 +1,190 @@
+"""Differences of mean curves over participants, each with its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from twinangle.agreement._input import Floats, fraction
+from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement.curves import CurveAgreement
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PooledCurves(Result):
+    """Means over participants of what `compare_curves` gives for their trials.
+
+    Attributes
+    ----------
+    offset, range_difference : float
+        Means.
+    rms_demeaned : float
+        Geometric mean; NaN when somebody's is 0.
+    correlation : float
+        Mean on Fisher's z scale; NaN when somebody's is undefined, 1 or -1.
+    offset_ci, rms_demeaned_ci, range_difference_ci, correlation_ci : tuple of float
+        Their intervals over participants; NaN with one participant.
+    offset_sd, range_difference_sd : float
+        Standard deviation over participants; NaN with one.
+    n_participants, n_trials : int
+        Participants and trials.
+    confidence : float
+        Of the intervals.
+    notes, assumptions : tuple of str
+        What to know before the numbers are used, and what they rest on.
+    """
+
+    offset: float
+    offset_ci: Interval
+    offset_sd: float
+    rms_demeaned: float
+    rms_demeaned_ci: Interval
+    range_difference: float
+    range_difference_ci: Interval
+    range_difference_sd: float
+    correlation: float
+    correlation_ci: Interval
+    n_participants: int
+    n_trials: int
+    confidence: float
+    notes: tuple[str, ...]
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        ci = [
+            interval(bounds, unit, self.confidence)
+            for bounds in (self.offset_ci, self.rms_demeaned_ci, self.range_difference_ci)
+        ]
+        return (
+            f"Over {self.n_participants} participant(s) the mean curves were offset by "
+            f"{quantity(self.offset, unit)} ({ci[0]}), differed by "
+            f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (geometric mean; {ci[1]}) and "
+            f"by {quantity(self.range_difference, unit)} in range ({ci[2]}); {self.n_trials} "
+            "trial(s)."
+        )
+
+
+def pool_curves(
+    agreements: Sequence[CurveAgreement],
+    participant: ArrayLike | Sequence[object],
+    *,
+    confidence: float = 0.95,
+) -> PooledCurves:
+    """Average the differences of mean curves over participants.
+
+    Parameters
+    ----------
+    agreements : sequence of CurveAgreement
+        One a trial.
+    participant : array_like, shape (n_trials,)
+        Whose each is; a participant's trials are averaged first, on the same scale.
+    confidence : float, default 0.95
+        Of the intervals.
+
+    Returns
+    -------
+    PooledCurves
+
+    Raises
+    ------
+    ValueError
+        If there is none, the lengths differ, a participant is missing, or `confidence` is not
+        between 0 and 1.
+
+    Notes
+    -----
+    Student's t over the k participants' means, k - 1 degrees of freedom: of the offset and of the
+    difference of ranges as they are, of ln(RMS demeaned), which is above 0 and skewed, and of
+    arctanh(correlation) [1]_; the last two back-transformed. `benchmarks/coverage.py` shows what
+    they hold.
+
+    References
+    ----------
+    .. [1] Fisher (1921). Metron 1, 3-32.
+    """
+    confidence = fraction(confidence, "confidence")
+    people = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
+    if not agreements or people.size != len(agreements):
+        raise ValueError(
+            f"`agreements` has {len(agreements)} trial(s) and `participant` {people.size}; at "
+            "least one is needed, each with its participant."
+        )
+    if people.isna().any():
+        raise ValueError(f"`participant` is missing at index {int(np.argmax(people.isna()))}.")
+    with np.errstate(divide="ignore"):
+        columns = {
+            "offset": [one.offset for one in agreements],
+            "rms": np.log([one.rms_demeaned for one in agreements]),
+            "range": [one.range_difference for one in agreements],
+            "z": np.arctanh([one.correlation for one in agreements]),
+        }
+    means = pd.DataFrame(columns).groupby(people.to_numpy(), sort=False).mean()
+    found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
+    rms, z = found["rms"], found["z"]
+    spread = means.std(ddof=1)
+    return PooledCurves(
+        offset=found["offset"][0],
+        offset_ci=found["offset"][1],
+        offset_sd=float(spread["offset"]),
+        rms_demeaned=float(np.exp(rms[0])),
+        rms_demeaned_ci=(float(np.exp(rms[1][0])), float(np.exp(rms[1][1]))),
+        range_difference=found["range"][0],
+        range_difference_ci=found["range"][1],
+        range_difference_sd=float(spread["range"]),
+        correlation=float(np.tanh(z[0])),
+        correlation_ci=(float(np.tanh(z[1][0])), float(np.tanh(z[1][1]))),
+        n_participants=len(means),
+        n_trials=len(agreements),
+        confidence=confidence,
+        notes=_notes(len(means)),
+        assumptions=(
+            "Participants are independent, each counting once with the mean of their trials.",
+            (
+                "Offsets and differences of range, logarithms of the RMS and Fisher's z of the "
+                "correlations are normal over participants."
+            ),
+        ),
+    )
+
+
+def mean_and_interval(values: Floats, confidence: float) -> tuple[float, Interval]:
+    """Return the mean over participants with Student's t interval; NaN where there is none.
+
+    Parameters
+    ----------
+    values : ndarray of float, shape (k,)
+        One a participant.
+    confidence : float
+        Of the interval.
+
+    Returns
+    -------
+    mean : float
+        NaN when a value is not finite.
+    interval : tuple of float
+        NaN also below 2 participants.
+    """
+    if values.size == 0 or not np.isfinite(values).all():
+        return float("nan"), NO_INTERVAL
+    mean = float(values.mean())
+    if values.size == 1:
+        return mean, NO_INTERVAL
+    half = two_sided_student(confidence, values.size - 1) * float(
+        values.std(ddof=1) / np.sqrt(values.size)
+    )
+    return mean, (mean - half, mean + half)
+
+
+def _notes(n_participants: int) -> tuple[str, ...]:
+    """Return what the number of participants means."""
+    if n_participants == 1:
+        return ("One participant: these numbers have no interval over people.",)
+    if n_participants < 4:
+        return (f"{n_participants} participants only: the intervals are wide and hard to check.",)
+    return ()
