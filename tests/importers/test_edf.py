@@ -173,7 +173,7 @@ def test_without_names_the_rate_most_signals_have_is_read_and_the_rest_is_told(t
     recording = read_recording(tmp_path / "walk.edf")
 
     assert recording.channels == ("acc_x", "acc_y")
-    assert "1 signals at 100 Hz are read only when named" in recording.notes[0]
+    assert "1 signal(s) at 100 Hz: read only when named" in recording.notes[0]
 
 
 @pytest.mark.parametrize(("rate", "fits"), [(100.0, True), (128.0, False)])
@@ -185,6 +185,23 @@ def test_a_declared_rate_must_be_the_file_s(tmp_path, rate, fits):
         return
     with pytest.raises(RecordingError, match="declares 100 Hz itself, not 128 Hz"):
         read_recording(tmp_path / "walk.edf", columns=["knee"], rate_hz=rate)
+
+
+def test_a_description_lists_every_rate_and_the_annotations(tmp_path):
+    write(tmp_path / "walk.edf", annotations=[edfio.EdfAnnotation(k, None, "hs") for k in (1, 4)])
+
+    found = describe_file(tmp_path / "walk.edf")
+
+    assert [(c.name, c.rate_hz) for c in found.channels] == [
+        ("acc_x", None),
+        ("acc_y", None),
+        ("knee", 100),
+    ]
+    assert (found.rate_hz, found.n_samples, found.duration_s) == (200, 2000, 10)
+    rows = str(found).splitlines()
+    assert "hs: 2, 1 to 4 s" in rows
+    assert "time      its own clock, no column" in rows
+    assert any(row.startswith("knee") and row.endswith(" 100") for row in rows)
 
 
 def test_its_own_clock_can_be_asked_for_by_name(tmp_path):

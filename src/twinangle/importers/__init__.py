@@ -115,7 +115,8 @@ def describe_file(path: str | Path) -> FileDescription:
     path = Path(path)
     request = Request(None, None, None, {}, str(path))
     found = _find_format(path, request.source)
-    return describe_table(path, found.name, found.read(path, request))
+    events = found.read_events(path, request.source) if found.read_events else ()
+    return describe_table(path, found.name, found.read(path, request), events)
 
 
 def _format_of(path: Path) -> Format | None:

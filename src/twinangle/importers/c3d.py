@@ -260,7 +260,7 @@ def _points(file: _File, values: Array, markers: tuple[str, ...]) -> Group:
 
     units = _point_units(file.parameters, markers)
     return Group(
-        what="coordinates of points",
+        what="coordinate(s) of points",
         names=tuple(f"{marker}_{axis}" for marker in markers for axis in "xyz"),
         units={f"{marker}_{axis}": unit for marker, unit in units.items() for axis in "xyz"},
         rate_hz=file.rate_hz,
@@ -304,7 +304,7 @@ def _analogue(file: _File, values: Array, channels: tuple[str, ...]) -> Group:
 
     units = texts(file.parameters, "ANALOG:UNITS")
     return Group(
-        what="analogue channels",
+        what="analogue channel(s)",
         names=channels,
         units=dict(zip(channels, units, strict=False)),
         rate_hz=file.rate_hz * per_frame,

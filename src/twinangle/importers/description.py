@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from twinangle.importers.table import Table
+from twinangle.importers.table import Event, Table
 from twinangle.recording import Array
 
 TIME_NAME = re.compile(r"(time|t|timestamp|sec|seconds)([_ (\[]*(s|sec|seconds)[)\]]?)?", re.I)
 N_FIRST_ROWS = 3
+MOST_SHOWN = 8  # columns of the first rows, and kinds of event, on a terminal
 
 
 @dataclass(frozen=True, slots=True)
 class ChannelDescription:
     """One channel: its unit as far as the file declares it, what is missing, and its range.
 
-    `role` is what the file says of it beyond the name (body part, instrument, axis).
+    `role` is what the file says of it beyond the name (body part, instrument, axis); `rate_hz`
+    its sampling rate where the file has several, else None.
     """
 
     name: str
@@ -28,6 +31,7 @@ class ChannelDescription:
     minimum: float
     maximum: float
     role: str = ""
+    rate_hz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,8 @@ class FileDescription:
 
     `time` names the column that reads as times (by its name, and because it increases); None
     where there is none. Rate, duration and gaps are NaN or empty where the times do not tell.
+    A file with channels at several rates has the others' channels after those of its first rate,
+    which everything else is about. `start_s` is the first sample's time by the file's own clock.
     """
 
     path: str
@@ -48,43 +54,92 @@ class FileDescription:
     channels: tuple[ChannelDescription, ...]
     first_rows: tuple[tuple[float, ...], ...]
     notes: tuple[str, ...]
+    start_s: float = 0.0
+    events: tuple[Event, ...] = ()
 
     def __str__(self) -> str:
         """Return the description as plain rows for a terminal."""
+        return "\n".join(
+            [
+                *self._overview_rows(),
+                *(f"note      {note}" for note in self.notes),
+                "",
+                *self._channel_rows(),
+                *self._event_rows(),
+                "",
+                *self._first_rows(),
+            ]
+        )
+
+    def _overview_rows(self) -> list[str]:
+        """Return what the file is, and its clock."""
+        own = np.isfinite(self.rate_hz)
+        without = "its own clock, no column" if own else "no column of times found"
         rows = [
             f"file      {self.path}",
             f"format    {self.format}",
             f"samples   {self.n_samples}",
-            f"time      {self.time or 'no column of times found'}",
+            f"time      {self.time or without}",
         ]
-        if np.isfinite(self.rate_hz):
+        if self.start_s:
+            rows.append(f"start     {self.start_s:.6g} s")
+        if own:
             rows.append(f"rate      {self.rate_hz:.6g} Hz")
             rows.append(f"duration  {self.duration_s:.6g} s")
             longest = max((length for _, length in self.gaps_s), default=0.0)
             gaps = f"{len(self.gaps_s)}, the longest {longest:.3g} s" if self.gaps_s else "none"
             rows.append(f"gaps      {gaps}")
-        rows += [f"note      {note}" for note in self.notes]
-        width = max((len(channel.name) for channel in self.channels), default=7)
-        rows.append("")
-        rows.append(
-            f"{'channel':<{width}}  {'unit':<8} {'minimum':>12} {'maximum':>12} {'missing':>8}"
-        )
-        rows += [
-            f"{channel.name:<{width}}  {channel.unit or '-':<8} {channel.minimum:>12.6g} "
-            f"{channel.maximum:>12.6g} {channel.n_missing:>8}"
-            for channel in self.channels
+        return rows
+
+    def _channel_rows(self) -> list[str]:
+        """Return the table of the channels; their rates only where there are several."""
+        several = any(channel.rate_hz is not None for channel in self.channels)
+        width = max(7, *(len(channel.name) for channel in self.channels))
+        heads = f"{'minimum':>12} {'maximum':>12} {'missing':>8}"
+        rows = [f"{'channel':<{width}}  {'unit':<8} {heads}" + "       Hz" * several]
+        for channel in self.channels:
+            row = (
+                f"{channel.name:<{width}}  {channel.unit or '-':<8} {channel.minimum:>12.6g} "
+                f"{channel.maximum:>12.6g} {channel.n_missing:>8}"
+            )
+            rows.append(row + (f" {channel.rate_hz or self.rate_hz:>8.6g}" if several else ""))
+        return rows
+
+    def _event_rows(self) -> list[str]:
+        """Return the events by their labels, with number, first and last time."""
+        if not self.events:
+            return []
+        times: dict[str, list[float]] = {}
+        for event in self.events:
+            times.setdefault(event.label, []).append(event.time_s)
+        shown = list(times.items())[:MOST_SHOWN]
+        rows = [
+            f"{label or '-'}: {len(each)}, {min(each):.6g} to {max(each):.6g} s"
+            for label, each in shown
         ]
-        rows.append("")
-        rows.append("first rows")
-        rows += ["  ".join(f"{value:.6g}" for value in row) for row in self.first_rows]
-        return "\n".join(rows)
+        left = len(times) - len(shown)
+        return ["", "events", *rows, *([f"and {left} more kind(s)"] if left else [])]
+
+    def _first_rows(self) -> list[str]:
+        """Return the first rows, as many columns as a terminal holds."""
+        more = "  …" if any(len(row) > MOST_SHOWN for row in self.first_rows) else ""
+        return [
+            "first rows",
+            *(
+                "  ".join(f"{value:.6g}" for value in row[:MOST_SHOWN]) + more
+                for row in self.first_rows
+            ),
+        ]
 
 
-def describe_table(path: Path, format_name: str, table: Table) -> FileDescription:
+def describe_table(
+    path: Path, format_name: str, table: Table, events: Sequence[Event] = ()
+) -> FileDescription:
     """Describe what an importer found, without a word from the study file."""
     time = _time_column(table)
     stamps = None if time is None else table.values[:, table.columns.index(time)]
     rate_hz, duration_s, gaps_s = _timing(stamps, table)
+    others = [each for more in table.also for each in _describe_channels(more, more.rate_hz)]
     return FileDescription(
         path=str(path),
         format=format_name,
@@ -93,23 +148,34 @@ def describe_table(path: Path, format_name: str, table: Table) -> FileDescriptio
         rate_hz=rate_hz,
         duration_s=duration_s,
         gaps_s=gaps_s,
-        channels=tuple(
-            _describe_channel(
-                name,
-                table.units.get(name, ""),
-                table.values[:, column],
-                table.roles.get(name, ""),
-            )
-            for column, name in enumerate(table.columns)
-        ),
+        channels=(*_describe_channels(table, None), *others),
         first_rows=tuple(
             tuple(float(value) for value in row) for row in table.values[:N_FIRST_ROWS]
         ),
         notes=table.notes,
+        start_s=table.start_s if stamps is None or not stamps.size else float(stamps[0]),
+        events=tuple(events),
     )
 
 
-def _describe_channel(name: str, unit: str, values: Array, role: str) -> ChannelDescription:
+def _describe_channels(table: Table, rate_hz: float | None) -> list[ChannelDescription]:
+    """Describe every column; of channels at another rate, all but their times."""
+    return [
+        _describe_channel(
+            name,
+            table.units.get(name, ""),
+            table.values[:, column],
+            table.roles.get(name, ""),
+            rate_hz,
+        )
+        for column, name in enumerate(table.columns)
+        if rate_hz is None or name != table.time
+    ]
+
+
+def _describe_channel(
+    name: str, unit: str, values: Array, role: str, rate_hz: float | None
+) -> ChannelDescription:
     present = values[np.isfinite(values)]
     return ChannelDescription(
         name=name,
@@ -118,6 +184,7 @@ def _describe_channel(name: str, unit: str, values: Array, role: str) -> Channel
         minimum=float(present.min()) if present.size else float("nan"),
         maximum=float(present.max()) if present.size else float("nan"),
         role=role,
+        rate_hz=rate_hz,
     )
 
 
@@ -139,6 +206,8 @@ def _timing(
     if stamps is None:
         rate_hz = table.rate_hz or float("nan")
         return rate_hz, len(table.values) / rate_hz, ()
+    if stamps.size < 2:
+        return float("nan"), float("nan"), ()
     steps = np.diff(stamps)
     usual = steps < 1.5 * np.median(steps)
     period = float(steps[usual].mean())

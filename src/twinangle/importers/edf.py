@@ -239,7 +239,7 @@ def _group(
         return np.asarray((onsets[:, np.newaxis] + within).ravel())
 
     return Group(
-        what="signals",
+        what="signal(s)",
         names=tuple(name for name, _ in members),
         units={name: signal.unit for name, signal in members if signal.unit},
         rate_hz=rate_hz,

@@ -30,7 +30,7 @@ class Group:
     the times of the samples where the clock has breaks, and is None where it has not.
     """
 
-    what: str  # for messages: "points", "signals at 64 Hz"
+    what: str  # for messages: "signal(s)"
     names: tuple[str, ...]
     units: Mapping[str, str]
     rate_hz: float
@@ -77,7 +77,7 @@ def read_groups(groups: Sequence[Group], request: Request, notes: Sequence[str] 
     if request.columns is None:
         first, *others = [_read(group, request, group.names) for group in groups]
         more = [
-            f"{len(group.names)} {group.what} at {group.rate_hz:.6g} Hz are read only when named"
+            f"{len(group.names)} {group.what} at {group.rate_hz:.6g} Hz: read only when named"
             for group in groups[1:]
         ]
         return replace(first, notes=(*notes, *more), also=tuple(others))
