@@ -264,6 +264,9 @@ class Synchronisation:
     # where on the reference clock the lag is best known, and its standard error there
     centre_s: float = float("nan")
     centre_lag_se_s: float = float("nan")
+    # degrees of freedom of the two statistical errors; NaN: as many as make t normal
+    centre_lag_df: float = float("nan")
+    drift_df: float = float("nan")
     warnings: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -2,6 +2,7 @@
 
 from twinangle.synchronise.crosscorrelation import synchronise
 from twinangle.synchronise.event import event, find_events
+from twinangle.synchronise.intervals import drift_interval, lag_interval
 from twinangle.synchronise.pairing import TimingCost, align, timing_cost
 from twinangle.synchronise.simple import manual, shared_clock
 from twinangle.synchronise.trigger import trigger
@@ -9,8 +10,10 @@ from twinangle.synchronise.trigger import trigger
 __all__ = [
     "TimingCost",
     "align",
+    "drift_interval",
     "event",
     "find_events",
+    "lag_interval",
     "manual",
     "shared_clock",
     "synchronise",

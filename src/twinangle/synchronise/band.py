@@ -40,6 +40,12 @@ class BandLimited:
             self.values[low:high], self.start_s + low / self.rate_hz, self.rate_hz, self.source
         )
 
+    def samples(self, start_s: float, end_s: float) -> Array:
+        """Return the samples within a span as they are, (n,)."""
+        low = max(int(np.ceil((start_s - self.start_s) * self.rate_hz)), 0)
+        high = max(int((end_s - self.start_s) * self.rate_hz) + 1, low)
+        return self.values[low:high]
+
     def at(self, time_s: Array) -> tuple[Array, Array]:
         """Return the angle and its rate of change at increasing times, NaN in gaps and outside.
 
@@ -79,10 +85,13 @@ class BandLimited:
         before = np.clip(np.floor(position).astype(np.int64) - low, 0, values.size - 1)
         after = np.clip(np.ceil(position).astype(np.int64) - low, 0, values.size - 1)
         known = inside & finite[before] & finite[after]
-        return (
-            np.where(known, spline(position), np.nan),
-            np.where(known, spline(position, 1) * self.rate_hz, np.nan),
-        )
+        # Value and slope of one cubic a piece together: half the work of two spline calls.
+        piece = np.minimum(before, values.size - 2)
+        cubic, square, slope, level = spline.c[:, piece]
+        part = position - (piece + low)
+        angle = ((cubic * part + square) * part + slope) * part + level
+        rate = (3 * cubic * part + 2 * square) * part + slope
+        return np.where(known, angle, np.nan), np.where(known, rate * self.rate_hz, np.nan)
 
     def _spline(self, low: int, high: int, values: Array) -> CubicSpline:
         whole = (low, high) == (0, self.values.size)
@@ -99,8 +108,10 @@ def bridge_gaps(values: Array) -> Array:
     finite = np.isfinite(values)
     if finite.all():
         return values
-    index = np.arange(values.size)
-    return np.interp(index, index[finite], values[finite])
+    index, gaps = np.flatnonzero(finite), np.flatnonzero(~finite)
+    bridged = values.copy()
+    bridged[gaps] = np.interp(gaps, index, values[index])
+    return bridged
 
 
 def band_limit(

@@ -8,6 +8,7 @@ import numpy as np
 
 from twinangle.recording import Array
 from twinangle.synchronise.band import BandLimited, grid_times
+from twinangle.synchronise.clustered import clustered_errors
 from twinangle.synchronise.strides import find_strides, phase_columns
 
 _AR_ORDER = 4
@@ -49,7 +50,7 @@ class ClockFit:
 
     line: ClockLine
     covariance: Array  # (2, 2)
-    n_blocks: int
+    freedom: Array  # (2,) degrees of freedom of the two errors
     gain: float
     residual_deg: float
 
@@ -105,7 +106,8 @@ def fit_line(
     wearable's angle, b the reference's at its own time t' and b' its rate of change: δ and ε
     correct lag and drift. The residual e is autocorrelated, so an AR(4) model is fitted to it and
     every column filtered with it (generalised least squares), until the correction is below
-    0.1 µs. Errors come from a delete-a-block jackknife over blocks of `block_s`.
+    0.1 µs. Errors are cluster-robust over blocks of `block_s`
+    (:func:`twinangle.synchronise.clustered.clustered_errors`).
 
     Raises
     ------
@@ -201,14 +203,15 @@ def _correction(coefficients: Array) -> Array:
 
 
 def _with_errors(design: _Design, line: ClockLine, block_s: float) -> ClockFit:
-    """Jackknife the correction over blocks; about the solution its mean is nought."""
+    """Give the corrections their errors; about the solution their mean is nought."""
     outer, moment = _blocks(design, block_s)
-    gram, sums, n = outer.sum(axis=0), moment.sum(axis=0), outer.shape[0]
-    whole = _solve(gram, sums)
-    left_out = np.array([_correction(_solve(gram - outer[i], sums - moment[i])) for i in range(n)])
-    spread = left_out - left_out.mean(axis=0)
-    covariance = (n - 1) / n * spread.T @ spread if n > 2 else np.full((2, 2), np.nan)
-    return ClockFit(line, covariance, n, float(whole[2]), design.residual_deg)
+    whole = _solve(outer.sum(axis=0), moment.sum(axis=0))
+    contrasts = np.zeros((2, whole.size))
+    contrasts[0, 3] = 1 / whole[2]
+    if whole.size > 4:
+        contrasts[1, 4] = 1 / whole[2]
+    covariance, freedom = clustered_errors(outer, moment, contrasts)
+    return ClockFit(line, covariance, freedom, float(whole[2]), design.residual_deg)
 
 
 def systematic_lag(
@@ -220,10 +223,8 @@ def systematic_lag(
     like a delay in part, and no scatter shows it. The mean cycle of the residual, and that of b',
     are taken by the stride phase; the bound is rms(mean residual) / (g rms(b') √3). Own rule,
     checked by benchmarks/synchronisation.py; NaN where the angle has no strides.
-
-    Over long recordings the first 20 minutes of the overlap stand for all.
     """
-    time = overlap_times(wearable, reference, fit.line, rate_hz)[: int(1200 * rate_hz)]
+    time = overlap_times(wearable, reference, fit.line, rate_hz)
     angle, _ = wearable.at(time)
     strides = find_strides(angle, stride_s * rate_hz)
     columns = phase_columns(strides, time.size, 7)

@@ -8,7 +8,7 @@ import numpy as np
 
 from twinangle.errors import SynchronisationError
 from twinangle.recording import AngleRecording, Array, Synchronisation
-from twinangle.synchronise.band import BandLimited, grid_times
+from twinangle.synchronise.band import BandLimited
 from twinangle.synchronise.clockfit import (
     ClockFit,
     ClockLine,
@@ -31,7 +31,7 @@ _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
 _FEWEST_STRIDES = 8
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
-_FEW_WINDOWS, _MANY_WINDOWS = 24, 300  # while following a long line, and to fit it
+_FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 
 
@@ -119,7 +119,7 @@ def synchronise(
     fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
-    clock = _result(pair, found, chosen, fit, windows, drift=drift)
+    clock = _result(anchor, found, chosen, fit, windows, drift=drift)
     return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
 
 
@@ -133,13 +133,14 @@ def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
     start, end = max(a.start_s, b.start_s + reach[0]), min(a.end_s, b.end_s + reach[1])
     if end - start <= 2 * _ANCHOR_S:
         return pair
-    time, _ = grid_times(start, end, 5.0)
-    angle, _ = a.at(time)
+    step = max(int(a.rate_hz / 5), 1)
+    angle = a.samples(start, end)[::step]
     speed = np.nan_to_num(np.abs(np.diff(angle, prepend=angle[0])))
     total = np.concatenate([[0.0], np.cumsum(np.minimum(speed, 20.0))])
-    size = int(_ANCHOR_S * 5)
-    first = int(np.argmax(total[size:] - total[:-size]))
-    low, high = float(time[first]), float(time[first + size - 1])
+    size = int(_ANCHOR_S * a.rate_hz / step)
+    first = int(np.argmax(total[size:] - total[:-size])) * step / a.rate_hz
+    low = max(start, a.start_s) + first
+    high = low + _ANCHOR_S
     return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
 
 
@@ -177,17 +178,23 @@ def _fit(pair: _Pair, found: Search, lag_s: float, drift: bool) -> tuple[ClockFi
     if drift and windows.time_s.size >= 4:
         first = robust_line(windows, line.centre_s)
         line = first if abs(first.drift) < _DRIFT_MAX else line
-    block = _BLOCK_STRIDES * stride
+    return _least_squares(pair, line, stride, drift), windows
+
+
+def _least_squares(pair: _Pair, line: ClockLine, stride_s: float, drift: bool) -> ClockFit:
+    """Fit lag and drift from a first line; a drift that is not real is left out."""
+    a, b = pair.wearable, pair.reference
+    settings = {"rate_hz": pair.rate_hz, "block_s": _BLOCK_STRIDES * stride_s}
     try:
-        fit = fit_line(a, b, line, rate_hz=rate, drift=drift, block_s=block)
-        if drift and not _real(fit):
-            still = ClockLine(line.centre_s, lag_s)
-            plain = fit_line(a, b, still, rate_hz=rate, drift=False, block_s=block)
-            # The joint fit's covariance stands: leaving the drift out is itself a guess.
-            fit = replace(fit, line=plain.line)
+        fit = fit_line(a, b, line, drift=drift, **settings)
+        if not drift or _real(fit):
+            return fit
+        still = ClockLine(line.centre_s, fit.line.lag_s)
+        plain = fit_line(a, b, still, drift=False, **settings)
     except ValueError as error:
         raise SynchronisationError(f"{pair.names}: {error}") from error
-    return fit, windows
+    # The joint fit's covariance stands: leaving the drift out is itself a guess.
+    return replace(fit, line=plain.line)
 
 
 def _real(fit: ClockFit) -> bool:
@@ -221,12 +228,11 @@ def _extend(
             line = robust_line(windows, line.centre_s) if drift else line
     line = line.recentred(_centre(a, b, line.lag_s))
     if whole > _LONG_S and windows.time_s.size >= 20:
-        return fit_windows(windows, line, drift=drift), windows
-    block = _BLOCK_STRIDES * stride
-    try:
-        return fit_line(a, b, line, rate_hz=rate, drift=drift, block_s=block), windows
-    except ValueError as error:
-        raise SynchronisationError(f"{pair.names}: {error}") from error
+        fit = fit_windows(windows, line, drift=drift)
+        if drift and not _real(fit):
+            fit = replace(fit, line=fit_windows(windows, line, drift=False).line)
+        return fit, windows
+    return _least_squares(pair, line, stride, drift), windows
 
 
 def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
@@ -236,7 +242,7 @@ def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
 
 
 def _result(
-    pair: _Pair,
+    anchor: _Pair,
     found: Search,
     chosen: Decision,
     fit: ClockFit,
@@ -250,9 +256,9 @@ def _result(
         lag_s=float(fit.line.lag_at_zero_s),
         lag_se_s=fit.lag_se_s(0.0),
         drift_ppm=float(fit.line.drift * 1e6),
-        drift_se_ppm=fit.drift_se * 1e6,
+        drift_se_ppm=fit.drift_se * 1e6 if drift else float("nan"),
         lag_systematic_s=systematic_lag(
-            pair.wearable, pair.reference, fit, pair.rate_hz, found.stride_s
+            anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s
         ),
         peak_correlation=float(found.correlation[chosen.index]),
         runner_up_correlation=runner_up(found, chosen.index),
@@ -263,6 +269,8 @@ def _result(
         evidence=chosen.evidence if np.isfinite(chosen.evidence) else float("nan"),
         centre_s=float(fit.line.centre_s),
         centre_lag_se_s=fit.lag_se_s(fit.line.centre_s),
+        centre_lag_df=float(fit.freedom[0]),
+        drift_df=float(fit.freedom[1]) if drift else float("nan"),
         warnings=line_warnings(windows, drift=drift),
     )
 

@@ -51,6 +51,7 @@ class _Scene:
     angle: Array
     fixed: Array  # (n, q): intercept, trend, harmonics
     block: NDArray[np.int64]
+    size: NDArray[np.int64]  # samples, by block
     moving: NDArray[np.bool_]  # by block
     strides: Strides
     reference: BandLimited
@@ -116,7 +117,8 @@ def _scene(wearable: BandLimited, reference: BandLimited, found: Search, rate_hz
     )
     ranges = np.array([_range(angle[block == i]) for i in range(block[-1] + 1)])
     moving = ranges > _MOVING * np.median(ranges[ranges > 0]) if (ranges > 0).any() else ranges > 0
-    return _Scene(time, angle, fixed, block, moving, strides, reference, rate_hz)
+    size = np.bincount(block)
+    return _Scene(time, angle, fixed, block, size, moving, strides, reference, rate_hz)
 
 
 def _range(values: Array) -> float:
@@ -129,17 +131,24 @@ def _weigh(scene: _Scene, lags: dict[int, float], best: int) -> tuple[float, int
     own = _candidate_columns(scene, lags[best])
     gain = _gain(scene, own)
     coefficients = autoregression(_residual(scene, own, gain))
-    fixed, angle = whiten(scene.fixed, coefficients), whiten(scene.angle[:, None], coefficients)
-    own_white = whiten(own, coefficients)
+    common = whiten(np.column_stack([scene.fixed, scene.angle]), coefficients)
+    own_white = _against(whiten(own, coefficients), common, gain)
     worst, rival, strides = float("inf"), best, int(scene.moving.sum())
     for index, lag in lags.items():
         if index == best:
             continue
-        other_white = whiten(_candidate_columns(scene, lag), coefficients)
-        g, n = _compare(scene, fixed, angle[:, 0], own_white, other_white, gain)
+        other = _against(whiten(_candidate_columns(scene, lag), coefficients), common, gain)
+        g, n = _compare(scene, common[:, :-1], own_white, other)
         if g < worst:
             worst, rival, strides = g, index, n
     return worst, rival, strides
+
+
+def _against(side: Array, common: Array, gain: float) -> Array:
+    """Return b', t·b' and a − g·b, all whitened, (n, 3); NaN rows where anything is missing."""
+    rows = np.column_stack([side[:, 1:], common[:, -1] - gain * side[:, 0]])
+    rows[np.isnan(rows.sum(axis=1) + common.sum(axis=1))] = np.nan
+    return rows
 
 
 def _candidate_columns(scene: _Scene, lag_s: float) -> Array:
@@ -156,54 +165,59 @@ def _gain(scene: _Scene, own: Array) -> float:
 
 
 def _residual(scene: _Scene, own: Array, gain: float) -> Array:
-    known = np.isfinite(own[:, 0]) & np.isfinite(own[:, 1]) & np.isfinite(scene.angle)
-    return _left_over(
-        np.column_stack([scene.fixed, own[:, 1:]]), scene.angle - gain * own[:, 0], known
-    )
-
-
-def _left_over(columns: Array, target: Array, rows: NDArray[np.bool_]) -> Array:
-    """Return the residual of a least-squares fit over some rows, NaN at the others."""
-    x, y = columns[rows], target[rows]
-    scale = np.sqrt(np.maximum((x * x).sum(axis=0), 1e-300))
-    x = x / scale
-    gram = x.T @ x + 1e-10 * np.eye(x.shape[1])
+    """Return what is left at one candidate, harmonics and all taken out; NaN where unknown."""
+    columns = np.column_stack([scene.fixed, own[:, 1:]])
+    target = scene.angle - gain * own[:, 0]
+    known = np.isfinite(own).all(axis=1) & np.isfinite(target)
     residual = np.full(target.size, np.nan)
-    residual[rows] = y - x @ np.linalg.solve(gram, x.T @ y)
+    x, y = columns[known], target[known]
+    residual[known] = y - x @ _coefficients(x.T @ x, x.T @ y)
     return residual
 
 
-def _compare(
-    scene: _Scene, fixed: Array, angle: Array, own: Array, other: Array, gain: float
-) -> tuple[float, int]:
+def _coefficients(gram: Array, moment: Array) -> Array:
+    """Solve the normal equations, columns scaled and slightly regularised."""
+    scale = 1 / np.sqrt(np.maximum(np.diag(gram), 1e-300))
+    scaled = gram * np.outer(scale, scale) + 1e-10 * np.eye(scale.size)
+    return np.asarray(scale * np.linalg.solve(scaled, scale * moment))
+
+
+def _squares(fixed: Array, side: Array) -> float:
+    """Return the residual sum of squares of the last column of `side` on all others."""
+    rows = np.hstack([fixed, side])
+    product = rows.T @ rows
+    moment = product[:-1, -1]
+    left = float(product[-1, -1] - moment @ _coefficients(product[:-1, :-1], moment))
+    return max(left, 0.0)
+
+
+def _compare(scene: _Scene, fixed: Array, own: Array, other: Array) -> tuple[float, int]:
     """Return G of one rival and the number of moving strides it rests on.
 
     Over the strides both lags share; where those are few (the rival lies far off, so that the two
     overlaps hardly meet) each lag over its own strides, n then being the smaller number.
     """
-    common = np.isfinite(angle) & np.isfinite(fixed).all(axis=1)
-    rows = [common & np.isfinite(side).all(axis=1) for side in (own, other)]
-    shared = rows[0] & rows[1]
-    if _whole_strides(scene, shared)[1] >= _ENOUGH_SHARED:
-        rows = [shared, shared]
-    means, numbers = [], []
-    for side, use in zip((own, other), rows, strict=True):
-        full, n = _whole_strides(scene, use)
-        use = use & full[scene.block]
+    rows = [np.isfinite(side[:, 0]) for side in (own, other)]
+    shared, n = _whole_strides(scene, rows[0] & rows[1])
+    if n >= _ENOUGH_SHARED:
+        uses = [(shared, n), (shared, n)]
+    else:
+        uses = [_whole_strides(scene, use) for use in rows]
+    means = []
+    for side, (use, number) in zip((own, other), uses, strict=True):
         free = int(use.sum()) - fixed.shape[1] - 2
-        if n < 2 or free < 2 * fixed.shape[1]:
-            return 0.0, n
-        left = _left_over(np.column_stack([fixed, side[:, 1:]]), angle - gain * side[:, 0], use)
-        means.append(float(np.nansum(left**2)) / free + _FLOOR_DEG**2)
-        numbers.append(n)
-    return min(numbers) * float(np.log(means[1] / means[0])), min(numbers)
+        if number < 2 or free < 2 * fixed.shape[1]:
+            return 0.0, number
+        means.append(_squares(fixed[use], side[use]) / free + _FLOOR_DEG**2)
+    n = min(number for _, number in uses)
+    return n * float(np.log(means[1] / means[0])), n
 
 
 def _whole_strides(scene: _Scene, rows: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], int]:
-    """Return which strides have at least half of their samples among the rows; how many move."""
+    """Return the rows in strides of which half the samples are there; how many strides move."""
     counts = np.bincount(scene.block[rows], minlength=scene.moving.size)
-    full = counts >= np.maximum(0.5 * np.bincount(scene.block, minlength=scene.moving.size), 1)
-    return full, int((full & scene.moving).sum())
+    full = counts >= np.maximum(0.5 * scene.size, 1)
+    return rows & full[scene.block], int((full & scene.moving).sum())
 
 
 def _second_opinion(scene: _Scene, lags: dict[int, float], best: int) -> float:
@@ -233,7 +247,8 @@ def _agreement(first: Strides, second: Strides, lag: float, n: int) -> float:
 
 def _log_likelihood(series: Array) -> float:
     n = series.shape[0]
-    if n < 5 or (np.ptp(series, axis=0) == 0).any():
+    if n < 5 or (series.max(axis=0) == series.min(axis=0)).any():
         return 0.0
-    r = float(np.corrcoef(series[:, 0], series[:, 1])[0, 1])
+    first, second = (series - series.mean(axis=0)).T
+    r = float(first @ second / np.sqrt((first @ first) * (second @ second)))
     return float(-0.5 * (n - 3) * np.log(1 - min(r * r, 0.9999)) * np.sign(r))

@@ -87,7 +87,8 @@ def matched_series(
     moved = second.peaks + lag
     if first.peaks.size < 2 or moved.size < 2:
         return np.zeros((0, 2)), np.zeros((0, 2))
-    nearest = np.abs(first.peaks[:, None] - moved).argmin(axis=1)
+    after = np.clip(np.searchsorted(moved, first.peaks), 1, moved.size - 1)
+    nearest = after - (first.peaks - moved[after - 1] <= moved[after] - first.peaks)
     close = np.abs(first.peaks - moved[nearest]) < 0.25 * first.stride
     close &= (first.peaks >= low) & (first.peaks <= high)
     index = np.flatnonzero(close)

@@ -10,6 +10,7 @@ from scipy.stats import theilslopes
 from twinangle.recording import Array
 from twinangle.synchronise.band import BandLimited
 from twinangle.synchronise.clockfit import ClockFit, ClockLine, overlap_times
+from twinangle.synchronise.clustered import clustered_errors
 from twinangle.synchronise.correlation import normalised_correlation
 
 _LEAST_MOVEMENT_DEG = 1.0  # SD of a window's angle
@@ -46,18 +47,14 @@ def windowed_lags(
     """
     times = overlap_times(wearable, reference, line, rate_hz)
     size = max(int(window_s * rate_hz), 8)
-    angle, _ = wearable.at(times)
-    starts = [
-        first
+    moving = [
+        times[first : first + size]
         for first in range(0, times.size - size + 1, size)
-        if _moves(angle[first : first + size])
+        if _moves(wearable.samples(float(times[first]), float(times[first + size - 1])))
     ]
-    starts = starts[:: max(int(np.ceil(len(starts) / most)), 1)]
     found = [
-        _window_lag(
-            angle[first : first + size], reference, line, times[first : first + size], reach_s
-        )
-        for first in starts
+        _window_lag(wearable, reference, line, window, reach_s)
+        for window in moving[:: max(int(np.ceil(len(moving) / most)), 1)]
     ]
     table = np.array([one for one in found if one is not None]).reshape(-1, 3)
     return WindowedLags(table[:, 0], table[:, 1], table[:, 2])
@@ -69,9 +66,10 @@ def _moves(angle: Array) -> bool:
 
 
 def _window_lag(
-    angle: Array, reference: BandLimited, line: ClockLine, time: Array, reach_s: float
+    wearable: BandLimited, reference: BandLimited, line: ClockLine, time: Array, reach_s: float
 ) -> tuple[float, float, float] | None:
     step = float(time[1] - time[0])
+    angle, _ = wearable.between(float(time[0]), float(time[-1])).at(time)
     reach = max(round(reach_s / step), 1)
     wide = time[0] + step * np.arange(-reach, time.size + reach)
     on_reference = line.to_reference(wide)
@@ -81,39 +79,37 @@ def _window_lag(
     if not np.isfinite(near.correlation).any():
         return None
     shift = step * float(int(near.lags[int(np.nanargmax(near.correlation))]) + reach)
+    value = float("nan")
     for _ in range(2):
-        shift += _newton(angle, part, line, time, shift)
-    value = _correlation_at(angle, part, line, time, shift)
+        correction, value = _newton(angle, part, line, time, shift)
+        shift += correction
     if not value >= _LEAST_CORRELATION:
         return None
     centre = float(line.to_reference(np.array([time.mean() - shift]))[0])
     return centre, line.lag_s + line.drift * (centre - line.centre_s) + shift, value
 
 
-def _correlation_at(
-    angle: Array, reference: BandLimited, line: ClockLine, time: Array, shift: float
-) -> float:
-    b, _ = reference.at(line.to_reference(time - shift))
-    both = np.isfinite(angle) & np.isfinite(b)
-    if both.sum() < 0.5 * time.size or np.std(b[both]) == 0:
-        return float("nan")
-    return float(np.corrcoef(angle[both], b[both])[0, 1])
-
-
 def _newton(
     angle: Array, reference: BandLimited, line: ClockLine, time: Array, shift: float
-) -> float:
-    """Return one least-squares correction of the lag, at most one grid step."""
+) -> tuple[float, float]:
+    """Return one least-squares correction of the lag, at most one grid step, and the correlation.
+
+    The correlation is that before the correction, NaN where under half of the samples are there.
+    """
     b, b_rate = reference.at(line.to_reference(time - shift))
-    rows = np.column_stack([np.ones(time.size), np.linspace(-1, 1, time.size), b, b_rate])
-    both = np.isfinite(rows).all(axis=1) & np.isfinite(angle)
-    if both.sum() < 8:
-        return 0.0
-    coefficients, *_ = np.linalg.lstsq(rows[both], angle[both], rcond=None)
+    both = np.isfinite(angle) & np.isfinite(b)
+    if both.sum() < max(0.5 * time.size, 8):
+        return 0.0, float("nan")
+    trend = np.linspace(-1, 1, time.size)
+    rows = np.column_stack([np.ones(time.size), trend, b, b_rate])[both]
+    if np.ptp(rows[:, 2]) == 0 or np.ptp(angle[both]) == 0:
+        return 0.0, float("nan")
+    coefficients, *_ = np.linalg.lstsq(rows, angle[both], rcond=None)
+    correlation = float(np.corrcoef(angle[both], rows[:, 2])[0, 1])
     if abs(coefficients[2]) < 1e-6:
-        return 0.0
+        return 0.0, correlation
     limit = float(time[1] - time[0])
-    return float(np.clip(-coefficients[3] / coefficients[2], -limit, limit))
+    return float(np.clip(-coefficients[3] / coefficients[2], -limit, limit)), correlation
 
 
 def robust_line(windows: WindowedLags, centre_s: float) -> ClockLine:
@@ -129,29 +125,23 @@ def robust_line(windows: WindowedLags, centre_s: float) -> ClockLine:
 def fit_windows(windows: WindowedLags, start: ClockLine, *, drift: bool) -> ClockFit:
     """Fit the line by least squares to the windows that lie near the robust one.
 
-    For recordings too long for one fit of all samples. Errors by a delete-a-block jackknife over
-    20 blocks of neighbouring windows.
+    For recordings too long for one fit of all samples. Errors are cluster-robust over 20 blocks of
+    neighbouring windows (:func:`twinangle.synchronise.clustered.clustered_errors`).
     """
     off = windows.lag_s - start.lag_s - start.drift * (windows.time_s - start.centre_s)
     near = np.abs(off - np.median(off)) <= _OUTLIER * max(_robust_sd(off), 1e-4)
     time, lag = windows.time_s[near] - start.centre_s, windows.lag_s[near]
     rows = np.column_stack([np.ones(time.size), time]) if drift else np.ones((time.size, 1))
-    whole = np.linalg.lstsq(rows, lag, rcond=None)[0]
+    solution = np.linalg.lstsq(rows, lag, rcond=None)[0]
     parts = [part for part in np.array_split(np.arange(time.size), 20) if part.size]
-    left_out = np.zeros((len(parts), 2))
-    for i, part in enumerate(parts):
-        keep = np.setdiff1d(np.arange(time.size), part)
-        left_out[i, : whole.size] = np.linalg.lstsq(rows[keep], lag[keep], rcond=None)[0]
-    spread = left_out - left_out.mean(axis=0)
-    n = len(parts)
-    slope = float(whole[1]) if drift else 0.0
-    return ClockFit(
-        ClockLine(start.centre_s, float(whole[0]), slope),
-        (n - 1) / n * spread.T @ spread,
-        n,
-        1.0,
-        float("nan"),
+    covariance, freedom = clustered_errors(
+        np.stack([rows[part].T @ rows[part] for part in parts]),
+        np.stack([rows[part].T @ lag[part] for part in parts]),
+        np.eye(2, rows.shape[1]),
     )
+    slope = float(solution[1]) if drift else 0.0
+    line = ClockLine(start.centre_s, float(solution[0]), slope)
+    return ClockFit(line, covariance, freedom, 1.0, float("nan"))
 
 
 def _robust_sd(values: Array) -> float:
