@@ -34,7 +34,8 @@ def read(path: Path, request: Request) -> Table:
     layout = Layout("\t", ".", names, (), _n_header_rows(path, names, request))
     wanted = choose_columns(request, names)
     latency = _latency(channels, request)
-    own_time = latency if request.time is None and request.rate_hz is None else None
+    own_clock = request.time is None and request.rate_hz is None
+    own_time = latency if own_clock else None
     if own_time and own_time not in wanted:
         wanted.append(own_time)
     chosen = [channel for channel in channels if channel["name"] in wanted]
@@ -52,7 +53,7 @@ def read(path: Path, request: Request) -> Table:
         rate_hz=_rate_hz(metadata, chosen, request),
         start_s=began_s or 0.0,
         time=own_time,
-        notes=(*notes, *_bad_channels(chosen), *_start_note(began_s)),
+        notes=(*notes, *_bad_channels(chosen), *(_start_note(began_s) if own_clock else ())),
         roles={channel["name"]: _role(channel) for channel in chosen},
     )
 
