@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from twinangle.errors import RecordingError
-from twinangle.importers import FORMATS, describe_file, read_recording
+from twinangle.importers import FORMATS, describe_file, read_event_times, read_recording
 from twinangle.importers.c3d_parameters import floats
 
 ezc3d = pytest.importorskip("ezc3d", reason="the library ezc3d is absent")
@@ -421,6 +421,34 @@ def test_a_file_cut_short_is_told(tmp_path):
 
     with pytest.raises(RecordingError, match=r"it claims 40 frames of 80 bytes .* are stored"):
         read_recording(path)
+
+
+def test_one_kind_of_event_gives_the_times_of_cycles(tmp_path):
+    event = {
+        "USED": np.int16(3),
+        "CONTEXTS": ["Left", "Right", "Left"],
+        "LABELS": ["Foot Strike"] * 3,
+        "TIMES": np.array([[0, 1.5], [0, 1], [0, 0.5]], np.float32),
+    }
+    path = write(tmp_path, more={"EVENT": event})
+
+    assert_array_equal(read_event_times(path, label="Left Foot Strike"), [0.5, 1.5])
+    message = r"walk\.c3d: marks the events 'Left Foot Strike' and 'Right Foot Strike'; one kind"
+    with pytest.raises(RecordingError, match=message):
+        read_event_times(path)
+    with pytest.raises(RecordingError, match="none is called 'Foot Off'"):
+        read_event_times(path, label="Foot Off")
+    with pytest.raises(RecordingError, match="marks no events"):
+        read_event_times(write(tmp_path))
+
+
+def test_two_events_of_a_kind_at_one_time_are_refused(tmp_path):
+    path = write(tmp_path, header_events=[(0.5, "RHS"), (0.5, "RHS")])
+
+    with pytest.raises(RecordingError, match=r"marks 'RHS' twice at 0\.5 s"):
+        read_event_times(path)
+    one = write(tmp_path, header_events=[(0.5, "RHS")])
+    assert_array_equal(read_event_times(one), [0.5])
 
 
 def test_events_that_are_not_there_are_told(tmp_path):

@@ -159,7 +159,7 @@ class RawWriter:
     def _events(self, path: Path, name: Name) -> str:
         """Write event times with their one column; return the place in the data set."""
         where = f"sourcedata/{name.beginning}{name.ending}_times.csv"
-        times = read_event_times(path).tolist()
+        times = read_event_times(path, label=self.study.cycles.event).tolist()
         write_csv(self.root / where, ("time_s",), ((time,) for time in times))
         return where
 

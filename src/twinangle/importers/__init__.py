@@ -14,7 +14,8 @@ from twinangle.errors import RecordingError
 from twinangle.importers import bids_motion, c3d, columnar, delimited, edf, matlab, xlsx
 from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
-from twinangle.importers.table import Format, Request
+from twinangle.importers.table import Event, Format, Request
+from twinangle.naming import listed
 from twinangle.recording import Array, Recording
 
 FORMATS: tuple[Format, ...] = (
@@ -82,17 +83,38 @@ def read_recording(
     return to_recording(_find_format(path, request.source).read(path, request), request)
 
 
-def read_event_times(path: str | Path, *, column: str = "time_s") -> Array:
-    """Read a column of event times, in seconds, in increasing order.
+def read_event_times(
+    path: str | Path, *, column: str = "time_s", label: str | None = None
+) -> Array:
+    """Read event times, in seconds, in increasing order.
+
+    Parameters
+    ----------
+    path : path
+        A table, or a recording of a format that marks events (C3D, EDF).
+    column : str
+        The column of a table that holds the times.
+    label : str, optional
+        Which of a recording's events to take; needed where it has several kinds. A table's column
+        holds one kind, so that it takes none.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        On the clock of the file.
 
     Raises
     ------
     RecordingError
-        As :func:`read_recording`; also when a time is missing or not after the one before.
+        As :func:`read_recording`; also when a time is missing or not after the one before, and
+        when a recording has no such event, or several kinds and none is named.
     """
     path = Path(path)
     request = Request((column,), column, None, {}, str(path))
-    table = _find_format(path, request.source).read(path, request)
+    found = _find_format(path, request.source)
+    if found.read_events is not None:
+        return _times_of(found.read_events(path, request.source), label, request.source)
+    table = found.read(path, request)
     times = table.values[:, table.columns.index(column)]
     bad = np.flatnonzero(~np.isfinite(times) | (np.diff(times, prepend=-np.inf) <= 0))
     if bad.size or not times.size:
@@ -100,6 +122,25 @@ def read_event_times(path: str | Path, *, column: str = "time_s") -> Array:
         raise RecordingError(
             f"{path}{where}, column {column!r}: holds no event time that comes after the one "
             "before; accepted: seconds, one a row, increasing."
+        )
+    return times
+
+
+def _times_of(events: Sequence[Event], label: str | None, source: str) -> Array:
+    """Return the times of one kind of event."""
+    labels = list(dict.fromkeys(event.label for event in events))
+    if label is None and len(labels) == 1:
+        label = labels[0]
+    if label not in labels:
+        what = "marks no events" if not labels else f"marks the events {listed(labels)}"
+        asked = "one kind must be named" if label is None else f"none is called {label!r}"
+        raise RecordingError(f"{source}: {what}; {asked}.")
+    times = np.array([event.time_s for event in events if event.label == label])
+    twice = np.flatnonzero(np.diff(times) <= 0)
+    if twice.size:
+        raise RecordingError(
+            f"{source}: marks {label!r} twice at {times[twice[0]]:.6g} s; each event needs a time "
+            "of its own."
         )
     return times
 

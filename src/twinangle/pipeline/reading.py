@@ -109,7 +109,11 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     return TrialSignals(
         motion=motion,
         reference=angle,
-        events_s=read_event_times(trial.events) if trial.events is not None else None,
+        events_s=(
+            read_event_times(trial.events, label=study.cycles.event)
+            if trial.events is not None
+            else None
+        ),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
         sensors=sensors,

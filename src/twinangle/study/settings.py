@@ -419,7 +419,14 @@ class CycleSettings(Section):
     """`[cycles]`: how movement cycles are found."""
 
     method: Literal["shank-gyroscope", "angle-peak", "events"]
+    event: Text | None = None  # which events of a recording that marks several kinds
     overrides: Text | None = None  # a table that forces cycles in or out
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.event is not None and self.method != "events":
+            raise ValueError('has an `event`, which only `method = "events"` takes')
+        return self
 
 
 class AgreementSettings(Section):
