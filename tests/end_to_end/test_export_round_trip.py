@@ -266,3 +266,111 @@ def test_a_recording_that_cannot_be_read_leaves_nothing_half_written(copy, tmp_p
 
     assert list((tmp_path / "set").iterdir()) == []
     assert sorted(path.name for path in tmp_path.iterdir()) == ["set", "study"]
+
+
+# The rules below are typed from the Brain Imaging Data Structure 1.9 and later: pages "Motion"
+# (template, required columns and fields, keywords), "Data summary files", "Dataset description",
+# "Common principles" (labels, dates, derivatives), "Task events", appendix "Entities" (order).
+ENTITIES = ("sub", "ses", "task", "tracksys", "acq", "run", "desc")
+COMPONENTS = {"x", "y", "z", "quat_x", "quat_y", "quat_z", "quat_w", "n/a"}
+TYPES = {
+    "ACCEL", "ANGACCEL", "GYRO", "JNTANG", "LATENCY", "MAGN", "MISC", "ORNT", "POS", "VEL",
+}  # fmt: skip
+DATE_TIME = r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?Z?"
+
+
+def table(path: Path) -> pd.DataFrame:
+    return pd.read_csv(path, sep="\t", dtype=str, keep_default_na=False)
+
+
+def motion_files(root: Path) -> list[Path]:
+    found = sorted(root.rglob("*_motion.tsv"))
+    assert len(found) == 10  # 6 recordings, 4 sets of angles
+    return found
+
+
+def test_names_follow_the_template_in_the_order_of_the_entities(exported):
+    for path in motion_files(exported):
+        parts = path.name.split(".")[0].split("_")
+        keys = [part.split("-")[0] for part in parts[:-1]]
+        assert keys == [key for key in ENTITIES if key in keys]
+        assert {"sub", "task", "tracksys"} <= set(keys)
+        assert all(re.fullmatch(r"[a-z]+-[0-9a-zA-Z]+", part) for part in parts[:-1])
+        assert re.fullmatch(r"[0-9]+", next(p for p in parts if p.startswith("run-"))[4:])
+        assert path.parent.name == "motion"
+        assert path.parent.parent.name == parts[1]
+        assert path.parent.parent.parent.name == parts[0]
+        raw = path.relative_to(exported).parts[0] != "derivatives"
+        assert ("desc" in keys) != raw  # only what is derived has a description
+
+
+def test_every_recording_has_its_channels_and_its_required_fields(exported):
+    for path in motion_files(exported):
+        stem = path.name.removesuffix("motion.tsv")
+        channels = table(path.with_name(f"{stem}channels.tsv"))
+        assert list(channels)[:5] == ["name", "component", "type", "tracked_point", "units"]
+        assert channels["name"].is_unique
+        assert set(channels["component"]) <= COMPONENTS
+        assert set(channels["type"]) <= TYPES
+        first, *rest = path.read_text().splitlines()
+        assert not first.startswith(channels["name"][0])  # no header row
+        assert {len(row.split("\t")) for row in (first, *rest)} == {len(channels)}
+        latency = channels.index[channels["type"] == "LATENCY"]
+        assert len(latency) == 1
+        assert channels["units"][latency[0]] == "s"
+        assert all(re.fullmatch(r"[0-9]+(\.[0-9]+)?", row.split("\t")[latency[0]]) for row in rest)
+        metadata = json.loads(path.with_suffix(".json").read_text())
+        assert metadata["SamplingFrequency"] > 0
+        assert metadata["TaskName"]
+        # The specification's check TRACKSYS_MISMATCH.
+        assert f"_tracksys-{metadata['TrackingSystemName']}_" in path.name
+        for kind, count in channels["type"].value_counts().items():
+            assert metadata[f"{kind}ChannelCount"] == count
+        assert metadata["MotionChannelCount"] == len(channels)
+
+
+def test_each_frame_of_reference_is_described(exported):
+    for path in exported.rglob("*_channels.tsv"):
+        frames = set(table(path)["reference_frame"]) - {"n/a"}
+        described = path.with_suffix(".json")
+        levels = json.loads(described.read_text())["reference_frame"]["Levels"] if frames else {}
+        assert frames == set(levels)
+
+
+def test_the_tables_of_the_data_set_follow_their_rules(exported):
+    people = table(exported / "participants.tsv")
+    assert next(iter(people)) == "participant_id"
+    assert people["participant_id"].is_unique
+    folders = {path.name for path in exported.iterdir() if path.name.startswith("sub-")}
+    assert set(people["participant_id"]) == folders
+    assert set(json.loads((exported / "participants.json").read_text())) == set(people)
+    listed = set()
+    for path in exported.rglob("*_scans.tsv"):
+        scans = table(path)
+        assert list(scans)[:2] == ["filename", "acq_time"]
+        assert all(time == "n/a" or re.fullmatch(DATE_TIME, time) for time in scans["acq_time"])
+        listed |= {path.parent / name for name in scans["filename"]}
+    assert listed == {p for p in motion_files(exported) if "derivatives" not in p.parts}
+    for path in exported.rglob("*_events.tsv"):
+        events = table(path)
+        assert list(events)[:3] == ["onset", "duration", "trial_type"]
+        assert set(json.loads(path.with_suffix(".json").read_text())) == set(events)
+        assert events["onset"].astype(float).is_monotonic_increasing
+
+
+def test_data_set_and_derivatives_are_described(exported):
+    raw = json.loads((exported / "dataset_description.json").read_text())
+    assert raw["Name"]
+    assert re.fullmatch(r"[0-9]+\.[0-9]+\.[0-9]+", raw["BIDSVersion"])
+    assert raw["DatasetType"] == "raw"
+    (folder,) = (exported / "derivatives").iterdir()
+    derived = json.loads((folder / "dataset_description.json").read_text())
+    assert derived["DatasetType"] == "derivative"
+    assert derived["GeneratedBy"][0]["Name"] in folder.name
+    top = {path.name for path in exported.iterdir() if not path.name.startswith("sub-")}
+    passed_over = set((exported / ".bidsignore").read_text().split())
+    known = {
+        "README.md", "dataset_description.json", "participants.tsv", "participants.json",
+        "derivatives", "sourcedata", ".bidsignore",
+    }  # fmt: skip
+    assert top <= known | passed_over
