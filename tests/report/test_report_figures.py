@@ -75,8 +75,9 @@ def texts_of(figure):
         found += [axes.xaxis.label, axes.yaxis.label, axes._left_title, *axes.texts]
         found += axes.get_legend().get_texts() if axes.get_legend() else []
         for axis, ends in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
-            ticks = zip(axis.get_majorticklocs(), axis.get_major_ticks(), strict=True)
-            found += [tick.label1 for place, tick in ticks if min(ends) <= place <= max(ends)]
+            labels = axis.get_majorticklabels()  # none where they are switched off
+            ticks = zip(axis.get_majorticklocs(), labels, strict=bool(labels))
+            found += [label for place, label in ticks if min(ends) <= place <= max(ends)]
     return [text for text in found if text.get_text() and text.get_visible()]
 
 

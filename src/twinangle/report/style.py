@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from twinangle.recording import Array
+from twinangle.report.panel import Panel
 
 Rows = NDArray[np.intp]
 MM = 1 / 25.4  # inches
@@ -172,7 +173,8 @@ def add_panel(
     """Add axes at a place given in millimetres from the lower left corner."""
     width, height = figure.get_size_inches() / MM
     return figure.add_axes(
-        (left_mm / width, bottom_mm / height, width_mm / width, height_mm / height)
+        (left_mm / width, bottom_mm / height, width_mm / width, height_mm / height),
+        axes_class=Panel,
     )
 
 
