@@ -221,6 +221,8 @@ def test_equal_labels_are_numbered_and_neither_has_the_bare_name(tmp_path):
     recording = read_recording(tmp_path / "walk.edf")
 
     assert recording.channels == ("knee#1", "knee#2")
+    hint = "labels that occur more than once are numbered, as 'knee#1' and 'knee#2': 'knee'"
+    assert recording.notes == (f"{recording.source}: {hint}",)
     assert_allclose(np.diff(recording.values, axis=1), 1, atol=0.01)
     with pytest.raises(
         RecordingError, match="has no column 'knee'; it holds 'knee#2' and 'knee#1'"

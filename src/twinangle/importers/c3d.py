@@ -117,10 +117,10 @@ def read(path: Path, request: Request) -> Table:
     """Read the requested channels of a C3D file."""
     try:
         file = _open(path.read_bytes())
-        groups, notes = _groups(file)
+        groups, hints = _groups(file)
     except ValueError as error:
         raise _unreadable(request.source, error) from error
-    return read_groups(groups, request, notes)
+    return read_groups(groups, request, notes=_notes(file), hints=hints)
 
 
 def read_events(path: Path, source: str) -> tuple[Event, ...]:
@@ -204,22 +204,27 @@ def _check_size(file: _File) -> None:
 
 
 def _groups(file: _File) -> tuple[list[Group], tuple[str, ...]]:
-    """Return the points and the analogue channels, and what is worth knowing of them."""
+    """Return the points and the analogue channels, and hints on their names."""
     groups: list[Group] = []
-    notes: list[str] = []
-    if file.unread_bytes >= BLOCK:
-        notes.append(f"{file.unread_bytes} bytes after the last frame left out")
+    hints: list[str] = []
     values = file.values()
     if file.header.n_points:
         markers, found = _labels(file, "POINT", file.header.n_points)
-        notes += found
+        hints += found
         groups.append(_points(file, values, markers))
     if file.header.n_analogue:
         n_channels = file.header.n_analogue // file.header.samples_per_frame
         channels, found = _labels(file, "ANALOG", n_channels)
-        notes += found
+        hints += found
         groups.append(_analogue(file, values, channels))
-    return groups, tuple(notes)
+    return groups, tuple(hints)
+
+
+def _notes(file: _File) -> tuple[str, ...]:
+    """Tell of bytes that are left out; less than a block is padding."""
+    if file.unread_bytes < BLOCK:
+        return ()
+    return (f"{file.unread_bytes} bytes after the last frame left out",)
 
 
 def _labels(file: _File, group: str, count: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -235,8 +240,7 @@ def _labels(file: _File, group: str, count: int) -> tuple[tuple[str, ...], tuple
     for name in subjects:
         found = [label.removeprefix(f"{name}:") for label in found]
     what = "point" if group == "POINT" else "analogue"
-    names, notes = numbered([label or f"{what}_{k + 1}" for k, label in enumerate(found)])
-    return names, notes
+    return numbered([label or f"{what}_{k + 1}" for k, label in enumerate(found)])
 
 
 def _frame(file: _File, per_frame: int) -> Callable[[int], str]:

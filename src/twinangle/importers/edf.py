@@ -66,10 +66,10 @@ def read(path: Path, request: Request) -> Table:
     """Read the requested signals of an EDF, EDF+ or BDF file."""
     try:
         file = _open(path)
-        groups, notes = _groups(file)
+        groups, hints = _groups(file)
     except ValueError as error:
         raise _unreadable(request.source, error) from error
-    return read_groups(groups, request, notes)
+    return read_groups(groups, request, notes=file.notes, hints=hints)
 
 
 def read_events(path: Path, source: str) -> tuple[Event, ...]:
@@ -207,18 +207,18 @@ def _signals(head: bytes, count: int, sample_bytes: int) -> tuple[_Signal, ...]:
 
 
 def _groups(file: _File) -> tuple[list[Group], tuple[str, ...]]:
-    """Return the signals by rate: the rate that most signals have first, then the higher."""
+    """Return the signals by rate, the one most signals have first, and hints on their names."""
     ordinary = [each for each in file.signals if not each.is_annotation and each.n_samples]
     if not ordinary:
         raise ValueError("it holds annotations alone, and no signal")
-    names, notes = numbered([each.label or f"signal_{k + 1}" for k, each in enumerate(ordinary)])
+    names, hints = numbered([each.label or f"signal_{k + 1}" for k, each in enumerate(ordinary)])
     by_rate: dict[int, list[tuple[str, _Signal]]] = {}
     for name, signal in zip(names, ordinary, strict=True):
         by_rate.setdefault(signal.n_samples, []).append((name, signal))
     ordered = sorted(by_rate.items(), key=lambda item: (-len(item[1]), -item[0]))
     onsets = _onsets(file)
     groups = [_group(file, n_samples, members, onsets) for n_samples, members in ordered]
-    return groups, (*file.notes, *notes)
+    return groups, hints
 
 
 def _group(

@@ -42,7 +42,7 @@ class Group:
 
 
 def numbered(labels: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return names that differ, and a note for each label that occurs more than once.
+    """Return names that differ, and a hint where labels occur more than once.
 
     Every one of several equal labels is numbered in the order of the file, the first as well
     (``knee#1``, ``knee#2``), so that the bare name cannot mean either.
@@ -58,16 +58,24 @@ def numbered(labels: Sequence[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
             name = f"{label}#{used[label]}"
         taken.add(name)
         names.append(name)
-    notes = tuple(
-        f"the label {label!r} occurs {count} times; read as {label + '#1'!r}, {label + '#2'!r} …"
-        for label, count in counts.items()
-        if count > 1
-    )
-    return tuple(names), notes
+    several = [label for label, count in counts.items() if count > 1]
+    if not several:
+        return tuple(names), ()
+    example = " and ".join(repr(f"{several[0]}#{k}") for k in (1, 2))
+    note = f"labels that occur more than once are numbered, as {example}: {listed(several)}"
+    return tuple(names), (note,)
 
 
-def read_groups(groups: Sequence[Group], request: Request, notes: Sequence[str] = ()) -> Table:
+def read_groups(
+    groups: Sequence[Group],
+    request: Request,
+    *,
+    notes: Sequence[str] = (),
+    hints: Sequence[str] = (),
+) -> Table:
     """Read the requested channels of the one group that holds them; of the first, if none named.
+
+    Hints on names are for whoever has still to name the channels: told where none is.
 
     Raises
     ------
@@ -80,7 +88,7 @@ def read_groups(groups: Sequence[Group], request: Request, notes: Sequence[str] 
             f"{len(group.names)} {group.what} at {group.rate_hz:.6g} Hz: read only when named"
             for group in groups[1:]
         ]
-        return replace(first, notes=(*notes, *more), also=tuple(others))
+        return replace(first, notes=(*notes, *hints, *more), also=tuple(others))
     wanted = list(request.columns)
     if request.time is not None and not _asks_own_time(request, groups):
         wanted.append(request.time)
