@@ -23,7 +23,8 @@ class BandLimited:
     start_s: float
     rate_hz: float
     source: str
-    _whole: list[CubicSpline] = field(default_factory=list, repr=False)  # kept once built
+    # kept once built; not an argument, so that a changed copy builds its own
+    _whole: list[CubicSpline] = field(default_factory=list, repr=False, init=False)
 
     @property
     def end_s(self) -> float:

@@ -117,7 +117,9 @@ def fit_line(
     line = start
     for _ in range(_ITERATIONS):
         design = _design(wearable, reference, line, rate_hz, drift=drift)
-        correction = _correction(_solve(*(part.sum(axis=0) for part in _blocks(design, block_s))))
+        correction = _correction(
+            solve_normal(*(part.sum(axis=0) for part in _blocks(design, block_s)))
+        )
         line = replace(line, lag_s=line.lag_s + correction[0], drift=line.drift + correction[1])
         if abs(correction[0]) < _CONVERGED_S:
             break
@@ -173,20 +175,22 @@ def _design(
     )
 
 
-def _blocks(design: _Design, block_s: float) -> tuple[Array, Array]:
+def cluster_sums(rows: Array, target: Array, time_s: Array, block_s: float) -> tuple[Array, Array]:
     """Return X'X (n_blocks, p, p) and X'y (n_blocks, p) of each stretch of `block_s`."""
-    number = np.floor((design.time_s - design.time_s[0]) / block_s).astype(np.int64)
+    number = np.floor((time_s - time_s[0]) / block_s).astype(np.int64)
     starts = np.flatnonzero(np.diff(number, prepend=-1))
     outer = np.stack(
-        [
-            design.rows[a:b].T @ design.rows[a:b]
-            for a, b in zip(starts, [*starts[1:], number.size], strict=True)
-        ]
+        [rows[a:b].T @ rows[a:b] for a, b in zip(starts, [*starts[1:], number.size], strict=True)]
     )
-    return outer, np.add.reduceat(design.rows * design.target[:, None], starts, axis=0)
+    return outer, np.add.reduceat(rows * target[:, None], starts, axis=0)
 
 
-def _solve(gram: Array, moment: Array) -> Array:
+def _blocks(design: _Design, block_s: float) -> tuple[Array, Array]:
+    return cluster_sums(design.rows, design.target, design.time_s, block_s)
+
+
+def solve_normal(gram: Array, moment: Array) -> Array:
+    """Solve X'X c = X'y, columns scaled; directions without information get 0."""
     scale = np.sqrt(np.maximum(np.diag(gram), 1e-300))
     return np.asarray(
         np.linalg.lstsq(gram / np.outer(scale, scale), moment / scale, rcond=1e-12)[0] / scale
@@ -205,7 +209,7 @@ def _correction(coefficients: Array) -> Array:
 def _with_errors(design: _Design, line: ClockLine, block_s: float) -> ClockFit:
     """Give the corrections their errors; about the solution their mean is nought."""
     outer, moment = _blocks(design, block_s)
-    whole = _solve(outer.sum(axis=0), moment.sum(axis=0))
+    whole = solve_normal(outer.sum(axis=0), moment.sum(axis=0))
     contrasts = np.zeros((2, whole.size))
     contrasts[0, 3] = 1 / whole[2]
     if whole.size > 4:
@@ -236,8 +240,14 @@ def systematic_lag(
     plain = np.column_stack([base, b[known]])
     coefficients = np.linalg.lstsq(plain, angle[known], rcond=None)[0]
     residual = angle[known] - plain @ coefficients
-    cycle = np.column_stack([base, columns[known]])
-    repeating = cycle[:, 2:] @ np.linalg.lstsq(cycle, residual, rcond=None)[0][2:]
     gain = max(abs(float(coefficients[2])), 1e-6)
     slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
-    return float(np.std(repeating) / (gain * slope * np.sqrt(3)))
+    return repeating_part(residual, columns[known]) / (gain * slope * float(np.sqrt(3)))
+
+
+def repeating_part(residual: Array, phase: Array) -> float:
+    """Return the RMS of the part of a residual that repeats every stride, by its phase columns."""
+    trend = np.linspace(-1, 1, residual.size)
+    cycle = np.column_stack([np.ones(residual.size), trend, phase])
+    repeating = phase @ np.linalg.lstsq(cycle, residual, rcond=None)[0][2:]
+    return float(np.std(repeating))

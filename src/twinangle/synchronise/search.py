@@ -17,7 +17,7 @@ from twinangle.synchronise.correlation import (
 
 CUTOFF_HZ = 10.0
 WORK_RATE_HZ = 25.0
-_NATIVE_RATE_HZ = 50.0
+NATIVE_RATE_HZ = 50.0
 _LEAST_CORRELATION = 0.5
 _INVERTED = 0.7
 
@@ -62,7 +62,7 @@ def prepare(
     slowest = min(wearable.rate_hz, reference.rate_hz)
     rate = min(WORK_RATE_HZ, slowest)
     cutoff = CUTOFF_HZ * rate / WORK_RATE_HZ
-    both = [band_limit(item, cutoff, slowest_hz=_NATIVE_RATE_HZ) for item in (wearable, reference)]
+    both = [band_limit(item, cutoff, slowest_hz=NATIVE_RATE_HZ) for item in (wearable, reference)]
     return both[0], both[1], rate
 
 
