@@ -6,11 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from twinangle.adjusted_conditions import AdjustedRatio
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.curves import CurveAgreement
+from twinangle.agreement.difference_checks import DifferenceChecks
 from twinangle.agreement.equivalence import CorrectedLimits, Equivalence
+from twinangle.agreement.forms import PercentileLimits, RatioLimits, RegressionLimits
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.mixed import MixedModelLimits
+from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.agreement.reliability import (
+    Concordance,
+    IntraclassCorrelation,
+    MeasurementError,
+)
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.conditions import ConditionDifference
 from twinangle.contest import Contest
@@ -101,6 +111,60 @@ class PooledLimits:
     corrected: CorrectedLimits | None = None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class LimitForms:
+    """Limits of one quantity in further forms, beside the main one, and what the checks showed.
+
+    A form is None where the data do not support it; `not_given` says why, by the form's name.
+    `regression` is over participants' means; the others over cycles, participants counting the
+    same.
+    """
+
+    procedure: str
+    condition: str
+    quantity: str
+    checks: DifferenceChecks
+    regression: RegressionLimits | None
+    ratio: RatioLimits | None
+    percentile: PercentileLimits | None
+    mixed: MixedModelLimits | None
+    not_given: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reliability:
+    """How alike participants' values are over the columns of a design.
+
+    `design` is "both instruments", "sessions" or "trials of one session"; `instrument` whose
+    values ("both", "wearable" or "reference"). Values are means over the kept cycles.
+    """
+
+    procedure: str
+    condition: str
+    quantity: str
+    design: str
+    instrument: str
+    columns: tuple[str, ...]
+    intraclass: tuple[IntraclassCorrelation, ...]
+    error: MeasurementError
+    concordance: Concordance | None  # of two columns
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FurtherParts:
+    """Parts that only some designs support, and why the others are not given.
+
+    `curves`: (procedure, condition, numbers); `adjusted`: (procedure, quantity, ratio);
+    `not_given`: (part, reason).
+    """
+
+    curves: tuple[tuple[str, str, PooledCurves], ...] = ()
+    forms: tuple[LimitForms, ...] = ()
+    reliability: tuple[Reliability, ...] = ()
+    adjusted: tuple[tuple[str, str, AdjustedRatio], ...] = ()
+    not_given: tuple[tuple[str, str], ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class InputFile:
     """One file the results rest on, relative to the study file."""
@@ -134,6 +198,7 @@ class StudyResults:
     equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
     # (procedure, condition, limits at every point, where the instruments differ)
     along_cycle: tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...] = ()
+    further: FurtherParts = FurtherParts()
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a trial and procedure: identifiers, status and every number, unrounded.

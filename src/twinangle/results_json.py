@@ -15,7 +15,14 @@ from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.conditions import ConditionDifference
 from twinangle.contest import Contest
 from twinangle.recording import CycleSet, Synchronisation
-from twinangle.results import PooledLimits, StudyResults, TrialResult
+from twinangle.results import (
+    FurtherParts,
+    LimitForms,
+    PooledLimits,
+    Reliability,
+    StudyResults,
+    TrialResult,
+)
 
 SCHEMA = 1
 
@@ -53,6 +60,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
                 for procedure, condition, quantity, claim in results.equivalence
             ],
             "along_cycle": [_along_cycle_record(*item) for item in results.along_cycle],
+            **_further_record(results.further),
             "notes": list(results.notes),
             "provenance": {
                 "version": results.version,
@@ -137,12 +145,19 @@ def _agreement_record(trial: TrialResult) -> dict[str, Any] | None:
         "offset_deg": curves.offset,
         "offset_ci_deg": list(curves.offset_ci),
         "rms_demeaned_deg": curves.rms_demeaned,
+        "rms_demeaned_ci_deg": list(curves.rms_demeaned_ci),
         "rmse_deg": curves.rmse,
+        "rmse_ci_deg": list(curves.rmse_ci),
         "range_difference_deg": curves.range_difference,
+        "range_difference_ci_deg": list(curves.range_difference_ci),
         "correlation": curves.correlation,
+        "correlation_ci": list(curves.correlation_ci),
         "slope": curves.slope,
+        "slope_ci": list(curves.slope_ci),
         "intercept_deg": curves.intercept,
+        "intercept_ci_deg": list(curves.intercept_ci),
         "r_squared": curves.r_squared,
+        "r_squared_ci": list(curves.r_squared_ci),
         "mean_squared_difference_deg2": {
             "offset": curves.msd_offset,
             "spread": curves.msd_spread,
@@ -232,7 +247,48 @@ def _numbers_of(result: Any) -> dict[str, Any] | None:
     return {
         name: list(value) if isinstance(value, tuple) else value
         for name, value in values.items()
-        if not (isinstance(value, tuple) and value and is_dataclass(value[0]))
+        if not is_dataclass(value)
+        and not (isinstance(value, tuple) and value and is_dataclass(value[0]))
+    }
+
+
+def _further_record(further: FurtherParts) -> dict[str, Any]:
+    """Return the further parts, and why others are not given."""
+    return {
+        "curves_over_participants": [
+            {"procedure": procedure, "condition": condition} | (_numbers_of(curves) or {})
+            for procedure, condition, curves in further.curves
+        ],
+        "limits_in_other_forms": [_forms_record(item) for item in further.forms],
+        "reliability": [_reliability_record(item) for item in further.reliability],
+        "conditions_adjusted": [
+            {"procedure": procedure, "quantity": quantity} | (_numbers_of(ratio) or {})
+            for procedure, quantity, ratio in further.adjusted
+        ],
+        "not_given": [{"part": part, "reason": reason} for part, reason in further.not_given],
+    }
+
+
+def _forms_record(item: LimitForms) -> dict[str, Any]:
+    names = {"procedure": item.procedure, "condition": item.condition, "quantity": item.quantity}
+    parts = {
+        name: _numbers_of(getattr(item, name))
+        for name in ("checks", "regression", "ratio", "percentile", "mixed")
+    }
+    return names | parts | {"not_given": dict(item.not_given)}
+
+
+def _reliability_record(item: Reliability) -> dict[str, Any]:
+    return {
+        "procedure": item.procedure,
+        "condition": item.condition,
+        "quantity": item.quantity,
+        "design": item.design,
+        "instrument": item.instrument,
+        "columns": list(item.columns),
+        "intraclass_correlations": [_numbers_of(one) for one in item.intraclass],
+        "measurement_error": _numbers_of(item.error),
+        "concordance": _numbers_of(item.concordance),
     }
 
 

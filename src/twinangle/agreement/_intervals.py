@@ -15,14 +15,14 @@ from twinangle.agreement._result import Interval
 
 @lru_cache(maxsize=256)
 def exact_limit_factors(
-    n: int, *, confidence: float = 0.95, coverage: float = 0.95
+    n: float, *, confidence: float = 0.95, coverage: float = 0.95
 ) -> tuple[float, float]:
     """Return how many SD the exact interval of one limit reaches from the mean.
 
     Parameters
     ----------
-    n : int
-        Independent differences, at least 2.
+    n : float
+        Independent differences, at least 2; not whole where dependent ones were counted as fewer.
     confidence, coverage : float, default 0.95
         Of the interval, and of the limits.
 
@@ -55,14 +55,14 @@ def exact_limit_factors(
 
 @lru_cache(maxsize=256)
 def exact_pair_factors(
-    n: int, *, confidence: float = 0.95, coverage: float = 0.95
+    n: float, *, confidence: float = 0.95, coverage: float = 0.95
 ) -> tuple[float, float]:
     """Return the factors that hold for both limits at once.
 
     Parameters
     ----------
-    n : int
-        Independent differences, at least 2.
+    n : float
+        Independent differences, at least 2; not whole where dependent ones were counted as fewer.
     confidence, coverage : float, default 0.95
         Of the intervals together, and of the limits.
 
@@ -175,7 +175,7 @@ def join_limits(
     return (low - outer, low + inner), (high - inner, high + outer)
 
 
-def _check(n: int, confidence: float, coverage: float) -> None:
+def _check(n: float, confidence: float, coverage: float) -> None:
     """Refuse too few differences and shares outside 0 to 1."""
     if n < 2:
         raise ValueError(f"`n` must be at least 2, got {n!r}.")

@@ -16,6 +16,7 @@ from twinangle.agreement._intervals import (
     exact_pair_factors,
     recovered_variance_intervals,
 )
+from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
@@ -194,18 +195,22 @@ def within_participant_limits(
 
     Notes
     -----
-    As for one pair a participant, with cycles in the place of participants; the intervals take
-    the cycles as independent.
+    As for one pair a participant, with n_e = n (1 - p)/(1 + p) in the place of n participants:
+    neighbouring cycles resemble each other, and p is their lag-1 autocorrelation, freed of its
+    small-sample bias (Marriott & Pope 1954).
     """
     values = finite_array(difference, "difference", ndim=1, min_rows=2)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     mean, sd = float(values.mean()), float(values.std(ddof=1))
-    bias_ci, lower_ci, upper_ci = _exact_intervals(mean, sd, values.size, confidence, coverage)
+    serial = serial_correlation(values, corrected=True)
+    counted = max(effective_cycles(values.size, serial), 2.0)
+    bias_ci, lower_ci, upper_ci = _exact_intervals(mean, sd, counted, confidence, coverage)
     return _result(
         mean, sd, bias_ci, lower_ci, upper_ci, (float("nan"), sd), (1, values.size),
         method="within participant",
         weighting="all pairs equally",
-        interval_method="exact, noncentral t, cycles taken as independent",
+        interval_method=f"noncentral t, the {values.size} cycles counted as {counted:.1f} "
+        "independent ones",
         levels=(coverage, confidence),
         shape=values,
         notes=(
@@ -213,7 +218,7 @@ def within_participant_limits(
             "agreement for people need several participants."),
         ),
         assumptions=(
-            "This participant's differences are independent from cycle to cycle and normal.",
+            "This participant's differences are normal, with a first-order serial correlation.",
         ),
     )  # fmt: skip
 
@@ -307,7 +312,7 @@ def _limit_intervals(
 
 
 def _exact_intervals(
-    mean: float, sd: float, n: int, confidence: float, coverage: float, pair: bool = False
+    mean: float, sd: float, n: float, confidence: float, coverage: float, pair: bool = False
 ) -> tuple[Interval, Interval, Interval]:
     """Return the intervals of bias, lower and upper limit from n independent differences."""
     half = two_sided_student(confidence, n - 1) * sd / np.sqrt(n)

@@ -139,24 +139,30 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
     Notes
     -----
     The interval is a jackknife over cycles of ln(sd), Student's t on n_e - 1 degrees of freedom,
-    with n_e = n (1 - p) / (1 + p). p is the square of the lag-1 autocorrelation of the curves
-    about their mean (summed over the points, corrected by 1/n for its bias, not below 0): the
-    autocorrelation of a product of two Gaussian series is the product of theirs.
+    with n_e = n (1 - p) / (1 + p). p is the square of r, the lag-1 autocorrelation of the curves
+    about their mean (summed over the points, freed of its small-sample bias [2]_): the
+    autocorrelation of a product of two Gaussian series is the product of theirs. Cycles that
+    resemble their neighbours vary less about their own mean than about the true one; the interval
+    (not `sd`) makes up for it: with m = n (1 - r)/(1 + r) it is centred on
+    sd √[(1 - 1/n)/(1 - 1/m)], the last bracket not below 0.3.
 
     References
     ----------
     .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
+    .. [2] Marriott & Pope (1954). Biometrika 41, 390-402.
     """
     curves = finite_array(curves, "curves", ndim=2, min_rows=2)
     confidence = fraction(confidence, "confidence")
     sd_curve = curves.std(axis=0, ddof=1)
     sd = float(sd_curve.mean())
-    n_effective = effective_cycles(curves.shape[0], serial_correlation(curves) ** 2)
+    serial = serial_correlation(curves, corrected=True)
+    n_effective = effective_cycles(curves.shape[0], serial**2)
     bounds = NO_INTERVAL
     if curves.shape[0] > 2 and sd > 0:
         left_out = _sd_left_out(curves)
         if left_out.min() > 0:
-            low, high = _jackknife(np.log(sd), np.log(left_out), n_effective, confidence)
+            centre = np.log(sd) + _serial_loss(curves.shape[0], serial)
+            low, high = _jackknife(centre, np.log(left_out), n_effective, confidence)
             bounds = (float(np.exp(low)), float(np.exp(high)))
     return CycleVariability(
         sd=sd,
@@ -378,6 +384,12 @@ def _paired_intervals(
         _jackknife(w - r, less_w - less_r, n_effective[0], confidence),
         _jackknife(w**2 - r**2, less_w**2 - less_r**2, n_effective[1], confidence),
     )
+
+
+def _serial_loss(n: int, serial: float) -> float:
+    """Return by how much serial correlation lowers the logarithm of a standard deviation."""
+    kept = max(1 - 1 / effective_cycles(n, serial), 0.3)
+    return 0.5 * float(np.log((1 - 1 / n) / kept))
 
 
 def _shared_correlation(

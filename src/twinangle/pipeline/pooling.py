@@ -69,7 +69,7 @@ def pool_limits(
     """
     return tuple(
         _pool(procedure, condition, quantity, several, confidence, reference_sd)
-        for procedure, condition, several in _groups(trials)
+        for procedure, condition, several in groups(trials)
         for quantity in QUANTITIES
     )
 
@@ -79,7 +79,7 @@ def pool_equivalence(
 ) -> tuple[tuple[str, str, str, Equivalence], ...]:
     """Test bias and limits against the margin, wherever there are at least two participants."""
     claims = []
-    for procedure, condition, several in _groups(trials):
+    for procedure, condition, several in groups(trials):
         if len({trial.participant for trial in several}) < 2:
             continue
         for quantity in QUANTITIES:
@@ -95,12 +95,12 @@ def pool_equivalence(
 
 
 def pool_error_budgets(
-    trials: Sequence[TrialResult],
+    trials: Sequence[TrialResult], *, confidence: float = 0.95
 ) -> tuple[tuple[str, str, PooledBudget], ...]:
     """Average the participants' error budgets; one participant's trials are taken together."""
     return tuple(
-        (procedure, condition, pool_budgets(_budgets(several)))
-        for procedure, condition, several in _groups(trials)
+        (procedure, condition, pool_budgets(_budgets(several), confidence=confidence))
+        for procedure, condition, several in groups(trials)
     )
 
 
@@ -109,7 +109,7 @@ def pool_along_cycle(
 ) -> tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...]:
     """Return limits at every point of the cycle, wherever there are at least four participants."""
     found = []
-    for procedure, condition, several in _groups(trials):
+    for procedure, condition, several in groups(trials):
         people, wearable, reference = _curves(several)
         if len(set(people)) < FEWEST_FOR_BANDS:
             continue
@@ -138,7 +138,7 @@ def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
 
 
 def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
-    people = _unique(trial.participant for trial in trials)
+    people = unique(trial.participant for trial in trials)
     curves = [_curves([t for t in trials if t.participant == person]) for person in people]
     return [error_budget(wearable, reference) for _, wearable, reference in curves]
 
@@ -153,12 +153,12 @@ def pool_contests(
         if t.status == "ok" and t.agreement is not None
     ]
     contests = []
-    for condition in _unique(row[3] for row in rows):
+    for condition in unique(row[3] for row in rows):
         frame = pd.DataFrame(
             [(*row[:3], row[4].rms_demeaned) for row in rows if row[3] == condition],
             columns=["participant", "trial", "procedure", "value"],
         )
-        n_procedures = len(_unique(frame["procedure"]))
+        n_procedures = len(unique(frame["procedure"]))
         if (
             n_procedures > 1
             and frame.groupby(["participant", "trial"]).size().max() == n_procedures
@@ -167,13 +167,13 @@ def pool_contests(
     return tuple(contests)
 
 
-def _groups(trials: Sequence[TrialResult]) -> list[tuple[str, str, list[TrialResult]]]:
+def groups(trials: Sequence[TrialResult]) -> list[tuple[str, str, list[TrialResult]]]:
     """Return the trials with a reference, by procedure and condition."""
     compared = [t for t in trials if t.status == "ok" and t.agreement is not None]
     return [
         (procedure, condition, several)
-        for procedure in _unique(t.procedure for t in compared)
-        for condition in _unique(t.condition for t in compared)
+        for procedure in unique(t.procedure for t in compared)
+        for condition in unique(t.condition for t in compared)
         if (several := _of(compared, procedure, condition))
     ]
 
@@ -249,13 +249,13 @@ def pool_conditions(
     `against` defaults to the first condition that has a reference, else the first listed.
     """
     good = [t for t in trials if t.status == "ok" and t.wearable_variability is not None]
-    conditions = _unique(t.condition for t in good)
+    conditions = unique(t.condition for t in good)
     if len(conditions) < 2:
         return ()
-    base = against if against in conditions else _base(good)
+    base = against if against in conditions else base_condition(good)
     return tuple(
         (procedure, "wearable_sd_deg", item)
-        for procedure in _unique(t.procedure for t in good)
+        for procedure in unique(t.procedure for t in good)
         for item in compare_conditions(
             _variabilities([t for t in good if t.procedure == procedure]),
             against=base,
@@ -264,7 +264,8 @@ def pool_conditions(
     )
 
 
-def _base(trials: Sequence[TrialResult]) -> str:
+def base_condition(trials: Sequence[TrialResult]) -> str:
+    """Return the first condition with a reference, else the first listed."""
     with_reference = [t.condition for t in trials if t.agreement is not None]
     return (with_reference or [t.condition for t in trials])[0]
 
@@ -278,6 +279,6 @@ def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
 
 
-def _unique(names: Iterable[str]) -> list[str]:
+def unique(names: Iterable[str]) -> list[str]:
     """Return each name once, in order of first appearance."""
     return list(dict.fromkeys(names))

@@ -12,6 +12,7 @@ import numpy as np
 
 import twinangle
 from twinangle.parallel import in_order
+from twinangle.pipeline.further import further_parts
 from twinangle.pipeline.pooling import (
     pool_along_cycle,
     pool_conditions,
@@ -75,12 +76,15 @@ def run_study(
         parameters=study_parameters(study),
         notes=_notes(study, trials),
         contests=pool_contests(trials, confidence=settings.confidence),
-        budgets=pool_error_budgets(trials),
+        budgets=pool_error_budgets(trials, confidence=settings.confidence),
         along_cycle=pool_along_cycle(
             trials, confidence=settings.confidence, rng=np.random.default_rng(SEED)
         ),
         equivalence=pool_equivalence(
             trials, margin=settings.acceptable_deg, confidence=settings.confidence
+        ),
+        further=further_parts(
+            trials, against=study.conditions.against, confidence=settings.confidence
         ),
     )
 

@@ -1,0 +1,530 @@
+"""Simulated studies of `benchmarks/coverage.py`: which intervals hold the truth, study by study.
+
+Every function takes a generator and a number of studies and returns, for each interval, an array
+of one truth value (or a share) a study. Where many studies go through the tool's array functions
+at once, the first few also go through its public functions and must agree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+from numpy.testing import assert_allclose
+from scipy import signal, special
+
+from twinangle.agreement import (
+    bootstrap_curve_band,
+    compare_curves,
+    compare_variability,
+    concordance,
+    curve_band,
+    cycle_variability,
+    deming_regression,
+    error_budget,
+    intraclass_correlations,
+    limits_of_agreement,
+    measurement_error,
+    mixed_model_limits,
+    percentile_limits,
+    pitman_morgan,
+    regression_limits,
+    share_within,
+    unlinked_limits,
+    within_participant_limits,
+)
+from twinangle.agreement._intervals import exact_limit_factors, exact_pair_factors
+from twinangle.agreement._participants import (
+    ParticipantLimits,
+    limits_over_participants,
+    log_mean_interval,
+)
+from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.conditions import compare_conditions, unbiased_sd_factor
+
+Held = dict[str, np.ndarray]
+Z = half_width(0.95)
+CHECKED = 3  # studies of a cell that also go through the public functions
+CHUNK = 1000  # studies at a time, to bound memory
+
+
+@dataclass(frozen=True)
+class Design:
+    """What the differences of a study look like."""
+
+    name: str
+    skewness: float = 0.0  # of the participants' levels
+    spread_sd: float = 0.0  # of ln(SD within) over participants
+    serial: float = 0.0  # correlation of neighbouring cycles
+
+
+def standard(rng: np.random.Generator, shape: tuple[int, ...], skewness: float) -> np.ndarray:
+    """Return values of mean 0, variance 1 and the skewness (a gamma distribution)."""
+    if skewness == 0:
+        return rng.standard_normal(shape)
+    form = 4 / skewness**2
+    return (rng.gamma(form, 1, shape) - form) / np.sqrt(form)
+
+
+def serial_noise(
+    rng: np.random.Generator, shape: tuple[int, ...], correlation: float
+) -> np.ndarray:
+    """Return values of variance 1 with a first-order serial correlation along the last axis."""
+    noise = rng.standard_normal(shape)
+    if correlation == 0:
+        return noise
+    noise[..., 1:] *= np.sqrt(1 - correlation**2)
+    return signal.lfilter([1.0], [1.0, -correlation], noise, axis=-1)
+
+
+def between(low: np.ndarray, truth: float, high: np.ndarray) -> np.ndarray:
+    return (low <= truth) & (truth <= high)
+
+
+def holds(interval: tuple[float, float], truth: float) -> bool:
+    return bool(interval[0] <= truth <= interval[1])
+
+
+def in_chunks(n: int, study: Callable[[int], Held]) -> Held:
+    """Run n studies, some at a time."""
+    parts = [study(min(CHUNK, n - start)) for start in range(0, n, CHUNK)]
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+
+
+def one_by_one(n: int, study: Callable[[], dict[str, bool]]) -> Held:
+    """Run n studies through public functions, one after another."""
+    rows = [study() for _ in range(n)]
+    return {name: np.array([row[name] for row in rows]) for name in rows[0]}
+
+
+# ---- limits of agreement, several cycles a participant
+
+
+def limit_studies(
+    rng: np.random.Generator, n: int, k: int, sds: tuple[float, float], design: Design
+) -> Held:
+    """Bias and limits: ours, strides taken for people, and the textbook form with MOVER."""
+    return in_chunks(n, lambda size: _limit_chunk(rng, size, k, sds, design))
+
+
+def _limit_chunk(
+    rng: np.random.Generator, n: int, k: int, sds: tuple[float, float], design: Design
+) -> Held:
+    counts = rng.integers(5, 61, (k, n))
+    level = sds[0] * standard(rng, (k, n), design.skewness)
+    # Scaled so that the mean variance within participants stays within².
+    own = sds[1] * np.exp(design.spread_sd * rng.standard_normal((k, n)) - design.spread_sd**2)
+    cycles = level[..., None] + own[..., None] * serial_noise(rng, (k, n, 60), design.serial)
+    used = np.arange(60) < counts[..., None]
+    means = np.where(used, cycles, 0).sum(axis=-1) / counts
+    squares = np.where(used, (cycles - means[..., None]) ** 2, 0).sum(axis=-1)
+    variances = squares / (counts - 1)
+    truth = Z * float(np.hypot(*sds))
+    ours = limits_over_participants(means, squares / counts, 0.95, Z)
+    naive, textbook = _naive(counts, means, squares), _textbook(counts, means, variances)
+    for i in range(min(CHECKED, n)):
+        _check_limits(cycles[:, i], used[:, i], i, ours, naive, textbook)
+    return {
+        "bias": np.abs(ours.bias) <= ours.half,
+        "a limit": _limit((ours.bias, ours.bias, *_bounds(ours)), truth),
+        "lower": between(ours.lower_low, -truth, ours.lower_high),
+        "upper": between(ours.upper_low, truth, ours.upper_high),
+        "naive bias": between(naive[0], 0, naive[1]),
+        "naive limit": _limit(naive, truth),
+        "MOVER limit": _limit(textbook, truth),
+    }
+
+
+def _limit(bounds: tuple[np.ndarray, ...], truth: float) -> np.ndarray:
+    """Return the share of both limits whose interval held the truth."""
+    lower, upper = between(bounds[2], -truth, bounds[3]), between(bounds[4], truth, bounds[5])
+    return (lower + upper.astype(float)) / 2
+
+
+@lru_cache
+def _factor_table() -> tuple[np.ndarray, np.ndarray]:
+    """Return exact factors over 1/√n, for interpolation: exact to 5 decimals."""
+    n = np.unique(np.round(np.geomspace(20, 1300, 150)).astype(int))
+    return 1 / np.sqrt(n[::-1]), np.array([exact_limit_factors(int(m)) for m in n[::-1]])
+
+
+def _naive(counts: np.ndarray, means: np.ndarray, squares: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return the bounds of bias, lower and upper limit with strides taken for people."""
+    n = counts.sum(axis=0)
+    mean = (counts * means).sum(axis=0) / n
+    sd = np.sqrt((squares + counts * (means - mean) ** 2).sum(axis=0) / (n - 1))
+    half = special.stdtrit(n - 1, 0.975) * sd / np.sqrt(n)
+    where, table = _factor_table()
+    inner, outer = (np.interp(1 / np.sqrt(n), where, column) for column in table.T)
+    return (
+        mean - half, mean + half, mean - outer * sd, mean - inner * sd,
+        mean + inner * sd, mean + outer * sd,
+    )  # fmt: skip
+
+
+def _textbook(
+    counts: np.ndarray, means: np.ndarray, variances: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """Return the bounds of the one-way form of 2007 with MOVER intervals (Zou 2013)."""
+    k, n = counts.shape[0], counts.sum(axis=0)
+    mean = (counts * means).sum(axis=0) / n
+    square = (counts * (means - mean) ** 2).sum(axis=0) / (k - 1)
+    within = ((counts - 1) * variances).sum(axis=0) / (n - k)
+    divisor = (n**2 - (counts**2).sum(axis=0)) / ((k - 1) * n)
+    total = np.maximum((square - within) / divisor, 0) + within
+    kept = np.minimum(square / divisor, total)
+    rest, sd = total - kept, np.sqrt(total)
+    low_a, high_a = _shares(k - 1)
+    low_b, high_b = _shares(n - k)
+    high = np.sqrt(total + np.hypot(kept * high_a, rest * high_b))
+    low = np.sqrt(np.maximum(total - np.hypot(kept * low_a, rest * low_b), 0))
+    error = (counts * (means - mean) / n) ** 2
+    half = two_sided_student(0.95, k - 1) * np.sqrt(error.sum(axis=0) * k / (k - 1))
+    outer, inner = np.hypot(half, Z * (high - sd)), np.hypot(half, Z * (sd - low))
+    lower, upper = mean - Z * sd, mean + Z * sd
+    return mean - half, mean + half, lower - outer, lower + inner, upper - inner, upper + outer
+
+
+def _shares(df: np.ndarray | int) -> tuple[np.ndarray, np.ndarray]:
+    return 1 - df / special.chdtri(df, 0.025), df / special.chdtri(df, 0.975) - 1
+
+
+def _bounds(ours: ParticipantLimits) -> tuple[np.ndarray, ...]:
+    return ours.lower_low, ours.lower_high, ours.upper_low, ours.upper_high
+
+
+def _check_limits(cycles, used, i, ours, naive, textbook) -> None:
+    """Hold one study against the public functions."""
+    values, people = cycles[used], np.nonzero(used)[0]
+    single = limits_of_agreement(values, people)
+    bounds = [bound[i] for bound in _bounds(ours)]
+    assert_allclose(bounds, [*single.lower_ci, *single.upper_ci], rtol=1e-9)
+    assert_allclose([ours.bias[i], ours.half[i]], [single.bias, np.diff(single.bias_ci)[0] / 2])
+    one_way = limits_of_agreement(values, people, form="analysis-of-variance")
+    pairs = ((naive, limits_of_agreement(values), 1e-4), (textbook, one_way, 1e-9))
+    for found, public, error in pairs:
+        expected = [*public.bias_ci, *public.lower_ci, *public.upper_ci]
+        assert_allclose([bound[i] for bound in found], expected, rtol=error, atol=error)
+
+
+def single_studies(rng: np.random.Generator, n: int, k: int, skewness: float) -> Held:
+    """One pair a participant: exact intervals, alone and for both limits, and 1986's."""
+    values = standard(rng, (n, k), skewness)
+    mean, sd = values.mean(axis=1), values.std(axis=1, ddof=1)
+    inner, outer = exact_limit_factors(k)
+    both_inner, both_outer = exact_pair_factors(k)
+    half = two_sided_student(0.95, k - 1) * sd / np.sqrt(k)
+    for i in range(min(CHECKED, n)):
+        public = limits_of_agreement(values[i])
+        assert_allclose(public.upper_ci, [mean[i] + inner * sd[i], mean[i] + outer * sd[i]])
+        assert_allclose(public.bias_ci, [mean[i] - half[i], mean[i] + half[i]])
+    classical = two_sided_student(0.95, k - 1) * sd * np.sqrt(1 / k + Z**2 / (2 * (k - 1)))
+    upper = between(mean + inner * sd, Z, mean + outer * sd)
+    lower = between(mean - outer * sd, -Z, mean - inner * sd)
+    inside = (mean + both_outer * sd >= Z) & (mean - both_outer * sd <= -Z)
+    outside = (mean + both_inner * sd <= Z) & (mean - both_inner * sd >= -Z)
+    return {
+        "bias": np.abs(mean) <= half,
+        "lower": lower,
+        "upper": upper,
+        "pair": inside & outside,
+        "1999 form": np.abs(mean + Z * sd - Z) <= classical,
+    }
+
+
+# ---- per-cycle SD of two conditions
+
+
+def condition_studies(
+    rng: np.random.Generator, n: int, k: int, spread: float, serial: float
+) -> Held:
+    """Ratio and difference of SDs, participants paired; all cycles pooled beside."""
+    return in_chunks(n, lambda size: _condition_chunk(rng, size, k, spread, serial))
+
+
+def _condition_chunk(
+    rng: np.random.Generator, n: int, k: int, spread: float, serial: float
+) -> Held:
+    base = np.exp(spread * rng.standard_normal((n, k, 1))) * np.array([1.0, 1.3])
+    counts = rng.integers(5, 61, (n, k, 2))
+    noise = serial_noise(rng, (n, k, 2, 60), serial)
+    used = np.arange(60) < counts[..., None]
+    mean = np.where(used, noise, 0).sum(axis=-1) / counts
+    squares = np.where(used, (noise - mean[..., None]) ** 2, 0).sum(axis=-1)
+    sds = base * np.sqrt(squares / (counts - 1))
+    freed = sds / unbiased_sd_factor(counts.astype(float))
+    ratio, difference = np.diff(np.log(freed))[..., 0], np.diff(freed)[..., 0]
+    t = two_sided_student(0.95, k - 1) / np.sqrt(k)
+    middle, half = difference.mean(axis=1), t * difference.std(axis=1, ddof=1)
+    logs, log_half = ratio.mean(axis=1), t * ratio.std(axis=1, ddof=1)
+    for i in range(min(CHECKED, n)):
+        rows = [(p, c, sds[i, p, c], counts[i, p, c]) for p in range(k) for c in (0, 1)]
+        frame = pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
+        (public,) = compare_conditions(frame, against="0")
+        assert_allclose(public.difference_ci, [middle[i] - half[i], middle[i] + half[i]])
+        assert_allclose(np.log(public.ratio_ci), [logs[i] - log_half[i], logs[i] + log_half[i]])
+    free = counts.sum(axis=1) - k
+    pooled = ((counts - 1) * sds**2).sum(axis=1) / free
+    low, high = (special.fdtri(free[:, 1], free[:, 0], p) for p in (0.025, 0.975))
+    observed = pooled[:, 1] / pooled[:, 0]
+    return {
+        "SD ratio": np.abs(logs - np.log(1.3)) <= log_half,
+        "SD difference": np.abs(middle - 0.3 * np.exp(spread**2 / 2)) <= half,
+        "naive ratio": between(np.sqrt(observed / high), 1.3, np.sqrt(observed / low)),
+    }
+
+
+# ---- one participant: two instruments on the same cycles
+
+POINTS = np.linspace(0, 1, 101)
+BASIS = np.array([np.ones(101)] + [np.sqrt(2) * np.cos(np.pi * m * POINTS) for m in range(1, 8)])
+SIZES = np.array([0.6, 0.5, 0.5, 0.4, 0.3, 0.2, 0.2, 0.1])
+
+
+def knee(phase: np.ndarray) -> np.ndarray:
+    """Return a stylised knee in degrees that repeats."""
+    bumps = ((14, 0.14, 0.06), (59, 0.72, 0.09))
+    return 3 + sum(
+        size * np.exp(-(((phase % 1 - centre + lap) / width) ** 2) / 2)
+        for size, centre, width in bumps
+        for lap in (-1, 0, 1)
+    )
+
+
+REFERENCE = knee(POINTS)
+TEST = 1.0 + 1.03 * knee(POINTS - 0.006) + 0.8 * np.sin(6 * np.pi * POINTS)
+
+
+def trial(rng: np.random.Generator, n: int, serial: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return n cycles of both instruments: shared variation, and the test's own error."""
+    scores = serial_noise(rng, (2, SIZES.size, n), serial)
+    shared, own = (part.T * SIZES @ BASIS for part in scores)
+    return TEST + shared + 0.6 * own, REFERENCE + shared
+
+
+def sd_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
+    """Each SD, their ratio and difference, the SD added; Pitman-Morgan and F at one point."""
+    r = float(np.sqrt(SIZES**2 @ BASIS**2).mean())
+    w = r * float(np.sqrt(1.36))
+
+    def study() -> dict[str, bool]:
+        test, reference = trial(rng, cycles, serial)
+        found = compare_variability(test, reference)
+        mean = test.mean(axis=1), reference.mean(axis=1)
+        classical = pitman_morgan(*mean)
+        f = np.sqrt(special.fdtri(cycles - 1, cycles - 1, 0.975))
+        return {
+            "SD": holds(cycle_variability(test).sd_ci, w),
+            "ratio": holds(found.ratio_ci, np.sqrt(1.36)),
+            "difference": holds(found.difference_ci, w - r),
+            "added SD": holds(found.added_sd_ci, 0.6 * r),
+            "Pitman-M.": holds(classical.ratio_ci, np.sqrt(1.36)),
+            "F, unpaired": holds((found.ratio / f, found.ratio * f), np.sqrt(1.36)),
+        }
+
+    return one_by_one(n, study)
+
+
+def curve_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
+    """Numbers of the mean curves; the offset with cycles taken as independent beside."""
+    many = compare_curves(TEST[None], REFERENCE[None])
+    names = {
+        "offset": "offset", "RMS dem.": "rms_demeaned", "RMSE": "rmse",
+        "range": "range_difference", "r": "correlation", "slope": "slope",
+        "intercept": "intercept",
+    }  # fmt: skip
+
+    def study() -> dict[str, bool]:
+        test, reference = trial(rng, cycles, serial)
+        found = compare_curves(test, reference)
+        held = {
+            name: holds(getattr(found, f"{field}_ci"), getattr(many, field))
+            for name, field in names.items()
+        }
+        level = (test - reference).mean(axis=1)
+        half = two_sided_student(0.95, cycles - 1) * level.std(ddof=1) / np.sqrt(cycles)
+        return held | {"naive offset": abs(level.mean() - many.offset) <= half}
+
+    return one_by_one(n, study)
+
+
+def budget_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
+    """Parts of the error budget of one participant."""
+    fixed = error_budget(TEST[None], REFERENCE[None])
+    level = (0.6 * SIZES[0]) ** 2
+    noise = float(0.36 * (SIZES**2 @ BASIS**2).mean())
+    truth = {name: getattr(fixed, name) for name in ("offset", "range", "timing", "pattern")}
+    truth["wander"] = serial * level
+    truth["random"] = noise - serial * level
+    truth["total"] = fixed.total + noise
+
+    def study() -> dict[str, bool]:
+        found = error_budget(*trial(rng, cycles, serial))
+        names = [name for name in truth if truth[name] > 0]
+        return {name: holds(getattr(found, f"{name}_ci"), truth[name]) for name in names}
+
+    return one_by_one(n, study)
+
+
+def within_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
+    """Limits within one participant."""
+
+    def study() -> dict[str, bool]:
+        found = within_participant_limits(serial_noise(rng, (cycles,), serial))
+        return {
+            "bias": holds(found.bias_ci, 0),
+            "lower": holds(found.lower_ci, -Z),
+            "upper": holds(found.upper_ci, Z),
+        }
+
+    return one_by_one(n, study)
+
+
+# ---- curve numbers and budgets over participants
+
+
+def pooled_studies(rng: np.random.Generator, n: int, k: int) -> Held:
+    """Numbers over participants: log-t of RMS, and of mean squares as wide as their freedom."""
+    scores = rng.standard_normal((n, k, 8))
+    t = two_sided_student(0.95, k - 1) / np.sqrt(k)
+    found: Held = {}
+    for df in (3, 8):
+        squares = (scores[..., :df] ** 2).mean(axis=-1)
+        logs = np.log(squares) / 2
+        truth = (special.digamma(df / 2) - np.log(df / 2)) / 2
+        found[f"ln RMS, {df} df"] = np.abs(logs.mean(axis=1) - truth) <= t * logs.std(
+            axis=1, ddof=1
+        )
+    for df in (1, 3, 8):
+        squares = (scores[..., :df] ** 2).mean(axis=-1)
+        bounds = np.array([log_mean_interval(row, 0.95) for row in squares])
+        found[f"part, {df} df"] = between(bounds[:, 0], 1, bounds[:, 1])
+    plain = (scores[..., :3] ** 2).mean(axis=-1)
+    found["plain t, 3 df"] = np.abs(plain.mean(axis=1) - 1) <= t * plain.std(axis=1, ddof=1)
+    return found
+
+
+# ---- bands
+
+
+def band_studies(
+    rng: np.random.Generator, n: int, k: int, skewness: float, n_resamples: int = 400
+) -> Held:
+    """Whole-curve bands at 90 %: of the true mean curve, and of a new participant's."""
+
+    def study() -> dict[str, bool]:
+        people = np.repeat(np.arange(k), rng.integers(5, 31, k))
+        level = standard(rng, (k, SIZES.size), skewness) * SIZES @ BASIS
+        curves = level[people] + rng.standard_normal((people.size, SIZES.size)) * SIZES @ BASIS
+        band = curve_band(curves, people, confidence=0.9)
+        narrow = (band.upper - band.mean) * band.pointwise / band.critical
+        fresh = standard(rng, (SIZES.size,), skewness) * SIZES @ BASIS
+        fresh = fresh + rng.standard_normal(SIZES.size) / np.sqrt(15) * SIZES @ BASIS
+        new = curve_band(curves, people, target="new-participant", confidence=0.9)
+        wide = bootstrap_curve_band(
+            curves, people, rng=rng, n_resamples=n_resamples, confidence=0.9
+        )
+        return {
+            "mean curve": bool(np.all((band.lower <= 0) & (band.upper >= 0))),
+            "new participant": bool(np.all((new.lower <= fresh) & (new.upper >= fresh))),
+            "bootstrap": bool(np.all((wide.lower <= 0) & (wide.upper >= 0))),
+            "pointwise": bool(np.all(np.abs(band.mean) <= narrow)),
+        }
+
+    return one_by_one(n, study)
+
+
+# ---- further forms, through their public functions
+
+
+def share_studies(rng: np.random.Generator, n: int, k: int, sds: tuple[float, float]) -> Held:
+    """Share of differences within ± 2; cycles taken as independent beside."""
+    truth = float(2 * special.ndtr(2 / np.hypot(*sds)) - 1)
+
+    def study() -> dict[str, bool]:
+        people = np.repeat(np.arange(k), rng.integers(5, 61, k))
+        values = sds[0] * rng.standard_normal(k)[people]
+        values = values + sds[1] * rng.standard_normal(people.size)
+        return {
+            "share within": holds(share_within(values, 2.0, people).share_ci, truth),
+            "naive share": holds(share_within(values, 2.0).share_ci, truth),
+        }
+
+    return one_by_one(n, study)
+
+
+def form_studies(rng: np.random.Generator, n: int, k: int) -> Held:
+    """Regression-based and percentile limits, Deming's line."""
+
+    def study() -> dict[str, bool]:
+        size = rng.normal(50, 10, k)
+        reference, test = size + rng.normal(0, 1, k), 1 + 1.1 * size + rng.normal(0, 1, k)
+        # var(test - reference) and its covariance with the mean of both, from the model
+        slope = (1.1**2 - 1) * 100 / ((2.1**2 * 100 + 2) / 4) / 2
+        line = deming_regression(test, reference, error_ratio=1.0)
+        ranks = percentile_limits(rng.standard_normal(k))
+        return {
+            "slope": holds(regression_limits(test, reference).slope_ci, slope),
+            "Deming slope": holds(line.slope_ci, 1.1),
+            "Deming intercept": holds(line.intercept_ci, 1.0),
+            "median": holds(ranks.median_ci, 0.0),
+            "2.5 percentile": holds(ranks.lower_ci, -Z),
+        }
+
+    return one_by_one(n, study)
+
+
+def reliability_studies(rng: np.random.Generator, n: int, k: int) -> Held:
+    """ICC forms, SEM and Lin's concordance of test and retest."""
+
+    def study() -> dict[str, bool]:
+        scores = 2 * rng.standard_normal((k, 1)) + rng.standard_normal((k, 2))
+        icc = {one.form: one.value_ci for one in intraclass_correlations(scores)}
+        return {
+            "ICC(1,1)": holds(icc["ICC(1,1)"], 0.8),
+            "ICC(2,1)": holds(icc["ICC(2,1)"], 0.8),
+            "ICC(3,1)": holds(icc["ICC(3,1)"], 0.8),
+            "SEM": holds(measurement_error(scores).sem_ci, 1.0),
+            "Lin": holds(concordance(*scores.T).value_ci, 0.8),
+        }
+
+    return one_by_one(n, study)
+
+
+def model_studies(rng: np.random.Generator, n: int, k: int) -> Held:
+    """Unlinked replicates, and a mixed model with sessions nested in participants."""
+
+    def study() -> dict[str, bool]:
+        person, session = 2 * rng.standard_normal(k), rng.standard_normal((k, 2))
+        values = (person[:, None] + session)[:, :, None] + rng.standard_normal((k, 2, 10))
+        people, nested = np.repeat(np.arange(k), 20), np.tile(np.repeat([0, 1], 10), k)
+        found = mixed_model_limits(values.ravel(), people, nested)
+        truth = Z * np.sqrt(6.0)
+        return {
+            "mixed bias": holds(found.bias_ci, 0),
+            "mixed lower": holds(found.lower_ci, -truth),
+            "mixed upper": holds(found.upper_ci, truth),
+        }
+
+    return one_by_one(n, study)
+
+
+def unlinked_studies(rng: np.random.Generator, n: int, k: int) -> Held:
+    """Replicates that are not paired, three of each instrument."""
+
+    def study() -> dict[str, bool]:
+        people = np.repeat(np.arange(k), 3)
+        true, other = 10 * rng.standard_normal(k), rng.standard_normal(k)
+        test = (true + other)[people] + rng.standard_normal(3 * k)
+        reference = true[people] + 0.5 * rng.standard_normal(3 * k)
+        found, truth = unlinked_limits(test, people, reference, people), Z * 1.5
+        return {
+            "bias": holds(found.bias_ci, 0),
+            "lower": holds(found.lower_ci, -truth),
+            "upper": holds(found.upper_ci, truth),
+        }
+
+    return one_by_one(n, study)
