@@ -168,21 +168,23 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     )
 
 
-def _parts(test: Floats, reference: Floats, shift: float) -> dict[str, Any]:
-    """Return total, parts and gain for a shift."""
+def _parts(
+    test: Floats, reference: Floats, shift: float, moved: Floats | None = None
+) -> dict[str, Any]:
+    """Return total, parts and gain for a shift (`moved` as `_fit_mean_curve`)."""
     difference = test - reference
     mean = difference.mean(axis=0)
-    fit = _fit_mean_curve(test.mean(axis=0), reference.mean(axis=0), shift)
+    fit = _fit_mean_curve(test.mean(axis=0), reference.mean(axis=0), shift, moved)
     wander, random = _cycle_parts(difference - mean)
-    moved = min(fit.pattern, random / (test.shape[0] - 1)) if test.shape[0] > 1 else 0.0
+    noise = min(fit.pattern, random / (test.shape[0] - 1)) if test.shape[0] > 1 else 0.0
     return {
         "total": float(np.mean(difference**2)),
         "offset": float(mean.mean()) ** 2,
         "range": fit.range,
         "timing": fit.timing,
-        "pattern": fit.pattern - moved,
+        "pattern": fit.pattern - noise,
         "wander": wander,
-        "random": random + moved,
+        "random": random + noise,
         "gain": fit.gain,
     }
 
@@ -195,9 +197,11 @@ def _intervals(
     if n < 6:
         return {f"{name}_ci": NO_INTERVAL for name in parts}
     blocks = np.array_split(np.arange(n), min(_BLOCKS, n // 2))
+    kept = [np.setdiff1d(np.arange(n), block) for block in blocks]
+    moved = _Repeating(np.array([test[rows].mean(axis=0) for rows in kept])).late(-shift)
     less = [
-        _parts(np.delete(test, block, axis=0), np.delete(reference, block, axis=0), shift)
-        for block in blocks
+        _parts(test[rows], reference[rows], shift, curve)
+        for rows, curve in zip(kept, moved, strict=True)
     ]
     return {
         f"{name}_ci": _block_interval(
@@ -326,13 +330,19 @@ class _MeanCurveFit:
     pattern: float
 
 
-def _fit_mean_curve(test: Floats, reference: Floats, shift: float) -> _MeanCurveFit:
-    """Return gain and the parts range, timing and pattern of the mean curve for a shift."""
+def _fit_mean_curve(
+    test: Floats, reference: Floats, shift: float, moved: Floats | None
+) -> _MeanCurveFit:
+    """Return gain and the parts range, timing and pattern of the mean curve for a shift.
+
+    `moved`: the demeaned test curve after the shift, where it is known already.
+    """
     target, centred = test - test.mean(), reference - reference.mean()
     whole, power = float(np.mean((target - centred) ** 2)), float(np.mean(centred**2))
     if power == 0:
         return _MeanCurveFit(float("nan"), 0.0, 0.0, whole)
-    moved = target if shift == 0 else _shifted(target, -shift)
+    if moved is None:
+        moved = target if shift == 0 else _Repeating(target).late(-shift)
     rest = float(np.mean((moved - centred) ** 2))
     gain = float(np.mean(moved * centred)) / power
     ranged = (gain - 1) ** 2 * power
@@ -342,31 +352,43 @@ def _fit_mean_curve(test: Floats, reference: Floats, shift: float) -> _MeanCurve
 def _best_shift(target: Floats, reference: Floats) -> float:
     """Return by how many points the target is late, 0 where no shift brings it nearer."""
     limit = int((target.size - 1) // 8)  # a larger shift is another curve, not a delay
+    curve = _Repeating(target)
 
-    def apart(shift: float) -> float:
-        return float(np.mean((_shifted(target, -shift) - reference) ** 2))
+    def apart(shift: Floats | float) -> Floats:
+        gap: Floats = np.mean((curve.late(-np.asarray(shift)) - reference) ** 2, axis=-1)
+        return gap
 
-    start = min(range(-limit, limit + 1), key=lambda s: (apart(s), abs(s)))
+    whole = np.arange(-limit, limit + 1, dtype=np.float64)
+    start = float(whole[np.lexsort((np.abs(whole), apart(whole)))[0]])
     found = optimize.minimize_scalar(
-        apart, bounds=(start - 1, start + 1), method="bounded", options={"xatol": 1e-8}
+        lambda shift: float(apart(shift)),
+        bounds=(start - 1, start + 1),
+        method="bounded",
+        options={"xatol": 1e-8},
     )
     unmoved = float(np.mean((target - reference) ** 2))
     return float(found.x) if found.fun < unmoved * (1 - 1e-9) else 0.0
 
 
-def _shifted(curve: Floats, shift: float) -> Floats:
-    """Return the demeaned curve late by `shift` points.
+class _Repeating:
+    """Curves along the last axis, to be read between their points.
 
     The cycle repeats; what it fails to close by is taken as a steady drift.
     """
-    grid = np.arange(curve.size, dtype=np.float64)
-    drift = (curve[-1] - curve[0]) / grid[-1]
-    closed = curve - drift * grid
-    closed[-1] = closed[0]
-    where = grid - shift
-    moved = CubicSpline(grid, closed, bc_type="periodic")(where) + drift * where
-    centred: Floats = moved - moved.mean()
-    return centred
+
+    def __init__(self, curves: Floats) -> None:
+        self._grid = np.arange(curves.shape[-1], dtype=np.float64)
+        self._drift = (curves[..., -1:] - curves[..., :1]) / self._grid[-1]
+        closed = curves - self._drift * self._grid
+        closed[..., -1] = closed[..., 0]
+        self._spline = CubicSpline(self._grid, closed, axis=-1, bc_type="periodic")
+
+    def late(self, shift: Floats | float) -> Floats:
+        """Return the curves late by `shift` points, demeaned; several shifts of one curve."""
+        where = self._grid - np.asarray(shift)[..., None]
+        moved = self._spline(where) + self._drift * where
+        centred: Floats = moved - moved.mean(axis=-1, keepdims=True)
+        return centred
 
 
 def _cycle_parts(rest: Floats) -> tuple[float, float]:
