@@ -7,7 +7,8 @@ or, where there is too little of it, from the joint's axis as if it were a hinge
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,14 +21,27 @@ from twinangle.recording import (
     SensorPair,
 )
 from twinangle.wearable import quaternions
-from twinangle.wearable.drift import at_samples, follow_heading, fresh_starts, seconds_of
+from twinangle.wearable.drift import (
+    Complex,
+    at_samples,
+    follow_heading,
+    fresh_starts,
+    seconds_of,
+)
 from twinangle.wearable.jointcentre import (
     JointCentre,
+    SegmentTerms,
     find_joint_centre,
     horizontal,
     liveliest,
     sample_repeats,
     shared_terms,
+)
+from twinangle.wearable.whitening import (
+    REACH_S,
+    Whitening,
+    find_whitened_joint_centre,
+    no_whitening,
 )
 
 LEAST_COHERENCE, SURE_COHERENCE = 0.5, 0.8
@@ -58,24 +72,17 @@ class HeadingEstimate:
     def apply(self, pair: OrientationPair) -> OrientationPair:
         """Return the pair with the distal sensor turned into the proximal one's earth frame."""
         turn = quaternions.about_axis(np.array([0.0, 0.0, 1.0]), self.heading_rad)
-        distal = pair.distal
-        return OrientationPair(
-            pair.proximal,
-            OrientationRecording(
-                quaternions.multiply(turn, distal.quaternion),
-                distal.start_s,
-                distal.rate_hz,
-                distal.source,
-            ),
-        )
+        turned = quaternions.multiply(turn, pair.distal.quaternion)
+        return OrientationPair(pair.proximal, replace(pair.distal, quaternion=turned))
 
 
 def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEstimate:
     """Estimate the heading difference from the joint centre's horizontal acceleration.
 
-    The arms and one heading are found on the liveliest two minutes. With these arms, z = h₁ h₂* of
-    the horizontal accelerations, summed over one second, has the heading difference as its phase;
-    a random-walk smoother (0.3°/√s) joins the seconds.
+    The arms and one heading are found on the liveliest two minutes, each frequency weighed by how
+    well the sensors agree there. With these arms, z = h₁ h₂* of the horizontal accelerations,
+    whitened and summed over one second, has the heading difference as its phase; a random-walk
+    smoother (0.3°/√s) joins the seconds.
 
     Parameters
     ----------
@@ -108,23 +115,35 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
             "heading without magnetometers: fewer than two seconds in which both sensors have "
             "signals. Give a longer recording."
         )
-    centre = find_joint_centre(*terms)
-    seconds = _second_sums(both, turned, centre)
+    rate, n = both[0].rate_hz, both[0].n_samples
     fresh = fresh_starts(oriented)
-    noise = _phase_noise(seconds, centre.residual_m_s2)
-    heading, variance = follow_heading(seconds.product, noise, fresh, centre.heading_rad)
-    samples = at_samples(heading, fresh, both[0].n_samples, both[0].rate_hz)
-    return _judge(seconds, heading, variance, centre, samples)
+
+    def follow(centre: JointCentre, whitening: Whitening) -> tuple[_Seconds, Array, Array]:
+        seconds = _second_sums(both, turned, centre, whitening)
+        noise = _phase_noise(seconds, whitening)
+        return seconds, *follow_heading(seconds.white, noise, fresh, plain.heading_rad)
+
+    plain = find_joint_centre(*terms)
+    _, rough, _ = follow(plain, no_whitening(plain, rate))
+    # A heading that drifts would pass for a misfit: it is taken out before the spectrum.
+    steady = terms[1].turned(at_samples(rough, fresh, n, rate)[terms[1].sample])
+    centre, whitening = find_whitened_joint_centre(
+        terms[0], steady, rate, replace(plain, heading_rad=0.0)
+    )
+    seconds, heading, variance = follow(centre, whitening)
+    estimate = _judge(seconds, heading, variance, centre)
+    return replace(estimate, heading_rad=at_samples(heading, fresh, n, rate))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seconds:
     """One-second sums over the recording; empty seconds hold zeros."""
 
-    product: np.ndarray[tuple[int], np.dtype[np.complex128]]  # Σ h₁ h₂*
+    product: Complex  # Σ h₁ h₂*
     size: Array  # Σ |h₁ h₂|
-    first: Array  # Σ |h₁|²
-    second: Array  # Σ |h₂|²
+    power: Array  # (2, m) Σ |h₁|², Σ |h₂|²
+    white: Complex  # Σ h₁ h₂* of the whitened h
+    white_power: Array  # (2, m) likewise
     count: Array
 
 
@@ -132,43 +151,62 @@ def _second_sums(
     sensors: tuple[InertialRecording, InertialRecording],
     oriented: tuple[OrientationRecording, OrientationRecording],
     centre: JointCentre,
+    whitening: Whitening,
 ) -> _Seconds:
     """Sum the horizontal accelerations of the joint centre over each second, chunk by chunk."""
     rate, n = sensors[0].rate_hz, sensors[0].n_samples
-    n_seconds = int(np.ceil(n / rate))
-    sums = np.zeros((5, n_seconds), dtype=complex)
-    chunk = int(_CHUNK_S * rate)
+    sums = np.zeros((8, int(np.ceil(n / rate))), dtype=complex)
+    chunk, reach = int(_CHUNK_S * rate), int(REACH_S * rate)
     for start in range(0, n, chunk):
-        one, two = shared_terms(sensors, oriented, slice(start, min(start + chunk, n)))
-        first = horizontal(one.force(centre.proximal_arm_m))
-        second = horizontal(two.force(centre.distal_arm_m))
-        bin_of = seconds_of(one.sample, rate)
-        product = first * second.conj()
-        ones = np.ones(first.size)
-        for row, value in enumerate(
-            (product, np.abs(product), np.abs(first) ** 2, np.abs(second) ** 2, ones)
-        ):
-            np.add.at(sums[row], bin_of, value)
-    real = sums[1:].real
-    return _Seconds(sums[0], real[0], real[1], real[2], real[3])
+        stop = min(start + chunk, n)
+        wide = slice(max(start - reach, 0), min(stop + reach, n))
+        terms = shared_terms(sensors, oriented, wide)
+        if terms[0].sample.size == 0:
+            continue
+        inside = (terms[0].sample >= start) & (terms[0].sample < stop)
+        bin_of = seconds_of(terms[0].sample[inside], rate)
+        for row, value in enumerate(_products(terms, centre, whitening)):
+            np.add.at(sums[row], bin_of, value[inside])
+    real = sums.real
+    return _Seconds(sums[0], real[1], real[2:4], sums[4], real[5:7], real[7])
 
 
-def _phase_noise(seconds: _Seconds, misfit: float) -> Array:
+def _products(
+    terms: tuple[SegmentTerms, SegmentTerms], centre: JointCentre, whitening: Whitening
+) -> Iterator[Complex | Array]:
+    """Yield what is summed, sample by sample, in the order of :class:`_Seconds`."""
+    forces = terms[0].force(centre.proximal_arm_m), terms[1].force(centre.distal_arm_m)
+    first, second = (horizontal(force) for force in forces)
+    yield first * second.conj()
+    yield np.abs(first * second)
+    yield from (np.abs(first) ** 2, np.abs(second) ** 2)
+    white = [horizontal(whitening.apply(force, terms[0].sample)) for force in forces]
+    yield white[0] * white[1].conj()
+    yield from (np.abs(white[0]) ** 2, np.abs(white[1]) ** 2)
+    yield np.ones(first.size)
+
+
+def _phase_noise(seconds: _Seconds, whitening: Whitening) -> Array:
     """Return the variance of each second's phase; infinite where the joint centre is still.
 
     With P the power of the true acceleration (what was summed less what noise adds), σ² the
     variance of a component and n samples, the phase of Σ h₁ h₂* varies by
-    ``(2σ² P + n (2σ²)²) / P²``, times the samples that repeat each other after the low-pass. σ²
-    holds the misfit and what tilt and accelerometer offset put into the horizontal; without the
-    latter, a person standing still would seem to say something.
+    ``(2σ² P + n (2σ²)²) / P²``, times the samples that repeat each other after the low-pass; all of
+    it whitened. σ² holds the misfit, that of the second itself where it is above the usual one,
+    and what tilt and accelerometer offset put into the horizontal; without the latter, a person
+    standing still would seem to say something.
     """
-    noise = 2 * (misfit**2 + _OFFSET_M_S2**2)
-    power = np.sqrt(seconds.first * seconds.second) - seconds.count * noise
+    first, second = seconds.white_power
+    count = np.maximum(seconds.count, 1.0)
+    local = np.maximum(first + second - 2 * np.abs(seconds.white), 0.0) / count
+    noise = np.maximum(2 * whitening.spread**2, local)
+    noise += 2 * (whitening.offset_gain * _OFFSET_M_S2) ** 2
+    power = np.sqrt(first * second) - seconds.count * noise
     variance = np.full(power.size, np.inf)
     seen = power > 0
-    variance[seen] = (
-        (noise * power[seen] + seconds.count[seen] * noise**2) / power[seen] ** 2
-    ) * sample_repeats()
+    variance[seen] = ((noise * power + seconds.count * noise**2)[seen] / power[seen] ** 2) * (
+        sample_repeats()
+    )
     return variance
 
 
@@ -177,13 +215,12 @@ def _judge(
     heading: Array,
     variance: Array,
     centre: JointCentre,
-    samples: Array,
 ) -> HeadingEstimate:
     """Refuse what the motion cannot tell, and state how sure the rest is."""
     straight = seconds.product * np.exp(-1j * heading)
     n = max(float(seconds.count.sum()), 1.0)
     coherence = float(np.abs(straight.sum()) / max(seconds.size.sum(), 1e-12))
-    power = float(seconds.first.sum() + seconds.second.sum()) / 2
+    power = float(seconds.power.sum()) / 2
     acceleration = float(np.sqrt(power / n))
     misfit = float(np.sqrt(max(2 * power - 2 * straight.real.sum(), 0.0) / n))
     ratio = misfit / max(acceleration, 1e-12)
@@ -206,7 +243,7 @@ def _judge(
             f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
         )
     return HeadingEstimate(
-        samples,
+        heading,
         float(error),
         coherence,
         acceleration,

@@ -19,7 +19,6 @@ from twinangle.wearable import quaternions
 from twinangle.wearable.drift import at_samples, follow_heading, fresh_starts, seconds_of
 from twinangle.wearable.heading import HeadingEstimate
 from twinangle.wearable.jointcentre import (
-    SegmentTerms,
     find_joint_centre,
     horizontal,
     liveliest,
@@ -192,11 +191,7 @@ def _direction(
     """Return how much better one direction fits, whether it is the opposite one, and its arms."""
     both = (sensors.proximal, sensors.distal)
     one, two = shared_terms(both, (oriented.proximal, oriented.distal), liveliest(*both))
-    about = quaternions.about_axis(np.array([0.0, 0.0, 1.0]), heading[two.sample])
-    turned = SegmentTerms(
-        np.swapaxes(quaternions.rotate(about[:, None, :], np.swapaxes(two.columns, 1, 2)), 1, 2),
-        two.sample,
-    )
+    turned = two.turned(heading[two.sample])
     fits = [find_joint_centre(one, turned, heading_rad=turn) for turn in (0.0, np.pi)]
     better = int(np.argmin([fit.residual_m_s2 for fit in fits]))
     fit, other = fits[better], fits[1 - better]

@@ -50,6 +50,12 @@ class SegmentTerms:
         """Return the specific force at the joint centre, earth frame, (n, 3) m/s²."""
         return np.asarray(self.columns[:, :, 3] - self.columns[:, :, :3] @ arm_m)
 
+    def turned(self, heading_rad: Array) -> SegmentTerms:
+        """Return the terms turned about the vertical by a heading of each row, (n,)."""
+        about = quaternions.about_axis(np.array([0.0, 0.0, 1.0]), heading_rad)[:, None, :]
+        columns = quaternions.rotate(about, np.swapaxes(self.columns, 1, 2))
+        return SegmentTerms(np.swapaxes(columns, 1, 2), self.sample)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class JointCentre:
@@ -78,7 +84,7 @@ def segment_terms(
     slope = np.gradient(rate, 1 / sensor.rate_hz, axis=0)
     reach = np.ones(2 * int(_PAD_S * sensor.rate_hz) + 1)
     usable = np.convolve(~known, reach, mode="same") < 0.5
-    step = max(1, int(sensor.rate_hz / _WORK_RATE_HZ))
+    step = work_step(sensor.rate_hz)
     index = np.arange(wide.start, wide.stop)
     chosen = usable & (index >= part.start) & (index < part.stop) & (index % step == 0)
     columns = np.stack([*_lever_columns(rate[chosen], slope[chosen]), force[chosen]], axis=1)
@@ -131,12 +137,46 @@ def find_joint_centre(
             whole = round_ < 2  # impacts may still mislead the first, unweighted round
             heading = _best_heading(sums, ridge * scale**2, None if whole else heading)
         arms, precision = sums.arms(heading, ridge * scale**2)
-        misfit = _misfit(proximal, distal, arms, heading)
+        misfit = misfit_of(proximal, distal, arms, heading)
         scale = max(1.4826 * float(np.median(np.abs(misfit))), 1e-6)
-        size = np.linalg.norm(misfit, axis=1) / (_ROBUST * scale)
-        weight = 1.0 / (1.0 + size**2)
+        weight = cauchy_weights(misfit / scale)
     covariance = np.linalg.inv(precision) * scale**2 * sample_repeats()
     return JointCentre(arms[:3], arms[3:], np.asarray(covariance), heading, scale)
+
+
+def solve_weighted(
+    proximal: SegmentTerms, distal: SegmentTerms, weight: Array, spread: float, near: JointCentre
+) -> JointCentre:
+    """Solve once for arms and heading, within 20° of a known one, with given weights.
+
+    Parameters
+    ----------
+    proximal, distal : SegmentTerms
+        Whitened alike.
+    weight : (n,) array
+        Weight of each sample.
+    spread : float
+        SD of one component of the misfit, in the units of the terms.
+    near : JointCentre
+        The solution so far; its `residual_m_s2` is kept.
+    """
+    sums = _Sums.of(proximal.columns, distal.columns, weight)
+    ridge = (spread / ARM_PRIOR_M) ** 2
+    heading = _best_heading(sums, ridge, near.heading_rad)
+    arms, precision = sums.arms(heading, ridge)
+    covariance = np.linalg.inv(precision) * spread**2 * sample_repeats()
+    return JointCentre(arms[:3], arms[3:], np.asarray(covariance), heading, near.residual_m_s2)
+
+
+def cauchy_weights(misfit: Array) -> Array:
+    """Return the weight of each row of a misfit (n, 3) in units of its spread."""
+    size = np.linalg.norm(misfit, axis=1) / _ROBUST
+    return np.asarray(1.0 / (1.0 + size**2))
+
+
+def work_step(rate_hz: float) -> int:
+    """Return how many samples of the recording lie between two that are used."""
+    return max(1, int(rate_hz / _WORK_RATE_HZ))
 
 
 def liveliest(proximal: InertialRecording, distal: InertialRecording) -> slice:
@@ -235,7 +275,8 @@ def _best_heading(sums: _Sums, ridge: float, near_rad: float | None) -> float:
     return float(found.x)
 
 
-def _misfit(one: SegmentTerms, two: SegmentTerms, arms: Array, heading: float) -> Array:
+def misfit_of(one: SegmentTerms, two: SegmentTerms, arms: Array, heading: float) -> Array:
+    """Return what the two sensors' specific forces at the joint centre differ by, (n, 3) m/s²."""
     turned = two.force(arms[3:])
     turn = np.exp(1j * heading) * horizontal(turned)
     other = np.stack([turn.real, turn.imag, turned[:, 2]], axis=1)
