@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -12,8 +13,11 @@ from twinangle.recording import AngleRecording, Interval, JointMotion, Synchroni
 from twinangle.reference.goniometer import zero_at_standing
 from twinangle.study import Study, Trial
 from twinangle.synchronise import (
+    GyroscopeLag,
+    by_gyroscopes,
     event,
     find_events,
+    gyroscope_lag,
     manual,
     shared_clock,
     synchronise,
@@ -43,6 +47,87 @@ def place_reference(
     return clock, reference
 
 
+def check_by_gyroscopes(
+    study: Study,
+    signals: TrialSignals,
+    reference: AngleRecording | None,
+    clock: Synchronisation | None,
+) -> tuple[Synchronisation | None, dict[str, Any]]:
+    """Hold the lag against that of the gyroscopes, and take theirs where the study asks for it.
+
+    Returns
+    -------
+    clock : Synchronisation or None
+        With a warning where the two lags disagree.
+    record : dict
+        The comparison under the key `gyroscope_lag` of `results.json`; empty without raw sensors
+        or without a reference.
+
+    Raises
+    ------
+    SynchronisationError
+        If the study asks for the gyroscopes' lag and it cannot be had.
+    """
+    wanted = study.synchronisation.signal == "gyroscope"
+    if clock is None or reference is None:
+        return clock, {}
+    if signals.sensors is None:
+        if wanted:
+            raise SynchronisationError(
+                "[synchronisation] signal = 'gyroscope' needs the raw gyroscopes of both sensors, "
+                "which this wearable does not deliver."
+            )
+        return clock, {}
+    try:
+        found = gyroscope_lag(
+            signals.sensors, reference, clock, confidence=study.agreement.confidence
+        )
+    except SynchronisationError as error:
+        if wanted:
+            raise
+        note = f"the lag could not be checked by the gyroscopes: {error}"
+        return replace(clock, warnings=(*clock.warnings, note)), {
+            "gyroscope_lag": {"reason": str(error)}
+        }
+    return _with_gyroscopes(clock, found, wanted=wanted), {"gyroscope_lag": _lag_record(found)}
+
+
+def _with_gyroscopes(
+    clock: Synchronisation, found: GyroscopeLag, *, wanted: bool
+) -> Synchronisation:
+    chosen = by_gyroscopes(clock, found) if wanted else clock
+    if not found.disagree:
+        return chosen
+    known = clock.method in ("shared-clock", "manual", "trigger")
+    meaning = (
+        "The instruments differ by a delay, or `gyroscope_sample` or the clock is stated wrongly."
+        if known
+        else "The procedure that computes the angle delays it, or `gyroscope_sample` is stated "
+        "wrongly."
+    )
+    effect = (
+        "The lag is the gyroscopes', so the delay is part of the difference reported."
+        if wanted
+        else 'The lag is the angle\'s, so the RMS does not show the delay; `signal = "gyroscope"` '
+        "in [synchronisation] leaves it in."
+    )
+    text = f"{found.summary()}. {meaning}" + ("" if known else f" {effect}")
+    return replace(chosen, warnings=(*chosen.warnings, text))
+
+
+def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
+    return {
+        "centre_s": found.centre_s,
+        "lag_s": found.lag_s,
+        "lag_se_s": found.lag_se_s,
+        "lag_systematic_s": found.lag_systematic_s,
+        "correlation": found.correlation,
+        "difference_s": found.difference_s,
+        "difference_ci_s": [found.interval.start_s, found.interval.end_s],
+        "disagree": found.disagree,
+    }
+
+
 def _clock(
     study: Study, signals: TrialSignals, motion: JointMotion, reference: AngleRecording
 ) -> Synchronisation:
@@ -50,7 +135,13 @@ def _clock(
     if settings.method == "shared-clock":
         return shared_clock()
     if settings.method == "manual":
-        return manual(settings.lag_s or 0.0, settings.drift_ppm or 0.0)
+        unknown = float("nan")
+        return manual(
+            settings.lag_s or 0.0,
+            settings.drift_ppm or 0.0,
+            lag_se_s=settings.lag_se_s or unknown,
+            drift_se_ppm=settings.drift_se_ppm or unknown,
+        )
     if settings.method == "trigger":
         if signals.wearable_trigger is None or signals.reference_trigger is None:
             raise SynchronisationError(

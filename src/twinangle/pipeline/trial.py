@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +14,7 @@ from twinangle.agreement.variability import compare_variability, cycle_variabili
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
-from twinangle.pipeline.clock import place_reference
+from twinangle.pipeline.clock import check_by_gyroscopes, place_reference
 from twinangle.pipeline.reading import TrialSignals, read_trial
 from twinangle.pipeline.sensors import describe_sensors
 from twinangle.recording import (
@@ -41,6 +41,7 @@ class _Line:
     cycles: CycleSet
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
+    extras: Mapping[str, Any]  # plain values under keys of their own in `results.json`
 
 
 def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
@@ -96,6 +97,7 @@ def _unexpected(error: Exception) -> str:
 def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
+    clock, extras = check_by_gyroscopes(study, signals, reference, clock)
     paired = _pair(motion.angle, reference, clock)
     cycles = find_cycles(
         paired,
@@ -115,6 +117,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         cycles=cycles,
         sensors=sensors,
         warnings=(*signals.warnings, *found, *(clock.warnings if clock is not None else ())),
+        extras=extras,
     )
 
 
@@ -166,7 +169,7 @@ def _numbers(
         warnings=_unique(*line.warnings, *motion.warnings, *cycles.warnings),
         strides=stride_summary(cycles),
         sensors=line.sensors,
-        extras=dict(line.signals.extras) | _quality(motion),
+        extras=dict(line.signals.extras) | dict(line.extras) | _quality(motion),
     )
     if cycles.reference_deg is None:
         return result

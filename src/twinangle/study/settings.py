@@ -383,18 +383,28 @@ class SynchronisationSettings(Section):
     max_lag_s: Positive = 30.0
     drift: bool = True
     expected_lag_s: float = 0.0
+    # what the lag is taken from in the end; "gyroscope" leaves a delay of the angle in the results
+    signal: Literal["angle", "gyroscope"] = "angle"
     lag_s: float | None = None
     drift_ppm: float | None = None
+    lag_se_s: Positive | None = None  # standard errors of a clock given by hand
+    drift_se_ppm: Positive | None = None
     wearable_trigger: Text | None = None
     reference_trigger: Text | None = None
     events_s: tuple[tuple[float, float], ...] | None = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        self._keys_belong("manual", "lag_s", required=("lag_s",), optional=("drift_ppm",))
+        by_hand = ("drift_ppm", "lag_se_s", "drift_se_ppm")
+        self._keys_belong("manual", "lag_s", required=("lag_s",), optional=by_hand)
         triggers = ("wearable_trigger", "reference_trigger")
         self._keys_belong("trigger", "the two trigger channels", required=triggers, optional=())
         self._keys_belong("event", "the events", required=(), optional=("events_s",))
+        if self.signal == "gyroscope" and self.method not in ("cross-correlation", "event"):
+            raise ValueError(
+                f"has `signal` = 'gyroscope', which goes with the methods that find the lag in the "
+                f"movement (cross-correlation, event), and `method` = {self.method!r}"
+            )
         for start_s, end_s in self.events_s or ():
             if not start_s < end_s:
                 raise ValueError(
