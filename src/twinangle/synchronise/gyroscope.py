@@ -35,7 +35,8 @@ from twinangle.synchronise.strides import find_strides, phase_columns
 _ITERATIONS = 4
 _CONVERGED_S = 1e-6
 _REACH_S = 0.25  # farther from the angle's lag the gyroscopes see another movement
-_LONGEST_S = 1200.0  # of a long recording, the stretch about the middle of the overlap
+_LONGEST_S = 1200.0  # of a long recording, the stretch that counts
+_MARGIN_S = 5.0  # beside it, for the filters to settle
 _LEAST_CORRELATION = 0.7
 _WORTH_S = 0.002  # a smaller disagreement moves the RMS by less than 0.4°
 
@@ -55,9 +56,6 @@ class GyroscopeLag:
     lag_se_s: float
     lag_df: float
     lag_systematic_s: float
-    drift_ppm: float
-    drift_se_ppm: float
-    drift_df: float
     correlation: float  # multiple correlation of the reference's rate with the gyroscopes
     difference_s: float
     interval: Interval
@@ -88,7 +86,8 @@ def gyroscope_lag(
     calibration or filter of a procedure enters, so a delay of the procedure that computed the angle
     shows as a difference between the two lags. Residuals are whitened and errors are clustered over
     two strides as in :func:`twinangle.synchronise.clockfit.fit_line`. Gyroscopes whose samples are
-    means over the interval before them are read half an interval earlier.
+    means over the interval before them are read half an interval earlier. Of a recording above
+    20 minutes, the 20 minutes count in which the reference moves most.
 
     Parameters
     ----------
@@ -116,8 +115,7 @@ def gyroscope_lag(
     """
     if not 0 < confidence < 1:
         raise ValueError(f"`confidence` must lie between 0 and 1, got {confidence!r}.")
-    scene = _scene(sensors, reference)
-    line = _starting_line(clock, scene)
+    scene, line = _scene(sensors, reference, clock)
     for _ in range(_ITERATIONS):
         fit = _fit(scene, line)
         line = replace(
@@ -140,24 +138,22 @@ def gyroscope_lag(
 
 
 def by_gyroscopes(clock: Synchronisation, found: GyroscopeLag) -> Synchronisation:
-    """Return the clock with the gyroscopes' lag and drift in place of the angle's.
+    """Return the clock with the gyroscopes' lag in place of the angle's.
 
     A delay of the procedure that computed the angle then stays in the comparison instead of being
-    taken for a lag of the clocks.
+    taken for a lag of the clocks. A delay is the same at all times, so the drift stays the angle's.
     """
-    centre, slope = found.centre_s, found.drift_ppm * 1e-6
+    from_zero_s = clock.drift_se_ppm * 1e-6 * found.centre_s
     return replace(
         clock,
         method=f"{clock.method}, gyroscopes",
-        lag_s=found.lag_s - slope * centre,
-        lag_se_s=float(np.hypot(found.lag_se_s, found.drift_se_ppm * 1e-6 * centre)),
+        lag_s=clock.lag_s - found.difference_s,
+        lag_se_s=float(np.hypot(found.lag_se_s, _or_nought(from_zero_s))),
         lag_systematic_s=found.lag_systematic_s,
-        drift_ppm=found.drift_ppm,
-        drift_se_ppm=found.drift_se_ppm,
-        drift_df=found.drift_df,
-        centre_s=centre,
+        centre_s=found.centre_s,
         centre_lag_se_s=found.lag_se_s,
         centre_lag_df=found.lag_df,
+        window_lag_s=clock.window_lag_s - found.difference_s,
     )
 
 
@@ -181,48 +177,63 @@ class _Fit:
     correlation: float
 
 
-def _scene(sensors: SensorPair, reference: AngleRecording) -> _Scene:
+def _scene(
+    sensors: SensorPair, reference: AngleRecording, clock: Synchronisation
+) -> tuple[_Scene, ClockLine]:
+    """Return the signals over the stretch that counts, and the clock's line about its middle."""
     pair = (sensors.proximal, sensors.distal)
     work = min(WORK_RATE_HZ, reference.rate_hz, *(sensor.rate_hz for sensor in pair))
     cutoff = CUTOFF_HZ * work / WORK_RATE_HZ
-    channels = [channel for sensor in pair for channel in _channels(sensor, cutoff)]
     b = band_limit(reference, cutoff, slowest_hz=NATIVE_RATE_HZ)
-    time = b.start_s + np.arange(b.values.size) / b.rate_hz
+    ends = clock.to_reference(np.array([pair[1].time_s[0], pair[1].time_s[-1]]))
+    start, end = _busiest(b, max(b.start_s, float(ends[0])), min(b.end_s, float(ends[1])))
+    centre = 0.5 * (start + end)
+    line = ClockLine(centre, _lag_at(clock, centre), clock.drift_ppm * 1e-6)
+    first, last = clock.to_wearable(np.array([start - _MARGIN_S, end + _MARGIN_S]))
+    channels = [channel for sensor in pair for channel in _channels(sensor, cutoff, first, last)]
+    time = np.arange(b.values.size) / b.rate_hz + b.start_s
+    time = time[(time >= start) & (time <= end)]
     angle, rate = b.at(time)
+    rates = BandLimited(rate, float(time[0]) if time.size else start, b.rate_hz, b.source)
     stride = period(angle, b.rate_hz)
-    rates = BandLimited(rate, b.start_s, b.rate_hz, b.source)
-    return _Scene(tuple(channels), rates, work, stride, pair[1].source)
+    return _Scene(tuple(channels), rates, work, stride, pair[1].source), line
 
 
-def _channels(sensor: InertialRecording, cutoff_hz: float) -> list[BandLimited]:
+def _busiest(b: BandLimited, start_s: float, end_s: float) -> tuple[float, float]:
+    """Return the stretch of 20 minutes in which the angle moves most, or the whole of a shorter."""
+    if end_s - start_s <= _LONGEST_S:
+        return start_s, end_s
+    angle = b.samples(start_s, end_s)
+    total = np.concatenate([[0.0], np.cumsum(np.nan_to_num(np.abs(np.diff(angle))))])
+    size = int(_LONGEST_S * b.rate_hz) - 1
+    first = start_s + int(np.argmax(total[size:] - total[:-size])) / b.rate_hz
+    return first, first + _LONGEST_S
+
+
+def _channels(
+    sensor: InertialRecording, cutoff_hz: float, first_s: float, last_s: float
+) -> list[BandLimited]:
+    """Return the three channels between two times, band-limited, in degrees a second."""
     early = 0.5 / sensor.rate_hz if sensor.gyroscope_sample == "interval-mean" else 0.0
+    low = max(int((first_s - sensor.start_s) * sensor.rate_hz), 0)
+    high = max(int((last_s - sensor.start_s) * sensor.rate_hz) + 1, low)
+    start = sensor.start_s + low / sensor.rate_hz - early
     return [
         band_limit(
-            AngleRecording(column, sensor.start_s - early, sensor.rate_hz, sensor.source),
+            AngleRecording(column, start, sensor.rate_hz, sensor.source),
             cutoff_hz,
             slowest_hz=NATIVE_RATE_HZ,
         )
-        for column in np.degrees(sensor.gyroscope).T
+        for column in np.degrees(sensor.gyroscope[low:high]).T
     ]
 
 
 def _lag_at(clock: Synchronisation, reference_s: float) -> float:
-    return clock.lag_s + clock.drift_ppm * 1e-6 * reference_s
-
-
-def _starting_line(clock: Synchronisation, scene: _Scene) -> ClockLine:
-    centre = clock.centre_s
-    if not np.isfinite(centre):
-        rate, channel = scene.rate, scene.channels[0]
-        start = max(rate.start_s, channel.start_s - clock.lag_s)
-        centre = 0.5 * (start + min(rate.end_s, channel.end_s - clock.lag_s))
-    return ClockLine(float(centre), _lag_at(clock, centre), clock.drift_ppm * 1e-6)
+    return float(clock.lag_s + clock.drift_ppm * 1e-6 * reference_s)
 
 
 def _fit(scene: _Scene, line: ClockLine) -> _Fit:
     time = overlap_times(scene.channels[0], scene.rate, line, scene.work_hz)
-    middle = line.centre_s + line.lag_s
-    time = time[np.abs(time - middle) <= _LONGEST_S / 2]
     at = line.to_reference(time)
     rate, change = scene.rate.at(at)
     elapsed = at - line.centre_s
@@ -278,7 +289,7 @@ def _or_nought(value: float) -> float:
 
 
 def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: float) -> GyroscopeLag:
-    difference = float(_lag_at(clock, line.centre_s) - line.lag_s)
+    difference = _lag_at(clock, line.centre_s) - float(line.lag_s)
     error = float(np.sqrt(fit.covariance[0, 0]))
     quantile = float(t.ppf((1 + confidence) / 2, fit.freedom[0]))
     own = quantile * float(np.hypot(error, _or_nought(fit.systematic_s)))
@@ -290,9 +301,6 @@ def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: flo
         lag_se_s=error,
         lag_df=float(fit.freedom[0]),
         lag_systematic_s=fit.systematic_s,
-        drift_ppm=float(line.drift) * 1e6,
-        drift_se_ppm=float(np.sqrt(fit.covariance[1, 1])) * 1e6,
-        drift_df=float(fit.freedom[1]),
         correlation=fit.correlation,
         difference_s=difference,
         interval=Interval(difference - half, difference + half),
