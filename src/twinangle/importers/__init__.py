@@ -14,6 +14,7 @@ from twinangle.errors import RecordingError
 from twinangle.importers import bids_motion, c3d, columnar, delimited, edf, matlab, xlsx
 from twinangle.importers.base import to_recording
 from twinangle.importers.description import FileDescription, describe_table
+from twinangle.importers.groups import UnlikeRatesError
 from twinangle.importers.table import Event, Format, Request
 from twinangle.naming import listed
 from twinangle.recording import Array, Recording
@@ -29,7 +30,14 @@ FORMATS: tuple[Format, ...] = (
     xlsx.FORMAT,
 )
 
-__all__ = ["FORMATS", "FileDescription", "describe_file", "read_event_times", "read_recording"]
+__all__ = [
+    "FORMATS",
+    "FileDescription",
+    "UnlikeRatesError",
+    "describe_file",
+    "read_event_times",
+    "read_recording",
+]
 
 
 def read_recording(

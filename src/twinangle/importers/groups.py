@@ -22,6 +22,10 @@ OWN_TIME = "time_s"  # the name by which a study may ask for the file's own cloc
 RATE_TOLERANCE = 1e-3
 
 
+class UnlikeRatesError(RecordingError):
+    """Channels asked for together that run at unlike rates in their file."""
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
     """Channels of one file that share a clock, and how to read some of them.
@@ -101,7 +105,7 @@ def read_groups(
             f"{group.rate_hz:.6g} Hz"
             for group in holders
         )
-        raise RecordingError(
+        raise UnlikeRatesError(
             f"{request.source}: the declared channels run at unlike rates ({parts}); accepted: "
             "channels of one rate."
         )

@@ -11,7 +11,8 @@ import numpy as np
 
 from twinangle.channels import refuse_constant
 from twinangle.errors import StudyError
-from twinangle.importers import read_event_times, read_recording
+from twinangle.importers import UnlikeRatesError, read_event_times, read_recording
+from twinangle.pipeline.declared_units import in_unit
 from twinangle.pipeline.merging import clock_warnings, merge_sensors
 from twinangle.recording import (
     AngleRecording,
@@ -24,8 +25,10 @@ from twinangle.recording import (
 )
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.study import (
+    AngleReference,
     AngleWearable,
     InertialWearable,
+    MarkerReference,
     OrientationWearable,
     Reference,
     SensorFiles,
@@ -125,6 +128,8 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
 def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
     """Read the declared columns of one file onto a uniform clock, and its trigger channel."""
     recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
+    if isinstance(settings, AngleWearable | AngleReference | MarkerReference):
+        recording = in_unit(recording, settings.columns, settings.unit)
     uniform, timing = regularise(recording)
     return _File(recording=uniform, timing=timing, trigger=channel)
 
@@ -138,18 +143,24 @@ def _read_columns(
 ) -> tuple[Recording, Channel | None]:
     """Read columns of one file as they stand, and the trigger channel where there is one."""
     signals = list(columns)
-    recording = read_recording(
-        path,
-        columns=[*signals, trigger] if trigger is not None else signals,
-        time=settings.time,
-        rate_hz=settings.rate_hz,
-        source=path.relative_to(study.folder).as_posix(),
-    )
-    channel = None
-    if trigger is not None:
-        channel = (recording.time_s, recording.columns([trigger])[:, 0])
-        recording = _select(recording, signals)
-    return recording, channel
+
+    def read(names: list[str]) -> Recording:
+        return read_recording(
+            path,
+            columns=names,
+            time=settings.time,
+            rate_hz=settings.rate_hz,
+            source=path.relative_to(study.folder).as_posix(),
+        )
+
+    if trigger is None:
+        return read(signals), None
+    try:
+        recording = triggered = read([*signals, trigger])
+    except UnlikeRatesError:  # markers with an analogue trigger: each on its own samples
+        recording, triggered = read(signals), read([trigger])
+    channel = (triggered.time_s, triggered.columns([trigger])[:, 0])
+    return _select(recording, signals), channel
 
 
 def _read_wearable(study: Study, trial: Trial, trigger: str | None) -> _File:
