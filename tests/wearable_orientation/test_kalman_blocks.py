@@ -4,7 +4,7 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.wearable.kalman import KalmanParameters
 from twinangle.wearable.kalman.estimate import Stretch, _start
-from twinangle.wearable.kalman.filtering import N, predict, rest_blocks
+from twinangle.wearable.kalman.filtering import TRACE_DECAY, N, predict, rest_blocks
 from twinangle.wearable.kalman.parameters import constants
 from twinangle.wearable.kalman.passes import estimate_lag, filter_blocks, smooth_blocks
 from twinangle.wearable.kalman.preintegration import (
@@ -113,10 +113,10 @@ def test_smoother_agrees_with_rauch_tung_striebel(moving_sensor):
     stretch = stretch_of(moving_sensor(4, seconds=30, bias_deg_s=0.05).sensor, magnetic=False)
     c, start = stretch.constants, _start(stretch)
     rows = stretch.integrate(stretch.nodes, np.zeros(3), np.empty((stretch.nodes[-1] + 1, 4)))
-    rest, none = rest_blocks(rows, c), np.zeros(0)
-    field = np.array([0.0, np.nan])
+    rest = rest_blocks(rows, c)
+    field = np.array([0.0, np.nan, 0.0])
     filtered, P, traces = filter_blocks(
-        rows, rest, start.state, start.covariance, none, none, field, 0.0, c
+        rows, rest, start.state, start.covariance, np.zeros(0), np.zeros((0, 2)), field, 0.0, c
     )
     ours = filtered.copy()
     smooth_blocks(ours, P, traces)
@@ -130,7 +130,7 @@ def test_smoother_agrees_with_rauch_tung_striebel(moving_sensor):
     for j in range(rows.shape[0] - 1, -1, -1):
         ahead, covariance = filtered[j].copy(), P[j].copy()
         trace = np.zeros(traces.shape[1])
-        predict(ahead, covariance, rows[j], rest[j], c, trace)
+        predict(ahead, covariance, rows[j], traces[j, TRACE_DECAY], c, trace)
         F = np.eye(N)
         F[0:3, 3:6] = -trace[0:9].reshape(3, 3)
         f = trace[9:12]

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.filtering import STATE, TRACE_DEVIATION, TRACE_UP, TRACE_V2, N
+from twinangle.wearable.kalman.filtering import STATE, TRACE_UP, N
+from twinangle.wearable.kalman.offset import estimate_offset, remove_offset
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
-    centred_mean,
     estimate_lag,
+    field_about,
     filter_blocks,
     filter_forward,
+    mean_square_velocity,
     rest_blocks,
     smooth_blocks,
 )
@@ -197,26 +199,69 @@ def _smooth(stretch: Stretch, start: Start, relative: Array) -> Array:
     bias = state[4:7].copy()
     rows = stretch.integrate(stretch.nodes, bias, relative)
     rest = rest_blocks(rows, c)
-    magnetic = rows[:, SHARE_M] >= 0.5
-    field, lag = np.array([0.0, np.nan]), 0.0
-    if magnetic.any():
-        field[0] = np.median(rows[magnetic, NORM_M])
-        lag = estimate_lag(rows, field[0], c)
-    v2 = deviation = np.zeros(0)
+    field = _Field(rows, p, c)
+    v2, about = np.zeros(0), np.zeros((0, 2))
     states = np.zeros((0, STATE))
-    for _ in range(p.passes):
+    for left in range(p.passes - 1, -1, -1):
         states, P, traces = filter_blocks(
-            rows, rest, state, start.covariance, v2, deviation, field, lag, c
+            rows, rest, state, start.covariance, v2, about, field.reference, field.lag, c
         )
-        v2 = centred_mean(rows, traces, TRACE_V2, c.velocity_window)
-        deviation = centred_mean(rows, traces, TRACE_DEVIATION, c.moving)
-        if magnetic.any():
-            field[1] = np.median(traces[magnetic, TRACE_UP])
         smooth_blocks(states, P, traces)
+        if left == 0:
+            break
+        v2 = mean_square_velocity(rows, traces, c)
+        about = field_about(rows, traces, rest, field.reference, c)
+        field.learn(rows, traces, states, about)
         state = states[0].copy()
         state[9] = 0.0  # the disturbance starts from its own spread, not from the last pass
         drifted = states[:, 4:7].mean(axis=0)
         if np.linalg.norm(drifted - bias) > np.radians(p.bias_again_deg_s):
             bias = drifted
             rows = stretch.integrate(stretch.nodes, bias, relative)
+            remove_offset(rows, field.offset)
     return states
+
+
+class _Field:
+    """What the passes of the smoother learn of the magnetic field and of its sensor."""
+
+    def __init__(self, rows: Array, parameters: KalmanParameters, c: Constants) -> None:
+        self.parameters = parameters
+        self.constants = c
+        self.magnetic = rows[:, SHARE_M] >= 0.5
+        self.reference = np.array([0.0, np.nan, 0.0])  # norm, upward part, usual deviation
+        self.lag, self.offset = 0.0, np.zeros(3)
+        if self.magnetic.any():
+            self.reference[0] = np.median(rows[self.magnetic, NORM_M])
+            self.lag = estimate_lag(rows, self.reference[0], c)
+
+    def learn(self, rows: Array, traces: Array, states: Array, about: Array) -> None:
+        """Learn from a pass: the reference, and the offset, which is taken off `rows`."""
+        if not self.magnetic.any():
+            return
+        p, magnetic = self.parameters, self.magnetic
+        deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
+        self.reference[0] = np.median(rows[magnetic, NORM_M])
+        self.reference[1] = np.median(traces[magnetic, TRACE_UP])
+        low = _quantile(deviation, news, p.usual_share)
+        self.reference[2] = self.constants.usual_factor * low
+        usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
+        weight = np.zeros(magnetic.size)
+        weight[magnetic] = news / (usual * (1 + (deviation / (p.rejection * usual)) ** 4))
+        found = estimate_offset(
+            rows,
+            states[:-1, :4],
+            weight,
+            self.lag,
+            self.offset,
+            p.magnetometer_offset * self.reference[0],
+        )
+        remove_offset(rows, found)
+        self.offset += found
+
+
+def _quantile(values: Array, weight: Array, share: float) -> float:
+    """Return the smallest value below or at which lies `share` of the weight."""
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(total, share * total[-1])])

@@ -48,7 +48,17 @@ TRACE_GAIN = 17  # 54: gain of each measurement
 TRACE_SCALED = 71  # 6: innovation over its variance; 0 where not taken
 TRACE_USED = 77  # 6: 1 where the measurement was taken
 TRACE_DEVIATION = 83  # mean squared deviation of the field
-TRACE = 84
+TRACE_SHIFT = 84  # squared deviation of the block's mean field
+TRACE = 85
+# What is known of motion and field about a block.
+ABOUT_V2 = 0  # mean square velocity
+ABOUT_DEVIATION = 1  # the field's mean squared deviation
+ABOUT_STAY = 2  # correlation of the disturbance with that one block before
+ABOUT_SHIFT = 3  # mean of TRACE_SHIFT
+ABOUT_CHANGE = 4  # half of the mean squared change of the field from block to block
+ABOUT_NORM = 5  # field's norm in the last block, 0 before the first
+ABOUT_UP = 6  # its upward part
+ABOUT = 7
 
 
 @compiled
@@ -99,8 +109,11 @@ def is_quiet(row, c):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def predict(state, P, row, rest, c, trace):  # type: ignore[no-untyped-def]
-    """Carry state and covariance over one block; return the half-block turn of a bias change."""
+def predict(state, P, row, decay, c, trace):  # type: ignore[no-untyped-def]
+    """Carry state and covariance over one block; return the turn that a changed bias makes.
+
+    `decay` is the correlation of the heading disturbance over the block.
+    """
     q0, q1, q2, q3 = state[0], state[1], state[2], state[3]
     T = row[DURATION]
     A = np.empty((3, 3))
@@ -127,7 +140,6 @@ def predict(state, P, row, rest, c, trace):  # type: ignore[no-untyped-def]
     state[2] = q0 * r2 - q1 * r3 + q2 * r0 + q3 * r1
     state[3] = q0 * r3 + q1 * r2 - q2 * r1 + q3 * r0
     turn_state(state, e[0], e[1], e[2])
-    decay = np.exp(-T / (c.rest if rest else c.moving))
     state[9] *= decay
     # covariance: F P Fᵀ by rows, then by columns
     for i in range(N):
@@ -210,23 +222,43 @@ def field_deviation(row, up, reference):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[no-untyped-def]
+def block_shift(row, up, reference):  # type: ignore[no-untyped-def]
+    """Return the squared deviation of the block's mean norm and upward part."""
+    norm = (row[NORM_M] - reference[0]) ** 2
+    return norm if np.isnan(reference[1]) else norm + (up - reference[1]) ** 2
+
+
+@compiled
+def staying(shift, change, duration, rest, s2, c):  # type: ignore[no-untyped-def]
+    """Return the correlation of the heading disturbance from one block to the next.
+
+    A stationary sequence of variance V changes by a mean square of 2 V (1 − ρ) a step. `shift` is
+    the variance of what disturbs the field and `change` half the mean square of its steps; `s2`,
+    the undisturbed part, is given the time constants of motion and rest.
+    """
+    undisturbed = duration / (c.rest if rest else c.moving) * s2
+    longest = np.exp(-duration / c.rest)
+    return min(max(1 - (change + undisturbed) / (shift + s2), 0.0), longest)
+
+
+@compiled
+def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
-    `mean` holds the mean square velocity and the field's mean squared deviation about this block,
-    `reference` the field's norm and upward part (NaN while unknown).
+    `about` holds what is known of motion and field about this block, `reference` the field's norm,
+    upward part (NaN while unknown) and usual mean squared deviation.
     """
     for i in range(TRACE):
         trace[i] = 0.0
     before = state.copy()
-    e = predict(state, P, row, rest, c, trace)
+    e = predict(state, P, row, about[ABOUT_STAY], c, trace)
     x = np.zeros(N)
     h = np.zeros(N)
     T = row[DURATION]
     if rest:
         v_variance = c.rest_velocity_variance
     else:
-        v_variance = max(mean[0], c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
+        v_variance = max(about[ABOUT_V2], c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
     for i in range(2):
         h[6 + i] = 1.0
         measure(x, P, h, -state[7 + i], v_variance, i, trace)
@@ -240,7 +272,7 @@ def step(state, P, row, rest, mean, reference, lag, c, trace):  # type: ignore[n
     if row[SHARE_M] >= 0.5 and reference[0] > 0:
         m0, m1, m2 = earth_field(before, row, e, lag)
         trace[TRACE_UP] = m2
-        take_heading(state, P, x, h, row, mean[1], m0, m1, m2, reference, c, trace)
+        take_heading(state, P, x, h, row, about[ABOUT_DEVIATION], m0, m1, m2, reference, c, trace)
     add_error(state, x)
 
 
@@ -250,9 +282,11 @@ def take_heading(state, P, x, h, row, deviation, m0, m1, m2, reference, c, trace
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
     trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
+    trace[TRACE_SHIFT] = block_shift(row, m2, reference)
     level = norm * norm - (m2 * m2 if np.isnan(up) else up * up)
     horizontal = max(level, 0.01 * norm * norm)
-    variance = (s2 + deviation * (1 + deviation / s2)) / horizontal
+    usual = s2 + reference[2]
+    variance = usual * (1 + (deviation / (c.rejection * usual)) ** 4) / horizontal
     decay = trace[TRACE_DECAY]
     # the first reading finds no disturbance carried over
     P[8, 8] = variance if P[8, 8] == 0.0 else P[8, 8] + variance * (1 - decay * decay)

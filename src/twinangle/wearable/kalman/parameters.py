@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
+from scipy.special import gammaincinv
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +48,21 @@ class KalmanParameters:
     heading_noise_deg: float = 0.5
     """White part of a block's magnetic heading, °."""
     disturbance_moving_s: float = 2.0
-    """Correlation time of a magnetic disturbance while moving through it, s: a stride or two. The
-    field's deviation is averaged over as long, as a disturbed field passes through its norm."""
+    """Correlation time of the undisturbed deviation in motion, s: a stride or two. The field's
+    deviation and its change from block to block are averaged over as long, as a disturbed field
+    passes through its norm."""
     disturbance_rest_s: float = 200.0
-    """Correlation time of a magnetic disturbance at rest, s: the field near a thing stays."""
+    """Longest correlation time of a magnetic disturbance, s, and that of the undisturbed deviation
+    at rest: the field near a thing stays."""
+    usual_share: float = 0.25
+    """Share of the motion whose deviation of the field is taken to be the place's usual one: iron
+    in a floor disturbs everywhere, a magnet in one part of the recording."""
+    rejection: float = 4.0
+    """Multiple of the usual mean squared deviation beyond which a heading is rejected: chi-square
+    with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
+    magnetometer_offset: float = 0.005
+    """SD of the magnetometer's own offset on each axis before it is estimated, as a fraction of the
+    field's norm: 0.25 µT in 50 µT, what calibrating leaves."""
     lag_prior_s: float = 0.02
     """SD of the magnetometer's lag before it is estimated, s: about one sample at its own rate."""
     rest_gyroscope_deg_s: float = 0.7
@@ -83,6 +95,8 @@ class KalmanParameters:
             value = getattr(self, item.name)
             if not (np.isfinite(value) and value > 0):
                 raise ValueError(f"`{item.name}` must be above 0, got {value!r}.")
+        if not self.usual_share < 1:
+            raise ValueError(f"`usual_share` must be below 1, got {self.usual_share!r}.")
 
 
 class Constants(NamedTuple):
@@ -100,6 +114,9 @@ class Constants(NamedTuple):
     heading_variance: float
     moving: float
     rest: float
+    rejection: float
+    usual_share: float
+    usual_factor: float
     lag_prior: float
     rest_gyroscope: float
     rest_accelerometer: float
@@ -107,6 +124,15 @@ class Constants(NamedTuple):
     rest_velocity_variance: float
     rest_bias_variance: float
     reference_memory: float
+
+
+def usual_factor(share: float) -> float:
+    """Return the mean of chi-square with four degrees of freedom over its quantile at `share`.
+
+    The field's deviation has two components, norm and upward part, of which a mean over 2 s holds
+    about two independent values of each.
+    """
+    return float(2 / gammaincinv(2, share))
 
 
 def constants(parameters: KalmanParameters) -> Constants:
@@ -125,6 +151,9 @@ def constants(parameters: KalmanParameters) -> Constants:
         heading_variance=(p.heading_noise_deg * deg) ** 2,
         moving=p.disturbance_moving_s,
         rest=p.disturbance_rest_s,
+        rejection=p.rejection,
+        usual_share=p.usual_share,
+        usual_factor=usual_factor(p.usual_share),
         lag_prior=p.lag_prior_s,
         rest_gyroscope=(p.rest_gyroscope_deg_s * deg) ** 2,
         rest_accelerometer=p.rest_accelerometer**2,

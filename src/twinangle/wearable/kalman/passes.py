@@ -5,6 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.wearable.kalman.filtering import (
+    ABOUT,
+    ABOUT_CHANGE,
+    ABOUT_DEVIATION,
+    ABOUT_NORM,
+    ABOUT_SHIFT,
+    ABOUT_STAY,
+    ABOUT_UP,
+    ABOUT_V2,
     MEASUREMENTS,
     STATE,
     TRACE,
@@ -15,6 +23,7 @@ from twinangle.wearable.kalman.filtering import (
     TRACE_GAIN,
     TRACE_HEADING,
     TRACE_SCALED,
+    TRACE_SHIFT,
     TRACE_UP,
     TRACE_USED,
     TRACE_V2,
@@ -23,6 +32,7 @@ from twinangle.wearable.kalman.filtering import (
     field_deviation,
     is_quiet,
     rest_blocks,
+    staying,
     step,
 )
 from twinangle.wearable.kalman.preintegration import (
@@ -37,6 +47,10 @@ from twinangle.wearable.kalman.preintegration import (
     compiled,
     integrate_block,
 )
+
+# Step of the running quantile: the inverse of the density of the logarithm of a chi-square with
+# four degrees of freedom at its lower quartile.
+QUANTILE_GAIN = 2.8
 
 
 @compiled
@@ -81,11 +95,12 @@ def filter_forward(  # type: ignore[no-untyped-def]
     """
     n = nodes.size - 1
     starts, ends = np.empty((n, 4)), np.empty((n, 4))
-    row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:2].copy()
-    weight = start[2]
-    top, bottom = 0.0, (c.field_noise * reference[0] / c.lag_prior) ** 2
-    running, was_quiet = np.zeros(2), False
-    running[0] = P[6, 6]
+    row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:3].copy()
+    weight, moved = start[2], 1.0
+    s2 = (c.field_noise * reference[0]) ** 2
+    top, bottom, quartile = 0.0, s2 / c.lag_prior**2, s2
+    reference[2] = 0.0
+    running, was_quiet = begin(P, c), False
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
         for i in range(4):
@@ -112,6 +127,7 @@ def filter_forward(  # type: ignore[no-untyped-def]
         rest = quiet and was_quiet
         was_quiet = quiet
         lag = top / bottom if bottom > 0 else 0.0
+        running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
         step(state, P, row, rest, running, reference, lag, c, trace)
         run_along(running, row, trace, c)
         if row[SHARE_M] >= 0.5 and reference[0] > 0:
@@ -123,26 +139,34 @@ def filter_forward(  # type: ignore[no-untyped-def]
             weight = min(weight + w, c.reference_memory)
             reference[0] += w / weight * (row[NORM_M] - reference[0])
             reference[1] += w / weight * (trace[TRACE_UP] - reference[1])
+            # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
+            w = 1 - running[ABOUT_STAY]
+            moved = min(moved + w, c.reference_memory / row[DURATION])
+            below = 1.0 if running[ABOUT_DEVIATION] < quartile else 0.0
+            quartile *= np.exp(QUANTILE_GAIN * w / moved * (c.usual_share - below))
+            reference[2] = c.usual_factor * quartile
     return starts, ends
 
 
 @compiled
-def filter_blocks(rows, rest, start, P0, v2, deviation, reference, lag, c):  # type: ignore[no-untyped-def]
+def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type: ignore[no-untyped-def]
     """Run the filter over blocks; return states and covariances at the nodes, and the traces.
 
-    `v2` is the mean square velocity and `deviation` the field's mean squared deviation about each
-    block; empty, both are run along.
+    `v2` is the mean square velocity about each block and `field` the field's mean squared deviation
+    and its correlation with the block before (`field_about`); empty, all are run along.
     """
     n = rows.shape[0]
     states, P = np.empty((n + 1, STATE)), np.empty((n + 1, N, N))
     traces = np.empty((n, TRACE))
     state, covariance = start.copy(), P0.copy()
     keep(states, P, 0, state, covariance)
-    running = np.zeros(2)
-    running[0] = P0[6, 6]
+    running = begin(P0, c)
     for j in range(n):
         if v2.size > 0:
-            running[0], running[1] = v2[j], deviation[j]
+            running[ABOUT_V2] = v2[j]
+            running[ABOUT_DEVIATION], running[ABOUT_STAY] = field[j, 0], field[j, 1]
+        else:
+            running[ABOUT_STAY] = running_stay(running, rows[j], rest[j], reference, c)
         step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
         run_along(running, rows[j], traces[j], c)
         keep(states, P, j + 1, state, covariance)
@@ -160,14 +184,43 @@ def keep(states, P, node, state, covariance):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def begin(P, c):  # type: ignore[no-untyped-def]
+    """Return what is known about the first block: its velocity, and no field."""
+    running = np.zeros(ABOUT)
+    running[ABOUT_V2] = P[6, 6]
+    return running
+
+
+@compiled
+def running_stay(running, row, rest, reference, c):  # type: ignore[no-untyped-def]
+    """Return the disturbance's correlation over the coming block, from the past."""
+    s2 = (c.field_noise * reference[0]) ** 2
+    if s2 == 0.0:
+        s2 = 1.0  # without a field there is no disturbance either
+    shift, change = running[ABOUT_SHIFT], running[ABOUT_CHANGE]
+    return staying(shift, change, row[DURATION], rest, s2, c)
+
+
+@compiled
 def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
-    """Update the running means of squared velocity and of the field's squared deviation."""
+    """Update the running means of squared velocity and of the field's deviation and change."""
     share = 1 - np.exp(-row[DURATION] / c.velocity_window)
-    running[0] += share * (trace[TRACE_V2] - running[0])
+    running[ABOUT_V2] += share * (trace[TRACE_V2] - running[ABOUT_V2])
     if row[SHARE_M] >= 0.5:
         # half of the centred window, as only its first half lies in the past
         share = 1 - np.exp(-2 * row[DURATION] / c.moving)
-        running[1] += share * (trace[TRACE_DEVIATION] - running[1])
+        running[ABOUT_DEVIATION] += share * (trace[TRACE_DEVIATION] - running[ABOUT_DEVIATION])
+        running[ABOUT_SHIFT] += share * (trace[TRACE_SHIFT] - running[ABOUT_SHIFT])
+        if running[ABOUT_NORM] > 0:
+            change = half_change(running[ABOUT_NORM], running[ABOUT_UP], row, trace)
+            running[ABOUT_CHANGE] += share * (change - running[ABOUT_CHANGE])
+        running[ABOUT_NORM], running[ABOUT_UP] = row[NORM_M], trace[TRACE_UP]
+
+
+@compiled
+def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
+    """Return half of the squared change of the field's norm and upward part."""
+    return 0.5 * ((row[NORM_M] - norm) ** 2 + (trace[TRACE_UP] - up) ** 2)
 
 
 @compiled
@@ -219,13 +272,13 @@ def _carry_back(co, trace):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def centred_mean(rows, traces, column, window):  # type: ignore[no-untyped-def]
-    """Return the centred mean of a trace's column over `window` seconds about each block."""
+def mean_square_velocity(rows, traces, c):  # type: ignore[no-untyped-def]
+    """Return the mean square velocity over `velocity_window` about each block."""
     n = rows.shape[0]
     total = np.zeros(n + 1)
     for j in range(n):
-        total[j + 1] = total[j] + traces[j, column]
-    half = max(round(0.5 * window / rows[0, DURATION]), 1)
+        total[j + 1] = total[j] + traces[j, TRACE_V2]
+    half = max(round(0.5 * c.velocity_window / rows[0, DURATION]), 1)
     result = np.empty(n)
     for j in range(n):
         a, b = max(j - half, 0), min(j + half + 1, n)
@@ -233,11 +286,48 @@ def centred_mean(rows, traces, column, window):  # type: ignore[no-untyped-def]
     return result
 
 
+@compiled
+def field_about(rows, traces, rest, reference, c):  # type: ignore[no-untyped-def]
+    """Return the field's mean squared deviation about each block and its correlation, (n, 2).
+
+    Both rest on means over `moving` seconds about the block; the correlation is that of the
+    disturbance with the block before. Blocks without a field are left out.
+    """
+    n = rows.shape[0]
+    total = np.zeros((n + 1, 5))  # deviation, shift, blocks; change, pairs of blocks
+    for j in range(n):
+        for i in range(5):
+            total[j + 1, i] = total[j, i]
+        if rows[j, SHARE_M] < 0.5:
+            continue
+        total[j + 1, 0] += traces[j, TRACE_DEVIATION]
+        total[j + 1, 1] += traces[j, TRACE_SHIFT]
+        total[j + 1, 2] += 1.0
+        if j > 0 and rows[j - 1, SHARE_M] >= 0.5:
+            before = traces[j - 1, TRACE_UP]
+            total[j + 1, 3] += half_change(rows[j - 1, NORM_M], before, rows[j], traces[j])
+            total[j + 1, 4] += 1.0
+    half = max(round(0.5 * c.moving / rows[0, DURATION]), 1)
+    s2 = (c.field_noise * reference[0]) ** 2
+    if s2 == 0.0:
+        s2 = 1.0
+    result = np.empty((n, 2))
+    for j in range(n):
+        a, b = max(j - half, 0), min(j + half + 1, n)
+        blocks, pairs = max(total[b, 2] - total[a, 2], 1.0), max(total[b, 4] - total[a, 4], 1.0)
+        result[j, 0] = (total[b, 0] - total[a, 0]) / blocks
+        shift = (total[b, 1] - total[a, 1]) / blocks
+        change = (total[b, 3] - total[a, 3]) / pairs
+        result[j, 1] = staying(shift, change, rows[j, DURATION], rest[j], s2, c)
+    return result
+
+
 __all__ = [
-    "centred_mean",
     "estimate_lag",
+    "field_about",
     "filter_blocks",
     "filter_forward",
+    "mean_square_velocity",
     "rest_blocks",
     "smooth_blocks",
 ]

@@ -35,7 +35,8 @@ MEAN_G = 27  # 3: mean gyroscope, bias included
 BIAS = 30  # 3: bias taken off before integrating
 SHARE_M = 33  # share of the samples with a magnetometer reading
 DURATION = 34  # s
-COLUMNS = 35
+SENSOR_M = 35  # 3: mean of m in the sensor's own frame
+COLUMNS = 38
 
 # Series coefficients: 1/k! for the cosine, half of it for the sine.
 C2, C4, C6, C8, C10 = (1 / math.factorial(k) for k in (2, 4, 6, 8, 10))
@@ -88,6 +89,7 @@ def integrate_block(  # type: ignore[no-untyped-def]
     ax = ay = az = aa = sx = sy = sz = 0.0
     gx = gy = gz = gg = 0.0
     mx = my = mz = mm = mn = cx = cy = cz = cc = 0.0
+    ux = uy = uz = 0.0
     seen = 0
     p0, p1, p2 = gyroscope[first, 0], gyroscope[first, 1], gyroscope[first, 2]
     for i in range(first + 1, last + 1):
@@ -124,6 +126,9 @@ def integrate_block(  # type: ignore[no-untyped-def]
             c0, c1, c2 = w1 * m2 - w2 * m1, w2 * m0 - w0 * m2, w0 * m1 - w1 * m0
             square = m0 * m0 + m1 * m1 + m2 * m2
             seen += 1
+            ux += m0
+            uy += m1
+            uz += m2
             mm += square
             mn += np.sqrt(square)
             cc += c0 * c0 + c1 * c1 + c2 * c2
@@ -150,6 +155,7 @@ def integrate_block(  # type: ignore[no-untyped-def]
         k = 1.0 / seen
         row[16], row[17], row[18] = k * mx, k * my, k * mz
         row[19], row[20], row[21] = k * cx, k * cy, k * cz
+        row[35], row[36], row[37] = k * ux, k * uy, k * uz
         row[SQUARE_WM], row[NORM_M], row[SQUARE_M] = k * cc, k * mn, k * mm
 
 
