@@ -219,6 +219,29 @@ def test_files_of_the_library_are_read_as_it_reads_them(tmp_path):
     assert_allclose(emg.time_s[-1], (5 * n_frames - 1) / (5 * 59.94), rtol=1e-14)
 
 
+def test_a_file_of_analogue_channels_alone_is_read(tmp_path):
+    layout = Layout(np.zeros((40, 0, 3)), analogue=STORED, per_frame=4, more={"ANALOG": ANALOGUE})
+    (tmp_path / "walk.c3d").write_bytes(layout.bytes())
+
+    recording = read_recording(tmp_path / "walk.c3d")
+
+    assert recording.channels == ("gonio", "trigger")
+    assert_array_equal(recording.time_s, np.arange(160) / 400)
+
+
+def test_events_of_the_library_are_read(tmp_path):
+    content = ezc3d.c3d()
+    content["parameters"]["POINT"]["RATE"]["value"] = [100]
+    content["parameters"]["POINT"]["LABELS"]["value"] = ["A"]
+    content["data"]["points"] = np.ones((4, 1, 50))
+    content.add_event([1, 0.25], context="Left", label="Foot Strike")
+    content.add_event([0, 0.5], context="Right", label="Foot Strike")
+    content.write(str(tmp_path / "walk.c3d"))
+
+    expected = [(0.5, "Right Foot Strike"), (60.25, "Left Foot Strike")]
+    assert events_of(tmp_path / "walk.c3d") == expected
+
+
 def test_more_frames_than_the_header_can_number_are_counted_by_the_trial_group(tmp_path):
     points = np.arange(70_000 * 3).reshape(70_000, 1, 3).astype(float)
     fields = {

@@ -198,7 +198,9 @@ def test_a_description_lists_every_rate_and_the_annotations(tmp_path):
         ("knee", 100),
     ]
     assert (found.rate_hz, found.n_samples, found.duration_s) == (200, 2000, 10)
+    assert found.began == dt.datetime(1985, 1, 1, 10, 0, 2)  # the library's date for nobody's
     rows = str(found).splitlines()
+    assert "began     1985-01-01 10:00:02" in rows
     assert "hs: 2, 1 to 4 s" in rows
     assert "time      its own clock, no column" in rows
     assert any(row.startswith("knee") and row.endswith(" 100") for row in rows)

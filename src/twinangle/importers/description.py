@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -55,6 +56,7 @@ class FileDescription:
     first_rows: tuple[tuple[float, ...], ...]
     notes: tuple[str, ...]
     start_s: float = 0.0
+    began: datetime | None = None  # by the file's header
     events: tuple[Event, ...] = ()
 
     def __str__(self) -> str:
@@ -81,6 +83,8 @@ class FileDescription:
             f"samples   {self.n_samples}",
             f"time      {self.time or without}",
         ]
+        if self.began is not None:
+            rows.append(f"began     {self.began.isoformat(sep=' ')}")
         if self.start_s:
             rows.append(f"start     {self.start_s:.6g} s")
         if own:
@@ -154,6 +158,7 @@ def describe_table(
         ),
         notes=table.notes,
         start_s=table.start_s if stamps is None or not stamps.size else float(stamps[0]),
+        began=table.began,
         events=tuple(events),
     )
 

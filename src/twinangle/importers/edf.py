@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 
@@ -58,6 +59,7 @@ class _File:
     duration_s: Fraction  # of a data record
     discontinuous: bool
     plus: bool
+    began: datetime | None
     records: NDArray[np.uint8]  # (n_records, bytes)
     notes: tuple[str, ...]
 
@@ -69,7 +71,8 @@ def read(path: Path, request: Request) -> Table:
         groups, hints = _groups(file)
     except ValueError as error:
         raise _unreadable(request.source, error) from error
-    return read_groups(groups, request, notes=file.notes, hints=hints)
+    table = read_groups(groups, request, notes=file.notes, hints=hints)
+    return replace(table, began=file.began)
 
 
 def read_events(path: Path, source: str) -> tuple[Event, ...]:
@@ -124,6 +127,7 @@ def _open(path: Path) -> _File:
         duration_s=_duration(head, signals),
         discontinuous=kind[3:] == "+D",
         plus=kind[3:4] == "+",
+        began=_began(head),
         records=records,
         notes=notes,
     )
@@ -171,6 +175,18 @@ def _duration(head: bytes, signals: Sequence[_Signal]) -> Fraction:
     if not duration_s and any(not signal.is_annotation for signal in signals):
         raise ValueError("the duration of its data records is 0")
     return duration_s
+
+
+def _began(head: bytes) -> datetime | None:
+    """Return the header's start, ``dd.mm.yy`` and ``hh.mm.ss``; years before 85 are 20yy."""
+    parts = re.fullmatch(r"(\d\d)\.(\d\d)\.(\d\d)(\d\d)\.(\d\d)\.(\d\d)", _text(head[168:184]))
+    if parts is None:
+        return None
+    day, month, year, hour, minute, second = (int(part) for part in parts.groups())
+    try:
+        return datetime(year + (1900 if year >= 85 else 2000), month, day, hour, minute, second)
+    except ValueError:
+        return None
 
 
 def _signals(head: bytes, count: int, sample_bytes: int) -> tuple[_Signal, ...]:

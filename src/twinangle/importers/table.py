@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from twinangle.recording import Array
@@ -44,6 +45,7 @@ class Table:
     time: str | None = None
     notes: tuple[str, ...] = ()
     roles: Mapping[str, str] = field(default_factory=dict)
+    began: datetime | None = None  # by the header's own date and time of day, for whoever looks
     also: tuple[Table, ...] = ()  # channels at other rates, where every channel was asked for
 
 
