@@ -170,8 +170,23 @@ def _fit(
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         model = MixedLM(values, design, groups=participant.to_numpy())
-        fit = model.fit(reml=True, method="powell", xtol=1e-10, ftol=1e-14)
-    return fit, tuple(dict.fromkeys(f"Model fit: {warning.message}" for warning in caught))
+        fit = model.fit(reml=True, method="powell", ftol=1e-14)
+    return fit, tuple(dict.fromkeys(_in_words(str(warning.message)) for warning in caught))
+
+
+def _in_words(message: str) -> str:
+    """Return a warning of the fit in plain words."""
+    if "boundary" in message:
+        return (
+            "The model finds no variation between participants beyond that between trials; it "
+            "takes their level as the same."
+        )
+    if "Hessian" in message:
+        return (
+            "The model's fit is flat in the variance between participants; the ratio does not "
+            "depend on it, its interval hardly."
+        )
+    return f"Model fit: {message}"
 
 
 def _shared(condition: NDArray[np.float64], others: NDArray[np.float64]) -> float:

@@ -189,7 +189,7 @@ def _fit(
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         model = MixedLM.from_formula("d ~ 1", groups="participant", data=frame, **extra)
-        fit = model.fit(reml=True, method="powell", xtol=1e-10, ftol=1e-14)
+        fit = model.fit(reml=True, method="powell", ftol=1e-14)
     said = tuple(dict.fromkeys(f"Model fit: {warning.message}" for warning in caught))
     return fit, said
 

@@ -10,6 +10,10 @@ import numpy as np
 
 from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.multiple_correlation import (
+    instrument_multiple_correlation,
+    multiple_correlation,
+)
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
@@ -179,9 +183,22 @@ def _numbers(
         agreement=compare_curves(wearable, reference, confidence=confidence),
         reference_variability=cycle_variability(reference, confidence=confidence),
         variability=compare_variability(wearable, reference, confidence=confidence),
-        budget=error_budget(wearable, reference),
+        budget=error_budget(wearable, reference, confidence=confidence),
+        extras=dict(result.extras) | _multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )
+
+
+def _multiple_correlations(wearable: Array, reference: Array) -> dict[str, Any]:
+    """Return the coefficients of multiple correlation, NaN where one does not exist."""
+    found = {
+        "instruments_within_cycles": instrument_multiple_correlation(wearable, reference),
+        "wearable_between_cycles": multiple_correlation(wearable),
+        "reference_between_cycles": multiple_correlation(reference),
+    }
+    values = {name: one.value for name, one in found.items()}
+    squares = {f"{name}_squared": one.squared for name, one in found.items()}
+    return {"multiple_correlation": values | squares}
 
 
 def _timing_cost(

@@ -54,10 +54,10 @@ def table(
     }
 
 
-def with_interval(value: float, ends: tuple[float, float]) -> str:
+def with_interval(value: float, ends: tuple[float, float], decimals: int = 2) -> str:
     """Return a number and its interval in brackets."""
-    inner = between(ends)
-    whole = number(value) if inner == NOTHING else f"{number(value)} ({inner})"
+    inner, shown = between(ends, decimals), number(value, decimals)
+    whole = shown if inner == NOTHING else f"{shown} ({inner})"
     return whole.replace(" ", "\u00a0")  # never broken over lines
 
 

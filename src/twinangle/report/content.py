@@ -11,6 +11,7 @@ from typing import Any
 
 from twinangle.report.blocks import Block, Figures, figure, table, text
 from twinangle.report.content_depth import budget_section, contest_section
+from twinangle.report.content_further import curves_table, reliability_section
 from twinangle.report.content_pooled import (
     conditions_section,
     limits_section,
@@ -68,6 +69,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
         ("Procedures compared", contest_section(results, figures)),
         ("Error budget", budget_section(results, figures)),
         ("Conditions", conditions_section(results, figures)),
+        ("Reliability", reliability_section(results)),
         ("Recordings, clocks and sensors", recordings_section(results, figures)),
         ("Exclusions, failures and warnings", exclusions_section(results)),
         ("Methods", methods_section(results)),
@@ -126,6 +128,7 @@ def _summary(results: StudyResults, figures: Figures) -> list[Block]:
             "(wearable − reference), RMS of the demeaned curves, SD over cycles.",
         )
     )  # fmt: skip
+    blocks += curves_table(results)
     if results.limits:
         blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
     elif not results.notes:

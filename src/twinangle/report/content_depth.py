@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+
+from twinangle.agreement.budget import PooledBudget
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -183,17 +186,20 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the parts of the mean squared difference, pooled."""
     if not results.budgets:
         return []
+    parts = {**PARTS, "total": "whole"}
     rows = [
         [
             condition or NOTHING,
             procedure,
-            str(budget.n_participants),
-            *(number(getattr(budget, part), 3) for part in PARTS),
-            number(budget.total, 3),
+            words.capitalize(),
+            with_interval(getattr(budget, part), getattr(budget, f"{part}_ci"), 3),
+            with_interval(*_root(budget, part)),
+            number(100 * getattr(budget, part) / budget.total, 0) if budget.total > 0 else NOTHING,
         ]
         for procedure, condition, budget in results.budgets
+        for part, words in parts.items()
     ]
-    head = ("Condition", "Procedure", "People", *(name.capitalize() for name in PARTS.values()))
+    people = distinct(str(budget.n_participants) for *_, budget in results.budgets)
     return [
         text(
             "How much of the mean squared difference of all kept cycles is a constant offset, a "
@@ -202,6 +208,20 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             "rest from cycle to cycle."
         ),
         *figure("error_budget", figures),
-        table((*head, "Whole"), rows, words=2, caption="Parts in deg²; they add up to the whole."),
+        table(
+            ("Condition", "Procedure", "Part", "Mean square (deg²)", "Its root (deg)", "Share, %"),
+            rows,
+            words=3,
+            caption=f"Means over {' or '.join(people)} participant(s), with "
+            f"{100 * results.confidence:g} % intervals over participants (from 4 on). Mean squares "
+            "add up to the whole, their roots do not. Each recording's own parts, with intervals "
+            "over its cycles, are in tables/trials.csv.",
+        ),
         bullets(distinct(line for *_, budget in results.budgets for line in budget.assumptions)),
     ]
+
+
+def _root(budget: PooledBudget, part: str) -> tuple[float, tuple[float, float]]:
+    """Return a part as a root mean square, and its interval: the scale people read."""
+    low, high = getattr(budget, f"{part}_ci")
+    return math.sqrt(getattr(budget, part)), (math.sqrt(low), math.sqrt(high))

@@ -17,6 +17,7 @@ from twinangle.report.blocks import (
     with_interval,
 )
 from twinangle.report.content_depth import along_cycle_blocks, corrected_blocks, equivalence_blocks
+from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number
@@ -102,7 +103,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         blocks.append(bullets(distinct(lines)))
     said = _notes(results.limits)
     blocks += [heading("Notes"), bullets(said)] if said else []
-    return [*blocks, *along_cycle_blocks(results, figures)]
+    return [*blocks, *along_cycle_blocks(results, figures), *forms_blocks(results)]
 
 
 def _notes(limits: Sequence[PooledLimits]) -> list[str]:
@@ -185,7 +186,8 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     said = distinct(
         line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
     )
-    return [*blocks, bullets(said)] if said else blocks
+    blocks += [bullets(said)] if said else []
+    return [*blocks, *adjusted_blocks(results)]
 
 
 def _quantity_of_condition(quantity: str) -> str:

@@ -22,6 +22,10 @@ TRIAL_HEAD = (
     "Participant", "Condition", "Recording", "Procedure", "Cycles", "Lag (s)", "Drift (ppm)",
     "Offset", "RMS dem.", "Range", "r", "SD w.", "SD ref.",
 )  # fmt: skip
+FURTHER_HEAD = (
+    "Participant", "Condition", "Recording", "Procedure", "Range", "r", "SD difference",
+    "SD added",
+)  # fmt: skip
 
 
 def every_trial(results: StudyResults) -> list[Block]:
@@ -41,7 +45,39 @@ def every_trial(results: StudyResults) -> list[Block]:
         "− reference); r: their correlation, which is not agreement; SD: over cycles."
     )
     words = head.index("Cycles")
-    return [table(head, rows, words=words, caption=caption)]
+    return [table(head, rows, words=words, caption=caption), *_further_numbers(worked, naming)]
+
+
+def _further_numbers(trials: list[TrialResult], naming: Naming) -> list[Block]:
+    """Return the numbers that have no room on the participants' pages, with their intervals."""
+    rows = [
+        [
+            trial.participant,
+            trial.condition,
+            naming.recording(trial),
+            trial.procedure,
+            with_interval(curves.range_difference, curves.range_difference_ci),
+            with_interval(curves.correlation, curves.correlation_ci, 4),
+            with_interval(both.difference, both.difference_ci),
+            with_interval(both.added_sd, both.added_sd_ci),
+        ]
+        for trial in trials
+        if (curves := trial.agreement) is not None and (both := trial.variability) is not None
+    ]
+    if not rows:
+        return []
+    head, rows = without_empty(FURTHER_HEAD, rows)
+    return [
+        table(
+            head,
+            rows,
+            words=head.index("Procedure") + 1,
+            caption="Recordings with a reference: further numbers, with intervals over each "
+            "recording's own cycles. Range and r as above; SD difference: wearable − reference; "
+            "SD added: what the wearable adds, √(w² − r²), none where it varies less. Offset, RMS "
+            "and SDs with intervals are on the participants' pages.",
+        )
+    ]
 
 
 PAGE_HEAD = (
@@ -61,7 +97,7 @@ def _numbers_with_intervals(trial: TrialResult) -> list[str]:
         trial.procedure,
         NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
         NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
-        number(None if curves is None else curves.rms_demeaned),
+        NOTHING if curves is None else with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
         *(NOTHING if item is None else with_interval(item.sd, item.sd_ci) for item in sds),
         NOTHING if both is None else with_interval(both.ratio, both.ratio_ci),
     ]
@@ -80,7 +116,7 @@ def _trial_numbers(trial: TrialResult) -> list[str]:
         number(None if curves is None else curves.offset),
         number(None if curves is None else curves.rms_demeaned),
         number(None if curves is None else curves.range_difference),
-        number(None if curves is None else curves.correlation, 3),
+        number(None if curves is None else curves.correlation, 4),
         number(None if wearable is None else wearable.sd),
         number(None if reference is None else reference.sd),
     ]

@@ -23,6 +23,14 @@ REFERENCES = {
     "J Biomech 35:689-699.",
     "Zou 2013": "Zou GY (2013). Confidence interval estimation for the Bland-Altman limits of "
     "agreement with multiple observations per individual. Stat Methods Med Res 22:630-642.",
+    "Shrout & Fleiss 1979": "Shrout PE, Fleiss JL (1979). Intraclass correlations: uses in "
+    "assessing rater reliability. Psychol Bull 86:420-428.",
+    "McGraw & Wong 1996": "McGraw KO, Wong SP (1996). Forming inferences about some intraclass "
+    "correlation coefficients. Psychol Methods 1:30-46.",
+    "Weir 2005": "Weir JP (2005). Quantifying test-retest reliability using the intraclass "
+    "correlation coefficient and the SEM. J Strength Cond Res 19:231-240.",
+    "Lin 1989": "Lin LI (1989). A concordance correlation coefficient to evaluate reproducibility. "
+    "Biometrics 45:255-268.",
     "McGinley 2009": "McGinley JL, Baker R, Wolfe R, Morris ME (2009). The reliability of "
     "three-dimensional kinematic gait measurements: a systematic review. Gait Posture 29:360-369.",
 }
@@ -60,6 +68,10 @@ def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
         "Aminian 2002": "Aminian et al. 2002",
         "Zou 2013": "Zou 2013",
         "McGinley 2009": "McGinley et al. 2009",
+        "Shrout & Fleiss 1979": "Shrout & Fleiss 1979",
+        "McGraw & Wong 1996": "Wong 1996",
+        "Weir 2005": "Weir 2005",
+        "Lin 1989": "Lin 1989",
     }
     return tuple(sorted(REFERENCES[key] for key, mark in names.items() if mark in text))
 
@@ -74,6 +86,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         _curves(results),
         _limits(results),
         _conditions(results),
+        _reliability(results),
         _software(results),
     )
     return tuple(text for text in found if text)
@@ -196,7 +209,10 @@ def _curves(results: StudyResults) -> str:
         "Differences are wearable minus reference. The mean curves were compared by their offset "
         "(difference of the curves' means), the root mean square of their difference once each "
         "curve was demeaned, and the difference of their ranges; the mean squared difference is "
-        f"the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). {text}"
+        "the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals "
+        "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
+        "over participants, Student's t was used on their means, of the logarithm for the RMS and "
+        f"of Fisher's z for the correlation. {text}"
     )
 
 
@@ -233,7 +249,35 @@ def _conditions(results: StudyResults) -> str:
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
-        f"ratio with {100 * results.confidence:g} % intervals."
+        f"ratio with {100 * results.confidence:g} % intervals.{_adjusted(results)}"
+    )
+
+
+def _adjusted(results: StudyResults) -> str:
+    """Say what was held equal between conditions, and how."""
+    words = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
+    names = distinct(words.get(r.covariates, r.covariates) for *_, r in results.further.adjusted)
+    if not names:
+        return ""
+    return (
+        f" The ratio at equal {listing(names)} came from mixed models of its logarithm with "
+        "participants as random effect, fitted by restricted maximum likelihood."
+    )
+
+
+def _reliability(results: StudyResults) -> str:
+    """Say which intraclass correlations were computed, over what."""
+    parts = results.further.reliability
+    if not parts:
+        return ""
+    designs = listing(distinct(item.design for item in parts))
+    return (
+        f"Reliability over {designs} was described by the intraclass correlations ICC(2,1) "
+        "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
+        "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals McGraw & "
+        "Wong 1996), by the standard error of measurement and the minimal detectable change (Weir "
+        "2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
+        "agreement."
     )
 
 

@@ -33,7 +33,8 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     -------
     tuple of Path
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
-        error_budgets, equivalence, along_cycle, sensors, conditions, exclusions, mean_curves,
+        error_budgets, equivalence, along_cycle, curves_over_participants, limits_in_other_forms,
+        reliability, conditions_adjusted, not_given, sensors, conditions, exclusions, mean_curves,
         warnings and inputs.
     """
     record = results.to_json()
@@ -58,6 +59,20 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
             [_flat(row) for row in record["equivalence"]],
         ),
         "along_cycle": (("procedure", "condition", "percent"), _along_cycle_rows(record)),
+        "curves_over_participants": (
+            ("procedure", "condition"),
+            [_flat(row) for row in record["curves_over_participants"]],
+        ),
+        "limits_in_other_forms": (
+            ("procedure", "condition", "quantity"),
+            [_flat(row) for row in record["limits_in_other_forms"]],
+        ),
+        "reliability": (("design", "instrument", "statistic"), _reliability_rows(record)),
+        "conditions_adjusted": (
+            ("procedure", "quantity", "condition", "against", "covariates"),
+            [_flat(row) for row in record["conditions_adjusted"]],
+        ),
+        "not_given": (("part", "reason"), record["not_given"]),
         "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
         "conditions": (
             ("procedure", "quantity", "condition", "against"),
@@ -149,6 +164,23 @@ def _along_cycle_rows(record: Row) -> Iterable[dict[str, Any]]:
                 "upper_deg": item["upper_deg"][k],
                 "p_adjusted": item["p_adjusted"][k],
             }
+
+
+def _reliability_rows(record: Row) -> Iterable[dict[str, Any]]:
+    """Return one row a statistic: the six intraclass correlations, SEM, change, concordance."""
+    for item in record["reliability"]:
+        names = {key: item[key] for key in ("design", "instrument")}
+        where = {key: item[key] for key in ("procedure", "condition", "quantity")}
+        where["columns"] = ", ".join(item["columns"])
+        for one in item["intraclass_correlations"]:
+            yield names | {"statistic": one["form"]} | where | _flat(one)
+        error, both = item["measurement_error"], item["concordance"]
+        size = {key: error[key] for key in ("n_participants", "n_measurements", "confidence")}
+        for key in ("sem", "sem_agreement", "mdc"):
+            numbers = {"value": error[key], "value_ci": error.get(f"{key}_ci")}
+            yield names | {"statistic": key} | where | _flat(numbers) | size
+        if both is not None:
+            yield names | {"statistic": "Lin's concordance"} | where | _flat(both)
 
 
 def _sensor_rows(record: Row) -> Iterable[dict[str, Any]]:
