@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -33,6 +33,7 @@ from twinangle.results import SensorRecord, TrialResult
 from twinangle.study import Study, Trial
 from twinangle.study.overrides import read_overrides
 from twinangle.synchronise import TimingCost, align, timing_cost
+from twinangle.wearable.residual import residual_by_cycle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +174,7 @@ def _numbers(
         warnings=_unique(*line.warnings, *motion.warnings, *cycles.warnings),
         strides=stride_summary(cycles),
         sensors=line.sensors,
-        extras=dict(line.signals.extras) | dict(line.extras) | _quality(motion),
+        extras=dict(line.signals.extras) | dict(line.extras) | _quality(motion, cycles),
     )
     if cycles.reference_deg is None:
         return result
@@ -219,7 +220,7 @@ def _systematic(clock: Synchronisation) -> float:
     return clock.lag_systematic_s if np.isfinite(clock.lag_systematic_s) else 0.0
 
 
-def _quality(motion: JointMotion) -> dict[str, Any]:
+def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
     """Return what the procedure says of its own angle, under the key `angle_quality`."""
     quality = motion.quality
     if quality is None:
@@ -229,10 +230,28 @@ def _quality(motion: JointMotion) -> dict[str, Any]:
         "neutral_scatter_deg": quality.neutral_scatter_deg,
         "axis_spread_deg": quality.axis_spread_deg,
         "axis_difference_deg": quality.axis_difference_deg,
+        "hinge_difference_deg": quality.hinge_difference_deg,
         "residual_rms_deg": _rms(residual) if residual is not None else None,
         "heading_uncertainty_deg": quality.heading_uncertainty_deg,
     }
-    return {"angle_quality": numbers}
+    return {"angle_quality": numbers | _residual_by_cycle(motion, cycles)}
+
+
+def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
+    """Return how far each kept cycle strays from the hinge, with the middle and largest RMS."""
+    residual = motion.quality.residual_deg if motion.quality is not None else None
+    angle = motion.angle
+    found = (
+        residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
+        if residual is not None
+        else ()
+    )
+    rms = np.array([each.rms_deg for each in found])
+    return {
+        "residual_cycle_median_deg": float(np.median(rms)) if found else None,
+        "residual_cycle_largest_deg": float(rms.max()) if found else None,
+        "residual_by_cycle": [asdict(each) for each in found],
+    }
 
 
 def _rms(values: Array) -> float:
