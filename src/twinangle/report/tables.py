@@ -34,7 +34,7 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     tuple of Path
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
         error_budgets, equivalence, along_cycle, curves_over_participants, limits_in_other_forms,
-        reliability, conditions_adjusted, not_given, sensors, conditions, exclusions, mean_curves,
+        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, exclusions, mean_curves,
         warnings and inputs.
     """
     record = results.to_json()
@@ -74,6 +74,7 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
         ),
         "not_given": (("part", "reason"), record["not_given"]),
         "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
+        "residual_angle": ((*IDENTIFIERS, "index", "start_s", "end_s"), _residual_rows(record)),
         "conditions": (
             ("procedure", "quantity", "condition", "against"),
             [_flat(row) for row in record["conditions"]],
@@ -188,6 +189,13 @@ def _sensor_rows(record: Row) -> Iterable[dict[str, Any]]:
     for trial in record["trials"]:
         for sensor in trial["sensors"]:
             yield {name: trial[name] for name in IDENTIFIERS} | _flat(sensor)
+
+
+def _residual_rows(record: Row) -> Iterable[dict[str, Any]]:
+    """Return one row a kept cycle: how far the joint's rotation strays from the hinge."""
+    for trial in record["trials"]:
+        for cycle in trial.get("angle_quality", {}).get("residual_by_cycle", ()):
+            yield {name: trial[name] for name in IDENTIFIERS} | cycle
 
 
 def _identity(trial: TrialResult) -> dict[str, Any]:
