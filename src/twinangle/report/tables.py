@@ -34,8 +34,8 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     tuple of Path
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
         error_budgets, equivalence, along_cycle, curves_over_participants, limits_in_other_forms,
-        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, exclusions, mean_curves,
-        warnings and inputs.
+        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, exclusions,
+        mean_curves, warnings and inputs.
     """
     record = results.to_json()
     tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
