@@ -203,13 +203,15 @@ def _motion(
     if isinstance(settings, AngleWearable):
         return _ready_angles(settings, file.recording), None, ()
     walk, warnings = _pair(settings, file.recording, moving=True)
+    stated = trial.standing_deg
     inputs = WearableTrial(
         walk=walk,
         static=_part(study, trial.static, moving=False),
         functional=_part(study, trial.functional, moving=True),
         joint=study.joint,
         side=trial.side,
-        standing_deg=settings.standing_deg,
+        standing_deg=settings.standing_deg if stated is None else stated,
+        axis_method=settings.axis_method,
     )
     sensors = walk if isinstance(walk, SensorPair) else None
     if sensors is not None and settings.files is not None:

@@ -51,6 +51,7 @@ FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z")]
 Names = Annotated[tuple[Text, ...], AfterValidator(_all_different)]
 Sign = Annotated[int, AfterValidator(_plus_or_minus_one)]
 AxisName = Literal["x", "y", "z"]
+AxisMethod = Literal["mean-rate", "principal-component", "hinge"]
 
 
 class Section(BaseModel):
@@ -148,6 +149,7 @@ class InertialWearable(Clocked):
     kind: Literal["inertial"]
     gyroscope_sample: Literal["instantaneous", "interval-mean"] = "instantaneous"
     procedures: Names = ("kalman",)
+    axis_method: AxisMethod = "mean-rate"
     standing_deg: float = 0.0
     proximal: SensorColumns
     distal: SensorColumns
@@ -173,6 +175,7 @@ class OrientationWearable(Clocked):
 
     kind: Literal["orientation"]
     procedures: Names = ("orientation",)
+    axis_method: AxisMethod = "mean-rate"
     standing_deg: float = 0.0
     proximal: QuaternionColumns
     distal: QuaternionColumns

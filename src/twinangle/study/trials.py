@@ -27,7 +27,8 @@ TIMES = (
     "end_s",
     "distal_lag_s",
 )
-COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, "exclude")
+STANDING = "standing_deg"
+COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, "exclude")
 BY_SENSOR = ("wearable", "static", "functional")  # these may be two files, one a sensor
 REQUIRED = ("participant", "wearable")
 
@@ -70,6 +71,8 @@ class Trial:
     events: Path | None = None  # a file of event times, for cycles by "events"
     # what is added to the distal sensor's clock to land on the proximal's; None where not given
     distal_lag_s: float | None = None
+    # the joint's flexion in neutral standing; None where the study file's value holds
+    standing_deg: float | None = None
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -253,7 +256,7 @@ def _trial(
         else _file(table, row, name, cells.get(name, ""), must_exist=not exclude)
         for name in FILES
     }
-    times = {name: _time(table, row, cells, name) for name in TIMES}
+    times = {name: _given(table, row, cells, name, "seconds") for name in TIMES}
     static = _stretch(table, row, "static", files, times)
     functional = _stretch(table, row, "functional", files, times)
     _check_order(table, row, times["start_s"], times["end_s"])
@@ -289,6 +292,7 @@ def _trial(
         row=row,
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
+        standing_deg=_given(table, row, cells, STANDING, "degrees"),
     )
 
 
@@ -370,11 +374,13 @@ def _near(path: Path) -> str:
     return suggestion(path.name, sorted(each.name for each in path.parent.iterdir()))
 
 
-def _time(table: _Table, row: int, cells: Mapping[str, str], name: str) -> float | None:
+def _given(
+    table: _Table, row: int, cells: Mapping[str, str], name: str, unit: str
+) -> float | None:
     text = cells.get(name, "")
     value = _number(text, table.delimiter) if text else None
     if text and value is None:
-        table.add(row, name, f"is {text!r}; accepted: a number of seconds, or an empty cell.")
+        table.add(row, name, f"is {text!r}; accepted: a number of {unit}, or an empty cell.")
     return value
 
 
