@@ -21,6 +21,7 @@ from twinangle.errors import CycleError, TwinangleError
 from twinangle.pipeline.clock import check_by_gyroscopes, place_reference
 from twinangle.pipeline.reading import TrialSignals, read_trial
 from twinangle.pipeline.sensors import describe_sensors
+from twinangle.pipeline.standing import standing_of_reference
 from twinangle.recording import (
     AngleRecording,
     Array,
@@ -46,6 +47,7 @@ class _Line:
     cycles: CycleSet
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
+    standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     extras: Mapping[str, Any]  # plain values under keys of their own in `results.json`
 
 
@@ -104,6 +106,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
     clock, reference = place_reference(study, trial, signals, motion)
     clock, extras = check_by_gyroscopes(study, signals, reference, clock)
     paired = _pair(motion.angle, reference, clock)
+    standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
         paired,
         method=study.cycles.method,
@@ -121,7 +124,13 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         reference=reference,
         cycles=cycles,
         sensors=sensors,
-        warnings=(*signals.warnings, *found, *(clock.warnings if clock is not None else ())),
+        warnings=(
+            *signals.warnings,
+            *found,
+            *told,
+            *(clock.warnings if clock is not None else ()),
+        ),
+        standing_deg=standing_deg,
         extras=extras,
     )
 
@@ -147,6 +156,7 @@ def _finish(
         return _ended(trial, procedure, "failed", str(motion))
     try:
         paired = _pair(motion.angle, line.reference, line.clock)
+        paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
         return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
     except (TwinangleError, ValueError) as error:

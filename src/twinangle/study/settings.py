@@ -143,14 +143,26 @@ class SensorFilePatterns(Section):
         return tuple(dict.fromkeys(PLACEHOLDER.findall(self.proximal + self.distal)))
 
 
-class InertialWearable(Clocked):
+class CalibratedWearable(Clocked):
+    """What wearables share whose angle is computed from two sensors: axis and neutral standing."""
+
+    axis_method: AxisMethod = "mean-rate"
+    standing_deg: float = 0.0
+    standing_from_reference: bool = False
+
+    @model_validator(mode="after")
+    def _check_standing(self) -> Self:
+        if self.standing_from_reference and self.standing_deg != 0:
+            raise ValueError("has `standing_deg` as well as `standing_from_reference`; give one")
+        return self
+
+
+class InertialWearable(CalibratedWearable):
     """`[wearable]` of kind "inertial": raw signals of two sensors."""
 
     kind: Literal["inertial"]
     gyroscope_sample: Literal["instantaneous", "interval-mean"] = "instantaneous"
     procedures: Names = ("kalman",)
-    axis_method: AxisMethod = "mean-rate"
-    standing_deg: float = 0.0
     proximal: SensorColumns
     distal: SensorColumns
     units: SensorUnits = SensorUnits()
@@ -170,13 +182,11 @@ class InertialWearable(Clocked):
         return (*self.proximal.columns, *self.distal.columns)
 
 
-class OrientationWearable(Clocked):
+class OrientationWearable(CalibratedWearable):
     """`[wearable]` of kind "orientation": quaternions of the two segments, sensor to earth."""
 
     kind: Literal["orientation"]
     procedures: Names = ("orientation",)
-    axis_method: AxisMethod = "mean-rate"
-    standing_deg: float = 0.0
     proximal: QuaternionColumns
     distal: QuaternionColumns
     files: SensorFilePatterns | None = None

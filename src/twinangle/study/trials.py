@@ -268,6 +268,14 @@ def _trial(
             "distal_lag_s",
             "is given, but both sensors are in one file; it is for a study with [wearable.files].",
         )
+    standing_deg = _given(table, row, cells, STANDING, "degrees")
+    if standing_deg is not None and not needs.static:
+        table.add(
+            row,
+            STANDING,
+            "is given, but a ready-made angle is taken as it is; leave the cell empty, or shift "
+            "the angle by [wearable] `offset`.",
+        )
     if files["reference"] and not needs.reference:
         table.add(
             row,
@@ -292,7 +300,7 @@ def _trial(
         row=row,
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
-        standing_deg=_given(table, row, cells, STANDING, "degrees"),
+        standing_deg=standing_deg,
     )
 
 
@@ -374,9 +382,7 @@ def _near(path: Path) -> str:
     return suggestion(path.name, sorted(each.name for each in path.parent.iterdir()))
 
 
-def _given(
-    table: _Table, row: int, cells: Mapping[str, str], name: str, unit: str
-) -> float | None:
+def _given(table: _Table, row: int, cells: Mapping[str, str], name: str, unit: str) -> float | None:
     text = cells.get(name, "")
     value = _number(text, table.delimiter) if text else None
     if text and value is None:
