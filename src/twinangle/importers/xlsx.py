@@ -98,9 +98,9 @@ def _notes(sheet: _Sheet, sheets: Sequence[_Sheet], request: Request) -> tuple[s
 @contextmanager
 def _workbook(path: Path, *, results: bool) -> Iterator[Any]:
     """Open a workbook for reading row by row: results of formulas, or the formulas."""
-    with warnings.catch_warnings():
+    with path.open("rb") as stream, warnings.catch_warnings():  # the library leaves it open
         warnings.simplefilter("ignore")  # of styles and extensions that do not matter here
-        book = openpyxl.load_workbook(path, read_only=True, data_only=results, keep_links=False)
+        book = openpyxl.load_workbook(stream, read_only=True, data_only=results, keep_links=False)
         try:
             yield book
         finally:
