@@ -4,12 +4,15 @@ from twinangle.cycles.find import find_cycles, recut
 from twinangle.cycles.normalise import CYCLE_PERCENT
 from twinangle.cycles.overrides import Override
 from twinangle.cycles.summary import StrideSummary, bout_summaries, stride_summary
+from twinangle.cycles.units import BoutUnit, bout_units
 
 __all__ = [
     "CYCLE_PERCENT",
+    "BoutUnit",
     "Override",
     "StrideSummary",
     "bout_summaries",
+    "bout_units",
     "find_cycles",
     "recut",
     "stride_summary",
