@@ -14,6 +14,7 @@ from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.conditions import ConditionDifference
 from twinangle.contest import Contest
+from twinangle.cycles.units import BoutUnit, bout_units
 from twinangle.recording import CycleSet, Synchronisation
 from twinangle.results import (
     FurtherParts,
@@ -110,8 +111,10 @@ def _clock_record(clock: Synchronisation | None) -> dict[str, Any] | None:
         "lag_systematic_s": clock.lag_systematic_s,
         "centre_s": clock.centre_s,
         "centre_lag_se_s": clock.centre_lag_se_s,
+        "centre_lag_df": clock.centre_lag_df,
         "drift_ppm": clock.drift_ppm,
         "drift_se_ppm": clock.drift_se_ppm,
+        "drift_df": clock.drift_df,
         "peak_correlation": clock.peak_correlation,
         "runner_up_correlation": clock.runner_up_correlation,
         "evidence": clock.evidence,
@@ -128,12 +131,39 @@ def _cycles_record(cycles: CycleSet | None) -> dict[str, Any] | None:
         "found": len(cycles.reason),
         "kept": int(kept.sum()),
         "excluded": [
-            {"index": i, "start_s": cycles.start_s[i], "end_s": cycles.end_s[i], "reason": reason}
+            {
+                "index": i,
+                "bout": int(cycles.bout[i]),
+                "start_s": cycles.start_s[i],
+                "end_s": cycles.end_s[i],
+                "reason": reason,
+            }
             for i, reason in enumerate(cycles.reason)
             if reason
         ],
         "duration_mean_s": durations.mean() if durations.size else None,
         "duration_sd_s": durations.std(ddof=1) if durations.size > 1 else None,
+        "bouts": [_bout_record(unit) for unit in bout_units(cycles)],
+    }
+
+
+def _bout_record(unit: BoutUnit) -> dict[str, Any]:
+    """Return one walking bout as a unit: its cycles, cadence, variability and agreement."""
+    strides = unit.strides
+    return {
+        "bout": strides.bout,
+        "start_s": strides.start_s,
+        "end_s": strides.end_s,
+        "found": strides.n_found,
+        "kept": strides.n_kept,
+        "duration_mean_s": strides.duration_mean_s,
+        "duration_sd_s": strides.duration_sd_s,
+        "duration_cv_percent": strides.duration_cv_percent,
+        "strides_per_minute": strides.strides_per_minute,
+        "wearable_sd_deg": unit.wearable_sd_deg,
+        "reference_sd_deg": unit.reference_sd_deg,
+        "offset_deg": unit.offset_deg,
+        "rms_demeaned_deg": unit.rms_demeaned_deg,
     }
 
 
