@@ -5,10 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from twinangle.report.blocks import Block, Figures, figure, heading, table, without_empty
+from twinangle.cycles import bout_units
+from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
+from twinangle.recording import Synchronisation
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    figure,
+    heading,
+    table,
+    with_interval,
+    without_empty,
+)
 from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
+from twinangle.synchronise import drift_interval
 
 
 def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
@@ -17,7 +29,8 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
     worked = [group.main for group in trial_groups(results) if group.main.status == "ok"]
     return [
         *_strides(worked, naming),
-        *_clocks(worked, naming),
+        *_bouts(worked, naming),
+        *_clocks(worked, naming, results.confidence),
         *_angles(results, naming),
         *_devices(worked, naming),
         *_fields(worked, naming, figures),
@@ -49,7 +62,52 @@ def _strides(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
     return [heading("Cycles in time"), table(head, rows, words=2, caption=caption)] if rows else []
 
 
-def _clocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+def _bouts(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return every bout of the recordings that hold more than one, each a unit."""
+    rows: list[list[str]] = []
+    kept: list[int] = []
+    for trial in trials:
+        units = bout_units(trial.cycles) if trial.cycles is not None else ()
+        if len(units) < 2:
+            continue
+        for unit in units:
+            strides = unit.strides
+            kept.append(strides.n_kept)
+            rows.append(
+                [
+                    trial.participant,
+                    naming.heading(trial),
+                    str(strides.bout),
+                    number(strides.start_s, 1),
+                    number(strides.end_s - strides.start_s, 1),
+                    f"{strides.n_kept} / {strides.n_found}",
+                    number(strides.strides_per_minute, 1),
+                    number(strides.duration_cv_percent, 1),
+                    number(unit.wearable_sd_deg),
+                    number(unit.reference_sd_deg),
+                    number(unit.offset_deg),
+                    number(unit.rms_demeaned_deg),
+                ]
+            )
+    head = (
+        "Participant", "Recording", "Bout", "Start (s)", "Length (s)", "Cycles", "Per minute",
+        "CV (%)", "SD w. (°)", "SD ref. (°)", "Offset (°)", "RMS dem. (°)",
+    )  # fmt: skip
+    few = [sum(count < least for count in kept) for least in (CYCLES_FOR_MEAN, CYCLES_FOR_SD)]
+    caption = (
+        "Walking bouts, each a unit: cycles kept / found, strides a minute and the variability of "
+        "stride time, SD over its cycles, and the comparison of its mean curves. Of "
+        f"{len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for a "
+        f"reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD "
+        "(König 2014, Gait Posture 39:615)."
+    )
+    if not rows:
+        return []
+    shown, rows = without_empty(head, rows)
+    return [heading("Walking bouts"), table(shown, rows, words=2, caption=caption)]
+
+
+def _clocks(trials: Iterable[TrialResult], naming: Naming, confidence: float) -> list[Block]:
     """Return lag and drift with their errors, and what the lag's error does to the RMS."""
     rows = []
     for trial in trials:
@@ -63,8 +121,8 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
                 number(clock.lag_s, 4),
                 number(1e3 * clock.lag_se_s, 2),
                 number(1e3 * clock.lag_systematic_s, 2),
-                number(clock.drift_ppm, 1),
-                number(clock.drift_se_ppm, 1),
+                _drift(clock, confidence),
+                _by_gyroscopes(trial),
                 number(clock.peak_correlation, 3),
                 number(clock.runner_up_correlation, 3),
                 number(clock.evidence, 1),
@@ -72,15 +130,35 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
             ]
         )
     head = (
-        "Participant", "Recording", "Lag (s)", "SE (ms)", "Systematic (ms)", "Drift (ppm)", "SE",
-        "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
+        "Participant", "Recording", "Lag (s)", "SE (ms)", "Systematic (ms)", "Drift (ppm)",
+        "Angle − gyr. (ms)", "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
     )  # fmt: skip
     caption = (
         "How the clocks were brought together. Systematic: error of the lag from a difference of "
-        "the instruments that repeats every cycle. Evidence: log likelihood ratio against the best "
-        "rival stride. RMS ±: how far the RMS of the demeaned curves moves within the lag's error."
+        "the instruments that repeats every cycle. Angle − gyr.: lag by the angle minus lag by "
+        "the gyroscopes, above 0 where the procedure delays the angle; in brackets the interval, "
+        "as for the drift. Evidence: log likelihood ratio against the best rival stride. RMS ±: "
+        "how far the RMS of the demeaned curves moves within the lag's error."
     )
-    return [heading("Clocks"), table(head, rows, words=2, caption=caption)] if rows else []
+    if not rows:
+        return []
+    shown, rows = without_empty(head, rows)
+    return [heading("Clocks"), table(shown, rows, words=2, caption=caption)]
+
+
+def _drift(clock: Synchronisation, confidence: float) -> str:
+    interval = drift_interval(clock, confidence=confidence)
+    ends = None if interval is None else (interval.start_s, interval.end_s)
+    return number(clock.drift_ppm, 1) if ends is None else with_interval(clock.drift_ppm, ends, 1)
+
+
+def _by_gyroscopes(trial: TrialResult) -> str:
+    """Return the angle's lag minus the gyroscopes', with its interval; empty where unknown."""
+    found = trial.extras.get("gyroscope_lag", {})
+    if "difference_s" not in found:
+        return NOTHING
+    low, high = (1e3 * end for end in found["difference_ci_s"])
+    return with_interval(1e3 * found["difference_s"], (low, high), 1)
 
 
 _QUALITY = {
