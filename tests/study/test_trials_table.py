@@ -185,3 +185,10 @@ def test_a_table_out_of_shape_is_refused(folder, text, part):
 def test_a_missing_table_lists_what_is_there(folder):
     with pytest.raises(StudyError, match=r"'trails\.csv' does not exist.*'a\.csv'"):
         read_trials(folder, "trails.csv", NOTHING)
+
+
+def test_standing_is_refused_for_a_ready_made_angle(folder):
+    (fault,) = faults(folder, "participant,wearable,standing_deg\nP1,a.csv,4\n")
+
+    assert "row 2, column 'standing_deg'" in fault
+    assert "taken as it is" in fault
