@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from twinangle.report.grouping import distinct
+from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
 
 Row = Mapping[str, Any]
@@ -34,8 +35,8 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     tuple of Path
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
         error_budgets, equivalence, along_cycle, curves_over_participants, limits_in_other_forms,
-        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, exclusions,
-        mean_curves, warnings and inputs.
+        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, cycles,
+        bouts, exclusions, mean_curves, warnings and inputs.
     """
     record = results.to_json()
     tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
@@ -79,6 +80,8 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
             ("procedure", "quantity", "condition", "against"),
             [_flat(row) for row in record["conditions"]],
         ),
+        "cycles": ((*IDENTIFIERS, "cycle", "bout"), cycle_rows(results, IDENTIFIERS)),
+        "bouts": ((*IDENTIFIERS, "bout"), bout_rows(record, IDENTIFIERS)),
         "exclusions": (
             (*IDENTIFIERS, "what", "cycle", "start_s", "end_s", "reason"),
             _exclusion_rows(results),
