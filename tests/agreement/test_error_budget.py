@@ -146,3 +146,50 @@ def test_bad_input_is_named():
         error_budget(np.ones((3, 9)), np.ones((3, 9))).share("gain")
     with pytest.raises(ValueError, match="`budgets` is empty"):
         pool_budgets([])
+
+
+@given(st.integers(0, 2**32 - 1), st.floats(0.1, 10))
+def test_intervals_of_parts_scale_as_squares_and_hold_the_part(seed, scale):
+    rng = np.random.default_rng(seed)
+    test, reference = rng.standard_normal((2, 9, 30)).cumsum(axis=2)
+    before, after = error_budget(test, reference), error_budget(scale * test, scale * reference)
+    for part in ("total", *PARTS):
+        low, high = getattr(before, f"{part}_ci")
+        if np.isfinite(low):
+            assert 0 <= low <= getattr(before, part) <= high
+        scaled = scale**2 * np.array([low, high])
+        assert_allclose(getattr(after, f"{part}_ci"), scaled, rtol=1e-3, atol=1e-9)
+
+
+@pytest.mark.parametrize("part", ["range", "timing", "pattern", "random", "total"])
+def test_interval_of_a_part_holds_the_injected_error(part):
+    errors = {"offset": 2.0, "gain": 1.08, "late": 1.5, "pattern": 1.5, "random": 1.0}
+    true = truth(**errors)
+    true["total"] = sum(true.values())
+    held = 0
+    for seed in range(20):
+        low, high = getattr(
+            error_budget(*injected(np.random.default_rng(seed), **errors)), part + "_ci"
+        )
+        held += low <= true[part] <= high
+    assert held >= 17  # a nominal 95 % of 20; fewer happens once in 400 tries
+
+
+def test_five_cycles_have_no_intervals():
+    rng = np.random.default_rng(1)
+    result = error_budget(rng.standard_normal((5, 20)), rng.standard_normal((5, 20)))
+    assert np.isnan(result.total_ci).all()
+    assert np.isnan(result.gain_ci).all()
+
+
+def test_pooled_intervals_are_over_participants_and_say_none_below_four():
+    rng = np.random.default_rng(2)
+    budgets = [error_budget(*injected(rng, offset=o, random=1.0)) for o in (2.0, -1.0, 1.5, 0.7)]
+    pooled = pool_budgets(budgets)
+    low, high = pooled.offset_ci
+    assert 0 < low < pooled.offset < high
+    mirrored = pool_budgets(budgets[::-1])
+    assert_allclose(mirrored.offset_ci, pooled.offset_ci)
+    assert np.isnan(pool_budgets(budgets[:3]).offset_ci).all()
+    wander = error_budget(*injected(rng, wander=1.2))
+    assert any("level wanders" in text for text in wander.assumptions)

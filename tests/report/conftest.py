@@ -10,9 +10,11 @@ import pytest
 
 from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.multiple_correlation import multiple_correlation
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.cycles.summary import stride_summary
 from twinangle.pipeline import pooling
+from twinangle.pipeline.further import further_parts
 from twinangle.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult
@@ -119,7 +121,13 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
         budget=error_budget(wearable, seen) if reference else None,
         strides=stride_summary(cycles),
         sensors=(make_sensor(rng, "proximal"), make_sensor(rng, "distal")),
-        extras={"angle_quality": {"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")}},
+        extras={
+            "angle_quality": {"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")},
+            "multiple_correlation": {
+                "wearable_between_cycles": multiple_correlation(wearable).value,
+                "instruments_within_cycles": float("nan"),
+            },
+        },
     )
 
 
@@ -162,6 +170,7 @@ def build(
         budgets=pooling.pool_error_budgets(trials),
         equivalence=pooling.pool_equivalence(trials, margin=5.0, confidence=0.95),
         along_cycle=pooling.pool_along_cycle(trials, confidence=0.95, rng=rng),
+        further=further_parts(trials, against=conditions[0], confidence=0.95),
         version="0.1.0",
         inputs=tuple(
             InputFile(f"recordings/{code}_{condition}.csv", f"{k:064x}")

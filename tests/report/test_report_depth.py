@@ -78,11 +78,13 @@ def test_ranks_and_ties_are_the_contests(blocks, larger):
     assert [row[-1] for row in pairs["rows"]] == verdicts
 
 
-def test_budget_table_has_every_part(blocks, larger):
+def test_budget_table_has_every_part_with_its_interval(blocks, larger):
     (table,) = tables(blocks, "Error budget")
-    assert len(table["head"]) == 3 + len(PARTS) + 1
-    for row, (*_, budget) in zip(table["rows"], larger.budgets, strict=True):
-        assert row[-1] == f"{budget.total:.3f}"
+    assert len(table["rows"]) == len(larger.budgets) * (len(PARTS) + 1)
+    wholes = [row for row in table["rows"] if row[2] == "Whole"]
+    for row, (*_, budget) in zip(wholes, larger.budgets, strict=True):
+        low, high = budget.total_ci
+        assert row[3].replace("\u00a0", " ") == f"{budget.total:.3f} ({low:.3f} to {high:.3f})"
 
 
 def test_equivalence_says_what_is_shown(blocks, larger):

@@ -99,8 +99,9 @@ def test_cautions_come_first(study):
 def test_sections_of_a_study(study):
     assert titles(study) == [
         "Summary", "Every trial", "Participant P01", "Participant P02", "Limits of agreement",
-        "Procedures compared", "Error budget", "Conditions", "Recordings, clocks and sensors",
-        "Exclusions, failures and warnings", "Methods", "Parameters and input files",
+        "Procedures compared", "Error budget", "Conditions", "Reliability",
+        "Recordings, clocks and sensors", "Exclusions, failures and warnings", "Methods",
+        "Parameters and input files",
     ]  # fmt: skip
 
 

@@ -124,10 +124,12 @@ def pool_curves(
             "range": [one.range_difference for one in agreements],
             "z": np.arctanh([one.correlation for one in agreements]),
         }
-    means = pd.DataFrame(columns).groupby(people.to_numpy(), sort=False).mean()
+    # an infinite logarithm or z stays what it is; NaN where two of a participant's cancel
+    with np.errstate(invalid="ignore"):
+        means = pd.DataFrame(columns).groupby(people.to_numpy(), sort=False).mean()
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
     rms, z = found["rms"], found["z"]
-    spread = means.std(ddof=1)
+    spread = means[["offset", "range"]].std(ddof=1)
     return PooledCurves(
         offset=found["offset"][0],
         offset_ci=found["offset"][1],

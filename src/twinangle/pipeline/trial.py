@@ -184,7 +184,10 @@ def _numbers(
         warnings=_unique(*line.warnings, *motion.warnings, *cycles.warnings),
         strides=stride_summary(cycles),
         sensors=line.sensors,
-        extras=dict(line.signals.extras) | dict(line.extras) | _quality(motion, cycles),
+        extras=dict(line.signals.extras)
+        | dict(line.extras)
+        | _quality(motion, cycles)
+        | _multiple_correlations(wearable, None),
     )
     if cycles.reference_deg is None:
         return result
@@ -200,13 +203,12 @@ def _numbers(
     )
 
 
-def _multiple_correlations(wearable: Array, reference: Array) -> dict[str, Any]:
+def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, Any]:
     """Return the coefficients of multiple correlation, NaN where one does not exist."""
-    found = {
-        "instruments_within_cycles": instrument_multiple_correlation(wearable, reference),
-        "wearable_between_cycles": multiple_correlation(wearable),
-        "reference_between_cycles": multiple_correlation(reference),
-    }
+    found = {"wearable_between_cycles": multiple_correlation(wearable)}
+    if reference is not None:
+        found["reference_between_cycles"] = multiple_correlation(reference)
+        found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
     values = {name: one.value for name, one in found.items()}
     squares = {f"{name}_squared": one.squared for name, one in found.items()}
     return {"multiple_correlation": values | squares}

@@ -54,7 +54,12 @@ def forms_blocks(results: StudyResults) -> list[Block]:
     """Return what the checks of the differences showed, and the limits in other forms."""
     forms = results.further.forms
     if not forms:
-        return []
+        absent = [
+            f"{part} are not given: {reason}"
+            for part, reason in results.further.not_given
+            if part.startswith("Further forms")
+        ]
+        return [bullets(absent)] if absent else []
     return [
         heading("What the limits take for granted, looked at"),
         text(
@@ -187,7 +192,7 @@ def reliability_section(results: StudyResults) -> list[Block]:
         several = [item for item in parts if item.design == design]
         blocks += [heading(_DESIGNS.get(design, design)), *_reliability_tables(several)]
     blocks += _multiple_correlation(results)
-    if not blocks:
+    if not any(trial.status == "ok" for trial in results.trials):
         return []
     lead = text(
         "Reliability says how well participants can be told apart, or how well a number repeats. "
@@ -205,6 +210,8 @@ def reliability_section(results: StudyResults) -> list[Block]:
     notes = [*said, *absent]
     if parts:
         notes.append("All six forms of the intraclass correlation are in tables/reliability.csv.")
+    if not (blocks or notes):
+        return []
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
 
 
