@@ -21,6 +21,7 @@ from joblib import Parallel, delayed
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.signal import correlate
+from scipy.stats import beta
 
 from twinangle.errors import SynchronisationError
 from twinangle.recording import AngleRecording, Interval, Synchronisation
@@ -276,13 +277,20 @@ def report(kind: str, rows: list[dict[str, float]]) -> None:
     print(f"\n{kind}: {len(rows)} pairs")
     print(f"  wrong stride, plain argmax       {_share(rows, 'plain_wrong')}")
     print(f"  wrong stride, normalised argmax  {_share(rows, 'normalised_wrong')}")
-    print(f"  wrong strides accepted           {int(_column(rows, 'wrong').sum())}")
+    wrong = int(_column(rows, "wrong").sum())
+    # one-sided 95 % limit of Clopper and Pearson 1934: 3 / n where none was wrong
+    most = 100 * float(beta.ppf(0.95, wrong + 1, max(len(rows) - wrong, 1)))
+    print(f"  wrong strides accepted           {wrong} (at most {most:.2f} % with 95 % certainty)")
     print(f"  refused                          {100 - 100 * len(accepted) / len(rows):5.1f} %")
     if long:
         kept = _column(long, "accepted").mean()
         print(f"  refused at 30 s and more         {100 - 100 * kept:5.1f} %")
     print(f"  refused for another reason       {int(_column(rows, 'other_refusal').sum())}")
     print(f"  accepted with a warning          {_share(accepted, 'warned')}")
+    print(
+        f"  intervals of all accepted        lag with the systematic part "
+        f"{_share(accepted, 'covered_total')}, drift {_share(accepted, 'drift_covered')}"
+    )
     for locked in sorted({row["locked"] for row in accepted}):
         some = [row for row in accepted if row["locked"] == locked and not row["wrong"]]
         print(
