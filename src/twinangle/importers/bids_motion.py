@@ -39,7 +39,7 @@ def read(path: Path, request: Request) -> Table:
     if own_time and own_time not in wanted:
         wanted.append(own_time)
     chosen = [channel for channel in channels if channel["name"] in wanted]
-    values = read_columns(path, layout, [names.index(name) for name in wanted], request)
+    values, _ = read_columns(path, layout, [names.index(name) for name in wanted], request)
     notes = _mark_missing(values, wanted, latency, metadata.get("MissingValues"))
     began_s = start_s(path)
     if own_time:

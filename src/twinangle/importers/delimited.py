@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +28,7 @@ from twinangle.recording import Array
 # Words that loggers and spreadsheets write where there is no number.
 MISSING_WORDS = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "-nan")
 DELIMITERS = (",", ";", "\t")
+COMMENT_SIGNS = ("#", "%", "//")
 HEAD_BYTES = 1 << 18
 HEAD_LINES = 100  # among which the column names are looked for
 UNIT_WORDS = re.compile(
@@ -46,6 +47,8 @@ class Layout:
     units: tuple[str, ...]  # empty where there is no row of units
     n_head: int  # lines before the first row of data
     n_above: int = 0  # lines with content above the column names, comments left out
+    joined: bool = False  # names made of two rows: a sensor's above, a channel's under it
+    commented: bool = False  # names read from a line marked as a comment
 
 
 def read(path: Path, request: Request) -> Table:
@@ -55,20 +58,26 @@ def read(path: Path, request: Request) -> Table:
     if request.columns is None:
         wanted = _numeric_columns(path, layout, wanted, request)
     places = [layout.names.index(name) for name in wanted]
-    values = read_columns(path, layout, places, request)
+    values, n_comments = read_columns(path, layout, places, request)
     units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
     return Table(
         columns=tuple(wanted),
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=_layout_notes(layout),
+        notes=_layout_notes(layout, n_comments),
     )
 
 
-def _layout_notes(layout: Layout) -> tuple[str, ...]:
-    """Say what was understood beyond a plain header."""
+def _layout_notes(layout: Layout, n_comments: int) -> tuple[str, ...]:
+    """Say what was understood beyond a plain header and rows of numbers."""
     notes = []
+    if n_comments:
+        notes.append(f"{n_comments} comment line(s) among the rows passed over")
+    if layout.commented:
+        notes.append("column names read from the comment line above the numbers")
+    if layout.joined:
+        notes.append("column names made of two rows, as in 'thigh acc_x'")
     if layout.n_above:
         notes.append(f"{layout.n_above} line(s) of text above the column names passed over")
     if layout.units:
@@ -92,23 +101,62 @@ def sniff(path: Path, request: Request) -> Layout:
         )
     delimiter = max(DELIMITERS, key=lines[header].count)
     names = _cells(lines[header], delimiter)
-    body = [_cells(line, delimiter) for line in lines[header + 1 : header + 200]]
-    if all(_looks_numeric(name) for name in names if name):
+    first = header + 1  # the line after the column names
+    commented = all(_looks_numeric(name) for name in names if name)
+    if commented:
+        names, first = _names_in_comment(lines, header, delimiter), header
+    if not names:
         raise RecordingError(
             f"{request.source}, row {header + 1}: holds numbers where the column names should be; "
             "add a header row."
         )
+    body = [_cells(line, delimiter) for line in lines[first : first + 200]]
     units: tuple[str, ...] = ()
     if body and len(body[0]) == len(names) and _is_units_row(body[0]):
         units = tuple("" if cell == "-" else cell.strip("[]() ") for cell in body[0])
+    above = None if commented else _row_of_groups(lines, header, names, delimiter)
+    joined = _joined(above, names) if above is not None else names
     return Layout(
         delimiter=delimiter,
         decimal=_decimal(body, delimiter),
-        names=tuple(names),
+        names=tuple(joined),
         units=units,
-        n_head=header + 1 + bool(units),
-        n_above=sum(_is_header(line) for line in lines[:header]),
+        n_head=first + bool(units),
+        n_above=sum(_is_header(line) for line in lines[:header]) - (above is not None),
+        joined=above is not None,
+        commented=commented,
     )
+
+
+def _names_in_comment(lines: list[str], header: int, delimiter: str) -> list[str]:
+    """Return the names in the comment line above the first numbers; none where it holds none."""
+    if header == 0:
+        return []
+    names = _cells(lines[header - 1].lstrip("#%/ "), delimiter)
+    numbers = _cells(lines[header], delimiter)
+    return names if len(names) == len(numbers) and not any(map(_looks_numeric, names)) else []
+
+
+def _row_of_groups(
+    lines: list[str], header: int, names: list[str], delimiter: str
+) -> list[str] | None:
+    """Return the row above names that occur twice, where it tells them apart: sensors' names."""
+    if header == 0 or len(set(names)) == len(names) or not _is_header(lines[header - 1]):
+        return None
+    groups = _cells(lines[header - 1], delimiter)
+    if len(groups) != len(names):
+        return None
+    joined = _joined(groups, names)
+    return groups if len(set(joined)) == len(joined) else None
+
+
+def _joined(groups: list[str], names: list[str]) -> list[str]:
+    """Return "thigh acc_x" for acc_x under thigh; a group holds until the next one begins."""
+    joined, group = [], ""
+    for own, name in zip(groups, names, strict=True):
+        group = own or group
+        joined.append(f"{group} {name}" if group and names.count(name) > 1 else name)
+    return joined
 
 
 def _head_lines(path: Path, request: Request) -> list[str]:
@@ -143,7 +191,7 @@ def _find_header(lines: list[str], request: Request) -> int | None:
     cells = {i: _cells(lines[i], max(DELIMITERS, key=lines[i].count)) for i in content[:HEAD_LINES]}
     wanted = {*(request.columns or ()), *([request.time] if request.time else ())}
     for i, names in cells.items():
-        if wanted and wanted <= set(names):
+        if wanted and wanted <= {*names, *_under_groups(cells, i)}:
             return i
     for i, below, second in zip(content, content[1:], content[2:], strict=False):
         if i not in cells or second not in cells:
@@ -156,9 +204,15 @@ def _find_header(lines: list[str], request: Request) -> int | None:
     return content[0] if content else None
 
 
+def _under_groups(cells: dict[int, list[str]], i: int) -> list[str]:
+    """Return the names of a row joined with those of the row above it, where there is one."""
+    above = cells.get(i - 1)
+    return _joined(above, cells[i]) if above and len(above) == len(cells[i]) else []
+
+
 def _is_header(line: str) -> bool:
     """Tell a line with content from blank lines, comments and bare delimiters."""
-    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith(("#", "%", "//"))
+    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith(COMMENT_SIGNS)
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
@@ -178,15 +232,22 @@ def _is_units_row(cells: list[str]) -> bool:
 
 
 def _decimal(body: list[list[str]], delimiter: str) -> str:
-    """Return the decimal sign: a comma only where commas do not part the cells."""
-    if delimiter == ",":
-        return "."
-    with_comma = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?")
+    """Return the decimal sign.
+
+    Where commas part the cells too, a cell in quotation marks may hold one; it is a decimal comma
+    unless three digits follow in every such cell, which may be thousands.
+    """
+    digits = r"(\d{1,2}|\d{4,})" if delimiter == "," else r"\d+"
+    with_comma = re.compile(rf"[+-]?\d*,{digits}([eE][+-]?\d+)?")
     return "," if any(with_comma.fullmatch(cell) for cell in chain(*body)) else "."
 
 
-def read_columns(path: Path, layout: Layout, places: list[int], request: Request) -> Array:
+def read_columns(
+    path: Path, layout: Layout, places: list[int], request: Request
+) -> tuple[Array, int]:
     """Read the columns at `places`; (n, len(places)), NaN where a cell is empty.
+
+    The second value counts comment lines among the rows, which are passed over.
 
     Raises
     ------
@@ -194,7 +255,7 @@ def read_columns(path: Path, layout: Layout, places: list[int], request: Request
         With the row and the column of the first cell that is no number.
     """
     try:
-        return _read_fast(path, layout, places)
+        return _read_fast(path, layout, places), 0
     except ArrowException:
         return _read_slow(path, layout, places, request)
 
@@ -247,9 +308,20 @@ def _records(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
         reader = csv.reader(stream, delimiter=layout.delimiter)
         start = layout.n_head + 1
         for cells in reader:
-            if cells or len(layout.names) == 1:
+            if (cells or len(layout.names) == 1) and not _is_comment(cells):
                 yield start, cells or [""]
             start = layout.n_head + reader.line_num + 1
+
+
+def _is_comment(cells: list[str]) -> bool:
+    return bool(cells) and cells[0].lstrip().startswith(COMMENT_SIGNS)
+
+
+def _count_comments(path: Path, layout: Layout) -> int:
+    """Count the comment lines among the rows of data."""
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
+        rows = csv.reader(stream, delimiter=layout.delimiter)
+        return sum(_is_comment(cells) for cells in islice(rows, layout.n_head, None))
 
 
 def row_of(path: Path, layout: Layout, sample: int) -> str:
@@ -260,7 +332,9 @@ def row_of(path: Path, layout: Layout, sample: int) -> str:
     return f"sample {sample + 1}"
 
 
-def _read_slow(path: Path, layout: Layout, places: list[int], request: Request) -> Array:
+def _read_slow(
+    path: Path, layout: Layout, places: list[int], request: Request
+) -> tuple[Array, int]:
     """Read cell by cell, and name the first row and column that cannot be read."""
     rows: list[list[float]] = []
     row = layout.n_head
@@ -274,7 +348,8 @@ def _read_slow(path: Path, layout: Layout, places: list[int], request: Request) 
             rows.append([_to_number(cells[place], layout, row, place, request) for place in places])
     except csv.Error as error:
         raise RecordingError(f"{request.source}, after row {row}: {error}.") from None
-    return np.array(rows, dtype=np.float64).reshape(len(rows), len(places))
+    values = np.array(rows, dtype=np.float64).reshape(len(rows), len(places))
+    return values, _count_comments(path, layout)
 
 
 def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request) -> float:
