@@ -2,7 +2,7 @@
 
 Every rule returns one text a cycle, empty where the rule has no objection. The limits are set
 from medians and median absolute deviations (MAD), wide enough that ordinary variability stays
-in: with four or five robust standard deviations, next to nothing of a normal spread is cut off,
+in: with four to six robust standard deviations, next to nothing of a normal spread is cut off,
 so the SD over cycles is not made smaller by the rules themselves. Common practice, no source,
 for each of the limits.
 """
@@ -26,7 +26,7 @@ BESIDE_TURN_LEAST_DEG = 1.5
 BESIDE_TURN_SDS = 2.5
 DURATION_SDS = 4.0
 DURATION_LEAST = 0.15
-CURVE_SDS = 5.0
+CURVE_SDS = 6.0
 CURVE_LEAST_MEDIANS = 2.5
 CURVE_LEAST_RANGE = 0.03
 LEAST_FOR_LIMITS = 5
@@ -194,7 +194,7 @@ def odd_curves(
     """Refuse curves far from the median curve.
 
     The distance is the RMS over the 101 points of the curve minus the median curve. The limit is
-    the median distance plus five of its robust standard deviations, at least 2.5 median
+    the median distance plus six of its robust standard deviations, at least 2.5 median
     distances and 3 % of the median curve's range. Bouts as for durations.
     """
     reasons = [""] * curves.shape[0]
