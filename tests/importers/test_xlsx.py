@@ -180,6 +180,22 @@ def test_a_row_number_of_a_billion_is_refused(tmp_path):
         read_recording(rewrite(path, b'<row r="4"', b'<row r="999999999"'), rate_hz=1)
 
 
+def test_a_row_far_beyond_the_others_is_refused(tmp_path):
+    path = book(tmp_path / "walk.xlsx", [["knee"], [1], [2], [3]])
+
+    with pytest.raises(RecordingError, match="row 900000 of its sheet 'Sheet1' follows 899996 e"):
+        read_recording(rewrite(path, b'<row r="4"', b'<row r="900000"'), rate_hz=1)
+
+
+def test_a_million_empty_rows_at_the_end_are_left_out(tmp_path):
+    path = book(tmp_path / "walk.xlsx", [["knee"], [1], [2]])
+    end = b"</sheetData>"
+
+    found = read_recording(rewrite(path, end, b'<row r="1048576"></row>' + end), rate_hz=1)
+
+    assert_array_equal(first(found), [1, 2])
+
+
 def test_a_size_that_the_sheet_claims_is_not_trusted(tmp_path):
     path = book(tmp_path / "walk.xlsx", [["knee"], [1], [2]])
 

@@ -15,7 +15,7 @@ from array import array
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, repeat
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,7 @@ from twinangle.recording import Array
 
 HEAD_ROWS = 100  # among which the column names are looked for
 MOST_ROWS = 1_048_576  # of a sheet, by the format
+MOST_EMPTY = 10_000  # rows between others
 MOST_UNPACKED = 100  # times the file's size, beside the next: a table packs ten- to twentyfold
 SPARE_UNPACKED = 32 * 2**20
 NUMBER = re.compile(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?")
@@ -116,13 +117,30 @@ def _check_unpacked_size(path: Path) -> None:
 
 
 def _rows(sheet: Any, first: int = 1) -> Iterator[Row]:
-    """Yield a sheet's rows from one on, as far as the format allows."""
+    """Yield a sheet's rows from one on, as far as the format allows.
+
+    The number of a row is what the file says, and the library fills in those before it: so many
+    empty ones are not believed. At the end of a sheet they are left out.
+    """
     sheet.reset_dimensions()  # what the file says of its size is not trusted
+    n_empty = 0
     for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
         if number > MOST_ROWS:
             raise ValueError(f"its sheet {sheet.title!r} claims more than {MOST_ROWS} rows")
-        if number >= first:
-            yield row
+        if number < first:
+            continue
+        if all(cell is None for cell in row):
+            n_empty += 1
+            continue
+        if n_empty > MOST_EMPTY:
+            raise ValueError(
+                f"row {number} of its sheet {sheet.title!r} follows {n_empty} empty ones"
+            )
+        yield from repeat((), n_empty)
+        n_empty = 0
+        yield row
+    if n_empty <= MOST_EMPTY:
+        yield from repeat((), n_empty)
 
 
 def _asked(request: Request) -> tuple[str, ...]:
