@@ -81,23 +81,27 @@ def _further_numbers(trials: list[TrialResult], naming: Naming) -> list[Block]:
 
 
 PAGE_HEAD = (
-    "Procedure", "Cycles", "Offset", "RMS dem.", "SD wearable", "SD reference", "Ratio of SDs",
+    "Procedure", "Cycles", "Offset", "RMS dem.", "± clock", "SD wearable", "SD reference",
+    "Ratio of SDs",
 )  # fmt: skip
 PAGE_CAPTION = (
     "Cycles kept / found; offset, RMS of the demeaned curves, SD over cycles (degrees) and the "
-    "wearable's SD over the reference's, with intervals over this recording's cycles."
+    "wearable's SD over the reference's, with intervals over this recording's cycles. ± clock: how "
+    "far that RMS moves within the error of the lag, so how much of it may be the clock."
 )
 
 
 def _numbers_with_intervals(trial: TrialResult) -> list[str]:
     """Return one procedure's numbers on a recording, with their intervals."""
     curves, both, cycles = trial.agreement, trial.variability, trial.cycles
+    cost = trial.timing_cost
     sds = (trial.wearable_variability, trial.reference_variability)
     return [
         trial.procedure,
         NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
         NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
         NOTHING if curves is None else with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
+        number(None if cost is None else cost.change_deg),
         *(NOTHING if item is None else with_interval(item.sd, item.sd_ci) for item in sds),
         NOTHING if both is None else with_interval(both.ratio, both.ratio_ci),
     ]
