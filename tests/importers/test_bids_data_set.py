@@ -15,7 +15,7 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from twinangle.errors import RecordingError
-from twinangle.importers import describe_file, read_recording
+from twinangle.importers import describe_file, read_event_times, read_recording
 
 RNG = np.random.default_rng(4)
 VALUES = RNG.normal(size=(50, 3))
@@ -142,6 +142,34 @@ def test_what_the_data_set_says_of_a_channel_is_told(tmp_path):
     assert read_recording(path, columns=["a_x"]).notes == ()
     assert "channel 'a_y' is marked bad in the data set (came loose)" in str(describe_file(path))
     assert describe_file(path).channels[0].role == "LeftShank ACCEL x"
+
+
+def test_events_beside_a_recording_are_its_own(tmp_path):
+    path = write(tmp_path, "imu")
+    write(tmp_path, "optical")
+    write_scans(
+        tmp_path,
+        {
+            "task-walk_tracksys-imu": "2001-05-01T10:00:00.5",
+            "task-walk_tracksys-optical": "2001-05-01T10:00:00",
+        },
+    )
+    # An events file without a tracking system is for all of them (inheritance).
+    events = path.with_name("sub-01_ses-a_task-walk_events.tsv")
+    events.write_text("onset\tduration\ttrial_type\n0.25\t0\tstep\n0.1\t0\tturn\n0.75\tn/a\tstep\n")
+    path.with_name("sub-01_ses-a_task-run_events.tsv").write_text("onset\tduration\n9\t0\n")
+
+    assert_array_equal(read_event_times(path, label="step"), [0.75, 1.25])
+    assert [event.label for event in describe_file(path).events] == ["turn", "step", "step"]
+    with pytest.raises(RecordingError, match="marks the events 'turn' and 'step'; one kind"):
+        read_event_times(path)
+
+    events.write_text("onset\tduration\n0.25\t0\nn/a\t0\n")
+    with pytest.raises(RecordingError, match=r"events\.tsv, row 3, column 'onset': is 'n/a'"):
+        read_event_times(path)
+    events.unlink()
+    with pytest.raises(RecordingError, match="marks no events"):
+        read_event_times(path)
 
 
 @pytest.mark.parametrize(

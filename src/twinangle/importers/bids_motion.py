@@ -19,7 +19,7 @@ from twinangle.errors import RecordingError
 from twinangle.importers.base import choose_columns
 from twinangle.importers.bids_layout import applicable, read_metadata, read_table, start_s
 from twinangle.importers.delimited import MISSING_WORDS, Layout, read_columns, row_of
-from twinangle.importers.table import Format, Request, Table
+from twinangle.importers.table import Event, Format, Request, Table
 from twinangle.recording import Array
 
 ENDING = "_motion.tsv"
@@ -56,6 +56,36 @@ def read(path: Path, request: Request) -> Table:
         notes=(*notes, *_bad_channels(chosen), *(_start_note(began_s) if own_clock else ())),
         roles={channel["name"]: _role(channel) for channel in chosen},
     )
+
+
+def read_events(path: Path, source: str) -> tuple[Event, ...]:
+    """Return the events of the nearest `_events.tsv` that applies, on the file's own clock.
+
+    An onset counts from the recording's first sample; the kind is the `trial_type`.
+    """
+    sidecars = applicable(path, "_events.tsv")
+    if not sidecars:
+        return ()
+    where = f"{source}: its {sidecars[-1].name}"
+    try:
+        rows = read_table(sidecars[-1])
+    except (UnicodeDecodeError, csv.Error, OSError) as error:
+        raise RecordingError(f"{where} cannot be read: {error}.") from error
+    began_s = start_s(path) or 0.0
+    events = []
+    for number, row in enumerate(rows, start=2):
+        try:
+            onset = float(row.get("onset", ""))
+        except ValueError:
+            onset = math.nan
+        if not math.isfinite(onset):
+            raise RecordingError(
+                f"{where}, row {number}, column 'onset': is {row.get('onset', '')!r}; accepted: a "
+                "number of seconds."
+            )
+        kind = row.get("trial_type", "")
+        events.append(Event(onset + began_s, "event" if kind in MISSING_WORDS else kind))
+    return tuple(sorted(events, key=lambda event: event.time_s))
 
 
 def _role(channel: Channel) -> str:
@@ -187,4 +217,4 @@ def _n_header_rows(path: Path, names: tuple[str, ...], request: Request) -> int:
     return int(cells == list(names))
 
 
-FORMAT = Format("Motion-BIDS", (ENDING,), read)
+FORMAT = Format("Motion-BIDS", (ENDING,), read, read_events)
