@@ -7,6 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from twinangle.errors import RecordingError
@@ -212,6 +214,34 @@ def test_its_own_clock_can_be_asked_for_by_name(tmp_path):
     recording = read_recording(tmp_path / "walk.edf", columns=["knee"], time="time_s")
 
     assert_array_equal(recording.time_s, np.arange(1000) / 100)
+    with pytest.raises(RecordingError, match="no channel 't'; it carries its own clock: leave"):
+        read_recording(tmp_path / "walk.edf", columns=["knee"], time="t")
+    with pytest.raises(RecordingError, match="is in seconds and counts no samples"):
+        read_recording(tmp_path / "walk.edf", columns=["knee"], time="time_s", rate_hz=100)
+
+
+@given(
+    low=st.integers(-9000, 8999),
+    span=st.integers(1, 900),
+    digital=st.sampled_from([(-32768, 32767), (-2048, 2047), (0, 255), (-1, 5)]),
+    record_s=st.sampled_from([0.1, 0.25, 1, 4]),
+    seed=st.integers(0, 2**32 - 1),
+)
+@settings(max_examples=40, deadline=None)
+def test_any_range_is_scaled_as_the_library_scales_it(
+    tmp_path_factory, low, span, digital, record_s, seed
+):
+    values = low + span * np.random.default_rng(seed).random(800)
+    signal = edfio.EdfSignal(
+        values, 100, label="a", physical_range=(low, low + span), digital_range=digital
+    )
+    path = tmp_path_factory.mktemp("any") / "walk.edf"
+    edfio.Edf([signal], data_record_duration=record_s).write(path)
+
+    recording = read_recording(path)
+
+    assert_array_equal(recording.columns(["a"])[:, 0], signal.data)
+    assert_array_equal(recording.time_s, np.arange(800) / 100)
 
 
 def test_equal_labels_are_numbered_and_neither_has_the_bare_name(tmp_path):

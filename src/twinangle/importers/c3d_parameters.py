@@ -55,7 +55,9 @@ def floats(data: bytes, processor: Processor) -> NDArray[np.float32]:
     IEEE 754's; an exponent of 0 is the number 0.
     """
     if processor != "dec":
-        return np.frombuffer(data, ">f4" if processor == "mips" else "<f4").astype(np.float32)
+        return np.frombuffer(data, ">f4" if processor == "mips" else "<f4").astype(
+            np.float32, copy=False
+        )
     halves = np.frombuffer(data, "<u2").astype(np.uint32).reshape(-1, 2)
     bits = (halves[:, 0] << 16) | halves[:, 1]
     exponent = (bits >> 23) & 0xFF

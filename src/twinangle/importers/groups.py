@@ -97,6 +97,11 @@ def read_groups(
     if request.time is not None and not _asks_own_time(request, groups):
         wanted.append(request.time)
     every = [name for group in groups for name in group.names]
+    if request.time in wanted and request.time not in every:
+        raise RecordingError(
+            f"{request.source}: has no channel {request.time!r}; it carries its own clock: leave "
+            f"`time` out, or ask for that clock as {OWN_TIME!r}."
+        )
     wanted = choose_columns(replace(request, columns=tuple(wanted), time=None), every)
     holders = [group for group in groups if set(wanted) & set(group.names)]
     if len(holders) > 1:
@@ -121,6 +126,11 @@ def _asks_own_time(request: Request, groups: Sequence[Group]) -> bool:
 def _read(group: Group, request: Request, names: Sequence[str]) -> Table:
     """Read channels of one group, with a column of its own times where they are needed."""
     own_time = _asks_own_time(request, [group])
+    if request.rate_hz is not None and own_time:
+        raise RecordingError(
+            f"{request.source}: its own clock {OWN_TIME!r} is in seconds and counts no samples; "
+            "leave `rate_hz` out."
+        )
     if request.rate_hz is not None and request.time is None:
         _require_same_rate(group, request)
     columns, values = list(names), group.load([group.names.index(name) for name in names])
