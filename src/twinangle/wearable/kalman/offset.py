@@ -61,8 +61,8 @@ def estimate_offset(
 def remove_offset(rows: Array, offset: Array) -> None:
     """Take an offset off the magnetometer's sums, in place.
 
-    ∫ R (ω × b) dt = (R(T) − I) b, as R' = R [ω]×. The mean norm is corrected to the first order,
-    the mean square exactly.
+    ∫ R (ω × b) dt = (R(T) − I) b, as R' = R [ω]×. The mean square is corrected exactly, the mean
+    norm as if the field did not turn in the sensor's frame within the block.
     """
     seen = rows[:, NORM_M] > 0
     mean = rows[:, SENSOR_M : SENSOR_M + 3].copy()
@@ -72,7 +72,7 @@ def remove_offset(rows: Array, offset: Array) -> None:
     rows[seen, SENSOR_M : SENSOR_M + 3] -= offset
     change = offset @ offset - 2 * mean[seen] @ offset
     rows[seen, SQUARE_M] += change
-    rows[seen, NORM_M] += change / (2 * rows[seen, NORM_M])
+    rows[seen, NORM_M] = np.sqrt(np.maximum(rows[seen, NORM_M] ** 2 + change, 0.0))
 
 
 def matrices(quaternions: Array) -> Array:
