@@ -1,11 +1,13 @@
 """One clock from trigger pulses."""
 
+import re
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.errors import SynchronisationError
-from twinangle.synchronise import trigger
+from twinangle.synchronise import lag_interval, trigger
 
 
 def channel(edges_s, rate_hz, length_s, start_s=0.0, low=0.1, high=4.9):
@@ -43,6 +45,35 @@ def test_even_trains_of_unlike_length_are_refused_unless_the_lag_is_bounded():
     with pytest.raises(SynchronisationError, match="match in more than one way"):
         trigger(*channels)
     assert_allclose(trigger(*channels, max_lag_s=0.4).lag_s, 0.0, atol=0.005)
+
+
+def test_a_logger_that_skipped_between_pulses_is_warned_of():
+    pulses = np.arange(2.0, 62.0, 3.0) + 0.1 * np.random.default_rng(9).random(20)
+    skipped = np.where(pulses > 30, pulses - 0.04, pulses)  # 40 ms lost at 30 s
+
+    clock = trigger(channel(skipped, 1000, 80), channel(pulses, 1000, 80), max_lag_s=1.0)
+    sound = trigger(channel(pulses, 1000, 80), channel(pulses, 1000, 80), max_lag_s=1.0)
+
+    assert not sound.warnings
+    assert len(clock.warnings) == 1
+    step = re.search(r"step by (-?\d+) ms between ([\d.]+) and ([\d.]+) s", clock.warnings[0])
+    assert step is not None
+    assert abs(int(step[1]) + 40) <= 1
+    assert float(step[2]) < 30 < float(step[3])
+
+
+@pytest.mark.parametrize("n", [1, 2, 12])
+def test_interval_of_the_lag_holds_the_truth(n):
+    """Edges fall anywhere between two samples: the interval must hold the lag nearly always."""
+    rng = np.random.default_rng(n)
+    held = 0
+    for _ in range(60):
+        pulses = 8 + np.cumsum(rng.uniform(1, 4, n))
+        lag = rng.uniform(-5, 5)
+        clock = trigger(channel(pulses + lag, 100, 70), channel(pulses, 100, 70), max_lag_s=6.0)
+        interval = lag_interval(clock)
+        held += interval.start_s <= lag <= interval.end_s
+    assert held >= 51  # binomial(60, 0.95) lies above in 99.9 % of cases
 
 
 def test_no_edge_is_refused():

@@ -194,6 +194,10 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
     rows = np.column_stack([np.ones(time.size), time - middle])[:, : 2 if fitted else 1]
     inverse = np.linalg.inv(rows.T @ (rows / error[:, None] ** 2))
     solution = inverse @ (rows.T @ (lag / error**2))
+    free = time.size - rows.shape[1]
+    if free > 0:  # events that scatter more than their errors say (Birge 1932, from memory)
+        excess = float(np.sum(((lag - rows @ solution) / error) ** 2)) / free
+        inverse = inverse * max(excess, 1.0)
     slope = float(solution[1]) if fitted else 0.0
     slope_se = float(np.sqrt(inverse[1, 1])) if fitted else float("nan")
     centre_se = float(np.sqrt(inverse[0, 0]))

@@ -7,6 +7,7 @@ import numpy as np
 from twinangle.checks import as_float_array
 from twinangle.errors import SynchronisationError
 from twinangle.recording import Array, Synchronisation
+from twinangle.synchronise.windows import WindowedLags, line_warnings
 
 _TOLERANCE_S = 0.01  # beyond the clocks' own resolution, for matching the intervals of pulses
 _MAX_DRIFT = 500e-6  # of a logger's clock
@@ -57,7 +58,8 @@ def trigger(
 
     Pulses are matched by their spacing: of all ways to slide one train along the other, the one
     with most coincidences within 10 ms (and 500 ppm), and the smallest spread among equals. With
-    one pulse there is a lag only; with two and more, lag and drift by least squares.
+    one pulse there is a lag only; with two and more, lag and drift by least squares. From eight
+    on, a step or a bend in the pulses' lags (a logger that skipped) draws a warning.
 
     Parameters
     ----------
@@ -147,17 +149,27 @@ def _fit_pulses(
     middle = float(offset.mean())
     residual = offset - middle - slope * elapsed
     free = n - (2 if slope else 1)
-    noise = max(edge_se_s, float(np.sqrt(residual @ residual / free)) if free > 0 else 0.0)
+    scatter = float(np.sqrt(residual @ residual / free)) if free > 0 else 0.0
+    noise = max(edge_se_s, scatter)
+    freedom = float(free) if scatter > edge_se_s else float("nan")
     slope_se = noise / np.sqrt(spread) if spread > 0 else float("nan")
-    warnings = () if n > 1 else ("one trigger pulse: the lag is known, the drift is not.",)
+    warnings = (
+        line_warnings(WindowedLags(reference_s, offset, np.ones(n)), drift=drift)
+        if n > 1
+        else ("one trigger pulse: the lag is known, the drift is not.",)
+    )
     lag_se = noise / np.sqrt(n)
     return Synchronisation(
         method="trigger",
         lag_s=middle - slope * centre,
         lag_se_s=float(np.hypot(lag_se, slope_se * centre)) if slope else float(lag_se),
         drift_ppm=slope * 1e6,
-        drift_se_ppm=float(slope_se * 1e6),
+        drift_se_ppm=float(slope_se * 1e6) if slope else float("nan"),
         window_time_s=reference_s,
         window_lag_s=offset,
+        centre_s=centre,
+        centre_lag_se_s=float(lag_se),
+        centre_lag_df=freedom,
+        drift_df=freedom,
         warnings=warnings,
     )
