@@ -216,6 +216,8 @@ def test_its_own_clock_can_be_asked_for_by_name(tmp_path):
     assert_array_equal(recording.time_s, np.arange(1000) / 100)
     with pytest.raises(RecordingError, match="no channel 't'; it carries its own clock: leave"):
         read_recording(tmp_path / "walk.edf", columns=["knee"], time="t")
+    with pytest.raises(RecordingError, match="no channel 't'; it carries its own clock: leave"):
+        read_recording(tmp_path / "walk.edf", time="t")
     with pytest.raises(RecordingError, match="is in seconds and counts no samples"):
         read_recording(tmp_path / "walk.edf", columns=["knee"], time="time_s", rate_hz=100)
 
@@ -242,6 +244,21 @@ def test_any_range_is_scaled_as_the_library_scales_it(
 
     assert_array_equal(recording.columns(["a"])[:, 0], signal.data)
     assert_array_equal(recording.time_s, np.arange(800) / 100)
+
+
+def test_a_channel_of_counts_may_be_the_clock(tmp_path):
+    count = edfio.EdfSignal(np.arange(1000.0), 100, label="count", physical_range=(-32768, 32767))
+    knee = edfio.EdfSignal(KNEE, 100, label="knee", physical_range=(-200, 200))
+    more = [
+        edfio.EdfSignal(acc, 200, label=f"a{k}", physical_range=(-90, 90))
+        for k, acc in enumerate((*ACC, ACC[0]))
+    ]
+    edfio.Edf([count, knee, *more], data_record_duration=1).write(tmp_path / "walk.edf")
+
+    recording = read_recording(tmp_path / "walk.edf", time="count", rate_hz=50)
+
+    assert recording.channels == ("knee",)
+    assert_array_equal(recording.time_s, np.arange(1000) / 50)
 
 
 def test_equal_labels_are_numbered_and_neither_has_the_bare_name(tmp_path):

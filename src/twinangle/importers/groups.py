@@ -86,22 +86,24 @@ def read_groups(
     RecordingError
         A channel that no group has; channels of two groups; a declared rate that is not the file's.
     """
-    if request.columns is None:
-        first, *others = [_read(group, request, group.names) for group in groups]
-        more = [
-            f"{len(group.names)} {group.what} at {group.rate_hz:.6g} Hz: read only when named"
-            for group in groups[1:]
-        ]
-        return replace(first, notes=(*notes, *hints, *more), also=tuple(others))
-    wanted = list(request.columns)
-    if request.time is not None and not _asks_own_time(request, groups):
-        wanted.append(request.time)
     every = [name for group in groups for name in group.names]
-    if request.time in wanted and request.time not in every:
+    channel_of_times = None if _asks_own_time(request, groups) else request.time
+    if channel_of_times is not None and channel_of_times not in every:
         raise RecordingError(
             f"{request.source}: has no channel {request.time!r}; it carries its own clock: leave "
             f"`time` out, or ask for that clock as {OWN_TIME!r}."
         )
+    if request.columns is None:
+        ordered = sorted(groups, key=lambda group: channel_of_times not in (None, *group.names))
+        first, *others = [_read(group, request, group.names) for group in ordered]
+        more = [
+            f"{len(group.names)} {group.what} at {group.rate_hz:.6g} Hz: read only when named"
+            for group in ordered[1:]
+        ]
+        return replace(first, notes=(*notes, *hints, *more), also=tuple(others))
+    wanted = list(request.columns)
+    if channel_of_times is not None:
+        wanted.append(channel_of_times)
     wanted = choose_columns(replace(request, columns=tuple(wanted), time=None), every)
     holders = [group for group in groups if set(wanted) & set(group.names)]
     if len(holders) > 1:
