@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_array_equal
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, TwinangleError
 from twinangle.importers import describe_file, read_event_times, read_recording
 
 RNG = np.random.default_rng(4)
@@ -192,3 +192,31 @@ def test_faulty_sidecars_are_named(tmp_path, name, content, message):
     with pytest.raises(RecordingError, match=message) as caught:
         read_recording(path, source="walk")
     assert str(caught.value).startswith("walk")
+
+
+@pytest.mark.parametrize("ending", ["channels.tsv", "motion.json", "scans.tsv", "events.tsv"])
+def test_mutated_sidecars_end_in_a_recording_or_a_message_that_names_the_file(tmp_path, ending):
+    rng = np.random.default_rng(17)
+    path = write(tmp_path, "imu", metadata={"SamplingFrequency": 50, "MissingValues": "n/a"})
+    write_scans(tmp_path, {"task-walk_tracksys-imu": "2001-05-01T10:00:00.25"})
+    path.with_name("sub-01_ses-a_task-walk_events.tsv").write_text(
+        "onset\tduration\ttrial_type\n0.25\t0\tstep\n0.75\tn/a\tstep\n"
+    )
+    (sidecar,) = (tmp_path / "sub-01").rglob(f"*{ending}")
+    clean = sidecar.read_bytes()
+    messages = []
+    for _ in range(120):
+        mutant = bytearray(clean)
+        for at in rng.integers(0, len(mutant), rng.integers(1, 6)):
+            mutant[at] = rng.integers(0, 256)
+        cut = len(mutant) if rng.random() < 0.7 else int(rng.integers(0, len(mutant)))
+        sidecar.write_bytes(bytes(mutant[:cut]))
+        try:
+            recording = read_recording(path, source="walk")
+            read_event_times(path)
+        except TwinangleError as error:
+            messages.append(str(error))
+        else:
+            assert np.isfinite(recording.time_s).all()
+    assert all("walk" in message for message in messages)
+    assert messages or ending == "scans.tsv"  # a start that cannot be read is none
