@@ -31,6 +31,7 @@ from coverage_studies import (
     condition_studies,
     curve_studies,
     form_studies,
+    instrument_studies,
     limit_studies,
     model_studies,
     pooled_studies,
@@ -107,6 +108,10 @@ def _further_cells() -> Iterator[Cell]:
     for k in PARTICIPANTS:
         yield Cell("numbers of curves and budgets over participants", f"{k} participants",
                    partial(pooled_studies, k=k))  # fmt: skip
+    for spread_sd, k in itertools.product((0.0, 0.3), PARTICIPANTS):
+        yield Cell("SD of two instruments, over participants",
+                   f"{k} participants, SD of ln {spread_sd:g}",
+                   partial(instrument_studies, k=k, spread=spread_sd))  # fmt: skip
     for (spread, sds), k in itertools.product(SPREADS.items(), PARTICIPANTS):
         run = partial(share_studies, k=k, sds=sds)
         yield Cell("share within a margin", f"{spread}, {k} participants", run)

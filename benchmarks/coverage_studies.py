@@ -8,7 +8,7 @@ at once, the first few also go through its public functions and must agree.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,6 +31,7 @@ from twinangle.agreement import (
     mixed_model_limits,
     percentile_limits,
     pitman_morgan,
+    pool_variability,
     regression_limits,
     share_within,
     unlinked_limits,
@@ -405,6 +406,35 @@ def pooled_studies(rng: np.random.Generator, n: int, k: int) -> Held:
     plain = (scores[..., :3] ** 2).mean(axis=-1)
     found["plain t, 3 df"] = np.abs(plain.mean(axis=1) - 1) <= t * plain.std(axis=1, ddof=1)
     return found
+
+
+def instrument_studies(rng: np.random.Generator, n: int, k: int, spread: float) -> Held:
+    """SDs of two instruments over participants who differ in theirs; all cycles pooled beside."""
+    r = float(np.sqrt(SIZES**2 @ BASIS**2).mean())
+    mean, square = float(np.exp(spread**2 / 2)), float(np.exp(2 * spread**2))
+    blank = compare_variability(*trial(np.random.default_rng(0), 5, 0.0))
+
+    def study() -> dict[str, bool]:
+        counts = rng.integers(5, 61, k)
+        seen, sds = [], np.exp(spread * rng.standard_normal(k))
+        for sd, m in zip(sds, counts, strict=True):
+            shared, own = sd * rng.standard_normal((2, m, SIZES.size)) * SIZES @ BASIS
+            w, r_own = ((shared + e * own).std(axis=0, ddof=1).mean() for e in (0.6, 0.0))
+            seen.append(replace(blank, test_sd=w, reference_sd=r_own, n_cycles=int(m)))
+        found = pool_variability(seen, range(k))
+        free, degrees = counts - 1, int(counts.sum()) - k
+        squares = [[one.test_sd**2, one.reference_sd**2] for one in seen]
+        ratio = np.sqrt(np.divide(*(free @ np.array(squares))))
+        f = np.sqrt(special.fdtri(degrees, degrees, 0.975))
+        return {
+            "SD": holds(found.reference_sd_ci, r * mean),
+            "ratio": holds(found.ratio_ci, np.sqrt(1.36)),
+            "difference": holds(found.difference_ci, r * mean * (np.sqrt(1.36) - 1)),
+            "added SD": holds(found.added_sd_ci, 0.6 * r * np.sqrt(square)),
+            "naive ratio": holds((ratio / f, ratio * f), np.sqrt(1.36)),
+        }
+
+    return one_by_one(n, study)
 
 
 # ---- bands

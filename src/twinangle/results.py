@@ -16,6 +16,7 @@ from twinangle.agreement.forms import PercentileLimits, RatioLimits, RegressionL
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.reliability import (
     Concordance,
     IntraclassCorrelation,
@@ -154,11 +155,12 @@ class Reliability:
 class FurtherParts:
     """Parts that only some designs support, and why the others are not given.
 
-    `curves`: (procedure, condition, numbers); `adjusted`: (procedure, quantity, ratio);
-    `not_given`: (part, reason).
+    `curves` and `variability`: (procedure, condition, numbers); `adjusted`: (procedure, quantity,
+    ratio); `not_given`: (part, reason).
     """
 
     curves: tuple[tuple[str, str, PooledCurves], ...] = ()
+    variability: tuple[tuple[str, str, PooledVariability], ...] = ()
     forms: tuple[LimitForms, ...] = ()
     reliability: tuple[Reliability, ...] = ()
     adjusted: tuple[tuple[str, str, AdjustedRatio], ...] = ()

@@ -289,6 +289,10 @@ def _further_record(further: FurtherParts) -> dict[str, Any]:
             {"procedure": procedure, "condition": condition} | (_numbers_of(curves) or {})
             for procedure, condition, curves in further.curves
         ],
+        "variability_over_participants": [
+            {"procedure": procedure, "condition": condition} | (_numbers_of(numbers) or {})
+            for procedure, condition, numbers in further.variability
+        ],
         "limits_in_other_forms": [_forms_record(item) for item in further.forms],
         "reliability": [_reliability_record(item) for item in further.reliability],
         "conditions_adjusted": [

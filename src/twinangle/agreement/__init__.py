@@ -55,6 +55,7 @@ from twinangle.agreement.planning import (
     participants_for_sd_ratio,
 )
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
+from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
 from twinangle.agreement.reliability import (
     Concordance,
     IntraclassCorrelation,
@@ -97,6 +98,7 @@ __all__ = [
     "PitmanMorgan",
     "PooledBudget",
     "PooledCurves",
+    "PooledVariability",
     "RatioLimits",
     "RegressionLimits",
     "SampleSize",
@@ -137,6 +139,7 @@ __all__ = [
     "pitman_morgan",
     "pool_budgets",
     "pool_curves",
+    "pool_variability",
     "ratio_limits",
     "regression_limits",
     "share_within",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._quantiles import two_sided_student
@@ -109,14 +109,7 @@ def pool_curves(
     .. [1] Fisher (1921). Metron 1, 3-32.
     """
     confidence = fraction(confidence, "confidence")
-    people = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
-    if not agreements or people.size != len(agreements):
-        raise ValueError(
-            f"`agreements` has {len(agreements)} trial(s) and `participant` {people.size}; at "
-            "least one is needed, each with its participant."
-        )
-    if people.isna().any():
-        raise ValueError(f"`participant` is missing at index {int(np.argmax(people.isna()))}.")
+    people = participants_of(participant, len(agreements), "agreements")
     with np.errstate(divide="ignore"):
         columns = {
             "offset": [one.offset for one in agreements],
@@ -126,7 +119,7 @@ def pool_curves(
         }
     # an infinite logarithm or z stays what it is; NaN where two of a participant's cancel
     with np.errstate(invalid="ignore"):
-        means = pd.DataFrame(columns).groupby(people.to_numpy(), sort=False).mean()
+        means = pd.DataFrame(columns).groupby(people, sort=False).mean()
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
     rms, z = found["rms"], found["z"]
     spread = means[["offset", "range"]].std(ddof=1)
@@ -153,6 +146,27 @@ def pool_curves(
             ),
         ),
     )
+
+
+def participants_of(
+    participant: ArrayLike | Sequence[object], n: int, name: str
+) -> NDArray[np.object_]:
+    """Return whose each of n trials is.
+
+    Raises
+    ------
+    ValueError
+        If there are no trials, the lengths differ, or a participant is missing.
+    """
+    people = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
+    if n == 0 or people.size != n:
+        raise ValueError(
+            f"`{name}` has {n} trial(s) and `participant` {people.size}; at least one is needed, "
+            "each with its participant."
+        )
+    if people.isna().any():
+        raise ValueError(f"`participant` is missing at index {int(np.argmax(people.isna()))}.")
+    return np.asarray(people.to_numpy(), dtype=np.object_)
 
 
 def mean_and_interval(values: Floats, confidence: float) -> tuple[float, Interval]:

@@ -17,6 +17,7 @@ from twinangle.agreement.difference_checks import check_differences
 from twinangle.agreement.forms import percentile_limits, ratio_limits, regression_limits
 from twinangle.agreement.mixed import mixed_model_limits
 from twinangle.agreement.pooled_curves import pool_curves
+from twinangle.agreement.pooled_variability import pool_variability
 from twinangle.agreement.reliability import (
     concordance,
     intraclass_correlations,
@@ -63,6 +64,19 @@ def further_parts(
         )
         for procedure, condition, several in groups(trials)
     )
+    variability = tuple(
+        (
+            procedure,
+            condition,
+            pool_variability(
+                [t.variability for t in several if t.variability is not None],
+                [t.participant for t in several if t.variability is not None],
+                confidence=confidence,
+            ),
+        )
+        for procedure, condition, several in groups(trials)
+        if any(t.variability is not None for t in several)
+    )
     forms = tuple(
         _forms(procedure, condition, quantity, several, confidence)
         for procedure, condition, several in groups(trials)
@@ -73,6 +87,7 @@ def further_parts(
         reasons["Further forms of the limits"] = "one participant; they need several."
     return FurtherParts(
         curves=curves,
+        variability=variability,
         forms=forms,
         reliability=_reliability(trials, confidence, reasons),
         adjusted=_adjusted(trials, against, confidence, reasons),

@@ -11,7 +11,11 @@ from typing import Any
 
 from twinangle.report.blocks import Block, Figures, figure, table, text
 from twinangle.report.content_depth import budget_section, contest_section
-from twinangle.report.content_further import curves_table, reliability_section
+from twinangle.report.content_further import (
+    curves_table,
+    reliability_section,
+    variability_table,
+)
 from twinangle.report.content_pooled import (
     conditions_section,
     limits_section,
@@ -128,7 +132,7 @@ def _summary(results: StudyResults, figures: Figures) -> list[Block]:
             "(wearable − reference), RMS of the demeaned curves, SD over cycles.",
         )
     )  # fmt: skip
-    blocks += curves_table(results)
+    blocks += [*curves_table(results), *variability_table(results)]
     if results.limits:
         blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
     elif not results.notes:

@@ -50,6 +50,35 @@ def curves_table(results: StudyResults) -> list[Block]:
     ]
 
 
+def variability_table(results: StudyResults) -> list[Block]:
+    """Return the per-cycle SDs of both instruments over participants, with their intervals."""
+    rows = [
+        [
+            condition or NOTHING,
+            procedure,
+            with_interval(found.test_sd, found.test_sd_ci),
+            with_interval(found.reference_sd, found.reference_sd_ci),
+            with_interval(found.difference, found.difference_ci),
+            with_interval(found.ratio, found.ratio_ci),
+            with_interval(found.added_sd, found.added_sd_ci),
+        ]
+        for procedure, condition, found in results.further.variability
+    ]
+    if not rows:
+        return []
+    return [
+        table(
+            ("Condition", "Procedure", "SD wearable", "SD reference", "Difference", "Ratio",
+             "SD added"),
+            rows,
+            words=2,
+            caption="SD over cycles where there is a reference, means over participants with "
+            "intervals over participants, paired; in degrees. SD added: what the wearable adds, "
+            "√(w² − r²), a dash where it varies less than the reference.",
+        )
+    ]  # fmt: skip
+
+
 def forms_blocks(results: StudyResults) -> list[Block]:
     """Return what the checks of the differences showed, and the limits in other forms."""
     forms = results.further.forms

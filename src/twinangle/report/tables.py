@@ -34,9 +34,10 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     -------
     tuple of Path
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
-        error_budgets, equivalence, along_cycle, curves_over_participants, limits_in_other_forms,
-        reliability, conditions_adjusted, not_given, sensors, residual_angle, conditions, cycles,
-        bouts, exclusions, mean_curves, warnings and inputs.
+        error_budgets, equivalence, along_cycle, curves_over_participants,
+        variability_over_participants, limits_in_other_forms, reliability, conditions_adjusted,
+        not_given, sensors, residual_angle, conditions, cycles, bouts, exclusions, mean_curves,
+        warnings and inputs.
     """
     record = results.to_json()
     tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
@@ -63,6 +64,10 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
         "curves_over_participants": (
             ("procedure", "condition"),
             [_flat(row) for row in record["curves_over_participants"]],
+        ),
+        "variability_over_participants": (
+            ("procedure", "condition"),
+            [_flat(row) for row in record["variability_over_participants"]],
         ),
         "limits_in_other_forms": (
             ("procedure", "condition", "quantity"),
