@@ -17,6 +17,7 @@ from twinangle.report.blocks import (
     with_interval,
     without_empty,
 )
+from twinangle.report.fields import fields_by_condition
 from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
@@ -34,6 +35,7 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
         *_angles(results, naming),
         *_devices(worked, naming),
         *_fields(worked, naming, figures),
+        *_fields_by_condition(results),
     ]
 
 
@@ -208,6 +210,7 @@ _DEVICE = {
     "saturated_share": ("Saturated (%)", 2, 100.0),
     "dropped_share": ("Dropped (%)", 2, 100.0),
     "longest_gap_s": ("Longest gap (s)", 2, 1.0),
+    "jitter_ms": ("Jitter (ms)", 2, 1.0),
 }
 _FIELD = {
     "norm": ("Norm (µT)", 1, 1.0),
@@ -233,13 +236,59 @@ def _cells(values: Mapping[str, Any], columns: Mapping[str, tuple[str, int, floa
 def _devices(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
     """Return the quality of each sensor's own signals."""
     rows = [
-        [trial.participant, naming.heading(trial), sensor.segment, *_cells(sensor.device, _DEVICE)]
+        [
+            trial.participant,
+            naming.heading(trial),
+            sensor.segment,
+            *_cells(dict(sensor.device) | _jitter(trial), _DEVICE),
+        ]
         for trial in trials
         for sensor in trial.sensors
     ]
     head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _DEVICE.values()))
-    caption = "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'."
+    caption = (
+        "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'; jitter "
+        "is the scatter of the file's time stamps about an even clock. A warning is given for a "
+        f"bias above {BIAS_LIMIT_DEG_S:g} °/s, noise above {GYROSCOPE_NOISE_LIMIT_DEG_S:g} °/s, a "
+        f"norm beyond ±{NORM_ERROR_LIMIT:.0%} of gravity, any saturated sample, more than "
+        f"{DROPPED_LIMIT:.0%} dropped, and jitter above {JITTER_LIMIT:g} of a sample (common "
+        "practice, no source)."
+    )
     return [heading("Sensors"), table(head, rows, words=3, caption=caption)] if rows else []
+
+
+def _jitter(trial: TrialResult) -> dict[str, float]:
+    """Return the scatter of the wearable's time stamps, where it is known."""
+    clocks = trial.extras.get("timing") or {}
+    found = (clocks.get("wearable") or {}).get("jitter_ms")
+    return {} if found is None else {"jitter_ms": found}
+
+
+def _fields_by_condition(results: StudyResults) -> list[Block]:
+    """Return how disturbed the field was under each condition."""
+    rows = [
+        [
+            row["condition"],
+            row["segment"],
+            str(row["n_recordings"]),
+            number(100 * row["disturbed_share"], 1),
+            f"{100 * row['disturbed_share_min']:.1f} to {100 * row['disturbed_share_max']:.1f}",
+            number(100 * row["norm_deviation_rms"], 1),
+            number(row["dip_deviation_rms_deg"], 1),
+            str(row["n_with_reference"]),
+            number(row["error_correlation"]),
+        ]
+        for row in fields_by_condition(results)
+    ]
+    head = (
+        "Condition", "Sensor", "Recordings", "Disturbed, mean (%)", "Range (%)",
+        "Norm off, RMS (%)", "Dip off, RMS (°)", "With reference", "With error, mean ρ",
+    )  # fmt: skip
+    caption = (
+        "Magnetic field by condition: disturbed share over the recordings, departures from the "
+        "undisturbed values, and the mean correlation with the error where a reference exists."
+    )
+    return [table(head, rows, words=2, caption=caption)] if rows else []
 
 
 def _fields(trials: Iterable[TrialResult], naming: Naming, figures: Figures) -> list[Block]:

@@ -1,0 +1,77 @@
+"""The magnetic field at the sensors, gathered by condition and by time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from twinangle.recording import Array
+from twinangle.report.grouping import conditions, trial_groups
+from twinangle.results import SensorRecord, StudyResults, TrialResult
+
+BIN_S = 10.0  # of the table by time
+SEGMENTS = ("proximal", "distal")
+
+
+def fields_by_condition(results: StudyResults) -> list[dict[str, Any]]:
+    """Return one row a condition and sensor, over the recordings that tell of the field.
+
+    Shares are means over recordings with the smallest and largest beside them, deviations root
+    mean squares over recordings, and `error_correlation` the mean, over the `n_with_reference`
+    recordings that have one, of the rank correlation between the field's deviation and the error.
+    """
+    return [
+        {"condition": condition, "segment": segment} | _summary(records)
+        for condition in conditions(results)
+        for segment in SEGMENTS
+        if (records := [one for _, one in _records(results, condition, segment)])
+    ]
+
+
+def fields_by_time(results: StudyResults) -> Iterator[tuple[TrialResult, dict[str, Any]]]:
+    """Yield each recording with its sensors' field in steps of 10 s of the wearable's clock."""
+    for condition in conditions(results):
+        for segment in SEGMENTS:
+            for trial, record in _records(results, condition, segment):
+                step = np.floor((record.time_s - record.time_s[0]) / BIN_S)
+                for index in np.unique(step):
+                    inside = step == index
+                    yield trial, {
+                        "segment": segment,
+                        "start_s": float(record.time_s[0] + index * BIN_S),
+                        "norm_deviation": float(np.mean(record.norm_deviation[inside])),
+                        "disturbed_share": float(np.mean(record.disturbed_share[inside])),
+                    }
+
+
+def _records(
+    results: StudyResults, condition: str, segment: str
+) -> Iterator[tuple[TrialResult, SensorRecord]]:
+    """Yield one sensor's record of every recording of a condition, with the recording."""
+    for group in trial_groups(results):
+        if group.main.condition != condition:
+            continue
+        for record in group.main.sensors:
+            if record.segment == segment and record.field is not None and record.time_s.size:
+                yield group.main, record
+
+
+def _summary(records: list[SensorRecord]) -> dict[str, Any]:
+    def values(key: str) -> Array:
+        found = [(record.field or {}).get(key) for record in records]
+        known = np.array([value for value in found if value is not None], dtype=np.float64)
+        return np.asarray(known[np.isfinite(known)])
+
+    share, correlation = values("disturbed_share"), values("error_correlation")
+    return {
+        "n_recordings": len(records),
+        "disturbed_share": float(share.mean()),
+        "disturbed_share_min": float(share.min()),
+        "disturbed_share_max": float(share.max()),
+        "norm_deviation_rms": float(np.sqrt(np.mean(values("norm_deviation_rms") ** 2))),
+        "dip_deviation_rms_deg": float(np.sqrt(np.mean(values("dip_deviation_rms_deg") ** 2))),
+        "n_with_reference": int(correlation.size),
+        "error_correlation": float(correlation.mean()) if correlation.size else None,
+    }
