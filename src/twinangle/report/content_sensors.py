@@ -22,6 +22,13 @@ from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
 from twinangle.synchronise import drift_interval
+from twinangle.wearable.device_quality import (
+    BIAS_LIMIT_DEG_S,
+    DROPPED_LIMIT,
+    GYROSCOPE_NOISE_LIMIT_DEG_S,
+    JITTER_LIMIT,
+    NORM_ERROR_LIMIT,
+)
 
 
 def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
