@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.report.grouping import distinct
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
@@ -36,7 +37,8 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
         The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
         error_budgets, equivalence, along_cycle, curves_over_participants,
         variability_over_participants, limits_in_other_forms, reliability, conditions_adjusted,
-        not_given, sensors, residual_angle, conditions, cycles, bouts, exclusions, mean_curves,
+        not_given, sensors, magnetic_field,
+        magnetic_field_by_time, residual_angle, conditions, cycles, bouts, exclusions, mean_curves,
         warnings and inputs.
     """
     record = results.to_json()
@@ -80,6 +82,11 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
         ),
         "not_given": (("part", "reason"), record["not_given"]),
         "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
+        "magnetic_field": (("condition", "segment"), fields_by_condition(results)),
+        "magnetic_field_by_time": (
+            (*IDENTIFIERS[:-1], "segment", "start_s"),
+            _field_rows(results),
+        ),
         "residual_angle": ((*IDENTIFIERS, "index", "start_s", "end_s"), _residual_rows(record)),
         "conditions": (
             ("procedure", "quantity", "condition", "against"),
@@ -197,6 +204,12 @@ def _sensor_rows(record: Row) -> Iterable[dict[str, Any]]:
     for trial in record["trials"]:
         for sensor in trial["sensors"]:
             yield {name: trial[name] for name in IDENTIFIERS} | _flat(sensor)
+
+
+def _field_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return one row a sensor and ten seconds: the field's deviation and disturbed share."""
+    for trial, row in fields_by_time(results):
+        yield {name: getattr(trial, name) for name in IDENTIFIERS[:-1]} | row
 
 
 def _residual_rows(record: Row) -> Iterable[dict[str, Any]]:
