@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
@@ -14,8 +15,10 @@ from twinangle.agreement.planning import (
     participants_for_limits_within,
     participants_for_sd_ratio,
 )
+from twinangle.agreement.simulated_studies import simulate_studies, simulated_power_of_ratio
 from twinangle.errors import StudyError
 
+STUDIES, SEED = 4000, 20
 SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself
 
 
@@ -55,6 +58,33 @@ def planned_sizes(aims: Aims) -> list[str]:
     lines = []
     for size, unit in sizes:
         lines += [size.summary(unit), *(f"  {text}" for text in size.assumptions)]
+    return [*lines, *_simulated(aims, [size for size, _ in sizes])]
+
+
+def _simulated(aims: Aims, sizes: list[SampleSize]) -> list[str]:
+    """Return what simulated studies of the sizes found, as a check of the formulas."""
+    rng = np.random.default_rng(SEED)
+    counts = sorted(
+        {s.n for s in sizes if s.unit_counted == "participants" and "ratio" not in s.aim}
+    )
+    lines = ["By simulation, the same analysis on invented studies:"]
+    for n in counts:
+        if n < FEWEST_PARTICIPANTS:
+            lines.append(f"  {n} participants are too few for an interval of the limits.")
+            continue
+        found = simulate_studies(
+            n, aims.cycles, sd_between=aims.sd_between, sd_within=aims.sd_within, rng=rng,
+            n_studies=STUDIES, bias=aims.bias, margin=aims.margin, confidence=aims.confidence,
+        )  # fmt: skip
+        lines.append(f"  {found.summary('°')}")
+    if aims.sd_ratio is not None:
+        n = next(size.n for size in sizes if "ratio" in size.aim)
+        share = simulated_power_of_ratio(
+            n, aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, rng=rng, confidence=aims.confidence
+        )
+        lines.append(
+            f"  {n} participants: the ratio was shown in {100 * share:.0f} % of the studies."
+        )
     return lines
 
 

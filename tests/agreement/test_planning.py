@@ -16,6 +16,7 @@ from twinangle.agreement import (
     participants_for_limits_within,
     participants_for_sd_ratio,
     simulate_studies,
+    simulated_power_of_ratio,
 )
 
 
@@ -93,3 +94,53 @@ def test_each_plan_is_the_smallest_that_reaches_its_aim():
 def test_bad_plans_are_named(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+@pytest.mark.parametrize("n", [8, 20])
+def test_simulated_power_is_that_of_the_formulas(n):
+    expected = {"bias": 0.4, "sd": 1.2}
+    found = simulate_studies(
+        n, 1, sd_between=1.2, sd_within=0.0, bias=0.4, margin=3.2, n_studies=20_000,
+        rng=np.random.default_rng(1),
+    )  # fmt: skip
+    assert_allclose(found.power_limits, limits_power(n, 3.2, **expected), atol=0.012)
+    narrow = simulate_studies(
+        n, 1, sd_between=1.2, sd_within=0.0, bias=0.4, margin=1.1, n_studies=20_000,
+        rng=np.random.default_rng(2),
+    )  # fmt: skip
+    assert_allclose(narrow.power_bias, equivalence_power(n, 1.1, **expected), atol=0.012)
+    assert_allclose(found.coverage_of_limit, 0.95, atol=0.006)
+    assert "the limits in" in found.summary("°")
+
+
+def test_simulated_power_of_a_ratio_is_that_of_the_noncentral_t():
+    size = participants_for_sd_ratio(1.3, sd_log_ratio=0.25)
+    share = simulated_power_of_ratio(
+        size.n, 1.3, sd_log_ratio=0.25, rng=np.random.default_rng(3), n_studies=40_000
+    )
+    assert_allclose(share, size.reached, atol=0.008)
+
+
+def test_simulated_studies_hold_what_single_studies_hold():
+    # The same design through `limits_of_agreement`, one study after another.
+    rng, hits = np.random.default_rng(4), 0
+    people, truth = np.repeat(np.arange(6), 10), 1.959964 * np.hypot(1.0, 1.5)
+    for _ in range(400):
+        values = rng.standard_normal(6)[people] + 1.5 * rng.standard_normal(60)
+        low, high = limits_of_agreement(values, people).upper_ci
+        hits += low <= truth <= high
+    found = simulate_studies(
+        6, 10, sd_between=1.0, sd_within=1.5, rng=np.random.default_rng(5), n_studies=8000
+    )
+    assert_allclose(found.coverage_of_limit, hits / 400, atol=0.035)
+    assert np.isnan(found.power_bias)
+
+
+def test_simulations_that_cannot_be_are_refused():
+    rng = np.random.default_rng(1)
+    with pytest.raises(ValueError, match="`margin` must be above 0"):
+        simulate_studies(6, 2, sd_between=1, sd_within=1, rng=rng, margin=0.0)
+    with pytest.raises(ValueError, match="at least 4 participants"):
+        simulate_studies(3, 2, sd_between=1, sd_within=1, rng=rng)
+    with pytest.raises(ValueError, match="a ratio and an SD above 0"):
+        simulated_power_of_ratio(6, 0.0, sd_log_ratio=0.2, rng=rng)

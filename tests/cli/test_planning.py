@@ -10,7 +10,8 @@ def test_every_aim_gets_a_sentence_and_what_it_rests_on():
         Aims(sd_between=1.5, sd_within=0.8, cycles=30, precision=1, margin=5, sd_ratio=1.3)
     )
     sentences = [line for line in lines if not line.startswith("  ")]
-    assert len(sentences) == 5
+    assert len(sentences) == 6  # five aims and the simulation
+    assert any("simulated studies" in line for line in lines)
     assert any("limits of agreement" in line for line in sentences)
     assert any("normal" in line for line in lines)
 

@@ -65,7 +65,11 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
-from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
+from twinangle.agreement.simulated_studies import (
+    SimulatedStudies,
+    simulate_studies,
+    simulated_power_of_ratio,
+)
 from twinangle.agreement.unlinked import UnlinkedLimits, unlinked_limits
 from twinangle.agreement.variability import (
     CycleVariability,
@@ -144,6 +148,7 @@ __all__ = [
     "regression_limits",
     "share_within",
     "simulate_studies",
+    "simulated_power_of_ratio",
     "unlinked_limits",
     "within_participant_limits",
 ]

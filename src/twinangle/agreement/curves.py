@@ -13,7 +13,7 @@ from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval,
 
 
 @dataclass(frozen=True, slots=True)
-class LineFit:
+class LineFit(Result):
     """Least-squares line y = intercept + slope x, with its fit.
 
     Attributes
@@ -26,6 +26,8 @@ class LineFit:
         Standard deviation about the line, with n - 2 degrees of freedom; NaN below 3 points.
     slope_se, intercept_se : float
         Standard errors; NaN below 3 points.
+    assumptions : tuple of str
+        What the standard errors rest on.
     """
 
     slope: float
@@ -34,6 +36,17 @@ class LineFit:
     residual_sd: float
     slope_se: float
     intercept_se: float
+    assumptions: tuple[str, ...] = (
+        "Points lie about one straight line, independently and with the same spread.",
+    )
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded; the slope has no unit of its own."""
+        return (
+            f"Straight line: slope {self.slope:.3f} (SE {self.slope_se:.3f}), intercept "
+            f"{quantity(self.intercept, unit)} (SE {quantity(self.intercept_se, unit)}), residual "
+            f"SD {quantity(self.residual_sd, unit)}, r² {self.r_squared:.3f}."
+        )
 
 
 def fit_line(x: ArrayLike, y: ArrayLike) -> LineFit:
@@ -66,7 +79,8 @@ def fit_line(x: ArrayLike, y: ArrayLike) -> LineFit:
     dx, dy = x - x.mean(), y - y.mean()
     sxx, sxy, syy = float(dx @ dx), float(dx @ dy), float(dy @ dy)
     if sxx == 0:
-        return LineFit(*[float("nan")] * 6)
+        nan = float("nan")
+        return LineFit(nan, nan, nan, nan, nan, nan)
     slope = sxy / sxx
     rest = dy - slope * dx
     spread = np.sqrt(float(rest @ rest) / (x.size - 2)) if x.size > 2 else float("nan")
