@@ -38,12 +38,15 @@ def fields_by_time(results: StudyResults) -> Iterator[tuple[TrialResult, dict[st
                 step = np.floor((record.time_s - record.time_s[0]) / BIN_S)
                 for index in np.unique(step):
                     inside = step == index
-                    yield trial, {
-                        "segment": segment,
-                        "start_s": float(record.time_s[0] + index * BIN_S),
-                        "norm_deviation": float(np.mean(record.norm_deviation[inside])),
-                        "disturbed_share": float(np.mean(record.disturbed_share[inside])),
-                    }
+                    yield (
+                        trial,
+                        {
+                            "segment": segment,
+                            "start_s": float(record.time_s[0] + index * BIN_S),
+                            "norm_deviation": float(np.mean(record.norm_deviation[inside])),
+                            "disturbed_share": float(np.mean(record.disturbed_share[inside])),
+                        },
+                    )
 
 
 def _records(
