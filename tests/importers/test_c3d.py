@@ -286,6 +286,8 @@ def test_the_open_trial_with_gaps_and_equal_labels_is_read_whole():
     missing = {c.name: c.n_missing for c in found.channels}
     assert sum(missing[name] for name in recording.channels[::3]) == 9682
     assert np.isnan(expected[:, ::3]).sum() == 9682
+    assert found.n_empty == int(np.isnan(expected).all(axis=1).sum())
+    assert f"empty     {found.n_empty} row(s) in which no channel holds a value" in str(found)
     names = {name.rpartition("_")[0] for name in recording.channels}
     for label in ("RKNE", "RANK", "LKNE", "LANK", "RFOO", "LFOO"):
         assert labels.count(label) == 2

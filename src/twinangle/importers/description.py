@@ -56,6 +56,7 @@ class FileDescription:
     first_rows: tuple[tuple[float, ...], ...]
     notes: tuple[str, ...]
     start_s: float = 0.0
+    n_empty: int = 0  # rows in which no channel but the time holds a value
     began: datetime | None = None  # by the file's header
     events: tuple[Event, ...] = ()
 
@@ -93,6 +94,8 @@ class FileDescription:
             longest = max((length for _, length in self.gaps_s), default=0.0)
             gaps = f"{len(self.gaps_s)}, the longest {longest:.3g} s" if self.gaps_s else "none"
             rows.append(f"gaps      {gaps}")
+        if self.n_empty:
+            rows.append(f"empty     {self.n_empty} row(s) in which no channel holds a value")
         return rows
 
     def _channel_rows(self) -> list[str]:
@@ -158,9 +161,19 @@ def describe_table(
         ),
         notes=table.notes,
         start_s=table.start_s if stamps is None or not stamps.size else float(stamps[0]),
+        n_empty=_n_empty(table, time),
         began=table.began,
         events=tuple(events),
     )
+
+
+def _n_empty(table: Table, time: str | None) -> int:
+    """Return how many rows hold nothing but perhaps their time."""
+    empty = np.ones(len(table.values), dtype=bool)
+    for column, name in enumerate(table.columns):
+        if name != time:
+            empty &= np.isnan(table.values[:, column])
+    return int(empty.sum()) if len(table.columns) > (time is not None) else 0
 
 
 def _describe_channels(table: Table, rate_hz: float | None) -> list[ChannelDescription]:
