@@ -280,10 +280,9 @@ def _fields_by_condition(results: StudyResults) -> list[Block]:
             str(row["n_recordings"]),
             number(100 * row["disturbed_share"], 1),
             f"{100 * row['disturbed_share_min']:.1f} to {100 * row['disturbed_share_max']:.1f}",
-            number(100 * row["norm_deviation_rms"], 1),
-            number(row["dip_deviation_rms_deg"], 1),
+            *_cells(row, {key: _FIELD[key] for key in ("norm_deviation_rms", "dip_deviation_rms_deg")}),
             str(row["n_with_reference"]),
-            number(row["error_correlation"]),
+            *_cells(row, {"error_correlation": _FIELD["error_correlation"]}),
         ]
         for row in fields_by_condition(results)
     ]

@@ -67,14 +67,18 @@ def _summary(records: list[SensorRecord]) -> dict[str, Any]:
         known = np.array([value for value in found if value is not None], dtype=np.float64)
         return np.asarray(known[np.isfinite(known)])
 
+    def root_mean_square(key: str) -> float | None:
+        known = values(key)
+        return float(np.sqrt(np.mean(known**2))) if known.size else None
+
     share, correlation = values("disturbed_share"), values("error_correlation")
     return {
         "n_recordings": len(records),
         "disturbed_share": float(share.mean()),
         "disturbed_share_min": float(share.min()),
         "disturbed_share_max": float(share.max()),
-        "norm_deviation_rms": float(np.sqrt(np.mean(values("norm_deviation_rms") ** 2))),
-        "dip_deviation_rms_deg": float(np.sqrt(np.mean(values("dip_deviation_rms_deg") ** 2))),
+        "norm_deviation_rms": root_mean_square("norm_deviation_rms"),
+        "dip_deviation_rms_deg": root_mean_square("dip_deviation_rms_deg"),
         "n_with_reference": int(correlation.size),
         "error_correlation": float(correlation.mean()) if correlation.size else None,
     }
