@@ -323,6 +323,19 @@ def test_a_faulty_header_is_told_with_the_file_and_the_field(tmp_path, at, field
     assert str(path) in str(caught.value)
 
 
+def test_a_range_beyond_all_numbers_is_told(tmp_path):
+    path = tmp_path / "walk.edf"
+    write(path)
+    data = bytearray(path.read_bytes())
+    at = 256 + 3 * (16 + 80 + 8)
+    data[at : at + 8] = b"-1e308  "
+    data[at + 24 : at + 32] = b"1e308   "
+    path.write_bytes(bytes(data))
+
+    with pytest.raises(RecordingError, match="the range of its signal 'knee' is"):
+        read_recording(path, columns=["knee"])
+
+
 def test_a_header_cut_short_is_told(tmp_path):
     write(tmp_path / "walk.edf")
     (tmp_path / "cut.edf").write_bytes((tmp_path / "walk.edf").read_bytes()[:600])

@@ -214,12 +214,20 @@ def _signals(head: bytes, count: int, sample_bytes: int) -> tuple[_Signal, ...]:
                 for end in ("minimum", "maximum")
             ]
             limits = (ends[0], ends[1], steps[0], steps[1])
-        if limits[2] >= limits[3] or limits[0] == limits[1]:
+        if not _is_range(*limits):
             raise ValueError(f"the range of its signal {label!r} is {limits[:2]} for {limits[2:]}")
         unit = _text(fields["unit"][k])
         signals.append(_Signal(label, unit, limits[:2], limits[2:], n_samples, start))
         start += sample_bytes * n_samples
     return tuple(signals)
+
+
+def _is_range(low: float, high: float, least: int, most: int) -> bool:
+    """Tell whether the straight line through the two ranges can be computed."""
+    if least >= most:
+        return False
+    gain = (high - low) / (most - least)
+    return gain != 0 and bool(np.isfinite(gain)) and bool(np.isfinite(high / gain))
 
 
 def _groups(file: _File) -> tuple[list[Group], tuple[str, ...]]:
