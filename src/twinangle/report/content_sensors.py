@@ -280,7 +280,9 @@ def _fields_by_condition(results: StudyResults) -> list[Block]:
             str(row["n_recordings"]),
             number(100 * row["disturbed_share"], 1),
             f"{100 * row['disturbed_share_min']:.1f} to {100 * row['disturbed_share_max']:.1f}",
-            *_cells(row, {key: _FIELD[key] for key in ("norm_deviation_rms", "dip_deviation_rms_deg")}),
+            *_cells(
+                row, {key: _FIELD[key] for key in ("norm_deviation_rms", "dip_deviation_rms_deg")}
+            ),
             str(row["n_with_reference"]),
             *_cells(row, {"error_correlation": _FIELD["error_correlation"]}),
         ]
