@@ -115,3 +115,52 @@ def test_no_impact_is_refused(sensor):
 def test_events_must_be_given(pair):
     with pytest.raises(ValueError, match="`events` must hold at least one interval"):
         event(*pair, [])
+
+
+def test_one_impact_in_the_middle_of_a_short_recording_counts_once():
+    rng = np.random.default_rng(1)
+    time = np.arange(0, 40, 0.01)
+    acceleration = np.tile([0.0, 0.0, 9.81], (time.size, 1)) + 0.2 * rng.standard_normal((4000, 3))
+    acceleration[np.abs(time - 20) < 0.05, 2] += 40
+    sensor = InertialRecording(acceleration, acceleration, None, 0.0, 100.0, "shank")
+
+    def jump(at_s, noise):
+        angle = 5 + 60 * np.exp(-0.5 * ((time - at_s + 0.5) / 0.2) ** 2)
+        angle += 30 * np.exp(-0.5 * ((time - at_s - 0.3) / 0.15) ** 2)
+        return AngleRecording(angle + noise * rng.standard_normal(4000), 0.0, 100.0, "jump")
+
+    found = find_events(sensor)
+    clock = event(jump(20.0, 0.3), jump(18.0, 0.1), found)
+
+    assert len(found) == 1
+    assert found[0].start_s < 20 < found[0].end_s
+    assert_allclose(clock.lag_s, 2.0, atol=0.002)
+    assert "the drift is not" in clock.warnings[0]
+
+
+def test_events_that_overlap_are_refused(pair):
+    with pytest.raises(ValueError, match="must not overlap: 8 to 12 s and 11 to 14 s"):
+        event(*pair, [Interval(11, 14), Interval(8, 12)])
+
+
+def test_events_that_scatter_widen_the_error(pair):
+    """A third event moved by 20 ms: no straight line fits the three, so the error must grow."""
+    wearable, reference = pair
+    spans = [Interval(8.0, 12.5), Interval(50.0, 54.0), Interval(106.0, 110.5)]
+    bent = wearable.angle_deg.copy()
+    time = wearable.time_s
+    middle = (time > 45) & (time < 60)
+    on_wearable = reference.time_s * (1 + DRIFT_PPM * 1e-6) + LAG_S
+    b = reference.angle_deg.copy()
+    quiet = (on_wearable > 45) & (on_wearable < 60)
+    b[quiet] = 5 + 70 * np.exp(-0.5 * ((on_wearable[quiet] - 52) / 0.2) ** 2)
+
+    errors = []
+    for late in (0.0, 0.02):
+        moved = 70 * np.exp(-0.5 * ((time - 52 - late) / 0.2) ** 2)
+        noise = 0.3 * np.random.default_rng(3).standard_normal(time.size)
+        bent[middle] = (5 + moved + noise)[middle]
+        clock = event(replace(wearable, angle_deg=bent), replace(reference, angle_deg=b), spans)
+        errors.append(clock.centre_lag_se_s)
+
+    assert errors[1] > 3 * errors[0]

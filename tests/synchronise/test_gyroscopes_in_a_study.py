@@ -108,3 +108,8 @@ def test_a_known_clock_is_not_blamed_on_the_procedure(delayed):
 def test_gyroscopes_do_not_go_with_a_known_clock():
     with pytest.raises(ValueError, match="goes with the methods that find the lag"):
         SynchronisationSettings(method="shared-clock", signal="gyroscope")
+
+
+def test_events_of_a_study_must_not_overlap():
+    with pytest.raises(ValueError, match="overlap"):
+        SynchronisationSettings(method="event", events_s=((8, 12), (3, 9)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -40,7 +40,8 @@ def find_events(
     The largest departure of the acceleration's norm from its median in the first `edge_s`, and in
     the last, each the middle of an interval of ± `margin_s`. An impact counts when it is at least
     1.5 times the 99th percentile of the departure between the two edges (walking has impacts of
-    its own; the factor is a choice of this program).
+    its own; the factor is a choice of this program). In a recording shorter than both edges these
+    are its halves, and an impact in the middle counts once.
 
     Raises
     ------
@@ -51,6 +52,7 @@ def find_events(
     known = np.isfinite(norm)
     departure = np.where(known, np.abs(norm - np.median(norm[known])), 0.0)
     time = sensor.time_s
+    edge_s = min(edge_s, 0.5 * float(time[-1] - time[0]))
     first, last = time <= time[0] + edge_s, time >= time[-1] - edge_s
     between = ~(first | last)
     usual = float(np.percentile(departure[between if between.any() else known], 99))
@@ -65,6 +67,8 @@ def find_events(
             f"{usual:.1f} m/s² between them, {_STANDS_OUT:g} times that is needed). Jump, stamp or "
             "tap the heel at start and end, or give the stretches that hold the events."
         )
+    if len(found) > 1 and found[1].start_s < found[0].end_s:
+        return (Interval(found[0].start_s, found[1].end_s),)
     return tuple(found)
 
 
@@ -100,12 +104,18 @@ def event(
     SynchronisationError
         If an event has no match, or the events do not single out one line.
     ValueError
-        If there is no event.
+        If there is no event, or two overlap.
     """
     if not events:
         raise ValueError("`events` must hold at least one interval.")
-    a, b, rate = prepare(wearable, reference)
     ordered = sorted(events, key=lambda item: item.start_s)
+    for before, after in pairwise(ordered):
+        if after.start_s < before.end_s:
+            raise ValueError(
+                f"`events` must not overlap: {before.start_s:g} to {before.end_s:g} s and "
+                f"{after.start_s:g} to {after.end_s:g} s."
+            )
+    a, b, rate = prepare(wearable, reference)
     parts = [a.between(item.start_s, item.end_s) for item in ordered]
     matches = [
         _matches(part, b, rate, item, max_lag_s) for part, item in zip(parts, ordered, strict=True)
