@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -423,6 +424,12 @@ class SynchronisationSettings(Section):
                 raise ValueError(
                     f"has an event in `events_s` that ends ({end_s:g} s) before it starts "
                     f"({start_s:g} s)"
+                )
+        for before, after in pairwise(sorted(self.events_s or ())):
+            if after[0] < before[1]:
+                raise ValueError(
+                    f"has two events in `events_s` that overlap ({before[0]:g} to {before[1]:g} s "
+                    f"and {after[0]:g} to {after[1]:g} s)"
                 )
         return self
 
