@@ -245,6 +245,7 @@ def _limits_numbers(limits: LimitsOfAgreement | None) -> dict[str, Any]:
         "upper_deg": limits.upper,
         "upper_ci_deg": list(limits.upper_ci),
         "method": limits.method,
+        "why": limits.why,
         "weighting": limits.weighting,
         "interval_method": limits.interval_method,
         "confidence": limits.confidence,

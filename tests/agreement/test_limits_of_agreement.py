@@ -113,6 +113,9 @@ def test_one_participant_is_said_to_be_one():
     x = np.random.default_rng(1).standard_normal(30)
     result = limits_of_agreement(x, ["P1"] * 30)
     assert result.method == "within participant"
+    assert result.why == "there is one participant only"
+    assert limits_of_agreement(x).why == "every participant has one pair"
+    assert "several pairs each" in limits_of_agreement(x, ["P1", "P2", "P3"] * 10).why
     assert result.n_participants == 1
     assert np.isnan(result.sd_between)
     assert result.sd_within == result.sd

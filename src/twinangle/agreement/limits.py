@@ -78,6 +78,18 @@ class LimitsOfAgreement(Result):
     notes: tuple[str, ...]
     assumptions: tuple[str, ...]
 
+    @property
+    def why(self) -> str:
+        """Why this form was taken for the data, in words."""
+        if self.n_participants == 1:
+            return "there is one participant only"
+        if self.n_observations == self.n_participants:
+            return "every participant has one pair"
+        return (
+            "participants have several pairs each, measured at the same instants, and the true "
+            "value varies from pair to pair"
+        )
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         kind = "within-participant limits" if self.n_participants == 1 else "limits of agreement"

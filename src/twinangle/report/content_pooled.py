@@ -148,9 +148,9 @@ def _components_table(limits: Sequence[PooledLimits]) -> Block:
 def _how(limits: LimitsOfAgreement) -> str:
     """Say how limits and intervals came about."""
     return (
-        f"Limits for {100 * limits.coverage:g} % of differences: {limits.method}. The bias "
-        f"weights {limits.weighting}. {100 * limits.confidence:g} % intervals: "
-        f"{limits.interval_method}."
+        f"Limits for {100 * limits.coverage:g} % of differences: {limits.method}; this form, "
+        f"because {limits.why}. The bias weights {limits.weighting}. "
+        f"{100 * limits.confidence:g} % intervals: {limits.interval_method}."
     )
 
 
