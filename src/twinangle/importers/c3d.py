@@ -252,6 +252,7 @@ def _points(file: _File, values: Array, markers: tuple[str, ...]) -> Group:
     """Return the markers' coordinates; a negative residual marks a gap."""
     scale = 1.0 if file.scale < 0 else file.scale
 
+    @np.errstate(invalid="ignore", over="ignore")  # what a damaged file holds is judged later
     def load(places: Sequence[int]) -> Array:
         wanted = np.array(places, dtype=np.intp)
         points = wanted // 3
@@ -298,6 +299,7 @@ def _analogue(file: _File, values: Array, channels: tuple[str, ...]) -> Group:
     if unsigned:
         offset = offset % 65536
 
+    @np.errstate(invalid="ignore", over="ignore")
     def load(places: Sequence[int]) -> Array:
         n_frames = file.n_frames
         stored = values[:, begin:].reshape(n_frames * per_frame, len(channels))[:, list(places)]
