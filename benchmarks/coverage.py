@@ -151,9 +151,13 @@ def main() -> None:
     parser.add_argument("--studies", type=int, default=1000, help="simulated studies a cell")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1, help="processes")
-    parser.add_argument("--only", default="", help="sections whose name contains this")
+    parser.add_argument("--only", default="", help="rows whose section and name contain this")
     options = parser.parse_args()
-    numbered = [(i, cell) for i, cell in enumerate(cells()) if options.only in cell.section]
+    numbered = [
+        (i, cell)
+        for i, cell in enumerate(cells())
+        if options.only in f"{cell.section}: {cell.name}"
+    ]
     start, section = time.perf_counter(), ""
     run = partial(run_cell, studies=options.studies, seed=options.seed)
     found = in_order(run, numbered, jobs=options.jobs)
