@@ -9,16 +9,12 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from twinangle.errors import RecordingError
-from twinangle.recording import Array, InertialRecording, Recording, SensorPair
+from twinangle.recording import Array, Recording
 from twinangle.timing import TimingReport, regularise
 
 SAME_CLOCK = 0.01  # of a sampling interval: even clocks no further apart are one
 LEAST_OVERLAP = 0.5  # of the shorter recording
 SEGMENTS = ("proximal", "distal")
-ACTIVITY_S = 0.5
-MOST_APART_S = 60.0
-CLEARLY_BETTER = 0.2  # of correlation
-FEWEST_STRETCHES = 20
 
 
 def merge_sensors(
@@ -198,62 +194,6 @@ def _left_out(first: Recording, second: Recording, time_s: Array, source: str) -
         "one sensor only and are left out"
     )
     return (text,)
-
-
-def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
-    """Warn where two sensors' files seem to lie apart in time, by when each of them moves.
-
-    The thigh and the shank rest and move together. The activity of a sensor is the RMS of its
-    angular rate over stretches of half a second; the two activities are correlated at every lag of
-    up to a minute (each lag over what both cover, with its own means). A warning is given where
-    another lag than 0 of a second or more correlates better by 0.2 or more. (Common practice, no
-    source. It tells seconds, not milliseconds.)
-
-    Parameters
-    ----------
-    pair : SensorPair
-        Two sensors from two files, as merged.
-
-    Returns
-    -------
-    tuple of str
-        One warning, or none.
-    """
-    proximal, distal = _activity(pair.proximal), _activity(pair.distal)
-    most = min(round(MOST_APART_S / ACTIVITY_S), proximal.size // 3)
-    lags = np.arange(-most, most + 1)
-    agreement = np.array([_correlation(proximal, distal, int(lag)) for lag in lags])
-    if not np.isfinite(agreement[most]):
-        return ()
-    best = int(np.nanargmax(agreement))
-    lag_s = lags[best] * ACTIVITY_S
-    if abs(lag_s) < 1 or agreement[best] - agreement[most] < CLEARLY_BETTER:
-        return ()
-    text = (
-        f"{pair.distal.source}: the sensors rest and move at the same time only where the distal "
-        f"one's times are moved by {lag_s:+g} s (correlation of their activity "
-        f"{agreement[best]:.2f}, as the files stand {agreement[most]:.2f}); are they on one clock? "
-        "See `distal_lag_s` in docs/study-file.md."
-    )
-    return (text,)
-
-
-def _activity(sensor: InertialRecording) -> Array:
-    """Return the RMS angular rate of each half second; NaN where any of it is missing."""
-    size = max(1, round(ACTIVITY_S * sensor.rate_hz))
-    n_whole = sensor.n_samples // size
-    power = (sensor.gyroscope[: n_whole * size] ** 2).sum(axis=1)
-    return np.asarray(np.sqrt(power.reshape(n_whole, size).mean(axis=1)))
-
-
-def _correlation(proximal: Array, distal: Array, lag: int) -> float:
-    """Return the correlation with the distal activity moved later by `lag`; NaN if undefined."""
-    first = proximal[max(lag, 0) : proximal.size + min(lag, 0)]
-    second = distal[max(-lag, 0) : distal.size + min(-lag, 0)]
-    both = np.isfinite(first) & np.isfinite(second)
-    if both.sum() < FEWEST_STRETCHES or np.ptp(first[both]) == 0 or np.ptp(second[both]) == 0:
-        return float("nan")
-    return float(np.corrcoef(first[both], second[both])[0, 1])
 
 
 def _together(

@@ -13,7 +13,8 @@ from twinangle.channels import refuse_constant
 from twinangle.errors import StudyError
 from twinangle.importers import UnlikeRatesError, read_event_times, read_recording
 from twinangle.pipeline.declared_units import in_unit
-from twinangle.pipeline.merging import clock_warnings, merge_sensors
+from twinangle.pipeline.merging import merge_sensors
+from twinangle.pipeline.sensor_clocks import clock_warnings
 from twinangle.recording import (
     AngleRecording,
     Array,
