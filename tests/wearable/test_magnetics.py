@@ -46,6 +46,19 @@ def test_a_turned_field_is_seen_by_its_dip_alone(invented):
     assert np.nanmax(np.abs(given.norm_deviation)) < 0.1
 
 
+def test_spread_of_the_magnetic_heading_is_that_of_a_disturbance_without_direction(invented):
+    """A disturbance of 2 µT (SD, each axis) turns a horizontal field of 18 µT by 2/18 rad."""
+    sensor = invented.pair.distal
+    clean = magnetic_disturbance(sensor)
+    assert clean.heading_spread_deg < 2.0
+    assert clean.warnings == ()
+    noise = np.random.default_rng(1).normal(0.0, 2.0, sensor.magnetometer.shape)
+    disturbed = magnetic_disturbance(replace(sensor, magnetometer=sensor.magnetometer + noise))
+    assert disturbed.heading_spread_deg == pytest.approx(np.degrees(2 / 18), rel=0.05)
+    assert "strays by about 6° (more than 3°)" in disturbed.warnings[0]
+    assert disturbed.to_frame().iloc[0]["heading_spread_deg"] == disturbed.heading_spread_deg
+
+
 def test_gaps_count_for_neither_side(invented):
     sensor = invented.pair.distal
     field = sensor.magnetometer.copy()

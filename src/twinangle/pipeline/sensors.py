@@ -6,10 +6,14 @@ from dataclasses import asdict
 
 import numpy as np
 
-from twinangle.recording import Array, InertialRecording, PairedAngles, SensorPair
+from twinangle.recording import Array, PairedAngles, SensorPair
 from twinangle.results import SensorRecord
 from twinangle.wearable.device_quality import device_quality
-from twinangle.wearable.magnetics import disturbance_and_error, magnetic_disturbance
+from twinangle.wearable.magnetics import (
+    MagneticDisturbance,
+    disturbance_and_error,
+    magnetic_disturbance,
+)
 
 NONE = np.zeros(0)
 
@@ -28,16 +32,18 @@ def describe_sensors(
     for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
         quality = device_quality(sensor)
         warnings += [f"{segment} sensor: {text}" for text in quality.warnings]
-        records.append(_record(segment, sensor, asdict(quality), paired))
+        if sensor.magnetometer is None:
+            records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
+            continue
+        disturbance = magnetic_disturbance(sensor)
+        warnings += [f"{segment} sensor: {text}" for text in disturbance.warnings]
+        records.append(_record(segment, disturbance, asdict(quality), paired))
     return tuple(records), tuple(warnings)
 
 
 def _record(
-    segment: str, sensor: InertialRecording, device: dict[str, object], paired: PairedAngles
+    segment: str, disturbance: MagneticDisturbance, device: dict[str, object], paired: PairedAngles
 ) -> SensorRecord:
-    if sensor.magnetometer is None:
-        return SensorRecord(segment, device, None, NONE, NONE, NONE)
-    disturbance = magnetic_disturbance(sensor)
     numbers = disturbance.to_frame().iloc[0].to_dict()
     error = _error(paired)
     if error is not None:

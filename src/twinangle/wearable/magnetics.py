@@ -17,6 +17,9 @@ from twinangle.wearable.trial import slice_samples
 
 NORM_LIMIT = 0.10  # share of the undisturbed norm; from memory, common practice
 DIP_LIMIT_DEG = 10.0  # likewise
+SPREAD_LIMIT_DEG = 3.0
+"""Spread of the magnetic heading above which the heading of `kalman` was off by more than 0.6° on
+simulated walks (`benchmarks/heading_in_disturbed_field.py`)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,6 +45,32 @@ class MagneticDisturbance:
         """Share of disturbed samples, 0 to 1."""
         return float(self.disturbed.sum() / self.n_samples)
 
+    @property
+    def heading_spread_deg(self) -> float:
+        """How far the magnetic heading strays, from how far norm and upward part do, in degrees.
+
+        √(mean D / 2) / (B cos dip), D the squared deviation of the norm and of the upward part and
+        B the undisturbed norm: a disturbance without a preferred direction turns the horizontal
+        field by as much as either of the two deviates.
+        """
+        norm = 1 + self.norm_deviation
+        up = norm * np.sin(np.radians(self.dip_deg + self.dip_deviation_deg))
+        off = self.norm_deviation**2 + (up - np.sin(np.radians(self.dip_deg))) ** 2
+        level = np.cos(np.radians(self.dip_deg))
+        return float(np.degrees(np.sqrt(np.nanmean(off) / 2) / level))
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """A warning where the field is too disturbed for a heading, else nothing."""
+        if self.heading_spread_deg <= SPREAD_LIMIT_DEG:
+            return ()
+        text = (
+            f"the magnetic field's direction strays by about {self.heading_spread_deg:.0f}° (more "
+            f"than {SPREAD_LIMIT_DEG:g}°), so the heading from it is uncertain. Compare a "
+            "procedure without magnetometers."
+        )
+        return (text,)
+
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""
         return (
@@ -66,6 +95,7 @@ class MagneticDisturbance:
                     "dip_deviation_rms_deg": float(np.sqrt(np.nanmean(dip**2))),
                     "dip_deviation_max_deg": float(np.nanmax(dip)),
                     "disturbed_share": self.share,
+                    "heading_spread_deg": self.heading_spread_deg,
                     "n_samples": self.n_samples,
                 }
             ]
