@@ -100,7 +100,7 @@ def synchronise(
     """
     if not (np.isfinite(max_lag_s) and max_lag_s > 0):
         raise ValueError(f"`max_lag_s` must be above 0, got {max_lag_s!r}.")
-    pair = _Pair(*prepare(wearable, reference))
+    pair = _within_reach(_Pair(*prepare(wearable, reference)), expected_lag_s, max_lag_s)
     anchor = _anchor(pair, expected_lag_s, max_lag_s)
     shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))
     found = search(
@@ -121,6 +121,24 @@ def synchronise(
         fit, windows = _extend(pair, fit, windows, found, drift)
     clock = _result(anchor, found, chosen, fit, windows, drift=drift)
     return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
+
+
+def _within_reach(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
+    """Return what of each recording can meet the other at any lag allowed.
+
+    So that a few minutes of reference within a day of the wearable cost minutes, not a day.
+    """
+    a, b = pair.wearable, pair.reference
+    slack = max_lag_s + _DRIFT_MAX * max(a.end_s - a.start_s, b.end_s - b.start_s)
+    low = max(a.start_s, b.start_s + expected_lag_s - slack)
+    high = min(a.end_s, b.end_s + expected_lag_s + slack)
+    if low >= high:
+        return pair  # the search says that they do not overlap
+    return _Pair(
+        a.between(low, high),
+        b.between(low - expected_lag_s - slack, high - expected_lag_s + slack),
+        pair.rate_hz,
+    )
 
 
 def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
