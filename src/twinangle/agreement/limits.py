@@ -389,17 +389,18 @@ def _shape_notes(values: Floats) -> tuple[float, tuple[str, ...]]:
     skewness = _skewness(values)
     if abs(skewness) <= 0.5:
         return skewness, ()
+    shown = quantity(skewness, "")
     if abs(skewness) < 1:
         return skewness, (
             (
-                f"Differences look skewed (skewness {skewness:.1f}; few participants show that "
-                "by chance too): beyond a true skewness of 0.5 the interval of a limit holds less "
+                f"Differences look skewed (skewness {shown}; few values show that by chance too): "
+                "beyond a true skewness of 0.5 the interval of a limit holds less "
                 "than it says, about 91 to 96 instead of 95 % at 1."
             ),
         )
     return skewness, (
         (
-            f"Differences are skewed (skewness {skewness:.1f}): the limits and their intervals "
+            f"Differences are skewed (skewness {shown}): the limits and their intervals "
             "hold less than they say, about 87 to 95 instead of 95 % at a true skewness of 1.4; "
             "consider percentile limits."
         ),

@@ -192,8 +192,8 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             condition or NOTHING,
             procedure,
             words.capitalize(),
-            with_interval(getattr(budget, part), getattr(budget, f"{part}_ci"), 3),
-            with_interval(*_root(budget, part)),
+            with_interval(getattr(budget, part), _bounds(budget, part), 3),
+            with_interval(math.sqrt(getattr(budget, part)), _roots(_bounds(budget, part))),
             number(100 * getattr(budget, part) / budget.total, 0) if budget.total > 0 else NOTHING,
         ]
         for procedure, condition, budget in results.budgets
@@ -213,15 +213,22 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             rows,
             words=3,
             caption=f"Means over {' or '.join(people)} participant(s), with "
-            f"{100 * results.confidence:g} % intervals over participants (from 4 on). Mean squares "
-            "add up to the whole, their roots do not. Each recording's own parts, with intervals "
+            f"{100 * results.confidence:g} % intervals over participants (from 4 on; with one "
+            "participant over that one's cycles, which says nothing of others). Mean squares add "
+            "up to the whole, their roots do not. Each recording's own parts, with intervals "
             "over its cycles, are in tables/trials.csv.",
         ),
         bullets(distinct(line for *_, budget in results.budgets for line in budget.assumptions)),
     ]
 
 
-def _root(budget: PooledBudget, part: str) -> tuple[float, tuple[float, float]]:
-    """Return a part as a root mean square, and its interval: the scale people read."""
-    low, high = getattr(budget, f"{part}_ci")
-    return math.sqrt(getattr(budget, part)), (math.sqrt(low), math.sqrt(high))
+def _bounds(budget: PooledBudget, part: str) -> tuple[float, float]:
+    """Return a part's interval: over participants, or over the cycles of the only one."""
+    source = budget.budgets[0] if budget.n_participants == 1 else budget
+    low, high = getattr(source, f"{part}_ci")
+    return float(low), float(high)
+
+
+def _roots(ends: tuple[float, float]) -> tuple[float, float]:
+    """Return the interval of a root mean square: the scale people read."""
+    return math.sqrt(ends[0]), math.sqrt(ends[1])
