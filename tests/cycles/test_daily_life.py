@@ -13,6 +13,7 @@ from numpy.testing import assert_allclose
 from twinangle import read_study, run_study
 from twinangle.cycles import bout_units
 from twinangle.report.content_sensors import recordings_section
+from twinangle.report.methods_text import methods_paragraphs
 
 HOURS, RATE_HZ, LAG_S, DRIFT_PPM = 2.0, 25.0, 6.5, 45.0
 # start (s), strides, stride time (s): the fourth bout is of three strides, the seventh slow
@@ -81,6 +82,14 @@ def test_the_clock_holds_over_hours_of_rest(results):
 
     times = np.array([200.0, 3500.0, 7000.0])
     assert_allclose(clock.to_wearable(times), times * (1 + DRIFT_PPM * 1e-6) + LAG_S, atol=0.005)
+
+
+def test_the_methods_say_how_well_the_lag_is_known(results):
+    text = " ".join(methods_paragraphs(results))
+    error = results.trials[0].synchronisation.centre_lag_se_s
+
+    assert f"The lag's standard error at the middle of the overlap was {1e3 * error:.2f} ms" in text
+    assert "gyroscopes" not in text
 
 
 def test_every_bout_is_found_numbered_and_kept(results):

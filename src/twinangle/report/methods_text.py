@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from twinangle.recording import Synchronisation
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import count, listing, number, span
 from twinangle.results import StudyResults, TrialResult
@@ -36,8 +37,13 @@ REFERENCES = {
 }
 
 _SYNCHRONISATION = {
-    "cross-correlation": "by normalised cross-correlation of the two angles, refined below one "
-    "sample",
+    "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
+    "generalised least squares",
+    "cross-correlation, gyroscopes": "by normalised cross-correlation of the two angles, the lag "
+    "then from the gyroscopes of both sensors",
+    "event": "by movements made for the purpose (a jump, a stamp or heel taps)",
+    "event, gyroscopes": "by movements made for the purpose (a jump, a stamp or heel taps), the "
+    "lag then from the gyroscopes of both sensors",
     "trigger": "by a trigger recorded on both",
     "shared-clock": "by construction, as both were recorded on one clock",
     "manual": "by a lag given in the study file",
@@ -173,7 +179,29 @@ def _clocks(results: StudyResults) -> str:
     text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
     peaks = span((clock.peak_correlation for clock in clocks), 3)
     text += f"; the peak correlation was {peaks}" if peaks != "–" else ""
-    return text + "."
+    return text + "." + _lag_errors(results, clocks)
+
+
+def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
+    """Say how well the lags are known, and how the gyroscopes' lag compares."""
+    text = ""
+    errors = span((1e3 * clock.centre_lag_se_s for clock in clocks), 2)
+    if errors != "–":
+        text += f" The lag's standard error at the middle of the overlap was {errors} ms"
+        systematic = span((1e3 * clock.lag_systematic_s for clock in clocks), 2)
+        text += (
+            f", and what a difference repeated every cycle may add {systematic} ms."
+            if systematic != "–"
+            else "."
+        )
+    checks = [t.extras.get("gyroscope_lag", {}) for t in _worked(results)]
+    apart = span((1e3 * c["difference_s"] for c in checks if "difference_s" in c), 1)
+    if apart != "–":
+        text += (
+            " The lag by the angle less that by the sensors' gyroscopes, which is the delay of the "
+            f"procedure that computes the angle, was {apart} ms."
+        )
+    return text
 
 
 def _cycles(results: StudyResults) -> str:
