@@ -260,9 +260,15 @@ def participant_means(
             f"at least {fewest} participants are needed, got {counts.size}; cycles of one "
             "participant cannot stand in for people."
         )
-    sums = np.zeros((counts.size, values.shape[1]))
-    np.add.at(sums, codes, values)
-    return sums / counts[:, None], values.shape[0]
+    return _sums(values, codes, counts) / counts[:, None], values.shape[0]
+
+
+def _sums(values: Floats, codes: NDArray[np.int64], counts: NDArray[np.int64]) -> Floats:
+    """Return the sum of each participant's rows."""
+    order = np.argsort(codes, kind="stable")
+    starts = np.concatenate([[0], np.cumsum(counts)[:-1]])
+    total: Floats = np.add.reduceat(values[order], starts, axis=0)
+    return total
 
 
 def _band(
@@ -307,8 +313,7 @@ def _codes(participant: ArrayLike | Sequence[object] | None, n: int) -> NDArray[
 def _error_of_means(values: Floats, counts: NDArray[np.int64], means: Floats) -> Floats:
     """Return s_i²/n_i at each point, from curves sorted by participant."""
     codes = np.repeat(np.arange(counts.size), counts)
-    squares = np.zeros_like(means)
-    np.add.at(squares, codes, (values - means[codes]) ** 2)
+    squares = _sums((values - means[codes]) ** 2, codes, counts)
     error: Floats = squares / (np.maximum(counts - 1, 1) * counts)[:, None]
     return error
 
@@ -317,6 +322,13 @@ def _chunks(n: int) -> list[int]:
     """Return sizes of at most `_CHUNK` that add up to n."""
     whole, rest = divmod(n, _CHUNK)
     return [_CHUNK] * whole + ([rest] if rest else [])
+
+
+def _drawn_curves(rng: np.random.Generator, times: NDArray[np.int64], n: int) -> Floats:
+    """Return how often each of n curves is drawn when, a resample, n are drawn `times` times."""
+    rows = np.repeat(np.arange(times.size), times * n)
+    cells = rows * n + rng.integers(0, n, rows.size)
+    return np.bincount(cells, minlength=times.size * n).reshape(times.size, n).astype(np.float64)
 
 
 def _largest_deviations(
@@ -334,9 +346,7 @@ def _largest_deviations(
     moved = drawn @ centred / k
     spread = np.maximum(drawn @ centred**2 - k * moved**2, 0) / (k - 1)
     if resample_cycles:
-        weights = [
-            rng.multinomial(drawn[:, i] * n, np.full(n, 1 / n)) / n for i, n in enumerate(counts)
-        ]
+        weights = [_drawn_curves(rng, drawn[:, i], int(n)) / n for i, n in enumerate(counts)]
         moved = np.hstack(weights) @ (values - means.mean(axis=0)) / k
         spread = spread + drawn @ _error_of_means(values, counts, means) / k
     with np.errstate(divide="ignore", invalid="ignore"):
