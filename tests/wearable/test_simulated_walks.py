@@ -35,18 +35,21 @@ def relative_heading_error_deg(walk):
 
 
 @pytest.mark.parametrize(
-    ("seed", "changes", "most_deg"),
+    ("seed", "changes"),
     [
-        (0, {}, 1.0),
-        (1, {}, 1.0),
-        # Skin and motion outside the hinge: 1.6° RMS in the design's prototypes.
-        (2, {"soft_tissue_deg": 1.0, "out_of_plane_deg": 4.0}, 1.6),
+        (0, {}),
+        (1, {}),
+        # Skin and motion outside the hinge: 1.6° RMS without whitening.
+        (2, {"soft_tissue_deg": 1.0, "out_of_plane_deg": 4.0}),
+        (3, {"soft_tissue_deg": 1.0, "out_of_plane_deg": 4.0}),
+        (4, {"soft_tissue_deg": 1.0}),
+        (5, {"soft_tissue_deg": 1.0}),
     ],
 )
-def test_heading_and_its_stated_error(seed, changes, most_deg):
+def test_heading_and_its_stated_error(seed, changes):
     error, found = relative_heading_error_deg(simulated(seed, **changes))
     rms = np.sqrt(np.mean(error**2))
-    assert rms < most_deg
+    assert rms < 1.0
     assert rms < 2 * found.standard_error_deg
 
 
@@ -58,10 +61,12 @@ def test_the_magnetic_floor_does_not_reach_them(name):
     assert motion.warnings == ()
 
 
-def test_soft_tissue_costs_what_the_true_orientations_cost():
+@pytest.mark.parametrize("name", ["kalman-joint-centre", "vqf-joint-centre"])
+@pytest.mark.parametrize("seed", [4, 5, 6])
+def test_soft_tissue_costs_what_the_true_orientations_cost(name, seed):
     """The error due to motion of the skin and outside the hinge is not the procedure's."""
-    walk = simulated(4, soft_tissue_deg=1.0, out_of_plane_deg=4.0)
-    ours = estimate_motion(trial_of(walk), "vqf-joint-centre").angle.angle_deg
+    walk = simulated(seed, soft_tissue_deg=1.0, out_of_plane_deg=4.0)
+    ours = estimate_motion(trial_of(walk), name).angle.angle_deg
     true = estimate_motion(trial_of(walk, walk.truth.sensors), "orientation").angle.angle_deg
     truth = walk.truth.knee.angle_deg
     assert abs(np.std(ours - truth) - np.std(true - truth)) < 0.1
