@@ -5,6 +5,8 @@ from __future__ import annotations
 from twinangle.errors import TwinangleError
 from twinangle.pipeline.reading import read_trial
 from twinangle.study import Study
+from twinangle.study.settings import AngleWearable
+from twinangle.wearable.procedures import require_procedure
 
 
 def check_study(study: Study) -> list[str]:
@@ -18,9 +20,10 @@ def check_study(study: Study) -> list[str]:
     Returns
     -------
     list of str
-        One message a faulty trial, with the table's row; empty when all can be read.
+        One message a procedure that is not known and one a faulty trial, with the table's row;
+        empty when all can be read.
     """
-    faults = []
+    faults = _unknown_procedures(study)
     for trial in study.trials:
         if trial.exclude:
             continue
@@ -28,4 +31,17 @@ def check_study(study: Study) -> list[str]:
             read_trial(study, trial)
         except TwinangleError as error:
             faults.append(f"{study.table.name}, row {trial.row}: {error}")
+    return faults
+
+
+def _unknown_procedures(study: Study) -> list[str]:
+    """Return a fault for every procedure that has no name here, or cannot be imported."""
+    if isinstance(study.wearable, AngleWearable):
+        return []  # there the names are the researcher's, one a column
+    faults = []
+    for name in study.wearable.procedures:
+        try:
+            require_procedure(name)
+        except TwinangleError as error:
+            faults.append(f"{study.path.name}: [wearable] `procedures`: {error}")
     return faults
