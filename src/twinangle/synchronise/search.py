@@ -102,6 +102,11 @@ def search(
     shift = r_first - w_first
     lowest = int(np.ceil((expected_lag_s - max_lag_s) * rate_hz - 1e-6))
     highest = int(np.floor((expected_lag_s + max_lag_s) * rate_hz + 1e-6))
+    # Beyond these not one sample of the two meets, however wide the search.
+    lowest = max(lowest, 1 - r_time.size - shift)
+    highest = min(highest, w_time.size - 1 - shift)
+    if lowest > highest:
+        raise SynchronisationError(_no_overlap(wearable, reference, expected_lag_s, max_lag_s))
     b, b_rate = reference.at(r_time)
     a, a_rate = wearable.at(w_time)
     both = [
