@@ -168,3 +168,21 @@ def test_magnetometer_lag_is_found(moving_sensor, lag_s):
     rows = stretch.integrate(stretch.nodes, np.zeros(3), np.empty((time.size, 4)))
     found = estimate_lag(rows, 48.5, constants(KalmanParameters()))
     assert found == pytest.approx(lag_s, abs=0.002)
+
+
+def test_covariance_stays_one_over_a_day(moving_sensor):
+    """A day's rounding must not make the covariance lopsided, and so negative."""
+    stretch = stretch_of(moving_sensor(6, rest_s=-5.0).sensor)
+    c, start = stretch.constants, _start(stretch)
+    rows = stretch.integrate(stretch.nodes, np.zeros(3), np.empty((stretch.nodes[-1] + 1, 4)))
+    rows = np.tile(rows, (1440, 1))
+    n = rows.shape[0]
+    rest, field = np.zeros(n, dtype=np.bool_), np.array([48.5, -45.0, 0.5])
+    about = np.tile([0.3, 0.75], (n, 1))
+    states, P, _ = filter_blocks(
+        rows, rest, start.state, start.covariance, np.full(n, 0.3), about, field, 0.0, c
+    )
+    assert np.isfinite(states).all()
+    assert np.linalg.eigvalsh(P[1000::10_000]).min() > 0
+    np.testing.assert_array_less(np.abs(P[1000:] - P[1000:].swapaxes(1, 2)).max(), 1e-12)
+    assert np.einsum("nii->ni", P[1000:]).max() < 0.5

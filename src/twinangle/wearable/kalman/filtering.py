@@ -156,6 +156,10 @@ def predict(state, P, row, decay, c, trace):  # type: ignore[no-untyped-def]
         for k3 in range(3):
             P[i, k3] -= A[k3, 0] * P[i, 3] + A[k3, 1] * P[i, 4] + A[k3, 2] * P[i, 5]
         P[i, 8] *= decay
+    # rounding makes P lopsided, and that part grows without bound: kept symmetric in every block
+    for i in range(N):
+        for k3 in range(i):
+            P[i, k3] = P[k3, i] = 0.5 * (P[i, k3] + P[k3, i])
     net = c.scale * (n0 * n0 + n1 * n1 + n2 * n2) + c.rate_density * T
     P[0, 0] += net
     P[1, 1] += net
