@@ -99,11 +99,11 @@ def _with_gyroscopes(
     if not found.disagree:
         return chosen
     known = clock.method in ("shared-clock", "manual", "trigger")
+    late = "delays it" if found.difference_s > 0 else "runs ahead of the sensors"
     meaning = (
         "The instruments differ by a delay, or `gyroscope_sample` or the clock is stated wrongly."
         if known
-        else "The procedure that computes the angle delays it, or `gyroscope_sample` is stated "
-        "wrongly."
+        else f"The procedure that computes the angle {late}."
     )
     effect = (
         "The lag is the gyroscopes', so the delay is part of the difference reported."
