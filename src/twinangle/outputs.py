@@ -11,13 +11,23 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 from twinangle.errors import StudyError
+from twinangle.parallel import Workers
+from twinangle.pipeline import analyse_trial, pool_study
 from twinangle.report import write_report
-from twinangle.results import StudyResults
+from twinangle.report.document import write_parts
+from twinangle.report.drawing import Written, write_trial
+from twinangle.report.grouping import Key, TrialGroup, stems_of
+from twinangle.report.style import font_families
+from twinangle.results import StudyResults, TrialResult
 from twinangle.results_json import to_text
+from twinangle.study import Study, Trial
 
 MANIFEST = ".twinangle-outputs.json"
 RESULTS = "results.json"
@@ -75,15 +85,94 @@ def write_outputs(
     StudyError
         If the folder cannot be written.
     """
+    with _staged(folder) as staging:
+        write_report(results, staging, jobs=jobs, image_formats=image_formats)
+        (staging / RESULTS).write_text(to_text(results), encoding="utf-8")
+        return _move_in(staging, folder)
+
+
+def run_into(
+    study: Study,
+    folder: Path,
+    *,
+    jobs: int = 1,
+    image_formats: tuple[str, ...] = (),
+    on_trial: Callable[[str], None] | None = None,
+) -> StudyResults:
+    """Analyse a study and write what was found into `folder`.
+
+    The files are those of :func:`twinangle.run_study` and :func:`write_outputs`, one after the
+    other, at less cost: each recording's figures are drawn by the process that analysed it, and
+    its traces are dropped then, so that memory holds those of `jobs` recordings at most.
+
+    Parameters
+    ----------
+    study : Study
+        As returned by :func:`twinangle.read_study`.
+    folder : Path
+        Created when absent; files of an earlier run are replaced, other files are left alone.
+    jobs : int
+        Recordings analysed, and figures drawn, at the same time. The files are the same to the
+        last byte whatever it is.
+    image_formats : tuple of str
+        Further formats for each figure, of "png" and "tiff".
+    on_trial : callable, optional
+        Called with a trial's name when it is done (for a progress bar).
+
+    Returns
+    -------
+    StudyResults
+        As of :func:`twinangle.run_study`, without the traces (`paired` is None).
+
+    Raises
+    ------
+    StudyError
+        If the folder cannot be written.
+    """
+    with _staged(folder) as staging, Workers(jobs) as workers:
+        (staging / "figures").mkdir()
+        font_families()  # written once, before other processes ask for it
+        stems = stems_of(trial.identity for trial in study.trials)
+        work = partial(_analyse_and_draw, study, stems, staging / "figures", image_formats)
+        trials: list[TrialResult] = []
+        drawn: list[Written] = []
+        done = workers.in_order(work, study.trials)
+        for trial, (several, figures) in zip(study.trials, done, strict=True):
+            trials.extend(several)
+            drawn.extend(figures)
+            if on_trial is not None and not trial.exclude:
+                on_trial(" ".join(trial.identity))
+        results = pool_study(study, tuple(trials))
+        write_parts(results, staging, workers, image_formats=image_formats, drawn=drawn)
+        (staging / RESULTS).write_text(to_text(results), encoding="utf-8")
+        _move_in(staging, folder)
+    return results
+
+
+def _analyse_and_draw(
+    study: Study,
+    stems: Mapping[Key, str],
+    folder: Path,
+    image_formats: tuple[str, ...],
+    trial: Trial,
+) -> tuple[tuple[TrialResult, ...], list[Written]]:
+    """Analyse one recording, draw its figures, and return the rest."""
+    results = analyse_trial(study, trial)
+    group = TrialGroup(results, stems[trial.identity])
+    drawn = write_trial(group, study.joint, folder, image_formats) if group.worked else []
+    return tuple(replace(result, paired=None) for result in results), drawn
+
+
+@contextmanager
+def _staged(folder: Path) -> Iterator[Path]:
+    """Lend a temporary folder beside `folder`; what cannot be written is told as the user's."""
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
         staging = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
     except OSError as error:
         raise StudyError(f"--out {folder}: cannot be written ({error.strerror}).") from error
     try:
-        write_report(results, staging, jobs=jobs, image_formats=image_formats)
-        (staging / RESULTS).write_text(to_text(results), encoding="utf-8")
-        return _move_in(staging, folder)
+        yield staging
     except OSError as error:
         raise StudyError(f"--out {folder}: cannot be written ({error.strerror}).") from error
     finally:

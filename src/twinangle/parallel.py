@@ -8,10 +8,64 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing.context import BaseContext
+from types import TracebackType
 from typing import TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+
+
+class Workers:
+    """Processes that are kept from one task to the next; a context manager.
+
+    They start at the first task, so that they hold whatever had been imported by then.
+
+    Parameters
+    ----------
+    jobs : int
+        Processes; with 1 everything happens in this process.
+
+    Raises
+    ------
+    ValueError
+        If `jobs` is below 1.
+    """
+
+    def __init__(self, jobs: int) -> None:
+        if jobs < 1:
+            raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
+        self._pool = ProcessPoolExecutor(jobs, mp_context=_context()) if jobs > 1 else None
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+    def in_order(
+        self, function: Callable[[Item], Result], items: Iterable[Item]
+    ) -> Iterator[Result]:
+        """Return ``function(item)`` for each item, in order; the work starts at once.
+
+        Parameters
+        ----------
+        function : callable
+            Of one argument; it and the items must be picklable where there are several processes.
+        items : iterable
+            What to work on.
+        """
+        if self._pool is None:
+            return map(function, items)
+        with warnings.catch_warnings():
+            # Python 3.12 warns of forking beside threads; the children here use none of them.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            return self._pool.map(function, items)
 
 
 def in_order(
@@ -21,10 +75,8 @@ def in_order(
 
     Parameters
     ----------
-    function : callable
-        Of one argument; it and the items must be picklable where `jobs` is above 1.
-    items : iterable
-        What to work on.
+    function, items
+        As :meth:`Workers.in_order` takes them.
     jobs : int
         Processes; with 1, or one item, everything happens in this process.
 
@@ -38,19 +90,9 @@ def in_order(
     ValueError
         If `jobs` is below 1.
     """
-    if jobs < 1:
-        raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
     work = list(items)
-    workers = min(jobs, len(work))
-    if workers <= 1:
-        yield from map(function, work)
-        return
-    with ProcessPoolExecutor(workers, mp_context=_context()) as pool:
-        with warnings.catch_warnings():
-            # Python 3.12 warns of forking beside threads; the children here use none of them.
-            warnings.simplefilter("ignore", DeprecationWarning)
-            results = pool.map(function, work)
-        yield from results
+    with Workers(min(jobs, max(len(work), 1))) as workers:
+        yield from workers.in_order(function, work)
 
 
 def _context() -> BaseContext:

@@ -131,6 +131,27 @@ def test_results_hold_every_key_of_the_contract(ran):
     assert not any(entry["path"].startswith("/") for entry in results["provenance"]["inputs"])
 
 
+STEP_BY_STEP = """
+import sys
+from pathlib import Path
+from twinangle import read_study, run_study, write_outputs
+results = run_study(read_study(Path(sys.argv[1])))
+assert results.trials[0].paired is not None
+write_outputs(results, Path(sys.argv[2]))
+"""
+
+
+def test_figures_drawn_beside_the_analysis_are_those_drawn_after_it(ran, study, tmp_path):
+    _, out = ran
+    words = [sys.executable, "-c", STEP_BY_STEP, study / "study.toml", tmp_path / "after"]
+    subprocess.run(words, check=True, timeout=300)
+    written = [path for path in sorted((tmp_path / "after").rglob("*")) if path.is_file()]
+    assert len(written) > 10
+    for path in written:
+        name = path.relative_to(tmp_path / "after")
+        assert path.read_bytes() == (out / name).read_bytes(), name
+
+
 def test_two_runs_give_the_same_bytes_whatever_the_number_of_jobs(ran, study, tmp_path):
     _, out = ran
     again = twinangle("run", study / "study.toml", "--out", tmp_path / "again", "--jobs", 2)

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
-from pyarrow import ipc, parquet
 
 from twinangle.errors import RecordingError
 from twinangle.importers.base import choose_columns
@@ -20,6 +19,8 @@ UNIT_KEYS = (b"unit", b"units")
 
 def read_parquet(path: Path, request: Request) -> Table:
     """Read the requested columns of a Parquet file."""
+    from pyarrow import parquet  # slow to import
+
     try:
         with parquet.ParquetFile(path) as file:
             schema = file.schema_arrow
@@ -31,6 +32,8 @@ def read_parquet(path: Path, request: Request) -> Table:
 
 def read_feather(path: Path, request: Request) -> Table:
     """Read the requested columns of a Feather (Arrow IPC) file."""
+    from pyarrow import ipc
+
     try:
         with pa.memory_map(str(path)) as source:
             file = ipc.open_file(source)

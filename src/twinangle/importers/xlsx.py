@@ -20,8 +20,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import openpyxl
-from openpyxl.utils import get_column_letter
 
 from twinangle.errors import RecordingError
 from twinangle.importers.base import choose_columns
@@ -99,6 +97,8 @@ def _notes(sheet: _Sheet, sheets: Sequence[_Sheet], request: Request) -> tuple[s
 @contextmanager
 def _workbook(path: Path, *, results: bool) -> Iterator[Any]:
     """Open a workbook for reading row by row: results of formulas, or the formulas."""
+    import openpyxl  # slow to import
+
     with path.open("rb") as stream, warnings.catch_warnings():  # the library leaves it open
         warnings.simplefilter("ignore")  # of styles and extensions that do not matter here
         book = openpyxl.load_workbook(stream, read_only=True, data_only=results, keep_links=False)
@@ -293,6 +293,8 @@ def _is_text(cell: Any) -> bool:
 
 def _refused(sheet: _Sheet, place: int, row: int, found: Any, request: Request) -> RecordingError:
     """Return the refusal of a cell, with its place as a spreadsheet names it."""
+    from openpyxl.utils import get_column_letter
+
     what = str(found) if isinstance(found, str) else f"a date or a time of day ({found})"
     return RecordingError(
         f"{request.source}, sheet {sheet.title!r}, cell {get_column_letter(place + 1)}{row} "

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from twinangle.pipeline.checking import check_study
 from twinangle.pipeline.compiling import compile_ahead
-from twinangle.pipeline.study_run import input_files, run_study
+from twinangle.pipeline.study_run import input_files, pool_study, run_study
 from twinangle.pipeline.trial import analyse_trial
 
-__all__ = ["analyse_trial", "check_study", "compile_ahead", "input_files", "run_study"]
+__all__ = [
+    "analyse_trial",
+    "check_study",
+    "compile_ahead",
+    "input_files",
+    "pool_study",
+    "run_study",
+]

@@ -8,20 +8,26 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.recording import InertialRecording
+from twinangle.study import InertialWearable, Study
 from twinangle.wearable import kalman, orientation
 
 
-def compile_ahead(announce: Callable[[str], None]) -> None:
+def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
     """Run the compiled filters on a second of standing still, so that their code is there.
 
     The machine code is kept on disk beside the package; only the first run after an installation
-    compiles, and only then is anything announced.
+    compiles, and only then is anything announced. A study without raw signals, or with the
+    library's filter alone, needs none of it.
 
     Parameters
     ----------
+    study : Study
+        What is about to run.
     announce : callable
         Called with one line of text before compiling.
     """
+    if not _needed(study):
+        return
     if not _kept_on_disk():
         announce("First run: compiling the orientation filters (some seconds, then kept) …")
     still = InertialRecording(
@@ -35,6 +41,13 @@ def compile_ahead(announce: Callable[[str], None]) -> None:
     for sensor in (still, still.without_magnetometer()):
         orientation.kalman(sensor)
         orientation.kalman_forward(sensor)
+
+
+def _needed(study: Study) -> bool:
+    """Return whether a procedure may use the compiled filters."""
+    if not isinstance(study.wearable, InertialWearable):
+        return False
+    return not all(name.startswith("vqf") for name in study.wearable.procedures)
 
 
 def _kept_on_disk() -> bool:

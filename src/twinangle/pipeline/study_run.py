@@ -55,7 +55,26 @@ def run_study(
     ValueError
         If `jobs` is below 1.
     """
-    trials = _analyse_all(study, jobs, on_trial)
+    done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
+    results: list[TrialResult] = []
+    for trial, several in zip(study.trials, done, strict=True):
+        results.extend(several)
+        if on_trial is not None and not trial.exclude:
+            on_trial(" ".join(trial.identity))
+    return pool_study(study, tuple(results))
+
+
+def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
+    """Return what the trials of a study say together.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trials : tuple of TrialResult
+        What :func:`twinangle.pipeline.analyse_trial` found, in the order of the trials table; the
+        traces are not needed.
+    """
     settings = study.agreement
     return StudyResults(
         title=study.title,
@@ -87,18 +106,6 @@ def run_study(
             trials, against=study.conditions.against, confidence=settings.confidence
         ),
     )
-
-
-def _analyse_all(
-    study: Study, jobs: int, on_trial: Callable[[str], None] | None
-) -> tuple[TrialResult, ...]:
-    done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
-    results: list[TrialResult] = []
-    for trial, several in zip(study.trials, done, strict=True):
-        results.extend(several)
-        if on_trial is not None and not trial.exclude:
-            on_trial(" ".join(trial.identity))
-    return tuple(results)
 
 
 def input_files(study: Study) -> tuple[Path, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -40,17 +40,6 @@ PARTS = {
 }
 PART_COLOURS = ("#17508f", "#4f9bd9", "#dd8316", "#c79a10", "#5a6b7b", "#c9cdd2")
 FIELD_LINES = 60  # recordings drawn in one panel at most
-
-
-def draw_depth(results: StudyResults) -> tuple[Drawn, ...]:
-    """Return the figures that the run has numbers for."""
-    found = (
-        *draw_along_cycle(results),
-        draw_budgets(results),
-        *(draw_contest(condition, contest) for condition, contest in results.contests),
-        draw_fields(results),
-    )
-    return tuple(figure for figure in found if figure is not None)
 
 
 def _panel_width(n: int) -> float:
@@ -150,6 +139,11 @@ def _draw_stack(axes: Axes, budgets: Sequence[PooledBudget]) -> None:
 # ---------------------------------------------------------------- contest
 
 
+def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
+    """Return one figure a condition in which procedures are ranked."""
+    return tuple(draw_contest(condition, contest) for condition, contest in results.contests)
+
+
 def draw_contest(condition: str, contest: Contest) -> Drawn:
     """Draw the procedures' means in order, and every paired difference with its interval."""
     pairs = contest.differences
@@ -246,3 +240,21 @@ def _same_height(panels: Sequence[Axes]) -> None:
     lows, highs = zip(*(axes.get_ylim() for axes in panels), strict=True)
     for axes in panels:
         axes.set_ylim(min(lows), max(highs))
+
+
+# ---------------------------------------------------------------- all of them
+
+# What this module draws, in the order of the report; each is drawn in a process of its own.
+DEPTH: tuple[Callable[[StudyResults], Drawn | tuple[Drawn, ...] | None], ...] = (
+    draw_along_cycle,
+    draw_budgets,
+    draw_contests,
+    draw_fields,
+)
+
+
+def draw_depth(results: StudyResults) -> tuple[Drawn, ...]:
+    """Return all of them that the run has numbers for."""
+    found = [draw(results) for draw in DEPTH]
+    several = [each if isinstance(each, tuple) else (each,) for each in found]
+    return tuple(figure for each in several for figure in each if figure is not None)

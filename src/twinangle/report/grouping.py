@@ -44,13 +44,14 @@ def trial_groups(results: StudyResults) -> tuple[TrialGroup, ...]:
     groups: dict[Key, list[TrialResult]] = {}
     for trial in results.trials:
         groups.setdefault(key_of(trial), []).append(trial)
-    stems = unique_names(
-        file_name(key[0], key[2], f"s{key[1]}", f"t{key[3]}", key[4]) for key in groups
-    )
-    return tuple(
-        TrialGroup(tuple(members), stem)
-        for members, stem in zip(groups.values(), stems, strict=True)
-    )
+    stems = stems_of(groups)
+    return tuple(TrialGroup(tuple(members), stems[key]) for key, members in groups.items())
+
+
+def stems_of(keys: Iterable[Key]) -> dict[Key, str]:
+    """Return the start of the figures' file names of each recording of a study."""
+    named = {key: file_name(key[0], key[2], f"s{key[1]}", f"t{key[3]}", key[4]) for key in keys}
+    return dict(zip(named, unique_names(named.values()), strict=True))
 
 
 def procedures(results: StudyResults) -> tuple[str, ...]:

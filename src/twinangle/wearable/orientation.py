@@ -11,7 +11,7 @@ between two such gaps that is shorter than `SHORTEST_S`. A missing magnetometer 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,9 @@ from vqf import VQF, offlineVQF
 from twinangle.errors import RecordingError
 from twinangle.recording import InertialRecording, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
-from twinangle.wearable.kalman.estimate import Stretch, forward, smoothed
+
+if TYPE_CHECKING:
+    from twinangle.wearable.kalman.estimate import Stretch
 
 Array = NDArray[np.float64]
 OrientationFilter = Callable[[InertialRecording], OrientationRecording]
@@ -58,6 +60,8 @@ def kalman(
         If no stretch of `SHORTEST_S` is free of gaps, a value is infinite, the shapes differ, or
         the magnetometer reads zero.
     """
+    from twinangle.wearable.kalman.estimate import smoothed  # the compiler is slow to import
+
     return _run(smoothed, sensor, parameters or KalmanParameters())
 
 
@@ -70,6 +74,8 @@ def kalman_forward(
     is at rest, else the first 5 s (`KalmanParameters.start_window_s`). Parameters, returned value
     and errors are those of `kalman`.
     """
+    from twinangle.wearable.kalman.estimate import forward  # the compiler is slow to import
+
     return _run(forward, sensor, parameters or KalmanParameters())
 
 
@@ -96,6 +102,8 @@ def _run(
     sensor: InertialRecording,
     parameters: KalmanParameters,
 ) -> OrientationRecording:
+    from twinangle.wearable.kalman.estimate import Stretch
+
     _check(sensor)
     quaternion = np.full((sensor.n_samples, 4), np.nan)
     for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
