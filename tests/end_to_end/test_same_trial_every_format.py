@@ -24,7 +24,7 @@ from scipy.io import savemat
 from twinangle import read_study, run_study
 from twinangle.simulate import write_demo_study
 
-N_WEARABLE, N_REFERENCE = 4300, 8600  # whole seconds at 100 and 200 Hz, as EDF has them
+N_WEARABLE, N_REFERENCE = 3900, 7800  # whole seconds at 100 and 200 Hz, as EDF has them
 RATES = {"wearable": 100, "reference": 200}
 UNITS = {"acc": "m/s^2", "gyr": "rad/s", "mag": "uT", "deg": "deg"}
 # Range of each quantity in EDF and BDF, either way: what the 16 or 24 bits are spread over.
@@ -38,7 +38,7 @@ Frames = dict[str, pd.DataFrame]
 def trial(tmp_path_factory) -> tuple[str, str, Frames]:
     """Return study file, trials table and signals of one invented indoor walk."""
     folder = tmp_path_factory.mktemp("trial") / "study"
-    write_demo_study(folder, participants=1, conditions=["indoor"], walk_s=18.0)
+    write_demo_study(folder, participants=1, conditions=["indoor"], walk_s=14.0)
     toml = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
     frames = {
         "wearable": pd.read_csv(folder / "wearable" / "P01_indoor.csv")[:N_WEARABLE],

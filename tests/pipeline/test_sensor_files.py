@@ -12,7 +12,7 @@ import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
 from twinangle.errors import RecordingError, StudyError
-from twinangle.pipeline import analyse_trial, check_study
+from twinangle.pipeline import analyse_trial, check_study, reading
 from twinangle.pipeline.merging import interpolate, merge_sensors
 from twinangle.pipeline.reading import read_trial
 from twinangle.pipeline.study_run import input_files
@@ -27,7 +27,7 @@ FILES = '[wearable.files]\nproximal = "{wearable}_thigh.csv"\ndistal = "{wearabl
 def whole(tmp_path_factory) -> Path:
     """Write a study of one outdoor trial, both sensors in one file."""
     folder = tmp_path_factory.mktemp("whole") / "study"
-    write_demo_study(folder, participants=1, walk_s=25.0, conditions=["outdoor"])
+    write_demo_study(folder, participants=1, walk_s=15.0, conditions=["outdoor"])
     text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
     (folder / "study.toml").write_text(text)
     return folder
@@ -47,6 +47,12 @@ def split(whole, tmp_path) -> Path:
     (folder / "study.toml").write_text(text.replace("[wearable.units]", FILES + "[wearable.units]"))
     edit_table(folder, wearable="wearable/P01_outdoor")
     return folder
+
+
+@pytest.fixture
+def unchecked(monkeypatch) -> None:
+    """Spare tests of other things the seconds that the check of the clocks takes."""
+    monkeypatch.setattr(reading, "clock_warnings", lambda pair: ())
 
 
 def edit_table(folder: Path, **cells: object) -> None:
@@ -87,6 +93,7 @@ def test_two_files_on_one_clock_give_what_one_file_gives_to_the_last_bit(split, 
     assert "P01_outdoor_shank.csv" in names
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_what_one_sensor_recorded_alone_is_left_out_and_told(split, expected):
     edit_shank(split, lambda frame: frame.iloc[25:-40])
 
@@ -96,6 +103,7 @@ def test_what_one_sensor_recorded_alone_is_left_out_and_told(split, expected):
     assert any("0.25 s at the beginning and 0.4 s at the end" in text for text in found.warnings)
 
 
+@pytest.mark.usefixtures("unchecked")
 @pytest.mark.parametrize(("rate_hz", "phase_s"), [(100, 0.0047), (128, 0.0), (80, 0.0013)])
 def test_unlike_samples_are_interpolated_and_told(split, expected, rate_hz, phase_s):
     def resample(frame):
@@ -120,6 +128,7 @@ def test_unlike_samples_are_interpolated_and_told(split, expected, rate_hz, phas
     assert np.sqrt(np.mean(difference**2)) < 0.1
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_files_with_clocks_of_their_own_are_refused_until_the_lag_is_given(split, expected):
     edit_shank(split, later(5000))
     study = read_study(split)
@@ -135,6 +144,7 @@ def test_files_with_clocks_of_their_own_are_refused_until_the_lag_is_given(split
     assert "correct `distal_lag_s` of this trial" in fault
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_times_that_both_begin_at_zero_bring_a_warning_until_the_lag_is_given(split):
     said = "nothing in them tells that both sensors were started at the same moment"
     assert any(said in text for text in analyse(split).warnings)
@@ -161,6 +171,7 @@ def test_sensors_that_move_at_different_times_bring_a_warning(split, moved_s):
     assert found == pytest.approx(-moved_s, abs=0.11)
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_a_trigger_is_read_from_the_proximal_sensors_file(split):
     path = split / "wearable" / "P01_outdoor_thigh.csv"
     pd.read_csv(path).assign(sync=1.0).to_csv(path, index=False)
@@ -173,6 +184,7 @@ def test_a_trigger_is_read_from_the_proximal_sensors_file(split):
     assert check_study(read_study(split)) == []
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_patterns_may_name_any_column_of_the_table(split):
     text = (split / "study.toml").read_text()
     (split / "study.toml").write_text(
@@ -215,6 +227,7 @@ def test_faulty_patterns_are_named(split, old, new, message):
         read_study(split)
 
 
+@pytest.mark.usefixtures("unchecked")
 def test_standing_and_movement_may_have_two_files_of_their_own(split, expected):
     for segment in ("thigh", "shank"):
         frame = pd.read_csv(split / "wearable" / f"P01_outdoor_{segment}.csv")
