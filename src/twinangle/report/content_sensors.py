@@ -212,7 +212,7 @@ _DEVICE = {
     "rest_s": ("Rest (s)", 1, 1.0),
     "gyroscope_bias_deg_s": ("Gyr. bias (°/s)", 2, 1.0),
     "gyroscope_noise_deg_s": ("Gyr. noise (°/s)", 3, 1.0),
-    "accelerometer_norm_error_m_s2": ("Acc. norm error (m/s²)", 3, 1.0),
+    "accelerometer_norm_error_m_s2": ("Norm error (m/s²)", 3, 1.0),
     "accelerometer_noise_m_s2": ("Acc. noise (m/s²)", 3, 1.0),
     "saturated_share": ("Saturated (%)", 2, 100.0),
     "dropped_share": ("Dropped (%)", 2, 100.0),
@@ -257,8 +257,8 @@ def _devices(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
         "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'; jitter "
         "is the scatter of the file's time stamps about an even clock. A warning is given for a "
         f"bias above {BIAS_LIMIT_DEG_S:g} °/s, noise above {GYROSCOPE_NOISE_LIMIT_DEG_S:g} °/s, a "
-        f"norm beyond ±{NORM_ERROR_LIMIT:.0%} of gravity, any saturated sample, more than "
-        f"{DROPPED_LIMIT:.0%} dropped, and jitter above {JITTER_LIMIT:g} of a sample (common "
+        f"norm beyond ±{100 * NORM_ERROR_LIMIT:g} % of gravity, any saturated sample, more than "
+        f"{100 * DROPPED_LIMIT:g} % dropped, and jitter above {JITTER_LIMIT:g} of a sample (common "
         "practice, no source)."
     )
     return [heading("Sensors"), table(head, rows, words=3, caption=caption)] if rows else []
