@@ -245,7 +245,7 @@ def _devices(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
     rows = [
         [
             trial.participant,
-            naming.heading(trial),
+            naming.heading(trial).replace(" ", "\u00a0"),  # many columns: no line is split
             sensor.segment,
             *_cells(dict(sensor.device) | _jitter(trial), _DEVICE),
         ]
