@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from twinangle.errors import StudyError
-from twinangle.pipeline import check_study
+from twinangle.pipeline import check_study, input_files
 from twinangle.proposal import propose_study, write_proposal
 from twinangle.study import read_study
 
@@ -110,6 +110,11 @@ def test_the_proposed_study_reads_the_data_set_once_standing_is_given(data_set):
     study = read_study(data_set)
 
     assert check_study(study) == []
+    # The sidecars are among what the results rest on.
+    inputs = [path.relative_to(data_set).as_posix() for path in input_files(study)]
+    assert len(set(inputs)) == len(inputs) == 2 + 3 * 6
+    assert sum(name.endswith("_channels.tsv") for name in inputs) == 6
+    assert sum(name.endswith("_motion.json") for name in inputs) == 6
     assert study.trials[0].covariates == {"age": 33.0, "group": "a"}
     assert study.trials[2].covariates == {"group": "b"}
 

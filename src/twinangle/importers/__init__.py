@@ -168,6 +168,13 @@ def describe_file(path: str | Path) -> FileDescription:
     return describe_table(path, found.name, found.read(path, request), events)
 
 
+def companion_files(path: str | Path) -> tuple[Path, ...]:
+    """Return the other files that are read with a recording: the sidecars of Motion-BIDS."""
+    path = Path(path)
+    found = _format_of(path)
+    return tuple(found.companions(path)) if found is not None and found.companions else ()
+
+
 def _format_of(path: Path) -> Format | None:
     """Return the format that the end of the file's name tells."""
     name = path.name.lower()

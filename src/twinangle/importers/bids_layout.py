@@ -82,19 +82,24 @@ def start_s(path: Path) -> float | None:
     own start is not given.
     """
     together = {key: label for key, label in entities(path.name).items() if key != "tracksys"}
-    for folder in list(path.resolve().parents)[:3]:
-        for scans in sorted(folder.glob("sub-*_scans.tsv")):
-            times = _acquisition_times(scans)
-            own = times.get(path.resolve().relative_to(folder).as_posix())
-            if own is None:
-                continue
-            peers = [
-                time
-                for name, time in times.items()
-                if name.endswith("_motion.tsv") and _without_system(name) == together
-            ]
-            return (own - min(peers)).total_seconds()
+    for scans in scans_of(path):
+        times = _acquisition_times(scans)
+        own = times.get(path.resolve().relative_to(scans.parent).as_posix())
+        if own is None:
+            continue
+        peers = [
+            time
+            for name, time in times.items()
+            if name.endswith("_motion.tsv") and _without_system(name) == together
+        ]
+        return (own - min(peers)).total_seconds()
     return None
+
+
+def scans_of(path: Path) -> list[Path]:
+    """Return the `scans.tsv` files of the recording's session or subject."""
+    folders = list(path.resolve().parents)[:3]
+    return [scans for folder in folders for scans in sorted(folder.glob("sub-*_scans.tsv"))]
 
 
 def _without_system(name: str) -> dict[str, str]:

@@ -17,7 +17,13 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.importers.base import choose_columns
-from twinangle.importers.bids_layout import applicable, read_metadata, read_table, start_s
+from twinangle.importers.bids_layout import (
+    applicable,
+    read_metadata,
+    read_table,
+    scans_of,
+    start_s,
+)
 from twinangle.importers.delimited import MISSING_WORDS, Layout, read_columns, row_of
 from twinangle.importers.table import Event, Format, Request, Table
 from twinangle.recording import Array
@@ -217,4 +223,10 @@ def _n_header_rows(path: Path, names: tuple[str, ...], request: Request) -> int:
     return int(cells == list(names))
 
 
-FORMAT = Format("Motion-BIDS", (ENDING,), read, read_events)
+def companions(path: Path) -> list[Path]:
+    """Return the sidecars that tell what the recording holds and when it began."""
+    found = applicable(path, "_channels.tsv")[-1:] + applicable(path, "_motion.json")
+    return found + scans_of(path) + applicable(path, "_events.tsv")[-1:]
+
+
+FORMAT = Format("Motion-BIDS", (ENDING,), read, read_events, companions)

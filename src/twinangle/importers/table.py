@@ -65,10 +65,12 @@ EventReader = Callable[[Path, str], tuple[Event, ...]]  # path, and how messages
 class Format:
     """One file format: its name, the suffixes it goes by, and what reads it.
 
-    `read_events` is None where the format has no events beside its channels.
+    `read_events` is None where the format has no events beside its channels, `companions` where
+    a recording is one file; it returns the other files that are read with one.
     """
 
     name: str
     suffixes: tuple[str, ...]
     read: Reader
     read_events: EventReader | None = None
+    companions: Callable[[Path], list[Path]] | None = None

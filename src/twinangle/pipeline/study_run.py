@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 import twinangle
+from twinangle.importers import companion_files
 from twinangle.parallel import in_order
 from twinangle.pipeline.further import further_parts
 from twinangle.pipeline.pooling import (
@@ -116,7 +117,14 @@ def input_files(study: Study) -> tuple[Path, ...]:
     for trial in study.trials:
         if not trial.exclude:
             files += trial_files(trial)
-    return tuple(dict.fromkeys(files))
+    home = study.folder.resolve()
+    beside = [
+        study.folder / other.relative_to(home)
+        for path in files
+        for other in companion_files(path)
+        if other.is_relative_to(home)
+    ]
+    return tuple(dict.fromkeys([*files, *beside]))
 
 
 def trial_files(trial: Trial) -> list[Path]:
