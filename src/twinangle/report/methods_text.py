@@ -135,6 +135,25 @@ def _material(results: StudyResults) -> str:
     return f"{text}; no reference instrument was worn, so no agreement is given."
 
 
+_AXES = {
+    "mean-rate": "mean angular velocity of the joint in the functional movement",
+    "principal-component": "principal component of the joint's angular velocity",
+    "hinge": "hinge that both segments' angular velocities fit best",
+}
+
+
+def _axis(results: StudyResults) -> str:
+    """Say in brackets how the axis was found and what neutral standing counts as."""
+    found = _AXES.get(str(setting(results, "wearable", "axis_method")))
+    if found is None:
+        return ""
+    if setting(results, "wearable", "standing_from_reference"):
+        standing = "the reference's mean there"
+    else:
+        standing = f"{setting(results, 'wearable', 'standing_deg'):g}°"
+    return f" ({found}; flexion in neutral standing counts as {standing} unless a trial states it)"
+
+
 def _angles(results: StudyResults) -> str:
     """Say how the two angles came about."""
     kind = setting(results, "wearable", "kind")
@@ -145,14 +164,14 @@ def _angles(results: StudyResults) -> str:
         text += (
             "The wearable's flexion was computed from the raw signals: orientation of both sensors "
             f"(procedure: {names}), relative orientation against neutral standing, and "
-            "rotation about the functional flexion axis"
+            f"rotation about the functional flexion axis{_axis(results)}"
         )
         text += f"; gyroscope samples were taken as {sample} rates." if sample else "."
     elif kind == "orientation":
         text += (
             "The wearable's flexion was computed from the orientations it delivered (procedure: "
             f"{names}): relative orientation against neutral standing, and rotation about the "
-            "functional flexion axis."
+            f"functional flexion axis{_axis(results)}."
         )
     else:
         text += f"The wearable's angle was used as delivered or computed (procedure: {names})."
