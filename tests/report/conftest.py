@@ -75,6 +75,7 @@ def make_clock(rng):
         drift_se_ppm=2.0,
         peak_correlation=0.993,
         runner_up_correlation=0.941,
+        evidence=250.0,
         candidate_lags_s=lags,
         candidate_correlation=0.95 * near,
         window_time_s=window,
