@@ -178,7 +178,9 @@ def test_everything_a_study_names_travels_with_it(copy, tmp_path):
 
     def change(table):
         extra = table.iloc[[0]].assign(trial="2", exclude="withdrew", wearable="gone.csv")
-        table = table.assign(events=[f"{p}_events.csv" for p in table["participant"]])
+        table = table.assign(
+            events=[f"{p}_events.csv" for p in table["participant"]], standing_deg=["3.5", ""]
+        )
         return pd.concat([table, extra.assign(events="")]).drop(columns=["start_s", "end_s"])
 
     edit_table(copy, change)

@@ -8,12 +8,13 @@ from typing import cast
 
 import numpy as np
 
+from twinangle.errors import StudyError
 from twinangle.export.channels import describe
 from twinangle.export.labels import Name
 from twinangle.export.recordings import TIME, Samples, write_recording
 from twinangle.export.sessions import Start
 from twinangle.export.texts import write_csv
-from twinangle.importers import read_event_times, read_recording
+from twinangle.importers import UnlikeRatesError, read_event_times, read_recording
 from twinangle.recording import Interval, Recording, Synchronisation
 from twinangle.study import (
     InertialWearable,
@@ -127,13 +128,21 @@ class RawWriter:
         key = (path, system, trigger, name if system in ("proximal", "distal") else None)
         if key in self._written:
             return self._written[key]
-        recording = read_recording(
-            path,
-            columns=[*columns, trigger] if trigger else columns,
-            time=settings.time,
-            rate_hz=settings.rate_hz,
-            source=path.relative_to(self.study.folder).as_posix(),
-        )
+        source = path.relative_to(self.study.folder).as_posix()
+        try:
+            recording = read_recording(
+                path,
+                columns=[*columns, trigger] if trigger else columns,
+                time=settings.time,
+                rate_hz=settings.rate_hz,
+                source=source,
+            )
+        except UnlikeRatesError as error:
+            raise StudyError(
+                f"{source}: its trigger runs at another rate than its signals, and one recording "
+                "of the data set has one rate. Give the clock that the trigger tells as `lag_s` "
+                'and `drift_ppm` with `method = "manual"`, and export that study.'
+            ) from error
         samples = self._samples(recording, trial, settings)
         where = write_recording(self.root, name, system, samples, task=trial.condition)
         self.starts.append(Start(name, where, trial.row, seconds))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from twinangle.recording import Interval
 from twinangle.study import Reference, SensorFiles, Study, Trial, Wearable
 from twinangle.study.calibration import read_points
 from twinangle.study.overrides import NEEDED
+from twinangle.study.reading import PLAIN_SECTIONS
 from twinangle.study.trials import IDENTIFIERS
 
 OVERRIDES = "sourcedata/cycle_overrides.csv"
@@ -21,7 +23,8 @@ FILES = {
     "proximal": "{wearable}_tracksys-proximal{name_end}",
     "distal": "{wearable}_tracksys-distal{name_end}",
 }
-NUMBERS = ("start_s", "end_s", "distal_lag_s")
+# Every column of the table that holds one number, whatever is added to it.
+NUMBERS = tuple(each.name for each in fields(Trial) if each.type == "float | None")
 
 
 def write_study_files(
@@ -57,7 +60,7 @@ def _sections(study: Study) -> dict[str, dict[str, Any]]:
             sections["reference"]["calibration"] = CALIBRATION
             for fitted in ("gain", "offset"):
                 sections["reference"].pop(fitted, None)
-    for name in ("synchronisation", "cycles", "agreement", "conditions"):
+    for name in (each for each in PLAIN_SECTIONS if each != "study"):
         content = getattr(study, name).model_dump(exclude_none=True, exclude_defaults=True)
         if content:
             sections[name] = content
