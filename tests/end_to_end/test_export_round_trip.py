@@ -101,6 +101,12 @@ def test_the_same_study_gives_the_same_bytes(study_folder, exported, tmp_path):
     assert digests(tmp_path / "again") == digests(exported)
 
 
+def test_an_exported_study_exports_to_itself(exported, tmp_path):
+    export_study(read_study(exported), tmp_path / "again")
+
+    assert digests(tmp_path / "again") == digests(exported)
+
+
 def test_angles_and_cycles_are_those_of_the_run(results, exported):
     for trial in results.trials:
         assert trial.paired is not None

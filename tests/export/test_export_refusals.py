@@ -52,7 +52,7 @@ def test_a_trigger_at_another_rate_is_refused_with_a_way_out(tmp_path):
     (folder / "study.toml").write_text(STUDY)
     (folder / "trials.csv").write_text("participant,wearable,reference\nP01,w.edf,r.csv\n")
 
-    with pytest.raises(StudyError, match='w.edf: its trigger runs at another rate.*"manual"'):
+    with pytest.raises(StudyError, match=r'w\.edf: its trigger runs at another rate.*"manual"'):
         export_study(read_study(folder), tmp_path / "set")
 
     assert [path.name for path in tmp_path.iterdir()] == ["study"]

@@ -36,7 +36,7 @@ def write_recording(
     Columns: the channels as they are, the recording's own clock as a MISC channel, and the
     LATENCY from the first sample. Nothing is resampled; missing rows stay missing.
     """
-    taken = {channel.name for channel in samples.channels}
+    taken = {samples.time_name, *(channel.name for channel in samples.channels)}
     latency_name = LATENCY if LATENCY not in taken else f"{LATENCY}_from_start"
     channels = [*samples.channels, own_clock(samples.time_name), latency(latency_name)]
     from_start = samples.time_s - samples.time_s[0]
