@@ -119,7 +119,7 @@ def other_skin(body, time_s):
     return gait.schedule.walking(time_s) * (slow + ring)
 
 
-@pytest.mark.parametrize("seed", [31, 32, 33])
+@pytest.mark.parametrize("seed", [32, 33])
 @pytest.mark.parametrize("skin", ["harmonics", "ringing"])
 def test_heading_under_moving_skin(monkeypatch, seed, skin):
     """Seeds and a kind of skin that no constant was chosen on."""
