@@ -17,6 +17,8 @@ from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.study.calibration import read_calibration
 from twinangle.study.privacy import privacy_warnings
+from twinangle.study.section import Section
+from twinangle.study.sensor_files import SensorFilePatterns
 from twinangle.study.settings import (
     REFERENCE_KINDS,
     WEARABLE_KINDS,
@@ -25,8 +27,6 @@ from twinangle.study.settings import (
     ConditionSettings,
     CycleSettings,
     Reference,
-    Section,
-    SensorFilePatterns,
     StudySection,
     SynchronisationSettings,
     Wearable,

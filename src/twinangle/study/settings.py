@@ -6,59 +6,25 @@ know. Messages written here are ends of sentences: the reader puts file, line an
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from twinangle.naming import listed
-
-
-def _axes(count: int, axes: str) -> AfterValidator:
-    """Return a validator for `count` different column names."""
-
-    def check(columns: tuple[str, ...]) -> tuple[str, ...]:
-        if len(columns) != count or len(set(columns)) != count:
-            raise ValueError(f"must name {count} different columns, {axes}")
-        return columns
-
-    return AfterValidator(check)
-
-
-def _not_blank(text: str) -> str:
-    if not text.strip():
-        raise ValueError("must not be empty")
-    return text
-
-
-def _plus_or_minus_one(sign: int) -> int:
-    if sign not in (1, -1):
-        raise ValueError("must be 1, or -1 where flexion is negative in the file")
-    return sign
-
-
-def _all_different(names: tuple[str, ...]) -> tuple[str, ...]:
-    if not names or len(set(names)) != len(names):
-        raise ValueError("must hold at least one name, and each name once")
-    return names
-
-
-Text = Annotated[str, AfterValidator(_not_blank)]
-Positive = Annotated[float, Field(gt=0)]
-ThreeColumns = Annotated[tuple[Text, ...], _axes(3, "x, y and z")]
-FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z")]
-Names = Annotated[tuple[Text, ...], AfterValidator(_all_different)]
-Sign = Annotated[int, AfterValidator(_plus_or_minus_one)]
-AxisName = Literal["x", "y", "z"]
-AxisMethod = Literal["mean-rate", "principal-component", "hinge"]
-
-
-class Section(BaseModel):
-    """What all sections share: strict, frozen, finite, no unknown key."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+from twinangle.study.section import (
+    AxisMethod,
+    AxisName,
+    FourColumns,
+    Names,
+    Positive,
+    Section,
+    Sign,
+    Text,
+    ThreeColumns,
+)
+from twinangle.study.sensor_files import SensorFilePatterns
 
 
 class StudySection(Section):
@@ -109,39 +75,6 @@ class QuaternionColumns(Section):
     def columns(self) -> tuple[str, ...]:
         """The four columns."""
         return self.quaternion
-
-
-PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
-
-
-def _file_pattern(pattern: str) -> str:
-    rest = PLACEHOLDER.sub("", pattern)
-    if "{" in rest or "}" in rest or not all(map(str.strip, PLACEHOLDER.findall(pattern))):
-        raise ValueError("has a brace too many; a placeholder is a column's name in { and }")
-    if rest == pattern:
-        raise ValueError('needs a placeholder, as "{wearable}_thigh.csv"')
-    return pattern
-
-
-FilePattern = Annotated[Text, AfterValidator(_file_pattern)]
-
-
-class SensorFilePatterns(Section):
-    """`[wearable.files]`: one file a sensor; `{column}` stands for a cell of the trial's row."""
-
-    proximal: FilePattern
-    distal: FilePattern
-
-    @model_validator(mode="after")
-    def _check(self) -> Self:
-        if self.proximal == self.distal:
-            raise ValueError("names the same file for both sensors; leave the section out then")
-        return self
-
-    @property
-    def placeholders(self) -> tuple[str, ...]:
-        """The columns of the trials table that the patterns name, each once."""
-        return tuple(dict.fromkeys(PLACEHOLDER.findall(self.proximal + self.distal)))
 
 
 class CalibratedWearable(Clocked):

@@ -13,7 +13,7 @@ from typing import cast
 from twinangle.errors import StudyError
 from twinangle.naming import listed, nearest_first, suggestion
 from twinangle.recording import Interval
-from twinangle.study.settings import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.sensor_files import PLACEHOLDER, SensorFilePatterns
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -262,27 +262,8 @@ def _trial(
     _check_order(table, row, times["start_s"], times["end_s"])
     if not exclude:
         _check_needs(table, row, cells, needs)
-    if times["distal_lag_s"] is not None and needs.files is None:
-        table.add(
-            row,
-            "distal_lag_s",
-            "is given, but both sensors are in one file; it is for a study with [wearable.files].",
-        )
     standing_deg = _given(table, row, cells, STANDING, "degrees")
-    if standing_deg is not None and not needs.static:
-        table.add(
-            row,
-            STANDING,
-            "is given, but a ready-made angle is taken as it is; leave the cell empty, or shift "
-            "the angle by [wearable] `offset`.",
-        )
-    if files["reference"] and not needs.reference:
-        table.add(
-            row,
-            "reference",
-            f"names {cells['reference']!r}, but the study file has no [reference] section to "
-            "read it by; add the section, or leave the cell empty.",
-        )
+    _check_unwanted(table, row, cells, needs)
     return Trial(
         **names,
         wearable=files["wearable"] or table.folder,
@@ -302,6 +283,36 @@ def _trial(
         distal_lag_s=times["distal_lag_s"],
         standing_deg=standing_deg,
     )
+
+
+def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Needs) -> None:
+    """Refuse cells that the study file leaves without a meaning."""
+    unwanted = (
+        (
+            "distal_lag_s",
+            needs.files is None,
+            "is given, but both sensors are in one file; it is for a study with [wearable.files].",
+        ),
+        (
+            STANDING,
+            not needs.static,
+            (
+                "is given, but a ready-made angle is taken as it is; leave the cell empty, or shift "
+                "the angle by [wearable] `offset`."
+            ),
+        ),
+        (
+            "reference",
+            not needs.reference,
+            (
+                f"names {cells.get('reference')!r}, but the study file has no [reference] section to "
+                "read it by; add the section, or leave the cell empty."
+            ),
+        ),
+    )
+    for name, meaningless, text in unwanted:
+        if cells.get(name) and meaningless:
+            table.add(row, name, text)
 
 
 def _identifier(table: _Table, row: int, cells: Mapping[str, str], name: str) -> str:
