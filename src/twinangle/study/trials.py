@@ -297,16 +297,16 @@ def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Ne
             STANDING,
             not needs.static,
             (
-                "is given, but a ready-made angle is taken as it is; leave the cell empty, or shift "
-                "the angle by [wearable] `offset`."
+                "is given, but a ready-made angle is taken as it is; leave the cell empty, or "
+                "shift the angle by [wearable] `offset`."
             ),
         ),
         (
             "reference",
             not needs.reference,
             (
-                f"names {cells.get('reference')!r}, but the study file has no [reference] section to "
-                "read it by; add the section, or leave the cell empty."
+                f"names {cells.get('reference')!r}, but the study file has no [reference] section "
+                "to read it by; add the section, or leave the cell empty."
             ),
         ),
     )
