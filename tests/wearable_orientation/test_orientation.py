@@ -158,6 +158,20 @@ def test_start_in_motion(moving_sensor, apart_deg, estimate, bound):
         assert rms(error[:1000]) < bound
 
 
+@pytest.mark.parametrize("estimate", OWN)
+@pytest.mark.parametrize("missed_deg", [30.0, 60.0])
+def test_a_saturated_gyroscope_is_recovered_from(moving_sensor, apart_deg, estimate, missed_deg):
+    """The gyroscope misses a turn; 20 s later it is found again (bounds of our own)."""
+    moving = moving_sensor(30, seconds=90)
+    gyroscope = np.array(moving.sensor.gyroscope)
+    gyroscope[4000:4020] += np.radians(missed_deg) / 0.2 * np.array([0.6, 0.8, 0.0])
+    q = estimate(replace(moving.sensor, gyroscope=gyroscope)).quaternion
+    error = apart_deg(q, moving.truth.as_quat(scalar_first=True))
+    assert error[4020] > 0.3 * missed_deg
+    assert rms(error[6000:]) < 2.0
+    assert rms(error[500:3500]) < 1.5
+
+
 def test_same_input_same_output(moving_sensor):
     s = moving_sensor(11).sensor
     np.testing.assert_array_equal(kalman(s).quaternion, kalman(s).quaternion)

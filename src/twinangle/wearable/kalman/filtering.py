@@ -35,6 +35,7 @@ from twinangle.wearable.kalman.preintegration import (
 
 N = 9  # error states: attitude 0-2, bias 3-5, velocity 6-7, disturbance 8
 MEASUREMENTS = 6  # velocity 2, bias at rest 3, heading 1
+GRAVITY = 9.81  # m/s²
 # State vector: quaternion 0-3, bias 4-6, velocity 7-8, disturbance 9.
 STATE = 10
 # Columns of a block's trace, all that the smoother and the next pass need.
@@ -246,6 +247,20 @@ def staying(shift, change, duration, rest, s2, c):  # type: ignore[no-untyped-de
 
 
 @compiled
+def lose_attitude(state, P):  # type: ignore[no-untyped-def]
+    """Widen the attitude's covariance where the velocity is none that a body has.
+
+    A tilt of θ makes a velocity of g θ t; t is taken for a second. Such an attitude comes of a
+    saturated gyroscope, and is found again from the blocks that follow.
+    """
+    square = state[7] ** 2 + state[8] ** 2
+    for i in range(3):
+        P[i, i] += square / GRAVITY**2
+    P[6, 6] += square
+    P[7, 7] += square
+
+
+@compiled
 def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
@@ -256,13 +271,17 @@ def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[
         trace[i] = 0.0
     before = state.copy()
     e = predict(state, P, row, about[ABOUT_STAY], c, trace)
+    if 2 * trace[TRACE_V2] > 9 * c.velocity_ceiling:
+        lose_attitude(state, P)
     x = np.zeros(N)
     h = np.zeros(N)
     T = row[DURATION]
     if rest:
         v_variance = c.rest_velocity_variance
     else:
-        v_variance = max(about[ABOUT_V2], c.velocity_floor) * (1 + 2 * c.velocity_correlation / T)
+        v_variance = min(max(about[ABOUT_V2], c.velocity_floor), c.velocity_ceiling) * (
+            1 + 2 * c.velocity_correlation / T
+        )
     for i in range(2):
         h[6 + i] = 1.0
         measure(x, P, h, -state[7 + i], v_variance, i, trace)

@@ -43,6 +43,9 @@ class KalmanParameters:
     """Window over which the mean square velocity is taken, s: several strides."""
     velocity_floor: float = 0.05
     """Smallest velocity SD outside rest, m/s: swaying on the spot."""
+    velocity_ceiling: float = 2.0
+    """Largest velocity SD, m/s: a runner's leg. Three times it is no velocity of a segment: the
+    attitude is then lost, after a saturated gyroscope, and sought again."""
     field_noise: float = 0.02
     """Undisturbed deviation of the field as a fraction of its norm: 1 µT in 50 µT."""
     heading_noise_deg: float = 0.5
@@ -110,6 +113,7 @@ class Constants(NamedTuple):
     velocity_correlation: float
     velocity_window: float
     velocity_floor: float
+    velocity_ceiling: float
     field_noise: float
     heading_variance: float
     moving: float
@@ -147,6 +151,7 @@ def constants(parameters: KalmanParameters) -> Constants:
         velocity_correlation=p.velocity_correlation_s,
         velocity_window=p.velocity_window_s,
         velocity_floor=p.velocity_floor**2,
+        velocity_ceiling=p.velocity_ceiling**2,
         field_noise=p.field_noise,
         heading_variance=(p.heading_noise_deg * deg) ** 2,
         moving=p.disturbance_moving_s,
