@@ -94,6 +94,21 @@ def test_a_segment_may_stand_in_the_channels_alone(tmp_path):
     }
 
 
+@pytest.mark.parametrize(
+    ("names", "place"),
+    [(SENSOR, "wearable.?"), ([f"tibia {name}" for name in SENSOR], "distal")],
+)
+def test_one_sensors_file_is_described_with_its_part_of_the_section(tmp_path, names, place):
+    section = suggest_section(describe_file(write(tmp_path / "x.csv", names)))
+
+    assert section is not None
+    found = tomllib.loads(section)
+    sensor = found[place] if "?" in place else found["wearable"][place]
+    assert sensor["gyroscope"] == list(names[3:])
+    assert found["wearable"]["kind"] == "inertial"
+    assert "[wearable.files]" in section
+
+
 def test_a_lone_or_unplaced_sensor_is_asked_about(tmp_path):
     for segment in ("thigh", "shank"):
         write(tmp_path / f"P01_hall_{segment}.csv")

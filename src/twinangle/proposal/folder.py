@@ -192,11 +192,11 @@ def _sort(look: _Look, name: str, place: Place, path: Path) -> None:
     description = describe_file(path)
     section = suggest_section(description)
     sensor = lone_sensor(name, place, description)
-    if section is not None and "[wearable]" in section:
+    if sensor is not None:
+        look.sensors.append(sensor)
+    elif section is not None and "[wearable]" in section:
         look.wearables.append(_Found(name, {"wearable": name}, place, section))
         look.recognised.append(f"{name}: wearable{_of_part(place)}")
-    elif sensor is not None:
-        look.sensors.append(sensor)
     elif section is not None:
         look.references.append(_Found(name, {"reference": name}, place, section))
         look.recognised.append(f"{name}: reference")

@@ -10,6 +10,7 @@ from twinangle.proposal.recognition import (
     SEGMENTS,
     Instruments,
     Markers,
+    Sensors,
     find_angles,
     find_markers,
     find_sensors,
@@ -35,8 +36,8 @@ def suggest_section(description: FileDescription) -> str | None:
     Returns
     -------
     str or None
-        TOML text; a question mark stands where neither names nor file tell. None where no channel
-        is recognised, or where the file holds one sensor alone (see `wearable_of_two`).
+        TOML text; a question mark stands where neither names nor file tell. For a file of one
+        sensor alone, that sensor's part of the section. None where no channel is recognised.
     """
     sensors = find_sensors(description)
     section = _wearable(description, description, sensors.by_segment)
@@ -44,11 +45,35 @@ def suggest_section(description: FileDescription) -> str | None:
         section = f"# The file holds both sides; these are the {sensors.sides[0]} ones.\n{section}"
     if section is not None:
         return section
+    alone = _lone_section(description, sensors)
+    if alone is not None:
+        return alone
     angles = find_angles(description)
     if angles:
         return _angle_section(description, angles)
     markers = find_markers(description)
     return _marker_section(description, markers) if markers is not None else None
+
+
+def _lone_section(description: FileDescription, sensors: Sensors) -> str | None:
+    """Return the part of a section that one sensor's file tells; None where it holds none."""
+    whole = {segment: each for segment, each in sensors.by_segment.items() if is_sensor(each)}
+    if not whole and not is_sensor(sensors.lone):
+        return None
+    segment, instruments = next(iter(whole.items()), ("?", sensors.lone))
+    kind = "orientation" if "accelerometer" not in instruments else "inertial"
+    names = [each for each in (*UNIT_CHOICES, "quaternion") if each in instruments]
+    return "\n".join(
+        [
+            "# One sensor alone: [wearable.files] names both sensors' files (docs/study-file.md).",
+            "[wearable]",
+            f"kind = {quoted(kind)}",
+            *_clock_lines(description),
+            "",
+            f"[wearable.{segment}]" if whole else '["wearable.?"]   # proximal or distal',
+            *(f"{each} = {_listed(instruments[each])}" for each in names),
+        ]
+    )
 
 
 def wearable_of_two(
