@@ -187,15 +187,13 @@ def _find_header(lines: list[str], request: Request) -> int | None:
     It is the first that holds every declared column; without one, the first with content whose
     next rows are as long and hold numbers; without that, the first with content.
     """
-    content = [i for i, line in enumerate(lines) if _is_header(line)]
-    cells = {i: _cells(lines[i], max(DELIMITERS, key=lines[i].count)) for i in content[:HEAD_LINES]}
+    content = list(islice((i for i, line in enumerate(lines) if _is_header(line)), HEAD_LINES))
+    cells = {i: _cells(lines[i], max(DELIMITERS, key=lines[i].count)) for i in content}
     wanted = {*(request.columns or ()), *([request.time] if request.time else ())}
     for i, names in cells.items():
         if wanted and wanted <= {*names, *_under_groups(cells, i)}:
             return i
     for i, below, second in zip(content, content[1:], content[2:], strict=False):
-        if i not in cells or second not in cells:
-            break
         units = _is_units_row(cells[below])
         row = cells[second if units else below]
         as_long = len(row) == len(cells[i]) and not all(map(_looks_numeric, cells[i]))

@@ -136,6 +136,8 @@ class _PlainAxis(Axis):
             text.set_position(self._point(place, 0.0))
             text.set_text(word)
             text.draw(renderer)
+            if reach and across:
+                continue  # below the axes, all labels reach equally far
             edge = text.get_window_extent(renderer).min[across]
             reach = max(reach, float(self.axes.bbox.min[across] - edge))
         return reach

@@ -102,9 +102,9 @@ STYLE: Mapping[str, Any] = {
     "svg.hashsalt": "twinangle",
 }
 
-# Blocks of DejaVu Sans that most figures need: Latin with its European letters, punctuation,
-# and the minus sign. A name with others is drawn from the whole typeface.
-_BLOCKS = ((0x20, 0x180), (0x2010, 0x2027), (0x2212, 0x2213))
+# Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
+# punctuation, and the minus sign. A name with others is drawn from the whole typeface.
+_BLOCKS = ((0x20, 0x7F), (0xA0, 0x100), (0x2010, 0x2027), (0x2212, 0x2213))
 _SLIM_FAMILY = "Twinangle Sans"
 
 
@@ -144,7 +144,7 @@ def font_families() -> tuple[str, ...]:
     folder) takes a third of a figure's time off. Characters outside it come from the whole one.
     """
     source = font_folder() / "DejaVuSans.ttf"
-    name = f"twinangle-sans-1-{mpl.__version__}-{source.stat().st_size}.ttf"
+    name = f"twinangle-sans-2-{mpl.__version__}-{source.stat().st_size}.ttf"
     target = Path(mpl.get_cachedir()) / name
     if not target.exists():
         _write_slim_font(target)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -155,6 +156,7 @@ def device_quality(
     )
 
 
+@lru_cache(maxsize=2)  # every procedure asks for it, of the same two recordings
 def handedness(sensor: InertialRecording) -> float:
     """Return whether gyroscope and accelerometer belong to one right-handed frame, −1 to 1.
 

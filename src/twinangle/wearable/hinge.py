@@ -87,11 +87,21 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
         return np.concatenate([left, -right], axis=1)
 
     poles = [(0.1, 0.0), *((1.2, turn) for turn in np.arange(0.1, np.pi, np.pi / 6))]
-    starts = [np.array([*a, *b]) for a, b in product(poles, poles)]
-    starts.sort(key=lambda angles: float(np.sum(np.abs(misfit(angles)))))
+    left, right = (
+        [
+            np.linalg.norm(quaternions.cross(rates, _unit(np.array(pole), basis)), axis=1)
+            for pole in poles
+        ]
+        for rates, basis in ((one, first), (two, second))
+    )
+    pairs = sorted(
+        product(range(len(poles)), repeat=2),
+        key=lambda pair: float(np.sum(np.abs(left[pair[0]] - right[pair[1]]))),
+    )
+    starts = [np.array([*poles[a], *poles[b]]) for a, b in pairs[:2]]
     fits = [
         least_squares(misfit, start, jac=slope, loss="soft_l1", f_scale=0.1, max_nfev=30)
-        for start in starts[:2]
+        for start in starts
     ]
     best = min(fits, key=lambda fit: float(fit.cost))
     return HingeAxes(

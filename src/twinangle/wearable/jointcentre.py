@@ -257,6 +257,31 @@ class _Sums:
             + ridge * arms @ arms
         )
 
+    def costs(self, headings: Array, ridge: float) -> Array:
+        """Return :meth:`cost` at each of several headings, solved together."""
+        x = (
+            np.cos(headings)[:, None, None] * self.even
+            + np.sin(headings)[:, None, None] * self.odd
+            + self.vertical
+        )
+        matrix = np.empty((headings.size, 6, 6))
+        matrix[:, :3, :3], matrix[:, 3:, 3:] = self.first[:3, :3], self.second[:3, :3]
+        matrix[:, :3, 3:], matrix[:, 3:, :3] = -x[:, :3, :3], -np.swapaxes(x[:, :3, :3], 1, 2)
+        matrix[:, range(6), range(6)] += ridge
+        right = np.concatenate(
+            [self.first[:3, 3] - x[:, :3, 3], self.second[:3, 3] - x[:, 3, :3]], axis=1
+        )
+        arms = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
+        ones = np.ones((headings.size, 1))
+        one = np.concatenate([-arms[:, :3], ones], axis=1)
+        two = np.concatenate([-arms[:, 3:], ones], axis=1)
+        return np.asarray(
+            np.einsum("ni,ij,nj->n", one, self.first, one)
+            + np.einsum("ni,ij,nj->n", two, self.second, two)
+            - 2 * np.einsum("ni,nij,nj->n", one, x, two)
+            + ridge * np.sum(arms**2, axis=1)
+        )
+
 
 def _best_heading(sums: _Sums, ridge: float, near_rad: float | None) -> float:
     """Return the heading of least misfit: over the whole circle, or within 20° of a known one."""
@@ -264,7 +289,7 @@ def _best_heading(sums: _Sums, ridge: float, near_rad: float | None) -> float:
     start = near_rad
     if start is None:
         grid = np.arange(0.0, 2 * np.pi, step)
-        start = grid[int(np.argmin([sums.cost(heading, ridge) for heading in grid]))]
+        start = grid[int(np.argmin(sums.costs(grid, ridge)))]
     reach = step if near_rad is None else 4 * step
     found = minimize_scalar(
         lambda heading: sums.cost(heading, ridge),

@@ -15,22 +15,27 @@ def cross(left: Array, right: Array) -> Array:
     """Return the cross product of (…, 3) vectors; numpy's own costs several times as much."""
     x1, y1, z1 = left[..., 0], left[..., 1], left[..., 2]
     x2, y2, z2 = right[..., 0], right[..., 1], right[..., 2]
-    return np.stack([y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2], axis=-1)
+    return _together(y1 * z2 - z1 * y2, z1 * x2 - x1 * z2, x1 * y2 - y1 * x2)
 
 
 def multiply(left: Array, right: Array) -> Array:
     """Return the Hamilton product `left` ⊗ `right`, broadcasting over leading dimensions."""
-    w1, x1, y1, z1 = np.moveaxis(left, -1, 0)
-    w2, x2, y2, z2 = np.moveaxis(right, -1, 0)
-    return np.stack(
-        [
-            w1 * w2 - x1 * x2 - y1 * y2 - z1 * z2,
-            w1 * x2 + x1 * w2 + y1 * z2 - z1 * y2,
-            w1 * y2 - x1 * z2 + y1 * w2 + z1 * x2,
-            w1 * z2 + x1 * y2 - y1 * x2 + z1 * w2,
-        ],
-        axis=-1,
+    w1, x1, y1, z1 = left[..., 0], left[..., 1], left[..., 2], left[..., 3]
+    w2, x2, y2, z2 = right[..., 0], right[..., 1], right[..., 2], right[..., 3]
+    return _together(
+        w1 * w2 - x1 * x2 - y1 * y2 - z1 * z2,
+        w1 * x2 + x1 * w2 + y1 * z2 - z1 * y2,
+        w1 * y2 - x1 * z2 + y1 * w2 + z1 * x2,
+        w1 * z2 + x1 * y2 - y1 * x2 + z1 * w2,
     )
+
+
+def _together(*components: Array) -> Array:
+    """Return components of one shape side by side in a last dimension (a plain `np.stack`)."""
+    whole = np.empty((*components[0].shape, len(components)))
+    for k, component in enumerate(components):
+        whole[..., k] = component
+    return whole
 
 
 def conjugate(quaternion: Array) -> Array:
