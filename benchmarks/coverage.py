@@ -158,14 +158,14 @@ def main() -> None:
         for i, cell in enumerate(cells())
         if options.only in f"{cell.section}: {cell.name}"
     ]
-    start, section = time.perf_counter(), ""
+    start, shown = time.perf_counter(), ("", [""])
     run = partial(run_cell, studies=options.studies, seed=options.seed)
     found = in_order(run, numbered, jobs=options.jobs)
     for (_, cell), shares in zip(numbered, found, strict=True):
-        if cell.section != section:
+        if (cell.section, list(shares)) != shown:
             head = "".join(f"{column:>17s}" for column in ("studies", "MC error", *shares))
             print(f"\n{cell.section}\n{'':44s}{head}")
-            section = cell.section
+            shown = (cell.section, list(shares))
         n, nominal = _size(cell, options.studies), cell.nominal
         error = np.sqrt(nominal * (100 - nominal) / n)
         row = "".join(f"{value:17.1f}" for value in shares.values())
