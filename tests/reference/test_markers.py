@@ -36,7 +36,8 @@ def test_the_pose_is_that_of_the_reference_library(n_markers, noise, seed):
     rng = np.random.default_rng(seed)
     # A wide triangle first: markers near a line have no pose, which is another test's matter.
     shape = rng.normal(0, 100, (n_markers, 3))
-    shape[:3] = [*rng.normal(0, 10, (3, 3)), [0, 0, 0], [150, 0, 0], [0, 150, 0]]
+    triangle = np.array([[0, 0, 0], [150, 0, 0], [0, 150, 0]])
+    shape[:3] = triangle + rng.normal(0, 10, (3, 3))
     true = Rotation.random(rng=rng)
     seen = true.apply(shape) + rng.normal(0, 1000, 3) + rng.normal(0, noise, shape.shape)
 
