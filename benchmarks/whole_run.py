@@ -2,12 +2,20 @@
 
     python benchmarks/whole_run.py                # eight one-minute trials
     python benchmarks/whole_run.py --trials 40
+    python benchmarks/whole_run.py --growth       # memory against the number and length of trials
 
 Writes an invented study (two sensors at 100 Hz, reference at 1000 Hz, one trial a participant),
 then runs ``straight_line.py`` and ``twinangle run --jobs 2`` in turn, `--repeats` times, and prints
 both and the ratio of the medians. Compilation is cached by a run on a small study before the clock
-starts. Memory is the largest resident set of any single process of a run, from the operating
-system; the libraries' own is that of a process that only imports them.
+starts.
+
+Memory is the largest resident set of any single process of a run, from the operating system. Two
+figures of the libraries' own stand beside it: that of a process that only imports what the run
+imports (numba with `--procedures` that need it; neither statsmodels nor pingouin, which it does
+not), and that of one that has also used each library once on next to nothing (one small table
+read, one second filtered, one empty figure saved, one empty page typeset). The second is what a
+run of any size needs before it holds data. `--growth` measures what data add: the peak
+with one trial, with `--trials`, and with one trial ten times as long, against a trial's arrays.
 """
 
 from __future__ import annotations
@@ -26,10 +34,28 @@ from twinangle.simulate import write_demo_study
 
 HERE = Path(__file__).resolve().parent
 LIBRARIES = (
-    "import numpy, scipy.signal, scipy.optimize, scipy.stats, pandas, pyarrow, numba, vqf, "
-    "statsmodels.api, pingouin, matplotlib.pyplot, matplotlib.backends.backend_pdf, typst, "
-    "pydantic, typer, rich"
+    "import numpy, scipy.signal, scipy.optimize, scipy.interpolate, scipy.stats, pandas, "
+    "pyarrow.csv, vqf, matplotlib.figure, matplotlib.backends.backend_agg, "
+    "matplotlib.backends.backend_pdf, typst, pydantic, typer, rich.progress"
 )
+COMPILED = ", numba"  # where a procedure is other than the library's filter
+USED_ONCE = """
+import io
+import numpy as np
+from pyarrow import csv
+from scipy import interpolate, optimize, signal, stats
+csv.read_csv(io.BytesIO(b"a,b\\n1,2\\n3,4\\n")).to_pandas().groupby("a").mean()
+still = np.zeros((100, 3))
+vqf.offlineVQF(still, still + 9.81, still + 40.0, 0.01)
+signal.sosfiltfilt(signal.butter(2, 10.0, fs=100.0, output="sos"), still, axis=0)
+interpolate.CubicSpline(np.arange(9.0), np.arange(9.0) ** 2)(0.5)
+optimize.least_squares(lambda x: x - 1.0, [0.0])
+stats.theilslopes(np.arange(9.0))
+figure = matplotlib.figure.Figure()
+figure.add_axes((0.1, 0.1, 0.8, 0.8)).set_title("0")
+figure.savefig(io.BytesIO(), format="pdf")
+typst.Compiler(b"empty").compile(format="pdf")
+"""
 
 
 @dataclass(frozen=True)
@@ -84,7 +110,11 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--procedures", default="vqf", help="as the script: vqf; or kalman,vqf")
     parser.add_argument("--walk", type=float, default=33.0, help="seconds; a trial is 27 s longer")
+    parser.add_argument("--growth", action="store_true", help="memory alone, by size of the study")
     options = parser.parse_args()
+    if options.growth:
+        growth(options)
+        return
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
         study = make_study(place / "study", options.trials, options.procedures, options.walk)
@@ -95,9 +125,34 @@ def main() -> None:
         for k in range(options.repeats):
             plain.append(measure([*script, str(place / f"plain{k}")]))
             ours.append(measure(twinangle(study, place / f"ours{k}", options.jobs)))
-        libraries = measure([sys.executable, "-c", LIBRARIES])
-        arrays_mb = largest_trial_mb(options.walk)
-    report(options, plain, ours, libraries, arrays_mb)
+    report(options, plain, ours)
+    report_memory(options, max(run.peak_mb for run in ours))
+
+
+def growth(options: argparse.Namespace) -> None:
+    """Print the peak for one trial, for many, and for one ten times as long."""
+    once_mb = largest_trial_mb(options.walk)
+    long_s = 10 * (options.walk + 27.0) - 27.0
+    with tempfile.TemporaryDirectory() as scratch:
+        place = Path(scratch)
+        peaks = []
+        for name, trials, walk_s in (
+            ("one", 1, options.walk),
+            ("many", options.trials, options.walk),
+            ("long", 1, long_s),
+        ):
+            study = make_study(place / name, trials, options.procedures, walk_s)
+            peaks.append(measure(twinangle(study, place / f"{name}-out", options.jobs)).peak_mb)
+    one, many, long = peaks
+    longer_mb = largest_trial_mb(long_s) - once_mb
+    print(f"one trial of {options.walk + 27:g} s ({once_mb:.1f} MB of arrays): peak {one:.0f} MB")
+    print(f"{options.trials} such trials: peak {many:.0f} MB, {many - one:.0f} MB more")
+    print(
+        f"one trial of {long_s + 27:g} s ({once_mb + longer_mb:.1f} MB): peak {long:.0f} MB, "
+        f"{long - one:.0f} MB more for {longer_mb:.1f} MB more of arrays, "
+        f"{(long - one) / longer_mb:.1f} times"
+    )
+    report_memory(options, many)
 
 
 def largest_trial_mb(walk_s: float) -> float:
@@ -110,8 +165,6 @@ def report(
     options: argparse.Namespace,
     plain: list[Measured],
     ours: list[Measured],
-    libraries: Measured,
-    arrays_mb: float,
 ) -> None:
     print(
         f"{options.trials} trials of {options.walk + 27:g} s, procedures {options.procedures}, "
@@ -132,11 +185,20 @@ def report(
             f"peak {peak:.0f} MB"
         )
     print(f"wall-time ratio            {medians[1] / medians[0]:6.2f}")
-    over = max(run.peak_mb for run in ours) - libraries.peak_mb
-    print(
-        f"memory: libraries alone {libraries.peak_mb:.0f} MB, one trial's arrays {arrays_mb:.1f} MB"
-    )
-    print(f"twinangle above the libraries: {over:.0f} MB, {over / arrays_mb:.1f} times the arrays")
+
+
+def report_memory(options: argparse.Namespace, peak_mb: float) -> None:
+    """Print the peak above the libraries' own, imported and used once."""
+    arrays_mb = largest_trial_mb(options.walk)
+    compiled = any(not name.startswith("vqf") for name in options.procedures.split(","))
+    imports = LIBRARIES + (COMPILED if compiled else "")
+    for name, code in (("imported", imports), ("used once", imports + USED_ONCE)):
+        own_mb = measure([sys.executable, "-c", code]).peak_mb
+        over_mb = peak_mb - own_mb
+        print(
+            f"libraries {name}: {own_mb:.0f} MB; twinangle above it: {over_mb:.0f} MB, "
+            f"{over_mb / arrays_mb:.1f} times one trial's {arrays_mb:.1f} MB"
+        )
 
 
 if __name__ == "__main__":
