@@ -18,7 +18,7 @@ from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
-_BLOCKS = 10  # of neighbouring cycles, left out in turn for the intervals
+_BLOCKS = 10  # of neighbouring cycles, four and more where there are 16, left out in turn
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,7 +196,7 @@ def _intervals(
     n = test.shape[0]
     if n < 6:
         return {f"{name}_ci": NO_INTERVAL for name in parts}
-    blocks = np.array_split(np.arange(n), min(_BLOCKS, n // 2))
+    blocks = np.array_split(np.arange(n), min(_BLOCKS, max(n // 4, 4)))
     kept = [np.setdiff1d(np.arange(n), block) for block in blocks]
     moved = _Repeating(np.array([test[rows].mean(axis=0) for rows in kept])).late(-shift)
     less = [
