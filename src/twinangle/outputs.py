@@ -143,8 +143,9 @@ def run_into(
             if on_trial is not None and not trial.exclude:
                 on_trial(" ".join(trial.identity))
         results = pool_study(study, tuple(trials))
+        text = workers.in_order(to_text, [results])
         write_parts(results, staging, workers, image_formats=image_formats, drawn=drawn)
-        (staging / RESULTS).write_text(to_text(results), encoding="utf-8")
+        (staging / RESULTS).write_text(next(text), encoding="utf-8")
         _move_in(staging, folder)
     return results
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -74,10 +75,11 @@ def write_parts(
     """Write what :func:`write_report` does; `drawn` are the recordings' figures if they exist."""
     for name in ("figures", "tables"):
         (folder / name).mkdir(exist_ok=True)
+    tables = workers.in_order(partial(write_tables, results), [folder / "tables"])
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
     )
-    write_tables(results, folder / "tables")
+    list(tables)  # written by now, or a fault of the writing is raised here
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     (folder / "report.pdf").write_bytes(typeset(report_content(results, figures), folder))
 
