@@ -26,7 +26,6 @@ import statistics
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -67,18 +66,29 @@ class Measured:
     peak_mb: float
 
 
+# Runs a command and prints its usage. A process of its own, and a small one: a child's largest
+# resident set starts at that of the process it was forked from.
+WATCH = """
+import os, subprocess, sys, time
+start = time.perf_counter()
+with open(sys.argv[1], "wb") as said:
+    child = subprocess.Popen(sys.argv[2:], stdout=said, stderr=subprocess.STDOUT)
+    _, status, usage = os.wait4(child.pid, 0)
+child.returncode = os.waitstatus_to_exitcode(status)
+wall_s = time.perf_counter() - start
+print(child.returncode, wall_s, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024.0)
+"""
+
+
 def measure(command: list[str]) -> Measured:
     """Run a command to its end; refuse a failed one."""
-    start = time.perf_counter()
-    with tempfile.TemporaryFile() as said:
-        child = subprocess.Popen(command, stdout=said, stderr=subprocess.STDOUT)
-        _, status, usage = os.wait4(child.pid, 0)
-        child.returncode = os.waitstatus_to_exitcode(status)
-        wall_s = time.perf_counter() - start
-        if child.returncode != 0:
-            said.seek(0)
+    with tempfile.NamedTemporaryFile() as said:
+        watched = [sys.executable, "-S", "-c", WATCH, said.name, *command]
+        text = subprocess.run(watched, check=True, capture_output=True, text=True).stdout
+        returned, wall_s, cpu_s, peak_mb = map(float, text.split())
+        if returned != 0:
             sys.exit(f"{' '.join(command)}\n{said.read().decode()}")
-    return Measured(wall_s, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024.0)
+    return Measured(wall_s, cpu_s, peak_mb)
 
 
 def make_study(folder: Path, trials: int, procedures: str, walk_s: float) -> Path:
