@@ -1,0 +1,41 @@
+import os
+
+import pytest
+
+from twinangle.parallel import Workers, in_order
+
+
+def square(number):
+    return number**2
+
+
+def process_id(_):
+    return os.getpid()
+
+
+def fail(number):
+    raise ValueError(f"no {number}")
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_results_come_in_the_order_of_the_items(jobs):
+    with Workers(jobs) as workers:
+        assert list(workers.in_order(square, range(7))) == [k**2 for k in range(7)]
+        assert list(workers.in_order(square, [])) == []  # and the workers serve a second task
+    assert list(in_order(square, range(5), jobs=jobs)) == [0, 1, 4, 9, 16]
+
+
+def test_one_job_needs_no_other_process():
+    assert set(in_order(process_id, range(3), jobs=1)) == {os.getpid()}
+    assert os.getpid() not in set(in_order(process_id, range(3), jobs=2))
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_a_fault_reaches_the_caller(jobs):
+    with Workers(jobs) as workers, pytest.raises(ValueError, match="no 3"):
+        list(workers.in_order(fail, [3]))
+
+
+def test_fewer_than_one_job_is_refused():
+    with pytest.raises(ValueError, match="at least 1, got 0"):
+        Workers(0)
