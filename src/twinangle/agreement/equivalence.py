@@ -229,7 +229,8 @@ def share_within(
     The share p is the mean of participants' shares; its interval is Clopper & Pearson's [1]_ on
     n_e differences, n with one a participant and otherwise p (1 - p)/V, V the variance of the
     participants' shares over k, between k and n [2]_, and reduced by the ratio of squared t
-    quantiles at n - 1 and k - 1 degrees of freedom.
+    quantiles at n - 1 and k - 1 degrees of freedom. n counts a participant's equal differences
+    once here: copies bring nothing new, and rounded differences are trusted less, not more.
 
     References
     ----------
@@ -241,7 +242,7 @@ def share_within(
     parts = _several(variance_components(values, participant))
     inside = np.abs(values) <= margin
     shares = np.bincount(parts.codes, inside) / parts.counts
-    share, counted = float(shares.mean()), _effective(shares, parts, confidence)
+    share, counted = float(shares.mean()), _effective(values, shares, parts, confidence)
     estimate = parts.by_participant
     return ShareWithin(
         margin=margin,
@@ -420,11 +421,13 @@ def _one_sided(bias: float, bound: float, error: float, sign: int, df: int) -> f
     return float(special.stdtr(df, sign * (bias - bound) / error))
 
 
-def _effective(shares: Floats, parts: Components, confidence: float) -> float:
+def _effective(values: Floats, shares: Floats, parts: Components, confidence: float) -> float:
     """Return the independent differences that clustered ones are worth for a share."""
-    n, k, share = float(parts.counts.sum()), parts.k, float(shares.mean())
+    k, share = parts.k, float(shares.mean())
     if np.all(parts.counts == 1):
-        return n
+        return float(k)
+    distinct = np.unique(np.column_stack([parts.codes, values]), axis=0)
+    n = float(max(len(distinct), 2))
     variance = float(shares.var(ddof=1)) / k
     counted = share * (1 - share) / variance if variance > 0 else float(k)
     student = two_sided_student(confidence, n - 1) / two_sided_student(confidence, k - 1)
