@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 from rich import box
@@ -88,6 +89,22 @@ def _limits_sentence(pooled: PooledLimits) -> str:
     return f"{where}: {pooled.limits.summary('°')}"
 
 
+def _warnings(results: StudyResults) -> list[str]:
+    """Return a line a warning; those that differ in numbers alone share one."""
+    alike: dict[str, list[tuple[str, str]]] = {}
+    for trial in results.trials:
+        for text in trial.warnings:
+            key = re.sub(r"\d+(?:\.\d+)?", "#", text)
+            alike.setdefault(key, []).append((text, f"{trial.label} ({trial.procedure})"))
+    lines = []
+    for found in alike.values():
+        text, where = found[0]
+        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+        numbers = " (The others differ in numbers.)" if any(other != text for other, _ in found) else ""
+        lines.append(f"{where}{more}: {text}{numbers}")
+    return lines
+
+
 def _print_troubles(console: Console, results: StudyResults) -> None:
     """Print failures in full and warnings up to a dozen; the report has them all."""
     failed: dict[tuple[str, str], list[str]] = {}
@@ -97,14 +114,10 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     for (label, reason), procedures in failed.items():
         text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
         console.print(text, markup=False, style="bold")
-    warned: dict[str, list[str]] = {}
-    for trial in results.trials:
-        for text in trial.warnings:
-            warned.setdefault(text, []).append(f"{trial.label} ({trial.procedure})")
-    for text, labels in list(warned.items())[:SHOWN_WARNINGS]:
-        where = labels[0] + (f" and {len(labels) - 1} more" if len(labels) > 1 else "")
-        console.print(f"Warning: {where}: {text}", markup=False)
-    if len(warned) > SHOWN_WARNINGS:
-        console.print(f"{len(warned) - SHOWN_WARNINGS} further warnings are in the report.")
+    warnings = _warnings(results)
+    for line in warnings[:SHOWN_WARNINGS]:
+        console.print(f"Warning: {line}", markup=False)
+    if len(warnings) > SHOWN_WARNINGS:
+        console.print(f"{len(warnings) - SHOWN_WARNINGS} further warnings are in the report.")
     for text in results.notes:
         console.print(f"Note: {text}", markup=False)

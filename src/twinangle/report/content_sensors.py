@@ -212,7 +212,7 @@ _DEVICE = {
     "rest_s": ("Rest (s)", 1, 1.0),
     "gyroscope_bias_deg_s": ("Gyr. bias (°/s)", 2, 1.0),
     "gyroscope_noise_deg_s": ("Gyr. noise (°/s)", 3, 1.0),
-    "accelerometer_norm_error_m_s2": ("Norm error (m/s²)", 3, 1.0),
+    "accelerometer_norm_error_m_s2": ("Acc. norm (m/s²)", 3, 1.0),
     "accelerometer_noise_m_s2": ("Acc. noise (m/s²)", 3, 1.0),
     "saturated_share": ("Saturated (%)", 2, 100.0),
     "dropped_share": ("Dropped (%)", 2, 100.0),
