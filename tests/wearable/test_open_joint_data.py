@@ -65,7 +65,10 @@ def rms_demeaned(first, second):
     return np.sqrt(np.nanmean((difference - np.nanmean(difference)) ** 2))
 
 
-@pytest.mark.parametrize("name", ["kalman", "vqf", "kalman-joint-centre", "vqf-joint-centre"])
+@pytest.mark.parametrize(
+    "name",
+    ["kalman", "kalman-two-sensors", "vqf", "kalman-joint-centre", "vqf-joint-centre"],
+)
 def test_knee_angle_against_optical_markers(knee, name):
     pair, optical = knee
     motion = estimate_motion(WearableTrial(pair, Interval(0.0, 2.0)), name)

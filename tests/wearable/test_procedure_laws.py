@@ -13,7 +13,7 @@ from twinangle.simulate.instruments import SensorErrors
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 
 STANDING, BENDING = Interval(0.5, 3.5), Interval(4.0, 12.0)
-PROCEDURES = ["kalman", "vqf", "kalman-joint-centre", "vqf-joint-centre"]
+PROCEDURES = ["kalman", "kalman-two-sensors", "vqf", "kalman-joint-centre", "vqf-joint-centre"]
 
 
 def angle_of(pair, name, **changes):
@@ -65,7 +65,7 @@ def test_order_of_axes(invented, plain, name, order):
             angle_of(pair, name)
 
 
-@pytest.mark.parametrize("name", ["kalman", "vqf"])
+@pytest.mark.parametrize("name", ["kalman", "kalman-two-sensors", "vqf"])
 def test_a_turn_of_the_whole_person_gives_the_same_angle(name):
     """The same walk with the field coming from elsewhere: that is the person turned."""
     walk = simulate_walk(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from twinangle.errors import AngleError
@@ -26,6 +27,7 @@ from twinangle.wearable.own import (
 )
 from twinangle.wearable.sixaxis import FindHeading, orient_without_magnetometers
 from twinangle.wearable.trial import WearableTrial, orient_trial
+from twinangle.wearable.twosensors import JointlyOriented, orient_jointly
 
 __all__ = [
     "PROCEDURES",
@@ -33,6 +35,7 @@ __all__ = [
     "WearableTrial",
     "estimate_motion",
     "require_procedure",
+    "with_both",
     "with_filter",
     "without_magnetometers",
 ]
@@ -57,19 +60,47 @@ def with_filter(orientation_filter: OrientationFilter) -> Procedure:
     """
 
     def orient(pair: SensorPair) -> OrientationPair:
-        for sensor, name in ((pair.proximal, "proximal"), (pair.distal, "distal")):
-            if sensor.magnetometer is None:
-                raise AngleError(
-                    f"the {name} sensor ({sensor.source}) has no magnetometer, so this procedure "
-                    "cannot know how the two sensors are turned to each other about the "
-                    f"vertical. Declare `magnetometer` in [wearable.{name}], or choose a "
-                    "procedure that needs none, such as 'kalman-joint-centre'."
-                )
+        _require_magnetometers(pair)
         return OrientationPair(orientation_filter(pair.proximal), orientation_filter(pair.distal))
 
     def procedure(trial: WearableTrial) -> JointMotion:
         _require_signals(trial)
         return measure_motion(trial, orient_trial(trial, orient))
+
+    return procedure
+
+
+def with_both(orientation_filter: OrientationFilter) -> Procedure:
+    """Return the procedure in which the two sensors' magnetic headings help each other.
+
+    Like :func:`with_filter`, but the sensors of each recording are oriented by
+    :func:`~twinangle.wearable.twosensors.orient_jointly`. Recordings in which the joint centre
+    cannot tell the heading, such as standing alone, fall back on each sensor's own, with a warning.
+
+    Parameters
+    ----------
+    orientation_filter : callable
+        From one sensor's recording to its orientation in the earth frame.
+    """
+
+    def procedure(trial: WearableTrial) -> JointMotion:
+        _require_signals(trial)
+        found: list[JointlyOriented] = []
+
+        def orient(pair: SensorPair) -> OrientationPair:
+            _require_magnetometers(pair)
+            found.append(orient_jointly(pair, orientation_filter))
+            return found[-1].pair
+
+        oriented = orient_trial(trial, orient)
+        return measure_motion(
+            trial,
+            replace(
+                oriented,
+                heading_uncertainty_deg=max(one.relative_uncertainty_deg for one in found),
+                warnings=tuple(warning for one in found for warning in one.warnings),
+            ),
+        )
 
     return procedure
 
@@ -176,6 +207,18 @@ def _require_signals(trial: WearableTrial) -> None:
             )
 
 
+def _require_magnetometers(pair: SensorPair) -> None:
+    """Refuse sensors whose headings have nothing in common."""
+    for sensor, name in ((pair.proximal, "proximal"), (pair.distal, "distal")):
+        if sensor.magnetometer is None:
+            raise AngleError(
+                f"the {name} sensor ({sensor.source}) has no magnetometer, so this procedure "
+                "cannot know how the two sensors are turned to each other about the "
+                f"vertical. Declare `magnetometer` in [wearable.{name}], or choose a "
+                "procedure that needs none, such as 'kalman-joint-centre'."
+            )
+
+
 def _already_oriented(pair: SensorPair) -> OrientationPair:
     raise AngleError("the trial mixes orientations with raw signals; give one kind throughout.")
 
@@ -186,6 +229,7 @@ PROCEDURES: Mapping[str, Procedure] = MappingProxyType(
         "kalman-forward": with_filter(orientation.kalman_forward),
         "vqf": with_filter(orientation.vqf_offline),
         "vqf-forward": with_filter(orientation.vqf_forward),
+        "kalman-two-sensors": with_both(orientation.kalman),
         "kalman-joint-centre": without_magnetometers(orientation.kalman, joint_centre_heading),
         "vqf-joint-centre": without_magnetometers(orientation.vqf_offline, joint_centre_heading),
         "kalman-hinge": without_magnetometers(orientation.kalman, hinge_heading),
