@@ -100,7 +100,9 @@ def _warnings(results: StudyResults) -> list[str]:
     for found in alike.values():
         text, where = found[0]
         more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        numbers = " (The others differ in numbers.)" if any(other != text for other, _ in found) else ""
+        numbers = (
+            " (The others differ in numbers.)" if any(other != text for other, _ in found) else ""
+        )
         lines.append(f"{where}{more}: {text}{numbers}")
     return lines
 

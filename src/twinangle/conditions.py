@@ -11,7 +11,7 @@ from scipy import special
 
 from twinangle.agreement._input import fraction
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 _COLUMNS = ("participant", "condition", "value")
 _CONFOUNDERS = (
@@ -63,8 +63,9 @@ class ConditionDifference(Result):
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
+        people = counted(self.n_participants, "participant")
         return (
-            f"{self.condition} against {self.against}, {self.n_participants} participant(s): "
+            f"{self.condition} against {self.against}, {people}: "
             f"difference {quantity(self.difference, unit)} "
             f"({interval(self.difference_ci, unit, self.confidence)}), ratio "
             f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)})."

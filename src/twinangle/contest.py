@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from twinangle.agreement._result import counted
+
 _COLUMNS = ("participant", "trial", "procedure", "value")
 
 
@@ -60,8 +62,8 @@ class Contest:
             for place in self.standings
         )
         return (
-            f"{self.quantity}: {places} ({self.n_participants} participant(s), "
-            f"{self.n_trials} trial(s))"
+            f"{self.quantity}: {places} ({counted(self.n_participants, 'participant')}, "
+            f"{counted(self.n_trials, 'trial')})"
         )
 
     def to_frame(self) -> pd.DataFrame:

@@ -95,7 +95,7 @@ def test_constant_curve_has_no_correlation_and_says_so():
 
 def test_summary_and_frame():
     result = compare_curves(*curves(1))
-    assert "8 cycle(s)" in result.summary("°")
+    assert "8 cycles" in result.summary("°")
     assert result.to_frame()["rmse"].item() == result.rmse
     assert "test_mean" not in result.to_frame()
 

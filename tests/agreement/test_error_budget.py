@@ -135,7 +135,7 @@ def test_pooled_parts_are_means_and_add_up():
     pooled = pool_budgets(budgets)
     assert_allclose(pooled.offset, 4, rtol=0.1)
     assert_allclose(sum(getattr(pooled, part) for part in PARTS), pooled.total)
-    assert "2 participant(s)" in pooled.summary("°")
+    assert "2 participants" in pooled.summary("°")
     assert "offset" in budgets[0].summary("°")
 
 

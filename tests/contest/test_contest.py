@@ -115,7 +115,7 @@ def test_one_participant_ranks_nothing():
     contest = rank_procedures(invented_errors(people=1))
     assert {place.rank for place in contest.standings} == {1}
     assert np.isnan(contest.differences[0].lower)
-    assert "1 participant(s)" in contest.summary()
+    assert "1 participant, " in contest.summary()
 
 
 def test_identical_procedures_tie():

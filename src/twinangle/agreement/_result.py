@@ -35,6 +35,11 @@ class Result:
         return pd.DataFrame([row])
 
 
+def counted(n: int, noun: str) -> str:
+    """Return a count with its noun: `1 cycle`, `2 cycles`."""
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
 def quantity(value: float, unit: str) -> str:
     """Return a rounded number with its unit: `1.23 mm`, `1.23°`, or `not defined`."""
     if not np.isfinite(value):

@@ -15,7 +15,7 @@ from scipy.interpolate import CubicSpline
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
 _BLOCKS = 10  # of neighbouring cycles, four and more where there are 16, left out in turn
@@ -80,7 +80,7 @@ class ErrorBudget(Result):
         return (
             f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
             f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
-            f"{self.n_cycles} cycle(s), of which {parts}."
+            f"{counted(self.n_cycles, 'cycle')}, of which {parts}."
         )
 
     def share(self, part: str) -> float:
@@ -269,7 +269,7 @@ class PooledBudget(Result):
         return (
             f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
             f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
-            f"{self.n_participants} participant(s): {parts}."
+            f"{counted(self.n_participants, 'participant')}: {parts}."
         )
 
 

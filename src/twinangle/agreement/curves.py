@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import mean_interval, pseudo_interval
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,7 @@ intercept_ci, r_squared_ci : tuple of float
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         return (
-            f"Over {self.n_cycles} cycle(s) the mean curve was offset by "
+            f"Over {counted(self.n_cycles, 'cycle')} the mean curve was offset by "
             f"{quantity(self.offset, unit)} ({interval(self.offset_ci, unit, self.confidence)}), "
             f"differed by {quantity(self.rms_demeaned, unit)} RMS "
             f"({interval(self.rms_demeaned_ci, unit, self.confidence)}) once demeaned and by "
@@ -306,8 +306,8 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
     said = [
         "Both instruments' curves are of the same cycles, cut at the same instants of one clock.",
         (
-            f"The comparison is of mean curves over {n_cycles} cycle(s); differences that cancel "
-            "between cycles are not in it."
+            f"The comparison is of mean curves over {counted(n_cycles, 'cycle')}; differences "
+            "that cancel between cycles are not in it."
         ),
         "Correlation and r² say how alike the shapes are; they are not agreement.",
     ]

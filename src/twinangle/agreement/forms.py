@@ -12,7 +12,7 @@ from scipy import stats
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction
 from twinangle.agreement._quantiles import half_width, two_sided_student
-from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import fit_line
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
 
@@ -188,8 +188,9 @@ class RatioLimits(Result):
         return (
             f"Ratio {quantity(self.ratio, '')} ({ci[0]}), limits of agreement "
             f"{quantity(self.lower, '')} ({ci[1]}) to {quantity(self.upper, '')} "
-            f"({interval(self.upper_ci, '', self.confidence)}); {self.n_observations} pair(s) of "
-            f"{self.n_participants} participant(s)."
+            f"({interval(self.upper_ci, '', self.confidence)}); "
+            f"{counted(self.n_observations, 'pair')} of "
+            f"{counted(self.n_participants, 'participant')}."
         )
 
 
@@ -296,8 +297,8 @@ class PercentileLimits(Result):
             f"Median difference {quantity(self.median, unit)} "
             f"({interval(self.median_ci, unit, self.confidence)}); "
             f"{100 * self.coverage:g} % of differences between {quantity(self.lower, unit)} and "
-            f"{quantity(self.upper, unit)}; {self.n_observations} difference(s) of "
-            f"{self.n_participants} participant(s)."
+            f"{quantity(self.upper, unit)}; {counted(self.n_observations, 'difference')} of "
+            f"{counted(self.n_participants, 'participant')}."
         )
 
 

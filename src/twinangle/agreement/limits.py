@@ -19,7 +19,7 @@ from twinangle.agreement._intervals import (
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
@@ -100,7 +100,8 @@ class LimitsOfAgreement(Result):
         return (
             f"Bias {quantity(self.bias, unit)} ({ci[0]}), {100 * self.coverage:g} % {kind} "
             f"{quantity(self.lower, unit)} ({ci[1]}) to {quantity(self.upper, unit)} ({ci[2]}); "
-            f"{self.n_observations} difference(s) of {self.n_participants} participant(s)."
+            f"{counted(self.n_observations, 'difference')} of "
+            f"{counted(self.n_participants, 'participant')}."
         )
 
 

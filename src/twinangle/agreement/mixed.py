@@ -15,7 +15,7 @@ from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._intervals import join_limits
 from twinangle.agreement._quantiles import chi_square_shares, half_width, two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,8 +70,8 @@ class MixedModelLimits(Result):
         return (
             f"Mixed model: bias {quantity(self.bias, unit)} ({ci[0]}), limits of agreement "
             f"{quantity(self.lower, unit)} ({ci[1]}) to {quantity(self.upper, unit)} "
-            f"({interval(self.upper_ci, unit, self.confidence)}); {self.n_observations} "
-            f"difference(s) of {self.n_participants} participants."
+            f"({interval(self.upper_ci, unit, self.confidence)}); "
+            f"{counted(self.n_observations, 'difference')} of {self.n_participants} participants."
         )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair
-from twinangle.agreement._result import Result
+from twinangle.agreement._result import Result, counted
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,7 +44,7 @@ class MultipleCorrelation(Result):
             )
         return (
             f"Coefficient of multiple correlation {self.form} {self.value:.3f} "
-            f"({self.n_cycles} cycle(s))."
+            f"({counted(self.n_cycles, 'cycle')})."
         )
 
 

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import CurveAgreement
 
 
@@ -62,11 +62,11 @@ class PooledCurves(Result):
             for bounds in (self.offset_ci, self.rms_demeaned_ci, self.range_difference_ci)
         ]
         return (
-            f"Over {self.n_participants} participant(s) the mean curves were offset by "
+            f"Over {counted(self.n_participants, 'participant')} the mean curves were offset by "
             f"{quantity(self.offset, unit)} ({ci[0]}), differed by "
             f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (geometric mean; {ci[1]}) and "
-            f"by {quantity(self.range_difference, unit)} in range ({ci[2]}); {self.n_trials} "
-            "trial(s)."
+            f"by {quantity(self.range_difference, unit)} in range ({ci[2]}); "
+            f"{counted(self.n_trials, 'trial')}."
         )
 
 

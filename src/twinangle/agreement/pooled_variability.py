@@ -12,7 +12,7 @@ from scipy import special
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
-from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
 from twinangle.agreement.variability import VariabilityComparison
 
@@ -69,9 +69,9 @@ class PooledVariability(Result):
             else "the test instrument varies less, so it has no added standard deviation"
         )
         return (
-            f"Over {self.n_participants} participant(s) the standard deviation over cycles was "
-            f"{quantity(self.test_sd, unit)} against {quantity(self.reference_sd, unit)}: "
-            f"difference {quantity(self.difference, unit)} "
+            f"Over {counted(self.n_participants, 'participant')} the standard deviation over "
+            f"cycles was {quantity(self.test_sd, unit)} against "
+            f"{quantity(self.reference_sd, unit)}: difference {quantity(self.difference, unit)} "
             f"({interval(self.difference_ci, unit, self.confidence)}), ratio "
             f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)}); {added}."
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from twinangle.agreement._result import counted
 from twinangle.agreement.budget import PooledBudget
 from twinangle.report.blocks import (
     Block,
@@ -164,8 +165,8 @@ def contest_section(results: StudyResults, figures: Figures) -> list[Block]:
             table(
                 ("Pair", "Difference", "Interval", "p (unadjusted)", "Verdict"),
                 pairs,
-                caption=f"Paired over {contest.n_participants} participant(s) and "
-                f"{contest.n_trials} trial(s), in degrees; the intervals hold together at "
+                caption=f"Paired over {counted(contest.n_participants, 'participant')} and "
+                f"{counted(contest.n_trials, 'trial')}, in degrees; the intervals hold together at "
                 f"{100 * contest.confidence:g} %.",
             ),
         ]
@@ -212,7 +213,7 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             ("Condition", "Procedure", "Part", "Mean square (deg²)", "Its root (deg)", "Share, %"),
             rows,
             words=3,
-            caption=f"Means over {' or '.join(people)} participant(s), with "
+            caption=f"Means over {' or '.join(people)} participants, with "
             f"{100 * results.confidence:g} % intervals over participants (from 4 on; with one "
             "participant over that one's cycles, which says nothing of others). Mean squares add "
             "up to the whole, their roots do not. Each recording's own parts, with intervals "
