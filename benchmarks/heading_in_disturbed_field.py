@@ -1,6 +1,6 @@
 """Heading, inclination and flexion over iron in the floor, on simulated walking with known truth.
 
-    python benchmarks/heading_in_disturbed_field.py [SEEDS]      default 8
+    python benchmarks/heading_in_disturbed_field.py [SEEDS [FIRST]]      default 8 from 0
 
 Baseline: the `vqf` library (Laidig & Seel 2023, Inf Fusion 91:187), default settings, run beside
 ours on the same signals. Walks of 60 s to and fro on 12 m after 8 s of standing and a functional
@@ -13,6 +13,7 @@ root mean square over samples, then over seeds; the largest seed in brackets. Pe
 
 - `bound`: the direction of the mean field over the walk, turned by the true orientations: what one
   sensor's field tells of north with a perfect gyroscope.
+- `two_sensors` is the procedure `kalman-two-sensors`; the others orient each sensor alone.
 - heading and inclination of each sensor, over the whole recording; `relative` is the shank's
   heading error less the thigh's, which alone bears on the knee.
 - flexion, demeaned, sample by sample in the steady walk: from the true angle, and from what the
@@ -27,19 +28,34 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import InertialRecording, OrientationPair, OrientationRecording
+from twinangle.recording import (
+    InertialRecording,
+    OrientationPair,
+    OrientationRecording,
+    SensorPair,
+)
 from twinangle.simulate import SimulatedTrial, simulate_walk
 from twinangle.wearable.magnetics import magnetic_disturbance
 from twinangle.wearable.orientation import kalman, kalman_forward, vqf_forward, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
+from twinangle.wearable.twosensors import orient_jointly
 
 Array = NDArray[np.float64]
-FILTERS: dict[str, Callable[[InertialRecording], OrientationRecording]] = {
-    "kalman": kalman,
-    "vqf_offline": vqf_offline,
-    "kalman_forward": kalman_forward,
-    "vqf_forward": vqf_forward,
+Orient = Callable[[SensorPair], OrientationPair]
+
+
+def each(orient: Callable[[InertialRecording], OrientationRecording]) -> Orient:
+    return lambda pair: OrientationPair(orient(pair.proximal), orient(pair.distal))
+
+
+FILTERS: dict[str, Orient] = {
+    "kalman": each(kalman),
+    "two_sensors": lambda pair: orient_jointly(pair, kalman).pair,
+    "vqf_offline": each(vqf_offline),
+    "kalman_forward": each(kalman_forward),
+    "vqf_forward": each(vqf_forward),
 }
+ASKED_DEG = 0.6  # heading of each sensor
 FIELDS = (  # µT at the floor, degrees out of plane
     (0.0, 0.0),
     (2.0, 0.0),
@@ -103,16 +119,18 @@ def print_field(trials: list[SimulatedTrial]) -> None:
         )
 
 
-def print_filter(name: str, trials: list[SimulatedTrial]) -> None:
+def print_filter(name: str, trials: list[SimulatedTrial]) -> tuple[float, float]:
+    """Print a filter's figures; return the heading error of thigh and shank."""
     figures: dict[str, list[float]] = {}
     for trial in trials:
-        found = [FILTERS[name](sensor) for sensor, _ in sensors(trial)]
+        pair = FILTERS[name](trial.sensors)
+        found = (pair.proximal, pair.distal)
         errors = [
             heading_and_inclination(one, true)
             for one, (_, true) in zip(found, sensors(trial), strict=True)
         ]
         knee = trial.truth.knee.angle_deg[steady(trial)]
-        ours = flexion_deg(trial, OrientationPair(*found))
+        ours = flexion_deg(trial, pair)
         row = {
             "heading thigh": rms(errors[0][0]),
             "shank": rms(errors[1][0]),
@@ -126,6 +144,8 @@ def print_filter(name: str, trials: list[SimulatedTrial]) -> None:
             figures.setdefault(key, []).append(value)
     line = "  ".join(f"{key.strip()} {over_seeds(values)}" for key, values in figures.items())
     print(f"  {name:14s} {line}")
+    thigh, shank = (rms(np.array(figures[key])) for key in ("heading thigh", "shank"))
+    return thigh, shank
 
 
 def print_plane(trials: list[SimulatedTrial]) -> None:
@@ -136,8 +156,21 @@ def print_plane(trials: list[SimulatedTrial]) -> None:
     print(f"  flexion of the true orientations from the true angle: plane {over_seeds(parts)}")
 
 
+def print_reach(reached: dict[str, list[tuple[float, float, float]]]) -> None:
+    """Print up to which of the fields without motion out of plane each sensor's heading holds."""
+    print(f"heading within {ASKED_DEG:g}° (root mean square) up to a floor's field of")
+    for name, rows in reached.items():
+        parts = []
+        for sensor, column in (("thigh", 1), ("shank", 2)):
+            held = [row[0] for row in rows if row[column] <= ASKED_DEG]
+            parts.append(f"{sensor} {f'{max(held):g} µT' if held else 'none'}")
+        print(f"  {name:14s} {', '.join(parts)}")
+
+
 def main() -> None:
     seeds = int(sys.argv[1]) if len(sys.argv) > 1 else 8
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
+    reached: dict[str, list[tuple[float, float, float]]] = {name: [] for name in FILTERS}
     for floor_ut, out_of_plane_deg in FIELDS:
         trials = [
             simulate_walk(
@@ -146,13 +179,18 @@ def main() -> None:
                 floor_ut=floor_ut,
                 out_of_plane_deg=out_of_plane_deg,
             )
-            for seed in range(seeds)
+            for seed in range(first, first + seeds)
         ]
-        print(f"floor {floor_ut:g} µT, {out_of_plane_deg:g}° out of plane, {seeds} seeds")
+        print(
+            f"floor {floor_ut:g} µT, {out_of_plane_deg:g}° out of plane, {seeds} seeds from {first}"
+        )
         print_field(trials)
         for name in FILTERS:
-            print_filter(name, trials)
+            headings = print_filter(name, trials)
+            if out_of_plane_deg == 0.0:
+                reached[name].append((floor_ut, *headings))
         print_plane(trials)
+    print_reach(reached)
 
 
 if __name__ == "__main__":
