@@ -39,6 +39,7 @@ from coverage_studies import (
     sd_studies,
     share_studies,
     single_studies,
+    size_studies,
     unlinked_studies,
     within_studies,
 )
@@ -55,6 +56,7 @@ DESIGNS = (
     Design("skewness 1.0", skewness=1.0),
     Design("skewness 1.4", skewness=1.4),
 )
+SIZED = (6, 10, 20, 40)
 TRIALS = tuple(itertools.product((10, 20, 50), (0.0, 0.5)))  # cycles, serial correlation
 
 
@@ -87,6 +89,17 @@ def cells() -> Iterator[Cell]:
         run = partial(band_studies, k=k, skewness=skewness)
         name = f"{k} participants, skewness {skewness:g}"
         yield Cell("whole-curve bands, nominal 90 %", name, run, nominal=90.0)
+    for constant, growth, k in itertools.product((True, False), (0.0, 0.015, 0.03), SIZED):
+        if constant and growth > 0.015:
+            continue
+        form = "one spread" if constant else "a line for the spread"
+        run = partial(size_studies, k=k, growth=growth, constant_spread=constant)
+        yield Cell(f"limits at a size, {form}", f"{_grown(growth)}, {k} participants", run)
+
+
+def _grown(growth: float) -> str:
+    """Return how many times the spread at the smallest size the spread at the largest is."""
+    return f"SD x {(1 + 25 * growth) / (1 - 25 * growth):.3g} over the sizes"
 
 
 def _trial_cells() -> Iterator[Cell]:

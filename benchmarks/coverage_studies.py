@@ -44,6 +44,7 @@ from twinangle.agreement._participants import (
     log_mean_interval,
 )
 from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._size_bands import line_bands
 from twinangle.conditions import compare_conditions, unbiased_sd_factor
 
 Held = dict[str, np.ndarray]
@@ -558,3 +559,35 @@ def unlinked_studies(rng: np.random.Generator, n: int, k: int) -> Held:
         }
 
     return one_by_one(n, study)
+
+
+# ---- limits that follow the size, at given sizes
+
+
+def size_studies(
+    rng: np.random.Generator, n: int, k: int, growth: float, *, constant_spread: bool
+) -> Held:
+    """Bias and limits at the smallest, middle and largest size of those seen."""
+    size = rng.uniform(25, 75, (n, k))
+    difference = 1 - 0.1 * size + (1 + growth * (size - 50)) * rng.standard_normal((n, k))
+    where = np.stack([size.min(axis=1), size.mean(axis=1), size.max(axis=1)], axis=1)
+    bounds = line_bands(
+        size, difference, where, constant_spread=constant_spread, confidence=0.95, coverage=0.95
+    )
+    for i in range(min(CHECKED, n)):
+        test, reference = size[i] + difference[i] / 2, size[i] - difference[i] / 2
+        found = regression_limits(test, reference, constant_spread=constant_spread)
+        for j, one in enumerate(found.intervals_at(where[i])):
+            ends = [bounds[f"upper_ci_{end}"][i, j] for end in ("low", "high")]
+            assert_allclose(one.upper_ci, ends)
+    truth, reach = 1 - 0.1 * where, Z * (1 + growth * (where - 50))
+    bias, lower, upper = (
+        between(bounds[f"{name}_ci_low"], value, bounds[f"{name}_ci_high"])
+        for name, value in (("bias", truth), ("lower", truth - reach), ("upper", truth + reach))
+    )
+    limit = (lower + upper.astype(float)) / 2
+    return {
+        f"{what}, {at}": each[:, j]
+        for what, each in (("bias", bias), ("limit", limit))
+        for j, at in enumerate(("smallest", "middle", "largest"))
+    }

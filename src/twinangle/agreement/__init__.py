@@ -25,6 +25,7 @@ from twinangle.agreement.equivalence import (
     share_within,
 )
 from twinangle.agreement.forms import (
+    LimitsAtSize,
     PercentileLimits,
     RatioLimits,
     RegressionLimits,
@@ -93,6 +94,7 @@ __all__ = [
     "ErrorBudget",
     "FunctionalLimits",
     "IntraclassCorrelation",
+    "LimitsAtSize",
     "LimitsOfAgreement",
     "LineFit",
     "MeasurementError",

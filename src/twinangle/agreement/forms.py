@@ -10,11 +10,62 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from twinangle.agreement._components import Components, variance_components
-from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction
+from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
+from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.curves import fit_line
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LimitsAtSize(Result):
+    """Bias and limits of agreement at one size of the measurement, from lines on the size.
+
+    Attributes
+    ----------
+    size : float
+        Mean of both instruments.
+    bias, lower, upper : float
+        On the lines at that size.
+    bias_ci, lower_ci, upper_ci : tuple of float
+        Their intervals, each for this one size.
+    constant_spread : bool
+        Whether one standard deviation is used at every size.
+    n_participants : int
+        Pairs, one a participant.
+    confidence : float
+        Of the intervals.
+    assumptions : tuple of str
+        What the numbers rest on.
+    """
+
+    size: float
+    bias: float
+    bias_ci: Interval
+    lower: float
+    lower_ci: Interval
+    upper: float
+    upper_ci: Interval
+    constant_spread: bool
+    n_participants: int
+    confidence: float
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        said = [
+            f"{quantity(value, unit)} ({interval(ends, unit, self.confidence)})"
+            for value, ends in (
+                (self.bias, self.bias_ci),
+                (self.lower, self.lower_ci),
+                (self.upper, self.upper_ci),
+            )
+        ]
+        return (
+            f"At a size of {quantity(self.size, unit)} the bias was {said[0]} and the limits of "
+            f"agreement {said[1]} to {said[2]}; {counted(self.n_participants, 'pair')}."
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +92,8 @@ class RegressionLimits(Result):
         Of the limits and of the intervals.
     assumptions : tuple of str
         What the numbers rest on.
+    sizes, differences : (n,) array
+        The pairs: mean of both instruments, and test minus reference.
     """
 
     intercept: float
@@ -56,6 +109,8 @@ class RegressionLimits(Result):
     coverage: float
     confidence: float
     assumptions: tuple[str, ...]
+    sizes: Floats
+    differences: Floats
 
     def at(self, size: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """Return bias, lower and upper limit at each size (same unit as the measurements)."""
@@ -64,6 +119,68 @@ class RegressionLimits(Result):
         spread = np.maximum(self.spread_intercept + self.spread_slope * where, 0)
         reach = half_width(self.coverage) * spread
         return bias, bias - reach, bias + reach
+
+    def intervals_at(self, size: ArrayLike) -> tuple[LimitsAtSize, ...]:
+        """Return bias and limits with their intervals over participants at each size.
+
+        Parameters
+        ----------
+        size : array_like of float, shape (m,) or a single one
+            Finite, in the unit of the measurements, best within the range of the sizes seen.
+
+        Returns
+        -------
+        tuple of LimitsAtSize
+            One a size, in the order given. The outer bound of a limit is infinite where the
+            spread at that size rests on too little.
+
+        Raises
+        ------
+        ValueError
+            If a size is missing or infinite.
+
+        Notes
+        -----
+        Each interval is for its own size, not for all sizes at once. With one standard deviation
+        at every size they are exact: the confidence band of the line, and the noncentral t on
+        n - 2 degrees of freedom for the limits [1]_. Where the standard deviation follows the size
+        the same form is used with the standard deviation and the degrees of freedom at that size;
+        formulas are in `twinangle.agreement._size_bands.line_bands`. They are centred on residuals
+        freed of what fitting took from them, so the limits of Bland & Altman [2]_, which are not,
+        need not lie in the middle.
+
+        References
+        ----------
+        .. [1] Draper & Smith (1998). Applied Regression Analysis, 3rd ed. Wiley, section 3.1.
+           Krishnamoorthy & Mathew (2009). Statistical Tolerance Regions. Wiley, chapter 3.
+        .. [2] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.2.
+        """
+        where = finite_array(np.atleast_1d(np.asarray(size, dtype=np.float64)), "size", ndim=1)
+        bounds = line_bands(
+            self.sizes, self.differences, where, constant_spread=self.constant_spread,
+            confidence=self.confidence, coverage=self.coverage,
+        )  # fmt: skip
+        bias, lower, upper = self.at(where)
+
+        def ends(name: str, i: int) -> Interval:
+            return float(bounds[f"{name}_ci_low"][i]), float(bounds[f"{name}_ci_high"][i])
+
+        return tuple(
+            LimitsAtSize(
+                size=float(at),
+                bias=float(bias[i]),
+                bias_ci=ends("bias", i),
+                lower=float(lower[i]),
+                lower_ci=ends("lower", i),
+                upper=float(upper[i]),
+                upper_ci=ends("upper", i),
+                constant_spread=self.constant_spread,
+                n_participants=self.n_participants,
+                confidence=self.confidence,
+                assumptions=self.assumptions,
+            )
+            for i, at in enumerate(where)
+        )
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
@@ -147,6 +264,8 @@ def regression_limits(
                 "instruments that differ in their own error."
             ),
         ),
+        sizes=read_only(size),
+        differences=read_only(difference),
     )
 
 
