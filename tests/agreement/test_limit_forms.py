@@ -174,3 +174,15 @@ def test_every_form_speaks():
         assert "12" in result.summary("°") or "6 participants" in result.summary("°")
         assert result.assumptions
         assert len(result.to_frame()) == 1
+
+
+def test_a_mixed_model_that_cannot_be_fitted_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    # About one simulated study in some thousand ends so in the library (benchmarks/coverage.py).
+    def fit(*_: object, **__: object) -> None:
+        raise np.linalg.LinAlgError("Singular matrix")
+
+    monkeypatch.setattr("statsmodels.regression.mixed_linear_model.MixedLM.fit", fit)
+    people = np.repeat(np.arange(5), 4)
+    difference = np.random.default_rng(1).normal(size=20)
+    with pytest.raises(ValueError, match="20 differences of 5 participants.*Singular matrix"):
+        mixed_model_limits(difference, people)

@@ -104,7 +104,7 @@ def mixed_model_limits(
     ------
     ValueError
         If there are fewer than 2 participants, nobody has 2 differences, all differences are
-        equal, a value is missing or infinite, or the lengths differ.
+        equal, a value is missing or infinite, the lengths differ, or the fit fails.
 
     Notes
     -----
@@ -178,7 +178,7 @@ def _require_replication(values: Floats, parts: Components) -> None:
 def _fit(
     values: Floats, codes: NDArray[np.int64], units: NDArray[np.int64] | None
 ) -> tuple[Any, tuple[str, ...]]:
-    """Return the fitted model and what the fit warned of."""
+    """Return the fitted model and what the fit warned of; refuse data it cannot be fitted to."""
     frame = pd.DataFrame({"d": values, "participant": codes})
     extra = {}
     if units is not None:
@@ -189,7 +189,13 @@ def _fit(
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         model = MixedLM.from_formula("d ~ 1", groups="participant", data=frame, **extra)
-        fit = model.fit(reml=True, method="powell", ftol=1e-14)
+        try:
+            fit = model.fit(reml=True, method="powell", ftol=1e-14)
+        except np.linalg.LinAlgError as error:
+            raise ValueError(
+                f"The mixed model cannot be fitted to {values.size} differences of "
+                f"{codes.max() + 1} participants ({error}); `limits_of_agreement` needs no such fit."
+            ) from error
     said = tuple(dict.fromkeys(f"Model fit: {warning.message}" for warning in caught))
     return fit, said
 
