@@ -10,9 +10,15 @@ from twinangle.adjusted_conditions import AdjustedRatio
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.curves import CurveAgreement
+from twinangle.agreement.deming import DemingLine
 from twinangle.agreement.difference_checks import DifferenceChecks
 from twinangle.agreement.equivalence import CorrectedLimits, Equivalence
-from twinangle.agreement.forms import PercentileLimits, RatioLimits, RegressionLimits
+from twinangle.agreement.forms import (
+    LimitsAtSize,
+    PercentileLimits,
+    RatioLimits,
+    RegressionLimits,
+)
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.pooled_curves import PooledCurves
@@ -117,8 +123,9 @@ class LimitForms:
     """Limits of one quantity in further forms, beside the main one, and what the checks showed.
 
     A form is None where the data do not support it; `not_given` says why, by the form's name.
-    `regression` is over participants' means; the others over cycles, participants counting the
-    same.
+    `regression` and `deming` are over participants' means; the others over cycles, participants
+    counting the same. `at_sizes` are limits by regression at the smallest, middle and largest mean
+    of a participant.
     """
 
     procedure: str
@@ -130,6 +137,8 @@ class LimitForms:
     percentile: PercentileLimits | None
     mixed: MixedModelLimits | None
     not_given: tuple[tuple[str, str], ...]
+    at_sizes: tuple[LimitsAtSize, ...] = ()
+    deming: DemingLine | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -308,9 +308,10 @@ def _forms_record(item: LimitForms) -> dict[str, Any]:
     names = {"procedure": item.procedure, "condition": item.condition, "quantity": item.quantity}
     parts = {
         name: _numbers_of(getattr(item, name))
-        for name in ("checks", "regression", "ratio", "percentile", "mixed")
+        for name in ("checks", "regression", "ratio", "percentile", "mixed", "deming")
     }
-    return names | parts | {"not_given": dict(item.not_given)}
+    at_sizes = [_numbers_of(one) for one in item.at_sizes]
+    return names | parts | {"at_sizes": at_sizes, "not_given": dict(item.not_given)}
 
 
 def _reliability_record(item: Reliability) -> dict[str, Any]:

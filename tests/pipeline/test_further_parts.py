@@ -10,6 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.deming import deming_regression
 from twinangle.agreement.variability import cycle_variability
 from twinangle.cycles.summary import stride_summary
 from twinangle.pipeline.further import further_parts
@@ -56,7 +57,7 @@ def study(seed=1, k=5, sessions=("1", "2"), numbers=("1", "2"), **of_trial):
 @pytest.fixture(scope="module")
 def full():
     trials = study()
-    return trials, further_parts(trials, against=None, confidence=0.95)
+    return trials, further_parts(trials, against=None, confidence=0.95, error_ratio=2.0)
 
 
 def test_every_design_has_its_reliability(full):
@@ -117,7 +118,49 @@ def test_one_session_says_why_there_is_no_retest():
 def test_too_few_people_for_a_line_are_told():
     found = further_parts(study(k=3, sessions=("1",)), against=None, confidence=0.95)
     assert found.forms[0].regression is None
+    assert found.forms[0].at_sizes == ()
     assert "3 participants; a line" in dict(found.forms[0].not_given)["by regression"]
+
+
+def test_a_stated_error_ratio_brings_demings_line_over_participants(full):
+    trials, found = full
+    peaks = next(item for item in found.forms if item.quantity == "peak_flexion_deg")
+    pair = [
+        [
+            np.mean(
+                np.concatenate([getattr(t.cycles, name).max(axis=1) for t in trials
+                                if t.participant == person])
+            )
+            for person in dict.fromkeys(t.participant for t in trials)
+        ]
+        for name in ("wearable_deg", "reference_deg")
+    ]  # fmt: skip
+    line = deming_regression(*pair, error_ratio=2.0)
+    assert_allclose([peaks.deming.slope, *peaks.deming.slope_ci], [line.slope, *line.slope_ci])
+    assert [item.deming is None for item in found.forms] == [False, False, True]
+    # everybody's range is the same in these invented trials
+    assert "not correlated" in dict(found.forms[2].not_given)["Deming's line"]
+
+
+def test_without_the_ratio_there_is_no_line_and_it_says_what_it_needs():
+    found = further_parts(study(), against=None, confidence=0.95)
+    assert all(item.deming is None for item in found.forms)
+    assert "`error_ratio` under [agreement]" in dict(found.not_given)["Deming's line"]
+
+
+def test_limits_at_sizes_are_at_the_participants_own_means(full):
+    _, found = full
+    for item in found.forms[:2]:  # everybody's range is the same
+        sizes = np.sort(item.regression.sizes)
+        assert_allclose([one.size for one in item.at_sizes], sizes[[0, 2, 4]])
+        assert all(one.constant_spread for one in item.at_sizes)  # five people only
+        assert_allclose([one.bias for one in item.at_sizes], item.regression.at(sizes[::2])[0])
+
+
+def test_ten_people_let_the_spread_follow_the_size():
+    found = further_parts(study(k=10, sessions=("1",)), against=None, confidence=0.95)
+    assert not any(one.constant_spread for one in found.forms[0].at_sizes)
+    assert len(found.forms[0].at_sizes) == 3
 
 
 def test_without_a_reference_sessions_of_the_wearable_remain():

@@ -60,7 +60,7 @@ def test_other_forms_are_given_or_their_absence_is_explained(limits, larger):
     forms = [row[3] for row in table_with(limits, "Form")["rows"]]
     assert forms.count("percentiles") == len(larger.further.forms)
     assert forms.count("ratio") == 2  # of the range, for both procedures
-    assert len(table_with(limits, "Slope", "Intercept")["rows"]) == len(larger.further.forms)
+    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.further.forms)
     assert "an angle has no true zero" in words(limits)
     assert "no participant has several sessions" in words(limits)
 
@@ -69,6 +69,53 @@ def test_percentile_limits_of_few_people_are_open_at_one_end(limits):
     rows = [row for row in table_with(limits, "Form")["rows"] if row[3] == "percentiles"]
     assert "(to" in plain(rows[0][5])
     assert "(from" in plain(rows[0][6])
+
+
+def test_limits_at_three_sizes_have_their_intervals(limits, larger):
+    table = table_with(limits, "Size", "Bias")
+    assert len(table["rows"]) == 3 * len(larger.further.forms)
+    one = larger.further.forms[0].at_sizes[0]
+    low, high = one.upper_ci
+    assert plain(table["rows"][0][-1]) == f"{one.upper:.2f} ({low:.2f} to {high:.2f})"
+    assert "fewer than 10 participants" in table["caption"]
+
+
+def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
+    assert "Not given: it needs `error_ratio` under [agreement]" in words(limits)
+    assert not any("Deming's regression" in b.get("caption", "") for b in limits)
+
+
+def test_demings_line_says_what_it_shows(larger):
+    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.5)
+    results = replace(larger, further=further)
+    blocks = section(results, "Limits of agreement")
+    table = table_with(blocks, "People", "Slope", "Intercept")
+    line = further.forms[0].deming
+    low, high = line.slope_ci
+    assert plain(table["rows"][0][4]) == f"{line.slope:.3f} ({low:.3f} to {high:.3f})"
+    assert "1.5 times the reference's" in table["caption"]
+    assert "Not given" not in words(blocks)
+    record = results.to_json()["limits_in_other_forms"][0]
+    assert record["deming"]["error_ratio"] == 1.5
+    assert record["at_sizes"][2]["bias"] == further.forms[0].at_sizes[2].bias
+
+
+@pytest.mark.parametrize(
+    ("slope", "intercept", "expected"),
+    [
+        ((0.9, 1.1), (-1, 2), "neither a difference of scale nor a shift is shown"),
+        ((1.1, 1.2), (-1, 2), "grow more than the reference's; a shift is not shown"),
+        ((0.8, 0.9), (1, 2), "grow less than the reference's and a wearable that reads above"),
+        ((0.9, 1.1), (-2, -1), "reads below the reference where that is 0; a difference of scale"),
+    ],
+)
+def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
+    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.0)
+    form = further.forms[0]
+    line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
+    further = replace(further, forms=(replace(form, deming=line),))
+    said = words(section(replace(larger, further=further), "Limits of agreement"))
+    assert expected in said
 
 
 def test_reliability_names_its_forms_and_says_why_sessions_are_absent(larger):

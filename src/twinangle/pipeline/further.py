@@ -13,8 +13,14 @@ import numpy as np
 import pandas as pd
 
 from twinangle.adjusted_conditions import AdjustedRatio, compare_conditions_adjusted
+from twinangle.agreement.deming import deming_regression
 from twinangle.agreement.difference_checks import check_differences
-from twinangle.agreement.forms import percentile_limits, ratio_limits, regression_limits
+from twinangle.agreement.forms import (
+    LimitsAtSize,
+    percentile_limits,
+    ratio_limits,
+    regression_limits,
+)
 from twinangle.agreement.mixed import mixed_model_limits
 from twinangle.agreement.pooled_curves import pool_curves
 from twinangle.agreement.pooled_variability import pool_variability
@@ -27,14 +33,24 @@ from twinangle.pipeline.pooling import QUANTITIES, base_condition, cycle_quantit
 from twinangle.results import FurtherParts, LimitForms, Reliability, TrialResult
 
 FEWEST_FOR_A_LINE = 4
+FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
 FEWEST_FOR_RELIABILITY = 3
 COVARIATES = ("speed_m_s", "stride_time_s")
 _WITH_ZERO = ("range_deg",)  # quantities with a true zero, of which a ratio makes sense
+DEMING = "Deming's line"  # its entry in `not_given`
+NO_ERROR_RATIO = (
+    "it needs `error_ratio` under [agreement], the variance of the wearable's error over that of "
+    "the reference's, which has to be known and is not taken from these data."
+)
 Given = TypeVar("Given")
 
 
 def further_parts(
-    trials: Sequence[TrialResult], *, against: str | None, confidence: float
+    trials: Sequence[TrialResult],
+    *,
+    against: str | None,
+    confidence: float,
+    error_ratio: float | None = None,
 ) -> FurtherParts:
     """Return every further part that the design supports, and why the others are not given.
 
@@ -46,6 +62,9 @@ def further_parts(
         The condition the others are compared with; None for the first with a reference.
     confidence : float
         Of every interval.
+    error_ratio : float or None
+        Variance of the wearable's error over that of the reference's, for Deming's line; None
+        where it is not known.
 
     Returns
     -------
@@ -78,13 +97,15 @@ def further_parts(
         if any(t.variability is not None for t in several)
     )
     forms = tuple(
-        _forms(procedure, condition, quantity, several, confidence)
+        _forms(procedure, condition, quantity, several, confidence, error_ratio)
         for procedure, condition, several in groups(trials)
         for quantity in QUANTITIES
         if _people(several) >= 2
     )
     if curves and not forms:
         reasons["Further forms of the limits"] = "one participant; they need several."
+    if forms and error_ratio is None:
+        reasons[DEMING] = NO_ERROR_RATIO
     return FurtherParts(
         curves=curves,
         variability=variability,
@@ -120,24 +141,36 @@ def _cycles_frame(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
 
 
 def _forms(
-    procedure: str, condition: str, quantity: str, trials: Sequence[TrialResult], confidence: float
+    procedure: str,
+    condition: str,
+    quantity: str,
+    trials: Sequence[TrialResult],
+    confidence: float,
+    error_ratio: float | None,
 ) -> LimitForms:
     """Return the further forms of one quantity's limits."""
     frame = _cycles_frame(trials, quantity)
     people, difference = frame["participant"].to_numpy(), frame["wearable"] - frame["reference"]
     pair = frame["wearable"].to_numpy(), frame["reference"].to_numpy()
     means = frame.groupby("participant", sort=False)[["wearable", "reference"]].mean()
+    means_pair = means["wearable"].to_numpy(), means["reference"].to_numpy()
     reasons: dict[str, str] = {}
-    regression = _unless(
-        reasons,
-        "by regression",
+    few = (
         f"{len(means)} participants; a line over participants needs {FEWEST_FOR_A_LINE}."
         if len(means) < FEWEST_FOR_A_LINE
-        else "",
-        lambda: regression_limits(
-            means["wearable"].to_numpy(), means["reference"].to_numpy(), confidence=confidence
-        ),
+        else ""
     )
+    regression = _unless(
+        reasons, "by regression", few, lambda: regression_limits(*means_pair, confidence=confidence)
+    )
+    deming = None
+    if error_ratio is not None:
+        deming = _unless(
+            reasons,
+            DEMING,
+            few,
+            lambda: deming_regression(*means_pair, error_ratio=error_ratio, confidence=confidence),
+        )
     ratio = _unless(
         reasons,
         "of the ratio",
@@ -165,7 +198,22 @@ def _forms(
         percentile=percentile_limits(difference.to_numpy(), people, confidence=confidence),
         mixed=mixed,
         not_given=tuple(reasons.items()),
+        at_sizes=() if regression is None else _at_sizes(*means_pair, confidence),
+        deming=deming,
     )
+
+
+def _at_sizes(
+    wearable: np.ndarray, reference: np.ndarray, confidence: float
+) -> tuple[LimitsAtSize, ...]:
+    """Return bias and limits at the smallest, middle and largest of the participants' means."""
+    found = regression_limits(
+        wearable,
+        reference,
+        constant_spread=wearable.size < FEWEST_FOR_A_LINE_OF_SPREAD,
+        confidence=confidence,
+    )
+    return found.intervals_at(np.quantile(found.sizes, [0, 0.5, 1]))
 
 
 def _unless(

@@ -104,7 +104,10 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
             trials, margin=settings.acceptable_deg, confidence=settings.confidence
         ),
         further=further_parts(
-            trials, against=study.conditions.against, confidence=settings.confidence
+            trials,
+            against=study.conditions.against,
+            confidence=settings.confidence,
+            error_ratio=settings.error_ratio,
         ),
     )
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 
+from twinangle.pipeline.further import DEMING
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
-from twinangle.report.figures_study import quantity_name
+from twinangle.report.content_lines import at_sizes_blocks, deming_blocks
+from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number, span
 from twinangle.results import LimitForms, Reliability, StudyResults
 
-_NAMED = ("Condition", "Procedure", "Quantity")
 _COVARIATES = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
 _DESIGNS = {
     "both instruments": "Between the two instruments",
@@ -98,7 +98,7 @@ def forms_blocks(results: StudyResults) -> list[Block]:
             "is no proof that there is no trend."
         ),
         _checks_table(forms),
-        bullets(_grouped((_where(item), item.checks.suggestion) for item in forms)),
+        bullets(grouped((where(item), item.checks.suggestion) for item in forms)),
         heading("Limits in other forms"),
         text(
             "The same differences seen by forms that take less, or something else, for granted. "
@@ -109,19 +109,22 @@ def forms_blocks(results: StudyResults) -> list[Block]:
         _forms_table(forms),
         *_regression_table(forms),
         bullets(
-            _grouped(
-                (_where(item), f"No limits {form}: {reason}")
+            grouped(
+                (where(item), f"No limits {form}: {reason}")
                 for item in forms
                 for form, reason in item.not_given
+                if form != DEMING
             )
         ),
+        *at_sizes_blocks(forms),
+        *deming_blocks(results),
     ]
 
 
 def _checks_table(forms: tuple[LimitForms, ...]) -> Block:
     rows = [
         [
-            *_names(item),
+            *names(item),
             with_interval(item.checks.trend, item.checks.trend_ci),
             with_interval(item.checks.spread_trend, item.checks.spread_trend_ci),
             number(item.checks.skewness),
@@ -131,7 +134,7 @@ def _checks_table(forms: tuple[LimitForms, ...]) -> Block:
         for item in forms
     ]
     return table(
-        (*_NAMED, "Bias on size", "SD on size", "Skewness", "Normal, p", "Serial r"),
+        (*NAMED, "Bias on size", "SD on size", "Skewness", "Normal, p", "Serial r"),
         rows,
         words=3,
         caption="Slopes, over participants, of the difference and of its SD on the size (mean of "
@@ -147,18 +150,18 @@ def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
             found = item.percentile
             rows.append(
                 [
-                    *_names(item),
+                    *names(item),
                     "percentiles",
-                    _open(found.median, found.median_ci),
-                    _open(found.lower, found.lower_ci),
-                    _open(found.upper, found.upper_ci),
+                    with_open_interval(found.median, found.median_ci),
+                    with_open_interval(found.lower, found.lower_ci),
+                    with_open_interval(found.upper, found.upper_ci),
                 ]
             )
         if item.ratio is not None:
             ratio = item.ratio
             rows.append(
                 [
-                    *_names(item),
+                    *names(item),
                     "ratio",
                     with_interval(ratio.ratio, ratio.ratio_ci),
                     with_interval(ratio.lower, ratio.lower_ci),
@@ -169,7 +172,7 @@ def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
             mixed = item.mixed
             rows.append(
                 [
-                    *_names(item),
+                    *names(item),
                     "mixed model",
                     with_interval(mixed.bias, mixed.bias_ci),
                     with_interval(mixed.lower, mixed.lower_ci),
@@ -177,7 +180,7 @@ def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
                 ]
             )
     return table(
-        (*_NAMED, "Form", "Centre", "Lower limit", "Upper limit"),
+        (*NAMED, "Form", "Centre", "Lower limit", "Upper limit"),
         rows,
         words=4,
         caption="Centre: median of the differences (percentiles), geometric mean of wearable over "
@@ -190,7 +193,7 @@ def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
 def _regression_table(forms: tuple[LimitForms, ...]) -> list[Block]:
     rows = [
         [
-            *_names(item),
+            *names(item),
             with_interval(found.intercept, found.intercept_ci),
             with_interval(found.slope, found.slope_ci),
             number(found.residual_sd),
@@ -203,7 +206,7 @@ def _regression_table(forms: tuple[LimitForms, ...]) -> list[Block]:
         return []
     return [
         table(
-            (*_NAMED, "Intercept", "Slope", "SD about it", "SD on size"),
+            (*NAMED, "Intercept", "Slope", "SD about it", "SD on size"),
             rows,
             words=3,
             caption="Limits by regression, over participants' means: the bias at a size is "
@@ -247,7 +250,7 @@ def reliability_section(results: StudyResults) -> list[Block]:
 def _reliability_tables(parts: list[Reliability]) -> list[Block]:
     icc = [
         [
-            *_names(item),
+            *names(item),
             item.instrument,
             f"{item.error.n_participants} × {item.error.n_measurements}",
             *(
@@ -263,7 +266,7 @@ def _reliability_tables(parts: list[Reliability]) -> list[Block]:
     ]
     error = [
         [
-            *_names(item),
+            *names(item),
             item.instrument,
             with_interval(item.error.sem, item.error.sem_ci),
             number(item.error.sem_agreement),
@@ -274,14 +277,14 @@ def _reliability_tables(parts: list[Reliability]) -> list[Block]:
     columns = distinct(", ".join(item.columns) for item in parts)
     return [
         table(
-            (*_NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
+            (*NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
             icc,
             words=4,
             caption=f"Intraclass and concordance correlations; columns compared: "
             f"{'; '.join(columns)}. Size: people × columns.",
         ),
         table(
-            (*_NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
+            (*NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
             error,
             words=4,
             caption="Standard error of measurement without and with the shift between the columns, "
@@ -374,34 +377,3 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
         ),
         bullets([*distinct(said), *absent]),
     ]  # fmt: skip
-
-
-def _names(item: LimitForms | Reliability) -> list[str]:
-    return [item.condition or NOTHING, item.procedure, quantity_name(item.quantity)]
-
-
-def _where(item: LimitForms) -> str:
-    parts = (item.condition, item.procedure, quantity_name(item.quantity).lower())
-    return ", ".join(part for part in parts if part)
-
-
-def _grouped(lines: Iterable[tuple[str, str]]) -> list[str]:
-    """Return each sentence once, with what it is about unless it is about everything."""
-    found: dict[str, list[str]] = {}
-    everything: set[str] = set()
-    for where, line in lines:
-        found.setdefault(line, []).append(where)
-        everything.add(where)
-    return [
-        line if set(places) == everything else f"{'; '.join(places)}: {line}"
-        for line, places in found.items()
-    ]
-
-
-def _open(value: float, ends: tuple[float, float]) -> str:
-    """Return a number with an interval that may be open at one end."""
-    low, high = (math.isfinite(end) for end in ends)
-    if low == high:
-        return with_interval(value, ends)
-    shown = f"from {number(ends[0])}" if low else f"to {number(ends[1])}"
-    return f"{number(value)} ({shown})".replace(" ", "\u00a0")

@@ -393,10 +393,15 @@ class CycleSettings(Section):
 
 
 class AgreementSettings(Section):
-    """`[agreement]`: the level of confidence, and the difference the researcher can accept."""
+    """`[agreement]`: the level of confidence, and the difference the researcher can accept.
+
+    `error_ratio` is the variance of the wearable's error over that of the reference's, where it is
+    known; Deming's line is fitted with it.
+    """
 
     confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
     acceptable_deg: Positive = 5.0
+    error_ratio: Positive | None = None
 
 
 class ConditionSettings(Section):

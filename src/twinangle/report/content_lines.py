@@ -1,0 +1,118 @@
+"""Blocks of the lines over participants: limits at given sizes, and Deming's line."""
+
+from __future__ import annotations
+
+from twinangle.agreement.deming import DemingLine
+from twinangle.pipeline.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
+from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
+from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
+from twinangle.report.grouping import distinct
+from twinangle.report.wording import number
+from twinangle.results import LimitForms, StudyResults
+
+
+def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
+    """Return bias and limits, with intervals, at the sizes of three participants."""
+    rows = [
+        [
+            *names(item),
+            number(one.size),
+            with_interval(one.bias, one.bias_ci),
+            with_open_interval(one.lower, one.lower_ci),
+            with_open_interval(one.upper, one.upper_ci),
+        ]
+        for item in forms
+        for one in item.at_sizes
+    ]
+    if not rows:
+        return []
+    people = distinct(
+        "one SD about the line at every size, as fewer than "
+        f"{FEWEST_FOR_A_LINE_OF_SPREAD} participants cannot show how it changes; if it does "
+        "change, these intervals hold least at the ends"
+        if one.constant_spread
+        else "an SD that follows the size along a line of its own"
+        for item in forms
+        for one in item.at_sizes
+    )
+    return [
+        heading("Limits at the smallest, middle and largest size"),
+        table(
+            (*NAMED, "Size", "Bias", "Lower limit", "Upper limit"),
+            rows,
+            words=3,
+            caption="From the regression above, at the smallest, the median and the largest mean "
+            "of a participant (both instruments averaged), in degrees. Intervals over "
+            f"participants, each for one size alone; with {'; or '.join(people)}.",
+        ),
+    ]
+
+
+def deming_blocks(results: StudyResults) -> list[Block]:
+    """Return the line between two instruments that both err, and what it says."""
+    forms = results.further.forms
+    absent = [f"Not given: {r}" for part, r in results.further.not_given if part == DEMING]
+    absent += grouped(
+        (where(item), f"Not given: {reason}")
+        for item in forms
+        for form, reason in item.not_given
+        if form == DEMING
+    )
+    lines = [(item, item.deming) for item in forms if item.deming is not None]
+    said = grouped((where(item), _deming_reading(line)) for item, line in lines)
+    rests = distinct(one for _, line in lines for one in line.assumptions)
+    rows = [
+        [
+            *names(item),
+            str(line.n_participants),
+            with_interval(line.slope, line.slope_ci, 3),
+            with_interval(line.intercept, line.intercept_ci),
+        ]
+        for item, line in lines
+    ]
+    ratio = lines[0][1].error_ratio if lines else 0
+    tables = [
+        table(
+            (*NAMED, "People", "Slope", "Intercept"),
+            rows,
+            words=3,
+            caption="Deming's regression of the wearable on the reference over participants' "
+            "means, with jackknife intervals over participants; intercept in degrees. The study "
+            f"file states that the wearable's error variance is {ratio:g} times the reference's; "
+            "the line is as good as that number.",
+        )
+    ]  # fmt: skip
+    return [
+        heading("Line between two instruments that both err"),
+        text(
+            "Ordinary regression takes the reference as free of error, which flattens the slope; "
+            "Deming's takes both to err, by the stated ratio of their error variances. The "
+            "intercept is the line's value where the reference is 0: where all sizes lie far from "
+            "0 it is far from the data, and uncertain."
+        ),
+        *(tables if rows else []),
+        bullets([*said, *rests, *absent]),
+    ]
+
+
+def _deming_reading(line: DemingLine) -> str:
+    """Return in one sentence what slope and intercept say."""
+    scale = _beside(line.slope_ci, 1, "that the wearable's angles grow {} the reference's")
+    shift = _beside(line.intercept_ci, 0, "a wearable that reads {} the reference where that is 0")
+    if scale is None and shift is None:
+        return (
+            "The slope's interval holds 1 and the intercept's holds 0: neither a difference of "
+            "scale nor a shift is shown, and differences as large as the intervals remain possible."
+        )
+    shown = [part for part in (scale, shift) if part is not None]
+    rest = "" if len(shown) == 2 else (
+        "; a shift is not shown" if shift is None else "; a difference of scale is not shown"
+    )  # fmt: skip
+    return f"The line shows {' and '.join(shown)}{rest}."
+
+
+def _beside(ends: tuple[float, float], nought: float, words: str) -> str | None:
+    """Return the words filled in where an interval lies on one side of a number."""
+    if ends[0] > nought:
+        return words.format("more than" if nought else "above")
+    return words.format("less than" if nought else "below") if ends[1] < nought else None
