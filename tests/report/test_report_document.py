@@ -215,3 +215,10 @@ def test_typesetting_repeats(study, written):
 def test_bad_options_are_refused(study, tmp_path, options, message):
     with pytest.raises(ValueError, match=message):
         write_report(study, tmp_path, **options)
+
+
+def test_typesetting_tells_what_is_wrong(study, written, tmp_path):
+    figures = {f"{g.stem}_traces": ("", "") for g in trial_groups(study)}
+    content = report_content(study, figures)
+    with pytest.raises(RuntimeError, match=r"could not be typeset: .*not found"):
+        typeset(content, tmp_path)  # the figures are elsewhere

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-import typst
 from matplotlib import ft2font
 
 from twinangle.parallel import Workers
@@ -20,6 +21,7 @@ from twinangle.report.tables import write_tables
 from twinangle.results import StudyResults
 
 TEMPLATE = Path(__file__).with_name("report.typ")
+CHILD = Path(__file__).with_name("typeset_child.py")
 IMAGE_FORMATS = ("png", "tiff")
 
 
@@ -89,17 +91,24 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
 
     The typefaces come with the libraries, so that the same results give the same bytes
     everywhere; those of the machine are used only for characters that the former lack.
+
+    Raises
+    ------
+    RuntimeError
+        If the pages cannot be typeset; with the typesetter's words.
     """
     data = json.dumps(content, ensure_ascii=False)
-    options: dict[str, Any] = {  # its stubs ask for one type of all paths
-        "root": str(folder),
-        "font_paths": [str(font_folder())],
-        "ignore_system_fonts": covered(data),
-        "sys_inputs": {"content": data},
-    }
-    pdf = typst.Compiler(TEMPLATE.read_bytes(), **options).compile(format="pdf")
-    assert isinstance(pdf, bytes)
-    return pdf
+    words = (TEMPLATE, folder, font_folder(), covered(data))
+    done = subprocess.run(
+        [sys.executable, "-P", str(CHILD), *map(str, words)],
+        input=data.encode(),
+        capture_output=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
+        raise RuntimeError(f"the report could not be typeset: {said}")
+    return done.stdout
 
 
 def covered(characters: Iterable[str]) -> bool:
