@@ -145,7 +145,7 @@ def test_a_stated_error_ratio_brings_demings_line_over_participants(full):
 def test_without_the_ratio_there_is_no_line_and_it_says_what_it_needs():
     found = further_parts(study(), against=None, confidence=0.95)
     assert all(item.deming is None for item in found.forms)
-    assert "`error_ratio` under [agreement]" in dict(found.not_given)["Deming's line"]
+    assert "error_ratio under [agreement]" in dict(found.not_given)["Deming's line"]
 
 
 def test_limits_at_sizes_are_at_the_participants_own_means(full):

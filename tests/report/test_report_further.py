@@ -81,7 +81,7 @@ def test_limits_at_three_sizes_have_their_intervals(limits, larger):
 
 
 def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
-    assert "Not given: it needs `error_ratio` under [agreement]" in words(limits)
+    assert "Not given: it needs error_ratio under [agreement]" in words(limits)
     assert not any("Deming's regression" in b.get("caption", "") for b in limits)
 
 

@@ -39,7 +39,7 @@ COVARIATES = ("speed_m_s", "stride_time_s")
 _WITH_ZERO = ("range_deg",)  # quantities with a true zero, of which a ratio makes sense
 DEMING = "Deming's line"  # its entry in `not_given`
 NO_ERROR_RATIO = (
-    "it needs `error_ratio` under [agreement], the variance of the wearable's error over that of "
+    "it needs error_ratio under [agreement], the variance of the wearable's error over that of "
     "the reference's, which has to be known and is not taken from these data."
 )
 Given = TypeVar("Given")

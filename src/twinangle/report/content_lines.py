@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from twinangle.agreement.deming import DemingLine
 from twinangle.pipeline.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
@@ -9,6 +11,11 @@ from twinangle.report.form_words import NAMED, grouped, names, where, with_open_
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import number
 from twinangle.results import LimitForms, StudyResults
+
+_INTERCEPT = (
+    " The intercept is the line's value where the reference is 0: where all sizes lie far from 0 "
+    "it is far from the data, and uncertain."
+)
 
 
 def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
@@ -35,6 +42,13 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
         for item in forms
         for one in item.at_sizes
     )
+    is_open = any(not math.isfinite(one.upper_ci[1]) for item in forms for one in item.at_sizes)
+    opened = (
+        " “From” or “to”: one end is open, as these people do not show how far the spread "
+        "reaches there."
+        if is_open
+        else ""
+    )
     return [
         heading("Limits at the smallest, middle and largest size"),
         table(
@@ -43,7 +57,7 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
             words=3,
             caption="From the regression above, at the smallest, the median and the largest mean "
             "of a participant (both instruments averaged), in degrees. Intervals over "
-            f"participants, each for one size alone; with {'; or '.join(people)}.",
+            f"participants, each for one size alone; with {'; or '.join(people)}.{opened}",
         ),
     ]
 
@@ -86,9 +100,8 @@ def deming_blocks(results: StudyResults) -> list[Block]:
         heading("Line between two instruments that both err"),
         text(
             "Ordinary regression takes the reference as free of error, which flattens the slope; "
-            "Deming's takes both to err, by the stated ratio of their error variances. The "
-            "intercept is the line's value where the reference is 0: where all sizes lie far from "
-            "0 it is far from the data, and uncertain."
+            "Deming's takes both to err, by the stated ratio of their error variances."
+            + (_INTERCEPT if rows else "")
         ),
         *(tables if rows else []),
         bullets([*said, *rests, *absent]),
