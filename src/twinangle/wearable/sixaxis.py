@@ -18,8 +18,9 @@ from twinangle.recording import (
 )
 from twinangle.wearable import quaternions
 from twinangle.wearable.flexion import functional_axis, relative_orientation, relative_rate
-from twinangle.wearable.heading import HeadingEstimate
+from twinangle.wearable.heading import SURE_COHERENCE, HeadingEstimate
 from twinangle.wearable.hinge import axis_heading
+from twinangle.wearable.relativetilt import level_together
 from twinangle.wearable.trial import OrientedTrial, WearableTrial, require_static, slice_pair
 
 FindHeading = Callable[[SensorPair, OrientationPair], HeadingEstimate]
@@ -57,7 +58,7 @@ def orient_without_magnetometers(
     assert isinstance(trial.walk, SensorPair)
     raw = six_axis(trial.walk)
     heading = find_heading(trial.walk, raw)
-    walk = heading.apply(raw)
+    walk = _in_one_frame(trial.walk, raw, heading)
     functional, warnings = _functional(trial, walk, six_axis, find_heading)
     if isinstance(static, Interval):
         standing = slice_pair(walk, static, "static")
@@ -69,6 +70,16 @@ def orient_without_magnetometers(
     return OrientedTrial(
         walk, standing, functional, heading.standard_error_deg, (*heading.warnings, *warnings)
     )
+
+
+def _in_one_frame(
+    sensors: SensorPair, raw: OrientationPair, heading: HeadingEstimate
+) -> OrientationPair:
+    """Give both sensors one heading and, where the joint centre is sure, one vertical."""
+    turned = heading.apply(raw)
+    if not heading.coherence >= SURE_COHERENCE:  # NaN from the hinge
+        return turned
+    return level_together(sensors, turned, heading)
 
 
 def _functional(
@@ -86,7 +97,7 @@ def _functional(
         raise AngleError("the functional recording must hold raw signals, as the walk does.")
     raw = six_axis(part)
     try:
-        return find_heading(part, raw).apply(raw), ()
+        return _in_one_frame(part, raw, find_heading(part, raw)), ()
     except AngleError as error:
         return None, (f"the functional recording was left out: {error}",)
 

@@ -23,6 +23,7 @@ from twinangle.recording import (
 )
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading import SURE_COHERENCE, joint_centre_heading
+from twinangle.wearable.relativetilt import level_together
 
 OrientationFilter = Callable[[InertialRecording], OrientationRecording]
 
@@ -65,6 +66,7 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
     1. Each sensor is oriented by its own signals.
     2. The heading between them is the mean, weighted by inverse variance, of what the two fields
        say (σ 0.2 of each field's spread) and of what the joint centre says (its standard error).
+       Their verticals are brought together (`twinangle.wearable.relativetilt.level_together`).
     3. In the frame they now share, the field ``E = w₁ B₁ + w₂ B₂``, w₁ + w₂ = 1, is the one with
        the least expected error of heading: w = S⁻¹1 / (1ᵀS⁻¹1). S is the covariance of the two
        fields' deviations (norm and upward part, means of one second), plus the variance of the
@@ -106,6 +108,7 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
     share = magnetic**2 / (magnetic**2 + found.standard_error_deg**2)
     relative_sd = float(np.sqrt(share) * found.standard_error_deg)
     together = replace(found, heading_rad=share * found.heading_rad).apply(alone)
+    together = level_together(sensors, together, found)
     fields = _fields(sensors, together)
     weights = common_weights(fields.deviation, relative_sd / HEADING_SHARE, fields.level)
     anchored = _by_common_field(sensors, together, fields, weights, orientation_filter)
