@@ -184,5 +184,5 @@ def test_a_mixed_model_that_cannot_be_fitted_says_so(monkeypatch: pytest.MonkeyP
     monkeypatch.setattr("statsmodels.regression.mixed_linear_model.MixedLM.fit", fit)
     people = np.repeat(np.arange(5), 4)
     difference = np.random.default_rng(1).normal(size=20)
-    with pytest.raises(ValueError, match="20 differences of 5 participants.*Singular matrix"):
+    with pytest.raises(ValueError, match=r"20 differences of 5 participants.*Singular matrix"):
         mixed_model_limits(difference, people)

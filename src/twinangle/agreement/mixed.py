@@ -194,7 +194,8 @@ def _fit(
         except np.linalg.LinAlgError as error:
             raise ValueError(
                 f"The mixed model cannot be fitted to {values.size} differences of "
-                f"{codes.max() + 1} participants ({error}); `limits_of_agreement` needs no such fit."
+                f"{codes.max() + 1} participants ({error}); "
+                "`limits_of_agreement` needs no such fit."
             ) from error
     said = tuple(dict.fromkeys(f"Model fit: {warning.message}" for warning in caught))
     return fit, said
