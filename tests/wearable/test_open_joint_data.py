@@ -20,6 +20,7 @@ from twinangle.wearable.heading import joint_centre_heading
 from twinangle.wearable.orientation import kalman, vqf_offline
 from twinangle.wearable.placement import arm_heights
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
+from twinangle.wearable.relativetilt import level_together
 from twinangle.wearable.trial import slice_pair
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data"
@@ -164,6 +165,8 @@ def test_robot_joint_without_magnetometers(task, orient):
 
     # A robot's joint may leave standing to either side; the larger excursion is one and the same.
     assert rms_demeaned(ours, theirs) < 0.6
+    level = flexion.relative_orientation(level_together(pair, turned, found))
+    assert rms_demeaned(hinge_angle(level), theirs) < 0.6
     first = earth_offset(turned.proximal.quaternion, reference[0])
     second = earth_offset(turned.distal.quaternion, reference[1])
     heading = (first.inv() * second).as_rotvec(degrees=True)[2]
