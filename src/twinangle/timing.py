@@ -195,10 +195,15 @@ def _most_in_step(stamps: Array, centre_hz: float, width_hz: float) -> float:
     times = stamps - stamps.mean()
     step = 1 / (6 * float(np.ptp(stamps)))
     n_steps = min(int(np.ceil(width_hz / step)), MOST_FREQUENCIES)
+    turn = np.exp(2j * np.pi * step * times)
     best, best_power = centre_hz, -1.0
     for offsets in np.array_split(np.arange(-n_steps, n_steps + 1), n_steps // 32 + 1):
         trial = centre_hz + offsets * step
-        power = np.abs(np.exp(2j * np.pi * np.outer(trial, times)).sum(axis=1))
+        power = np.empty(trial.size)
+        phasors = np.exp(2j * np.pi * trial[0] * times)
+        for k in range(trial.size):  # from one frequency to the next by a product, not powers anew
+            power[k] = abs(phasors.sum())
+            phasors *= turn
         if power.max() > best_power:
             best, best_power = float(trial[np.argmax(power)]), float(power.max())
     return best

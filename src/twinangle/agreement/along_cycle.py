@@ -252,7 +252,9 @@ def difference_along_cycle(
     means, _ = participant_means(test - reference, participant, fewest=4)
     signs = _sign_patterns(means.shape[0], n_patterns, rng)
     statistic = _t_of_signs(np.ones((1, means.shape[0])), means)[0]
-    largest = np.sort(np.abs(_t_of_signs(signs, means)).max(axis=1))
+    t = _t_of_signs(signs, means)
+    largest = np.sort(np.abs(t, out=t).max(axis=1))
+    del t, signs
     # A tie within rounding counts as reached.
     reached = largest.size - np.searchsorted(largest, np.abs(statistic) * (1 - 1e-9))
     p_adjusted = reached / largest.size
@@ -288,12 +290,18 @@ def _sign_patterns(k: int, n: int, rng: np.random.Generator) -> Floats:
 def _t_of_signs(signs: Floats, means: Floats) -> Floats:
     """Return Student's t at each point for each sign pattern."""
     k = means.shape[0]
-    centre = signs @ means / k
-    spread = np.maximum((means**2).sum(axis=0) - k * centre**2, 0) / (k - 1)
+    t: Floats = signs @ means  # the largest arrays of a pooled run: in place from here on
+    t /= k
+    error = t**2
+    error *= -k
+    error += (means**2).sum(axis=0)
+    np.maximum(error, 0, out=error)
+    error /= k - 1
+    error /= k
     with np.errstate(divide="ignore", invalid="ignore"):
-        t = centre / np.sqrt(spread / k)
-    result: Floats = np.where(np.isnan(t), 0.0, t)
-    return result
+        t /= np.sqrt(error, out=error)
+    t[np.isnan(t)] = 0.0
+    return t
 
 
 def _runs(inside: NDArray[np.bool_]) -> tuple[tuple[int, int], ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,6 +116,12 @@ def bridge_gaps(values: Array) -> Array:
     return bridged
 
 
+@lru_cache(maxsize=64)
+def _low_pass(cutoff_hz: float, rate_hz: float) -> Array:
+    """Return the filter of fourth order as second-order sections; a search asks often."""
+    return np.asarray(butter(4, cutoff_hz, fs=rate_hz, output="sos"))
+
+
 def band_limit(
     recording: AngleRecording, cutoff_hz: float | None, *, slowest_hz: float | None = None
 ) -> BandLimited:
@@ -136,7 +143,7 @@ def band_limit(
     values = np.asarray(recording.angle_deg, dtype=np.float64)
     finite = np.isfinite(values)
     if cutoff_hz is not None and cutoff_hz < 0.45 * recording.rate_hz and finite.sum() >= 16:
-        sections = butter(4, cutoff_hz, fs=recording.rate_hz, output="sos")
+        sections = _low_pass(cutoff_hz, recording.rate_hz)
         values = np.where(finite, sosfiltfilt(sections, bridge_gaps(values)), np.nan)
     step = 1 if slowest_hz is None else max(int(recording.rate_hz / slowest_hz), 1)
     return BandLimited(
