@@ -13,8 +13,9 @@ Memory is the largest resident set of any single process of a run, from the oper
 figures of the libraries' own stand beside it: that of a process that only imports what the run
 imports (numba with `--procedures` that need it; neither statsmodels nor pingouin, which it does
 not), and that of one that has also used each library once on next to nothing (one small table
-read, one second filtered, one empty figure saved, one empty page typeset). The second is what a
-run of any size needs before it holds data. `--growth` measures what data add: the peak
+read, one second filtered, one empty figure saved, one empty page typeset). The second is what one
+process needs for all of it before it holds data; a run typesets in a process of its own, so that
+its largest may stay below that. `--growth` measures what data add: the peak
 with one trial, with `--trials`, and with one trial ten times as long, against a trial's arrays.
 """
 
