@@ -13,14 +13,10 @@ from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.deming import DemingLine
 from twinangle.agreement.difference_checks import DifferenceChecks
 from twinangle.agreement.equivalence import CorrectedLimits, Equivalence
-from twinangle.agreement.forms import (
-    LimitsAtSize,
-    PercentileLimits,
-    RatioLimits,
-    RegressionLimits,
-)
+from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimits
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.mixed import MixedModelLimits
+from twinangle.agreement.percentiles import PercentileLimits
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.reliability import (

@@ -26,10 +26,8 @@ from twinangle.agreement.equivalence import (
 )
 from twinangle.agreement.forms import (
     LimitsAtSize,
-    PercentileLimits,
     RatioLimits,
     RegressionLimits,
-    percentile_limits,
     ratio_limits,
     regression_limits,
 )
@@ -45,6 +43,7 @@ from twinangle.agreement.multiple_correlation import (
     instrument_multiple_correlation,
     multiple_correlation,
 )
+from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,

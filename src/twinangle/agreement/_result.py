@@ -40,21 +40,24 @@ def counted(n: int, noun: str) -> str:
     return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
+def spaced(unit: str) -> str:
+    """Return a unit as it follows a number: ` mm`, but `°` and `%` at once."""
+    return unit if unit in ("", "°", "%") else f" {unit}"
+
+
 def quantity(value: float, unit: str) -> str:
     """Return a rounded number with its unit: `1.23 mm`, `1.23°`, or `not defined`."""
     if not np.isfinite(value):
         return "not defined"
-    gap = "" if unit in ("", "°", "%") else " "
-    return f"{_rounded(value)}{gap}{unit}"
+    return f"{_rounded(value)}{spaced(unit)}"
 
 
 def interval(limits: Interval, unit: str, confidence: float) -> str:
     """Return a rounded interval in words, or that there is none."""
     if not np.all(np.isfinite(limits)):
         return "no interval"
-    gap = "" if unit in ("", "°", "%") else " "
     low, high = (_rounded(bound) for bound in limits)
-    return f"{100 * confidence:g} % CI {low} to {high}{gap}{unit}"
+    return f"{100 * confidence:g} % CI {low} to {high}{spaced(unit)}"
 
 
 def _rounded(value: float) -> str:

@@ -12,7 +12,7 @@ from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._intervals import exact_limit_factors
 from twinangle.agreement._participants import SpreadParts, join_components, widened
 from twinangle.agreement._quantiles import chi_square, half_width, two_sided_student
-from twinangle.agreement._result import Result
+from twinangle.agreement._result import Result, spaced
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 
 _MOST = 100_000
@@ -46,10 +46,9 @@ class SampleSize(Result):
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper."""
-        gap = "" if unit in ("", "°", "%") else " "
         return (
             f"{self.n} {self.unit_counted} are needed for {self.aim} "
-            f"({self.reached:.3g}{gap}{unit}, wanted {self.wanted:.3g}{gap}{unit})."
+            f"({self.reached:.3g}{spaced(unit)}, wanted {self.wanted:.3g}{spaced(unit)})."
         )
 
 

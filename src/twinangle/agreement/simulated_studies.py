@@ -10,7 +10,7 @@ from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._intervals import exact_limit_factors
 from twinangle.agreement._participants import ParticipantLimits, limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
-from twinangle.agreement._result import Result
+from twinangle.agreement._result import Result, spaced
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import check_spread
 
@@ -49,10 +49,9 @@ class SimulatedStudies(Result):
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
-        gap = "" if unit in ("", "°", "%") else " "
         return (
             f"{self.n_studies} simulated studies of {self.n_participants} participants and "
-            f"{self.n_cycles} cycles: limits known to ± {self.mean_half_width:.2f}{gap}{unit}, "
+            f"{self.n_cycles} cycles: limits known to ± {self.mean_half_width:.2f}{spaced(unit)}, "
             f"intervals held the truth in {100 * self.coverage_of_limit:.1f} %{self._shown()}."
         )
 
