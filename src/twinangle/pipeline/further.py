@@ -13,15 +13,16 @@ import numpy as np
 import pandas as pd
 
 from twinangle.adjusted_conditions import AdjustedRatio, compare_conditions_adjusted
-from twinangle.agreement.deming import deming_regression
+from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.difference_checks import check_differences
 from twinangle.agreement.forms import (
     LimitsAtSize,
-    percentile_limits,
+    RegressionLimits,
     ratio_limits,
     regression_limits,
 )
 from twinangle.agreement.mixed import mixed_model_limits
+from twinangle.agreement.percentiles import percentile_limits
 from twinangle.agreement.pooled_curves import pool_curves
 from twinangle.agreement.pooled_variability import pool_variability
 from twinangle.agreement.reliability import (
@@ -155,22 +156,7 @@ def _forms(
     means = frame.groupby("participant", sort=False)[["wearable", "reference"]].mean()
     means_pair = means["wearable"].to_numpy(), means["reference"].to_numpy()
     reasons: dict[str, str] = {}
-    few = (
-        f"{len(means)} participants; a line over participants needs {FEWEST_FOR_A_LINE}."
-        if len(means) < FEWEST_FOR_A_LINE
-        else ""
-    )
-    regression = _unless(
-        reasons, "by regression", few, lambda: regression_limits(*means_pair, confidence=confidence)
-    )
-    deming = None
-    if error_ratio is not None:
-        deming = _unless(
-            reasons,
-            DEMING,
-            few,
-            lambda: deming_regression(*means_pair, error_ratio=error_ratio, confidence=confidence),
-        )
+    regression, deming = _lines(reasons, *means_pair, confidence, error_ratio)
     ratio = _unless(
         reasons,
         "of the ratio",
@@ -201,6 +187,38 @@ def _forms(
         at_sizes=() if regression is None else _at_sizes(*means_pair, confidence),
         deming=deming,
     )
+
+
+def _lines(
+    reasons: dict[str, str],
+    wearable: np.ndarray,
+    reference: np.ndarray,
+    confidence: float,
+    error_ratio: float | None,
+) -> tuple[RegressionLimits | None, DemingLine | None]:
+    """Return the lines through the participants' means, or note why there is none."""
+    few = (
+        f"{wearable.size} participants; a line over participants needs {FEWEST_FOR_A_LINE}."
+        if wearable.size < FEWEST_FOR_A_LINE
+        else ""
+    )
+    regression = _unless(
+        reasons,
+        "by regression",
+        few,
+        lambda: regression_limits(wearable, reference, confidence=confidence),
+    )
+    if error_ratio is None:
+        return regression, None
+    deming = _unless(
+        reasons,
+        DEMING,
+        few,
+        lambda: deming_regression(
+            wearable, reference, error_ratio=error_ratio, confidence=confidence
+        ),
+    )
+    return regression, deming
 
 
 def _at_sizes(

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import math
 
+from twinangle.agreement.forms import RatioLimits
+from twinangle.agreement.mixed import MixedModelLimits
+from twinangle.agreement.percentiles import PercentileLimits
 from twinangle.pipeline.further import DEMING
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.content_lines import at_sizes_blocks, deming_blocks
@@ -18,6 +21,7 @@ _DESIGNS = {
     "sessions": "Test and retest: between sessions",
     "trials of one session": "Between the trials of one session",
 }
+_ThreeNumbers = MixedModelLimits | PercentileLimits | RatioLimits
 _SHOWN_FORMS = ("ICC(2,1)", "ICC(3,1)")  # all six are in tables/reliability.csv
 
 
@@ -146,39 +150,24 @@ def _checks_table(forms: tuple[LimitForms, ...]) -> Block:
 def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
     rows = []
     for item in forms:
-        if item.percentile is not None:
-            found = item.percentile
-            rows.append(
-                [
-                    *names(item),
-                    "percentiles",
-                    with_open_interval(found.median, found.median_ci),
-                    with_open_interval(found.lower, found.lower_ci),
-                    with_open_interval(found.upper, found.upper_ci),
-                ]
-            )
-        if item.ratio is not None:
-            ratio = item.ratio
-            rows.append(
-                [
-                    *names(item),
-                    "ratio",
-                    with_interval(ratio.ratio, ratio.ratio_ci),
-                    with_interval(ratio.lower, ratio.lower_ci),
-                    with_interval(ratio.upper, ratio.upper_ci),
-                ]
-            )
-        if item.mixed is not None:
-            mixed = item.mixed
-            rows.append(
-                [
-                    *names(item),
-                    "mixed model",
-                    with_interval(mixed.bias, mixed.bias_ci),
-                    with_interval(mixed.lower, mixed.lower_ci),
-                    with_interval(mixed.upper, mixed.upper_ci),
-                ]
-            )
+        # The first of the three numbers goes by another name in each form.
+        centres: list[tuple[str, _ThreeNumbers, float, tuple[float, float]]] = []
+        if (percentile := item.percentile) is not None:
+            centres.append(("percentiles", percentile, percentile.median, percentile.median_ci))
+        if (ratio := item.ratio) is not None:
+            centres.append(("ratio", ratio, ratio.ratio, ratio.ratio_ci))
+        if (mixed := item.mixed) is not None:
+            centres.append(("mixed model", mixed, mixed.bias, mixed.bias_ci))
+        rows += [
+            [
+                *names(item),
+                form,
+                with_open_interval(centre, centre_ci),
+                with_open_interval(found.lower, found.lower_ci),
+                with_open_interval(found.upper, found.upper_ci),
+            ]
+            for form, found, centre, centre_ci in centres
+        ]
     return table(
         (*NAMED, "Form", "Centre", "Lower limit", "Upper limit"),
         rows,
