@@ -15,7 +15,23 @@ from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
 
 Row = Mapping[str, Any]
+Table = tuple[Sequence[str], Iterable[Row]]  # first columns, rows
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
+_POOLED = ("procedure", "condition")
+# Tables that are lists of `results.json` as they stand: its key, the first columns.
+_RECORDED = {
+    "limits_of_agreement": ("limits_of_agreement", (*_POOLED, "quantity")),
+    "error_budgets": ("error_budgets_deg2", _POOLED),
+    "equivalence": ("equivalence", (*_POOLED, "quantity")),
+    "curves_over_participants": ("curves_over_participants", _POOLED),
+    "variability_over_participants": ("variability_over_participants", _POOLED),
+    "limits_in_other_forms": ("limits_in_other_forms", (*_POOLED, "quantity")),
+    "conditions_adjusted": (
+        "conditions_adjusted",
+        ("procedure", "quantity", "condition", "against", "covariates"),
+    ),
+    "conditions": ("conditions", ("procedure", "quantity", "condition", "against")),
+}
 
 
 def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
@@ -34,64 +50,46 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
     Returns
     -------
     tuple of Path
-        The files: trials, limits_of_agreement, limits_points, contest, contest_differences,
-        error_budgets, equivalence, along_cycle, curves_over_participants,
-        variability_over_participants, limits_in_other_forms, reliability, conditions_adjusted,
-        not_given, sensors, magnetic_field,
-        magnetic_field_by_time, residual_angle, conditions, cycles, bouts, exclusions, mean_curves,
-        warnings and inputs.
+        The files: the tables over all trials, then those of each trial.
     """
     record = results.to_json()
-    tables: dict[str, tuple[Sequence[str], Iterable[Row]]] = {
-        "trials": ((*IDENTIFIERS, "status"), _trial_rows(record)),
-        "limits_of_agreement": (
-            ("procedure", "condition", "quantity"),
-            [_flat(row) for row in record["limits_of_agreement"]],
-        ),
+    tables = _pooled_tables(results, record) | _trial_tables(results, record)
+    return tuple(
+        write_csv(folder / f"{name}.csv", header, rows) for name, (header, rows) in tables.items()
+    )
+
+
+def _pooled_tables(results: StudyResults, record: dict[str, Any]) -> dict[str, Table]:
+    """Return what is said of the study as a whole, by the table's name."""
+    recorded: dict[str, Table] = {
+        name: (header, [_flat(row) for row in record[key]])
+        for name, (key, header) in _RECORDED.items()
+    }
+    return recorded | {
         "limits_points": (
-            ("procedure", "condition", "quantity", "participant", "size_deg", "difference_deg"),
+            (*_POOLED, "quantity", "participant", "size_deg", "difference_deg"),
             _point_rows(results),
         ),
         "contest": (("condition", "procedure"), _contest_rows(record, "standings")),
         "contest_differences": (("condition", "first"), _contest_rows(record, "differences")),
-        "error_budgets": (
-            ("procedure", "condition"),
-            [_flat(row) for row in record["error_budgets_deg2"]],
-        ),
-        "equivalence": (
-            ("procedure", "condition", "quantity"),
-            [_flat(row) for row in record["equivalence"]],
-        ),
-        "along_cycle": (("procedure", "condition", "percent"), _along_cycle_rows(record)),
-        "curves_over_participants": (
-            ("procedure", "condition"),
-            [_flat(row) for row in record["curves_over_participants"]],
-        ),
-        "variability_over_participants": (
-            ("procedure", "condition"),
-            [_flat(row) for row in record["variability_over_participants"]],
-        ),
-        "limits_in_other_forms": (
-            ("procedure", "condition", "quantity"),
-            [_flat(row) for row in record["limits_in_other_forms"]],
-        ),
+        "along_cycle": ((*_POOLED, "percent"), _along_cycle_rows(record)),
         "reliability": (("design", "instrument", "statistic"), _reliability_rows(record)),
-        "conditions_adjusted": (
-            ("procedure", "quantity", "condition", "against", "covariates"),
-            [_flat(row) for row in record["conditions_adjusted"]],
-        ),
         "not_given": (("part", "reason"), record["not_given"]),
-        "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
         "magnetic_field": (("condition", "segment"), fields_by_condition(results)),
+        "inputs": (("path", "sha256"), record["provenance"]["inputs"]),
+    }
+
+
+def _trial_tables(results: StudyResults, record: dict[str, Any]) -> dict[str, Table]:
+    """Return what is said of each trial, by the table's name."""
+    return {
+        "trials": ((*IDENTIFIERS, "status"), _trial_rows(record)),
+        "sensors": ((*IDENTIFIERS, "segment"), _sensor_rows(record)),
         "magnetic_field_by_time": (
             (*IDENTIFIERS[:-1], "segment", "start_s"),
             _field_rows(results),
         ),
         "residual_angle": ((*IDENTIFIERS, "index", "start_s", "end_s"), _residual_rows(record)),
-        "conditions": (
-            ("procedure", "quantity", "condition", "against"),
-            [_flat(row) for row in record["conditions"]],
-        ),
         "cycles": ((*IDENTIFIERS, "cycle", "bout"), cycle_rows(results, IDENTIFIERS)),
         "bouts": ((*IDENTIFIERS, "bout"), bout_rows(record, IDENTIFIERS)),
         "exclusions": (
@@ -103,11 +101,7 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
             _curve_rows(results),
         ),
         "warnings": ((*IDENTIFIERS, "warning"), _warning_rows(results)),
-        "inputs": (("path", "sha256"), record["provenance"]["inputs"]),
     }
-    return tuple(
-        write_csv(folder / f"{name}.csv", header, rows) for name, (header, rows) in tables.items()
-    )
 
 
 def write_csv(path: Path, header: Sequence[str], rows: Iterable[Row]) -> Path:
