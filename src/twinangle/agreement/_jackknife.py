@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.agreement._input import Floats
-from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval
+from twinangle.agreement._serial import serial_values
 
 _MOST_SERIAL = 0.9  # an estimate above it says only that the cycles hardly differ in kind
 
@@ -72,9 +72,8 @@ def pseudo_interval(
 
     Notes
     -----
-    Pseudo-values n T - (n - 1) T_(i) stand for the cycles: Student's t on n_e - 1 degrees of
-    freedom with their standard deviation over √n_e, n_e = n (1 - p)/(1 + p) and p their lag-1
-    autocorrelation (`serial_correlation`, corrected).
+    Pseudo-values n T - (n - 1) T_(i) stand for the cycles: the half-width is that of their mean,
+    Student's t averaged over the serial correlations they may have (`serial_values`).
 
     References
     ----------
@@ -88,9 +87,7 @@ def pseudo_interval(
 
 
 def mean_interval(values: Floats, confidence: float, centre: float | None = None) -> Interval:
-    """Return Student's t interval of the mean of serially correlated values, at least 3."""
-    correlation = serial_correlation(values, corrected=True)
-    counted = max(effective_cycles(values.size, correlation), 2.0)
-    half = two_sided_student(confidence, counted - 1) * float(values.std(ddof=1) / np.sqrt(counted))
-    middle = float(values.mean()) if centre is None else centre
+    """Return the interval of the mean of serially correlated values, at least 3."""
+    known = serial_values(values)
+    middle, half = known.mean if centre is None else centre, known.half(confidence)
     return middle - half, middle + half

@@ -13,12 +13,15 @@ from scipy import optimize
 from scipy.interpolate import CubicSpline
 
 from twinangle.agreement._input import Floats, finite_pair, fraction
+from twinangle.agreement._jackknife import effective_cycles, pseudo_interval, serial_correlation
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement._serial import serial_values
 
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
-_BLOCKS = 10  # of neighbouring cycles, four and more where there are 16, left out in turn
+_BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
+_MOST_SERIAL = 0.7  # taken for the spread; above it an estimate says only that cycles are few
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,11 +141,18 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     bias that taking D out brings), between 0 and MS(L). random is the rest of MS(d - D), to which
     random/(n - 1), what the random rest leaves in the mean curve, is moved from pattern.
 
-    *Intervals* are over this participant's cycles: a jackknife that leaves out one of at most 10
-    blocks of neighbouring cycles in turn [2]_, of the roots of the parts, Student's t on blocks
-    less one degrees of freedom, ends squared and not below 0. The shift stays what it is: at its
-    optimum the parts do not depend on it to first order. Where the level wanders so slowly that
-    the trial holds few of its swings, the intervals of offset, wander and total are too narrow.
+    *Intervals* are over this participant's cycles, from 6 on. Offset, range, timing, pattern and
+    total: a jackknife that leaves out one cycle in turn (above 100 cycles one of 100 blocks of
+    neighbouring ones [2]_), of the roots of the parts, ends squared and not below 0; gain
+    likewise as it is. The half-width is Student's t averaged over the serial correlations that
+    the pseudo-values allow (`_serial.serial_values`). Random: the same jackknife of its
+    logarithm, on n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its
+    small-sample bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a
+    first-order serial correlation p and variance σ², averaged over p in the same way, widened
+    to the part itself where it misses that; few cycles make the part too small, and the interval
+    makes up for that. The shift stays what it is: at its optimum the parts do not depend on it
+    to first order. Where the level wanders so slowly that the trial holds few of its swings, the
+    intervals of offset, wander and total are too narrow.
 
     The definitions are this package's own.
 
@@ -192,35 +202,57 @@ def _parts(
 def _intervals(
     test: Floats, reference: Floats, shift: float, parts: dict[str, Any], confidence: float
 ) -> dict[str, Any]:
-    """Return the intervals of total, parts and gain by leaving out blocks of cycles."""
+    """Return the intervals of total, parts and gain over the cycles."""
     n = test.shape[0]
     if n < 6:
         return {f"{name}_ci": NO_INTERVAL for name in parts}
-    blocks = np.array_split(np.arange(n), min(_BLOCKS, max(n // 4, 4)))
-    kept = [np.setdiff1d(np.arange(n), block) for block in blocks]
+    kept = [
+        np.setdiff1d(np.arange(n), block) for block in np.array_split(np.arange(n), min(n, _BLOCKS))
+    ]
     moved = _Repeating(np.array([test[rows].mean(axis=0) for rows in kept])).late(-shift)
     less = [
         _parts(test[rows], reference[rows], shift, curve)
         for rows, curve in zip(kept, moved, strict=True)
     ]
-    return {
-        f"{name}_ci": _block_interval(
-            value, np.array([one[name] for one in less]), confidence, root=name != "gain"
-        )
-        for name, value in parts.items()
+    left_out = {name: np.array([one[name] for one in less]) for name in parts}
+    found = {
+        name: _root_interval(parts[name], left_out[name], confidence) for name in ("total", *PARTS)
     }
+    found["gain"] = pseudo_interval(parts["gain"], left_out["gain"], confidence)
+    rest = test - reference
+    rest = rest - rest.mean(axis=0)
+    found["random"] = _spread_interval(parts["random"], left_out["random"], rest, confidence)
+    found["wander"] = _holding(serial_values(rest.mean(axis=1)).shared(confidence), parts["wander"])
+    return {f"{name}_ci": bounds for name, bounds in found.items()}
 
 
-def _block_interval(value: float, less: Floats, confidence: float, *, root: bool) -> Interval:
-    """Return the block jackknife's interval, of the root of a part or of the number itself."""
-    if root:
-        value, less = float(np.sqrt(value)), np.sqrt(np.maximum(less, 0))
-    spread = float(np.sqrt((less.size - 1) * less.var()))
-    if not np.isfinite(spread) or (root and value == 0 and spread == 0):
+def _root_interval(value: float, less: Floats, confidence: float) -> Interval:
+    """Return the jackknife's interval of a part, on the scale of the root."""
+    root, roots = float(np.sqrt(value)), np.sqrt(np.maximum(less, 0))
+    if root == 0 and not roots.any():
         return NO_INTERVAL
-    half = two_sided_student(confidence, less.size - 1) * spread
-    low, high = value - half, value + half
-    return (max(low, 0.0) ** 2, high**2) if root else (low, high)
+    low, high = pseudo_interval(root, roots, confidence)
+    return max(low, 0.0) ** 2, high**2
+
+
+def _spread_interval(value: float, less: Floats, rest: Floats, confidence: float) -> Interval:
+    """Return the jackknife's interval of a variance, on the scale of the logarithm.
+
+    `rest`: the curves whose variance it is; their squares are correlated as the square of their
+    serial correlation.
+    """
+    if value <= 0 or less.min() <= 0:
+        return NO_INTERVAL
+    serial = min(serial_correlation(rest, corrected=True), _MOST_SERIAL)
+    counted = effective_cycles(less.size, serial**2)
+    spread = (less.size - 1) * float(np.log(less).std(ddof=1))
+    half = two_sided_student(confidence, max(counted - 1, 1)) * spread / np.sqrt(counted)
+    return float(value * np.exp(-half)), float(value * np.exp(half))
+
+
+def _holding(bounds: Interval, value: float) -> Interval:
+    """Return the interval, widened to the part itself where it missed that."""
+    return min(bounds[0], value), max(bounds[1], value)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -417,7 +449,7 @@ def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
         said.append("Fewer than 6 cycles: wander cannot be told from the random rest.")
     if wanders:
         said.append(
-            "The level wanders: where it does so slowly, the intervals over the cycles of offset, "
-            "wander and whole are too narrow, because the trial holds few of its swings."
+            "The level wanders: where it does so slowly, so that the trial holds few of its "
+            "swings, the intervals over the cycles of offset, wander and whole are too narrow."
         )
     return tuple(said)

@@ -204,12 +204,13 @@ def compare_curves(
     similar pattern. The line of w on r is read as in Iosa et al. [2]_.
 
     Intervals are over the cycles of this participant: they say how well this participant's own
-    numbers are known, not how participants differ. Offset: Student's t on the cycles' own offsets.
-    The others: delete-one-cycle jackknife, Student's t on the pseudo-values [3]_; all counted as
-    n (1 - p)/(1 + p) cycles, p the lag-1 autocorrelation of those values, freed of its
-    small-sample bias. RMS and correlation are pulled away from 0 and 1 by the noise that is left
-    in mean curves of few cycles; their intervals are of the mean square and of 1 - c, centred on
-    the jackknife's estimate without that noise, so they may lie on one side of the number itself.
+    numbers are known, not how participants differ. Offset: from the cycles' own offsets. The
+    others: delete-one-cycle jackknife, from the pseudo-values [3]_. Cycles resemble their
+    neighbours and few cycles do not show how much, so that every half-width is Student's t
+    averaged over the serial correlations that those values allow (`_serial.serial_values`). RMS
+    and correlation are pulled away from 0 and 1 by the noise that is left in mean curves of few
+    cycles; their intervals are of the mean square and of 1 - c, centred on the jackknife's
+    estimate without that noise, so they may lie on one side of the number itself.
 
     References
     ----------

@@ -16,10 +16,10 @@ from twinangle.agreement._intervals import (
     exact_pair_factors,
     recovered_variance_intervals,
 )
-from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement._serial import serial_values
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
@@ -208,22 +208,24 @@ def within_participant_limits(
 
     Notes
     -----
-    As for one pair a participant, with n_e = n (1 - p)/(1 + p) in the place of n participants:
-    neighbouring cycles resemble each other, and p is their lag-1 autocorrelation, freed of its
-    small-sample bias (Marriott & Pope 1954).
+    As for one pair a participant, but neighbouring cycles resemble each other and few cycles do
+    not show how much: the bias is Student's t and a limit noncentral t about the mean by
+    generalised least squares, both averaged over the serial correlation, each value weighed by
+    how well it fits the differences (`_serial.serial_values`).
     """
     values = finite_array(difference, "difference", ndim=1, min_rows=2)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     mean, sd = float(values.mean()), float(values.std(ddof=1))
-    serial = serial_correlation(values, corrected=True)
-    counted = max(effective_cycles(values.size, serial), 2.0)
-    bias_ci, lower_ci, upper_ci = _exact_intervals(mean, sd, counted, confidence, coverage)
+    known = serial_values(values)
+    half = known.half(confidence)
+    lower_ci, upper_ci = (known.limit(sign, confidence, coverage) for sign in (-1, 1))
     return _result(
-        mean, sd, bias_ci, lower_ci, upper_ci, (float("nan"), sd), (1, values.size),
+        mean, sd, (mean - half, mean + half), lower_ci, upper_ci, (float("nan"), sd),
+        (1, values.size),
         method="within participant",
         weighting="all pairs equally",
-        interval_method=f"noncentral t, the {values.size} cycles counted as {counted:.1f} "
-        "independent ones",
+        interval_method="Student's t and noncentral t, averaged over the serial correlations "
+        f"that the {values.size} cycles allow",
         levels=(coverage, confidence),
         shape=values,
         notes=(
