@@ -58,6 +58,11 @@ DESIGNS = (
 )
 SIZED = (6, 10, 20, 40)
 TRIALS = tuple(itertools.product((10, 20, 50), (0.0, 0.5)))  # cycles, serial correlation
+OTHER_TRIALS = tuple(
+    (n, serial)
+    for n, serial in itertools.product((6, 10, 20, 50), (-0.3, 0.0, 0.3, 0.5, 0.7))
+    if (n, serial) not in TRIALS
+)
 
 
 @dataclass(frozen=True)
@@ -83,7 +88,7 @@ def cells() -> Iterator[Cell]:
         run = partial(condition_studies, k=k, spread=spread, serial=serial)
         name = f"{k} participants, SD of ln {spread:g}, serial {serial:g}"
         yield Cell("per-cycle SD of two conditions, participants paired", name, run)
-    yield from _trial_cells()
+    yield from _trial_cells(TRIALS)
     yield from _further_cells()
     for k, skewness in itertools.product(PARTICIPANTS, (0.0, 1.4)):
         run = partial(band_studies, k=k, skewness=skewness)
@@ -95,6 +100,7 @@ def cells() -> Iterator[Cell]:
         form = "one spread" if constant else "a line for the spread"
         run = partial(size_studies, k=k, growth=growth, constant_spread=constant)
         yield Cell(f"limits at a size, {form}", f"{_grown(growth)}, {k} participants", run)
+    yield from _trial_cells(OTHER_TRIALS, ", other serial correlations", share=0.5)
 
 
 def _grown(growth: float) -> str:
@@ -102,18 +108,19 @@ def _grown(growth: float) -> str:
     return f"SD x {(1 + 25 * growth) / (1 - 25 * growth):.3g} over the sizes"
 
 
-def _trial_cells() -> Iterator[Cell]:
-    """Yield the cells of one participant's trial."""
+def _trial_cells(
+    trials: tuple[tuple[int, float], ...], called: str = "", share: float = 1.0
+) -> Iterator[Cell]:
+    """Yield the cells of one participant's trial, by cycles and serial correlation."""
     sections = {
         "SD of two instruments, one participant": sd_studies,
         "mean curves, one participant": curve_studies,
         "error budget, one participant": budget_studies,
         "limits within one participant": within_studies,
     }
-    for (section, study), (n, serial) in itertools.product(sections.items(), TRIALS):
-        yield Cell(
-            section, f"{n} cycles, serial {serial:g}", partial(study, cycles=n, serial=serial)
-        )
+    for (section, study), (n, serial) in itertools.product(sections.items(), trials):
+        run = partial(study, cycles=n, serial=serial)
+        yield Cell(section + called, f"{n} cycles, serial {serial:g}", run, share=share)
 
 
 def _further_cells() -> Iterator[Cell]:

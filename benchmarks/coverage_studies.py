@@ -356,11 +356,11 @@ def curve_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) 
 def budget_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
     """Parts of the error budget of one participant."""
     fixed = error_budget(TEST[None], REFERENCE[None])
-    level = (0.6 * SIZES[0]) ** 2
+    shared = max(serial, 0.0) * (0.6 * SIZES[0]) ** 2
     noise = float(0.36 * (SIZES**2 @ BASIS**2).mean())
     truth = {name: getattr(fixed, name) for name in ("offset", "range", "timing", "pattern")}
-    truth["wander"] = serial * level
-    truth["random"] = noise - serial * level
+    truth["wander"] = shared
+    truth["random"] = noise - shared
     truth["total"] = fixed.total + noise
 
     def study() -> dict[str, bool]:
@@ -372,17 +372,29 @@ def budget_studies(rng: np.random.Generator, n: int, cycles: int, serial: float)
 
 
 def within_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
-    """Limits within one participant."""
+    """Limits within one participant, and the width of the bias's interval.
+
+    The width in percent of that which Student's t has where the serial correlation is known.
+    """
+    lags = np.abs(np.subtract.outer(np.arange(cycles), np.arange(cycles)))
+    inverse = np.linalg.inv(float(serial) ** lags)
+    counted, t = inverse.sum(), two_sided_student(0.95, cycles - 1)
+    widths: list[float] = []
 
     def study() -> dict[str, bool]:
-        found = within_participant_limits(serial_noise(rng, (cycles,), serial))
+        values = serial_noise(rng, (cycles,), serial)
+        found = within_participant_limits(values)
+        apart = values - inverse.sum(axis=0) @ values / counted
+        known = t * np.sqrt(apart @ inverse @ apart / (cycles - 1) / counted)
+        widths.append((found.bias_ci[1] - found.bias_ci[0]) / 2 / known)
         return {
             "bias": holds(found.bias_ci, 0),
             "lower": holds(found.lower_ci, -Z),
             "upper": holds(found.upper_ci, Z),
         }
 
-    return one_by_one(n, study)
+    held, width = one_by_one(n, study), np.array(widths)
+    return held | {"width, median": np.full(n, np.median(width)), "width, mean": width}
 
 
 # ---- curve numbers and budgets over participants
@@ -509,7 +521,7 @@ def form_studies(rng: np.random.Generator, n: int, k: int) -> Held:
 
 
 def reliability_studies(rng: np.random.Generator, n: int, k: int) -> Held:
-    """ICC forms, SEM and Lin's concordance of test and retest."""
+    """ICC forms, SEM and Lin's concordance of test and retest; that also with a shift of 1 SD."""
 
     def study() -> dict[str, bool]:
         scores = 2 * rng.standard_normal((k, 1)) + rng.standard_normal((k, 2))
@@ -520,6 +532,8 @@ def reliability_studies(rng: np.random.Generator, n: int, k: int) -> Held:
             "ICC(3,1)": holds(icc["ICC(3,1)"], 0.8),
             "SEM": holds(measurement_error(scores).sem_ci, 1.0),
             "Lin": holds(concordance(*scores.T).value_ci, 0.8),
+            "Lin, normal z": holds(concordance(*scores.T, small_sample=False).value_ci, 0.8),
+            "Lin, shift": holds(concordance(scores[:, 0] + 1, scores[:, 1]).value_ci, 8 / 11),
         }
 
     return one_by_one(n, study)

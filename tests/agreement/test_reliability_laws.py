@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy import stats
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
@@ -59,6 +60,14 @@ def test_concordance_is_symmetric_and_one_for_equal_readings(seed):
     assert_allclose(concordance(x, y).value, concordance(y, x).value)
     assert_allclose(concordance(x, x).value, 1)
     assert abs(concordance(x, y).value) <= abs(concordance(x, y).precision) + 1e-12
+
+
+def test_small_sample_interval_of_concordance_is_wider_by_students_t():
+    x, y = scores(1, 6, 2).T
+    own, published = concordance(x, y), concordance(x, y, small_sample=False)
+    reach = [np.ptp(np.arctanh(one.value_ci)) for one in (own, published)]
+    assert_allclose(reach[0] / reach[1], stats.t.ppf(0.975, 5) / stats.norm.ppf(0.975))
+    assert own.value == published.value
 
 
 def test_names_say_the_whole_form():
