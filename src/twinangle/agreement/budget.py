@@ -19,6 +19,7 @@ from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
 
+_FEWEST = 6  # cycles that can show wander, and have intervals
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
 _MOST_SERIAL = 0.7  # taken for the spread; above it an estimate says only that cycles are few
@@ -165,12 +166,16 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     confidence = fraction(confidence, "confidence")
     if test.shape[1] < 8:
         raise ValueError(f"`test` needs at least 8 points a cycle, got shape {test.shape}.")
-    t, r = test.mean(axis=0), reference.mean(axis=0)
+    cycles = _all_cycles(test, reference)
+    t, r = cycles.test, cycles.reference
     shift = _best_shift(t - t.mean(), r - r.mean()) if np.ptp(r) > 0 else 0.0
-    parts = _parts(test, reference, shift)
+    parts = _parts(cycles, shift)
+    intervals: dict[str, Any] = {f"{name}_ci": NO_INTERVAL for name in parts}
+    if test.shape[0] >= _FEWEST:
+        intervals = _intervals(test, reference, shift, parts, confidence)
     return ErrorBudget(
         **parts,
-        **_intervals(test, reference, shift, parts, confidence),
+        **intervals,
         shift=shift,
         n_cycles=test.shape[0],
         confidence=confidence,
@@ -178,18 +183,63 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     )
 
 
-def _parts(
-    test: Floats, reference: Floats, shift: float, moved: Floats | None = None
-) -> dict[str, Any]:
-    """Return total, parts and gain for a shift (`moved` as `_fit_mean_curve`)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cycles:
+    """What the parts need of a set of cycles: mean curves, MS(d), MS(d - D), levels of d - D."""
+
+    test: Floats
+    reference: Floats
+    total: float
+    varied: float
+    level: Floats
+
+
+def _all_cycles(test: Floats, reference: Floats) -> _Cycles:
     difference = test - reference
-    mean = difference.mean(axis=0)
-    fit = _fit_mean_curve(test.mean(axis=0), reference.mean(axis=0), shift, moved)
-    wander, random = _cycle_parts(difference - mean)
-    noise = min(fit.pattern, random / (test.shape[0] - 1)) if test.shape[0] > 1 else 0.0
+    rest = difference - difference.mean(axis=0)
+    return _Cycles(
+        test=test.mean(axis=0),
+        reference=reference.mean(axis=0),
+        total=float(np.mean(difference**2)),
+        varied=float(np.mean(rest**2)),
+        level=rest.mean(axis=1),
+    )
+
+
+def _without_blocks(test: Floats, reference: Floats) -> list[_Cycles]:
+    """Return the cycles without each block in turn, from sums that lack the block."""
+    n = test.shape[0]
+    difference = test - reference
+    rest = difference - difference.mean(axis=0)
+    squares, varied = np.mean(difference**2, axis=1), np.mean(rest**2, axis=1)
+    level, test_sum, reference_sum = rest.mean(axis=1), test.sum(axis=0), reference.sum(axis=0)
+    found = []
+    for block in np.array_split(np.arange(n), min(n, _BLOCKS)):
+        left = n - block.size
+        drift = rest[block].sum(axis=0) / left  # by which the mean curve of the others is less
+        spread = (varied.sum() - varied[block].sum()) / left - np.mean(drift**2)
+        found.append(
+            _Cycles(
+                test=(test_sum - test[block].sum(axis=0)) / left,
+                reference=(reference_sum - reference[block].sum(axis=0)) / left,
+                total=float((squares.sum() - squares[block].sum()) / left),
+                varied=max(float(spread), 0.0),
+                level=np.delete(level, block) + drift.mean(),
+            )
+        )
+    return found
+
+
+def _parts(cycles: _Cycles, shift: float, moved: Floats | None = None) -> dict[str, Any]:
+    """Return total, parts and gain for a shift (`moved` as `_fit_mean_curve`)."""
+    n = cycles.level.size
+    fit = _fit_mean_curve(cycles.test, cycles.reference, shift, moved)
+    wander = _wander(cycles)
+    random = max(cycles.varied - wander, 0.0)
+    noise = min(fit.pattern, random / (n - 1)) if n > 1 else 0.0
     return {
-        "total": float(np.mean(difference**2)),
-        "offset": float(mean.mean()) ** 2,
+        "total": cycles.total,
+        "offset": float(np.mean(cycles.test - cycles.reference)) ** 2,
         "range": fit.range,
         "timing": fit.timing,
         "pattern": fit.pattern - noise,
@@ -203,17 +253,9 @@ def _intervals(
     test: Floats, reference: Floats, shift: float, parts: dict[str, Any], confidence: float
 ) -> dict[str, Any]:
     """Return the intervals of total, parts and gain over the cycles."""
-    n = test.shape[0]
-    if n < 6:
-        return {f"{name}_ci": NO_INTERVAL for name in parts}
-    kept = [
-        np.setdiff1d(np.arange(n), block) for block in np.array_split(np.arange(n), min(n, _BLOCKS))
-    ]
-    moved = _Repeating(np.array([test[rows].mean(axis=0) for rows in kept])).late(-shift)
-    less = [
-        _parts(test[rows], reference[rows], shift, curve)
-        for rows, curve in zip(kept, moved, strict=True)
-    ]
+    without = _without_blocks(test, reference)
+    moved = _Repeating(np.array([one.test for one in without])).late(-shift)
+    less = [_parts(one, shift, curve) for one, curve in zip(without, moved, strict=True)]
     left_out = {name: np.array([one[name] for one in less]) for name in parts}
     found = {
         name: _root_interval(parts[name], left_out[name], confidence) for name in ("total", *PARTS)
@@ -423,17 +465,15 @@ class _Repeating:
         return centred
 
 
-def _cycle_parts(rest: Floats) -> tuple[float, float]:
-    """Return the mean squares of the slow wander of the level and of what remains."""
-    whole = float(np.mean(rest**2))
-    level = rest.mean(axis=1)
+def _wander(cycles: _Cycles) -> float:
+    """Return the mean square of the slow wander of the level."""
+    level = cycles.level
     power = float(np.mean(level**2))
-    if level.size < 6 or power == 0:
-        return 0.0, whole
+    if level.size < _FEWEST or power == 0:
+        return 0.0
     # Neighbours share the slow part and nothing else, so their product estimates its square.
     slow = float(np.mean(level[1:] * level[:-1])) + power / level.size
-    wander = float(np.clip(slow, 0.0, power))
-    return wander, max(whole - wander, 0.0)
+    return float(np.clip(slow, 0.0, power))
 
 
 def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
@@ -445,8 +485,8 @@ def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
             "or a change of size is counted as that."
         ),
     ]
-    if n_cycles < 6:
-        said.append("Fewer than 6 cycles: wander cannot be told from the random rest.")
+    if n_cycles < _FEWEST:
+        said.append(f"Fewer than {_FEWEST} cycles: wander cannot be told from the random rest.")
     if wanders:
         said.append(
             "The level wanders: where it does so slowly, so that the trial holds few of its "
