@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import stats
 
+from twinangle.agreement import compare_curves, error_budget, within_participant_limits
 from twinangle.agreement._intervals import exact_limit_factors
 from twinangle.agreement._serial import SerialValues, serial_values
 
@@ -121,3 +122,16 @@ def test_equal_values_have_no_error():
     assert known.half(0.95) == 0
     assert known.limit(1, 0.95, 0.95) == (known.mean, known.mean)
     assert known.shared(0.95) == (0, 0)
+
+
+@pytest.mark.parametrize(("n", "said"), [(10, True), (19, True), (20, False)])
+def test_few_cycles_say_what_their_intervals_cannot_hold(n, said):
+    rng = np.random.default_rng(1)
+    test, reference = rng.standard_normal((2, n, 12))
+    told = [
+        within_participant_limits(test[:, 0]).notes,
+        compare_curves(test, reference).assumptions,
+        error_budget(test, reference).assumptions,
+    ]
+    for sentences in told:
+        assert any("serial correlation of about 0.5" in text for text in sentences) == said

@@ -13,16 +13,14 @@ from scipy import optimize
 from scipy.interpolate import CubicSpline
 
 from twinangle.agreement._input import Floats, finite_pair, fraction
-from twinangle.agreement._jackknife import effective_cycles, pseudo_interval, serial_correlation
+from twinangle.agreement._jackknife import few_cycles, pseudo_interval, spread_interval
 from twinangle.agreement._participants import log_mean_interval
-from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
 
 _FEWEST = 6  # cycles that can show wander, and have intervals
 PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
-_MOST_SERIAL = 0.7  # taken for the spread; above it an estimate says only that cycles are few
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -263,7 +261,7 @@ def _intervals(
     found["gain"] = pseudo_interval(parts["gain"], left_out["gain"], confidence)
     rest = test - reference
     rest = rest - rest.mean(axis=0)
-    found["random"] = _spread_interval(parts["random"], left_out["random"], rest, confidence)
+    found["random"] = spread_interval(parts["random"], left_out["random"], rest, confidence)
     found["wander"] = _holding(serial_values(rest.mean(axis=1)).shared(confidence), parts["wander"])
     return {f"{name}_ci": bounds for name, bounds in found.items()}
 
@@ -275,21 +273,6 @@ def _root_interval(value: float, less: Floats, confidence: float) -> Interval:
         return NO_INTERVAL
     low, high = pseudo_interval(root, roots, confidence)
     return max(low, 0.0) ** 2, high**2
-
-
-def _spread_interval(value: float, less: Floats, rest: Floats, confidence: float) -> Interval:
-    """Return the jackknife's interval of a variance, on the scale of the logarithm.
-
-    `rest`: the curves whose variance it is; their squares are correlated as the square of their
-    serial correlation.
-    """
-    if value <= 0 or less.min() <= 0:
-        return NO_INTERVAL
-    serial = min(serial_correlation(rest, corrected=True), _MOST_SERIAL)
-    counted = effective_cycles(less.size, serial**2)
-    spread = (less.size - 1) * float(np.log(less).std(ddof=1))
-    half = two_sided_student(confidence, max(counted - 1, 1)) * spread / np.sqrt(counted)
-    return float(value * np.exp(-half)), float(value * np.exp(half))
 
 
 def _holding(bounds: Interval, value: float) -> Interval:
@@ -487,6 +470,8 @@ def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
     ]
     if n_cycles < _FEWEST:
         said.append(f"Fewer than {_FEWEST} cycles: wander cannot be told from the random rest.")
+    else:
+        said += few_cycles(n_cycles)
     if wanders:
         said.append(
             "The level wanders: where it does so slowly, so that the trial holds few of its "

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
-from twinangle.agreement._jackknife import mean_interval, pseudo_interval
+from twinangle.agreement._jackknife import few_cycles, mean_interval, pseudo_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 
 
@@ -314,6 +314,7 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
     ]
     if n_cycles < 10:
         said.append("Fewer than 10 cycles: the mean curve is not yet reliable (König et al. 2014).")
+    said += few_cycles(n_cycles)
     if not defined:
         said.append("One of the mean curves is constant: correlation and line are not defined.")
     return tuple(said)

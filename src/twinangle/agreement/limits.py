@@ -16,6 +16,7 @@ from twinangle.agreement._intervals import (
     exact_pair_factors,
     recovered_variance_intervals,
 )
+from twinangle.agreement._jackknife import few_cycles
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
@@ -231,6 +232,7 @@ def within_participant_limits(
         notes=(
             ("One participant: these limits hold for this participant's cycles only. Limits of "
             "agreement for people need several participants."),
+            *few_cycles(values.size),
         ),
         assumptions=(
             "This participant's differences are normal, with a first-order serial correlation.",

@@ -86,8 +86,10 @@ PAGE_HEAD = (
 )  # fmt: skip
 PAGE_CAPTION = (
     "Cycles kept / found; offset, RMS of the demeaned curves, SD over cycles (degrees) and the "
-    "wearable's SD over the reference's, with intervals over this recording's cycles. ± clock: how "
-    "far that RMS moves within the error of the lag, so how much of it may be the clock."
+    "wearable's SD over the reference's, with intervals over this recording's cycles (below 20 "
+    "cycles they hold less than they say where neighbouring cycles resemble each other strongly, "
+    "by a serial correlation above 0.5). ± clock: how far that RMS moves within the error of the "
+    "lag, so how much of it may be the clock."
 )
 
 
