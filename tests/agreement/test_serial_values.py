@@ -10,6 +10,7 @@ from scipy import stats
 
 from twinangle.agreement import compare_curves, error_budget, within_participant_limits
 from twinangle.agreement._intervals import exact_limit_factors
+from twinangle.agreement._jackknife import spread_interval
 from twinangle.agreement._serial import SerialValues, serial_values
 
 seeds = st.integers(0, 2**32 - 1)
@@ -115,6 +116,19 @@ def test_ten_cycles_hold_what_is_said(serial):
 
 def _many(serial):
     return (correlated(seed, 10, serial) for seed in range(600))
+
+
+def test_interval_of_a_variance_nears_the_chi_squared_one_and_widens_with_correlation():
+    n, widths = 1000, []
+    for serial in (0.0, 0.6):
+        curves = correlated(3, n, serial)[:, None]
+        left_out = np.array([np.delete(curves, i).var(ddof=1) for i in range(n)])
+        low, high = spread_interval(float(curves.var(ddof=1)), left_out, curves, 0.95)
+        widths.append(np.log(high / low))
+    chi = stats.chi2.ppf([0.025, 0.975], n - 1)
+    assert_allclose(widths[0], np.log(chi[1] / chi[0]), rtol=0.1)
+    assert_allclose(widths[1] / widths[0], np.sqrt((1 + 0.36) / (1 - 0.36)), rtol=0.15)
+    assert np.isnan(spread_interval(0.0, np.zeros(5), np.zeros((5, 2)), 0.95)).all()
 
 
 def test_equal_values_have_no_error():
