@@ -12,8 +12,8 @@ from twinangle.agreement._input import Floats
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Interval
 
-_LOWEST, _HIGHEST = -0.5, 0.97  # serial correlations considered
-_POINT_SHARE, _POINT_CYCLES = 0.4, 6.0  # prior share of the point: 6/n, at most 0.4
+_LOWEST, _HIGHEST = -0.7, 0.98  # serial correlations considered
+_POINT_SHARE, _POINT_CYCLES = 0.5, 6.0  # prior share of the point: 6/n, at most 0.5
 _POINT_AT = 2.2  # where it lies: -2.2/√n, not below the lowest
 _NEGLIGIBLE = 1e-7  # share of the largest weight
 _NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(60)
@@ -125,7 +125,7 @@ def serial_values(values: Floats) -> SerialValues:
     independent. This one was chosen by simulation so that intervals hold what they say, on
     average over studies, at every p from -0.3 to 0.5 and at 10 to 50 values (the idea of
     matching priors [2]_; a table of factors found by simulation does the same [3]_): the share
-    min(0.4, 6/n) on the one point -2.2/√n (not below -0.5), the rest evenly from -0.5 to 0.97.
+    min(0.5, 6/n) on the one point -2.2/√n (not below -0.7), the rest evenly from -0.7 to 0.98.
     Point and share are this package's own; `benchmarks/coverage.py` shows what they hold.
 
     References
