@@ -131,8 +131,12 @@ def test_interval_of_a_variance_nears_the_chi_squared_one_and_widens_with_correl
     assert np.isnan(spread_interval(0.0, np.zeros(5), np.zeros((5, 2)), 0.95)).all()
 
 
-def test_equal_values_have_no_error():
-    known = serial_values(np.full(5, 0.1))
+@pytest.mark.parametrize("n", [3, 5, 7])
+@pytest.mark.parametrize("value", [0.0, 0.1, 1.0016874511, 1e9 / 3])
+def test_equal_values_have_no_error(value, n):
+    values = np.full(n, value)
+    values[1] = np.nextafter(value, 2 * value)  # as rounding may leave them
+    known = serial_values(values)
     assert known.half(0.95) == 0
     assert known.limit(1, 0.95, 0.95) == (known.mean, known.mean)
     assert known.shared(0.95) == (0, 0)

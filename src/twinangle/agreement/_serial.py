@@ -15,6 +15,7 @@ from twinangle.agreement._result import Interval
 _LOWEST, _HIGHEST = -0.7, 0.98  # serial correlations considered
 _POINT_SHARE, _POINT_CYCLES = 0.5, 6.0  # prior share of the point: 6/n, at most 0.5
 _POINT_AT = 2.2  # where it lies: -2.2/√n, not below the lowest
+_ROUNDING = 1e-13  # spread, as a share of the values, that is none
 _NEGLIGIBLE = 1e-7  # share of the largest weight
 _NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(60)
 
@@ -143,7 +144,7 @@ def serial_values(values: Floats) -> SerialValues:
     # Centred values add up to 0, so that 1'R⁻¹ centred is that of the two ends alone.
     shift = p * (centred[0] + centred[-1]) / (1 + p) / counted
     squares = (whole + p**2 * inner - 2 * p * lagged) / (1 - p**2) - counted * shift**2
-    if whole == 0:
+    if np.ptp(values) <= _ROUNDING * np.abs(values).max():
         return SerialValues(mean, n, p, prior, 0 * p, 0 * p, counted)
     log_weight = np.log(prior) - np.log(counted) / 2
     log_weight -= (n - 1) / 2 * np.log(squares / whole * (1 - p**2))
