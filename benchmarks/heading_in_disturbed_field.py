@@ -8,6 +8,9 @@ movement on one spot (`simulate_walk`, instantaneous rates). The floor's field i
 floor level; 13 µT has the heading spread that de Vries et al. 2009, Gait Posture 29:535, report of
 a motion laboratory (29° at 5 cm, 3° above 100 cm).
 
+After the fields, walks that are harder: knees that leave the hinge plane, skin that moves by 3° on
+straights of 5 m, a floor of 20 µT, and gyroscopes with three times the scale error.
+
 Headings are compared as they are: both frames are east, magnetic north, up. Every figure is the
 root mean square over samples, then over seeds; the largest seed in brackets. Per field:
 
@@ -23,6 +26,7 @@ root mean square over samples, then over seeds; the largest seed in brackets. Pe
 
 import sys
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +39,7 @@ from twinangle.recording import (
     SensorPair,
 )
 from twinangle.simulate import SimulatedTrial, simulate_walk
+from twinangle.simulate.instruments import SensorErrors
 from twinangle.wearable.magnetics import magnetic_disturbance
 from twinangle.wearable.orientation import kalman, kalman_forward, vqf_forward, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
@@ -50,21 +55,21 @@ def each(orient: Callable[[InertialRecording], OrientationRecording]) -> Orient:
 
 FILTERS: dict[str, Orient] = {
     "kalman": each(kalman),
-    "two_sensors": lambda pair: orient_jointly(pair, kalman).pair,
+    "two_sensors": lambda pair: orient_jointly(pair).pair,
     "vqf_offline": each(vqf_offline),
     "kalman_forward": each(kalman_forward),
     "vqf_forward": each(vqf_forward),
 }
 ASKED_DEG = 0.6  # heading of each sensor
-FIELDS = (  # µT at the floor, degrees out of plane
-    (0.0, 0.0),
-    (2.0, 0.0),
-    (3.0, 0.0),
-    (5.0, 0.0),
-    (10.0, 0.0),
-    (13.0, 0.0),
-    (0.0, 4.0),
-    (10.0, 4.0),
+FIELDS_UT = (0.0, 2.0, 3.0, 5.0, 10.0, 13.0)
+HARDER: tuple[dict[str, Any], ...] = (  # none of them counts for how far a heading holds
+    {"floor_ut": 0.0, "out_of_plane_deg": 4.0},
+    {"floor_ut": 10.0, "out_of_plane_deg": 4.0},
+    {"floor_ut": 20.0},
+    {"floor_ut": 5.0, "soft_tissue_deg": 3.0, "straight_m": 5.0},
+    {"floor_ut": 5.0, "soft_tissue_deg": 3.0, "straight_m": 5.0, "out_of_plane_deg": 4.0},
+    {"floor_ut": 0.0, "sensor_errors": SensorErrors(gyroscope_scale=0.01)},
+    {"floor_ut": 10.0, "sensor_errors": SensorErrors(gyroscope_scale=0.01)},
 )
 
 
@@ -157,7 +162,7 @@ def print_plane(trials: list[SimulatedTrial]) -> None:
 
 
 def print_reach(reached: dict[str, list[tuple[float, float, float]]]) -> None:
-    """Print up to which of the fields without motion out of plane each sensor's heading holds."""
+    """Print up to which of the fields each sensor's heading holds."""
     print(f"heading within {ASKED_DEG:g}° (root mean square) up to a floor's field of")
     for name, rows in reached.items():
         parts = []
@@ -167,30 +172,40 @@ def print_reach(reached: dict[str, list[tuple[float, float, float]]]) -> None:
         print(f"  {name:14s} {', '.join(parts)}")
 
 
+def described(changes: dict[str, Any]) -> str:
+    """Return a walk's settings as text; of the sensor's errors only the one that is changed."""
+    words = []
+    for key, value in changes.items():
+        if key == "sensor_errors":
+            words.append(f"gyroscope scale error {100 * value.gyroscope_scale:g} % SD")
+        else:
+            words.append(f"{key} {value:g}")
+    return ", ".join(words)
+
+
 def main() -> None:
     seeds = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     first = int(sys.argv[2]) if len(sys.argv) > 2 else 0
     reached: dict[str, list[tuple[float, float, float]]] = {name: [] for name in FILTERS}
-    for floor_ut, out_of_plane_deg in FIELDS:
-        trials = [
-            simulate_walk(
-                rng=np.random.default_rng(seed),
-                walk_s=60.0,
-                floor_ut=floor_ut,
-                out_of_plane_deg=out_of_plane_deg,
-            )
-            for seed in range(first, first + seeds)
-        ]
-        print(
-            f"floor {floor_ut:g} µT, {out_of_plane_deg:g}° out of plane, {seeds} seeds from {first}"
-        )
-        print_field(trials)
-        for name in FILTERS:
-            headings = print_filter(name, trials)
-            if out_of_plane_deg == 0.0:
-                reached[name].append((floor_ut, *headings))
-        print_plane(trials)
+    for changes in ({"floor_ut": level} for level in FIELDS_UT):
+        for name, headings in print_walks(changes, seeds, first).items():
+            reached[name].append((changes["floor_ut"], *headings))
     print_reach(reached)
+    for harder in HARDER:
+        print_walks(harder, seeds, first)
+
+
+def print_walks(changes: dict[str, Any], seeds: int, first: int) -> dict[str, tuple[float, float]]:
+    """Print all figures of one kind of walk; return each filter's heading errors."""
+    trials = [
+        simulate_walk(rng=np.random.default_rng(seed), walk_s=60.0, **changes)
+        for seed in range(first, first + seeds)
+    ]
+    print(f"{described(changes)}: {seeds} seeds from {first}")
+    print_field(trials)
+    headings = {name: print_filter(name, trials) for name in FILTERS}
+    print_plane(trials)
+    return headings
 
 
 if __name__ == "__main__":

@@ -5,7 +5,9 @@
 
 Baseline: the `vqf` library (compiled C++; Laidig & Seel 2023, Inf Fusion 91:187), default settings,
 run beside ours on the same signals. Errors: the six trials of Laidig et al. 2021, Data 6:72, in
-../shared/data/broad; root mean square over the motion phases, mean over trials.
+../shared/data/broad; root mean square over the motion phases, mean over trials. Memory and time on
+long recordings: `kalman` on each of two sensors that swing, and both oriented jointly on a
+simulated walk repeated end to end.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +26,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import InertialRecording
+from twinangle.recording import InertialRecording, SensorPair
+from twinangle.simulate import simulate_walk
 from twinangle.wearable.orientation import (
     OrientationFilter,
     kalman,
@@ -31,6 +35,7 @@ from twinangle.wearable.orientation import (
     vqf_forward,
     vqf_offline,
 )
+from twinangle.wearable.twosensors import orient_jointly
 
 FOLDER = Path(__file__).resolve().parents[1] / "../shared/data/broad"
 Trial = tuple[InertialRecording, NDArray[np.float64], NDArray[np.bool_]]
@@ -125,38 +130,66 @@ def print_speed(sensor: InertialRecording) -> None:
 
 def print_memory(hours: float) -> None:
     """Peak resident memory of a new process with two sensors at 100 Hz, against its raw arrays."""
-    command = [sys.executable, __file__, "--measure-memory", str(hours)]
-    result = subprocess.run(command, check=True, capture_output=True, text=True)
-    print(result.stdout.strip())
+    for what in MEASURED:
+        command = [sys.executable, __file__, "--measure-memory", what, "--hours", str(hours)]
+        result = subprocess.run(command, check=True, capture_output=True, text=True)
+        print(result.stdout.strip())
 
 
-def measure_memory(hours: float) -> None:
+def each_alone(pair: SensorPair) -> list[NDArray[np.float64]]:
+    return [kalman(sensor).quaternion for sensor in (pair.proximal, pair.distal)]
+
+
+def both_together(pair: SensorPair) -> list[NDArray[np.float64]]:
+    found = orient_jointly(pair)
+    if not found.joint:
+        raise RuntimeError(f"the two sensors were oriented one by one: {found.warnings}")
+    return [found.pair.proximal.quaternion, found.pair.distal.quaternion]
+
+
+MEASURED: dict[str, Callable[[SensorPair], list[NDArray[np.float64]]]] = {
+    "kalman": each_alone,
+    "kalman-two-sensors": both_together,
+}
+
+
+def measure_memory(what: str, hours: float) -> None:
     import resource  # not on every system
 
-    rng = np.random.default_rng(1)
-    turning = _turning(60 * 100, rng)
-    kalman(turning)
+    if what == "kalman":
+        turning = _turning(60 * 100, np.random.default_rng(1))
+        short = SensorPair(turning, turning)
+    else:
+        short = simulate_walk(
+            rng=np.random.default_rng(1), walk_s=600.0, floor_ut=5.0, with_reference=False
+        ).sensors
+    MEASURED[what](short)
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
-    times = int(hours * 60)
-    sensors = [
-        replace(
-            turning,
-            accelerometer=np.tile(turning.accelerometer, (times, 1)),
-            gyroscope=np.tile(turning.gyroscope, (times, 1)),
-            magnetometer=np.tile(turning.magnetometer, (times, 1)),  # type: ignore[arg-type]
-        )
-        for _ in range(2)
-    ]
-    raw = 2 * 9 * 8 * sensors[0].n_samples
+    times = int(hours * 3600 * 100 / short.proximal.n_samples)
+    pair = SensorPair(_repeated(short.proximal, times), _repeated(short.distal, times))
+    raw = 2 * 9 * 8 * pair.proximal.n_samples
     started = time.perf_counter()
-    kept = [kalman(sensor).quaternion for sensor in sensors]
+    kept = MEASURED[what](pair)
     seconds = time.perf_counter() - started
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
     finite = all(np.isfinite(q).all() for q in kept)
+    started = time.perf_counter()
+    for sensor in (pair.proximal, pair.distal):
+        vqf_offline(sensor)
+    library = time.perf_counter() - started
     print(
-        f"memory, `kalman` on {hours:g} h of two sensors at 100 Hz: raw arrays {raw / 1e6:.0f} MB, "
+        f"memory, `{what}` on {hours:g} h of two sensors at 100 Hz: raw arrays {raw / 1e6:.0f} MB, "
         f"peak {peak / 1e6:.0f} MB = {peak / raw:.2f} times raw ({before / 1e6:.0f} MB before any "
-        f"signal); {seconds:.1f} s; all orientations finite: {finite}"
+        f"signal); {seconds:.1f} s, vqf offline {library:.1f} s; all orientations finite: {finite}"
+    )
+
+
+def _repeated(sensor: InertialRecording, times: int) -> InertialRecording:
+    return replace(
+        sensor,
+        accelerometer=np.tile(sensor.accelerometer, (times, 1)),
+        gyroscope=np.tile(sensor.gyroscope, (times, 1)),
+        magnetometer=np.tile(sensor.magnetometer, (times, 1)),  # type: ignore[arg-type]
     )
 
 
@@ -179,10 +212,10 @@ def _turning(count: int, rng: np.random.Generator) -> InertialRecording:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--hours", type=float, default=2.0, help="length of the memory run")
-    parser.add_argument("--measure-memory", type=float, help=argparse.SUPPRESS)
+    parser.add_argument("--measure-memory", choices=MEASURED, help=argparse.SUPPRESS)
     options = parser.parse_args()
     if options.measure_memory is not None:
-        measure_memory(options.measure_memory)
+        measure_memory(options.measure_memory, options.hours)
         return
     print_compile_time()
     trials = read_trials()

@@ -50,6 +50,7 @@ def test_heading_and_its_stated_error(seed, changes):
     rms = np.sqrt(np.mean(error**2))
     assert rms < 1.0
     assert rms < 2 * found.standard_error_deg
+    assert abs(error.mean()) < 3 * found.mean_error_deg < 3 * found.standard_error_deg
 
 
 @pytest.mark.parametrize("name", ["kalman-joint-centre", "vqf-joint-centre"])

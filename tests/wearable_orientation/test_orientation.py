@@ -120,6 +120,22 @@ def test_without_magnetometer_inclination_is_kept(moving_sensor, estimate):
     assert rms(angle[500:]) < 1.5
 
 
+@pytest.mark.parametrize("estimate", OWN)
+@pytest.mark.parametrize("silent", [120, 1000])
+def test_a_magnetometer_that_is_silent_at_the_start_gives_the_heading_later(
+    moving_sensor, apart_deg, estimate, silent
+):
+    """Until its first reading any heading is as likely; from then on it is the field's."""
+    moving = moving_sensor(4)
+    field = np.array(moving.sensor.magnetometer)
+    field[:silent] = np.nan
+    found = estimate(replace(moving.sensor, magnetometer=field))
+    error = apart_deg(found.quaternion, moving.truth.as_quat(scalar_first=True))
+    assert rms(error[silent + 800 :]) < 2.0
+    if estimate is kalman:
+        assert rms(error) < 2.0
+
+
 @pytest.mark.parametrize("estimate", EVERY)
 def test_short_gap_is_bridged_and_long_gap_stays(moving_sensor, apart_deg, estimate):
     moving = moving_sensor(9)

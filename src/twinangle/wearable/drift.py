@@ -7,6 +7,8 @@ Striebel 1965, AIAA J 3:1445) for a random walk then does the rest.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from twinangle.recording import Array, OrientationPair
@@ -16,6 +18,15 @@ _LEAST_NOISE_DEG = 0.2  # no single second is trusted beyond this
 
 Complex = np.ndarray[tuple[int], np.dtype[np.complex128]]
 Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FollowedHeading:
+    """A heading difference second by second, unwrapped, and how sure it is."""
+
+    heading_rad: Array  # (m,)
+    variance_rad2: Array  # (m,) of each second's
+    mean_variance_rad2: float  # of the mean over all seconds: pieces / Σ (1 / variance of a phase)
 
 
 def seconds_of(
@@ -36,7 +47,7 @@ def fresh_starts(pair: OrientationPair) -> Flags:
 
 def follow_heading(
     product: Complex, noise_rad2: Array, fresh: Flags, start_rad: float
-) -> tuple[Array, Array]:
+) -> FollowedHeading:
     """Follow the heading difference through the seconds.
 
     Parameters
@@ -52,14 +63,15 @@ def follow_heading(
 
     Returns
     -------
-    (m,) array, (m,) array
-        Heading difference in rad, unwrapped, and its variance in rad².
+    FollowedHeading
     """
     noise = np.maximum(noise_rad2, np.radians(_LEAST_NOISE_DEG) ** 2)
     rough = _rough_track(product, fresh, start_rad)
     phase = np.angle(product * np.exp(-1j * rough))
     deviation, variance = _smooth(phase, noise, np.diff(rough, prepend=rough[0]), fresh)
-    return rough + deviation, variance
+    pieces = 1 + int(np.sum(fresh[1:]))
+    known = max(float(np.sum(1 / noise)) / pieces, 1 / np.radians(180.0) ** 2)
+    return FollowedHeading(rough + deviation, variance, 1 / known)
 
 
 def _rough_track(product: Complex, fresh: Flags, start_rad: float) -> Array:

@@ -23,6 +23,7 @@ from twinangle.recording import (
 from twinangle.wearable import quaternions
 from twinangle.wearable.drift import (
     Complex,
+    FollowedHeading,
     at_samples,
     follow_heading,
     fresh_starts,
@@ -61,7 +62,8 @@ class HeadingEstimate:
     """
 
     heading_rad: Array  # (n,) one a sample
-    standard_error_deg: float  # RMS over time, systematic part included
+    standard_error_deg: float  # at any one time: RMS over time, systematic part included
+    mean_error_deg: float  # of the heading's mean over the recording, systematic part included
     coherence: float  # |Σ z| / Σ |z| after the drift is taken out: 1 is perfect
     acceleration_m_s2: float  # RMS horizontal acceleration of the joint centre, h
     misfit_m_s2: float  # RMS horizontal difference between the two sensors' views of it, s
@@ -95,7 +97,8 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
     -------
     HeadingEstimate
         Its standard error is ``√(SE² + (5° · s/h)²)``: the smoother's own, and an allowance for
-        soft tissue that a statistical error cannot see.
+        soft tissue that a statistical error cannot see. Most of SE is the wander that the smoother
+        allows for; in the mean over m seconds of variances σₖ² it is 1/√(Σ 1/σₖ²).
 
     Raises
     ------
@@ -118,21 +121,21 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
     rate, n = both[0].rate_hz, both[0].n_samples
     fresh = fresh_starts(oriented)
 
-    def follow(centre: JointCentre, whitening: Whitening) -> tuple[_Seconds, Array, Array]:
+    def follow(centre: JointCentre, whitening: Whitening) -> tuple[_Seconds, FollowedHeading]:
         seconds = _second_sums(both, turned, centre, whitening)
         noise = _phase_noise(seconds, whitening)
-        return seconds, *follow_heading(seconds.white, noise, fresh, plain.heading_rad)
+        return seconds, follow_heading(seconds.white, noise, fresh, plain.heading_rad)
 
     plain = find_joint_centre(*terms)
-    _, rough, _ = follow(plain, no_whitening(plain, rate))
+    _, rough = follow(plain, no_whitening(plain, rate))
     # A heading that drifts would pass for a misfit: it is taken out before the spectrum.
-    steady = terms[1].turned(at_samples(rough, fresh, n, rate)[terms[1].sample])
+    steady = terms[1].turned(at_samples(rough.heading_rad, fresh, n, rate)[terms[1].sample])
     centre, whitening = find_whitened_joint_centre(
         terms[0], steady, rate, replace(plain, heading_rad=0.0)
     )
-    seconds, heading, variance = follow(centre, whitening)
-    estimate = _judge(seconds, heading, variance, centre)
-    return replace(estimate, heading_rad=at_samples(heading, fresh, n, rate))
+    seconds, followed = follow(centre, whitening)
+    estimate = _judge(seconds, followed, centre)
+    return replace(estimate, heading_rad=at_samples(followed.heading_rad, fresh, n, rate))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -210,14 +213,9 @@ def _phase_noise(seconds: _Seconds, whitening: Whitening) -> Array:
     return variance
 
 
-def _judge(
-    seconds: _Seconds,
-    heading: Array,
-    variance: Array,
-    centre: JointCentre,
-) -> HeadingEstimate:
+def _judge(seconds: _Seconds, followed: FollowedHeading, centre: JointCentre) -> HeadingEstimate:
     """Refuse what the motion cannot tell, and state how sure the rest is."""
-    straight = seconds.product * np.exp(-1j * heading)
+    straight = seconds.product * np.exp(-1j * followed.heading_rad)
     n = max(float(seconds.count.sum()), 1.0)
     coherence = float(np.abs(straight.sum()) / max(seconds.size.sum(), 1e-12))
     power = float(seconds.power.sum()) / 2
@@ -236,15 +234,19 @@ def _judge(
             f"{MOST_NOISE_RATIO:g} times the acceleration). Give a recording with walking in it, "
             "or use a procedure with magnetometers."
         )
-    error = np.sqrt(np.degrees(np.sqrt(variance.mean())) ** 2 + (_SYSTEMATIC_DEG * ratio) ** 2)
+    error, mean_error = (
+        float(np.hypot(np.degrees(np.sqrt(variance)), _SYSTEMATIC_DEG * ratio))
+        for variance in (followed.variance_rad2.mean(), followed.mean_variance_rad2)
+    )
     warnings: tuple[str, ...] = ()
     if coherence < SURE_COHERENCE:
         warnings = (
             f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
         )
     return HeadingEstimate(
-        heading,
-        float(error),
+        followed.heading_rad,
+        error,
+        mean_error,
         coherence,
         acceleration,
         misfit,

@@ -157,6 +157,7 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
     return HeadingEstimate(
         heading + np.pi * flipped,
         error,
+        error,  # nearly all of it is systematic
         float("nan"),
         size[0],
         size[1],
@@ -191,8 +192,9 @@ def axis_heading(
     sums = np.zeros(fresh.size, dtype=complex)
     np.add.at(sums, seconds_of(known, rate_hz), one[known] * two[known].conj())
     noise = np.where(np.abs(sums) > 0, np.radians(SYSTEMATIC_DEG) ** 2, np.inf)
-    heading, variance = follow_heading(sums, noise, fresh, 0.0)
-    return at_samples(heading, fresh, n, rate_hz), float(variance.mean())
+    followed = follow_heading(sums, noise, fresh, 0.0)
+    heading = at_samples(followed.heading_rad, fresh, n, rate_hz)
+    return heading, float(followed.variance_rad2.mean())
 
 
 def _direction(

@@ -19,6 +19,7 @@ from twinangle.wearable.calibration import measure_motion
 from twinangle.wearable.device_quality import LEFT_HANDED, handedness
 from twinangle.wearable.heading import joint_centre_heading
 from twinangle.wearable.hinge import hinge_heading
+from twinangle.wearable.kalman.parameters import KalmanParameters
 from twinangle.wearable.own import (
     OwnProcedure,
     find_procedure,
@@ -70,17 +71,17 @@ def with_filter(orientation_filter: OrientationFilter) -> Procedure:
     return procedure
 
 
-def with_both(orientation_filter: OrientationFilter) -> Procedure:
+def with_both(parameters: KalmanParameters | None = None) -> Procedure:
     """Return the procedure in which the two sensors' magnetic headings help each other.
 
-    Like :func:`with_filter`, but the sensors of each recording are oriented by
+    Like :func:`with_filter` with `kalman`, but the sensors of each recording are oriented by
     :func:`~twinangle.wearable.twosensors.orient_jointly`. Recordings in which the joint centre
     cannot tell the heading, such as standing alone, fall back on each sensor's own, with a warning.
 
     Parameters
     ----------
-    orientation_filter : callable
-        From one sensor's recording to its orientation in the earth frame.
+    parameters : KalmanParameters, optional
+        Of one sensor; the defaults when left out.
     """
 
     def procedure(trial: WearableTrial) -> JointMotion:
@@ -89,7 +90,7 @@ def with_both(orientation_filter: OrientationFilter) -> Procedure:
 
         def orient(pair: SensorPair) -> OrientationPair:
             _require_magnetometers(pair)
-            found.append(orient_jointly(pair, orientation_filter))
+            found.append(orient_jointly(pair, parameters=parameters))
             return found[-1].pair
 
         oriented = orient_trial(trial, orient)
@@ -229,7 +230,7 @@ PROCEDURES: Mapping[str, Procedure] = MappingProxyType(
         "kalman-forward": with_filter(orientation.kalman_forward),
         "vqf": with_filter(orientation.vqf_offline),
         "vqf-forward": with_filter(orientation.vqf_forward),
-        "kalman-two-sensors": with_both(orientation.kalman),
+        "kalman-two-sensors": with_both(),
         "kalman-joint-centre": without_magnetometers(orientation.kalman, joint_centre_heading),
         "vqf-joint-centre": without_magnetometers(orientation.vqf_offline, joint_centre_heading),
         "kalman-hinge": without_magnetometers(orientation.kalman, hinge_heading),

@@ -7,7 +7,6 @@ the two fields in one frame is the floor's alone, and shows what to take off eit
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -22,15 +21,18 @@ from twinangle.recording import (
     SensorPair,
 )
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading import SURE_COHERENCE, joint_centre_heading
+from twinangle.wearable.heading import SURE_COHERENCE, HeadingEstimate, joint_centre_heading
+from twinangle.wearable.kalman.parameters import KalmanParameters
+from twinangle.wearable.orientation import kalman
 from twinangle.wearable.relativetilt import level_together
-
-OrientationFilter = Callable[[InertialRecording], OrientationRecording]
 
 BLOCK_S = 1.0  # about a stride: within it the two sensors pass the same piece of floor
 HEADING_SHARE, CLEAN_DEG = 0.2, 0.35
 """Heading error of `kalman` on one sensor: √(0.35² + (0.2 · spread of the magnetic heading)²)
 degrees, as on simulated walks (`benchmarks/heading_in_disturbed_field.py`)."""
+_TURN_FACTOR = 2.0
+"""How much more a scale error counts about the vertical: a half turn in walking lasts five blocks
+of half a second, in which it adds up to √5 times what it does at random, and 1 + 2² = 5."""
 _UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -60,13 +62,16 @@ class _Fields:
         return np.asarray(np.degrees(size) / self.level)
 
 
-def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -> JointlyOriented:
+def orient_jointly(
+    sensors: SensorPair, *, parameters: KalmanParameters | None = None
+) -> JointlyOriented:
     """Orient two sensors by their magnetometers, each with the help of the other.
 
-    1. Each sensor is oriented by its own signals.
+    1. Each sensor is oriented by its own signals (`kalman`).
     2. The heading between them is the mean, weighted by inverse variance, of what the two fields
-       say (σ 0.2 of each field's spread) and of what the joint centre says (its standard error).
-       Their verticals are brought together (`twinangle.wearable.relativetilt.level_together`).
+       say (σ 0.2 of each field's spread, all of it lasting as long as the recording) and of what
+       the joint centre says (the error of its mean over the recording). Their verticals are
+       brought together (`twinangle.wearable.relativetilt.level_together`).
     3. In the frame they now share, the field ``E = w₁ B₁ + w₂ B₂``, w₁ + w₂ = 1, is the one with
        the least expected error of heading: w = S⁻¹1 / (1ᵀS⁻¹1). S is the covariance of the two
        fields' deviations (norm and upward part, means of one second), plus the variance of the
@@ -74,7 +79,9 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
        shank as at the thigh, only more; w₂ is then negative, and E is the field extrapolated to
        where the floor's share is zero.
     4. Each sensor is oriented again by E, as its own magnetometer would read it, and the mean of
-       the two headings, set apart by the heading of step 2, is given to both.
+       the two headings, set apart by the heading of step 2, is given to both. The noise figures
+       are those of what is sought, the mean of two headings by one field: the gyroscopes' scale
+       error divided by √2, the magnetometer's offset times √(w₁² + w₂²).
 
     Where the joint centre cannot tell the heading (AngleError there, or a coherence below 0.8),
     each sensor keeps its own, and a warning says so.
@@ -83,8 +90,8 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
     ----------
     sensors : SensorPair
         Both with magnetometers, in any unit.
-    orientation_filter : callable
-        From one sensor's recording to its orientation.
+    parameters : KalmanParameters, optional
+        Of one sensor; the defaults when left out.
 
     Returns
     -------
@@ -95,8 +102,9 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
     Weights of least variance: Aitken 1935, Proc R Soc Edinburgh 55:42 (Gauss-Markov). Magnetic
     fields above a laboratory floor: de Vries et al. 2009, Gait Posture 29:535. The rest is our own.
     """
+    p = parameters or KalmanParameters()
     alone = OrientationPair(
-        orientation_filter(sensors.proximal), orientation_filter(sensors.distal)
+        kalman(sensors.proximal, parameters=p), kalman(sensors.distal, parameters=p)
     )
     try:
         found = joint_centre_heading(sensors, alone)
@@ -105,14 +113,30 @@ def orient_jointly(sensors: SensorPair, orientation_filter: OrientationFilter) -
     if found.coherence < SURE_COHERENCE:
         return _each_alone(sensors, alone, found.warnings[0])
     magnetic = _relative_sd_deg(_fields(sensors, alone))
-    share = magnetic**2 / (magnetic**2 + found.standard_error_deg**2)
-    relative_sd = float(np.sqrt(share) * found.standard_error_deg)
+    share = magnetic**2 / (magnetic**2 + found.mean_error_deg**2)
+    relative_sd = float(np.sqrt(share) * found.mean_error_deg)
     together = replace(found, heading_rad=share * found.heading_rad).apply(alone)
     together = level_together(sensors, together, found)
     fields = _fields(sensors, together)
     weights = common_weights(fields.deviation, relative_sd / HEADING_SHARE, fields.level)
-    anchored = _by_common_field(sensors, together, fields, weights, orientation_filter)
-    return JointlyOriented(anchored, True, float(weights[0]), relative_sd, found.warnings)
+    anchored = _by_common_field(sensors, together, fields, weights, _of_the_mean(p, weights))
+    uncertainty = float(np.hypot(relative_sd, share * _wander_deg(found)))
+    return JointlyOriented(anchored, True, float(weights[0]), uncertainty, found.warnings)
+
+
+def _of_the_mean(parameters: KalmanParameters, weights: Array) -> KalmanParameters:
+    """Return the noise figures of the mean of two headings by the common field."""
+    return replace(
+        parameters,
+        scale_error=parameters.scale_error / float(np.sqrt(2.0)),
+        vertical_scale_factor=_TURN_FACTOR,
+        magnetometer_offset=parameters.magnetometer_offset * float(np.linalg.norm(weights)),
+    )
+
+
+def _wander_deg(found: HeadingEstimate) -> float:
+    """Return how uncertain the heading at one time is about its own mean."""
+    return float(np.sqrt(max(found.standard_error_deg**2 - found.mean_error_deg**2, 0.0)))
 
 
 def common_weights(deviation: Array, relative_spread_deg: float, level: float) -> Array:
@@ -185,12 +209,12 @@ def _by_common_field(
     together: OrientationPair,
     fields: _Fields,
     weights: Array,
-    orientation_filter: OrientationFilter,
+    parameters: KalmanParameters,
 ) -> OrientationPair:
     """Orient both by the common field, and give both the mean of the two headings."""
     common = weights[0] * fields.earth[0] + weights[1] * fields.earth[1]
     first, second = (
-        _turns_to(sensor, orientation, common, own, orientation_filter)
+        _turns_to(sensor, orientation, common, own, parameters)
         for sensor, orientation, own in (
             (sensors.proximal, together.proximal, fields.earth[0]),
             (sensors.distal, together.distal, fields.earth[1]),
@@ -211,7 +235,7 @@ def _turns_to(
     orientation: OrientationRecording,
     common: Array,
     own: Array,
-    orientation_filter: OrientationFilter,
+    parameters: KalmanParameters,
 ) -> np.ndarray[tuple[int], np.dtype[np.complex128]]:
     """Return the turn about the vertical from a sensor's orientation to that by the common field.
 
@@ -220,7 +244,7 @@ def _turns_to(
     """
     field = np.where(np.isfinite(common), common, own)
     reading = quaternions.rotate(quaternions.conjugate(orientation.quaternion), field)
-    again = orientation_filter(replace(sensor, magnetometer=reading))
+    again = kalman(replace(sensor, magnetometer=reading), parameters=parameters)
     between = quaternions.multiply(again.quaternion, quaternions.conjugate(orientation.quaternion))
     half = between[:, 0] + 1j * between[:, 3]
     return np.asarray((half / np.abs(half)) ** 2)

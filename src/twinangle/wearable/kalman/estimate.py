@@ -59,6 +59,7 @@ class Stretch:
         self.trapezoid = trapezoid
         self.parameters = parameters
         self.constants: Constants = constants(parameters)
+        self.magnetic = bool(np.isfinite(magnetometer).any())
         block = max(round(parameters.block_s * rate_hz), 1)
         last = gyroscope.shape[0] - 1
         # the last block takes the remainder, so that none is shorter than half a block
@@ -117,10 +118,10 @@ def _start(stretch: Stretch) -> Start:
         span = min(round(p.start_window_s * stretch.rate_hz), int(stretch.nodes[-1]))
         window = np.array([0, span], dtype=np.int64)
         row = stretch.integrate(window, np.zeros(3), np.empty((span + 1, 4)))
-    return _start_from(row[0], resting, p)
+    return _start_from(row[0], resting, stretch.magnetic, p)
 
 
-def _start_from(row: Array, resting: bool, p: KalmanParameters) -> Start:
+def _start_from(row: Array, resting: bool, magnetic_later: bool, p: KalmanParameters) -> Start:
     deg = np.pi / 180
     up = row[MEAN_A : MEAN_A + 3] / np.linalg.norm(row[MEAN_A : MEAN_A + 3])
     state = np.zeros(STATE)
@@ -139,7 +140,8 @@ def _start_from(row: Array, resting: bool, p: KalmanParameters) -> Start:
         state[4:7] = row[MEAN_G : MEAN_G + 3]
     variance = np.zeros(N)
     variance[:3] = (p.start_tilt_deg * deg) ** 2
-    variance[2] = 1.0 if magnetic else 0.0
+    # without a reading yet any heading is as likely; without a magnetometer it is fixed
+    variance[2] = 1.0 if magnetic else np.pi**2 / 3 if magnetic_later else 0.0
     variance[3:6] = (p.start_bias_deg_s * deg) ** 2
     variance[6:8] = (p.rest_velocity if resting else p.start_velocity) ** 2
     return Start(state, np.diag(variance), reference, resting)

@@ -126,6 +126,11 @@ def filter_forward(  # type: ignore[no-untyped-def]
         quiet = is_quiet(row, c)
         rest = quiet and was_quiet
         was_quiet = quiet
+        if reference[0] == 0.0 and row[SHARE_M] >= 0.5:
+            # the first reading of a magnetometer that was silent at the start
+            reference[0] = row[NORM_M]
+            s2 = (c.field_noise * reference[0]) ** 2
+            bottom, quartile = s2 / c.lag_prior**2, s2
         lag = top / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
         step(state, P, row, rest, running, reference, lag, c, trace)
@@ -138,6 +143,8 @@ def filter_forward(  # type: ignore[no-untyped-def]
             w = row[DURATION] / (1 + field_deviation(row, trace[TRACE_UP], reference) / s2)
             weight = min(weight + w, c.reference_memory)
             reference[0] += w / weight * (row[NORM_M] - reference[0])
+            if np.isnan(reference[1]):
+                reference[1] = trace[TRACE_UP]
             reference[1] += w / weight * (trace[TRACE_UP] - reference[1])
             # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
             w = 1 - running[ABOUT_STAY]
