@@ -25,6 +25,7 @@ from twinangle.wearable.heading import joint_centre_heading
 from twinangle.wearable.hinge import hinge_heading
 from twinangle.wearable.orientation import kalman, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
+from twinangle.wearable.twosensors import orient_jointly
 
 KINDS = {
     "rigid sensors": {},
@@ -36,6 +37,7 @@ KINDS = {
 # How each procedure finds the heading; None where it takes it from the magnetometers.
 METHODS = {
     "kalman": None,
+    "kalman-two-sensors": None,
     "vqf": None,
     "kalman-joint-centre": (kalman, joint_centre_heading),
     "vqf-joint-centre": (vqf_offline, joint_centre_heading),
@@ -44,15 +46,21 @@ METHODS = {
 }
 
 
-def heading_error_deg(sensors: SensorPair, truth: OrientationPair, name: str) -> np.ndarray:
-    """Return the relative heading's error at every sample."""
+def oriented_by(sensors: SensorPair, name: str) -> OrientationPair:
+    """Return both sensors' orientations in one earth frame, as the procedure has them."""
+    if name == "kalman-two-sensors":
+        return orient_jointly(sensors).pair
     orient, find = METHODS[name] or ({"kalman": kalman, "vqf": vqf_offline}[name], None)
     pair = [sensors.proximal, sensors.distal]
     if find is not None:
         pair = [one.without_magnetometer() for one in pair]
     turned = OrientationPair(orient(pair[0]), orient(pair[1]))
-    if find is not None:
-        turned = find(sensors, turned).apply(turned)
+    return turned if find is None else find(sensors, turned).apply(turned)
+
+
+def heading_error_deg(sensors: SensorPair, truth: OrientationPair, name: str) -> np.ndarray:
+    """Return the relative heading's error at every sample."""
+    turned = oriented_by(sensors, name)
 
     def yaw(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
         error = quaternions.multiply(ours, quaternions.conjugate(theirs))
