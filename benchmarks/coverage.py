@@ -30,6 +30,7 @@ from coverage_studies import (
     budget_studies,
     condition_studies,
     curve_studies,
+    drift_studies,
     form_studies,
     instrument_studies,
     limit_studies,
@@ -101,6 +102,9 @@ def cells() -> Iterator[Cell]:
         run = partial(size_studies, k=k, growth=growth, constant_spread=constant)
         yield Cell(f"limits at a size, {form}", f"{_grown(growth)}, {k} participants", run)
     yield from _trial_cells(OTHER_TRIALS, ", other serial correlations", share=0.5)
+    for n in (10, 20, 50):
+        run = partial(drift_studies, cycles=n)
+        yield Cell("limits within one participant, drift beneath noise", f"{n} cycles", run)
 
 
 def _grown(growth: float) -> str:

@@ -397,6 +397,21 @@ def within_studies(rng: np.random.Generator, n: int, cycles: int, serial: float)
     return held | {"width, median": np.full(n, np.median(width)), "width, mean": width}
 
 
+def drift_studies(rng: np.random.Generator, n: int, cycles: int) -> Held:
+    """Limits within one participant, half of the variance a slow drift (0.8), half independent."""
+
+    def study() -> dict[str, bool]:
+        slow, own = serial_noise(rng, (cycles,), 0.8), rng.standard_normal(cycles)
+        found = within_participant_limits((slow + own) / np.sqrt(2))
+        return {
+            "bias": holds(found.bias_ci, 0),
+            "lower": holds(found.lower_ci, -Z),
+            "upper": holds(found.upper_ci, Z),
+        }
+
+    return one_by_one(n, study)
+
+
 # ---- curve numbers and budgets over participants
 
 

@@ -311,6 +311,10 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
             "that cancel between cycles are not in it."
         ),
         "Correlation and r² say how alike the shapes are; they are not agreement.",
+        (
+            "Intervals over the cycles take their serial correlation as of first order; a slow "
+            "drift beneath independent noise makes them too narrow."
+        ),
     ]
     if n_cycles < 10:
         said.append("Fewer than 10 cycles: the mean curve is not yet reliable (König et al. 2014).")

@@ -235,7 +235,8 @@ def within_participant_limits(
             *few_cycles(values.size),
         ),
         assumptions=(
-            "This participant's differences are normal, with a first-order serial correlation.",
+            ("This participant's differences are normal, with a first-order serial correlation; a "
+            "slow drift beneath independent noise makes the intervals too narrow."),
         ),
     )  # fmt: skip
 
