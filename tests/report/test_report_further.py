@@ -81,7 +81,7 @@ def test_limits_at_three_sizes_have_their_intervals(limits, larger):
 
 
 def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
-    assert "Not given: it needs error_ratio under [agreement]" in words(limits)
+    assert "that both err: it needs error_ratio under [agreement]" in words(limits)
     assert not any("Deming's regression" in b.get("caption", "") for b in limits)
 
 
@@ -94,7 +94,7 @@ def test_demings_line_says_what_it_shows(larger):
     low, high = line.slope_ci
     assert plain(table["rows"][0][4]) == f"{line.slope:.3f} ({low:.3f} to {high:.3f})"
     assert "1.5 times the reference's" in table["caption"]
-    assert "Not given" not in words(blocks)
+    assert "that both err:" not in words(blocks)
     record = results.to_json()["limits_in_other_forms"][0]
     assert record["deming"]["error_ratio"] == 1.5
     assert record["at_sizes"][2]["bias"] == further.forms[0].at_sizes[2].bias

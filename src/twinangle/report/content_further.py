@@ -9,7 +9,7 @@ from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
 from twinangle.pipeline.further import DEMING
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
-from twinangle.report.content_lines import at_sizes_blocks, deming_blocks
+from twinangle.report.content_lines import absent_lines, at_sizes_blocks, deming_blocks
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number, span
@@ -113,15 +113,18 @@ def forms_blocks(results: StudyResults) -> list[Block]:
         _forms_table(forms),
         *_regression_table(forms),
         bullets(
-            grouped(
-                (where(item), f"No limits {form}: {reason}")
-                for item in forms
-                for form, reason in item.not_given
-                if form != DEMING
-            )
+            [
+                *grouped(
+                    (where(item), f"No limits {form}: {reason}")
+                    for item in forms
+                    for form, reason in item.not_given
+                    if form != DEMING
+                ),
+                *absent_lines(results),
+            ]
         ),
         *at_sizes_blocks(forms),
-        *deming_blocks(results),
+        *deming_blocks(forms),
     ]
 
 

@@ -12,11 +12,6 @@ from twinangle.report.grouping import distinct
 from twinangle.report.wording import number
 from twinangle.results import LimitForms, StudyResults
 
-_INTERCEPT = (
-    " The intercept is the line's value where the reference is 0: where all sizes lie far from 0 "
-    "it is far from the data, and uncertain."
-)
-
 
 def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
     """Return bias and limits, with intervals, at the sizes of three participants."""
@@ -62,17 +57,23 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
     ]
 
 
-def deming_blocks(results: StudyResults) -> list[Block]:
-    """Return the line between two instruments that both err, and what it says."""
-    forms = results.further.forms
-    absent = [f"Not given: {r}" for part, r in results.further.not_given if part == DEMING]
-    absent += grouped(
-        (where(item), f"Not given: {reason}")
-        for item in forms
+def absent_lines(results: StudyResults) -> list[str]:
+    """Return where Deming's line is not given, and why."""
+    name = f"No {DEMING} between two instruments that both err"
+    absent = [f"{name}: {r}" for part, r in results.further.not_given if part == DEMING]
+    return absent + grouped(
+        (where(item), f"{name}: {reason}")
+        for item in results.further.forms
         for form, reason in item.not_given
         if form == DEMING
     )
+
+
+def deming_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
+    """Return the line between two instruments that both err, and what it says, where it is."""
     lines = [(item, item.deming) for item in forms if item.deming is not None]
+    if not lines:
+        return []
     said = grouped((where(item), _deming_reading(line)) for item, line in lines)
     rests = distinct(one for _, line in lines for one in line.assumptions)
     rows = [
@@ -84,8 +85,15 @@ def deming_blocks(results: StudyResults) -> list[Block]:
         ]
         for item, line in lines
     ]
-    ratio = lines[0][1].error_ratio if lines else 0
-    tables = [
+    ratio = lines[0][1].error_ratio
+    return [
+        heading("Line between two instruments that both err"),
+        text(
+            "Ordinary regression takes the reference as free of error, which flattens the slope; "
+            "Deming's takes both to err, by the stated ratio of their error variances. The "
+            "intercept is the line's value where the reference is 0: where all sizes lie far from "
+            "0 it is far from the data, and uncertain."
+        ),
         table(
             (*NAMED, "People", "Slope", "Intercept"),
             rows,
@@ -94,17 +102,8 @@ def deming_blocks(results: StudyResults) -> list[Block]:
             "means, with jackknife intervals over participants; intercept in degrees. The study "
             f"file states that the wearable's error variance is {ratio:g} times the reference's; "
             "the line is as good as that number.",
-        )
-    ]  # fmt: skip
-    return [
-        heading("Line between two instruments that both err"),
-        text(
-            "Ordinary regression takes the reference as free of error, which flattens the slope; "
-            "Deming's takes both to err, by the stated ratio of their error variances."
-            + (_INTERCEPT if rows else "")
         ),
-        *(tables if rows else []),
-        bullets([*said, *rests, *absent]),
+        bullets([*said, *rests]),
     ]
 
 
