@@ -8,6 +8,7 @@ from pathlib import Path
 
 from rich import box
 from rich.console import Console
+from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.results import PooledLimits, StudyResults, TrialResult
@@ -19,9 +20,12 @@ IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedur
 def print_closing(results: StudyResults, out: Path) -> None:
     """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
     console = Console(highlight=False)
+    table = _trial_table(results)
+    needed = Measurement.get(console, console.options.update(max_width=1000), table).maximum
     if not console.is_terminal:
-        console = Console(highlight=False, width=100)
-    console.print(_trial_table(results))
+        console = Console(highlight=False, width=max(100, needed))
+    # A table that is too wide would lose whole columns, not only letters.
+    console.print(table if needed <= console.width else _narrow_table(results))
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
             console.print(_limits_sentence(pooled), markup=False)
@@ -36,7 +40,33 @@ def print_closing(results: StudyResults, out: Path) -> None:
 
 def _trial_table(results: StudyResults) -> Table:
     """Return the closing table; identifiers that are the same everywhere are left out."""
-    table = Table(
+    table, shown = _empty_table(results), _shown(results)
+    for name in shown:
+        table.add_column(name.capitalize(), no_wrap=True)
+    _add_numbers(table)
+    for trial in results.trials:
+        table.add_row(*(getattr(trial, name) for name in shown), *_cells(trial))
+    return table
+
+
+def _narrow_table(results: StudyResults) -> Table:
+    """Return the closing table with a line a recording and its procedures below it."""
+    table = _empty_table(results)
+    table.add_column("Recording, procedure", overflow="fold")
+    _add_numbers(table)
+    recording = [name for name in _shown(results) if name != "procedure"]
+    above = ""
+    for trial in results.trials:
+        label = " ".join(filter(None, (getattr(trial, name) for name in recording)))
+        if label != above:
+            table.add_row(label, style="bold")
+            above = label
+        table.add_row(f" {trial.procedure}", *_cells(trial))
+    return table
+
+
+def _empty_table(results: StudyResults) -> Table:
+    return Table(
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
         title=results.title,
@@ -45,15 +75,15 @@ def _trial_table(results: StudyResults) -> Table:
         title_justify="left",
         caption_justify="left",
     )
-    shown = [name for name in IDENTIFIERS if _tells(results, name)]
-    for name in shown:
-        table.add_column(name.capitalize(), no_wrap=name != "condition")
+
+
+def _add_numbers(table: Table) -> None:
     for name in ("Cycles", "Lag s", "ppm", "Offset", "RMS", "SD wear.", "SD ref."):
         table.add_column(name, justify="right", no_wrap=True)
-    for trial in results.trials:
-        identity = [getattr(trial, name) for name in shown]
-        table.add_row(*identity, *(_cells(trial) if trial.status == "ok" else (trial.status,)))
-    return table
+
+
+def _shown(results: StudyResults) -> list[str]:
+    return [name for name in IDENTIFIERS if _tells(results, name)]
 
 
 def _tells(results: StudyResults, name: str) -> bool:
@@ -63,6 +93,8 @@ def _tells(results: StudyResults, name: str) -> bool:
 
 
 def _cells(trial: TrialResult) -> tuple[str, ...]:
+    if trial.status != "ok":
+        return (trial.status,)
     clock, curves, cycles = trial.synchronisation, trial.agreement, trial.cycles
     wearable, reference = trial.wearable_variability, trial.reference_variability
     return (

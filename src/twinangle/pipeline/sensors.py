@@ -20,15 +20,15 @@ NONE = np.zeros(0)
 
 def describe_sensors(
     pair: SensorPair | None, paired: PairedAngles
-) -> tuple[tuple[SensorRecord, ...], tuple[str, ...]]:
-    """Return a record of each sensor and the warnings of both; nothing without raw signals.
+) -> tuple[tuple[SensorRecord, ...], tuple[str, ...], tuple[str, ...]]:
+    """Return a record of each sensor, and what warns of the devices and of the magnetic field.
 
-    Where a reference exists, `field` also holds the rank correlation, over seconds, of the
+    All are empty without raw signals. Where a reference exists, `field` also holds the rank correlation, over seconds, of the
     field's deviation with the size of the angle's error.
     """
     if pair is None:
-        return (), ()
-    records, warnings = [], []
+        return (), (), ()
+    records, warnings, of_field = [], [], []
     for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
         quality = device_quality(sensor)
         warnings += [f"{segment} sensor: {text}" for text in quality.warnings]
@@ -36,9 +36,9 @@ def describe_sensors(
             records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
             continue
         disturbance = magnetic_disturbance(sensor)
-        warnings += [f"{segment} sensor: {text}" for text in disturbance.warnings]
+        of_field += [f"{segment} sensor: {text}" for text in disturbance.warnings]
         records.append(_record(segment, disturbance, asdict(quality), paired))
-    return tuple(records), tuple(warnings)
+    return tuple(records), tuple(warnings), tuple(of_field)
 
 
 def _record(

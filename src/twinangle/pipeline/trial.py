@@ -34,6 +34,7 @@ from twinangle.results import SensorRecord, TrialResult
 from twinangle.study import Study, Trial
 from twinangle.study.overrides import read_overrides
 from twinangle.synchronise import TimingCost, align, timing_cost
+from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.residual import residual_by_cycle
 
 
@@ -47,6 +48,7 @@ class _Line:
     cycles: CycleSet
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
+    field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     extras: Mapping[str, Any]  # plain values under keys of their own in `results.json`
 
@@ -117,7 +119,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
     )
-    sensors, found = describe_sensors(signals.sensors, paired)
+    sensors, found, of_field = describe_sensors(signals.sensors, paired)
     return _Line(
         signals=signals,
         clock=clock,
@@ -130,6 +132,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
             *told,
             *(clock.warnings if clock is not None else ()),
         ),
+        field_warnings=of_field,
         standing_deg=standing_deg,
         extras=extras,
     )
@@ -181,7 +184,12 @@ def _numbers(
         paired=paired,
         cycles=cycles,
         wearable_variability=cycle_variability(wearable, confidence=confidence),
-        warnings=_unique(*line.warnings, *motion.warnings, *cycles.warnings),
+        warnings=_unique(
+            *line.warnings,
+            *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
+            *motion.warnings,
+            *cycles.warnings,
+        ),
         strides=stride_summary(cycles),
         sensors=line.sensors,
         extras=dict(line.signals.extras)

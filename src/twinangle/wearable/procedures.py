@@ -36,6 +36,7 @@ __all__ = [
     "WearableTrial",
     "estimate_motion",
     "require_procedure",
+    "trusts_each_field",
     "with_both",
     "with_filter",
     "without_magnetometers",
@@ -238,3 +239,19 @@ PROCEDURES: Mapping[str, Procedure] = MappingProxyType(
         "orientation": from_orientations,
     }
 )
+
+_BEYOND_ONE_FIELD = frozenset(
+    {
+        "kalman-two-sensors",
+        "kalman-joint-centre",
+        "vqf-joint-centre",
+        "kalman-hinge",
+        "vqf-hinge",
+        "orientation",
+    }
+)
+
+
+def trusts_each_field(name: str) -> bool:
+    """Return whether a procedure's headings rest on each magnetometer alone; an own one may."""
+    return name not in _BEYOND_ONE_FIELD

@@ -247,4 +247,5 @@ def _turns_to(
     again = kalman(replace(sensor, magnetometer=reading), parameters=parameters)
     between = quaternions.multiply(again.quaternion, quaternions.conjugate(orientation.quaternion))
     half = between[:, 0] + 1j * between[:, 3]
-    return np.asarray((half / np.abs(half)) ** 2)
+    with np.errstate(invalid="ignore"):  # no orientation, no turn
+        return np.asarray((half / np.abs(half)) ** 2)
