@@ -1,4 +1,4 @@
-"""What a run tells of its recordings: which warnings reach which procedure, and the closing table."""
+"""What a run tells of its recordings: warnings of a procedure, and the closing table."""
 
 from __future__ import annotations
 

@@ -23,8 +23,8 @@ def describe_sensors(
 ) -> tuple[tuple[SensorRecord, ...], tuple[str, ...], tuple[str, ...]]:
     """Return a record of each sensor, and what warns of the devices and of the magnetic field.
 
-    All are empty without raw signals. Where a reference exists, `field` also holds the rank correlation, over seconds, of the
-    field's deviation with the size of the angle's error.
+    All are empty without raw signals. Where a reference exists, `field` also holds the rank
+    correlation, over seconds, of the field's deviation with the size of the angle's error.
     """
     if pair is None:
         return (), (), ()
