@@ -26,6 +26,7 @@ import numpy as np
 from coverage_studies import (
     Design,
     Held,
+    adjusted_studies,
     band_studies,
     budget_studies,
     condition_studies,
@@ -105,6 +106,10 @@ def cells() -> Iterator[Cell]:
     for n in (10, 20, 50):
         run = partial(drift_studies, cycles=n)
         yield Cell("limits within one participant, drift beneath noise", f"{n} cycles", run)
+    for k, trials in itertools.product(PARTICIPANTS, (1, 3)):
+        run = partial(adjusted_studies, k=k, trials=trials)
+        name = f"{k} participants, {trials} trial(s) a condition"
+        yield Cell("ratio of two conditions at equal speed", name, run)
 
 
 def _grown(growth: float) -> str:

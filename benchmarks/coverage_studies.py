@@ -16,6 +16,7 @@ import pandas as pd
 from numpy.testing import assert_allclose
 from scipy import signal, special
 
+from twinangle.adjusted_conditions import compare_conditions_adjusted
 from twinangle.agreement import (
     bootstrap_curve_band,
     compare_curves,
@@ -460,6 +461,32 @@ def instrument_studies(rng: np.random.Generator, n: int, k: int, spread: float) 
             "difference": holds(found.difference_ci, r * mean * (np.sqrt(1.36) - 1)),
             "added SD": holds(found.added_sd_ci, 0.6 * r * np.sqrt(square)),
             "naive ratio": holds((ratio / f, ratio * f), np.sqrt(1.36)),
+        }
+
+    return one_by_one(n, study)
+
+
+def adjusted_studies(rng: np.random.Generator, n: int, k: int, trials: int) -> Held:
+    """Ratio of two conditions at equal speed, where outdoors is walked faster."""
+    people = np.repeat(np.arange(k), 2 * trials)
+    outdoors = np.tile(np.repeat([0.0, 1.0], trials), k)
+    frame = pd.DataFrame(
+        {"participant": people, "condition": np.where(outdoors > 0, "outdoor", "indoor")}
+    )
+
+    def study() -> dict[str, bool]:
+        usual, level = 0.1 * rng.standard_normal(k), 0.15 * rng.standard_normal(k)
+        speed = 1.3 + usual[people] + 0.1 * outdoors + 0.06 * rng.standard_normal(people.size)
+        logs = (
+            level[people] + 0.1 * outdoors - 0.5 * speed + 0.08 * rng.standard_normal(people.size)
+        )
+        table = frame.assign(value=np.exp(logs), speed_m_s=speed)
+        (found,) = compare_conditions_adjusted(table, against="indoor", covariates=["speed_m_s"])
+        (plain,) = compare_conditions(table, against="indoor")
+        truth = float(np.exp(0.1))
+        return {
+            "ratio": holds(found.ratio_ci, truth),
+            "speed left out": holds(plain.ratio_ci, truth),
         }
 
     return one_by_one(n, study)

@@ -96,7 +96,10 @@ def compare_conditions_adjusted(
     Notes
     -----
     ln(value) = condition + covariates + participant (random) + error, by restricted maximum
-    likelihood (statsmodels). Student's t on k - 1 degrees of freedom, k participants.
+    likelihood (statsmodels). Student's t on k - 1 degrees of freedom, k participants, or on what
+    the trials leave beside participants, conditions and covariates where that is fewer: with one
+    trial a condition, every covariate costs one (containment; Schluchter & Elashoff 1990, J Stat
+    Comput Simul 37:69, from memory).
     """
     table = checked_conditions(frame, against)
     if not (table["value"] > 0).all():
@@ -115,8 +118,9 @@ def compare_conditions_adjusted(
         )
     fit, notes = _fit(np.log(table["value"].to_numpy(float)), design, table["participant"])
     k = int(table["participant"].nunique())
-    t = two_sided_student(confidence, k - 1)
-    effects, errors = np.asarray(fit.fe_params), np.asarray(fit.bse_fe)
+    t = two_sided_student(confidence, _degrees_of_freedom(design, table["participant"]))
+    effects = np.asarray(fit.fe_params)
+    errors = _standard_errors(design, table["participant"], fit)
     return tuple(
         AdjustedRatio(
             condition=name,
@@ -142,6 +146,31 @@ def compare_conditions_adjusted(
         )
         for i, name in enumerate(names, start=1)
     )
+
+
+def _degrees_of_freedom(design: NDArray[np.float64], participant: pd.Series) -> int:
+    """Return those of Student's t: of participants, or of the trials where they leave fewer."""
+    levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
+    left = len(design) - int(np.linalg.matrix_rank(np.column_stack([design, levels])))
+    return int(max(min(levels.shape[1] - 1, left), 1))
+
+
+def _standard_errors(
+    design: NDArray[np.float64], participant: pd.Series, fit: Any
+) -> NDArray[np.float64]:
+    """Return the standard errors of the effects, from (X'V⁻¹X)⁻¹ at the fitted variances.
+
+    The fit's own come of the inverse of a Hessian that includes the variances: where these are
+    flat or at their boundary it has none.
+    """
+    within, between = float(fit.scale), float(np.asarray(fit.cov_re).ravel()[0])
+    levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
+    sums, counts = levels.T @ design, levels.sum(axis=0)
+    # V = within (I + r J) in each participant, whose inverse is (I - r J/(1 + r n))/within
+    ratio = between / within
+    shared = ratio / (1 + ratio * counts)
+    information = (design.T @ design - (sums * shared[:, None]).T @ sums) / within
+    return np.asarray(np.sqrt(np.diag(np.linalg.inv(information))))
 
 
 def _covariate_columns(frame: pd.DataFrame, covariates: Sequence[str]) -> NDArray[np.float64]:

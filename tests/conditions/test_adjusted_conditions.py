@@ -2,6 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from scipy import stats
 from statsmodels.formula.api import mixedlm
 
 from twinangle.adjusted_conditions import compare_conditions_adjusted
@@ -34,6 +35,38 @@ def test_coefficients_agree_with_a_formula_fit_of_statsmodels():
     )
     result = adjusted(frame)
     assert_allclose(np.log(result.ratio), fit.params["condition[T.outdoor]"], atol=1e-4)
+    half = stats.t.ppf(0.975, 11) * fit.bse["condition[T.outdoor]"]
+    assert_allclose(np.log(result.ratio_ci[1] / result.ratio), half, rtol=1e-3)
+
+
+def test_one_trial_a_condition_is_the_regression_of_differences():
+    """Equal mean speeds leave only differences: scipy's line of them, k - 2 degrees of freedom."""
+    rng = np.random.default_rng(4)
+    half_step = rng.uniform(0.05, 0.2, 7)
+    level, noise = rng.standard_normal(7), 0.05 * rng.standard_normal((2, 7))
+    logs = np.array([level - half_step, 0.3 + level + half_step]) + noise
+    frame = pd.DataFrame(
+        {
+            "participant": np.tile(np.arange(7), 2),
+            "condition": np.repeat(["indoor", "outdoor"], 7),
+            "value": np.exp(logs).ravel(),
+            "speed_m_s": 1.3 + np.concatenate([-half_step, half_step]),
+        }
+    )
+    line = stats.linregress(2 * half_step, logs[1] - logs[0])
+    result = adjusted(frame)
+    assert_allclose(np.log(result.ratio), line.intercept, rtol=1e-4)
+    half = stats.t.ppf(0.975, 5) * line.intercept_stderr
+    assert_allclose(
+        np.log(result.ratio_ci), [line.intercept - half, line.intercept + half], rtol=1e-3
+    )
+
+
+def test_levels_that_do_not_differ_still_leave_an_interval():
+    """The variance between participants at its boundary, where the fit has no Hessian."""
+    frame = walks(5, k=4)
+    frame["value"] /= np.exp(np.log(frame["value"]).groupby(frame["participant"]).transform("mean"))
+    assert np.isfinite(adjusted(frame).ratio_ci).all()
 
 
 @pytest.mark.parametrize("effect", [0.0, 0.3])
