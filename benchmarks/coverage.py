@@ -58,6 +58,16 @@ DESIGNS = (
     Design("skewness 1.0", skewness=1.0),
     Design("skewness 1.4", skewness=1.4),
 )
+PEOPLE = {"participants most": (2.0, 1.0, 0.7)}  # SD of participants, sessions, cycles
+OTHERS = {"sessions most": (0.5, 1.5, 0.7), "cycles most": (0.5, 0.5, 1.5)}
+UNNESTED = {"between > within": (2.0, 0.0, 0.7), "within > between": (0.5, 0.0, 1.5)}
+# Sessions and cycles, fewest and most; SD over participants of the logarithm of their spread.
+MODELS = {
+    "two sessions of 10 cycles": ((2, 2), (10, 10), 0.0),
+    "1 to 3 sessions of 5 to 60 cycles": ((1, 3), (5, 60), 0.0),
+    "no session nested, 5 to 60 cycles": ((1, 1), (5, 60), 0.0),
+    "1 to 3 sessions, SD of ln spread 0.3": ((1, 3), (5, 60), 0.3),
+}
 SIZED = (6, 10, 20, 40)
 TRIALS = tuple(itertools.product((10, 20, 50), (0.0, 0.5)))  # cycles, serial correlation
 OTHER_TRIALS = tuple(
@@ -102,6 +112,10 @@ def cells() -> Iterator[Cell]:
         form = "one spread" if constant else "a line for the spread"
         run = partial(size_studies, k=k, growth=growth, constant_spread=constant)
         yield Cell(f"limits at a size, {form}", f"{_grown(growth)}, {k} participants", run)
+    yield from _model_cells(OTHERS, "two sessions of 10 cycles")
+    yield from _model_cells(PEOPLE | OTHERS, "1 to 3 sessions of 5 to 60 cycles")
+    yield from _model_cells(UNNESTED, "no session nested, 5 to 60 cycles")
+    yield from _model_cells(PEOPLE | OTHERS, "1 to 3 sessions, SD of ln spread 0.3")
     yield from _trial_cells(OTHER_TRIALS, ", other serial correlations", share=0.5)
     for n in (10, 20, 50):
         run = partial(drift_studies, cycles=n)
@@ -151,9 +165,15 @@ def _further_cells() -> Iterator[Cell]:
         yield Cell("test and retest", f"{k} participants", partial(reliability_studies, k=k))
     for k in PARTICIPANTS:
         yield Cell("unlinked replicates", f"{k} participants", partial(unlinked_studies, k=k))
-    for k in PARTICIPANTS:
-        yield Cell("mixed model, sessions nested", f"{k} participants",
-                   partial(model_studies, k=k), share=0.1)  # fmt: skip
+    yield from _model_cells(PEOPLE, "two sessions of 10 cycles")
+
+
+def _model_cells(spreads: dict[str, tuple[float, float, float]], design: str) -> Iterator[Cell]:
+    """Yield the cells of the mixed model in one of its designs."""
+    sessions, cycles, differ = MODELS[design]
+    for (spread, sds), k in itertools.product(spreads.items(), PARTICIPANTS):
+        run = partial(model_studies, k=k, sds=sds, sessions=sessions, cycles=cycles, spread=differ)
+        yield Cell(f"mixed model, {design}", f"{spread}, {k} participants", run)
 
 
 def run_cell(numbered: tuple[int, Cell], *, studies: int, seed: int) -> dict[str, float]:

@@ -38,13 +38,19 @@ from twinangle.agreement import (
     unlinked_limits,
     within_participant_limits,
 )
-from twinangle.agreement._intervals import exact_limit_factors, exact_pair_factors
+from twinangle.agreement._intervals import (
+    exact_limit_factors,
+    exact_pair_factors,
+    join_limits,
+)
+from twinangle.agreement._model_intervals import bias_half_width, model_limits
 from twinangle.agreement._participants import (
     ParticipantLimits,
     limits_over_participants,
     log_mean_interval,
 )
 from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._size_bands import line_bands
 from twinangle.conditions import compare_conditions, unbiased_sd_factor
 
@@ -150,7 +156,7 @@ def _limit(bounds: tuple[np.ndarray, ...], truth: float) -> np.ndarray:
 @lru_cache
 def _factor_table() -> tuple[np.ndarray, np.ndarray]:
     """Return exact factors over 1/√n, for interpolation: exact to 5 decimals."""
-    n = np.unique(np.round(np.geomspace(20, 1300, 150)).astype(int))
+    n = np.unique(np.round(np.geomspace(20, 3700, 170)).astype(int))
     return 1 / np.sqrt(n[::-1]), np.array([exact_limit_factors(int(m)) for m in n[::-1]])
 
 
@@ -581,27 +587,90 @@ def reliability_studies(rng: np.random.Generator, n: int, k: int) -> Held:
     return one_by_one(n, study)
 
 
-def model_studies(rng: np.random.Generator, n: int, k: int) -> Held:
-    """Unlinked replicates, and a mixed model with sessions nested in participants."""
+def model_studies(
+    rng: np.random.Generator,
+    n: int,
+    k: int,
+    sds: tuple[float, float, float],
+    sessions: tuple[int, int],
+    cycles: tuple[int, int],
+    spread: float = 0.0,
+) -> Held:
+    """Mixed model, sessions nested in participants; all cycles pooled, and MOVER, beside.
+
+    The fit is the closed form that the public function starts statsmodels from; the first studies
+    go through that function too and must agree.
+    """
+    truth = Z * float(np.sqrt(np.square(sds).sum()))
+    done = 0
 
     def study() -> dict[str, bool]:
-        person, session = 2 * rng.standard_normal(k), rng.standard_normal((k, 2))
-        values = (person[:, None] + session)[:, :, None] + rng.standard_normal((k, 2, 10))
-        people, nested = np.repeat(np.arange(k), 20), np.tile(np.repeat([0, 1], 10), k)
-        try:
-            found = mixed_model_limits(values.ravel(), people, nested)
-        except ValueError:  # the fit failed: no interval, so none that holds
-            missed = dict.fromkeys(("mixed bias", "mixed lower", "mixed upper"), False)
-            return missed | {"refused": True}
-        truth = Z * np.sqrt(6.0)
+        nonlocal done
+        values, people, units = _nested_differences(rng, k, sds, sessions, cycles, spread)
+        sums = nested_sums(values, people, units)
+        fit = fit_reml(sums)
+        half = bias_half_width(fit, 0.95)
+        lower, upper = model_limits(sums, fit, 0.95, Z)
+        if done < CHECKED:
+            public = mixed_model_limits(values, people, units if sums.nested else None)
+            found = [fit.bias - half, fit.bias + half, *lower, *upper]
+            expected = [*public.bias_ci, *public.lower_ci, *public.upper_ci]
+            assert_allclose(found, expected, rtol=1e-3, atol=1e-3)
+        done += 1
+        mean, sd, size = values.mean(), values.std(ddof=1), values.size
+        naive = two_sided_student(0.95, size - 1) * sd / np.sqrt(size)
+        factors = _naive_factors(size)
+        mover = _mover_limits(sums, fit)
         return {
-            "refused": False,
-            "mixed bias": holds(found.bias_ci, 0),
-            "mixed lower": holds(found.lower_ci, -truth),
-            "mixed upper": holds(found.upper_ci, truth),
+            "bias": abs(fit.bias) <= half,
+            "lower": holds(lower, -truth),
+            "upper": holds(upper, truth),
+            "naive bias": abs(mean) <= naive,
+            "naive upper": holds((mean + factors[0] * sd, mean + factors[1] * sd), truth),
+            "MOVER upper": holds(mover, truth),
         }
 
     return one_by_one(n, study)
+
+
+def _nested_differences(
+    rng: np.random.Generator,
+    k: int,
+    sds: tuple[float, float, float],
+    sessions: tuple[int, int],
+    cycles: tuple[int, int],
+    spread: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return differences, participants and units, counts uniform between the ends given."""
+    several = rng.integers(sessions[0], sessions[1] + 1, k)
+    several[0] = sessions[1]  # somebody has two where anybody may
+    owner = np.repeat(np.arange(k), several)
+    units = np.repeat(np.arange(owner.size), rng.integers(cycles[0], cycles[1] + 1, owner.size))
+    own = sds[2] * np.exp(spread * rng.standard_normal(k) - spread**2)
+    level = sds[0] * rng.standard_normal(k)[owner] + sds[1] * rng.standard_normal(owner.size)
+    people = owner[units]
+    return level[units] + own[people] * rng.standard_normal(units.size), people, units
+
+
+def _naive_factors(n: int) -> tuple[float, float]:
+    """Return exact factors for n differences taken as independent."""
+    where, table = _factor_table()
+    inner, outer = (float(np.interp(1 / np.sqrt(n), where, column)) for column in table.T)
+    return inner, outer
+
+
+def _mover_limits(sums: NestedSums, fit: RemlFit) -> tuple[float, float]:
+    """Return the upper limit's interval with two parts of sd² recovered separately (Zou 2013)."""
+    k, total = sums.k, fit.total
+    kept = min(k * fit.bias_variance, total)
+    free = sums.owner.size - k if sums.nested and fit.nested > fit.within else sums.n - k
+    (low_a, high_a), (low_b, high_b) = _shares(k - 1), _shares(max(free, 1))
+    variance = (
+        total - np.hypot(kept * low_a, (total - kept) * low_b),
+        total + np.hypot(kept * high_a, (total - kept) * high_b),
+    )
+    half = two_sided_student(0.95, k - 1) * np.sqrt(fit.bias_variance)
+    return join_limits(fit.bias, float(np.sqrt(total)), float(half), Z, variance)[1]
 
 
 def unlinked_studies(rng: np.random.Generator, n: int, k: int) -> Held:

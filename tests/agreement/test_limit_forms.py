@@ -85,6 +85,9 @@ def test_one_replicate_against_many_reduces_to_the_simple_sd(seed):
     simple = limits_of_agreement(x - y)
     assert_allclose([result.bias, result.sd], [simple.bias, simple.sd], atol=1e-12)
     assert_allclose(result.bias_ci, simple.bias_ci)
+    # ... and the intervals of the limits are its exact ones, noncentral t
+    for name in ("lower_ci", "upper_ci"):
+        assert_allclose(getattr(result, name), getattr(simple, name), atol=1e-4 * simple.sd)
 
 
 def test_unlinked_order_of_participants_is_irrelevant():
@@ -110,7 +113,7 @@ def test_unlinked_limits_cover_in_simulation():
         y = true[b] + 0.4 * rng.standard_normal(20)
         low, high = unlinked_limits(x, a, y, b).upper_ci
         hits += low <= truth <= high
-    assert 0.917 <= hits / 400 <= 0.99
+    assert 0.917 <= hits / 400 <= 0.983
 
 
 def test_mixed_model_is_analysis_of_variance_when_balanced():
@@ -122,7 +125,8 @@ def test_mixed_model_is_analysis_of_variance_when_balanced():
     anova = limits_of_agreement(x, people, form="analysis-of-variance")
     assert_allclose(mixed.variance_between, anova.sd_between**2, rtol=1e-4)
     assert_allclose(mixed.variance_within, anova.sd_within**2, rtol=1e-4)
-    assert_allclose(mixed.upper_ci, anova.upper_ci, rtol=1e-4)
+    assert_allclose(mixed.bias_ci, anova.bias_ci, rtol=1e-6)
+    assert_allclose([mixed.lower, mixed.upper], [anova.lower, anova.upper], rtol=1e-4)
 
 
 def test_sessions_within_participants_are_a_level_of_their_own():
@@ -176,13 +180,16 @@ def test_every_form_speaks():
         assert len(result.to_frame()) == 1
 
 
-def test_a_mixed_model_that_cannot_be_fitted_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    # About one simulated study in some thousand ends so in the library (benchmarks/coverage.py).
+def test_a_mixed_model_that_statsmodels_cannot_fit_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    people = np.repeat(np.arange(5), 4)
+    difference = np.random.default_rng(1).normal(size=20) + people
+    usual = mixed_model_limits(difference, people)
+
     def fit(*_: object, **__: object) -> None:
         raise np.linalg.LinAlgError("Singular matrix")
 
     monkeypatch.setattr("statsmodels.regression.mixed_linear_model.MixedLM.fit", fit)
-    people = np.repeat(np.arange(5), 4)
-    difference = np.random.default_rng(1).normal(size=20)
-    with pytest.raises(ValueError, match=r"20 differences of 5 participants.*Singular matrix"):
-        mixed_model_limits(difference, people)
+    result = mixed_model_limits(difference, people)
+    assert not result.converged
+    assert "Singular matrix" in result.notes[0]
+    assert_allclose(result.upper_ci, usual.upper_ci, rtol=1e-5)

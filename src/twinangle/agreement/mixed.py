@@ -13,9 +13,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
-from twinangle.agreement._intervals import join_limits
-from twinangle.agreement._quantiles import chi_square_shares, half_width, two_sided_student
+from twinangle.agreement._model_intervals import bias_half_width, model_limits
+from twinangle.agreement._quantiles import half_width
+from twinangle.agreement._reml import NestedSums, RemlFit, fit_at, fit_reml, nested_sums
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement.limits import FEWEST_PARTICIPANTS
+
+_NO_SPREAD = 1e-20  # of all squares: what rounding leaves of equal differences
+_SAME_DEVIANCE = 1e-6  # what statsmodels may lose by where it stops
+_OWN = "the maximum of the likelihood's closed form is given."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,60 +109,59 @@ def mixed_model_limits(
     Raises
     ------
     ValueError
-        If there are fewer than 2 participants, nobody has 2 differences, all differences are
-        equal, a value is missing or infinite, the lengths differ, or the fit fails.
+        If there are fewer than 2 participants, nobody has 2 differences, nobody has 2 nested
+        units, differences of one unit are equal in all of them, a value is missing or infinite,
+        or the lengths differ.
 
     Notes
     -----
-    d_ijk = bias + a_i (+ b_ij) + e_ijk, by restricted maximum likelihood (statsmodels); sd² is the
-    sum of the variances. Bias: Student's t on k - 1 degrees of freedom. Limits: k bias_se² takes
-    the place of the variance of participants' means (k - 1 degrees of freedom), the remainder of
-    sd² has those of the nested units or of the residual, and MOVER joins them as in
-    `limits_of_agreement`.
+    d_ijk = bias + a_i (+ b_ij) + e_ijk, by restricted maximum likelihood; sd² is the sum of the
+    variances. The likelihood has a closed form here, whose maximum is found first (`fit_reml`);
+    statsmodels starts from there, without the variances that are 0 there, on which its search
+    breaks off. Its variances are given, unless their likelihood is lower than what it started
+    from or it fails, which a note then says. `bias_se` is the model's, by generalised least
+    squares.
+
+    The interval of the bias is Student's t from what participants' means show, whichever
+    variances the model found (`bias_half_width`); those of the limits are generalised confidence
+    intervals (`model_limits`), exact where cycles and units add nothing to what people differ by.
     """
     values = finite_array(difference, "difference", ndim=1, min_rows=3)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     parts = variance_components(values, participant)
-    _require_replication(values, parts)
     units = _nested_codes(parts.codes, nested, values.size)
-    fit, notes = _fit(values, parts.codes, units)
-    within = float(fit.scale)
-    between = float(np.asarray(fit.cov_re).ravel()[0])
-    inner = float(fit.vcomp[0]) if units is not None else float("nan")
-    total = between + within + (inner if units is not None else 0.0)
-    bias, error = (float(np.asarray(x)[0]) for x in (fit.fe_params, fit.bse_fe))
-    half = two_sided_student(confidence, parts.k - 1) * error
-    z, sd = half_width(coverage), float(np.sqrt(total))
-    n_nested = 0 if units is None else int(units.max()) + 1
+    sums = nested_sums(values, parts.codes, units)
+    _require_replication(values, parts, sums, units is not None)
+    fit, converged, notes = _fitted(values, parts.codes, units, sums)
+    half = bias_half_width(fit, confidence)
+    z, sd = half_width(coverage), float(np.sqrt(fit.total))
     lower_ci, upper_ci = NO_INTERVAL, NO_INTERVAL
-    if parts.k >= 4:
-        kept = min(parts.k * error**2, total)
-        free = (n_nested if units is not None and inner > within else values.size) - parts.k
-        variance = _total_interval(kept, total - kept, parts.k - 1, max(free, 1), confidence)
-        lower_ci, upper_ci = join_limits(bias, sd, half, z, variance)
+    if parts.k >= FEWEST_PARTICIPANTS:
+        lower_ci, upper_ci = model_limits(sums, fit, confidence, z)
     return MixedModelLimits(
-        bias=bias,
-        bias_se=error,
-        bias_ci=(bias - half, bias + half),
+        bias=fit.bias,
+        bias_se=float(np.sqrt(fit.bias_variance)),
+        bias_ci=(fit.bias - half, fit.bias + half),
         sd=sd,
-        variance_between=between,
-        variance_nested=inner,
-        variance_within=within,
-        lower=bias - z * sd,
+        variance_between=fit.between,
+        variance_nested=float("nan") if units is None else fit.nested,
+        variance_within=fit.within,
+        lower=fit.bias - z * sd,
         lower_ci=lower_ci,
-        upper=bias + z * sd,
+        upper=fit.bias + z * sd,
         upper_ci=upper_ci,
         n_participants=parts.k,
-        n_nested=n_nested,
+        n_nested=0 if units is None else sums.owner.size,
         n_observations=values.size,
-        converged=bool(fit.converged),
+        converged=converged,
         coverage=coverage,
         confidence=confidence,
-        notes=notes,
+        notes=(*notes, *_notes_on_zero(fit, units is not None)),
         assumptions=(
             (
                 "Participants, nested units and differences within them are independent and "
-                "normal, with the same spread in every participant."
+                "normal. The limits have one spread for everybody; their intervals allow for "
+                "participants who differ in it."
             ),
             (
                 "Participants weigh by what the model makes of their number of differences: the "
@@ -166,39 +171,95 @@ def mixed_model_limits(
     )
 
 
-def _require_replication(values: Floats, parts: Components) -> None:
+def _require_replication(values: Floats, parts: Components, sums: NestedSums, nested: bool) -> None:
     """Refuse data that a random-effects model cannot be fitted to."""
     if parts.k < 2 or parts.counts.max() < 2 or np.ptp(values) == 0:
         raise ValueError(
             f"a mixed model needs 2 participants, repeated differences and some spread; got "
             f"{parts.k} participant(s), at most {parts.counts.max()} difference(s) each."
         )
+    if nested and (not sums.nested or sums.counts.max() < 2):
+        raise ValueError(
+            "a nested level needs a participant with 2 units, and a unit with 2 differences; got "
+            f"{sums.owner.size} unit(s) of {sums.k} participants, at most "
+            f"{sums.counts.max():.0f} difference(s) each. Leave `nested` out."
+        )
+    if sums.squares.sum() <= _NO_SPREAD * float(np.sum((values - values.mean()) ** 2)):
+        raise ValueError(
+            f"a mixed model needs differences that vary within {'a unit' if nested else 'somebody'}"
+            "; all repeated ones are equal. Use `limits_of_agreement` on one of each."
+        )
 
 
-def _fit(
-    values: Floats, codes: NDArray[np.int64], units: NDArray[np.int64] | None
-) -> tuple[Any, tuple[str, ...]]:
-    """Return the fitted model and what the fit warned of; refuse data it cannot be fitted to."""
-    frame = pd.DataFrame({"d": values, "participant": codes})
-    extra = {}
-    if units is not None:
-        frame["unit"] = units
-        extra = {"vc_formula": {"unit": "0 + C(unit)"}, "re_formula": "1"}
+def _fitted(
+    values: Floats,
+    codes: NDArray[np.int64],
+    units: NDArray[np.int64] | None,
+    sums: NestedSums,
+) -> tuple[RemlFit, bool, tuple[str, ...]]:
+    """Return the fit, whether statsmodels converged to it, and what to say of that."""
+    start = fit_reml(sums)
+    ratios = np.array([start.between, start.nested]) / start.within
+    if not ratios.any():  # no random effect is left to be fitted
+        return start, True, ()
+    if ratios.all():
+        model, places = _nested_model(values, codes, units), [0, 1]
+    else:
+        level = codes if units is None or ratios[0] else units
+        model, places = _one_way_model(values, level), [int(ratios[0] == 0)]
+    try:
+        found, converged = _searched(model, start.bias, ratios[places])
+    except np.linalg.LinAlgError as error:
+        return start, False, (f"statsmodels could not fit the model ({error}); {_OWN}",)
+    ratios[places] = found
+    fit = fit_at(sums, ratios)
+    if fit.deviance > start.deviance + _SAME_DEVIANCE:
+        return start, False, (f"statsmodels ended at a lower likelihood; {_OWN}",)
+    return fit, converged, () if converged else ("The search of statsmodels did not converge.",)
+
+
+def _one_way_model(values: Floats, groups: NDArray[np.int64]) -> Any:
+    """Return the model with one random effect."""
     from statsmodels.regression.mixed_linear_model import MixedLM  # slow to import
 
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
-        model = MixedLM.from_formula("d ~ 1", groups="participant", data=frame, **extra)
-        try:
-            fit = model.fit(reml=True, method="powell", ftol=1e-14)
-        except np.linalg.LinAlgError as error:
-            raise ValueError(
-                f"The mixed model cannot be fitted to {values.size} differences of "
-                f"{codes.max() + 1} participants ({error}); "
-                "`limits_of_agreement` needs no such fit."
-            ) from error
-    said = tuple(dict.fromkeys(f"Model fit: {warning.message}" for warning in caught))
-    return fit, said
+    return MixedLM(values, np.ones((values.size, 1)), groups=groups)
+
+
+def _nested_model(values: Floats, codes: NDArray[np.int64], units: NDArray[np.int64] | None) -> Any:
+    """Return the model with participants and units within them."""
+    from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
+
+    columns, names = [], []
+    for code in range(int(codes.max()) + 1):
+        labels, own = np.unique(np.asarray(units)[codes == code], return_inverse=True)
+        columns.append(np.eye(labels.size)[own])
+        names.append([str(label) for label in labels])
+    ones = np.ones((values.size, 1))
+    nested = VCSpec(["unit"], [names], [columns])
+    return MixedLM(values, ones, groups=codes, exog_re=ones, exog_vc=nested)
+
+
+def _searched(model: Any, bias: float, ratios: Floats) -> tuple[Floats, bool]:
+    """Return the variance ratios that statsmodels finds from these, and whether it converged."""
+    from statsmodels.regression.mixed_linear_model import MixedLMParams
+
+    start = MixedLMParams.from_components(
+        fe_params=np.array([bias]), cov_re=ratios[:1].reshape(1, 1), vcomp=ratios[1:]
+    )
+    with warnings.catch_warnings():
+        # It warns of any variance below 0.01, in whatever unit, as if it were 0.
+        warnings.simplefilter("ignore")
+        fit = model.fit(start_params=start, reml=True, method="lbfgs")
+    found = np.concatenate([np.asarray(fit.cov_re).ravel(), np.asarray(fit.vcomp)]) / fit.scale
+    return found, bool(fit.converged)
+
+
+def _notes_on_zero(fit: RemlFit, nested: bool) -> tuple[str, ...]:
+    """Return a sentence for each variance that is estimated as 0."""
+    levels = [("participants", fit.between)] + [("nested units", fit.nested)] * nested
+    return tuple(
+        f"The variance between {name} is estimated as 0." for name, size in levels if size == 0
+    )
 
 
 def _nested_codes(
@@ -214,16 +275,3 @@ def _nested_codes(
         raise ValueError(f"`nested` is missing at index {int(np.argmax(labels.isna()))}.")
     pairs = [f"{code}|{label}" for code, label in zip(codes, labels, strict=True)]
     return np.asarray(pd.factorize(np.array(pairs, dtype=object))[0])
-
-
-def _total_interval(
-    kept: float, rest: float, free_kept: int, free_rest: int, confidence: float
-) -> Interval:
-    """Return the interval of the sum of two variances by MOVER."""
-    low_a, high_a = chi_square_shares(free_kept, confidence)
-    low_b, high_b = chi_square_shares(free_rest, confidence)
-    total = kept + rest
-    return (
-        float(total - np.hypot(kept * low_a, rest * low_b)),
-        float(total + np.hypot(kept * high_a, rest * high_b)),
-    )
