@@ -82,9 +82,8 @@ def generalised_limits(
 
     References
     ----------
-    .. [1] Weerahandi (1993). J Am Stat Assoc 88, 899-905. :doi:`10.1080/01621459.1993.10476355`
-    .. [2] Hannig, Iyer & Patterson (2006). J Am Stat Assoc 101, 254-269.
-       :doi:`10.1198/016214505000000736`
+    .. [1] Weerahandi (1993). J Am Stat Assoc 88, 899-905 (from memory).
+    .. [2] Hannig, Iyer & Patterson (2006). J Am Stat Assoc 101, 254-269 (from memory).
     """
     spread = _inverse_chi_square(means.df, _STEP)
     squares = (means.estimate * spread.values)[:, None]
