@@ -51,6 +51,13 @@ from twinangle.wearable.kalman.preintegration import (
 # Step of the running quantile: the inverse of the density of the logarithm of a chi-square with
 # four degrees of freedom at its lower quartile.
 QUANTILE_GAIN = 2.8
+# What the filter in the order of time remembers of the field.
+MEMORY_WEIGHT = 0  # seconds behind the reference
+MEMORY_MOVED = 1  # blocks, counted by their share of news, behind the quartile
+MEMORY_TOP = 2  # numerator and denominator of the magnetometer's lag
+MEMORY_BOTTOM = 3
+MEMORY_QUARTILE = 4  # lower quartile of the field's deviation
+MEMORY = 5
 
 
 @compiled
@@ -96,9 +103,9 @@ def filter_forward(  # type: ignore[no-untyped-def]
     n = nodes.size - 1
     starts, ends = np.empty((n, 4)), np.empty((n, 4))
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:3].copy()
-    weight, moved = start[2], 1.0
-    s2 = (c.field_noise * reference[0]) ** 2
-    top, bottom, quartile = 0.0, s2 / c.lag_prior**2, s2
+    memory = np.zeros(MEMORY)
+    memory[MEMORY_WEIGHT], memory[MEMORY_MOVED] = start[2], 1.0
+    meet_field(reference, memory, c)
     reference[2] = 0.0
     running, was_quiet = begin(P, c), False
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
@@ -126,33 +133,49 @@ def filter_forward(  # type: ignore[no-untyped-def]
         quiet = is_quiet(row, c)
         rest = quiet and was_quiet
         was_quiet = quiet
-        if reference[0] == 0.0 and row[SHARE_M] >= 0.5:
+        seen = row[SHARE_M] >= 0.5
+        if seen and reference[0] == 0.0:
             # the first reading of a magnetometer that was silent at the start
             reference[0] = row[NORM_M]
-            s2 = (c.field_noise * reference[0]) ** 2
-            bottom, quartile = s2 / c.lag_prior**2, s2
-        lag = top / bottom if bottom > 0 else 0.0
+            meet_field(reference, memory, c)
+        bottom = memory[MEMORY_BOTTOM]
+        lag = memory[MEMORY_TOP] / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
         step(state, P, row, rest, running, reference, lag, c, trace)
         run_along(running, row, trace, c)
-        if row[SHARE_M] >= 0.5 and reference[0] > 0:
-            d_top, d_bottom = lag_sums(row, reference[0], c)
-            top += d_top
-            bottom += d_bottom
-            s2 = (c.field_noise * reference[0]) ** 2
-            w = row[DURATION] / (1 + field_deviation(row, trace[TRACE_UP], reference) / s2)
-            weight = min(weight + w, c.reference_memory)
-            reference[0] += w / weight * (row[NORM_M] - reference[0])
-            if np.isnan(reference[1]):
-                reference[1] = trace[TRACE_UP]
-            reference[1] += w / weight * (trace[TRACE_UP] - reference[1])
-            # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
-            w = 1 - running[ABOUT_STAY]
-            moved = min(moved + w, c.reference_memory / row[DURATION])
-            below = 1.0 if running[ABOUT_DEVIATION] < quartile else 0.0
-            quartile *= np.exp(QUANTILE_GAIN * w / moved * (c.usual_share - below))
-            reference[2] = c.usual_factor * quartile
+        if seen and reference[0] > 0:
+            learn_field(row, trace, running, reference, memory, c)
     return starts, ends
+
+
+@compiled
+def meet_field(reference, memory, c):  # type: ignore[no-untyped-def]
+    """Begin what is learnt of the field from its norm in `reference`."""
+    s2 = (c.field_noise * reference[0]) ** 2
+    memory[MEMORY_BOTTOM], memory[MEMORY_QUARTILE] = s2 / c.lag_prior**2, s2
+
+
+@compiled
+def learn_field(row, trace, running, reference, memory, c):  # type: ignore[no-untyped-def]
+    """Learn the field's reference and the magnetometer's lag from a block, in place."""
+    top, bottom = lag_sums(row, reference[0], c)
+    memory[MEMORY_TOP] += top
+    memory[MEMORY_BOTTOM] += bottom
+    s2 = (c.field_noise * reference[0]) ** 2
+    w = row[DURATION] / (1 + field_deviation(row, trace[TRACE_UP], reference) / s2)
+    memory[MEMORY_WEIGHT] = min(memory[MEMORY_WEIGHT] + w, c.reference_memory)
+    share = w / memory[MEMORY_WEIGHT]
+    reference[0] += share * (row[NORM_M] - reference[0])
+    if np.isnan(reference[1]):
+        reference[1] = trace[TRACE_UP]
+    reference[1] += share * (trace[TRACE_UP] - reference[1])
+    # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
+    w = 1 - running[ABOUT_STAY]
+    memory[MEMORY_MOVED] = min(memory[MEMORY_MOVED] + w, c.reference_memory / row[DURATION])
+    below = 1.0 if running[ABOUT_DEVIATION] < memory[MEMORY_QUARTILE] else 0.0
+    gain = QUANTILE_GAIN * w / memory[MEMORY_MOVED]
+    memory[MEMORY_QUARTILE] *= np.exp(gain * (c.usual_share - below))
+    reference[2] = c.usual_factor * memory[MEMORY_QUARTILE]
 
 
 @compiled
