@@ -256,7 +256,9 @@ def _intervals(
     less = [_parts(one, shift, curve) for one, curve in zip(without, moved, strict=True)]
     left_out = {name: np.array([one[name] for one in less]) for name in parts}
     found = {
-        name: _root_interval(parts[name], left_out[name], confidence) for name in ("total", *PARTS)
+        name: _root_interval(parts[name], left_out[name], confidence)
+        for name in ("total", *PARTS)
+        if name not in ("random", "wander")  # these have intervals of their own
     }
     found["gain"] = pseudo_interval(parts["gain"], left_out["gain"], confidence)
     rest = test - reference

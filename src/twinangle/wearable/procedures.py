@@ -225,31 +225,21 @@ def _already_oriented(pair: SensorPair) -> OrientationPair:
     raise AngleError("the trial mixes orientations with raw signals; give one kind throughout.")
 
 
-PROCEDURES: Mapping[str, Procedure] = MappingProxyType(
-    {
-        "kalman": with_filter(orientation.kalman),
-        "kalman-forward": with_filter(orientation.kalman_forward),
-        "vqf": with_filter(orientation.vqf_offline),
-        "vqf-forward": with_filter(orientation.vqf_forward),
-        "kalman-two-sensors": with_both(),
-        "kalman-joint-centre": without_magnetometers(orientation.kalman, joint_centre_heading),
-        "vqf-joint-centre": without_magnetometers(orientation.vqf_offline, joint_centre_heading),
-        "kalman-hinge": without_magnetometers(orientation.kalman, hinge_heading),
-        "vqf-hinge": without_magnetometers(orientation.vqf_offline, hinge_heading),
-        "orientation": from_orientations,
-    }
-)
-
-_BEYOND_ONE_FIELD = frozenset(
-    {
-        "kalman-two-sensors",
-        "kalman-joint-centre",
-        "vqf-joint-centre",
-        "kalman-hinge",
-        "vqf-hinge",
-        "orientation",
-    }
-)
+_BY_EACH_FIELD: dict[str, Procedure] = {
+    "kalman": with_filter(orientation.kalman),
+    "kalman-forward": with_filter(orientation.kalman_forward),
+    "vqf": with_filter(orientation.vqf_offline),
+    "vqf-forward": with_filter(orientation.vqf_forward),
+}
+_BEYOND_ONE_FIELD: dict[str, Procedure] = {
+    "kalman-two-sensors": with_both(),
+    "kalman-joint-centre": without_magnetometers(orientation.kalman, joint_centre_heading),
+    "vqf-joint-centre": without_magnetometers(orientation.vqf_offline, joint_centre_heading),
+    "kalman-hinge": without_magnetometers(orientation.kalman, hinge_heading),
+    "vqf-hinge": without_magnetometers(orientation.vqf_offline, hinge_heading),
+    "orientation": from_orientations,
+}
+PROCEDURES: Mapping[str, Procedure] = MappingProxyType({**_BY_EACH_FIELD, **_BEYOND_ONE_FIELD})
 
 
 def trusts_each_field(name: str) -> bool:
