@@ -67,7 +67,7 @@ class MagneticDisturbance:
         text = (
             f"the magnetic field's direction strays by about {self.heading_spread_deg:.0f}° (more "
             f"than {SPREAD_LIMIT_DEG:g}°), so the heading that one sensor has from it is "
-            "uncertain. Compare `kalman-two-sensors` or a procedure without magnetometers."
+            "uncertain. Compare kalman-two-sensors or a procedure without magnetometers."
         )
         return (text,)
 
