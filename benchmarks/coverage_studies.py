@@ -16,7 +16,6 @@ import pandas as pd
 from numpy.testing import assert_allclose
 from scipy import signal, special
 
-from twinangle.adjusted_conditions import compare_conditions_adjusted
 from twinangle.agreement import (
     bootstrap_curve_band,
     compare_curves,
@@ -52,7 +51,8 @@ from twinangle.agreement._participants import (
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._size_bands import line_bands
-from twinangle.conditions import compare_conditions, unbiased_sd_factor
+from twinangle.agreement.conditions import compare_conditions, unbiased_sd_factor
+from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
 
 Held = dict[str, np.ndarray]
 Z = half_width(0.95)

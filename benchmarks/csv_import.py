@@ -38,7 +38,7 @@ def write(path: Path, hours: float) -> None:
 
 
 def read_ours(path: Path) -> None:
-    from twinangle.importers import read_recording
+    from twinangle.formats import read_recording
 
     read_recording(path, columns=CHANNELS, time="time_s")
 
@@ -53,7 +53,7 @@ def child(which: str, path: Path) -> None:
     """Time one reader, imports done beforehand, and print seconds and peak MiB."""
     import pandas  # noqa: F401, ICN001
 
-    import twinangle.importers  # noqa: F401
+    import twinangle.formats  # noqa: F401
 
     start = time.perf_counter()
     (read_ours if which == "ours" else read_baseline)(path)

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from twinangle.cycles import bout_units, find_cycles
-from twinangle.recording import CycleSet, PairedAngles
+from twinangle.signals.recording import CycleSet, PairedAngles
 
 RATE_HZ, HOURS, BOUTS = 100.0, 8, 20
 Array = NDArray[np.float64]

@@ -20,7 +20,7 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.cycles import find_cycles
 from twinangle.cycles.normalise import cut
-from twinangle.recording import CycleSet, PairedAngles
+from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.simulate import SimulatedTruth, simulate_walk
 
 METHODS = ("shank-gyroscope", "angle-peak")

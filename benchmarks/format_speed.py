@@ -61,19 +61,19 @@ def write_edf(path: Path, minutes: float) -> None:
 
 
 def ours_points(path: Path) -> None:
-    from twinangle.importers import read_recording
+    from twinangle.formats import read_recording
 
     read_recording(path, columns=COORDINATES)
 
 
 def ours_analogue(path: Path) -> None:
-    from twinangle.importers import read_recording
+    from twinangle.formats import read_recording
 
     read_recording(path, columns=ANALOGUE)
 
 
 def ours_edf(path: Path) -> None:
-    from twinangle.importers import read_recording
+    from twinangle.formats import read_recording
 
     read_recording(path, columns=SIGNALS)
 
@@ -120,7 +120,7 @@ TASKS = {
 
 def child(reader: str, path: Path) -> None:
     """Time one reader, imports done beforehand, and print seconds and peak MiB."""
-    import twinangle.importers  # noqa: F401
+    import twinangle.formats  # noqa: F401
 
     for library in ("ezc3d", "edfio", "pyedflib"):
         if reader.startswith(library):

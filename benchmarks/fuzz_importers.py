@@ -190,7 +190,7 @@ def processor_s() -> float:
 def worker(kind: str, seed: int, count: int) -> None:
     """Read `count` mutants; print a line for each bad end, then the totals."""
     from twinangle.errors import TwinangleError
-    from twinangle.importers import describe_file, read_recording
+    from twinangle.formats import describe_file, read_recording
 
     rng = np.random.default_rng(seed)
     read, refused, slowest = 0, 0, 0.0

@@ -15,11 +15,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from twinangle.recording import AngleRecording
+from twinangle.clocks import GyroscopeLag, gyroscope_lag, synchronise
+from twinangle.signals.recording import AngleRecording
 from twinangle.simulate import simulate_walk
-from twinangle.synchronise import GyroscopeLag, gyroscope_lag, synchronise
+from twinangle.wearable.procedure_input import WearableTrial
 from twinangle.wearable.procedures import estimate_motion
-from twinangle.wearable.trial import WearableTrial
 
 
 def one_walk(seed: int, skin_deg: float) -> tuple[float, GyroscopeLag, GyroscopeLag]:

@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import (
+from twinangle.signals.recording import (
     InertialRecording,
     OrientationPair,
     OrientationRecording,
@@ -40,10 +40,10 @@ from twinangle.recording import (
 )
 from twinangle.simulate import SimulatedTrial, simulate_walk
 from twinangle.simulate.instruments import SensorErrors
-from twinangle.wearable.magnetics import magnetic_disturbance
+from twinangle.wearable.heading.two_sensors import orient_jointly
 from twinangle.wearable.orientation import kalman, kalman_forward, vqf_forward, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.twosensors import orient_jointly
+from twinangle.wearable.quality.magnetic_field import magnetic_disturbance
 
 Array = NDArray[np.float64]
 Orient = Callable[[SensorPair], OrientationPair]

@@ -18,14 +18,14 @@ import sys
 
 import numpy as np
 
-from twinangle.recording import OrientationPair, SensorPair
+from twinangle.signals.recording import OrientationPair, SensorPair
 from twinangle.simulate import SimulatedTrial, simulate_walk
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading import joint_centre_heading
-from twinangle.wearable.hinge import hinge_heading
+from twinangle.wearable.heading.hinge import hinge_heading
+from twinangle.wearable.heading.relative import joint_centre_heading
+from twinangle.wearable.heading.two_sensors import orient_jointly
 from twinangle.wearable.orientation import kalman, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.twosensors import orient_jointly
 
 KINDS = {
     "rigid sensors": {},

@@ -26,8 +26,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import InertialRecording, SensorPair
+from twinangle.signals.recording import InertialRecording, SensorPair
 from twinangle.simulate import simulate_walk
+from twinangle.wearable.heading.two_sensors import orient_jointly
 from twinangle.wearable.orientation import (
     OrientationFilter,
     kalman,
@@ -35,7 +36,6 @@ from twinangle.wearable.orientation import (
     vqf_forward,
     vqf_offline,
 )
-from twinangle.wearable.twosensors import orient_jointly
 
 FOLDER = Path(__file__).resolve().parents[1] / "../shared/data/broad"
 Trial = tuple[InertialRecording, NDArray[np.float64], NDArray[np.bool_]]
@@ -90,7 +90,7 @@ def print_compile_time() -> None:
     """Time a first call in a new process with an empty cache, and one with the cache filled."""
     code = (
         "import time, numpy as np\n"
-        "from twinangle.recording import InertialRecording\n"
+        "from twinangle.signals.recording import InertialRecording\n"
         "from twinangle.wearable.orientation import kalman, kalman_forward\n"
         "r = np.random.default_rng(1)\n"
         "a, g, m = (r.normal(v, 0.1, (2000, 3)) for v in (5, 0, 30))\n"

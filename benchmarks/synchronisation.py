@@ -23,10 +23,10 @@ from scipy.interpolate import PchipInterpolator
 from scipy.signal import correlate
 from scipy.stats import beta
 
+from twinangle.clocks import drift_interval, lag_interval, synchronise
+from twinangle.clocks.correlation import normalised_correlation
 from twinangle.errors import SynchronisationError
-from twinangle.recording import AngleRecording, Interval, Synchronisation
-from twinangle.synchronise import drift_interval, lag_interval, synchronise
-from twinangle.synchronise.correlation import normalised_correlation
+from twinangle.signals.recording import AngleRecording, Interval, Synchronisation
 
 Array = NDArray[np.float64]
 

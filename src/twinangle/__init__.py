@@ -6,7 +6,7 @@ Three lines from a notebook::
     results = run_study(read_study("study.toml"))
     results.to_frame()
 
-Every step can be called alone with arrays: see `twinangle.wearable`, `twinangle.synchronise`,
+Every step can be called alone with arrays: see `twinangle.wearable`, `twinangle.clocks`,
 `twinangle.cycles` and `twinangle.agreement`.
 """
 
@@ -16,9 +16,9 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from twinangle.analysis import run_study
     from twinangle.errors import TwinangleError
     from twinangle.outputs import write_outputs
-    from twinangle.pipeline import run_study
     from twinangle.results import StudyResults, TrialResult
     from twinangle.simulate import write_demo_study
     from twinangle.study import Study, read_study
@@ -43,7 +43,7 @@ _HOME = {
     "TrialResult": "twinangle.results",
     "TwinangleError": "twinangle.errors",
     "read_study": "twinangle.study",
-    "run_study": "twinangle.pipeline",
+    "run_study": "twinangle.analysis",
     "write_demo_study": "twinangle.simulate",
     "write_outputs": "twinangle.outputs",
 }

@@ -55,7 +55,7 @@ def run(
 @app.command()
 def check(study: StudyPath) -> None:
     """Read and validate everything, compute nothing, list every fault."""
-    from twinangle.pipeline import check_study
+    from twinangle.analysis import check_study
     from twinangle.study import read_study
 
     loaded = read_study(study)
@@ -76,8 +76,8 @@ def describe(
     file: Annotated[Path, typer.Argument(help="A recording.", show_default=False)],
 ) -> None:
     """Tell what a recording holds: channels, units, rate, duration, gaps."""
-    from twinangle.importers import describe_file
-    from twinangle.proposal import suggest_section
+    from twinangle.formats import describe_file
+    from twinangle.init import suggest_section
 
     description = describe_file(file)
     print(description)
@@ -91,7 +91,7 @@ def init(
     folder: Annotated[Path, typer.Argument(help="A folder of recordings.", show_default=False)],
 ) -> None:
     """Look at a folder of recordings and propose a study file and a trials table."""
-    from twinangle.proposal import propose_study, write_proposal
+    from twinangle.init import propose_study, write_proposal
 
     proposal = propose_study(folder)
     written = write_proposal(folder, proposal)
@@ -153,7 +153,7 @@ def plan(
     confidence: Annotated[float, typer.Option(help="Of the intervals and claims.")] = 0.95,
 ) -> None:
     """Tell how many participants and cycles a study needs."""
-    from twinangle.planning_aims import Aims, planned_sizes
+    from twinangle.plan import Aims, planned_sizes
 
     aims = Aims(
         sd_between=sd_between,
@@ -226,8 +226,8 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
+    from twinangle.analysis import compile_ahead, input_files
     from twinangle.outputs import check_output_folder, run_into
-    from twinangle.pipeline import compile_ahead, input_files
 
     check_output_folder(out, study_folder=study.folder, inputs=input_files(study))
     compile_ahead(study, announce=lambda text: print(text, flush=True))

@@ -17,16 +17,16 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from twinangle.analysis import analyse_trial, pool_study
 from twinangle.errors import StudyError
 from twinangle.parallel import Workers
-from twinangle.pipeline import analyse_trial, pool_study
 from twinangle.report import write_report
 from twinangle.report.document import write_parts
 from twinangle.report.drawing import Written, write_trial
 from twinangle.report.grouping import Key, TrialGroup, stems_of
 from twinangle.report.style import font_families
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results_json import to_text
+from twinangle.results.serialise import to_text
 from twinangle.study import Study, Trial
 
 MANIFEST = ".twinangle-outputs.json"
@@ -67,7 +67,7 @@ def write_outputs(
     Parameters
     ----------
     results : StudyResults
-        What :func:`twinangle.pipeline.run_study` returned.
+        What :func:`twinangle.analysis.run_study` returned.
     folder : Path
         Created when absent; files of an earlier run are replaced, other files are left alone.
     jobs : int

@@ -2,7 +2,7 @@ import pytest
 
 from twinangle.agreement.planning import participants_for_limits
 from twinangle.errors import StudyError
-from twinangle.planning_aims import Aims, planned_sizes
+from twinangle.plan import Aims, planned_sizes
 
 
 def test_every_aim_gets_a_sentence_and_what_it_rests_on():

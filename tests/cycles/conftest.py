@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from twinangle.recording import PairedAngles
+from twinangle.signals.recording import PairedAngles
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from twinangle.cycles import exclude, find_cycles
-from twinangle.recording import PairedAngles
+from twinangle.signals.recording import PairedAngles
 
 METHODS = st.sampled_from(["shank-gyroscope", "angle-peak"])
 FEW = settings(max_examples=12, deadline=None, derandomize=True)

@@ -5,7 +5,7 @@ import pytest
 
 from twinangle.cycles import find_cycles
 from twinangle.errors import CycleError
-from twinangle.recording import PairedAngles
+from twinangle.signals.recording import PairedAngles
 
 
 @pytest.fixture(scope="module")

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.testing import assert_allclose
 
 from twinangle.cycles import bout_units
-from twinangle.recording import CycleSet
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
+from twinangle.signals.recording import CycleSet
 
 WHO = ("participant", "procedure")
 

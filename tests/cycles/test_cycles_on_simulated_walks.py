@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from twinangle.cycles import find_cycles
-from twinangle.recording import CycleSet, PairedAngles
+from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.simulate import SimulatedTruth, simulate_walk
 
 SEEDS = range(6)

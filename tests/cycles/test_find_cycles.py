@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from twinangle.cycles import find_cycles, recut
 from twinangle.errors import CycleError
-from twinangle.recording import PairedAngles
+from twinangle.signals.recording import PairedAngles
 
 
 def found(w, **changes):

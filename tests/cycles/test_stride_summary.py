@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from twinangle.cycles import bout_summaries, find_cycles, stride_summary
-from twinangle.recording import CycleSet, PairedAngles
+from twinangle.signals.recording import CycleSet, PairedAngles
 
 
 def cycles_with(durations, reason=None, bout=None):

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from twinangle import read_study, run_study
+from twinangle.analysis import check_study
 from twinangle.errors import TwinangleError
-from twinangle.pipeline import check_study
 from twinangle.simulate import write_demo_study
 
 

@@ -13,7 +13,7 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from twinangle.pipeline import run_study
+from twinangle.analysis import run_study
 from twinangle.results import StudyResults, TrialResult
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study

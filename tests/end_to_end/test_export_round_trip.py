@@ -13,9 +13,9 @@ import pandas as pd
 import pytest
 
 from twinangle import read_study, run_study
+from twinangle.analysis import reading
 from twinangle.errors import StudyError, TwinangleError
 from twinangle.export import export_study
-from twinangle.pipeline import reading
 from twinangle.results import StudyResults
 from twinangle.simulate import write_demo_study
 

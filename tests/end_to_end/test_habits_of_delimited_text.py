@@ -10,9 +10,9 @@ import pytest
 from numpy.testing import assert_array_equal
 
 from twinangle import read_study
+from twinangle.analysis import analyse_trial
 from twinangle.errors import RecordingError
-from twinangle.importers import read_recording
-from twinangle.pipeline import analyse_trial
+from twinangle.formats import read_recording
 
 STUDY = """
 [study]

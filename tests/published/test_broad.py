@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import InertialRecording
+from twinangle.signals.recording import InertialRecording
 from twinangle.wearable.orientation import (
     OrientationFilter,
     kalman,

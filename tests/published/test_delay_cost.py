@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.recording import AngleRecording, CycleSet
-from twinangle.synchronise import align, manual, timing_cost
+from twinangle.clocks import align, manual, timing_cost
+from twinangle.signals.recording import AngleRecording, CycleSet
 
 STRIDE_S = 1.1
 RATE_HZ = 1000.0

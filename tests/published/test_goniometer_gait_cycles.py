@@ -16,7 +16,7 @@ from scipy.signal import find_peaks
 
 from twinangle.cycles import find_cycles
 from twinangle.cycles.events import flexion_peaks
-from twinangle.recording import PairedAngles
+from twinangle.signals.recording import PairedAngles
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data/goniometer-gait-22"
 RATE_HZ = 1000.0

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from twinangle.calibration import fit_calibration
+from twinangle.signals.straight_line import fit_calibration
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data/nist-strd/Norris.dat"
 

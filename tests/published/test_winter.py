@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from twinangle.importers import read_recording
+from twinangle.formats import read_recording
 from twinangle.reference.goniometer import reference_angle
+from twinangle.signals.timing import regularise
 from twinangle.study import MarkerReference
-from twinangle.timing import regularise
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data/winter-walking-trial"
 

@@ -12,8 +12,6 @@ from numpy.testing import assert_allclose
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import RecordingError
-from twinangle.recording import AngleRecording, Interval, Recording
-from twinangle.reference.filtering import low_pass
 from twinangle.reference.goniometer import (
     calibrated_angle,
     reference_angle,
@@ -21,7 +19,9 @@ from twinangle.reference.goniometer import (
     segment_angle,
     zero_at_standing,
 )
-from twinangle.reference.jointsystem import joint_coordinate_angles
+from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
+from twinangle.reference.low_pass import low_pass
+from twinangle.signals.recording import AngleRecording, Interval, Recording
 from twinangle.study import AngleReference, OrientationReference
 
 TIME = np.arange(300) / 100

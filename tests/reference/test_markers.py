@@ -12,8 +12,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import RecordingError
-from twinangle.importers import read_recording
-from twinangle.recording import Recording
+from twinangle.formats import read_recording
 from twinangle.reference.goniometer import reference_angle
 from twinangle.reference.markers import (
     anatomical_axes,
@@ -23,8 +22,9 @@ from twinangle.reference.markers import (
     sagittal_angle,
 )
 from twinangle.reference.optical import marker_angle
+from twinangle.signals.recording import Recording
+from twinangle.signals.timing import regularise
 from twinangle.study import MarkerReference
-from twinangle.timing import regularise
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-markers-ccby"
 

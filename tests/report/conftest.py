@@ -12,13 +12,13 @@ from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.multiple_correlation import multiple_correlation
 from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.analysis import pooling
+from twinangle.analysis.further import further_parts
+from twinangle.clocks.pairing import TimingCost
 from twinangle.cycles.summary import stride_summary
-from twinangle.pipeline import pooling
-from twinangle.pipeline.further import further_parts
-from twinangle.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult
-from twinangle.synchronise.pairing import TimingCost
+from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 
 RATE_HZ = 100.0
 PERCENT = np.linspace(0, 1, 101)

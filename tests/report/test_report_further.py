@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.pipeline.further import further_parts
+from twinangle.analysis.further import further_parts
 from twinangle.report.content import report_content
 from twinangle.report.methods_text import methods_text
 

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import Array, InertialRecording, OrientationRecording
+from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.simulate import SensorErrors, SimulatedTrial, simulate_walk
 from twinangle.simulate.body import turned_in_order
 from twinangle.simulate.field import make_field

@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.signal import butter, filtfilt
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 from twinangle.simulate import SimulatedTrial
 from twinangle.simulate.gait import THIGH_HARMONICS, THIGH_MEAN_DEG
 

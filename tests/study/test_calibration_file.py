@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.calibration import fit_calibration
 from twinangle.errors import StudyError
+from twinangle.signals.straight_line import fit_calibration
 from twinangle.study import read_study
 
 STUDY = """\

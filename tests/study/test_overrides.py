@@ -2,7 +2,7 @@ import pytest
 
 from twinangle.errors import StudyError
 from twinangle.study import read_study
-from twinangle.study.overrides import read_overrides
+from twinangle.study.overrides_table import read_overrides
 
 STUDY = """
 [study]

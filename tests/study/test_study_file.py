@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from twinangle.errors import StudyError
-from twinangle.recording import Interval
+from twinangle.signals.recording import Interval
 from twinangle.study import read_study
 
 # The example of the contract, with the trials table's name and columns as documented.

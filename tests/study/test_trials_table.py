@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from twinangle.errors import StudyError
-from twinangle.recording import Interval
-from twinangle.study.trials import Needs, read_trials
+from twinangle.signals.recording import Interval
+from twinangle.study.trials_table import Needs, read_trials
 
 NOTHING = Needs(static=False, reference=True, events=False)
 

@@ -5,7 +5,7 @@ import pytest
 from scipy.ndimage import gaussian_filter1d
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import InertialRecording, SensorPair
+from twinangle.signals.recording import InertialRecording, SensorPair
 
 FIELD = np.array([0.0, 18.0, -44.0])  # µT, east north up
 GRAVITY = np.array([0.0, 0.0, 9.81])

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from twinangle.recording import InertialRecording, Interval
-from twinangle.wearable.device_quality import STANDARD_GRAVITY, device_quality, handedness
+from twinangle.signals.recording import InertialRecording, Interval
+from twinangle.wearable.quality.device import STANDARD_GRAVITY, device_quality, handedness
 
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
 

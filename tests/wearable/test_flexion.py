@@ -9,7 +9,7 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
-from twinangle.recording import OrientationPair, OrientationRecording
+from twinangle.signals.recording import OrientationPair, OrientationRecording
 from twinangle.wearable import flexion, quaternions
 
 

@@ -8,8 +8,8 @@ import pytest
 from scipy import stats
 
 from twinangle.errors import AngleError
-from twinangle.recording import InertialRecording, Interval
-from twinangle.wearable.magnetics import disturbance_and_error, magnetic_disturbance
+from twinangle.signals.recording import InertialRecording, Interval
+from twinangle.wearable.quality.magnetic_field import disturbance_and_error, magnetic_disturbance
 
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
 

@@ -14,14 +14,14 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
-from twinangle.recording import InertialRecording, Interval, OrientationPair, SensorPair
+from twinangle.signals.recording import InertialRecording, Interval, OrientationPair, SensorPair
 from twinangle.wearable import flexion
-from twinangle.wearable.heading import joint_centre_heading
+from twinangle.wearable.heading.relative import joint_centre_heading
+from twinangle.wearable.heading.relative_tilt import level_together
 from twinangle.wearable.orientation import kalman, vqf_offline
-from twinangle.wearable.placement import arm_heights
+from twinangle.wearable.procedure_input import slice_pair
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.relativetilt import level_together
-from twinangle.wearable.trial import slice_pair
+from twinangle.wearable.quality.placement import arm_heights
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data"
 ROBOT_TASKS = ("circle_150", "triangle_250")

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from twinangle.errors import AngleError
-from twinangle.recording import AngleRecording, Interval, JointMotion, OrientationPair
-from twinangle.wearable import own
+from twinangle.signals.recording import AngleRecording, Interval, JointMotion, OrientationPair
+from twinangle.wearable import own_procedure
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion, require_procedure
 
@@ -101,9 +101,9 @@ def test_a_whole_motion_is_left_as_it_is(trial):
 
 
 def test_entry_points_are_found_and_named(trial, monkeypatch):
-    point = EntryPoint("mine", "invented_procedures:as_motion", own.ENTRY_POINT_GROUP)
-    monkeypatch.setattr(own, "entry_points", lambda group: [point])
-    assert own.registered_procedures() == ("mine",)
+    point = EntryPoint("mine", "invented_procedures:as_motion", own_procedure.ENTRY_POINT_GROUP)
+    monkeypatch.setattr(own_procedure, "entry_points", lambda group: [point])
+    assert own_procedure.registered_procedures() == ("mine",)
     assert estimate_motion(trial, "mine").angle.source == "own"
     with pytest.raises(AngleError, match="'mine', or module:function, got 'yours'"):
         require_procedure("yours")

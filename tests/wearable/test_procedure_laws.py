@@ -7,7 +7,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
-from twinangle.recording import Interval, SensorPair
+from twinangle.signals.recording import Interval, SensorPair
 from twinangle.simulate import simulate_walk
 from twinangle.simulate.instruments import SensorErrors
 from twinangle.wearable.procedures import WearableTrial, estimate_motion

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from twinangle.errors import AngleError
-from twinangle.recording import (
+from twinangle.signals.recording import (
     Interval,
     OrientationPair,
     OrientationRecording,

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from twinangle.cycles import find_cycles
-from twinangle.recording import CycleSet, Interval, PairedAngles
+from twinangle.signals.recording import CycleSet, Interval, PairedAngles
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.residual import residual_by_cycle
+from twinangle.wearable.quality.residual import residual_by_cycle
 
 
 def cycles_of(start_s, end_s, reason=None):

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.errors import RecordingError
-from twinangle.recording import Recording
+from twinangle.signals.recording import Recording
 from twinangle.study import InertialWearable, OrientationWearable
 from twinangle.wearable.sensors import (
     STANDARD_GRAVITY,

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from twinangle.errors import AngleError
-from twinangle.recording import OrientationPair, SensorPair
+from twinangle.signals.recording import OrientationPair, SensorPair
 from twinangle.simulate import simulate_walk
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading import joint_centre_heading
+from twinangle.wearable.heading.relative import joint_centre_heading
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 

@@ -5,14 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from twinangle.recording import OrientationPair, SensorPair
+from twinangle.signals.recording import OrientationPair, SensorPair
 from twinangle.simulate import simulate_walk
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading import joint_centre_heading
+from twinangle.wearable.heading.relative import joint_centre_heading
+from twinangle.wearable.heading.relative_tilt import level_together
+from twinangle.wearable.heading.two_sensors import common_weights, orient_jointly
 from twinangle.wearable.orientation import kalman, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.relativetilt import level_together
-from twinangle.wearable.twosensors import common_weights, orient_jointly
 
 
 @pytest.fixture(scope="module")

@@ -4,20 +4,20 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfiltfilt, welch
 
-from twinangle.recording import OrientationPair
+from twinangle.signals.recording import OrientationPair
 from twinangle.simulate import simulate_walk
 from twinangle.simulate.instruments import SegmentSensor
-from twinangle.wearable.heading import joint_centre_heading
-from twinangle.wearable.jointcentre import (
+from twinangle.wearable.heading.joint_centre import (
     SegmentTerms,
     find_joint_centre,
     liveliest,
     misfit_of,
     shared_terms,
 )
+from twinangle.wearable.heading.relative import joint_centre_heading
+from twinangle.wearable.heading.whitening import find_whitened_joint_centre, no_whitening
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.quaternions import conjugate, multiply
-from twinangle.wearable.whitening import find_whitened_joint_centre, no_whitening
 
 RATE_HZ = 50.0
 

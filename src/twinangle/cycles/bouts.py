@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 # An interval between events above this many typical cycles is a pause, not a cycle.
 PAUSE = 2.5

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import signal as dsp
 
 from twinangle.errors import CycleError
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 # Low-pass, zero phase. The slow band holds the swing itself, the wide one the foot's contact.
 SWING_HZ = 5.0

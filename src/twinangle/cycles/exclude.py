@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
 from twinangle.cycles.normalise import count_missing
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 Reasons = list[str]
 MAD_TO_SD = 1.4826  # of a normal distribution

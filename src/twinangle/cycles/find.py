@@ -17,7 +17,7 @@ from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_cons
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
-from twinangle.recording import Array, CycleSet, PairedAngles
+from twinangle.signals.recording import Array, CycleSet, PairedAngles
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
 LEAST_CYCLES = 3

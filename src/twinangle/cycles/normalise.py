@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 CYCLE_PERCENT: Array = np.linspace(0.0, 100.0, 101)
 

@@ -8,7 +8,7 @@ from typing import Literal, cast
 import numpy as np
 
 from twinangle.errors import CycleError
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 Override = tuple[float, Literal["include", "exclude"], str]
 """Which cycle (an int is its index, a float a time within it, in seconds), what, and why."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.recording import Array, CycleSet
+from twinangle.signals.recording import Array, CycleSet
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.summary import StrideSummary, bout_summaries
-from twinangle.recording import Array, CycleSet
+from twinangle.signals.recording import Array, CycleSet
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,17 +10,17 @@ from functools import partial
 from pathlib import Path
 
 import twinangle
+from twinangle.analysis import analyse_trial
 from twinangle.errors import StudyError
 from twinangle.export.derived import write_derived
 from twinangle.export.labels import Name, names_of
+from twinangle.export.participants import write_participants
 from twinangle.export.privacy import code_names, personal_covariates, refuse_names, said_of_dates
 from twinangle.export.raw import RawWriter
 from twinangle.export.sessions import write_scans
 from twinangle.export.study_files import write_study_files
-from twinangle.export.tables import write_participants
 from twinangle.export.texts import write_json, write_text
 from twinangle.parallel import in_order
-from twinangle.pipeline import analyse_trial
 from twinangle.study import Study, Trial
 
 BIDS_VERSION = "1.9.0"

@@ -6,7 +6,7 @@ import re
 
 from twinangle.errors import StudyError
 from twinangle.study import Study
-from twinangle.study.privacy import DATE, privacy_warnings
+from twinangle.study.participant_codes import DATE, privacy_warnings
 
 HINT = "Change them in the trials table, or let the export give new codes (--recode)."
 PERSONAL = re.compile(

@@ -9,13 +9,13 @@ from typing import cast
 import numpy as np
 
 from twinangle.errors import StudyError
-from twinangle.export.channels import describe
+from twinangle.export.channel_rows import describe
 from twinangle.export.labels import Name
 from twinangle.export.recordings import TIME, Samples, write_recording
 from twinangle.export.sessions import Start
 from twinangle.export.texts import write_csv
-from twinangle.importers import UnlikeRatesError, read_event_times, read_recording
-from twinangle.recording import Interval, Recording, Synchronisation
+from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.signals.recording import Interval, Recording, Synchronisation
 from twinangle.study import (
     InertialWearable,
     OrientationWearable,

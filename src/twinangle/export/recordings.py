@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.export.channels import COLUMNS, COUNTED, FRAMES, Channel, latency, own_clock
+from twinangle.export.channel_rows import COLUMNS, COUNTED, FRAMES, Channel, latency, own_clock
 from twinangle.export.labels import Name
 from twinangle.export.texts import LATENCY, write_json, write_samples, write_tsv
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 TIME = "time_s"
 

@@ -10,12 +10,12 @@ from typing import Any
 from twinangle.export.labels import Name
 from twinangle.export.raw import RawWriter, time_name
 from twinangle.export.texts import toml_text, write_csv, write_text
-from twinangle.recording import Interval
+from twinangle.signals.recording import Interval
 from twinangle.study import Reference, SensorFiles, Study, Trial, Wearable
-from twinangle.study.calibration import read_points
-from twinangle.study.overrides import NEEDED
-from twinangle.study.reading import PLAIN_SECTIONS
-from twinangle.study.trials import IDENTIFIERS
+from twinangle.study.calibration_table import read_points
+from twinangle.study.overrides_table import NEEDED
+from twinangle.study.study_file import PLAIN_SECTIONS
+from twinangle.study.trials_table import IDENTIFIERS
 
 OVERRIDES = "sourcedata/cycle_overrides.csv"
 CALIBRATION = "sourcedata/calibration.csv"

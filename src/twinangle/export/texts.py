@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from twinangle.errors import StudyError
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 MISSING = "n/a"  # the specification's word for a missing value
 ROWS_AT_ONCE = 50_000

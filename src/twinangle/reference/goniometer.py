@@ -9,17 +9,17 @@ from typing import Protocol, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.channels import (
+from twinangle.errors import RecordingError
+from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
+from twinangle.reference.low_pass import low_pass, require_cutoff
+from twinangle.reference.optical import MarkerSettings, marker_angle
+from twinangle.signals.channels import (
     refuse_constant,
     require_enough_samples,
     sampling_rate_hz,
     unit_quaternions,
 )
-from twinangle.errors import RecordingError
-from twinangle.recording import AngleRecording, Array, Interval, Recording
-from twinangle.reference.filtering import low_pass, require_cutoff
-from twinangle.reference.jointsystem import joint_coordinate_angles
-from twinangle.reference.optical import MarkerSettings, marker_angle
+from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
 
 LARGEST_ANGLE_DEG = 360.0
 FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
@@ -118,7 +118,7 @@ def reference_angle(
     Parameters
     ----------
     recording : Recording
-        On a uniform clock, as `twinangle.timing.regularise` returns it.
+        On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     settings : AngleSettings, OrientationSettings or OpticalSettings
         The section (`study.reference`); its `kind` tells which of :func:`calibrated_angle`,
         :func:`segment_angle` and `twinangle.reference.optical.marker_angle` is meant.
@@ -189,7 +189,7 @@ def calibrated_angle(
     Parameters
     ----------
     recording : Recording
-        On a uniform clock, as `twinangle.timing.regularise` returns it.
+        On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     column : str
         The channel.
     unit : {"deg", "rad", "V"}
@@ -254,7 +254,7 @@ def segment_angle(
     Parameters
     ----------
     recording : Recording
-        On a uniform clock, as `twinangle.timing.regularise` returns it.
+        On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     proximal, distal : QuaternionColumns
         Channels of the two segments' quaternions (segment to laboratory), scalar first.
     flexion_axis, long_axis : {"x", "y", "z"}

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 # A cluster whose second direction is this much smaller than its first is as good as a line.
 LEAST_FLATNESS = 0.05

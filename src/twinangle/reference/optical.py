@@ -8,11 +8,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.channels import require_enough_samples, sampling_rate_hz
 from twinangle.errors import RecordingError
-from twinangle.recording import Array, Recording
-from twinangle.reference.filtering import low_pass, require_cutoff
-from twinangle.reference.jointsystem import joint_coordinate_angles
+from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
+from twinangle.reference.low_pass import low_pass, require_cutoff
 from twinangle.reference.markers import (
     Landmarks,
     SegmentMotion,
@@ -20,6 +18,8 @@ from twinangle.reference.markers import (
     sagittal_angle,
     segment_motions,
 )
+from twinangle.signals.channels import require_enough_samples, sampling_rate_hz
+from twinangle.signals.recording import Array, Recording
 
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 LARGE_RESIDUAL_MM = 10.0
@@ -100,7 +100,7 @@ def marker_angle(
     Parameters
     ----------
     recording : Recording
-        Positions on a uniform clock, as `twinangle.timing.regularise` returns it.
+        Positions on a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     settings : MarkerSettings
         The section of the study file.
     joint : {"knee", "elbow"}

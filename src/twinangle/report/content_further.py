@@ -7,7 +7,7 @@ import math
 from twinangle.agreement.forms import RatioLimits
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.pipeline.further import DEMING
+from twinangle.analysis.further import DEMING
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.content_lines import absent_lines, at_sizes_blocks, deming_blocks
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval

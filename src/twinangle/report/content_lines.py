@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from twinangle.agreement.deming import DemingLine
-from twinangle.pipeline.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
+from twinangle.analysis.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from twinangle.clocks import drift_interval
 from twinangle.cycles import bout_units
 from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
-from twinangle.recording import Synchronisation
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -21,8 +21,8 @@ from twinangle.report.fields import fields_by_condition
 from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
-from twinangle.synchronise import drift_interval
-from twinangle.wearable.device_quality import (
+from twinangle.signals.recording import Synchronisation
+from twinangle.wearable.quality.device import (
     BIAS_LIMIT_DEG_S,
     DROPPED_LIMIT,
     GYROSCOPE_NOISE_LIMIT_DEG_S,

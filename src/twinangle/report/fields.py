@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.recording import Array
 from twinangle.report.grouping import conditions, trial_groups
 from twinangle.results import SensorRecord, StudyResults, TrialResult
+from twinangle.signals.recording import Array
 
 BIN_S = 10.0  # of the table by time
 SEGMENTS = ("proximal", "distal")

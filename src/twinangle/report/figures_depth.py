@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import PooledBudget
-from twinangle.contest import Contest
+from twinangle.agreement.ranking import Contest
 from twinangle.report.figures_trial import Drawn
 from twinangle.report.grouping import conditions, distinct, trial_groups
 from twinangle.report.style import (

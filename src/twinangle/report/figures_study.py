@@ -8,8 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
+from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.limits import LimitsOfAgreement
-from twinangle.conditions import ConditionDifference
 from twinangle.report.figures_trial import Drawn
 from twinangle.report.grouping import conditions, participants, procedures
 from twinangle.report.style import (

@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from twinangle.agreement.variability import CycleVariability
-from twinangle.recording import Array, CycleSet, PairedAngles, Synchronisation
 from twinangle.report.grouping import TrialGroup
 from twinangle.report.style import (
     COLOURS,
@@ -31,6 +30,7 @@ from twinangle.report.style import (
 )
 from twinangle.report.wording import number
 from twinangle.results import TrialResult
+from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
 
 Mask = NDArray[np.bool_]
 STRETCH_S = 12.0

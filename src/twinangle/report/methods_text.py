@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from twinangle.recording import Synchronisation
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import count, listing, number, span
 from twinangle.results import StudyResults, TrialResult
+from twinangle.signals.recording import Synchronisation
 
 REFERENCES = {
     "Bland & Altman 1999": "Bland JM, Altman DG (1999). Measuring agreement in method comparison "

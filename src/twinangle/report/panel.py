@@ -23,7 +23,7 @@ from matplotlib.markers import TICKDOWN, TICKLEFT
 from matplotlib.text import Text
 from matplotlib.ticker import NullLocator
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 
 class _LateTicks:

@@ -18,8 +18,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from twinangle.recording import Array
 from twinangle.report.panel import Panel
+from twinangle.signals.recording import Array
 
 Rows = NDArray[np.intp]
 MM = 1 / 25.4  # inches

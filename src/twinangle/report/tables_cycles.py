@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.recording import Array
 from twinangle.results import StudyResults
+from twinangle.signals.recording import Array
 
 _CURVES = ("wearable", "reference")
 

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 from twinangle.simulate.gait import Gait, periodic_bump
 
 Segment = Literal["thigh", "shank"]

@@ -16,7 +16,7 @@ import pandas as pd
 
 from twinangle.checks import require_positive
 from twinangle.errors import StudyError
-from twinangle.recording import Interval
+from twinangle.signals.recording import Interval
 from twinangle.simulate.demo_texts import MARK, README, STUDY
 from twinangle.simulate.instruments import ReferenceErrors
 from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk

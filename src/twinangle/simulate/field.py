@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 from scipy.special import ndtr
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 from twinangle.simulate.schedule import Schedule
 
 STANCE_PEAK = (0.14, 0.06)  # centre and width in cycles

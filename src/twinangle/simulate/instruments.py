@@ -9,7 +9,7 @@ import numpy as np
 from scipy.interpolate import make_interp_spline
 from scipy.spatial.transform import Rotation
 
-from twinangle.recording import Array, GyroscopeSample, InertialRecording
+from twinangle.signals.recording import Array, GyroscopeSample, InertialRecording
 from twinangle.simulate.body import Body, Pose, Segment
 from twinangle.simulate.field import MagneticField
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.recording import Array, Interval
+from twinangle.signals.recording import Array, Interval
 
 _LIFT_S = 1.5  # raising the thigh before the functional movement, and lowering it after
 _REST_S = 2.0  # standing between the functional movement and the walk

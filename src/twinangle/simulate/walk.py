@@ -9,7 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from twinangle.checks import require_positive
-from twinangle.recording import (
+from twinangle.signals.recording import (
     AngleRecording,
     Array,
     GyroscopeSample,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from twinangle.study.reading import Study, read_study
 from twinangle.study.settings import (
     AgreementSettings,
     AngleReference,
@@ -18,7 +17,8 @@ from twinangle.study.settings import (
     Wearable,
     merged_columns,
 )
-from twinangle.study.trials import SensorFiles, Trial
+from twinangle.study.study_file import Study, read_study
+from twinangle.study.trials_table import SensorFiles, Trial
 
 __all__ = [
     "AgreementSettings",

@@ -13,6 +13,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from twinangle.naming import listed
+from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.section import (
     AxisMethod,
     AxisName,
@@ -24,7 +25,6 @@ from twinangle.study.section import (
     Text,
     ThreeColumns,
 )
-from twinangle.study.sensor_files import SensorFilePatterns
 
 
 class StudySection(Section):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from twinangle.errors import AngleError
-from twinangle.recording import (
+from twinangle.signals.recording import (
     AngleQuality,
     AngleRecording,
     Array,
@@ -30,9 +30,9 @@ from twinangle.wearable.flexion import (
     residual_angle,
     settle_sign,
 )
-from twinangle.wearable.hinge import hinge_axes
-from twinangle.wearable.placement import require_placement, slow_distal_warning
-from twinangle.wearable.trial import AxisMethod, OrientedTrial, WearableTrial
+from twinangle.wearable.heading.hinge import hinge_axes
+from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
+from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
 
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
 
@@ -91,7 +91,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     ------
     AngleError
         If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
-        :func:`twinangle.wearable.placement.require_placement`.
+        :func:`twinangle.wearable.quality.placement.require_placement`.
     """
     calibration = calibrate(oriented, trial.axis_method)
     if isinstance(trial.walk, SensorPair):

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
-from twinangle.recording import Array, OrientationPair
+from twinangle.signals.recording import Array, OrientationPair
 from twinangle.wearable import quaternions
 
 RateMethod = Literal["mean-rate", "principal-component"]

@@ -19,7 +19,7 @@ from scipy.interpolate import CubicSpline
 from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
-from twinangle.recording import InertialRecording, OrientationRecording
+from twinangle.signals.recording import InertialRecording, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
 
 if TYPE_CHECKING:

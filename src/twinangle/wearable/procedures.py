@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from twinangle.errors import AngleError
-from twinangle.recording import (
+from twinangle.signals.recording import (
     InertialRecording,
     JointMotion,
     OrientationPair,
@@ -16,19 +16,19 @@ from twinangle.recording import (
 )
 from twinangle.wearable import orientation
 from twinangle.wearable.calibration import measure_motion
-from twinangle.wearable.device_quality import LEFT_HANDED, handedness
-from twinangle.wearable.heading import joint_centre_heading
-from twinangle.wearable.hinge import hinge_heading
+from twinangle.wearable.heading.hinge import hinge_heading
+from twinangle.wearable.heading.relative import joint_centre_heading
+from twinangle.wearable.heading.six_axis import FindHeading, orient_without_magnetometers
+from twinangle.wearable.heading.two_sensors import JointlyOriented, orient_jointly
 from twinangle.wearable.kalman.parameters import KalmanParameters
-from twinangle.wearable.own import (
+from twinangle.wearable.own_procedure import (
     OwnProcedure,
     find_procedure,
     registered_procedures,
     run_procedure,
 )
-from twinangle.wearable.sixaxis import FindHeading, orient_without_magnetometers
-from twinangle.wearable.trial import WearableTrial, orient_trial
-from twinangle.wearable.twosensors import JointlyOriented, orient_jointly
+from twinangle.wearable.procedure_input import WearableTrial, orient_trial
+from twinangle.wearable.quality.device import LEFT_HANDED, handedness
 
 __all__ = [
     "PROCEDURES",
@@ -76,8 +76,9 @@ def with_both(parameters: KalmanParameters | None = None) -> Procedure:
     """Return the procedure in which the two sensors' magnetic headings help each other.
 
     Like :func:`with_filter` with `kalman`, but the sensors of each recording are oriented by
-    :func:`~twinangle.wearable.twosensors.orient_jointly`. Recordings in which the joint centre
-    cannot tell the heading, such as standing alone, fall back on each sensor's own, with a warning.
+    :func:`~twinangle.wearable.heading.two_sensors.orient_jointly`. Recordings in which the joint
+    centre cannot tell the heading, such as standing alone, fall back on each sensor's own, with a
+    warning.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from twinangle.recording import Array
+from twinangle.signals.recording import Array
 
 
 def cross(left: Array, right: Array) -> Array:

@@ -11,14 +11,14 @@ from typing import Protocol
 
 import numpy as np
 
-from twinangle.channels import (
+from twinangle.errors import RecordingError
+from twinangle.signals.channels import (
     refuse_constant,
     require_enough_samples,
     sampling_rate_hz,
     unit_quaternions,
 )
-from twinangle.errors import RecordingError
-from twinangle.recording import (
+from twinangle.signals.recording import (
     Array,
     GyroscopeSample,
     InertialRecording,
@@ -137,7 +137,7 @@ def build_sensor_pair(
     Parameters
     ----------
     recording : Recording
-        On a uniform clock, as `twinangle.timing.regularise` returns it.
+        On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     settings : InertialSettings
         Channel names, units and the gyroscope's convention (`study.wearable`).
     moving : bool
@@ -330,7 +330,7 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
     Parameters
     ----------
     recording : Recording
-        On a uniform clock, as `twinangle.timing.regularise` returns it.
+        On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     settings : OrientationSettings
         Channel names, scalar first (`study.wearable`).
 

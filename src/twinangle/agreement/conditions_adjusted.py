@@ -1,0 +1,226 @@
+"""One condition against another with covariates, by a mixed model."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.agreement.conditions import checked_conditions
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AdjustedRatio(Result):
+    """Ratio of a quantity under two conditions at equal covariates.
+
+    Attributes
+    ----------
+    condition, against : str
+        The condition, and the one it is compared with.
+    ratio : float
+        Of the quantity under condition to that under against, at equal covariates.
+    ratio_ci : tuple of float
+        Its interval.
+    covariates : str
+        Names of the covariates, comma separated.
+    shared : float
+        Share of the variance of the condition that the covariates explain; near 1, condition and
+        covariates cannot be told apart.
+    n_participants, n_trials : int
+        Participants and trials of the model.
+    confidence : float
+        Of the interval.
+    notes, assumptions : tuple of str
+        What to know before the number is used, and what it rests on.
+    """
+
+    condition: str
+    against: str
+    ratio: float
+    ratio_ci: Interval
+    covariates: str
+    shared: float
+    n_participants: int
+    n_trials: int
+    confidence: float
+    notes: tuple[str, ...]
+    assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded; a ratio has no unit."""
+        return (
+            f"{self.condition} against {self.against} at equal {self.covariates}: ratio "
+            f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)}); mixed "
+            f"model of {self.n_trials} trials of {self.n_participants} participants."
+        )
+
+
+def compare_conditions_adjusted(
+    frame: pd.DataFrame,
+    *,
+    against: str,
+    covariates: Sequence[str],
+    confidence: float = 0.95,
+) -> tuple[AdjustedRatio, ...]:
+    """Compare conditions at equal covariates such as walking speed or stride time.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row a trial, as for `compare_conditions`, values above 0, and a column a covariate.
+    against : str
+        The condition the others are compared with.
+    covariates : sequence of str
+        Columns of numbers.
+    confidence : float, default 0.95
+        Of the intervals.
+
+    Returns
+    -------
+    tuple of AdjustedRatio
+        One for each other condition, in order of first appearance.
+
+    Raises
+    ------
+    ValueError
+        As `compare_conditions`, or if a value is not above 0, a covariate is missing or not a
+        number, there are fewer than 3 participants, or the covariates tell the condition exactly.
+
+    Notes
+    -----
+    ln(value) = condition + covariates + participant (random) + error, by restricted maximum
+    likelihood (statsmodels). Student's t on k - 1 degrees of freedom, k participants, or on what
+    the trials leave beside participants, conditions and covariates where that is fewer: with one
+    trial a condition, every covariate costs one (containment; Schluchter & Elashoff 1990, J Stat
+    Comput Simul 37:69, from memory).
+    """
+    table = checked_conditions(frame, against)
+    if not (table["value"] > 0).all():
+        row = int(np.argmax(~(table["value"] > 0)))
+        raise ValueError(f"`value` in row {row} is {table['value'][row]:g}; ratios need above 0.")
+    if table["participant"].nunique() < 3:
+        raise ValueError("a mixed model of conditions needs at least 3 participants.")
+    names = [name for name in pd.unique(table["condition"]) if name != against]
+    dummies = np.column_stack([(table["condition"] == name).to_numpy(float) for name in names])
+    others = _covariate_columns(frame, covariates)
+    design = np.column_stack([np.ones(len(table)), dummies, others])
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        raise ValueError(
+            f"`covariates` {', '.join(covariates)} tell the condition exactly (or do not vary): "
+            "their effects cannot be parted."
+        )
+    fit, notes = _fit(np.log(table["value"].to_numpy(float)), design, table["participant"])
+    k = int(table["participant"].nunique())
+    t = two_sided_student(confidence, _degrees_of_freedom(design, table["participant"]))
+    effects = np.asarray(fit.fe_params)
+    errors = _standard_errors(design, table["participant"], fit)
+    return tuple(
+        AdjustedRatio(
+            condition=name,
+            against=against,
+            ratio=float(np.exp(effects[i])),
+            ratio_ci=(
+                float(np.exp(effects[i] - t * errors[i])),
+                float(np.exp(effects[i] + t * errors[i])),
+            ),
+            covariates=", ".join(covariates),
+            shared=_shared(dummies[:, i - 1], others),
+            n_participants=k,
+            n_trials=len(table),
+            confidence=confidence,
+            notes=notes,
+            assumptions=(
+                "Logarithms are normal about the model; covariates act alike in everyone.",
+                (
+                    "Only the named covariates are held equal; surface, turns and magnetic field "
+                    "are not."
+                ),
+            ),
+        )
+        for i, name in enumerate(names, start=1)
+    )
+
+
+def _degrees_of_freedom(design: NDArray[np.float64], participant: pd.Series) -> int:
+    """Return those of Student's t: of participants, or of the trials where they leave fewer."""
+    levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
+    left = len(design) - int(np.linalg.matrix_rank(np.column_stack([design, levels])))
+    return int(max(min(levels.shape[1] - 1, left), 1))
+
+
+def _standard_errors(
+    design: NDArray[np.float64], participant: pd.Series, fit: Any
+) -> NDArray[np.float64]:
+    """Return the standard errors of the effects, from (X'V⁻¹X)⁻¹ at the fitted variances.
+
+    The fit's own come of the inverse of a Hessian that includes the variances: where these are
+    flat or at their boundary it has none.
+    """
+    within, between = float(fit.scale), float(np.asarray(fit.cov_re).ravel()[0])
+    levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
+    sums, counts = levels.T @ design, levels.sum(axis=0)
+    # V = within (I + r J) in each participant, whose inverse is (I - r J/(1 + r n))/within
+    ratio = between / within
+    shared = ratio / (1 + ratio * counts)
+    information = (design.T @ design - (sums * shared[:, None]).T @ sums) / within
+    return np.asarray(np.sqrt(np.diag(np.linalg.inv(information))))
+
+
+def _covariate_columns(frame: pd.DataFrame, covariates: Sequence[str]) -> NDArray[np.float64]:
+    """Return the covariates about their means, one a column."""
+    if not covariates:
+        raise ValueError("`covariates` is empty; use `compare_conditions` without any.")
+    columns = []
+    for name in covariates:
+        if name not in frame.columns:
+            raise ValueError(f"`frame` has no column {name!r} for a covariate.")
+        values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
+        bad = ~np.isfinite(values)
+        if bad.any():
+            row = int(np.argmax(bad))
+            raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
+        columns.append(values - values.mean())
+    return np.column_stack(columns)
+
+
+def _fit(
+    values: NDArray[np.float64], design: NDArray[np.float64], participant: pd.Series
+) -> tuple[Any, tuple[str, ...]]:
+    """Return the fitted model and what the fit warned of."""
+    from statsmodels.regression.mixed_linear_model import MixedLM  # slow to import
+
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        model = MixedLM(values, design, groups=participant.to_numpy())
+        fit = model.fit(reml=True, method="powell", ftol=1e-14)
+    return fit, tuple(dict.fromkeys(_in_words(str(warning.message)) for warning in caught))
+
+
+def _in_words(message: str) -> str:
+    """Return a warning of the fit in plain words."""
+    if "boundary" in message:
+        return (
+            "The model finds no variation between participants beyond that between trials; it "
+            "takes their level as the same."
+        )
+    if "Hessian" in message:
+        return (
+            "The model's fit is flat in the variance between participants; the ratio does not "
+            "depend on it, its interval hardly."
+        )
+    return f"Model fit: {message}"
+
+
+def _shared(condition: NDArray[np.float64], others: NDArray[np.float64]) -> float:
+    """Return the share of the condition's variance that the covariates explain."""
+    centred = condition - condition.mean()
+    weights, *_ = np.linalg.lstsq(others, centred, rcond=None)
+    rest = centred - others @ weights
+    return float(1 - (rest @ rest) / (centred @ centred))

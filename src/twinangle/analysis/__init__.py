@@ -1,0 +1,17 @@
+"""One trial, then the study: the only place that knows the whole line."""
+
+from __future__ import annotations
+
+from twinangle.analysis.checking import check_study
+from twinangle.analysis.compiling import compile_ahead
+from twinangle.analysis.study import input_files, pool_study, run_study
+from twinangle.analysis.trial import analyse_trial
+
+__all__ = [
+    "analyse_trial",
+    "check_study",
+    "compile_ahead",
+    "input_files",
+    "pool_study",
+    "run_study",
+]

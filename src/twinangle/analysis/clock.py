@@ -1,0 +1,204 @@
+"""Place the reference on the wearable's clock, by the method the study names."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from twinangle.analysis.reading import TrialSignals
+from twinangle.clocks import (
+    GyroscopeLag,
+    by_gyroscopes,
+    event,
+    find_events,
+    gyroscope_lag,
+    manual,
+    shared_clock,
+    synchronise,
+    trigger,
+)
+from twinangle.errors import StudyError, SynchronisationError
+from twinangle.reference.goniometer import zero_at_standing
+from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
+from twinangle.study import Study, Trial
+
+
+def place_reference(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion
+) -> tuple[Synchronisation | None, AngleRecording | None]:
+    """Return the reference's clock and its angle; both None for a trial without a reference.
+
+    Raises
+    ------
+    SynchronisationError
+        If the clocks cannot be brought together with the certainty asked for.
+    StudyError
+        If the reference is to be zeroed at neutral standing and did not record it.
+    """
+    reference = signals.reference
+    if reference is None:
+        return None, None
+    clock = _clock(study, signals, motion, reference)
+    if getattr(study.reference, "zero_at_standing", False):
+        reference, note = _zeroed(reference, clock, trial)
+        clock = replace(clock, warnings=(*clock.warnings, note))
+    return clock, reference
+
+
+def check_by_gyroscopes(
+    study: Study,
+    signals: TrialSignals,
+    reference: AngleRecording | None,
+    clock: Synchronisation | None,
+) -> tuple[Synchronisation | None, dict[str, Any]]:
+    """Hold the lag against that of the gyroscopes, and take theirs where the study asks for it.
+
+    Returns
+    -------
+    clock : Synchronisation or None
+        With a warning where the two lags disagree.
+    record : dict
+        The comparison under the key `gyroscope_lag` of `results.json`; empty without raw sensors
+        or without a reference.
+
+    Raises
+    ------
+    SynchronisationError
+        If the study asks for the gyroscopes' lag and it cannot be had.
+    """
+    wanted = study.synchronisation.signal == "gyroscope"
+    if clock is None or reference is None:
+        return clock, {}
+    if signals.sensors is None:
+        if wanted:
+            raise SynchronisationError(
+                "[synchronisation] signal = 'gyroscope' needs the raw gyroscopes of both sensors, "
+                "which this wearable does not deliver."
+            )
+        return clock, {}
+    try:
+        found = gyroscope_lag(
+            signals.sensors, reference, clock, confidence=study.agreement.confidence
+        )
+    except SynchronisationError as error:
+        if wanted:
+            raise
+        note = f"the lag could not be checked by the gyroscopes: {error}"
+        return replace(clock, warnings=(*clock.warnings, note)), {
+            "gyroscope_lag": {"reason": str(error)}
+        }
+    return _with_gyroscopes(clock, found, wanted=wanted), {"gyroscope_lag": _lag_record(found)}
+
+
+def _with_gyroscopes(
+    clock: Synchronisation, found: GyroscopeLag, *, wanted: bool
+) -> Synchronisation:
+    chosen = by_gyroscopes(clock, found) if wanted else clock
+    if not found.disagree:
+        return chosen
+    known = clock.method in ("shared-clock", "manual", "trigger")
+    late = "delays it" if found.difference_s > 0 else "runs ahead of the sensors"
+    meaning = (
+        "The instruments differ by a delay, or `gyroscope_sample` or the clock is stated wrongly."
+        if known
+        else f"The procedure that computes the angle {late}."
+    )
+    effect = (
+        "The lag is the gyroscopes', so the delay is part of the difference reported."
+        if wanted
+        else 'The lag is the angle\'s, so the RMS does not show the delay; `signal = "gyroscope"` '
+        "in [synchronisation] leaves it in."
+    )
+    text = f"{found.summary()}. {meaning}" + ("" if known else f" {effect}")
+    return replace(chosen, warnings=(*chosen.warnings, text))
+
+
+def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
+    return {
+        "centre_s": found.centre_s,
+        "lag_s": found.lag_s,
+        "lag_se_s": found.lag_se_s,
+        "lag_systematic_s": found.lag_systematic_s,
+        "correlation": found.correlation,
+        "difference_s": found.difference_s,
+        "difference_ci_s": [found.interval.start_s, found.interval.end_s],
+        "disagree": found.disagree,
+    }
+
+
+def _clock(
+    study: Study, signals: TrialSignals, motion: JointMotion, reference: AngleRecording
+) -> Synchronisation:
+    settings = study.synchronisation
+    if settings.method == "shared-clock":
+        return shared_clock()
+    if settings.method == "manual":
+        unknown = float("nan")
+        return manual(
+            settings.lag_s or 0.0,
+            settings.drift_ppm or 0.0,
+            lag_se_s=settings.lag_se_s or unknown,
+            drift_se_ppm=settings.drift_se_ppm or unknown,
+        )
+    if settings.method == "trigger":
+        if signals.wearable_trigger is None or signals.reference_trigger is None:
+            raise SynchronisationError(
+                "method 'trigger' needs a trigger channel in both files: give "
+                "`wearable_trigger` and `reference_trigger` in [synchronisation]."
+            )
+        return trigger(
+            signals.wearable_trigger,
+            signals.reference_trigger,
+            drift=settings.drift,
+            max_lag_s=settings.max_lag_s,
+        )
+    if settings.method == "event":
+        return event(
+            motion.angle,
+            reference,
+            _events(signals, settings.events_s),
+            max_lag_s=settings.max_lag_s,
+            drift=settings.drift,
+        )
+    return synchronise(
+        motion.angle,
+        reference,
+        max_lag_s=settings.max_lag_s,
+        expected_lag_s=settings.expected_lag_s,
+        drift=settings.drift,
+    )
+
+
+def _events(
+    signals: TrialSignals, given: tuple[tuple[float, float], ...] | None
+) -> tuple[Interval, ...]:
+    """Return the stretches that hold the events: as given, or found by their impact."""
+    if given is not None:
+        return tuple(Interval(start_s, end_s) for start_s, end_s in given)
+    if signals.sensors is None:
+        raise SynchronisationError(
+            "method 'event' finds events by their impact in the accelerometer, which this "
+            "wearable does not deliver: give `events_s`, the stretches that hold them, in "
+            "[synchronisation]."
+        )
+    return find_events(signals.sensors.distal)
+
+
+def _zeroed(
+    reference: AngleRecording, clock: Synchronisation, trial: Trial
+) -> tuple[AngleRecording, str]:
+    """Return the reference with its mean over neutral standing taken off, and a note of it."""
+    if not isinstance(trial.static, Interval):
+        raise StudyError(
+            "[reference] zero_at_standing: neutral standing lies in no stretch of this recording "
+            "(`static_start_s`, `static_end_s`), so the reference did not record it."
+        )
+    start_s, end_s = clock.to_reference(np.array([trial.static.start_s, trial.static.end_s]))
+    zeroed, removed_deg = zero_at_standing(reference, Interval(float(start_s), float(end_s)))
+    note = (
+        f"{reference.source}: zeroed at neutral standing as [reference] zero_at_standing asks; "
+        f"{removed_deg:.2f}° were subtracted, and the offset is without them."
+    )
+    return zeroed, note

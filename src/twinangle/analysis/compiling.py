@@ -1,0 +1,56 @@
+"""Compile the filters before the first trial, once for all worker processes, and say so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from twinangle.signals.recording import InertialRecording
+from twinangle.study import InertialWearable, Study
+from twinangle.wearable import kalman, orientation
+
+
+def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
+    """Run the compiled filters on a second of standing still, so that their code is there.
+
+    The machine code is kept on disk beside the package; only the first run after an installation
+    compiles, and only then is anything announced. A study without raw signals, or with the
+    library's filter alone, needs none of it.
+
+    Parameters
+    ----------
+    study : Study
+        What is about to run.
+    announce : callable
+        Called with one line of text before compiling.
+    """
+    if not _needed(study):
+        return
+    if not _kept_on_disk():
+        announce("First run: compiling the orientation filters (some seconds, then kept) …")
+    still = InertialRecording(
+        accelerometer=np.tile([0.0, 0.0, 9.81], (200, 1)),
+        gyroscope=np.zeros((200, 3)),
+        magnetometer=np.tile([0.0, 20.0, -40.0], (200, 1)),
+        start_s=0.0,
+        rate_hz=100.0,
+        source="standing still",
+    )
+    for sensor in (still, still.without_magnetometer()):
+        orientation.kalman(sensor)
+        orientation.kalman_forward(sensor)
+
+
+def _needed(study: Study) -> bool:
+    """Return whether a procedure may use the compiled filters."""
+    if not isinstance(study.wearable, InertialWearable):
+        return False
+    return not all(name.startswith("vqf") for name in study.wearable.procedures)
+
+
+def _kept_on_disk() -> bool:
+    """Return whether compiled code lies beside the filters' source."""
+    folder = Path(kalman.__file__).parent
+    return any(folder.rglob("*.nbi"))

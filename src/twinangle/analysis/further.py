@@ -1,0 +1,408 @@
+"""From trials to the parts that only some designs support, each given or its absence explained.
+
+Numbers of mean curves over participants, further forms of the limits with the checks that point to
+them, reliability between instruments, sessions and trials, and conditions at equal covariates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+import numpy as np
+import pandas as pd
+
+from twinangle.agreement.conditions_adjusted import AdjustedRatio, compare_conditions_adjusted
+from twinangle.agreement.deming import DemingLine, deming_regression
+from twinangle.agreement.difference_checks import check_differences
+from twinangle.agreement.forms import (
+    LimitsAtSize,
+    RegressionLimits,
+    ratio_limits,
+    regression_limits,
+)
+from twinangle.agreement.mixed import mixed_model_limits
+from twinangle.agreement.percentiles import percentile_limits
+from twinangle.agreement.pooled_curves import pool_curves
+from twinangle.agreement.pooled_variability import pool_variability
+from twinangle.agreement.reliability import (
+    concordance,
+    intraclass_correlations,
+    measurement_error,
+)
+from twinangle.analysis.pooling import QUANTITIES, base_condition, cycle_quantity, groups, unique
+from twinangle.results import FurtherParts, LimitForms, Reliability, TrialResult
+
+FEWEST_FOR_A_LINE = 4
+FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
+FEWEST_FOR_RELIABILITY = 3
+COVARIATES = ("speed_m_s", "stride_time_s")
+_WITH_ZERO = ("range_deg",)  # quantities with a true zero, of which a ratio makes sense
+DEMING = "Deming's line"  # its entry in `not_given`
+NO_ERROR_RATIO = (
+    "it needs error_ratio under [agreement], the variance of the wearable's error over that of "
+    "the reference's, which has to be known and is not taken from these data."
+)
+Given = TypeVar("Given")
+
+
+def further_parts(
+    trials: Sequence[TrialResult],
+    *,
+    against: str | None,
+    confidence: float,
+    error_ratio: float | None = None,
+) -> FurtherParts:
+    """Return every further part that the design supports, and why the others are not given.
+
+    Parameters
+    ----------
+    trials : sequence of TrialResult
+        All trials of the study.
+    against : str or None
+        The condition the others are compared with; None for the first with a reference.
+    confidence : float
+        Of every interval.
+    error_ratio : float or None
+        Variance of the wearable's error over that of the reference's, for Deming's line; None
+        where it is not known.
+
+    Returns
+    -------
+    FurtherParts
+    """
+    reasons: dict[str, str] = {}
+    curves = tuple(
+        (
+            procedure,
+            condition,
+            pool_curves(
+                [t.agreement for t in several if t.agreement is not None],
+                [t.participant for t in several],
+                confidence=confidence,
+            ),
+        )
+        for procedure, condition, several in groups(trials)
+    )
+    variability = tuple(
+        (
+            procedure,
+            condition,
+            pool_variability(
+                [t.variability for t in several if t.variability is not None],
+                [t.participant for t in several if t.variability is not None],
+                confidence=confidence,
+            ),
+        )
+        for procedure, condition, several in groups(trials)
+        if any(t.variability is not None for t in several)
+    )
+    forms = tuple(
+        _forms(procedure, condition, quantity, several, confidence, error_ratio)
+        for procedure, condition, several in groups(trials)
+        for quantity in QUANTITIES
+        if _people(several) >= 2
+    )
+    if curves and not forms:
+        reasons["Further forms of the limits"] = "one participant; they need several."
+    if forms and error_ratio is None:
+        reasons[DEMING] = NO_ERROR_RATIO
+    return FurtherParts(
+        curves=curves,
+        variability=variability,
+        forms=forms,
+        reliability=_reliability(trials, confidence, reasons),
+        adjusted=_adjusted(trials, against, confidence, reasons),
+        not_given=tuple(reasons.items()),
+    )
+
+
+def _people(trials: Sequence[TrialResult]) -> int:
+    return len({trial.participant for trial in trials})
+
+
+def _cycles_frame(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
+    """Return one row a kept cycle with a reference, with what it is nested in."""
+    parts = []
+    for trial in trials:
+        cycles = trial.cycles
+        if cycles is None or cycles.reference_deg is None:
+            continue
+        parts.append(
+            pd.DataFrame(
+                {
+                    "participant": trial.participant,
+                    "unit": " ".join((trial.session, trial.trial, trial.side)),
+                    "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
+                    "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def _forms(
+    procedure: str,
+    condition: str,
+    quantity: str,
+    trials: Sequence[TrialResult],
+    confidence: float,
+    error_ratio: float | None,
+) -> LimitForms:
+    """Return the further forms of one quantity's limits."""
+    frame = _cycles_frame(trials, quantity)
+    people, difference = frame["participant"].to_numpy(), frame["wearable"] - frame["reference"]
+    pair = frame["wearable"].to_numpy(), frame["reference"].to_numpy()
+    means = frame.groupby("participant", sort=False)[["wearable", "reference"]].mean()
+    means_pair = means["wearable"].to_numpy(), means["reference"].to_numpy()
+    reasons: dict[str, str] = {}
+    regression, deming = _lines(reasons, *means_pair, confidence, error_ratio)
+    ratio = _unless(
+        reasons,
+        "of the ratio",
+        "an angle has no true zero, so a ratio of angles has no meaning."
+        if quantity not in _WITH_ZERO
+        else "",
+        lambda: ratio_limits(*pair, people, confidence=confidence),
+    )
+    nested = frame.groupby("participant")["unit"].nunique().max() > 1
+    mixed = _unless(
+        reasons,
+        "by a mixed model",
+        "" if nested else "no participant has several sessions, trials or sides to be nested.",
+        lambda: mixed_model_limits(
+            difference.to_numpy(), people, frame["unit"].to_numpy(), confidence=confidence
+        ),
+    )
+    return LimitForms(
+        procedure=procedure,
+        condition=condition,
+        quantity=quantity,
+        checks=check_differences(*pair, people, confidence=confidence),
+        regression=regression,
+        ratio=ratio,
+        percentile=percentile_limits(difference.to_numpy(), people, confidence=confidence),
+        mixed=mixed,
+        not_given=tuple(reasons.items()),
+        at_sizes=() if regression is None else _at_sizes(*means_pair, confidence),
+        deming=deming,
+    )
+
+
+def _lines(
+    reasons: dict[str, str],
+    wearable: np.ndarray,
+    reference: np.ndarray,
+    confidence: float,
+    error_ratio: float | None,
+) -> tuple[RegressionLimits | None, DemingLine | None]:
+    """Return the lines through the participants' means, or note why there is none."""
+    few = (
+        f"{wearable.size} participants; a line over participants needs {FEWEST_FOR_A_LINE}."
+        if wearable.size < FEWEST_FOR_A_LINE
+        else ""
+    )
+    regression = _unless(
+        reasons,
+        "by regression",
+        few,
+        lambda: regression_limits(wearable, reference, confidence=confidence),
+    )
+    if error_ratio is None:
+        return regression, None
+    deming = _unless(
+        reasons,
+        DEMING,
+        few,
+        lambda: deming_regression(
+            wearable, reference, error_ratio=error_ratio, confidence=confidence
+        ),
+    )
+    return regression, deming
+
+
+def _at_sizes(
+    wearable: np.ndarray, reference: np.ndarray, confidence: float
+) -> tuple[LimitsAtSize, ...]:
+    """Return bias and limits at the smallest, middle and largest of the participants' means."""
+    found = regression_limits(
+        wearable,
+        reference,
+        constant_spread=wearable.size < FEWEST_FOR_A_LINE_OF_SPREAD,
+        confidence=confidence,
+    )
+    return found.intervals_at(np.quantile(found.sizes, [0, 0.5, 1]))
+
+
+def _unless(
+    reasons: dict[str, str], name: str, reason: str, compute: Callable[[], Given]
+) -> Given | None:
+    """Return what is computed, or note why it cannot be."""
+    if not reason:
+        try:
+            return compute()
+        except ValueError as error:
+            reason = str(error)
+    reasons[name] = reason
+    return None
+
+
+def _reliability(
+    trials: Sequence[TrialResult], confidence: float, reasons: dict[str, str]
+) -> tuple[Reliability, ...]:
+    """Return reliability over instruments, sessions and trials, as far as there are several."""
+    good = [t for t in trials if t.status == "ok" and t.cycles is not None]
+    found: list[Reliability] = []
+    designs: tuple[tuple[str, Callable[[TrialResult], str] | None, str], ...] = (
+        ("both instruments", None, "no recording has a reference, or fewer than 3 participants."),
+        (
+            "sessions",
+            lambda t: t.session,
+            "no condition has 3 participants recorded in the same two or more sessions.",
+        ),
+        (
+            "trials of one session",
+            lambda t: t.trial,
+            "no session has 3 participants with the same two or more trials.",
+        ),
+    )
+    for design, column, reason in designs:
+        several = [
+            one
+            for procedure in unique(t.procedure for t in good)
+            for condition in unique(t.condition for t in good)
+            for one in _designed(
+                [t for t in good if (t.procedure, t.condition) == (procedure, condition)],
+                design, column, confidence,
+            )
+        ]  # fmt: skip
+        if not several:
+            reasons[f"Reliability over {design}"] = reason
+        found += several
+    return tuple(found)
+
+
+def _designed(
+    trials: Sequence[TrialResult],
+    design: str,
+    column: Callable[[TrialResult], str] | None,
+    confidence: float,
+) -> list[Reliability]:
+    """Return the reliability of every quantity of one procedure and condition under a design."""
+    if not trials:
+        return []
+    found = []
+    for quantity in QUANTITIES:
+        table = _instrument_means(trials, quantity)
+        if column is None:
+            scores = {"both": table.groupby("participant", sort=False)[["wearable", "reference"]]}
+            wide = {"both": scores["both"].mean().dropna()}
+        else:
+            table["column"] = [column(trial) for trial in trials]
+            if design == "trials of one session":
+                first = table.groupby("participant", sort=False)["session"].transform("first")
+                table = table[table["session"] == first]
+            wide = {
+                name: table.pivot_table(index="participant", columns="column", values=name,
+                                        aggfunc="mean", sort=False).dropna()
+                for name in ("wearable", "reference")
+                if table[name].notna().any()
+            }  # fmt: skip
+        found += [
+            _one_reliability(trials[0], quantity, design, instrument, scores, confidence)
+            for instrument, scores in wide.items()
+            if scores.shape[0] >= FEWEST_FOR_RELIABILITY and scores.shape[1] >= 2
+        ]
+    return found
+
+
+def _instrument_means(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
+    """Return one row a trial: the mean over its kept cycles by each instrument."""
+    rows = []
+    for trial in trials:
+        cycles = trial.cycles
+        if cycles is None:
+            continue
+        seen = cycles.reference_deg
+        rows.append(
+            (
+                trial.participant,
+                trial.session,
+                float(cycle_quantity(cycles.wearable_deg[cycles.kept], quantity).mean()),
+                float("nan")
+                if seen is None
+                else float(cycle_quantity(seen[cycles.kept], quantity).mean()),
+            )
+        )
+    return pd.DataFrame(rows, columns=["participant", "session", "wearable", "reference"])
+
+
+def _one_reliability(
+    trial: TrialResult,
+    quantity: str,
+    design: str,
+    instrument: str,
+    scores: pd.DataFrame,
+    confidence: float,
+) -> Reliability:
+    """Return ICC, SEM, detectable change and, for two columns, concordance of one table."""
+    values = scores.to_numpy(dtype=np.float64)
+    error = measurement_error(values, confidence=confidence)
+    two = values.shape[1] == 2 and np.ptp(values, axis=0).min() > 0
+    return Reliability(
+        procedure=trial.procedure,
+        condition=trial.condition,
+        quantity=quantity,
+        design=design,
+        instrument=instrument,
+        columns=tuple(str(name) for name in scores.columns),
+        intraclass=intraclass_correlations(values, confidence=confidence),
+        error=error,
+        concordance=concordance(values[:, 0], values[:, 1], confidence=confidence) if two else None,
+    )
+
+
+def _adjusted(
+    trials: Sequence[TrialResult],
+    against: str | None,
+    confidence: float,
+    reasons: dict[str, str],
+) -> tuple[tuple[str, str, AdjustedRatio], ...]:
+    """Return the wearable's SD under the conditions at equal speed and stride time."""
+    name = "Conditions at equal covariates"
+    good = [t for t in trials if t.status == "ok" and t.wearable_variability is not None]
+    conditions = unique(t.condition for t in good)
+    if len(conditions) < 2:
+        reasons[name] = "one condition only."
+        return ()
+    base = against if against in conditions else base_condition(good)
+    found: list[tuple[str, str, AdjustedRatio]] = []
+    for procedure in unique(t.procedure for t in good):
+        frame = _covariate_frame([t for t in good if t.procedure == procedure])
+        for covariate in [c for c in COVARIATES if c in frame and frame[c].notna().all()]:
+            try:
+                several = compare_conditions_adjusted(
+                    frame, against=base, covariates=[covariate], confidence=confidence
+                )
+            except ValueError as error:
+                reasons[f"{name} ({covariate})"] = str(error)
+                continue
+            found += [(procedure, "wearable_sd_deg", one) for one in several]
+    return tuple(found)
+
+
+def _covariate_frame(trials: Sequence[TrialResult]) -> pd.DataFrame:
+    """Return one row a trial: SD over cycles, and the covariates there are."""
+    rows = [
+        {
+            "participant": t.participant,
+            "condition": t.condition,
+            "value": t.wearable_variability.sd,
+            "n_cycles": t.wearable_variability.n_cycles,
+            "speed_m_s": pd.to_numeric(t.covariates.get("speed_m_s"), errors="coerce"),
+            "stride_time_s": t.strides.duration_mean_s if t.strides is not None else np.nan,
+        }
+        for t in trials
+        if t.wearable_variability is not None
+    ]
+    return pd.DataFrame(rows).dropna(axis="columns", how="all")

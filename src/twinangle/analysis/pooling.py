@@ -1,0 +1,284 @@
+"""From trials to the study: limits of agreement and conditions, with participants as clusters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+import pandas as pd
+
+from twinangle.agreement.along_cycle import (
+    CurveDifference,
+    FunctionalLimits,
+    difference_along_cycle,
+    functional_limits,
+)
+from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.conditions import ConditionDifference, compare_conditions
+from twinangle.agreement.equivalence import (
+    Equivalence,
+    equivalence,
+    limits_without_reference_error,
+)
+from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.ranking import Contest, rank_procedures
+from twinangle.results import PooledLimits, TrialResult
+from twinangle.signals.recording import Array
+
+# One number a cycle and instrument, the quantities that limits of agreement are given for.
+FEWEST_FOR_BANDS = 4
+QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
+
+
+def cycle_quantity(curves: Array, quantity: str) -> Array:
+    """Return one number a cycle.
+
+    Parameters
+    ----------
+    curves : ndarray, shape (n_cycles, n_points)
+        Degrees.
+    quantity : str
+        "mean_deg", the mean over the cycle; "peak_flexion_deg", the largest flexion; or
+        "range_deg", largest minus smallest.
+
+    Returns
+    -------
+    ndarray, shape (n_cycles,)
+        Degrees.
+
+    Raises
+    ------
+    ValueError
+        If `quantity` is none of the three.
+    """
+    if quantity == "mean_deg":
+        return np.asarray(curves.mean(axis=1))
+    if quantity == "peak_flexion_deg":
+        return np.asarray(curves.max(axis=1))
+    if quantity == "range_deg":
+        return np.asarray(np.ptp(curves, axis=1))
+    raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
+
+
+def pool_limits(
+    trials: Sequence[TrialResult], *, confidence: float, reference_sd: float | None = None
+) -> tuple[PooledLimits, ...]:
+    """Return limits of agreement for each procedure, condition and quantity with a reference.
+
+    Where the reference's own error `reference_sd` is stated, limits without it stand beside.
+    """
+    return tuple(
+        _pool(procedure, condition, quantity, several, confidence, reference_sd)
+        for procedure, condition, several in groups(trials)
+        for quantity in QUANTITIES
+    )
+
+
+def pool_equivalence(
+    trials: Sequence[TrialResult], *, margin: float, confidence: float
+) -> tuple[tuple[str, str, str, Equivalence], ...]:
+    """Test bias and limits against the margin, wherever there are at least two participants."""
+    claims = []
+    for procedure, condition, several in groups(trials):
+        if len({trial.participant for trial in several}) < 2:
+            continue
+        for quantity in QUANTITIES:
+            points = _all_points(several, quantity)
+            claim = equivalence(
+                (points["wearable"] - points["reference"]).to_numpy(),
+                margin,
+                points["participant"].to_numpy(),
+                confidence=confidence,
+            )
+            claims.append((procedure, condition, quantity, claim))
+    return tuple(claims)
+
+
+def pool_error_budgets(
+    trials: Sequence[TrialResult], *, confidence: float = 0.95
+) -> tuple[tuple[str, str, PooledBudget], ...]:
+    """Average the participants' error budgets; one participant's trials are taken together."""
+    return tuple(
+        (procedure, condition, pool_budgets(_budgets(several), confidence=confidence))
+        for procedure, condition, several in groups(trials)
+    )
+
+
+def pool_along_cycle(
+    trials: Sequence[TrialResult], *, confidence: float, rng: np.random.Generator
+) -> tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...]:
+    """Return limits at every point of the cycle, wherever there are at least four participants."""
+    found = []
+    for procedure, condition, several in groups(trials):
+        people, wearable, reference = _curves(several)
+        if len(set(people)) < FEWEST_FOR_BANDS:
+            continue
+        limits = functional_limits(wearable, reference, people, confidence=confidence)
+        difference = difference_along_cycle(
+            wearable, reference, people, rng=rng, alpha=1 - confidence
+        )
+        found.append((procedure, condition, limits, difference))
+    return tuple(found)
+
+
+def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
+    """Return whose each kept cycle is, and the two instruments' curves."""
+    sets = [
+        (trial.participant, trial.cycles, trial.cycles.reference_deg)
+        for trial in trials
+        if trial.cycles is not None
+    ]
+    kept = [
+        (person, cycles.wearable_deg[cycles.kept], reference[cycles.kept])
+        for person, cycles, reference in sets
+        if reference is not None
+    ]
+    people = [person for person, wearable, _ in kept for _ in wearable]
+    return people, np.concatenate([w for _, w, _ in kept]), np.concatenate([r for *_, r in kept])
+
+
+def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
+    people = unique(trial.participant for trial in trials)
+    curves = [_curves([t for t in trials if t.participant == person]) for person in people]
+    return [error_budget(wearable, reference) for _, wearable, reference in curves]
+
+
+def pool_contests(
+    trials: Sequence[TrialResult], *, confidence: float
+) -> tuple[tuple[str, Contest], ...]:
+    """Rank the procedures by RMS demeaned in each condition with a reference."""
+    rows = [
+        (t.participant, f"{t.session} {t.trial} {t.side}", t.procedure, t.condition, t.agreement)
+        for t in trials
+        if t.status == "ok" and t.agreement is not None
+    ]
+    contests = []
+    for condition in unique(row[3] for row in rows):
+        frame = pd.DataFrame(
+            [(*row[:3], row[4].rms_demeaned) for row in rows if row[3] == condition],
+            columns=["participant", "trial", "procedure", "value"],
+        )
+        n_procedures = len(unique(frame["procedure"]))
+        if (
+            n_procedures > 1
+            and frame.groupby(["participant", "trial"]).size().max() == n_procedures
+        ):
+            contests.append((condition, rank_procedures(frame, confidence=confidence)))
+    return tuple(contests)
+
+
+def groups(trials: Sequence[TrialResult]) -> list[tuple[str, str, list[TrialResult]]]:
+    """Return the trials with a reference, by procedure and condition."""
+    compared = [t for t in trials if t.status == "ok" and t.agreement is not None]
+    return [
+        (procedure, condition, several)
+        for procedure in unique(t.procedure for t in compared)
+        for condition in unique(t.condition for t in compared)
+        if (several := _of(compared, procedure, condition))
+    ]
+
+
+def _all_points(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
+    return pd.concat([_points(trial, quantity) for trial in trials], ignore_index=True)
+
+
+def _of(trials: Sequence[TrialResult], procedure: str, condition: str) -> list[TrialResult]:
+    return [t for t in trials if t.procedure == procedure and t.condition == condition]
+
+
+def _pool(
+    procedure: str,
+    condition: str,
+    quantity: str,
+    trials: Sequence[TrialResult],
+    confidence: float,
+    reference_sd: float | None,
+) -> PooledLimits:
+    points = _all_points(trials, quantity)
+    difference = points["wearable"] - points["reference"]
+    people = list(dict.fromkeys(points["participant"]))
+    corrected = None
+    if len(people) == 1:
+        limits = within_participant_limits(difference.to_numpy(), confidence=confidence)
+        note = (
+            f"One participant ({people[0]}): these are limits within this participant, over "
+            f"{len(points)} cycles. They say nothing about other people."
+        )
+    else:
+        participant = points["participant"].to_numpy()
+        limits = limits_of_agreement(difference.to_numpy(), participant, confidence=confidence)
+        if reference_sd is not None:
+            corrected = limits_without_reference_error(
+                difference.to_numpy(), reference_sd, participant, confidence=confidence
+            )
+        note = (
+            f"{len(points)} cycles of {len(people)} participants; participants are what was "
+            "sampled, so the intervals are over participants."
+        )
+    return PooledLimits(
+        procedure=procedure,
+        condition=condition,
+        quantity=quantity,
+        limits=limits,
+        note=note,
+        participant=tuple(points["participant"]),
+        size=tuple(((points["wearable"] + points["reference"]) / 2).tolist()),
+        difference=tuple(difference.tolist()),
+        corrected=corrected,
+    )
+
+
+def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
+    cycles = trial.cycles
+    if cycles is None or cycles.reference_deg is None:
+        raise ValueError(f"{trial.label}: no reference curves to pool.")
+    return pd.DataFrame(
+        {
+            "participant": trial.participant,
+            "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
+            "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
+        }
+    )
+
+
+def pool_conditions(
+    trials: Sequence[TrialResult], *, against: str | None, confidence: float
+) -> tuple[tuple[str, str, ConditionDifference], ...]:
+    """Compare each condition's wearable per-cycle SD with that of the condition `against`.
+
+    `against` defaults to the first condition that has a reference, else the first listed.
+    """
+    good = [t for t in trials if t.status == "ok" and t.wearable_variability is not None]
+    conditions = unique(t.condition for t in good)
+    if len(conditions) < 2:
+        return ()
+    base = against if against in conditions else base_condition(good)
+    return tuple(
+        (procedure, "wearable_sd_deg", item)
+        for procedure in unique(t.procedure for t in good)
+        for item in compare_conditions(
+            _variabilities([t for t in good if t.procedure == procedure]),
+            against=base,
+            confidence=confidence,
+        )
+    )
+
+
+def base_condition(trials: Sequence[TrialResult]) -> str:
+    """Return the first condition with a reference, else the first listed."""
+    with_reference = [t.condition for t in trials if t.agreement is not None]
+    return (with_reference or [t.condition for t in trials])[0]
+
+
+def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
+    rows = [
+        (t.participant, t.condition, t.wearable_variability.sd, t.wearable_variability.n_cycles)
+        for t in trials
+        if t.wearable_variability is not None
+    ]
+    return pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
+
+
+def unique(names: Iterable[str]) -> list[str]:
+    """Return each name once, in order of first appearance."""
+    return list(dict.fromkeys(names))

@@ -1,0 +1,278 @@
+"""From a trial's files to signals on uniform clocks, and to each procedure's joint motion."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, cast
+
+import numpy as np
+
+from twinangle.analysis.declared_units import in_unit
+from twinangle.analysis.merging import merge_sensors
+from twinangle.analysis.sensor_clocks import clock_warnings
+from twinangle.errors import StudyError
+from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.reference.goniometer import reference_angle, reference_notes
+from twinangle.signals.channels import refuse_constant
+from twinangle.signals.recording import (
+    AngleRecording,
+    Array,
+    Interval,
+    JointMotion,
+    OrientationPair,
+    Recording,
+    SensorPair,
+)
+from twinangle.signals.timing import TimingReport, regularise
+from twinangle.study import (
+    AngleReference,
+    AngleWearable,
+    InertialWearable,
+    MarkerReference,
+    OrientationWearable,
+    Reference,
+    SensorFiles,
+    Study,
+    Trial,
+    Wearable,
+    merged_columns,
+)
+from twinangle.wearable.procedures import WearableTrial, estimate_motion
+from twinangle.wearable.sensors import (
+    build_orientation_pair,
+    build_sensor_pair,
+    sensor_warnings,
+)
+
+Channel = tuple[Array, Array]  # times and values, on the file's own clock
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrialSignals:
+    """What a trial's files hold, read and checked."""
+
+    motion: Callable[[str], JointMotion]  # a procedure's name to the joint's motion
+    reference: AngleRecording | None
+    events_s: Array | None
+    wearable_trigger: Channel | None
+    reference_trigger: Channel | None
+    sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
+    warnings: tuple[str, ...] = ()
+    extras: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _File:
+    """One file on a uniform clock."""
+
+    recording: Recording
+    timing: TimingReport
+    trigger: Channel | None
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        return (*self.recording.notes, *self.timing.warnings)
+
+
+def read_trial(study: Study, trial: Trial) -> TrialSignals:
+    """Read and check every file of a trial.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trial : Trial
+        One row of the trials table.
+
+    Returns
+    -------
+    TrialSignals
+        Signals on uniform clocks; gaps are NaN.
+
+    Raises
+    ------
+    TwinangleError
+        If a file cannot be read or its signals are not what the study says; the message names
+        file, row or channel, what was found and what would be accepted.
+    """
+    clock = study.synchronisation
+    wearable = _read_wearable(study, trial, clock.wearable_trigger)
+    motion, sensors, found = _motion(study, trial, wearable)
+    extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
+    warnings = [*wearable.warnings, *found]
+    reference, angle = None, None
+    if trial.reference is not None and study.reference is not None:
+        reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
+        limb = {"joint": study.joint, "side": trial.side}
+        angle = reference_angle(reference.recording, study.reference, **limb)
+        extras["timing"]["reference"] = _timing_record(reference.timing)
+        warnings += reference.warnings
+        warnings += reference_notes(reference.recording, study.reference, **limb)
+    return TrialSignals(
+        motion=motion,
+        reference=angle,
+        events_s=(
+            read_event_times(trial.events, label=study.cycles.event)
+            if trial.events is not None
+            else None
+        ),
+        wearable_trigger=wearable.trigger,
+        reference_trigger=reference.trigger if reference is not None else None,
+        sensors=sensors,
+        warnings=tuple(warnings),
+        extras=extras,
+    )
+
+
+def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
+    """Read the declared columns of one file onto a uniform clock, and its trigger channel."""
+    recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
+    if isinstance(settings, AngleWearable | AngleReference | MarkerReference):
+        recording = in_unit(recording, settings.columns, settings.unit)
+    uniform, timing = regularise(recording)
+    return _File(recording=uniform, timing=timing, trigger=channel)
+
+
+def _read_columns(
+    study: Study,
+    path: Path,
+    columns: tuple[str, ...],
+    settings: Wearable | Reference,
+    trigger: str | None,
+) -> tuple[Recording, Channel | None]:
+    """Read columns of one file as they stand, and the trigger channel where there is one."""
+    signals = list(columns)
+
+    def read(names: list[str]) -> Recording:
+        return read_recording(
+            path,
+            columns=names,
+            time=settings.time,
+            rate_hz=settings.rate_hz,
+            source=path.relative_to(study.folder).as_posix(),
+        )
+
+    if trigger is None:
+        return read(signals), None
+    try:
+        recording = triggered = read([*signals, trigger])
+    except UnlikeRatesError:  # markers with an analogue trigger: each on its own samples
+        recording, triggered = read(signals), read([trigger])
+    channel = (triggered.time_s, triggered.columns([trigger])[:, 0])
+    return _select(recording, signals), channel
+
+
+def _read_wearable(study: Study, trial: Trial, trigger: str | None) -> _File:
+    """Read the wearable's file, or its two files, one a sensor."""
+    if isinstance(trial.wearable, SensorFiles):
+        return _read_sensors(study, trial.wearable, trigger, trial.distal_lag_s)
+    return _read(study, trial.wearable, study.wearable, trigger)
+
+
+def _read_sensors(
+    study: Study, files: SensorFiles, trigger: str | None, distal_lag_s: float | None
+) -> _File:
+    """Read the two sensors' files onto one clock; a trigger is in the proximal sensor's."""
+    settings = cast("InertialWearable | OrientationWearable", study.wearable)
+    proximal, channel = _read_columns(
+        study, files.proximal, settings.proximal.columns, settings, trigger
+    )
+    distal, _ = _read_columns(study, files.distal, settings.distal.columns, settings, None)
+    merged, timing = merge_sensors(proximal, distal, distal_lag_s=distal_lag_s)
+    return _File(recording=merged, timing=timing, trigger=channel)
+
+
+def _select(recording: Recording, names: list[str]) -> Recording:
+    """Return the named channels alone."""
+    return Recording(
+        time_s=recording.time_s,
+        values=recording.columns(names),
+        channels=tuple(names),
+        units=tuple(recording.units[recording.channels.index(name)] for name in names),
+        source=recording.source,
+        notes=recording.notes,
+    )
+
+
+def _motion(
+    study: Study, trial: Trial, file: _File
+) -> tuple[Callable[[str], JointMotion], SensorPair | None, tuple[str, ...]]:
+    """Return what turns a procedure's name into motion, the raw signals, and what was odd."""
+    settings = study.wearable
+    if isinstance(settings, AngleWearable):
+        return _ready_angles(settings, file.recording), None, ()
+    walk, warnings = _pair(settings, file.recording, moving=True)
+    stated = trial.standing_deg
+    inputs = WearableTrial(
+        walk=walk,
+        static=_part(study, trial.static, moving=False),
+        functional=_part(study, trial.functional, moving=True),
+        joint=study.joint,
+        side=trial.side,
+        standing_deg=settings.standing_deg if stated is None else stated,
+        axis_method=settings.axis_method,
+    )
+    sensors = walk if isinstance(walk, SensorPair) else None
+    if sensors is not None and settings.files is not None:
+        warnings += clock_warnings(sensors)
+    return lambda procedure: estimate_motion(inputs, procedure), sensors, warnings
+
+
+def _part(
+    study: Study, part: Interval | Path | SensorFiles | None, *, moving: bool
+) -> Interval | SensorPair | OrientationPair | None:
+    """Return neutral standing or functional movement, read when it has a file of its own."""
+    if part is None or isinstance(part, Interval):
+        return part
+    if isinstance(part, SensorFiles):
+        file = _read_sensors(study, part, None, None)
+    else:
+        file = _read(study, part, study.wearable, None)
+    return _pair(study.wearable, file.recording, moving=moving)[0]
+
+
+def _pair(
+    settings: Wearable, recording: Recording, *, moving: bool
+) -> tuple[SensorPair | OrientationPair, tuple[str, ...]]:
+    if not isinstance(settings, AngleWearable):
+        settings = merged_columns(settings)
+    if isinstance(settings, InertialWearable):
+        pair = build_sensor_pair(recording, settings, moving=moving)
+        return pair, sensor_warnings(pair, magnetometer_unit=settings.units.magnetometer)
+    if isinstance(settings, AngleWearable):
+        raise StudyError('a wearable of kind "angle" takes no standing or functional recording.')
+    return build_orientation_pair(recording, settings), ()
+
+
+def _ready_angles(settings: AngleWearable, recording: Recording) -> Callable[[str], JointMotion]:
+    """Return each procedure's ready-made angle in degrees, flexion positive."""
+    degrees = 180 / np.pi if settings.unit == "rad" else 1.0
+    start_s = float(recording.time_s[0])
+    rate_hz = (recording.time_s.size - 1) / float(recording.time_s[-1] - recording.time_s[0])
+
+    def motion(procedure: str) -> JointMotion:
+        column = settings.by_procedure[procedure]
+        values = recording.columns([column])[:, 0]
+        refuse_constant(values, column, recording.source)
+        angle = AngleRecording(
+            angle_deg=settings.sign * (values * degrees + settings.offset),
+            start_s=start_s,
+            rate_hz=rate_hz,
+            source=recording.source,
+        )
+        return JointMotion(angle=angle)
+
+    return motion
+
+
+def _timing_record(timing: TimingReport) -> dict[str, Any]:
+    return {
+        "rate_hz": timing.rate_hz,
+        "n_samples": timing.n_samples,
+        "n_missing": timing.n_missing,
+        "n_repeated": timing.n_repeated,
+        "longest_gap_s": timing.longest_gap_s,
+        "jitter_ms": timing.jitter_ms,
+    }

@@ -1,0 +1,67 @@
+"""What a trial's own recording tells of its sensors: device quality and magnetic disturbance."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import numpy as np
+
+from twinangle.results import SensorRecord
+from twinangle.signals.recording import Array, PairedAngles, SensorPair
+from twinangle.wearable.quality.device import device_quality
+from twinangle.wearable.quality.magnetic_field import (
+    MagneticDisturbance,
+    disturbance_and_error,
+    magnetic_disturbance,
+)
+
+NONE = np.zeros(0)
+
+
+def describe_sensors(
+    pair: SensorPair | None, paired: PairedAngles
+) -> tuple[tuple[SensorRecord, ...], tuple[str, ...], tuple[str, ...]]:
+    """Return a record of each sensor, and what warns of the devices and of the magnetic field.
+
+    All are empty without raw signals. Where a reference exists, `field` also holds the rank
+    correlation, over seconds, of the field's deviation with the size of the angle's error.
+    """
+    if pair is None:
+        return (), (), ()
+    records, warnings, of_field = [], [], []
+    for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
+        quality = device_quality(sensor)
+        warnings += [f"{segment} sensor: {text}" for text in quality.warnings]
+        if sensor.magnetometer is None:
+            records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
+            continue
+        disturbance = magnetic_disturbance(sensor)
+        of_field += [f"{segment} sensor: {text}" for text in disturbance.warnings]
+        records.append(_record(segment, disturbance, asdict(quality), paired))
+    return tuple(records), tuple(warnings), tuple(of_field)
+
+
+def _record(
+    segment: str, disturbance: MagneticDisturbance, device: dict[str, object], paired: PairedAngles
+) -> SensorRecord:
+    numbers = disturbance.to_frame().iloc[0].to_dict()
+    error = _error(paired)
+    if error is not None:
+        numbers["error_correlation"] = disturbance_and_error(disturbance, error).correlation
+    by_time = disturbance.by_time()
+    return SensorRecord(
+        segment=segment,
+        device=device,
+        field=numbers,
+        time_s=by_time["start_s"].to_numpy(),
+        norm_deviation=by_time["norm_deviation"].to_numpy(),
+        disturbed_share=by_time["disturbed_share"].to_numpy(),
+    )
+
+
+def _error(paired: PairedAngles) -> Array | None:
+    """Return the demeaned difference of the two instruments, sample by sample."""
+    if paired.reference_deg is None:
+        return None
+    difference = paired.wearable_deg - paired.reference_deg
+    return np.asarray(difference - np.nanmean(difference))

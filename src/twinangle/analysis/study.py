@@ -1,0 +1,177 @@
+"""The main job: every trial, then what they say together."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import twinangle
+from twinangle.analysis.further import further_parts
+from twinangle.analysis.pooling import (
+    pool_along_cycle,
+    pool_conditions,
+    pool_contests,
+    pool_equivalence,
+    pool_error_budgets,
+    pool_limits,
+)
+from twinangle.analysis.trial import analyse_trial
+from twinangle.formats import companion_files
+from twinangle.parallel import in_order
+from twinangle.results import InputFile, StudyResults, TrialResult
+from twinangle.study import SensorFiles, Study, Trial
+
+# Sign patterns are drawn only where there are too many participants to try them all.
+SEED = 20
+
+
+def run_study(
+    study: Study, *, jobs: int = 1, on_trial: Callable[[str], None] | None = None
+) -> StudyResults:
+    """Analyse every trial of a study and pool them.
+
+    Parameters
+    ----------
+    study : Study
+        As returned by :func:`twinangle.read_study`.
+    jobs : int
+        Trials analysed at the same time, each in a process of its own. The results are the same
+        to the last bit whatever it is.
+    on_trial : callable, optional
+        Called with a trial's name when it is done (for a progress bar).
+
+    Returns
+    -------
+    StudyResults
+        One entry a trial and procedure, in the order of the trials table; a trial that fails has
+        the status "failed" and its reason, and does not stop the others.
+
+    Raises
+    ------
+    ValueError
+        If `jobs` is below 1.
+    """
+    done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
+    results: list[TrialResult] = []
+    for trial, several in zip(study.trials, done, strict=True):
+        results.extend(several)
+        if on_trial is not None and not trial.exclude:
+            on_trial(" ".join(trial.identity))
+    return pool_study(study, tuple(results))
+
+
+def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
+    """Return what the trials of a study say together.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trials : tuple of TrialResult
+        What :func:`twinangle.analysis.analyse_trial` found, in the order of the trials table; the
+        traces are not needed.
+    """
+    settings = study.agreement
+    return StudyResults(
+        title=study.title,
+        joint=study.joint,
+        confidence=settings.confidence,
+        acceptable_deg=settings.acceptable_deg,
+        trials=trials,
+        limits=pool_limits(
+            trials,
+            confidence=settings.confidence,
+            reference_sd=getattr(study.reference, "accuracy_deg", None),
+        ),
+        conditions=pool_conditions(
+            trials, against=study.conditions.against, confidence=settings.confidence
+        ),
+        version=twinangle.__version__,
+        inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
+        parameters=study_parameters(study),
+        notes=_notes(study, trials),
+        contests=pool_contests(trials, confidence=settings.confidence),
+        budgets=pool_error_budgets(trials, confidence=settings.confidence),
+        along_cycle=pool_along_cycle(
+            trials, confidence=settings.confidence, rng=np.random.default_rng(SEED)
+        ),
+        equivalence=pool_equivalence(
+            trials, margin=settings.acceptable_deg, confidence=settings.confidence
+        ),
+        further=further_parts(
+            trials,
+            against=study.conditions.against,
+            confidence=settings.confidence,
+            error_ratio=settings.error_ratio,
+        ),
+    )
+
+
+def input_files(study: Study) -> tuple[Path, ...]:
+    """Return every file the results rest on, each once: study file, trials table, recordings."""
+    calibration = getattr(study.reference, "calibration", None)
+    named = (calibration, study.cycles.overrides)
+    files = [study.path, study.table, *(study.folder / name for name in named if name)]
+    for trial in study.trials:
+        if not trial.exclude:
+            files += trial_files(trial)
+    home = study.folder.resolve()
+    beside = [
+        study.folder / other.relative_to(home)
+        for path in files
+        for other in companion_files(path)
+        if other.is_relative_to(home)
+    ]
+    return tuple(dict.fromkeys([*files, *beside]))
+
+
+def trial_files(trial: Trial) -> list[Path]:
+    """Return the files of one trial."""
+    named = (trial.wearable, trial.reference, trial.static, trial.functional, trial.events)
+    several = (each.both if isinstance(each, SensorFiles) else (each,) for each in named)
+    return [path for paths in several for path in paths if isinstance(path, Path)]
+
+
+def _fingerprint(study: Study, path: Path) -> InputFile:
+    with path.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    return InputFile(path=path.relative_to(study.folder).as_posix(), sha256=digest)
+
+
+def study_parameters(study: Study) -> dict[str, Any]:
+    """Return the study's settings, defaults filled in, as plain values."""
+    sections = {
+        "wearable": study.wearable,
+        "reference": study.reference,
+        "synchronisation": study.synchronisation,
+        "cycles": study.cycles,
+        "agreement": study.agreement,
+        "conditions": study.conditions,
+    }
+    return {
+        name: section.model_dump(mode="json")
+        for name, section in sections.items()
+        if section is not None
+    }
+
+
+def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
+    """Return what a reader must know about what the whole rests on."""
+    good = [trial for trial in trials if trial.status == "ok"]
+    people = {trial.participant for trial in good}
+    notes = list(study.warnings)
+    if study.calibration is not None:
+        notes.append(f"The reference's calibration: {study.calibration.summary()}.")
+    if len(people) == 1:
+        notes.append(
+            f"One participant ({next(iter(people))}): every interval here is over cycles of one "
+            "person, none is over people."
+        )
+    if good and not any(trial.reference and not trial.exclude for trial in study.trials):
+        notes.append("No trial has a reference: variability is given, agreement is not.")
+    return tuple(notes)

@@ -1,0 +1,297 @@
+"""One trial: from its files to its numbers, every procedure on one clock and the same cycles."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from twinangle.agreement.budget import error_budget
+from twinangle.agreement.curves import compare_curves
+from twinangle.agreement.multiple_correlation import (
+    instrument_multiple_correlation,
+    multiple_correlation,
+)
+from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.sensor_quality import describe_sensors
+from twinangle.analysis.standing import standing_of_reference
+from twinangle.clocks import TimingCost, align, timing_cost
+from twinangle.cycles import find_cycles, recut
+from twinangle.cycles.summary import stride_summary
+from twinangle.errors import CycleError, TwinangleError
+from twinangle.results import SensorRecord, TrialResult
+from twinangle.signals.recording import (
+    AngleRecording,
+    Array,
+    CycleSet,
+    JointMotion,
+    PairedAngles,
+    Synchronisation,
+)
+from twinangle.study import Study, Trial
+from twinangle.study.overrides_table import read_overrides
+from twinangle.wearable.procedures import trusts_each_field
+from twinangle.wearable.quality.residual import residual_by_cycle
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Line:
+    """What all procedures of a trial share: the signals, the clock and the cycles."""
+
+    signals: TrialSignals
+    clock: Synchronisation | None
+    reference: AngleRecording | None
+    cycles: CycleSet
+    sensors: tuple[SensorRecord, ...]
+    warnings: tuple[str, ...]
+    field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
+    standing_deg: float  # added to the wearable's angles: flexion in neutral standing
+    extras: Mapping[str, Any]  # plain values under keys of their own in `results.json`
+
+
+def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+    """Analyse one trial under every procedure of the study.
+
+    Parameters
+    ----------
+    study : Study
+        The settings.
+    trial : Trial
+        One row of the trials table.
+
+    Returns
+    -------
+    tuple of TrialResult
+        One a procedure. A fault of the trial gives the status "failed" and its message; an
+        excluded trial has the status "excluded" and the reason in the table.
+
+    Notes
+    -----
+    The clock and the cycles come from the first procedure that yields an angle and serve all of
+    them, so that procedures are compared on the same samples and the same strides.
+    """
+    procedures = study.wearable.procedures
+    if trial.exclude:
+        return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
+    try:
+        signals = read_trial(study, trial)
+        motions = {name: _attempt(signals.motion, name) for name in procedures}
+        first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
+        line = _shared_line(study, trial, signals, first) if first is not None else None
+    except TwinangleError as error:
+        return tuple(_ended(trial, name, "failed", str(error)) for name in procedures)
+    except Exception as error:
+        return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
+    return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
+
+
+def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
+    """Return what a procedure yields, or the message of what went wrong."""
+    try:
+        return estimate(procedure)
+    except TwinangleError as error:
+        return str(error)
+    except Exception as error:
+        return _unexpected(error)
+
+
+def _unexpected(error: Exception) -> str:
+    return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
+
+
+def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
+    """Find the clock and the cycles with the first procedure's angle."""
+    clock, reference = place_reference(study, trial, signals, motion)
+    clock, extras = check_by_gyroscopes(study, signals, reference, clock)
+    paired = _pair(motion.angle, reference, clock)
+    standing_deg, told = standing_of_reference(study, trial, paired)
+    cycles = find_cycles(
+        paired,
+        method=study.cycles.method,
+        sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
+        vertical_rate_rad_s=motion.vertical_rate_rad_s,
+        start_s=trial.start_s,
+        end_s=trial.end_s,
+        events_s=signals.events_s if study.cycles.method == "events" else None,
+        overrides=read_overrides(study, trial),
+    )
+    sensors, found, of_field = describe_sensors(signals.sensors, paired)
+    return _Line(
+        signals=signals,
+        clock=clock,
+        reference=reference,
+        cycles=cycles,
+        sensors=sensors,
+        warnings=(
+            *signals.warnings,
+            *found,
+            *told,
+            *(clock.warnings if clock is not None else ()),
+        ),
+        field_warnings=of_field,
+        standing_deg=standing_deg,
+        extras=extras,
+    )
+
+
+def _pair(
+    angle: AngleRecording, reference: AngleRecording | None, clock: Synchronisation | None
+) -> PairedAngles:
+    if reference is None or clock is None:
+        return PairedAngles(
+            wearable_deg=angle.angle_deg,
+            reference_deg=None,
+            start_s=angle.start_s,
+            rate_hz=angle.rate_hz,
+        )
+    return align(angle, reference, clock)
+
+
+def _finish(
+    study: Study, trial: Trial, procedure: str, motion: JointMotion | str, line: _Line | None
+) -> TrialResult:
+    """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
+    if isinstance(motion, str) or line is None:
+        return _ended(trial, procedure, "failed", str(motion))
+    try:
+        paired = _pair(motion.angle, line.reference, line.clock)
+        paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
+        cycles = recut(line.cycles, paired)
+        return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+    except (TwinangleError, ValueError) as error:
+        return _ended(trial, procedure, "failed", str(error))
+
+
+def _numbers(
+    study: Study,
+    blank: TrialResult,
+    motion: JointMotion,
+    paired: PairedAngles,
+    cycles: CycleSet,
+    line: _Line,
+) -> TrialResult:
+    wearable = cycles.wearable_deg[cycles.kept]
+    if not np.isfinite(wearable).all():
+        raise CycleError("the procedure's angle has gaps within the kept cycles.")
+    confidence = study.agreement.confidence
+    result = replace(
+        blank,
+        synchronisation=line.clock,
+        paired=paired,
+        cycles=cycles,
+        wearable_variability=cycle_variability(wearable, confidence=confidence),
+        warnings=_unique(
+            *line.warnings,
+            *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
+            *motion.warnings,
+            *cycles.warnings,
+        ),
+        strides=stride_summary(cycles),
+        sensors=line.sensors,
+        extras=dict(line.signals.extras)
+        | dict(line.extras)
+        | _quality(motion, cycles)
+        | _multiple_correlations(wearable, None),
+    )
+    if cycles.reference_deg is None:
+        return result
+    reference = cycles.reference_deg[cycles.kept]
+    return replace(
+        result,
+        agreement=compare_curves(wearable, reference, confidence=confidence),
+        reference_variability=cycle_variability(reference, confidence=confidence),
+        variability=compare_variability(wearable, reference, confidence=confidence),
+        budget=error_budget(wearable, reference, confidence=confidence),
+        extras=dict(result.extras) | _multiple_correlations(wearable, reference),
+        timing_cost=_timing_cost(paired, cycles, line.clock),
+    )
+
+
+def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, Any]:
+    """Return the coefficients of multiple correlation, NaN where one does not exist."""
+    found = {"wearable_between_cycles": multiple_correlation(wearable)}
+    if reference is not None:
+        found["reference_between_cycles"] = multiple_correlation(reference)
+        found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
+    values = {name: one.value for name, one in found.items()}
+    squares = {f"{name}_squared": one.squared for name, one in found.items()}
+    return {"multiple_correlation": values | squares}
+
+
+def _timing_cost(
+    paired: PairedAngles, cycles: CycleSet, clock: Synchronisation | None
+) -> TimingCost | None:
+    """Return what the lag's uncertainty, both parts together, does to the RMS; None if unknown."""
+    if clock is None:
+        return None
+    # The error at the centre of the overlap: at time 0 the drift's error adds up to a larger one.
+    centre = clock.centre_lag_se_s
+    statistical = centre if np.isfinite(centre) else clock.lag_se_s
+    if not np.isfinite(statistical):
+        return None
+    return timing_cost(paired, cycles, float(np.hypot(statistical, _systematic(clock))))
+
+
+def _systematic(clock: Synchronisation) -> float:
+    return clock.lag_systematic_s if np.isfinite(clock.lag_systematic_s) else 0.0
+
+
+def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
+    """Return what the procedure says of its own angle, under the key `angle_quality`."""
+    quality = motion.quality
+    if quality is None:
+        return {}
+    residual = quality.residual_deg
+    numbers = {
+        "neutral_scatter_deg": quality.neutral_scatter_deg,
+        "axis_spread_deg": quality.axis_spread_deg,
+        "axis_difference_deg": quality.axis_difference_deg,
+        "hinge_difference_deg": quality.hinge_difference_deg,
+        "residual_rms_deg": _rms(residual) if residual is not None else None,
+        "heading_uncertainty_deg": quality.heading_uncertainty_deg,
+    }
+    return {"angle_quality": numbers | _residual_by_cycle(motion, cycles)}
+
+
+def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
+    """Return how far each kept cycle strays from the hinge, with the middle and largest RMS."""
+    residual = motion.quality.residual_deg if motion.quality is not None else None
+    angle = motion.angle
+    found = (
+        residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
+        if residual is not None
+        else ()
+    )
+    rms = np.array([each.rms_deg for each in found])
+    return {
+        "residual_cycle_median_deg": float(np.median(rms)) if found else None,
+        "residual_cycle_largest_deg": float(rms.max()) if found else None,
+        "residual_by_cycle": [asdict(each) for each in found],
+    }
+
+
+def _rms(values: Array) -> float:
+    """Return the root mean square of what is not missing."""
+    return float(np.sqrt(np.nanmean(values**2))) if np.isfinite(values).any() else float("nan")
+
+
+def _ended(trial: Trial, procedure: str, status: str, reason: str) -> TrialResult:
+    return TrialResult(
+        participant=trial.participant,
+        session=trial.session,
+        condition=trial.condition,
+        trial=trial.trial,
+        side=trial.side,
+        procedure=procedure,
+        status=status,
+        reason=reason,
+        covariates=dict(trial.covariates),
+    )
+
+
+def _unique(*texts: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(texts))

@@ -1,0 +1,26 @@
+"""One clock: lag, drift, their uncertainty, and the risk of a wrong stride."""
+
+from twinangle.clocks.clock_intervals import drift_interval, lag_interval
+from twinangle.clocks.crosscorrelation import synchronise
+from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_lag
+from twinangle.clocks.known import manual, shared_clock
+from twinangle.clocks.pairing import TimingCost, align, timing_cost
+from twinangle.clocks.synchronising_events import event, find_events
+from twinangle.clocks.trigger import trigger
+
+__all__ = [
+    "GyroscopeLag",
+    "TimingCost",
+    "align",
+    "by_gyroscopes",
+    "drift_interval",
+    "event",
+    "find_events",
+    "gyroscope_lag",
+    "lag_interval",
+    "manual",
+    "shared_clock",
+    "synchronise",
+    "timing_cost",
+    "trigger",
+]

@@ -1,0 +1,93 @@
+"""Parquet and Feather: columns with their types, units in the fields' metadata."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from twinangle.errors import RecordingError
+from twinangle.formats.base import choose_columns
+from twinangle.formats.request import Format, Request, Table
+from twinangle.signals.recording import Array
+
+# What a damaged file ends in: names that are not UTF-8 and absurd sizes among the rest.
+UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError, OverflowError)
+UNIT_KEYS = (b"unit", b"units")
+
+
+def read_parquet(path: Path, request: Request) -> Table:
+    """Read the requested columns of a Parquet file."""
+    from pyarrow import parquet  # slow to import
+
+    try:
+        with parquet.ParquetFile(path) as file:
+            schema = file.schema_arrow
+            wanted = _choose(schema, request)
+            return _table(file.read(columns=wanted), wanted, request)
+    except UNREADABLE as error:
+        raise _unreadable(request, "Parquet", error) from error
+
+
+def read_feather(path: Path, request: Request) -> Table:
+    """Read the requested columns of a Feather (Arrow IPC) file."""
+    from pyarrow import ipc
+
+    try:
+        with pa.memory_map(str(path)) as source:
+            file = ipc.open_file(source)
+            wanted = _choose(file.schema, request)
+            return _table(file.read_all().select(wanted), wanted, request)
+    except UNREADABLE as error:
+        raise _unreadable(request, "Feather", error) from error
+
+
+def _unreadable(request: Request, name: str, error: Exception) -> RecordingError:
+    reason = str(error).splitlines()[0] if str(error) else type(error).__name__
+    return RecordingError(f"{request.source}: is not a readable {name} file: {reason}.")
+
+
+def _is_number(kind: pa.DataType) -> bool:
+    return bool(
+        pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
+    )
+
+
+def _choose(schema: pa.Schema, request: Request) -> list[str]:
+    """Return the columns to read; refuse declared ones that hold no numbers."""
+    wanted = choose_columns(request, schema.names)
+    kinds = dict(zip(schema.names, schema.types, strict=True))
+    if request.columns is None:
+        wanted = [name for name in wanted if _is_number(kinds[name]) or name == request.time]
+    for name in wanted:
+        if not _is_number(kinds[name]):
+            raise RecordingError(
+                f"{request.source}: column {name!r} holds {kinds[name]}; accepted: numbers "
+                "(times in seconds)."
+            )
+    if not wanted:
+        raise RecordingError(f"{request.source}: holds no column of numbers.")
+    return wanted
+
+
+def _table(columns: pa.Table, wanted: list[str], request: Request) -> Table:
+    values: Array = np.empty((columns.num_rows, len(wanted)))
+    units = {}
+    for place, name in enumerate(wanted):
+        column = columns.column(name).cast(pa.float64())
+        values[:, place] = column.to_numpy()
+        metadata = columns.schema.field(name).metadata or {}
+        unit = next((metadata[key] for key in UNIT_KEYS if key in metadata), b"")
+        if unit:
+            units[name] = unit.decode("utf-8", "replace")
+    return Table(
+        columns=tuple(wanted),
+        values=values,
+        units=units,
+        row_of=lambda sample: f"row {sample + 1}",
+    )
+
+
+PARQUET = Format("Parquet", (".parquet", ".pq"), read_parquet)
+FEATHER = Format("Feather", (".feather", ".arrow"), read_feather)

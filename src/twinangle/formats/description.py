@@ -1,0 +1,233 @@
+"""What a recording holds, in plain rows."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from twinangle.formats.request import Event, Table
+from twinangle.signals.recording import Array
+
+TIME_NAME = re.compile(r"(time|t|timestamp|sec|seconds)([_ (\[]*(s|sec|seconds)[)\]]?)?", re.I)
+N_FIRST_ROWS = 3
+MOST_SHOWN = 8  # columns of the first rows, and kinds of event, on a terminal
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelDescription:
+    """One channel: its unit as far as the file declares it, what is missing, and its range.
+
+    `role` is what the file says of it beyond the name (body part, instrument, axis); `rate_hz`
+    its sampling rate where the file has several, else None.
+    """
+
+    name: str
+    unit: str
+    n_missing: int
+    minimum: float
+    maximum: float
+    role: str = ""
+    rate_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FileDescription:
+    """What a file of signals holds.
+
+    `time` names the column that reads as times (by its name, and because it increases); None
+    where there is none. Rate, duration and gaps are NaN or empty where the times do not tell.
+    A file with channels at several rates has the others' channels after those of its first rate,
+    which everything else is about. `start_s` is the first sample's time by the file's own clock.
+    """
+
+    path: str
+    format: str
+    n_samples: int
+    time: str | None
+    rate_hz: float
+    duration_s: float
+    gaps_s: tuple[tuple[float, float], ...]  # time before the gap, and its length
+    channels: tuple[ChannelDescription, ...]
+    first_rows: tuple[tuple[float, ...], ...]
+    notes: tuple[str, ...]
+    start_s: float = 0.0
+    n_empty: int = 0  # rows in which no channel but the time holds a value
+    began: datetime | None = None  # by the file's header
+    events: tuple[Event, ...] = ()
+
+    def __str__(self) -> str:
+        """Return the description as plain rows for a terminal."""
+        return "\n".join(
+            [
+                *self._overview_rows(),
+                *(f"note      {note}" for note in self.notes),
+                "",
+                *self._channel_rows(),
+                *self._event_rows(),
+                "",
+                *self._first_rows(),
+            ]
+        )
+
+    def _overview_rows(self) -> list[str]:
+        """Return what the file is, and its clock."""
+        own = np.isfinite(self.rate_hz)
+        without = "its own clock, no column" if own else "no column of times found"
+        rows = [
+            f"file      {self.path}",
+            f"format    {self.format}",
+            f"samples   {self.n_samples}",
+            f"time      {self.time or without}",
+        ]
+        if self.began is not None:
+            rows.append(f"began     {self.began.isoformat(sep=' ')}")
+        if self.start_s:
+            rows.append(f"start     {self.start_s:.6g} s")
+        if own:
+            rows.append(f"rate      {self.rate_hz:.6g} Hz")
+            rows.append(f"duration  {self.duration_s:.6g} s")
+            longest = max((length for _, length in self.gaps_s), default=0.0)
+            gaps = f"{len(self.gaps_s)}, the longest {longest:.3g} s" if self.gaps_s else "none"
+            rows.append(f"gaps      {gaps}")
+        if self.n_empty:
+            rows.append(f"empty     {self.n_empty} row(s) in which no channel holds a value")
+        return rows
+
+    def _channel_rows(self) -> list[str]:
+        """Return the table of the channels; their rates only where there are several."""
+        several = any(channel.rate_hz is not None for channel in self.channels)
+        width = max(7, *(len(channel.name) for channel in self.channels))
+        heads = f"{'minimum':>12} {'maximum':>12} {'missing':>8}"
+        rows = [f"{'channel':<{width}}  {'unit':<8} {heads}" + "       Hz" * several]
+        for channel in self.channels:
+            row = (
+                f"{channel.name:<{width}}  {channel.unit or '-':<8} {channel.minimum:>12.6g} "
+                f"{channel.maximum:>12.6g} {channel.n_missing:>8}"
+            )
+            rows.append(row + (f" {channel.rate_hz or self.rate_hz:>8.6g}" if several else ""))
+        return rows
+
+    def _event_rows(self) -> list[str]:
+        """Return the events by their labels, with number, first and last time."""
+        if not self.events:
+            return []
+        times: dict[str, list[float]] = {}
+        for event in self.events:
+            times.setdefault(event.label, []).append(event.time_s)
+        shown = list(times.items())[:MOST_SHOWN]
+        rows = [
+            f"{label or '-'}: {len(each)}, {min(each):.6g} to {max(each):.6g} s"
+            for label, each in shown
+        ]
+        left = len(times) - len(shown)
+        return ["", "events", *rows, *([f"and {left} more kind(s)"] if left else [])]
+
+    def _first_rows(self) -> list[str]:
+        """Return the first rows, as many columns as a terminal holds."""
+        more = "  …" if any(len(row) > MOST_SHOWN for row in self.first_rows) else ""
+        return [
+            "first rows",
+            *(
+                "  ".join(f"{value:.6g}" for value in row[:MOST_SHOWN]) + more
+                for row in self.first_rows
+            ),
+        ]
+
+
+def describe_table(
+    path: Path, format_name: str, table: Table, events: Sequence[Event] = ()
+) -> FileDescription:
+    """Describe what an importer found, without a word from the study file."""
+    time = _time_column(table)
+    stamps = None if time is None else table.values[:, table.columns.index(time)]
+    rate_hz, duration_s, gaps_s = _timing(stamps, table)
+    others = [each for more in table.also for each in _describe_channels(more, more.rate_hz)]
+    return FileDescription(
+        path=str(path),
+        format=format_name,
+        n_samples=len(table.values),
+        time=time,
+        rate_hz=rate_hz,
+        duration_s=duration_s,
+        gaps_s=gaps_s,
+        channels=(*_describe_channels(table, None), *others),
+        first_rows=tuple(
+            tuple(float(value) for value in row) for row in table.values[:N_FIRST_ROWS]
+        ),
+        notes=table.notes,
+        start_s=table.start_s if stamps is None or not stamps.size else float(stamps[0]),
+        n_empty=_n_empty(table, time),
+        began=table.began,
+        events=tuple(events),
+    )
+
+
+def _n_empty(table: Table, time: str | None) -> int:
+    """Return how many rows hold nothing but perhaps their time."""
+    empty = np.ones(len(table.values), dtype=bool)
+    for column, name in enumerate(table.columns):
+        if name != time:
+            empty &= np.isnan(table.values[:, column])
+    return int(empty.sum()) if len(table.columns) > (time is not None) else 0
+
+
+def _describe_channels(table: Table, rate_hz: float | None) -> list[ChannelDescription]:
+    """Describe every column; of channels at another rate, all but their times."""
+    return [
+        _describe_channel(
+            name,
+            table.units.get(name, ""),
+            table.values[:, column],
+            table.roles.get(name, ""),
+            rate_hz,
+        )
+        for column, name in enumerate(table.columns)
+        if rate_hz is None or name != table.time
+    ]
+
+
+def _describe_channel(
+    name: str, unit: str, values: Array, role: str, rate_hz: float | None
+) -> ChannelDescription:
+    present = values[np.isfinite(values)]
+    return ChannelDescription(
+        name=name,
+        unit=unit,
+        n_missing=int(values.size - present.size),
+        minimum=float(present.min()) if present.size else float("nan"),
+        maximum=float(present.max()) if present.size else float("nan"),
+        role=role,
+        rate_hz=rate_hz,
+    )
+
+
+def _time_column(table: Table) -> str | None:
+    """Return the first column that is called a time and increases throughout."""
+    if table.time is not None:
+        return table.time
+    for column, name in enumerate(table.columns):
+        stamps = table.values[:, column]
+        if TIME_NAME.fullmatch(name) and stamps.size > 1 and (np.diff(stamps) > 0).all():
+            return name
+    return None
+
+
+def _timing(
+    stamps: Array | None, table: Table
+) -> tuple[float, float, tuple[tuple[float, float], ...]]:
+    """Return rate, duration and gaps, from the times or from what the file says of its rate."""
+    if stamps is None:
+        rate_hz = table.rate_hz or float("nan")
+        return rate_hz, len(table.values) / rate_hz, ()
+    if stamps.size < 2:
+        return float("nan"), float("nan"), ()
+    steps = np.diff(stamps)
+    usual = steps < 1.5 * np.median(steps)
+    period = float(steps[usual].mean())
+    gaps = tuple((float(stamps[i]), float(steps[i])) for i in np.flatnonzero(~usual))
+    return 1 / period, float(stamps[-1] - stamps[0]), gaps

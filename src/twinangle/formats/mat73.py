@@ -1,0 +1,75 @@
+"""Numeric arrays and structs of a MATLAB 7.3 file, read by h5py in a process of its own.
+
+The HDF5 library can run without end on a damaged file (the fuzzing in
+`benchmarks/fuzz_importers.py` found such ones), so that a child process with limits of memory and
+processor time reads it, and hands back nothing but numbers.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from twinangle.signals.recording import Array
+
+SIGNATURE = b"\x89HDF\r\n\x1a\n"
+CHILD = Path(__file__).with_name("mat73_child.py")
+LONGEST_S = 60.0  # beside the child's own limit of processor time
+BYTES_A_SECOND = 1_000_000
+
+
+def is_mat73(beginning: bytes) -> bool:
+    """Tell a MATLAB 7.3 file by its first bytes."""
+    return b"MATLAB 7.3" in beginning[:128] or SIGNATURE in beginning
+
+
+def read_arrays(path: Path) -> dict[str, Array]:
+    """Return every real numeric array of a file, struct fields under ``struct.field``.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    dict of str to ndarray
+        float64, in MATLAB's shapes; what `twinangle.formats.mat5.read_arrays` leaves out is
+        left out here.
+
+    Raises
+    ------
+    ValueError
+        If the file is damaged, claims more than it holds, or cannot be read within the limits.
+    """
+    command = [sys.executable, "-P", str(CHILD), str(path.resolve())]
+    wait_s = LONGEST_S + path.stat().st_size / BYTES_A_SECOND
+    try:
+        done = subprocess.run(command, capture_output=True, check=False, timeout=wait_s)
+    except subprocess.TimeoutExpired:
+        raise ValueError(f"it is damaged; reading it took more than {wait_s:.0f} s") from None
+    head, _, content = done.stdout.partition(b"\n")
+    if done.returncode or not head:
+        last = done.stderr.decode("utf-8", "replace").strip().rpartition("\n")[2]
+        status = f"status {done.returncode}" + (f": {last}" if last else "")
+        raise ValueError(f"the HDF5 library failed on it or did not end ({status})")
+    found: dict[str, Any] = json.loads(head)
+    if "error" in found:
+        raise ValueError(str(found["error"]).rstrip("."))
+    return _arrays(found["arrays"], content)
+
+
+def _arrays(head: list[tuple[str, list[int]]], content: bytes) -> dict[str, Array]:
+    """Cut the values into arrays."""
+    arrays, at = {}, 0
+    for name, shape in head:
+        count = math.prod(shape)
+        arrays[name] = np.frombuffer(content, np.float64, count, at).reshape(shape)
+        at += 8 * count
+    return arrays

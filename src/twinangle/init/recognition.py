@@ -1,0 +1,147 @@
+"""What the channels of a file are, by their names and by what the file itself says of them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from twinangle.formats.description import ChannelDescription, FileDescription
+
+SEGMENTS = {
+    "proximal": ("thigh", "femur", "upperarm", "upper arm", "humerus", "proximal"),
+    "distal": ("shank", "tibia", "shin", "calf", "lower leg", "lowerleg", "forearm", "distal"),
+}
+INSTRUMENTS = {
+    "accelerometer": ("acceleration", "accelerometer", "accel", "acc"),
+    "gyroscope": ("angular velocity", "gyroscope", "gyro", "gyr", "rate"),
+    "magnetometer": ("magnetometer", "magn", "mag"),
+    "quaternion": ("quaternion", "quat", "orientation", "ornt", "q"),
+}
+ANGLE_WORDS = ("knee", "elbow", "flexion", "angle", "gonio", "goniometer", "jntang")
+SIDES = {"left": ("left", "l"), "right": ("right", "r")}
+MARKER = re.compile(r"(.*?[^\W_].*?)([_ .]?)([xyz])((?:[_ ]?\(?(?:mm|cm|m)\)?)?)")
+FEWEST_MARKERS = 4  # of a sagittal angle
+
+Instruments = dict[str, tuple[str, ...]]  # each instrument's channels in the order of the axes
+
+
+@dataclass(frozen=True, slots=True)
+class Sensors:
+    """The sensors of one file: each segment's instruments, and a lone sensor of no segment.
+
+    `sides` are the sides that the channels tell; of two, the sensors are those of the first.
+    """
+
+    by_segment: Mapping[str, Instruments]
+    lone: Instruments
+    sides: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Markers:
+    """Optical markers of one file, and how their columns are called."""
+
+    names: tuple[str, ...]
+    pattern: str  # "{marker}_{axis}_mm"
+    unit: str
+
+
+def words(name: str) -> str:
+    """Return a name in lower case, its parts set apart by single spaces."""
+    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
+
+
+def segment_of(text: str) -> str | None:
+    """Return the segment that words name, "proximal" or "distal"."""
+    return _first_match(text, SEGMENTS)
+
+
+def side_of(text: str) -> str:
+    """Return the side that a whole word names; empty where none does."""
+    parts = text.split()
+    return next((side for side, spelt in SIDES.items() if any(s in parts for s in spelt)), "")
+
+
+def find_sensors(description: FileDescription) -> Sensors:
+    """Return the sensors whose channels are all there, axis by axis."""
+    axes: dict[tuple[str, str, str], dict[str, str]] = {}
+    for channel in description.channels:
+        place = _place(channel)
+        if place is not None:
+            side, segment, instrument, axis = place
+            axes.setdefault((side, segment, instrument), {}).setdefault(axis, channel.name)
+    sides = tuple(dict.fromkeys(side for side, segment, _ in axes if side and segment))
+    by_segment: dict[str, Instruments] = {segment: {} for segment in SEGMENTS}
+    lone: Instruments = {}
+    for (side, segment, instrument), names in axes.items():
+        wanted = "wxyz" if instrument == "quaternion" else "xyz"
+        if set(wanted) == set(names) and side in ("", *sides[:1]):
+            sensor = by_segment[segment] if segment else lone
+            sensor[instrument] = tuple(names[axis] for axis in wanted)
+    return Sensors(by_segment, lone, sides)
+
+
+def _place(channel: ChannelDescription) -> tuple[str, str, str, str] | None:
+    """Return side, segment (may be empty), instrument and axis, from the role or the name."""
+    for text in (words(channel.role), words(channel.name)):
+        instrument = _first_match(text, INSTRUMENTS)
+        axis = text[-1:]
+        if instrument and axis and axis in "wxyz":
+            both = f"{words(channel.role)} {words(channel.name)}"
+            return side_of(both), segment_of(both) or "", instrument, axis
+    return None
+
+
+def find_angles(description: FileDescription) -> list[str]:
+    """Return the channels whose names or roles are those of a joint angle, not of a marker."""
+    coordinates = {
+        name for channels in _coordinates(description).values() for name in channels.values()
+    }
+    return [
+        channel.name
+        for channel in description.channels
+        if channel.name not in coordinates
+        and any(word in f"{words(channel.role)} {words(channel.name)}" for word in ANGLE_WORDS)
+    ]
+
+
+def find_markers(description: FileDescription) -> Markers | None:
+    """Return markers, at least four: as many as the plain sagittal angle needs."""
+    coordinates = _coordinates(description)
+    if len(coordinates) < FEWEST_MARKERS:
+        return None
+    _, between, after = next(iter(coordinates))
+    names = tuple(key[0] for key in coordinates if key[1:] == (between, after))
+    units = {channel.name: channel.unit for channel in description.channels}
+    unit = units[next(iter(coordinates.values()))["x"]] or re.sub(r"[^a-z]", "", after)
+    return Markers(names, f"{{marker}}{between}{{axis}}{after}", unit or "?")
+
+
+def _coordinates(description: FileDescription) -> dict[tuple[str, str, str], dict[str, str]]:
+    """Return names that occur with x, y and z and are lengths, with their three channels.
+
+    Where neither file nor name declares a unit nothing tells a marker from another vector, so a
+    name that says what else it is (acceleration, rate, field) is none.
+    """
+    found: dict[tuple[str, str, str], dict[str, str]] = {}
+    for channel in description.channels:
+        match = MARKER.fullmatch(channel.name)
+        if match is None or channel.unit not in ("", "mm", "cm", "m"):
+            continue
+        marker, between, axis, after = match.groups()
+        if _first_match(words(marker), INSTRUMENTS) is None:
+            found.setdefault((marker, between, after), {})[axis] = channel.name
+    return {key: channels for key, channels in found.items() if len(channels) == 3}
+
+
+def _first_match(text: str, known: Mapping[str, Iterable[str]]) -> str | None:
+    return next(
+        (
+            name
+            for name, spellings in known.items()
+            if any(re.search(rf"(^|\s){spelling}", text) for spelling in spellings)
+        ),
+        None,
+    )

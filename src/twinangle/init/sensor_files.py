@@ -1,0 +1,143 @@
+"""One file a sensor: which two files belong together, and the patterns of their names."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from twinangle.formats.description import FileDescription
+from twinangle.init.places import Place, is_segment
+from twinangle.init.recognition import Instruments, find_sensors, segment_of, words
+from twinangle.init.sections import is_sensor, quoted, wearable_of_two
+
+OWN_COLUMNS = ("proximal_file", "distal_file")
+SIGNS = "_-/ "
+
+
+@dataclass(frozen=True, slots=True)
+class SensorFile:
+    """A file that holds one sensor, and the segment that channels, file or path name."""
+
+    path: str
+    place: Place
+    description: FileDescription
+    instruments: Instruments
+    segment: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorPairFiles:
+    """The two files of one recording."""
+
+    proximal: SensorFile
+    distal: SensorFile
+
+    @property
+    def both(self) -> tuple[SensorFile, SensorFile]:
+        """The proximal sensor's file and the distal one's."""
+        return self.proximal, self.distal
+
+
+def lone_sensor(path: str, place: Place, description: FileDescription) -> SensorFile | None:
+    """Return the file as one sensor's; None where it holds none, or both segments'.
+
+    `segment` is empty where neither the channels nor the path tell it.
+    """
+    sensors = find_sensors(description)
+    whole = {key: each for key, each in sensors.by_segment.items() if is_sensor(each)}
+    if len(whole) == 1:
+        segment, instruments = next(iter(whole.items()))
+        return SensorFile(path, place, description, instruments, segment)
+    if not whole and is_sensor(sensors.lone):
+        named = [segment_of(words(t)) for t in re.split(r"[/_\s.-]+", path) if is_segment(t)]
+        segment = named[-1] or "" if named else ""
+        return SensorFile(path, place, description, sensors.lone, segment)
+    return None
+
+
+def pair_sensors(files: list[SensorFile]) -> tuple[list[SensorPairFiles], list[str]]:
+    """Return the pairs that have the same words but for the segment, and what is left over."""
+    pairs: list[SensorPairFiles] = []
+    open_places: dict[tuple[frozenset[str], str], dict[str, SensorFile]] = {}
+    left_over = []
+    for each in files:
+        if not each.segment:
+            left_over.append(
+                f"{each.path}: holds one sensor; neither its channels nor its name tell on which "
+                "segment it was."
+            )
+            continue
+        key = (frozenset(each.place.tokens), each.place.part)
+        waiting = open_places.setdefault(key, {})
+        other = "distal" if each.segment == "proximal" else "proximal"
+        if other in waiting:
+            found = {each.segment: each, other: waiting.pop(other)}
+            pairs.append(SensorPairFiles(found["proximal"], found["distal"]))
+        else:
+            waiting[each.segment] = each
+    left_over += [
+        f"{each.path}: holds one sensor; no file of the other segment belongs to it by its name."
+        for waiting in open_places.values()
+        for each in waiting.values()
+    ]
+    return pairs, left_over
+
+
+def section_of_pair(pair: SensorPairFiles) -> str | None:
+    """Return the `[wearable]` section that reads a pair, without the patterns of the names."""
+    return wearable_of_two(
+        (pair.proximal.description, pair.proximal.instruments),
+        (pair.distal.description, pair.distal.instruments),
+    )
+
+
+def patterns(pairs: list[SensorPairFiles]) -> tuple[str, list[dict[str, str]]]:
+    """Return the section `[wearable.files]`, and the cells that each pair fills it with.
+
+    Where all names end alike from the segment's word on, `{wearable}` stands for what is before
+    it; where all begin alike, for what follows. Otherwise each name has a column of its own.
+    """
+    cut = [tuple(_cut(file) for file in pair.both) for pair in pairs]
+    named = all(word for both in cut for _, word, _ in both)
+    ends = {tuple(word + after for _, word, after in both) for both in cut}
+    if named and len(ends) == 1 and all(first[0] == second[0] for first, second in cut):
+        stems, mark = _without_mark([first[0] for first, _ in cut], -1)
+        if all(stems):
+            names = [f"{{wearable}}{mark}{end}" for end in next(iter(ends))]
+            return _files_section(names), [{"wearable": stem} for stem in stems]
+    begins = {tuple(before + word for before, word, _ in both) for both in cut}
+    if named and len(begins) == 1 and all(first[2] == second[2] for first, second in cut):
+        stems, mark = _without_mark([first[2] for first, _ in cut], 0)
+        names = [f"{begin}{mark}{{wearable}}" for begin in next(iter(begins))]
+        return _files_section(names), [{"wearable": stem} for stem in stems]
+    cells = [
+        {name: file.path for name, file in zip(OWN_COLUMNS, pair.both, strict=True)}
+        for pair in pairs
+    ]
+    return _files_section([f"{{{name}}}" for name in OWN_COLUMNS]), cells
+
+
+def _without_mark(stems: list[str], at: int) -> tuple[list[str], str]:
+    """Return the stems without the sign that sets them apart from the segment's word, and it."""
+    mark = stems[0][at : at + 1 or None]
+    if (
+        not mark
+        or mark not in SIGNS
+        or not all(len(stem) > 1 and stem[at] == mark for stem in stems)
+    ):
+        return stems, ""
+    return [stem[1:] if at == 0 else stem[:-1] for stem in stems], mark
+
+
+def _cut(file: SensorFile) -> tuple[str, str, str]:
+    """Return what is before the last word for a segment in a path, that word, and what follows."""
+    found = [m for m in re.finditer(r"[^/_\s.-]+", file.path) if is_segment(m[0])]
+    if not found:
+        return file.path, "", ""
+    match = found[-1]
+    return file.path[: match.start()], match[0], file.path[match.end() :]
+
+
+def _files_section(names: list[str]) -> str:
+    proximal, distal = names
+    return f"[wearable.files]\nproximal = {quoted(proximal)}\ndistal = {quoted(distal)}"

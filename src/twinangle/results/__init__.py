@@ -1,0 +1,23 @@
+"""What a run found: the model, and its machine-readable form."""
+
+from twinangle.results.model import (
+    FurtherParts,
+    InputFile,
+    LimitForms,
+    PooledLimits,
+    Reliability,
+    SensorRecord,
+    StudyResults,
+    TrialResult,
+)
+
+__all__ = [
+    "FurtherParts",
+    "InputFile",
+    "LimitForms",
+    "PooledLimits",
+    "Reliability",
+    "SensorRecord",
+    "StudyResults",
+    "TrialResult",
+]

@@ -1,0 +1,404 @@
+"""From `study.toml` to a `Study`: read whole, every fault listed at once."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, TypeGuard, cast, get_args
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from twinangle.errors import StudyError
+from twinangle.naming import listed, suggestion
+from twinangle.signals.straight_line import Calibration
+from twinangle.study.calibration_table import read_calibration
+from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.participant_codes import privacy_warnings
+from twinangle.study.section import Section
+from twinangle.study.settings import (
+    REFERENCE_KINDS,
+    WEARABLE_KINDS,
+    AgreementSettings,
+    AngleReference,
+    ConditionSettings,
+    CycleSettings,
+    Reference,
+    StudySection,
+    SynchronisationSettings,
+    Wearable,
+)
+from twinangle.study.trials_table import Needs, Trial, inside_folder, read_trials
+
+PLAIN_SECTIONS: dict[str, type[Section]] = {
+    "study": StudySection,
+    "synchronisation": SynchronisationSettings,
+    "cycles": CycleSettings,
+    "agreement": AgreementSettings,
+    "conditions": ConditionSettings,
+}
+BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
+SECTIONS = ("study", "wearable", "reference", *tuple(PLAIN_SECTIONS)[1:])
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """A study as its file and trials table describe it; nothing in it is computed."""
+
+    title: str
+    joint: str
+    folder: Path
+    path: Path
+    table: Path  # the trials table
+    trials: tuple[Trial, ...]
+    wearable: Wearable
+    reference: Reference | None
+    synchronisation: SynchronisationSettings
+    cycles: CycleSettings
+    agreement: AgreementSettings
+    conditions: ConditionSettings
+    calibration: Calibration | None = None  # fitted from the file that [reference] names
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class _Faults:
+    """Faults found so far in one study file."""
+
+    name: str
+    lines: Mapping[tuple[str, ...], int]
+    found: list[tuple[int, str]] = field(default_factory=list)  # line (0 if unknown), text
+
+    def add(self, keys: tuple[str, ...], text: str) -> None:
+        """Note a fault at a key, with the line of the nearest key that the file spells out."""
+        line = next(
+            (self.lines[keys[:n]] for n in range(len(keys), 0, -1) if keys[:n] in self.lines), 0
+        )
+        where = f"{self.name}, line {line}" if line else self.name
+        self.found.append((line, f"{where}: {text}"))
+
+    def sorted_texts(self) -> list[str]:
+        """Return the faults in the order of the file."""
+        return [text for _, text in sorted(self.found, key=lambda fault: fault[0])]
+
+
+def read_study(path: str | Path) -> Study:
+    """Read a study file and its trials table and check both whole.
+
+    Parameters
+    ----------
+    path : path
+        The study file, or the folder that holds `study.toml`.
+
+    Returns
+    -------
+    Study
+        Settings with every default filled in, and the trials with resolved paths.
+
+    Raises
+    ------
+    StudyError
+        Every fault at once, one a line: file, line and key, or row and column; what was found;
+        what would be accepted.
+    """
+    path = Path(path)
+    path = path / "study.toml" if path.is_dir() else path
+    text = _read_text(path)
+    data = _parse(text, path)
+    faults = _Faults(path.name, _key_lines(text))
+    _check_sections(data, faults)
+    settings = {name: _section(name, data, faults) for name in SECTIONS}
+    _check_cycles(settings, faults)
+    table, trials, in_table = _trials(path, settings, data)
+    _check_condition(settings, trials, faults)
+    calibration = _calibration(path, settings, faults)
+    found = [*faults.sorted_texts(), *in_table]
+    if found:
+        raise StudyError(_message(path, found))
+    return replace(
+        _study(path, table, trials, settings),
+        calibration=calibration,
+        warnings=privacy_warnings(trials),
+    )
+
+
+def _message(path: Path, found: list[str]) -> str:
+    if len(found) == 1:
+        return found[0]
+    return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
+
+
+def _read_text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise StudyError(
+            f"{path}: there is no such file; give the path of a study file, or of the folder "
+            "that holds study.toml."
+        ) from None
+    except UnicodeDecodeError as error:
+        raise StudyError(
+            f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text."
+        ) from None
+    except OSError as error:
+        raise StudyError(f"{path}: cannot be read: {error.strerror}.") from None
+
+
+def _parse(text: str, path: Path) -> dict[str, Any]:
+    try:
+        data = tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        hint = " (write paths with /, not \\)" if "\\" in text else ""
+        raise StudyError(f"{path.name}: is not valid TOML: {error}{hint}.") from None
+    return cast(dict[str, Any], _tuples(data))
+
+
+def _tuples(value: Any) -> Any:
+    """Turn lists into tuples: the strict models want the frozen kind."""
+    if isinstance(value, list):
+        return tuple(_tuples(each) for each in value)
+    if isinstance(value, dict):
+        return {key: _tuples(each) for key, each in value.items()}
+    return value
+
+
+def _key_lines(text: str) -> dict[tuple[str, ...], int]:
+    """Return the line of each table header and key; a dotted key counts for its parents too."""
+    lines: dict[tuple[str, ...], int] = {}
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[+\s*([^\[\]]+?)\s*\]+\s*(#.*)?$", line)
+        key = re.match(r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*'|\s*\.\s*)+?)\s*=", line)
+        if header:
+            table = _parts(header[1])
+            keys = table
+        elif key:
+            keys = (*table, *_parts(key[1]))
+        else:
+            continue
+        for size in range(1, len(keys) + 1):
+            lines.setdefault(keys[:size], number)
+    return lines
+
+
+def _parts(dotted: str) -> tuple[str, ...]:
+    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
+
+
+def _check_sections(data: Mapping[str, Any], faults: _Faults) -> None:
+    """Refuse sections with no meaning, and what stands outside any section."""
+    for name, value in data.items():
+        if name not in SECTIONS:
+            what = f"section [{name}]" if isinstance(value, dict) else f"key `{name}`"
+            faults.add(
+                (name,),
+                f"{what} is not known.{suggestion(name, SECTIONS)} "
+                f"Accepted sections: {', '.join(f'[{each}]' for each in SECTIONS)}.",
+            )
+
+
+def _section(name: str, data: Mapping[str, Any], faults: _Faults) -> Section | None:
+    """Validate one section; None when it is absent and may be, or is at fault."""
+    values = data.get(name)
+    if values is None:
+        if name in ("study", "wearable"):
+            faults.add((), f"section [{name}] is missing; every study needs it.")
+        optional = name not in ("study", "wearable", "reference", "cycles")
+        return PLAIN_SECTIONS[name]() if optional else None
+    if not isinstance(values, dict):
+        faults.add((name,), f"`{name}` must be a section, [{name}], got {values!r}.")
+        return None
+    model = PLAIN_SECTIONS.get(name) or _model_of_kind(name, values, faults)
+    if model is None:
+        return None
+    try:
+        return model.model_validate(values)
+    except ValidationError as error:
+        for detail in error.errors():
+            _add_detail(name, model, detail, faults)
+        return None
+
+
+def _model_of_kind(name: str, values: Mapping[str, Any], faults: _Faults) -> type[Section] | None:
+    """Return the model for the section's `kind`, or note that there is none."""
+    kinds = BY_KIND[name]
+    kind = values.get("kind")
+    if isinstance(kind, str) and kind in kinds:
+        return kinds[kind]
+    accepted = listed(kinds, last="or")
+    if kind is None:
+        faults.add((name,), f"[{name}] `kind` is missing; accepted: {accepted}.")
+    else:
+        guess = suggestion(str(kind), kinds)
+        faults.add((name, "kind"), f"[{name}] `kind` is {kind!r}; accepted: {accepted}.{guess}")
+    return None
+
+
+def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: _Faults) -> None:
+    """Turn one error of the model into a fault in the study's own words."""
+    keys = (name, *(part for part in detail["loc"] if isinstance(part, str)))
+    table = ".".join(keys[:-1]) or name
+    value = detail["input"]
+    item = next((part for part in detail["loc"] if isinstance(part, int)), None)
+    which = f"`{keys[-1]}`" if item is None else f"item {item + 1} of `{keys[-1]}`"
+    match detail["type"]:
+        case "missing":
+            text = f"[{table}] `{keys[-1]}` is missing."
+        case "extra_forbidden":
+            known = _known_keys(model, keys[1:-1])
+            text = (
+                f"[{table}] `{keys[-1]}` is not a known key.{suggestion(keys[-1], known)} "
+                f"Accepted: {', '.join(f'`{key}`' for key in known)}."
+            )
+        case "value_error" if len(keys) == 1:
+            text = f"[{name}] {detail['ctx']['error']}."
+        case "value_error":
+            text = f"[{table}] {which} {detail['ctx']['error']}, got {_shown(value)}."
+        case "literal_error":
+            guess = suggestion(str(value), re.findall(r"'([^']*)'", detail["ctx"]["expected"]))
+            text = (
+                f"[{table}] `{keys[-1]}` is {_shown(value)}; "
+                f"accepted: {detail['ctx']['expected']}.{guess}"
+            )
+        case _:
+            wanted = detail["msg"].removeprefix("Input ").replace("valid ", "")
+            text = f"[{table}] {which} {wanted[:1].lower()}{wanted[1:]}, got {_shown(value)}."
+    faults.add(keys, text)
+
+
+def _shown(value: object) -> str:
+    """Return a value as the study file would have it, lists as lists."""
+    if isinstance(value, tuple):
+        return f"[{', '.join(_shown(each) for each in value)}]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return repr(value)
+
+
+def _known_keys(model: type[Section], parents: tuple[str, ...]) -> list[str]:
+    """Return the keys of the (sub)section that `parents` leads to."""
+    for parent in parents:
+        annotation = model.model_fields[parent].annotation
+        choices = [annotation, *get_args(annotation)]  # a section, or a section that may be absent
+        section = next((each for each in choices if _is_section(each)), None)
+        if section is None:
+            return []
+        model = section
+    return list(model.model_fields)
+
+
+def _is_section(annotation: object) -> TypeGuard[type[Section]]:
+    return isinstance(annotation, type) and issubclass(annotation, Section)
+
+
+def _check_cycles(settings: dict[str, Section | None], faults: _Faults) -> None:
+    """Fill in the default method of finding cycles, and refuse one the wearable cannot serve."""
+    kind = getattr(settings["wearable"], "kind", None)
+    cycles = settings["cycles"]
+    if cycles is None and not any("[cycles]" in text for _, text in faults.found):
+        settings["cycles"] = CycleSettings(
+            method="angle-peak" if kind == "angle" else "shank-gyroscope"
+        )
+    elif kind == "angle" and getattr(cycles, "method", None) == "shank-gyroscope":
+        faults.add(
+            ("cycles", "method"),
+            "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
+            "gyroscope; accepted: 'angle-peak' or 'events'.",
+        )
+
+
+def _trials(
+    path: Path, settings: Mapping[str, Section | None], data: Mapping[str, Any]
+) -> tuple[Path | None, tuple[Trial, ...], list[str]]:
+    """Read the trials table, judged by the file's own words where a section is at fault."""
+
+    def raw(section: str, key: str) -> object:
+        values = data.get(section)
+        return values.get(key) if isinstance(values, dict) else None
+
+    name = raw("study", "trials")
+    if not isinstance(name, str) or not name.strip():
+        return None, (), []
+    files = _file_patterns(raw("wearable", "files"))
+    if files is None and raw("wearable", "files") is not None:
+        return None, (), []  # without the patterns no file's name is known
+    needs = Needs(
+        static=raw("wearable", "kind") in ("inertial", "orientation"),
+        reference="reference" in data,
+        events=raw("cycles", "method") == "events",
+        files=files,
+    )
+    try:
+        return *read_trials(path.parent, name, needs), []
+    except StudyError as error:
+        return None, (), str(error).split("\n")
+
+
+def _file_patterns(values: object) -> SensorFilePatterns | None:
+    """Return the patterns of `[wearable.files]`; None without them, or where they are at fault."""
+    try:
+        return SensorFilePatterns.model_validate(values) if values is not None else None
+    except ValidationError:
+        return None
+
+
+def _calibration(
+    path: Path, settings: dict[str, Section | None], faults: _Faults
+) -> Calibration | None:
+    """Fit the reference's calibration file, and put its gain and offset into the settings."""
+    reference = settings["reference"]
+    if not isinstance(reference, AngleReference) or reference.calibration is None:
+        return None
+    name, keys = reference.calibration, ("reference", "calibration")
+    where = inside_folder(path.parent, name)
+    if where is None:
+        faults.add(keys, f"calibration {name!r} leaves the study folder; move it into the folder.")
+        return None
+    try:
+        fitted = read_calibration(where, name)
+    except StudyError as error:
+        faults.add(keys, str(error))
+        return None
+    fields = {"gain": fitted.gain, "offset": fitted.offset}
+    settings["reference"] = reference.model_copy(update=fields)
+    return fitted
+
+
+def _check_condition(
+    settings: Mapping[str, Section | None], trials: tuple[Trial, ...], faults: _Faults
+) -> None:
+    """Refuse to compare with a condition that no trial has."""
+    against = getattr(settings["conditions"], "against", None)
+    known = list(dict.fromkeys(trial.condition for trial in trials))
+    if trials and against is not None and against not in known:
+        faults.add(
+            ("conditions", "against"),
+            f"[conditions] `against` is {against!r}, which no trial has; "
+            f"accepted: {listed(known, last='or')}.{suggestion(against, known)}",
+        )
+
+
+def _study(
+    path: Path,
+    table: Path | None,
+    trials: tuple[Trial, ...],
+    settings: Mapping[str, Section | None],
+) -> Study:
+    study = cast(StudySection, settings["study"])
+    return Study(
+        title=study.title,
+        joint=study.joint,
+        folder=path.parent,
+        path=path,
+        table=cast(Path, table),
+        trials=trials,
+        wearable=cast(Wearable, settings["wearable"]),
+        reference=cast("Reference | None", settings["reference"]),
+        synchronisation=cast(SynchronisationSettings, settings["synchronisation"]),
+        cycles=cast(CycleSettings, settings["cycles"]),
+        agreement=cast(AgreementSettings, settings["agreement"]),
+        conditions=cast(ConditionSettings, settings["conditions"]),
+    )

@@ -1,0 +1,1 @@
+"""Heading without, or in spite of, the magnetic field."""

@@ -1,0 +1,1 @@
+"""What a recording tells of its sensors, their places and the field around them."""

@@ -1,0 +1,112 @@
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+from scipy import stats
+from statsmodels.formula.api import mixedlm
+
+from twinangle.agreement.conditions import compare_conditions
+from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
+
+
+def walks(seed: int, k: int = 12, effect: float = 0.0, slope: float = 0.5) -> pd.DataFrame:
+    """Invented trials whose SD follows speed; outdoors is walked faster."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for person in range(k):
+        level = 0.3 * rng.standard_normal()
+        for condition in ("indoor", "outdoor"):
+            for _ in range(3):
+                speed = 1.2 + 0.2 * (condition == "outdoor") + 0.2 * rng.standard_normal()
+                log = level + slope * speed + effect * (condition == "outdoor")
+                rows.append((person, condition, np.exp(log + 0.1 * rng.standard_normal()), speed))
+    return pd.DataFrame(rows, columns=["participant", "condition", "value", "speed_m_s"])
+
+
+def adjusted(frame):
+    (result,) = compare_conditions_adjusted(frame, against="indoor", covariates=["speed_m_s"])
+    return result
+
+
+def test_coefficients_agree_with_a_formula_fit_of_statsmodels():
+    frame = walks(1, effect=0.2)
+    fit = mixedlm("np.log(value) ~ condition + speed_m_s", frame, groups="participant").fit(
+        method="powell"
+    )
+    result = adjusted(frame)
+    assert_allclose(np.log(result.ratio), fit.params["condition[T.outdoor]"], atol=1e-4)
+    half = stats.t.ppf(0.975, 11) * fit.bse["condition[T.outdoor]"]
+    assert_allclose(np.log(result.ratio_ci[1] / result.ratio), half, rtol=1e-3)
+
+
+def test_one_trial_a_condition_is_the_regression_of_differences():
+    """Equal mean speeds leave only differences: scipy's line of them, k - 2 degrees of freedom."""
+    rng = np.random.default_rng(4)
+    half_step = rng.uniform(0.05, 0.2, 7)
+    level, noise = rng.standard_normal(7), 0.05 * rng.standard_normal((2, 7))
+    logs = np.array([level - half_step, 0.3 + level + half_step]) + noise
+    frame = pd.DataFrame(
+        {
+            "participant": np.tile(np.arange(7), 2),
+            "condition": np.repeat(["indoor", "outdoor"], 7),
+            "value": np.exp(logs).ravel(),
+            "speed_m_s": 1.3 + np.concatenate([-half_step, half_step]),
+        }
+    )
+    line = stats.linregress(2 * half_step, logs[1] - logs[0])
+    result = adjusted(frame)
+    assert_allclose(np.log(result.ratio), line.intercept, rtol=1e-4)
+    half = stats.t.ppf(0.975, 5) * line.intercept_stderr
+    assert_allclose(
+        np.log(result.ratio_ci), [line.intercept - half, line.intercept + half], rtol=1e-3
+    )
+
+
+def test_levels_that_do_not_differ_still_leave_an_interval():
+    """The variance between participants at its boundary, where the fit has no Hessian."""
+    frame = walks(5, k=4)
+    frame["value"] /= np.exp(np.log(frame["value"]).groupby(frame["participant"]).transform("mean"))
+    assert np.isfinite(adjusted(frame).ratio_ci).all()
+
+
+@pytest.mark.parametrize("effect", [0.0, 0.3])
+def test_an_effect_of_speed_is_not_charged_to_the_place(effect):
+    frame = walks(2, k=40, effect=effect, slope=1.0)
+    result = adjusted(frame)
+    assert result.ratio_ci[0] < np.exp(effect) < result.ratio_ci[1]
+    (plain,) = compare_conditions(frame, against="indoor")
+    assert plain.ratio > 1.1 * np.exp(effect)
+
+
+@pytest.mark.parametrize(("seed", "scale"), [(1, 0.2), (2, 57.3), (3, 1000)])
+def test_unit_of_value_and_covariate_do_not_matter(seed, scale):
+    frame = walks(seed, k=5)
+    other = frame.assign(value=scale * frame["value"], speed_m_s=3.6 * frame["speed_m_s"])
+    assert_allclose(adjusted(other).ratio, adjusted(frame).ratio, rtol=1e-4)
+
+
+def test_result_names_the_covariate_and_what_it_shares_with_the_condition():
+    result = adjusted(walks(3))
+    assert "equal speed_m_s" in result.summary()
+    assert 0 < result.shared < 1
+    assert result.to_frame()["n_participants"].item() == 12
+
+
+@pytest.mark.parametrize(
+    ("frame", "covariates", "message"),
+    [
+        (walks(1), ["pace"], "no column 'pace'"),
+        (walks(1), [], "`covariates` is empty"),
+        (walks(1).assign(speed_m_s=np.nan), ["speed_m_s"], "not a number"),
+        (walks(1).assign(value=0.0), ["speed_m_s"], "ratios need above 0"),
+        (walks(1, k=2), ["speed_m_s"], "at least 3 participants"),
+        (
+            walks(1).assign(speed_m_s=lambda f: (f["condition"] == "outdoor").astype(float)),
+            ["speed_m_s"],
+            "tell the condition exactly",
+        ),
+    ],
+)
+def test_bad_tables_are_named(frame, covariates, message):
+    with pytest.raises(ValueError, match=message):
+        compare_conditions_adjusted(frame, against="indoor", covariates=covariates)

@@ -1,0 +1,112 @@
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from twinangle.agreement import compare_curves, cycle_variability, limits_of_agreement
+from twinangle.analysis.pooling import (
+    cycle_quantity,
+    pool_conditions,
+    pool_contests,
+    pool_equivalence,
+    pool_error_budgets,
+    pool_limits,
+)
+from twinangle.results import TrialResult
+from twinangle.signals.recording import CycleSet
+
+POINTS = np.linspace(0, 2 * np.pi, 101)
+
+
+def invented_trial(rng, participant, *, condition="indoor", procedure="a", bias=0.0, n=12):
+    """Return a trial of invented curves; `bias` is the wearable's offset. No person."""
+    reference = 30 - 30 * np.cos(POINTS) + rng.normal(0, 1, (n, 1))
+    wearable = reference + bias + rng.normal(0, 0.3, (n, 1))
+    start = np.arange(n + 1) * 1.1
+    with_reference = condition == "indoor"
+    cycles = CycleSet(
+        start_s=start[:-1],
+        end_s=start[1:],
+        reason=("turn: 170°",) + ("",) * (n - 1),
+        wearable_deg=wearable,
+        reference_deg=reference if with_reference else None,
+        method="events",
+    )
+    return TrialResult(
+        participant=participant,
+        session="1",
+        condition=condition,
+        trial="1",
+        side="left",
+        procedure=procedure,
+        status="ok",
+        cycles=cycles,
+        agreement=compare_curves(wearable[1:], reference[1:]) if with_reference else None,
+        wearable_variability=cycle_variability(wearable[1:]),
+    )
+
+
+@pytest.fixture
+def trials():
+    rng = np.random.default_rng(4)
+    people = [f"P{k:02d}" for k in range(6)]
+    biases = rng.normal(1, 1, 6)
+    made = []
+    for person, bias in zip(people, biases, strict=True):
+        made.append(invented_trial(rng, person, bias=bias))
+        made.append(invented_trial(rng, person, procedure="b", bias=bias + 3))
+        made.append(invented_trial(rng, person, condition="outdoor"))
+        made.append(invented_trial(rng, person, condition="outdoor", procedure="b"))
+    return made
+
+
+def test_quantities_of_a_known_cycle():
+    curve = np.array([[0.0, 10.0, 20.0], [5.0, 5.0, 8.0]])
+    assert_allclose(cycle_quantity(curve, "mean_deg"), [10, 6])
+    assert_allclose(cycle_quantity(curve, "peak_flexion_deg"), [20, 8])
+    assert_allclose(cycle_quantity(curve, "range_deg"), [20, 3])
+    with pytest.raises(ValueError, match="must be one of"):
+        cycle_quantity(curve, "median_deg")
+
+
+def test_excluded_cycles_do_not_enter_the_limits(trials):
+    pooled = pool_limits(trials, confidence=0.95)
+    assert len(pooled) == 6  # two procedures, one condition with a reference, three quantities
+    assert all(len(item.difference) == 6 * 11 for item in pooled)
+    again = limits_of_agreement(pooled[0].difference, pooled[0].participant)
+    assert_allclose(
+        [pooled[0].limits.lower, pooled[0].limits.upper], [again.lower, again.upper], rtol=1e-12
+    )
+
+
+def test_a_constant_moves_the_bias_alone(trials):
+    first, second = (pool_limits(trials, confidence=0.95)[k].limits for k in (0, 3))
+    assert second.bias - first.bias == pytest.approx(3, abs=0.3)
+
+
+def test_one_participant_is_within_participant_only(trials):
+    alone = [trial for trial in trials if trial.participant == "P00"]
+    pooled = pool_limits(alone, confidence=0.95)
+    assert all("within this participant" in item.note for item in pooled)
+    assert pool_equivalence(alone, margin=5, confidence=0.95) == ()
+
+
+def test_conditions_are_compared_with_the_one_that_has_a_reference(trials):
+    compared = pool_conditions(list(reversed(trials)), against=None, confidence=0.95)
+    assert {(item.condition, item.against) for _, _, item in compared} == {("outdoor", "indoor")}
+    turned = pool_conditions(trials, against="outdoor", confidence=0.95)
+    assert turned[0][2].difference == pytest.approx(-compared[-1][2].difference)
+
+
+def test_the_better_procedure_ranks_first(trials):
+    ((condition, contest),) = pool_contests(trials, confidence=0.95)
+    assert condition == "indoor"
+    assert {place.procedure for place in contest.standings} == {"a", "b"}
+    # Both have the same demeaned error by construction: only the offset differs.
+    assert all(place.rank == 1 for place in contest.standings)
+
+
+def test_budget_parts_add_up(trials):
+    for _, _, budget in pool_error_budgets(trials):
+        parts = ("offset", "range", "timing", "pattern", "wander", "random")
+        assert sum(getattr(budget, part) for part in parts) == pytest.approx(budget.total)
+        assert budget.n_participants == 6

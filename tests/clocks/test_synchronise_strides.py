@@ -1,0 +1,189 @@
+"""Which stride is it: accepted where it can be told, refused where it cannot."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from twinangle.clocks import synchronise
+from twinangle.errors import SynchronisationError
+from twinangle.signals.recording import AngleRecording
+
+
+def simulate(walking, seed, **changes):
+    return walking.make_pair(np.random.default_rng(seed), walking.PairSettings(**changes))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_fully_periodic_walking_is_refused(walking, seed):
+    wearable, reference = simulate(walking, seed, time_cv=0.0, size_cv=0.0, locked_deg=2.0)
+
+    with pytest.raises(SynchronisationError, match="which stride is which") as refusal:
+        synchronise(wearable, reference)
+
+    for remedy in ("max_lag_s", "trigger", "event", "start, a stop or a turn"):
+        assert remedy in str(refusal.value)
+
+
+def test_noise_free_periodic_walking_is_refused(walking):
+    wearable, reference = simulate(
+        walking, 0, time_cv=0.0, size_cv=0.0, wander_deg=0.0, stride_error_deg=0.0, noise_deg=0.0
+    )
+
+    with pytest.raises(SynchronisationError, match="which stride is which"):
+        synchronise(wearable, reference)
+
+
+def test_a_lag_known_to_less_than_half_a_stride_settles_it(walking):
+    wearable, reference = simulate(walking, 1, time_cv=0.0, size_cv=0.0)
+
+    clock = synchronise(wearable, reference, expected_lag_s=3.0, max_lag_s=0.5)
+
+    assert_allclose(clock.lag_s, 3.217, atol=0.002)
+    assert np.isnan(clock.evidence)
+
+
+def test_refusal_can_be_turned_into_a_warning(walking):
+    wearable, reference = simulate(walking, 1, time_cv=0.0, size_cv=0.0)
+
+    clock = synchronise(wearable, reference, refuse=False)
+
+    assert "which stride is which" in clock.warnings[0]
+    assert clock.evidence < 7
+
+
+def test_natural_variation_tells_the_stride_where_the_plain_argmax_errs(walking):
+    wrong = 0
+    for seed in range(8):
+        rng = np.random.default_rng([99, seed])
+        settings = replace(
+            walking.draw_settings(rng, "steady"), overlap_s=30.0, time_cv=0.012, locked_deg=3.0
+        )
+        wearable, reference = walking.make_pair(rng, settings)
+        plain, _ = walking.plain_lags(wearable, reference)
+        wrong += abs(plain - settings.lag_s) > 0.4
+
+        clock = synchronise(wearable, reference)
+
+        assert (
+            abs(
+                clock.centre_s * (clock.drift_ppm - settings.drift_ppm) * 1e-6
+                + clock.lag_s
+                - settings.lag_s
+            )
+            < 0.016
+        )
+        assert clock.evidence > 7
+    assert wrong > 1
+
+
+def bouts(walking, seed, n):
+    """Simulate perfectly periodic walking of a few bouts with unequal pauses between."""
+    wearable, reference = simulate(
+        walking,
+        seed,
+        time_cv=0.0,
+        size_cv=0.0,
+        lag_s=5.4,
+        drift_ppm=50.0,
+        overlap_s=20.0 * n,
+        wander_deg=0.5,
+        stride_error_deg=0.7,
+    )
+
+    def gate(time):
+        starts = 8 + 19.0 * np.arange(n) + 1.3 * np.arange(n)
+        return sum(
+            0.5 * (np.tanh((time - s) / 0.4) - np.tanh((time - s - 15) / 0.4)) for s in starts
+        )
+
+    on_wearable = reference.time_s * (1 + 50e-6) + 5.4
+    return (
+        replace(wearable, angle_deg=wearable.angle_deg * gate(wearable.time_s)),
+        replace(reference, angle_deg=reference.angle_deg * gate(on_wearable)),
+    )
+
+
+@pytest.mark.parametrize("n", [1, 2, 3])
+def test_starts_and_stops_settle_what_periodic_strides_cannot(walking, n):
+    wearable, reference = bouts(walking, 3, n)
+
+    clock = synchronise(wearable, reference)
+
+    middle = 10.0 * n
+    assert_allclose(clock.to_wearable(np.array(middle)) - middle, 5.4 + middle * 50e-6, atol=0.0015)
+
+
+def test_systematic_part_bounds_what_a_repeating_difference_does(walking):
+    plain = synchronise(*simulate(walking, 5, overlap_s=60.0))
+    locked = [
+        (synchronise(*simulate(walking, seed, overlap_s=60.0, drift_ppm=0.0, locked_deg=3.0)))
+        for seed in range(5)
+    ]
+
+    assert plain.lag_systematic_s < 0.001
+    for clock in locked:
+        assert 0.001 < clock.lag_systematic_s < 0.02
+        error = abs(clock.lag_s - 3.217)
+        assert error < 3 * np.hypot(clock.lag_se_s, clock.lag_systematic_s)
+
+
+def test_a_logger_that_skipped_samples_is_warned_of(walking):
+    wearable, reference = simulate(walking, 6, overlap_s=120.0, stride_error_deg=0.5)
+    skipped = np.delete(wearable.angle_deg, slice(6000, 6008))  # 80 ms lost at 60 s
+
+    clock = synchronise(replace(wearable, angle_deg=skipped), reference)
+
+    # lag 3.217 s: 60 s on the wearable's clock is 56.8 s on the reference's
+    assert len(clock.warnings) == 1
+    step = re.search(r"step by (-?\d+) ms between ([\d.]+) and ([\d.]+) s", clock.warnings[0])
+    assert step is not None
+    assert abs(int(step[1]) + 80) <= 8
+    assert float(step[2]) - 5 < 56.8 < float(step[3]) + 5
+    assert not synchronise(wearable, reference).warnings
+
+
+def test_errors_cover_and_drift_is_found_over_two_minutes(walking):
+    lag_z, drift_error = [], []
+    for seed in range(8):
+        rng = np.random.default_rng([7, seed])
+        settings = walking.draw_settings(rng, "two-minute")
+        clock = synchronise(*walking.make_pair(rng, settings))
+        at = clock.centre_s
+        error = clock.lag_s - settings.lag_s + at * (clock.drift_ppm - settings.drift_ppm) * 1e-6
+        lag_z.append(error / clock.centre_lag_se_s)
+        drift_error.append(clock.drift_ppm - settings.drift_ppm)
+
+    # The benchmark counts coverage over many pairs; here gross mistakes of scale must show.
+    assert 0.4 < np.sqrt(np.mean(np.square(lag_z))) < 2.5
+    assert np.sqrt(np.mean(np.square(drift_error))) < 3
+
+
+def test_an_hour_with_gaps_is_followed_along_its_drift(walking):
+    wearable, reference = simulate(
+        walking,
+        8,
+        overlap_s=3700.0,
+        drift_ppm=120.0,
+        lag_s=-8.0,
+        reference_hz=100.0,
+        wearable_hz=50.0,
+    )
+    angle = wearable.angle_deg.copy()
+    angle[40_000:70_000] = np.nan
+
+    clock = synchronise(AngleRecording(angle, 0.0, 50.0, "hour"), reference)
+
+    assert_allclose(clock.lag_s, -8.0, atol=0.001)
+    assert_allclose(clock.drift_ppm, 120.0, atol=0.3)
+    assert not clock.warnings
+
+
+def test_a_wandering_angle_is_placed_by_its_rate_of_change(walking):
+    wearable, reference = simulate(walking, 9, wander_deg=35.0, drift_ppm=0.0, overlap_s=50.0)
+
+    clock = synchronise(wearable, reference)
+
+    assert_allclose(clock.lag_s, 3.217, atol=0.003)
