@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Recording
 from twinangle.study import (
     AngleReference,
@@ -25,10 +26,6 @@ COLUMNS = ("name", "component", "type", "tracked_point", "units", "reference_fra
 COUNTED = ("ACCEL", "GYRO", "MAGN", "ORNT", "POS", "JNTANG", "LATENCY", "MISC")
 INSTRUMENTS = {"accelerometer": "ACCEL", "gyroscope": "GYRO", "magnetometer": "MAGN"}
 QUATERNION = ("quat_w", "quat_x", "quat_y", "quat_z")
-SEGMENTS = {
-    "knee": {"proximal": "thigh", "distal": "shank"},
-    "elbow": {"proximal": "upperArm", "distal": "forearm"},
-}
 FRAMES = {
     "sensor": "right-handed frame of the sensor itself",
     "earth": "the sensor's frame against a frame of the earth, z upwards",
@@ -70,12 +67,6 @@ def own_clock(name: str) -> Channel:
     return Channel(name, None, "MISC", None, "s")
 
 
-def tracked(joint: str, side: str, segment: str) -> str:
-    """Return a segment's name with its side, such as "leftThigh"."""
-    part = SEGMENTS[joint][segment]
-    return side + part[0].upper() + part[1:] if side else part
-
-
 def describe(
     recording: Recording, settings: Wearable | Reference, joint: str, side: str
 ) -> list[Channel]:
@@ -104,11 +95,11 @@ def _channels(settings: Wearable | Reference, joint: str, side: str) -> Iterator
     match settings:
         case InertialWearable():
             for segment in ("proximal", "distal"):
-                yield from _inertial(settings, segment, tracked(joint, side, segment))
+                yield from _inertial(settings, segment, joint_named(joint).tracked(segment, side))
         case OrientationWearable() | OrientationReference():
             frame = "earth" if isinstance(settings, OrientationWearable) else "laboratory"
             for segment in ("proximal", "distal"):
-                point = tracked(joint, side, segment)
+                point = joint_named(joint).tracked(segment, side)
                 names = getattr(settings, segment).quaternion
                 for name, component in zip(names, QUATERNION, strict=True):
                     yield Channel(name, component, "ORNT", point, None, frame)

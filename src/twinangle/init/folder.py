@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -30,6 +29,7 @@ from twinangle.init.sensor_files import (
     patterns,
     section_of_pair,
 )
+from twinangle.signals.joint import joint_of
 
 MOST_FILES = 2000
 NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
@@ -288,7 +288,7 @@ def _commonest(found: list[_Found]) -> tuple[str, list[str]]:
 
 def _study_text(folder: Path, wearable: Sequence[str | None], reference: str | None) -> str:
     sections = [each for each in (*wearable, reference) if each]
-    joint = "elbow" if re.search(r"arm|elbow|humerus", "".join(sections)) else "knee"
+    joint = joint_of("".join(sections))
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
     last = "[agreement]\nacceptable_deg = 5.0             # your own margin, set beforehand"

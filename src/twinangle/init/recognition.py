@@ -7,18 +7,15 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from twinangle.formats.description import ChannelDescription, FileDescription
+from twinangle.signals.joint import JOINTS, Joint
 
-SEGMENTS = {
-    "proximal": ("thigh", "femur", "upperarm", "upper arm", "humerus", "proximal"),
-    "distal": ("shank", "tibia", "shin", "calf", "lower leg", "lowerleg", "forearm", "distal"),
-}
 INSTRUMENTS = {
     "accelerometer": ("acceleration", "accelerometer", "accel", "acc"),
     "gyroscope": ("angular velocity", "gyroscope", "gyro", "gyr", "rate"),
     "magnetometer": ("magnetometer", "magn", "mag"),
     "quaternion": ("quaternion", "quat", "orientation", "ornt", "q"),
 }
-ANGLE_WORDS = ("knee", "elbow", "flexion", "angle", "gonio", "goniometer", "jntang")
+ANGLE_WORDS = ("flexion", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
 MARKER = re.compile(r"(.*?[^\W_].*?)([_ .]?)([xyz])((?:[_ ]?\(?(?:mm|cm|m)\)?)?)")
 FEWEST_MARKERS = 4  # of a sagittal angle
@@ -53,9 +50,16 @@ def words(name: str) -> str:
     return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
 
 
-def segment_of(text: str) -> str | None:
-    """Return the segment that words name, "proximal" or "distal"."""
-    return _first_match(text, SEGMENTS)
+def segment_of(text: str, joint: Joint | None = None) -> str | None:
+    """Return the segment that words name, "proximal" or "distal", of one joint or of any.
+
+    A segment between two joints is one of the joint that stands first in `JOINTS`.
+    """
+    for each in JOINTS.values() if joint is None else (joint,):
+        known = {name: (*part.words, name) for name, part in each.segments.items()}
+        if (found := _first_match(text, known)) is not None:
+            return found
+    return None
 
 
 def side_of(text: str) -> str:
@@ -65,15 +69,24 @@ def side_of(text: str) -> str:
 
 
 def find_sensors(description: FileDescription) -> Sensors:
-    """Return the sensors whose channels are all there, axis by axis."""
+    """Return the sensors whose channels are all there, axis by axis.
+
+    They are those of the joint with sensors on most of its segments.
+    """
+    found = [_sensors_of(description, joint) for joint in JOINTS.values()]
+    return max(found, key=lambda each: sum(map(bool, each.by_segment.values())))
+
+
+def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
+    """Return the sensors, each on the segment of this joint that its channels name."""
     axes: dict[tuple[str, str, str], dict[str, str]] = {}
     for channel in description.channels:
-        place = _place(channel)
+        place = _place(channel, joint)
         if place is not None:
             side, segment, instrument, axis = place
             axes.setdefault((side, segment, instrument), {}).setdefault(axis, channel.name)
     sides = tuple(dict.fromkeys(side for side, segment, _ in axes if side and segment))
-    by_segment: dict[str, Instruments] = {segment: {} for segment in SEGMENTS}
+    by_segment: dict[str, Instruments] = {segment: {} for segment in joint.segments}
     lone: Instruments = {}
     for (side, segment, instrument), names in axes.items():
         wanted = "wxyz" if instrument == "quaternion" else "xyz"
@@ -83,14 +96,14 @@ def find_sensors(description: FileDescription) -> Sensors:
     return Sensors(by_segment, lone, sides)
 
 
-def _place(channel: ChannelDescription) -> tuple[str, str, str, str] | None:
+def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, str] | None:
     """Return side, segment (may be empty), instrument and axis, from the role or the name."""
     for text in (words(channel.role), words(channel.name)):
         instrument = _first_match(text, INSTRUMENTS)
         axis = text[-1:]
         if instrument and axis and axis in "wxyz":
             both = f"{words(channel.role)} {words(channel.name)}"
-            return side_of(both), segment_of(both) or "", instrument, axis
+            return side_of(both), segment_of(both, joint) or "", instrument, axis
     return None
 
 
@@ -103,7 +116,7 @@ def find_angles(description: FileDescription) -> list[str]:
         channel.name
         for channel in description.channels
         if channel.name not in coordinates
-        and any(word in f"{words(channel.role)} {words(channel.name)}" for word in ANGLE_WORDS)
+        and any(word in f"{words(channel.role)} {words(channel.name)}" for word in (*JOINTS, *ANGLE_WORDS))
     ]
 
 

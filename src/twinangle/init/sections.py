@@ -7,7 +7,6 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from twinangle.formats.description import FileDescription
 from twinangle.init.recognition import (
-    SEGMENTS,
     Instruments,
     Markers,
     Sensors,
@@ -16,6 +15,7 @@ from twinangle.init.recognition import (
     find_sensors,
     words,
 )
+from twinangle.signals.joint import SEGMENTS
 
 UNIT_CHOICES = {
     "accelerometer": '"m/s^2" or "g"',

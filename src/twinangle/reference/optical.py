@@ -19,6 +19,7 @@ from twinangle.reference.markers import (
     segment_motions,
 )
 from twinangle.signals.channels import require_enough_samples, sampling_rate_hz
+from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, Recording
 
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
@@ -103,8 +104,8 @@ def marker_angle(
         Positions on a uniform clock, as `twinangle.signals.timing.regularise` returns it.
     settings : MarkerSettings
         The section of the study file.
-    joint : {"knee", "elbow"}
-        Tells which way flexion turns.
+    joint : str
+        Which joint, of `twinangle.signals.joint.JOINTS`: tells which way flexion turns.
     side : {"left", "right", ""}
         The limb; needed by the joint coordinate system.
 
@@ -129,9 +130,9 @@ def marker_angle(
             raise RecordingError(f"{recording.source}: marker {name!r} is never seen.")
     if settings.method == "sagittal":
         angle, notes = _sagittal(recording, settings, positions)
-        return (angle if joint == "knee" else -angle), notes
+        return -joint_named(joint).forwards * angle, notes
     angle, notes = _joint_coordinate_system(recording, settings, positions, side)
-    return (-angle if joint == "knee" else angle), notes
+    return joint_named(joint).forwards * angle, notes
 
 
 def _longest_gap(recording: Recording, settings: MarkerSettings) -> int:

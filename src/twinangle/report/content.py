@@ -31,6 +31,7 @@ from twinangle.report.content_trials import every_trial, participant_sections
 from twinangle.report.grouping import conditions, participants, procedures, trial_groups
 from twinangle.report.wording import NOTHING, breakable, count, number, span
 from twinangle.results import StudyResults
+from twinangle.signals.joint import joint_named
 
 CAUTIONS = (
     (
@@ -81,7 +82,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
     ]
     return {
         "title": results.title,
-        "subtitle": f"{results.joint.capitalize()} flexion from inertial sensors, held against a "
+        "subtitle": f"{joint_named(results.joint).label} from inertial sensors, held against a "
         "reference instrument worn at the same time",
         "facts": _facts(results),
         "cautions": list(CAUTIONS),

@@ -30,6 +30,7 @@ from twinangle.report.style import (
 )
 from twinangle.report.wording import number
 from twinangle.results import TrialResult
+from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
 
 Mask = NDArray[np.bool_]
@@ -79,7 +80,7 @@ def draw_traces(trial: TrialResult, joint: str) -> Drawn | None:
         axes.set_xlabel("Time (s)")
         few_ticks(axes, x=6 if axes is stretch else 4, y=4)
     whole.axvspan(start, end, ymin=0.965, ymax=1, color=INK, linewidth=0)
-    stretch.set_ylabel(f"{joint.capitalize()} flexion (°)")
+    stretch.set_ylabel(f"{joint_named(joint).label} (°)")
     letter(stretch, f"a {number(end - start, 0)} s of the recording")
     letter(whole, "b All of it")
     stretch.legend(
@@ -220,7 +221,7 @@ def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
     panels = [add_panel(figure, left, 9, width, 41) for left in lefts]
     _draw_curves(panels[0], cycles.wearable_deg, cycles.kept, wearable, WEARABLE)
     letter(panels[0], "a Wearable")
-    panels[0].set_ylabel(f"{joint.capitalize()} flexion (°)")
+    panels[0].set_ylabel(f"{joint_named(joint).label} (°)")
     if trial.reference_variability is not None and cycles.reference_deg is not None:
         reference = trial.reference_variability
         _draw_curves(panels[1], cycles.reference_deg, cycles.kept, reference, REFERENCE)

@@ -8,6 +8,7 @@ from typing import Any
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import count, listing, number, span
 from twinangle.results import StudyResults, TrialResult
+from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Synchronisation
 
 REFERENCES = {
@@ -121,7 +122,7 @@ def _material(results: StudyResults) -> str:
     left = len(groups) - len(worked)
     people = len(participants(results))
     text = (
-        f"{results.joint.capitalize()} flexion was measured with inertial sensors on the segments "
+        f"{joint_named(results.joint).label} was measured with inertial sensors on the segments "
         f"on either side of the joint in {count(people, 'participant')} "
         f"({listing(name or 'one condition' for name in conditions(results))}). "
         f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"

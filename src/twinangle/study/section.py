@@ -9,6 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from twinangle.signals.joint import JOINTS
+
 
 def _axes(count: int, axes: str) -> AfterValidator:
     """Return a validator for `count` different column names."""
@@ -33,6 +35,12 @@ def _plus_or_minus_one(sign: int) -> int:
     return sign
 
 
+def _known_joint(name: str) -> str:
+    if name not in JOINTS:
+        raise ValueError(f"must be {' or '.join(map(repr, JOINTS))}")
+    return name
+
+
 def _all_different(names: tuple[str, ...]) -> tuple[str, ...]:
     if not names or len(set(names)) != len(names):
         raise ValueError("must hold at least one name, and each name once")
@@ -45,6 +53,7 @@ ThreeColumns = Annotated[tuple[Text, ...], _axes(3, "x, y and z")]
 FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z")]
 Names = Annotated[tuple[Text, ...], AfterValidator(_all_different)]
 Sign = Annotated[int, AfterValidator(_plus_or_minus_one)]
+JointName = Annotated[Text, AfterValidator(_known_joint)]
 AxisName = Literal["x", "y", "z"]
 AxisMethod = Literal["mean-rate", "principal-component", "hinge"]
 

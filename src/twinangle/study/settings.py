@@ -18,6 +18,7 @@ from twinangle.study.section import (
     AxisMethod,
     AxisName,
     FourColumns,
+    JointName,
     Names,
     Positive,
     Section,
@@ -31,7 +32,7 @@ class StudySection(Section):
     """`[study]`: what it is and where its trials are listed."""
 
     title: Text
-    joint: Literal["knee", "elbow"]
+    joint: JointName
     trials: Text
 
 
