@@ -73,9 +73,7 @@ def test_markers_turn_the_way_the_joint_says(with_ankle):
     still = np.array([[0.0, 1.0, 0.0, 0.0, 0.0, 0.0, *toes]]).repeat(20, axis=0)
     points = ("knee", "ankle", "heel", "toes")
     names = tuple(f"{point}_{axis}" for point in points for axis in "xy")
-    recording = Recording(
-        np.arange(20) / 100, still, names, ("mm",) * 8, "invented.csv"
-    )
+    recording = Recording(np.arange(20) / 100, still, names, ("mm",) * 8, "invented.csv")
     settings = MarkerReference.model_validate(
         {
             "kind": "markers",

@@ -116,7 +116,10 @@ def find_angles(description: FileDescription) -> list[str]:
         channel.name
         for channel in description.channels
         if channel.name not in coordinates
-        and any(word in f"{words(channel.role)} {words(channel.name)}" for word in (*JOINTS, *ANGLE_WORDS))
+        and any(
+            word in f"{words(channel.role)} {words(channel.name)}"
+            for word in (*JOINTS, *ANGLE_WORDS)
+        )
     ]
 
 

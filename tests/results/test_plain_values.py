@@ -1,0 +1,113 @@
+"""Plain values and back: keys follow from the declarations, and nothing is lost or let pass."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from twinangle.declare import DATA, DATA_SQUARED, NUMBER, Quantity, Spread, undeclared
+from twinangle.results.plain import Keys
+
+
+@dataclass(frozen=True)
+class Part:
+    offset: Annotated[float, Quantity(DATA, "a difference")]
+    offset_ci: Annotated[tuple[float, float], Quantity(DATA, "its interval")]
+
+
+@dataclass(frozen=True)
+class Whole:
+    name: str
+    kind: Literal["one", "two"]
+    count: Annotated[int, Quantity(NUMBER, "how many")]
+    lag: Annotated[float, Quantity("s", "seconds")]
+    power: Annotated[float, Quantity(DATA_SQUARED, "a mean square")]
+    part: Annotated[Part | None, Spread("wearable_")]
+    parts: tuple[Part, ...]
+    more: Mapping[str, float | str]
+    found: bool = True
+
+
+finite = st.floats(allow_nan=False, allow_infinity=False)
+parts = st.builds(Part, finite, st.tuples(finite, finite))
+wholes = st.builds(
+    Whole, st.text(), st.sampled_from(["one", "two"]), st.integers(), finite, finite,
+    st.none() | parts, st.lists(parts).map(tuple),
+    st.dictionaries(st.text(), st.text() | finite), st.booleans(),
+)  # fmt: skip
+
+
+@given(wholes)
+def test_what_is_written_reads_back_equal_through_json(whole):
+    text = json.dumps(Keys("deg").write(whole), allow_nan=False)
+    assert Keys("deg").read(json.loads(text), Whole) == whole
+
+
+def test_a_key_ends_with_its_unit_and_a_spread_part_stands_among_the_others():
+    whole = Whole("a", "one", 3, 0.5, 2.0, Part(1.0, (0.0, 2.0)), (), {})
+    assert Keys("deg").write(whole) == {
+        "name": "a",
+        "kind": "one",
+        "count": 3,
+        "lag_s": 0.5,
+        "power_deg2": 2.0,
+        "wearable_offset_deg": 1.0,
+        "wearable_offset_ci_deg": [0.0, 2.0],
+        "parts": [],
+        "more": {},
+        "found": True,
+    }
+
+
+def test_a_missing_number_is_null_and_comes_back_as_nan():
+    plain = Keys("deg").write(Part(math.nan, (math.nan, 1.0)))
+    assert plain == {"offset_deg": None, "offset_ci_deg": [None, 1.0]}
+    back = Keys("deg").read(plain, Part)
+    assert math.isnan(back.offset) and math.isnan(back.offset_ci[0]) and back.offset_ci[1] == 1
+
+
+@dataclass(frozen=True, eq=False)
+class Curve:
+    mean: Annotated[NDArray[np.float64], Quantity(DATA, "a curve")]
+
+
+def test_arrays_come_back_read_only_with_their_gaps():
+    back = Keys("deg").read(Keys("deg").write(Curve(np.array([1.0, np.nan]))), Curve)
+    np.testing.assert_array_equal(back.mean, [1.0, np.nan])
+    with pytest.raises(ValueError, match="read-only"):
+        back.mean[0] = 2
+
+
+def test_a_value_without_a_rule_is_an_error():
+    with pytest.raises(TypeError, match="no rule to write a value of kind set"):
+        Keys("deg").write({"a": {1, 2}})
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"offset_deg": "1"}, "offset_deg: expected a number or null, got '1'"),
+        ({"offset_ci_deg": [1.0]}, "offset_ci_deg: expected 2 values"),
+        ({"offset_mm": 1.0}, "has an unknown key 'offset_mm'"),
+    ],
+)
+def test_a_fault_is_told_with_its_place(change, message):
+    plain = {"offset_deg": 1.0, "offset_ci_deg": [0.0, 2.0]} | change
+    with pytest.raises(ValueError, match=message.replace("[", r"\[")):
+        Keys("deg").read(plain, Part)
+    del plain["offset_deg"]
+    with pytest.raises(ValueError, match="offset_deg: is missing"):
+        Keys("deg").read(plain, Part)
+
+
+def test_fields_of_which_nothing_is_said_are_found():
+    assert list(undeclared(Whole)) == ["name", "kind", "parts", "more", "found"]
