@@ -72,7 +72,9 @@ def test_a_missing_number_is_null_and_comes_back_as_nan():
     plain = Keys("deg").write(Part(math.nan, (math.nan, 1.0)))
     assert plain == {"offset_deg": None, "offset_ci_deg": [None, 1.0]}
     back = Keys("deg").read(plain, Part)
-    assert math.isnan(back.offset) and math.isnan(back.offset_ci[0]) and back.offset_ci[1] == 1
+    assert math.isnan(back.offset)
+    assert math.isnan(back.offset_ci[0])
+    assert back.offset_ci[1] == 1
 
 
 @dataclass(frozen=True, eq=False)
