@@ -5,11 +5,8 @@ Heavy imports stay inside the commands, so that `--help` answers at once.
 
 from __future__ import annotations
 
-import gc
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -195,28 +192,11 @@ def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names or ()))
 
 
-@contextmanager
-def _importing() -> Iterator[None]:
-    """Import without looking for garbage: what imports create stays, and a search goes over it all.
-
-    Afterwards it is set apart for good, which also keeps forked processes from touching it.
-    """
-    gc.disable()
-    try:
-        yield
-    finally:
-        gc.freeze()
-        gc.enable()
-
-
 def _run(path: Path, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> int:
     """Read, run, write and tell; return the exit status."""
-    with _importing():
-        from twinangle.study import read_study
+    from twinangle.study import read_study
 
-        study = read_study(path)
-        import twinangle.closing
-        import twinangle.outputs  # noqa: F401 - all that is slow to import
+    study = read_study(path)
     results = _analyse(study, out, jobs=jobs, image_formats=image_formats)
     return _tell(results, out)
 
@@ -258,17 +238,14 @@ def _tell(results: StudyResults, out: Path) -> int:
 
 
 def main() -> None:
-    """Run the command line and leave the process.
-
-    It leaves without clearing up, which would only hand memory back and takes a tenth of a short
-    run: by then every file is closed and every other process has ended.
-    """
+    """Run the command line and leave the process with its status."""
     _keep_to_one_thread()
     status = _status()
-    for stream in (sys.stdout, sys.stderr):
-        with suppress(OSError):  # such as a reader that has gone
-            stream.flush()
-    os._exit(status)
+    try:
+        sys.stdout.flush()
+    except OSError:  # a reader that has gone, such as `head`; there is nobody left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(status)
 
 
 def _keep_to_one_thread() -> None:
