@@ -93,7 +93,8 @@ def intraclass_correlations(
         ICC(2,1) = (R - E)/(R + (k - 1) E + k (C - E)/n)    ICC(2,k) = (R - E)/(R + (C - E)/n)
         ICC(3,1) = (R - E)/(R + (k - 1) E)                  ICC(3,k) = (R - E)/R
 
-    with the F intervals of McGraw & Wong [2]_.
+    with the F intervals of McGraw & Wong [2]_. Those of ICC(2,k) follow from ICC(2,1); the lower
+    end is open (minus infinity) where that of ICC(2,1) is at or below -1/(k - 1).
 
     References
     ----------
@@ -430,8 +431,12 @@ def _agreement_interval(
 
 
 def _averaged(single: float, k: int) -> float:
-    """Return the reliability of a mean of k measurements (Spearman-Brown)."""
-    return _ratio(k * single, 1 + (k - 1) * single)
+    """Return the reliability of a mean of k measurements (Spearman-Brown).
+
+    It falls without bound as the single one nears -1/(k - 1); at and below that it has no end.
+    """
+    below = 1 + (k - 1) * single
+    return -np.inf if below <= 0 else k * single / below
 
 
 def _ratio(above: float, below: float) -> float:
