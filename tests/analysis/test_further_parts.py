@@ -80,7 +80,20 @@ def test_every_design_has_its_reliability(full):
         ("trials of one session", "reference"),
     }
     assert all(len(item.intraclass) == 6 for item in found.reliability)
-    assert [part for part, _ in found.not_given] == ["Conditions at equal covariates"]
+    assert [part for part, _ in found.not_given] == [
+        "Detectable change between the instruments",
+        "Conditions at equal covariates",
+    ]
+
+
+def test_a_detectable_change_is_of_one_instrument_measured_again(full):
+    # Weir 2005, J Strength Cond Res 19:231: the SEM is of repeated measurements by one instrument.
+    # Between two instruments √2 SEM is the SD of the differences: the limits under another name.
+    _, found = full
+    for item in found.reliability:
+        assert (item.error is None) == (item.design == "both instruments")
+    reason = dict(found.not_given)["Detectable change between the instruments"]
+    assert "limits of agreement" in reason
 
 
 def test_test_and_retest_agree_with_pingouin(full):

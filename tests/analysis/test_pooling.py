@@ -5,6 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.agreement import compare_curves, cycle_variability, limits_of_agreement
+from twinangle.analysis.further import further_parts
 from twinangle.analysis.pooling import (
     cycle_quantity,
     pool_conditions,
@@ -121,3 +122,17 @@ def test_budget_parts_add_up(trials):
         parts = ("offset", "range", "timing", "pattern", "wander", "random")
         assert sum(getattr(budget, part) for part in parts) == pytest.approx(budget.total)
         assert budget.n_participants == 6
+
+
+def test_one_mean_of_the_rms_wherever_it_stands(trials):
+    ((_, contest),) = pool_contests(trials, OPTIONS)
+    ranked = {place.procedure: place.mean for place in contest.standings}
+    pooled = {procedure: curves for procedure, _, curves in further_parts(trials, OPTIONS).curves}
+    assert set(ranked) == set(pooled)
+    for procedure, curves in pooled.items():
+        own = [t.agreement.rms_demeaned for t in trials if t.agreement and t.procedure == procedure]
+        assert_allclose(curves.rms_demeaned, np.mean(own), rtol=1e-12)
+        assert_allclose(ranked[procedure], curves.rms_demeaned, rtol=1e-12)
+        low, high = curves.rms_demeaned_ci
+        assert 0 < low < curves.rms_demeaned < high
+        assert "arithmetic mean" in curves.summary("°")

@@ -125,8 +125,20 @@ def test_reliability_names_its_forms_and_says_why_sessions_are_absent(larger):
     assert "two-way random effects, absolute agreement, single measurement" in words(blocks)
     assert "not agreement" in words(blocks)
     assert "Reliability over sessions is not given" in words(blocks)
-    change = table_with(blocks, "Detectable change")
+    # A change is detected by one instrument measured again, which nobody was here.
+    assert not any("Detectable change" in b["head"] for b in blocks if b["kind"] == "table")
+    assert "Detectable change between the instruments is not given" in words(blocks)
+
+
+def test_a_detectable_change_is_given_from_test_and_retest(larger):
+    again = tuple(replace(trial, session="2") for trial in larger.trials)
+    trials = larger.trials + again
+    results = replace(larger, trials=trials, further=further_parts(trials, larger.options))
+    change = table_with(section(results, "Reliability"), "Detectable change")
+    assert {row[3] for row in change["rows"]} == {"wearable", "reference"}
     assert all("to" in row[-1] for row in change["rows"])
+    assert "95 % confidence" in change["caption"]
+    assert "Weir JP (2005)" in methods_text(results)
 
 
 def test_undefined_multiple_correlations_are_counted(larger):
@@ -155,7 +167,7 @@ def test_conditions_at_equal_speed(build_results):
     assert [row[2] for row in table["rows"]] == ["walking speed"]
     assert "mixed models" in methods_text(results)
     assert "ICC(2,1)" in methods_text(results)
-    assert "Weir JP (2005)" in methods_text(results)
+    assert "detectable" not in methods_text(results)
 
 
 def test_one_participant_has_no_further_forms_and_it_says_so(build_results):

@@ -159,7 +159,8 @@ def limits_of_agreement(
     the mean of all pairs. "pooled-within": bias the mean of the d_i, sd² = var(d_i) +
     (1 - mean(1/n_i)) within [4]_. Both have intervals by recovery of variances (MOVER).
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
-    unbiased variance however unequal the n_i and s_i are; intervals by
+    unbiased variance however unequal the n_i and s_i are, and however much neighbouring cycles
+    resemble each other: what a correlation takes from E s_i² it adds to var(d_i); intervals by
     `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
     and the limits have none.
 
@@ -297,8 +298,9 @@ def _repeated(
             "participant."),
             ("Differences within and between participants are normal, with the same mean and "
             "spread whatever the size of the measurement."),
-            "Cycles of a participant are independent given the participant"
-            + ("." if form == "participant-means" else ", with the same variance in everyone."),
+            ("Cycles of a participant may resemble their neighbours: SD and limits stay right, "
+            "but what that takes from the SD within people it adds to the one between them."),
+            *(() if form == "participant-means" else ("One variance within people for everyone.",)),
         ),
     )  # fmt: skip
 

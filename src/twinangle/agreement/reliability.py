@@ -204,7 +204,9 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
     Parameters
     ----------
     scores : array_like of float, shape (n_participants, k)
-        One row a participant; columns are sessions (test and retest), or instruments.
+        One row a participant; columns are one instrument's measurements (test and retest). With two
+        instruments as columns both numbers are their differences' standard deviation, divided by
+        √2 or times z: use `limits_of_agreement` there.
     confidence : float, default 0.95
         Of the intervals, and of the change being real.
 

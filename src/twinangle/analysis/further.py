@@ -39,6 +39,12 @@ FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes alo
 FEWEST_FOR_RELIABILITY = 3
 COVARIATES = ("speed_m_s", "stride_time_s")
 _WITH_ZERO = ("range_deg",)  # quantities with a true zero, of which a ratio makes sense
+BOTH = "both"  # whose values the columns are where they are the two instruments
+DETECTABLE = "Detectable change between the instruments"
+NOT_DETECTABLE = (
+    "it is for one instrument measured again. From two instruments it would be the half-width of "
+    "the limits under another name, without the bias: see the limits of agreement."
+)
 DEMING = "Deming's line"  # its entry in `not_given`
 NO_ERROR_RATIO = (
     "it needs error_ratio under [agreement], the variance of the wearable's error over that of "
@@ -271,6 +277,8 @@ def _reliability(
         if not several:
             reasons[f"Reliability over {design}"] = reason
         found += several
+    if any(item.instrument == BOTH for item in found):
+        reasons[DETECTABLE] = NOT_DETECTABLE
     return tuple(found)
 
 
@@ -287,8 +295,8 @@ def _designed(
     for quantity in QUANTITIES:
         table = _instrument_means(trials, quantity)
         if column is None:
-            scores = {"both": table.groupby("participant", sort=False)[["wearable", "reference"]]}
-            wide = {"both": scores["both"].mean().dropna()}
+            scores = {BOTH: table.groupby("participant", sort=False)[["wearable", "reference"]]}
+            wide = {BOTH: scores[BOTH].mean().dropna()}
         else:
             table["column"] = [column(trial) for trial in trials]
             if design == "trials of one session":
@@ -337,9 +345,9 @@ def _one_reliability(
     scores: pd.DataFrame,
     options: Options,
 ) -> Reliability:
-    """Return ICC, SEM, detectable change and, for two columns, concordance of one table."""
+    """Return ICC, error of one instrument and, for two columns, concordance of one table."""
     values = scores.to_numpy(dtype=np.float64)
-    error = measurement_error(values, confidence=options.confidence)
+    again = instrument != BOTH
     two = values.shape[1] == 2 and np.ptp(values, axis=0).min() > 0
     return Reliability(
         procedure=trial.procedure,
@@ -349,7 +357,7 @@ def _one_reliability(
         instrument=instrument,
         columns=tuple(str(name) for name in scores.columns),
         intraclass=intraclass_correlations(values, confidence=options.confidence),
-        error=error,
+        error=measurement_error(values, confidence=options.confidence) if again else None,
         concordance=concordance(values[:, 0], values[:, 1], confidence=options.confidence)
         if two
         else None,

@@ -177,8 +177,8 @@ def contest_section(results: StudyResults, figures: Figures) -> list[Block]:
         return []
     lead = (
         "Procedures on the same trials, the same clock and the same cycles, ranked by the RMS of "
-        "the demeaned mean curves, participants as clusters. Procedures that cannot be told apart "
-        "are ties."
+        "the demeaned mean curves (arithmetic mean over participants), participants as clusters. "
+        "Procedures that cannot be told apart are ties."
     )
     several = _named(figures, "contest") if len(results.contests) > 1 else []
     return [text(lead), *several, *blocks]

@@ -49,7 +49,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             words=2,
             caption="Mean curves, means over participants with "
             f"{results.options.level} intervals over participants (no interval with one), "
-            "in degrees. RMS of the demeaned curves: geometric mean; r: correlation, on Fisher's "
+            "in degrees. RMS of the demeaned curves: arithmetic mean; r: correlation, on Fisher's "
             "scale, no measure of agreement.",
         )
     ]
@@ -231,11 +231,13 @@ def reliability_section(results: StudyResults) -> list[Block]:
     )
     forms = {one.form: one.full_name for item in parts for one in item.intraclass}
     said = [f"{form}: {forms[form]}." for form in _SHOWN_FORMS if form in forms]
-    said += distinct(line for item in parts for line in item.error.assumptions)
+    said += distinct(
+        line for item in parts if item.error is not None for line in item.error.assumptions
+    )
     absent = [
         f"{part} is not given: {reason}"
         for part, reason in results.further.not_given
-        if part.startswith("Reliability")
+        if part.startswith(("Reliability", "Detectable"))
     ]
     notes = [*said, *absent]
     if parts:
@@ -250,7 +252,7 @@ def _reliability_tables(parts: list[Reliability], options: Options) -> list[Bloc
         [
             *names(item),
             item.instrument,
-            f"{item.error.n_participants} × {item.error.n_measurements}",
+            f"{item.intraclass[0].n_participants} × {item.intraclass[0].n_measurements}",
             *(
                 with_interval(one.value, one.value_ci)
                 for one in item.intraclass
@@ -266,27 +268,32 @@ def _reliability_tables(parts: list[Reliability], options: Options) -> list[Bloc
         [
             *names(item),
             item.instrument,
-            with_interval(item.error.sem, item.error.sem_ci),
-            number(item.error.sem_agreement),
-            with_interval(item.error.mdc, item.error.mdc_ci),
+            with_interval(found.sem, found.sem_ci),
+            number(found.sem_agreement),
+            with_interval(found.mdc, found.mdc_ci),
         ]
         for item in parts
+        if (found := item.error) is not None
     ]
     columns = distinct(", ".join(item.columns) for item in parts)
+    correlations = table(
+        (*NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
+        icc,
+        words=4,
+        caption=f"Intraclass and concordance correlations; columns compared: "
+        f"{'; '.join(columns)}. Size: people × columns; {options.level} intervals in brackets.",
+    )
+    if not error:
+        return [correlations]
     return [
-        table(
-            (*NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
-            icc,
-            words=4,
-            caption=f"Intraclass and concordance correlations; columns compared: "
-            f"{'; '.join(columns)}. Size: people × columns; {options.level} intervals in brackets.",
-        ),
+        correlations,
         table(
             (*NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
             error,
             words=4,
             caption="Standard error of measurement without and with the shift between the columns, "
-            "and the smallest detectable change, in degrees.",
+            f"and the smallest change that is one with {options.level} confidence, of one "
+            f"instrument measured again; degrees, {options.level} intervals in brackets.",
         ),
     ]
 

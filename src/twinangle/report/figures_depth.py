@@ -176,13 +176,13 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
     paired.set_ylim(len(pairs) - 0.5, -0.5)
     paired.axvline(0, color=REFERENCE, linewidth=0.6, linestyle=LIMIT_DASH)
     paired.set_xlabel("Paired difference (°)")
-    letter(means, "a Rank and mean over participants")
+    letter(means, "a Rank and arithmetic mean")
     letter(paired, "b Every pair")
     few_ticks(means, x=4, y=None)
     few_ticks(paired, x=4, y=None)
     caption = (
-        f"Procedures on the same trials, {condition}: (a) mean over participants, equal ranks are "
-        f"ties; (b) paired differences, intervals that hold together at "
+        f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
+        "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; grey: tied."
     )
     return Drawn(file_name("contest", condition), figure, caption, f"Procedures, {condition}.")

@@ -264,8 +264,9 @@ def _curves(results: StudyResults) -> str:
         "curve was demeaned, and the difference of their ranges; the mean squared difference is "
         "the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals "
         "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
-        "over participants, Student's t was used on their means, of the logarithm for the RMS and "
-        f"of Fisher's z for the correlation. {text}"
+        "over participants, Student's t was used on their means, of Fisher's z for the "
+        "correlation; the RMS is averaged arithmetically, its interval is on a logarithmic scale. "
+        f"{text}"
     )
 
 
@@ -331,13 +332,19 @@ def _reliability(results: StudyResults) -> str:
     if not parts:
         return ""
     designs = listing(distinct(item.design for item in parts))
+    again = listing(distinct(item.design for item in parts if item.error is not None))
+    error = (
+        " by the standard error of measurement and the minimal detectable change of one instrument "
+        f"over {again} (Weir 2005),"
+        if again
+        else ""
+    )
     return (
         f"Reliability over {designs} was described by the intraclass correlations ICC(2,1) "
         "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
         "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals McGraw & "
-        "Wong 1996), by the standard error of measurement and the minimal detectable change (Weir "
-        "2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
-        "agreement."
+        f"Wong 1996),{error} and by the concordance correlation (Lin 1989); none of them is a "
+        "measure of agreement."
     )
 
 

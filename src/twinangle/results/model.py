@@ -143,7 +143,9 @@ class Reliability:
     """How alike participants' values are over the columns of a design.
 
     `design` is "both instruments", "sessions" or "trials of one session"; `instrument` whose
-    values ("both", "wearable" or "reference"). Values are means over the kept cycles.
+    values ("both", "wearable" or "reference"). Values are means over the kept cycles. `error` is of
+    one instrument measured again; between two it is None, for it would be the SD of their
+    differences under another name.
     """
 
     procedure: str
@@ -153,7 +155,7 @@ class Reliability:
     instrument: str
     columns: tuple[str, ...]
     intraclass: tuple[IntraclassCorrelation, ...]
-    error: MeasurementError
+    error: MeasurementError | None
     concordance: Concordance | None  # of two columns
 
 
