@@ -20,6 +20,7 @@ from twinangle.signals.recording import (
     Interval,
     Synchronisation,
 )
+from twinangle.thresholds import told_apart
 
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 _SLACK_S = 0.05
@@ -129,9 +130,11 @@ def event(
     centres = np.array([0.5 * (item.start_s + item.end_s) for item in ordered])
     chosen, best, second = _agreeing(matches, centres)
     if best - second < _LEAST_GAP:
+        apart, least = told_apart(best - second, _LEAST_GAP, 2)
         raise SynchronisationError(
             f"{a.source} and {b.source}: the events do not single out one lag (mean correlation "
-            f"{best:.2f}, next best {second:.2f}). An event no other stretch resembles is needed: "
+            f"{best:.2f}, next best {second:.2f}: {apart} apart, {least} is needed). An event no "
+            "other stretch resembles is needed: "
             "a jump or three stamps with standing before and after."
         )
     lags = [
@@ -154,10 +157,11 @@ def _matches(
     peaks = local_maxima(found.correlation)
     high = [int(i) for i in peaks if found.correlation[i] > 0.5][:40]
     if not high or found.correlation[high[0]] < _LEAST_CORRELATION:
+        reached, least = told_apart(float(np.nanmax(found.correlation)), _LEAST_CORRELATION, 2)
         raise SynchronisationError(
             f"{part.source}: the event at {item.start_s:.1f} to {item.end_s:.1f} s has no match in "
             f"{reference.source} within `max_lag_s` = {max_lag_s:g} s (best correlation "
-            f"{np.nanmax(found.correlation):.2f}, {_LEAST_CORRELATION:g} is needed)."
+            f"{reached}, {least} is needed)."
         )
     return [_Match(found.refined(i), float(found.correlation[i])) for i in high]
 
