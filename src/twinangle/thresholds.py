@@ -27,12 +27,9 @@ def told_apart(value: float, limit: float, decimals: int = 1) -> tuple[str, str]
         if float(shown) != float(bound):
             break
     else:
-        same = not value != limit
-        shown, bound = (
-            (f"{value:.{decimals}f}", f"{limit:.{decimals}f}")
-            if same
-            else (repr(float(value)), repr(float(limit)))
-        )
+        shown, bound = f"{value:.{decimals}f}", f"{limit:.{decimals}f}"
+        if value != limit:
+            shown, bound = repr(float(value)), repr(float(limit))
     short = f"{limit:g}"
     exact = float(bound) == limit == float(short) and len(short) <= len(bound)
     return shown, short if exact else bound

@@ -69,10 +69,12 @@ def find_events(
         if departure[top] >= _STANDS_OUT * usual:
             found.append(Interval(float(time[top]) - margin_s, float(time[top]) + margin_s))
     if not found:
+        strongest = float(np.max(departure[~between], initial=0.0))
+        reached, needed = told_apart(strongest, _STANDS_OUT * usual)
         raise SynchronisationError(
-            f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (usual "
-            f"{usual:.1f} m/s² between them, {_STANDS_OUT:g} times that is needed). Jump, stamp or "
-            "tap the heel at start and end, or give the stretches that hold the events."
+            f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (the "
+            f"strongest reaches {reached} m/s², {needed} is needed: {_STANDS_OUT:g} times the "
+            "usual between them). Jump, stamp or tap the heel at start and end, or give the stretches that hold the events."
         )
     if len(found) > 1 and found[1].start_s < found[0].end_s:
         return (Interval(found[0].start_s, found[1].end_s),)
