@@ -122,7 +122,8 @@ def limits_of_agreement(
     difference : array_like of float, shape (n,)
         Test minus reference, one value a pair of simultaneous measurements.
     participant : array_like, shape (n,), optional
-        Whose difference each is. None: every pair is of another participant.
+        Whose difference each is, as text or whole numbers. None: every pair is of another
+        participant. Not the other instrument's readings: those go in as test - reference.
     confidence : float, default 0.95
         Of the intervals.
     coverage : float, default 0.95
@@ -145,8 +146,9 @@ def limits_of_agreement(
     Raises
     ------
     ValueError
-        If there are fewer than 2 differences, a value is missing or infinite, the lengths differ,
-        an option is unknown, or every participant has one pair and all are equal.
+        If there are fewer than 2 differences, a value is missing or infinite, the lengths or the
+        indexes of pandas differ, readings stand where participants are named, an option is
+        unknown, or every participant has one pair and all are equal.
 
     Notes
     -----
@@ -171,7 +173,7 @@ def limits_of_agreement(
     .. [3] Bland & Altman (2007). J Biopharm Stat 17, 571-582.
     .. [4] Zou (2013). Stat Methods Med Res 22, 630-642.
     """
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     if form not in get_args(Form):
         raise ValueError(f"`form` must be one of {', '.join(get_args(Form))}, got {form!r}.")
