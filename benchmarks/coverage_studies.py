@@ -423,17 +423,20 @@ def drift_studies(rng: np.random.Generator, n: int, cycles: int) -> Held:
 
 
 def pooled_studies(rng: np.random.Generator, n: int, k: int) -> Held:
-    """Numbers over participants: log-t of RMS, and of mean squares as wide as their freedom."""
+    """Numbers over participants: arithmetic means of RMS, and of mean squares of few freedoms."""
     scores = rng.standard_normal((n, k, 8))
     t = two_sided_student(0.95, k - 1) / np.sqrt(k)
     found: Held = {}
     for df in (3, 8):
-        squares = (scores[..., :df] ** 2).mean(axis=-1)
-        logs = np.log(squares) / 2
-        truth = (special.digamma(df / 2) - np.log(df / 2)) / 2
-        found[f"ln RMS, {df} df"] = np.abs(logs.mean(axis=1) - truth) <= t * logs.std(
-            axis=1, ddof=1
-        )
+        rms = np.sqrt((scores[..., :df] ** 2).mean(axis=-1))
+        truth = np.sqrt(2 / df) * special.poch(df / 2, 0.5)  # the mean of a chi variable over √df
+        bounds = np.array([log_mean_interval(row, 0.95) for row in rms])
+        found[f"mean RMS, {df} df"] = between(bounds[:, 0], truth, bounds[:, 1])
+    for spread in (0.3, 0.7):
+        rms = np.exp(spread * scores[..., 0])
+        bounds = np.array([log_mean_interval(row, 0.95) for row in rms])
+        truth = np.exp(spread**2 / 2)
+        found[f"mean RMS, ln-SD {spread:g}"] = between(bounds[:, 0], truth, bounds[:, 1])
     for df in (1, 3, 8):
         squares = (scores[..., :df] ** 2).mean(axis=-1)
         bounds = np.array([log_mean_interval(row, 0.95) for row in squares])

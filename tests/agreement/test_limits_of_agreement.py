@@ -216,3 +216,22 @@ def test_bad_differences_are_named(arguments, message):
 def test_bad_options_are_named(options, message):
     with pytest.raises(ValueError, match=message):
         limits_of_agreement([1.0, 2, 3, 4, 6, 8], [1, 1, 2, 2, 3, 3], **options)
+
+
+def test_cycles_that_resemble_their_neighbours_leave_the_limits_right():
+    # An identity of the moments, for any stationary correlation: E s² = σ² (1 - v) n/(n - 1) and
+    # var(d) = between + σ² v, v the variance of a mean over σ²; (1 - 1/n) s² + var(d) keeps σ².
+    k, n, rho, studies = 12, 20, 0.7, 300
+    rng = np.random.default_rng(12)
+    noise = rng.standard_normal((studies, k, n))
+    for j in range(1, n):
+        noise[..., j] = rho * noise[..., j - 1] + np.sqrt(1 - rho**2) * noise[..., j]
+    values = 0.8 * rng.standard_normal((studies, k, 1)) + noise
+    names = np.repeat([f"P{i}" for i in range(k)], n)
+    found = [limits_of_agreement(one.ravel(), names) for one in values]
+    squares = np.array([one.sd**2 for one in found])
+    assert abs(squares.mean() - 1.64) < 4 * squares.std() / np.sqrt(studies)
+    held = [one.upper_ci[0] <= 1.959964 * np.sqrt(1.64) <= one.upper_ci[1] for one in found]
+    assert np.mean(held) > 0.92
+    assert not any("ycles of a participant are independent" in a for a in found[0].assumptions)
+    assert any("resemble their neighbours" in a for a in found[0].assumptions)

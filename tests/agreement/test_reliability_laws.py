@@ -93,3 +93,17 @@ def test_names_say_the_whole_form():
 def test_bad_scores_are_named(call, message):
     with pytest.raises(ValueError, match=message):
         call()
+
+
+def test_the_interval_of_a_mean_of_measurements_is_in_order():
+    # Scores that tell nobody apart: the lower end for one measurement is below -1/(k - 1), where
+    # Spearman and Brown's formula has its pole; beyond it the end came out above the upper one.
+    scores = np.array([[1.0, 4.0], [3.0, 2.0], [4.0, 1.1], [2.0, 3.2], [3.5, 1.9], [1.5, 3.0]])
+    found = {one.form: one for one in intraclass_correlations(scores)}
+    assert found["ICC(2,1)"].value_ci[0] < -1
+    low, high = found["ICC(2,k)"].value_ci
+    assert low == -np.inf
+    assert low <= found["ICC(2,k)"].value <= high
+    pooled = [one for seed in range(200) for one in intraclass_correlations(
+        np.random.default_rng(seed).normal(size=(5, 3)))]  # fmt: skip
+    assert all(one.value_ci[0] <= one.value_ci[1] for one in pooled)

@@ -86,7 +86,7 @@ def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
 
 
 def test_demings_line_says_what_it_shows(larger):
-    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.5)
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.5))
     results = replace(larger, further=further)
     blocks = section(results, "Limits of agreement")
     table = table_with(blocks, "People", "Slope", "Intercept")
@@ -110,7 +110,7 @@ def test_demings_line_says_what_it_shows(larger):
     ],
 )
 def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
-    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.0)
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.0))
     form = further.forms[0]
     line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
     further = replace(further, forms=(replace(form, deming=line),))
@@ -125,8 +125,20 @@ def test_reliability_names_its_forms_and_says_why_sessions_are_absent(larger):
     assert "two-way random effects, absolute agreement, single measurement" in words(blocks)
     assert "not agreement" in words(blocks)
     assert "Reliability over sessions is not given" in words(blocks)
-    change = table_with(blocks, "Detectable change")
+    # A change is detected by one instrument measured again, which nobody was here.
+    assert not any("Detectable change" in b["head"] for b in blocks if b["kind"] == "table")
+    assert "Detectable change between the instruments is not given" in words(blocks)
+
+
+def test_a_detectable_change_is_given_from_test_and_retest(larger):
+    again = tuple(replace(trial, session="2") for trial in larger.trials)
+    trials = larger.trials + again
+    results = replace(larger, trials=trials, further=further_parts(trials, larger.options))
+    change = table_with(section(results, "Reliability"), "Detectable change")
+    assert {row[3] for row in change["rows"]} == {"wearable", "reference"}
     assert all("to" in row[-1] for row in change["rows"])
+    assert "95 % confidence" in change["caption"]
+    assert "Weir JP (2005)" in methods_text(results)
 
 
 def test_undefined_multiple_correlations_are_counted(larger):
@@ -149,13 +161,13 @@ def test_conditions_at_equal_speed(build_results):
         replace(trial, covariates={"speed_m_s": speed})
         for trial, speed in zip(built.trials, speeds, strict=True)
     )
-    further = further_parts(trials, against="indoor", confidence=0.95)
+    further = further_parts(trials, built.options)
     results = replace(built, trials=trials, further=further)
     table = table_with(section(results, "Conditions"), "Held equal")
     assert [row[2] for row in table["rows"]] == ["walking speed"]
     assert "mixed models" in methods_text(results)
     assert "ICC(2,1)" in methods_text(results)
-    assert "Weir JP (2005)" in methods_text(results)
+    assert "detectable" not in methods_text(results)
 
 
 def test_one_participant_has_no_further_forms_and_it_says_so(build_results):

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from twinangle.agreement._input import Floats
+from twinangle.agreement._input import Floats, require_names
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval
 
@@ -136,13 +136,14 @@ def variance_components(
     Raises
     ------
     ValueError
-        If the lengths differ or a participant is missing.
+        If the lengths differ, a participant is missing, or readings stand for participants.
     """
     if participant is None:
         n = values.size
         return Components(
             np.ones(n, dtype=np.int64), values, np.zeros(n), tuple(range(n)), np.arange(n)
         )
+    require_names(participant)
     labels = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
     if labels.size != values.size:
         raise ValueError(

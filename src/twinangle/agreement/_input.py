@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
 
-def finite_array(values: ArrayLike, name: str, *, ndim: int, min_rows: int = 1) -> Floats:
+def finite_array(
+    values: ArrayLike, name: str, *, ndim: int, min_rows: int = 1, participant: object = None
+) -> Floats:
     """Return `values` as finite float64 of `ndim` dimensions and at least `min_rows` rows.
+
+    `participant`: what stands beside the values row by row, if anything does; where both are of
+    pandas their indexes must be the same.
 
     Raises
     ------
     ValueError
-        If the values are not numbers, are missing or infinite, or have another shape.
+        If the values are not numbers, are missing or infinite, or have another shape, or the
+        indexes differ.
     """
+    require_one_index({name: values, "participant": participant})
     try:
         array = np.array(values, dtype=np.float64)
     except (TypeError, ValueError) as error:
@@ -36,15 +47,21 @@ def finite_array(values: ArrayLike, name: str, *, ndim: int, min_rows: int = 1) 
 
 
 def finite_pair(
-    test: ArrayLike, reference: ArrayLike, *, ndim: int, min_rows: int = 1
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    ndim: int,
+    min_rows: int = 1,
+    participant: object = None,
 ) -> tuple[Floats, Floats]:
     """Return both instruments' values, of one and the same shape.
 
     Raises
     ------
     ValueError
-        If either is not finite or the shapes differ.
+        If either is not finite, the shapes differ, or indexes of pandas differ.
     """
+    require_one_index({"test": test, "reference": reference, "participant": participant})
     first = finite_array(test, "test", ndim=ndim, min_rows=min_rows)
     second = finite_array(reference, "reference", ndim=ndim, min_rows=min_rows)
     if first.shape != second.shape:
@@ -53,6 +70,87 @@ def finite_pair(
             "must have the same cycles (rows) and points (columns)."
         )
     return first, second
+
+
+def require_one_index(columns: Mapping[str, object]) -> None:
+    """Refuse columns of pandas whose indexes differ: row would stand beside row by position.
+
+    Raises
+    ------
+    ValueError
+        If two of them have unlike indexes; the message names both and the first unlike row.
+    """
+    indexed = {
+        name: column.index
+        for name, column in columns.items()
+        if isinstance(column, pd.Series | pd.DataFrame)
+    }
+    if len(indexed) < 2:
+        return
+    (first, index), *others = indexed.items()
+    for name, other in others:
+        if index.equals(other):
+            continue
+        pairs = enumerate(zip(index, other, strict=False))
+        at = next((k for k, (a, b) in pairs if a != b), None)
+        where = (
+            f"{len(index)} and {len(other)} rows"
+            if at is None
+            else f"row {at} is {index.tolist()[at]!r} in the one and {other.tolist()[at]!r} in the other"
+        )
+        raise ValueError(
+            f"`{first}` and `{name}` have unlike indexes ({where}), so their rows do not belong "
+            "together as they stand. Take both from one table, or align them "
+            f"(`{name}.reindex({first}.index)`); arrays (`.to_numpy()`) are taken row by row."
+        )
+
+
+def require_names(participant: ArrayLike | Sequence[object]) -> None:
+    """Refuse readings of an instrument where participants are named.
+
+    Names are text or whole numbers. Readings give themselves away by fractions, by floats of
+    which no two are alike, or by whole numbers mostly unlike and in no order.
+
+    Raises
+    ------
+    ValueError
+        If `participant` holds readings; the message says which argument is which.
+    """
+    labels = np.asarray(participant)
+    if labels.dtype.kind not in "iuf" or labels.ndim != 1 or labels.size < 2:
+        return
+    known = labels[np.isfinite(labels)]
+    unlike, steps = np.unique(known).size, np.diff(known)
+    if labels.dtype.kind == "f" and (known != np.round(known)).any():
+        what = "numbers with fractions"
+    elif labels.dtype.kind == "f" and unlike == labels.size:
+        what = f"{unlike} floating-point numbers, no two of them alike"
+    elif 2 * unlike > labels.size and (steps > 0).any() and (steps < 0).any():
+        what = f"{unlike} different numbers in {labels.size} rows, in no order"
+    else:
+        return
+    raise ValueError(
+        f"`participant` says whose each row is, but holds {what}, as readings of an instrument "
+        "do. The readings of two instruments go in as their difference: "
+        "limits_of_agreement(test - reference, participant), where every pair is of another "
+        "participant without `participant`. If these are participants' codes, give them as text."
+    )
+
+
+def require_number(value: Any, name: str, meaning: str) -> None:
+    """Refuse a column where one number is asked for.
+
+    Raises
+    ------
+    ValueError
+        If `value` is not one number; the message says what the argument means.
+    """
+    if np.ndim(value) != 0 or isinstance(value, str | bytes) or value is None:
+        raise ValueError(
+            f"`{name}` must be one number, {meaning}, got {type(value).__name__} of shape "
+            f"{np.shape(value)}. The readings of two instruments go in as their difference, "
+            "test - reference, in the first argument."
+        )
 
 
 def fraction(value: float, name: str) -> float:

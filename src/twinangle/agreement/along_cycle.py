@@ -112,7 +112,7 @@ def functional_limits(
     ----------
     .. [1] Røislien et al. (2012). Gait Posture 36, 495-499.
     """
-    test, reference = finite_pair(test, reference, ndim=2, min_rows=2)
+    test, reference = finite_pair(test, reference, ndim=2, min_rows=2, participant=participant)
     fraction(coverage, "coverage")
     difference = test - reference
     bands = [
@@ -245,7 +245,7 @@ def difference_along_cycle(
     ----------
     .. [1] Nichols & Holmes (2002). Hum Brain Mapp 15, 1-25.
     """
-    test, reference = finite_pair(test, reference, ndim=2, min_rows=2)
+    test, reference = finite_pair(test, reference, ndim=2, min_rows=2, participant=participant)
     alpha = fraction(alpha, "alpha")
     if n_patterns < 100:
         raise ValueError(f"`n_patterns` must be at least 100, got {n_patterns!r}.")

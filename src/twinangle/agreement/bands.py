@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
-from twinangle.agreement._input import Floats, finite_array, fraction, read_only
+from twinangle.agreement._input import Floats, finite_array, fraction, read_only, require_names
 from twinangle.agreement._quantiles import student
 from twinangle.agreement._result import Result, quantity
 
@@ -175,7 +175,7 @@ def bootstrap_curve_band(
     confidence = fraction(confidence, "confidence")
     if n_resamples < 100:
         raise ValueError(f"`n_resamples` must be at least 100, got {n_resamples!r}.")
-    values = finite_array(curves, "curves", ndim=2, min_rows=2)
+    values = finite_array(curves, "curves", ndim=2, min_rows=2, participant=participant)
     codes = _codes(participant, values.shape[0])
     means, n_curves = participant_means(values, participant, fewest=4)
     ordered = np.argsort(codes, kind="stable")
@@ -250,7 +250,7 @@ def participant_means(
     ValueError
         If there are fewer participants or than 2 points, or a value or a name is missing.
     """
-    values = finite_array(curves, "curves", ndim=2, min_rows=2)
+    values = finite_array(curves, "curves", ndim=2, min_rows=2, participant=participant)
     if values.shape[1] < 2:
         raise ValueError(f"`curves` needs at least 2 points, got shape {values.shape}.")
     codes = _codes(participant, values.shape[0])
@@ -302,6 +302,7 @@ def _codes(participant: ArrayLike | Sequence[object] | None, n: int) -> NDArray[
     """Return a number for each curve's participant."""
     if participant is None:
         return np.arange(n)
+    require_names(participant)
     labels = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
     if labels.size != n:
         raise ValueError(f"`curves` has {n} rows and `participant` {labels.size}.")

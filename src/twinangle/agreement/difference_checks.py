@@ -108,7 +108,7 @@ def check_differences(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, sections 2 and 3.
     """
-    test, reference = finite_pair(test, reference, ndim=1, min_rows=2)
+    test, reference = finite_pair(test, reference, ndim=1, min_rows=2, participant=participant)
     confidence = fraction(confidence, "confidence")
     parts = variance_components(test - reference, participant)
     if parts.k < 2:

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from twinangle.agreement._components import Components, variance_components
-from twinangle.agreement._input import Floats, finite_array, fraction
+from twinangle.agreement._input import Floats, finite_array, fraction, require_number
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
@@ -123,7 +123,7 @@ def equivalence(
     margin, confidence = _margin(margin), fraction(confidence, "confidence")
     if confidence <= 0.5:
         raise ValueError(f"`confidence` must be above 0.5, got {confidence!r}.")
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     parts = _several(variance_components(values, participant))
     limits = limits_of_agreement(values, participant, confidence=2 * confidence - 1)
     error = float(np.sqrt(parts.spread_of_means / parts.k))
@@ -238,7 +238,7 @@ def share_within(
     .. [2] Korn & Graubard (1998). Surv Methodol 24, 193-201.
     """
     margin, confidence = _margin(margin), fraction(confidence, "confidence")
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     parts = _several(variance_components(values, participant))
     inside = np.abs(values) <= margin
     shares = np.bincount(parts.codes, inside) / parts.counts
@@ -363,10 +363,11 @@ def limits_without_reference_error(
     two instruments are unrelated and the reference's is known without error. A bias of the
     reference cannot be taken out.
     """
+    require_number(reference_sd, "reference_sd", "the SD of the reference's own error")
     if not (np.isfinite(reference_sd) and reference_sd >= 0):
         raise ValueError(f"`reference_sd` must be 0 or more, got {reference_sd!r}.")
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     parts = _several(variance_components(values, participant))
     estimate, z = parts.by_participant, half_width(coverage)
     square = estimate.sd**2 - reference_sd**2
@@ -402,6 +403,7 @@ def limits_without_reference_error(
 
 def _margin(margin: float) -> float:
     """Refuse a margin that is not above 0."""
+    require_number(margin, "margin", "the largest acceptable difference")
     if not (np.isfinite(margin) and margin > 0):
         raise ValueError(f"`margin` must be above 0, got {margin!r}.")
     return float(margin)

@@ -344,7 +344,7 @@ def ratio_limits(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.1.
     """
-    test, reference = finite_pair(test, reference, ndim=1, min_rows=2)
+    test, reference = finite_pair(test, reference, ndim=1, min_rows=2, participant=participant)
     for values, name in ((test, "test"), (reference, "reference")):
         if values.min() <= 0:
             at = int(np.argmin(values))

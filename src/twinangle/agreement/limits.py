@@ -122,7 +122,8 @@ def limits_of_agreement(
     difference : array_like of float, shape (n,)
         Test minus reference, one value a pair of simultaneous measurements.
     participant : array_like, shape (n,), optional
-        Whose difference each is. None: every pair is of another participant.
+        Whose difference each is, as text or whole numbers. None: every pair is of another
+        participant. Not the other instrument's readings: those go in as test - reference.
     confidence : float, default 0.95
         Of the intervals.
     coverage : float, default 0.95
@@ -145,8 +146,9 @@ def limits_of_agreement(
     Raises
     ------
     ValueError
-        If there are fewer than 2 differences, a value is missing or infinite, the lengths differ,
-        an option is unknown, or every participant has one pair and all are equal.
+        If there are fewer than 2 differences, a value is missing or infinite, the lengths or the
+        indexes of pandas differ, readings stand where participants are named, an option is
+        unknown, or every participant has one pair and all are equal.
 
     Notes
     -----
@@ -159,7 +161,8 @@ def limits_of_agreement(
     the mean of all pairs. "pooled-within": bias the mean of the d_i, sd² = var(d_i) +
     (1 - mean(1/n_i)) within [4]_. Both have intervals by recovery of variances (MOVER).
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
-    unbiased variance however unequal the n_i and s_i are; intervals by
+    unbiased variance however unequal the n_i and s_i are, and however much neighbouring cycles
+    resemble each other: what a correlation takes from E s_i² it adds to var(d_i); intervals by
     `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
     and the limits have none.
 
@@ -170,7 +173,7 @@ def limits_of_agreement(
     .. [3] Bland & Altman (2007). J Biopharm Stat 17, 571-582.
     .. [4] Zou (2013). Stat Methods Med Res 22, 630-642.
     """
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     if form not in get_args(Form):
         raise ValueError(f"`form` must be one of {', '.join(get_args(Form))}, got {form!r}.")
@@ -297,8 +300,9 @@ def _repeated(
             "participant."),
             ("Differences within and between participants are normal, with the same mean and "
             "spread whatever the size of the measurement."),
-            "Cycles of a participant are independent given the participant"
-            + ("." if form == "participant-means" else ", with the same variance in everyone."),
+            ("Cycles of a participant may resemble their neighbours: SD and limits stay right, "
+            "but what that takes from the SD within people it adds to the one between them."),
+            *(() if form == "participant-means" else ("One variance within people for everyone.",)),
         ),
     )  # fmt: skip
 

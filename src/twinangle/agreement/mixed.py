@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import Components, variance_components
-from twinangle.agreement._input import Floats, finite_array, fraction
+from twinangle.agreement._input import Floats, finite_array, fraction, require_one_index
 from twinangle.agreement._model_intervals import bias_half_width, model_limits
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_at, fit_reml, nested_sums
@@ -126,7 +126,8 @@ def mixed_model_limits(
     variances the model found (`bias_half_width`); those of the limits are generalised confidence
     intervals (`model_limits`), exact where cycles and units add nothing to what people differ by.
     """
-    values = finite_array(difference, "difference", ndim=1, min_rows=3)
+    values = finite_array(difference, "difference", ndim=1, min_rows=3, participant=participant)
+    require_one_index({"difference": difference, "nested": nested})
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     parts = variance_components(values, participant)
     units = _nested_codes(parts.codes, nested, values.size)

@@ -100,7 +100,7 @@ def percentile_limits(
     .. [1] Woodruff (1952). J Am Stat Assoc 47, 635-646.
     .. [2] Conover (1999). Practical Nonparametric Statistics, 3rd ed., section 3.2.
     """
-    values = finite_array(difference, "difference", ndim=1, min_rows=2)
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
     parts = variance_components(values, participant)
     if parts.k < 2:

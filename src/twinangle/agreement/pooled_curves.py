@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction
+from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import CurveAgreement
@@ -21,10 +22,8 @@ class PooledCurves(Result):
 
     Attributes
     ----------
-    offset, range_difference : float
-        Means.
-    rms_demeaned : float
-        Geometric mean; NaN when somebody's is 0.
+    offset, rms_demeaned, range_difference : float
+        Arithmetic means.
     correlation : float
         Mean on Fisher's z scale; NaN when somebody's is undefined, 1 or -1.
     offset_ci, rms_demeaned_ci, range_difference_ci, correlation_ci : tuple of float
@@ -64,7 +63,7 @@ class PooledCurves(Result):
         return (
             f"Over {counted(self.n_participants, 'participant')} the mean curves were offset by "
             f"{quantity(self.offset, unit)} ({ci[0]}), differed by "
-            f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (geometric mean; {ci[1]}) and "
+            f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (arithmetic mean; {ci[1]}) and "
             f"by {quantity(self.range_difference, unit)} in range ({ci[2]}); "
             f"{counted(self.n_trials, 'trial')}."
         )
@@ -83,7 +82,7 @@ def pool_curves(
     agreements : sequence of CurveAgreement
         One a trial.
     participant : array_like, shape (n_trials,)
-        Whose each is; a participant's trials are averaged first, on the same scale.
+        Whose each is; a participant's trials are averaged first.
     confidence : float, default 0.95
         Of the intervals.
 
@@ -100,9 +99,12 @@ def pool_curves(
     Notes
     -----
     Student's t over the k participants' means, k - 1 degrees of freedom: of the offset and of the
-    difference of ranges as they are, of ln(RMS demeaned), which is above 0 and skewed, and of
-    arctanh(correlation) [1]_; the last two back-transformed. `benchmarks/coverage.py` shows what
-    they hold.
+    difference of ranges as they are, and of arctanh(correlation) [1]_, back-transformed.
+
+    The RMS is above 0 and skewed over people. Its mean is the arithmetic one, as in every table
+    of this package, because papers report that one and because the mean of paired differences is
+    then the difference of the means, which a geometric mean does not give; its interval is the
+    mean × exp(∓ t e) of `pool_budgets`. `benchmarks/coverage.py` shows what they hold.
 
     References
     ----------
@@ -113,22 +115,22 @@ def pool_curves(
     with np.errstate(divide="ignore"):
         columns = {
             "offset": [one.offset for one in agreements],
-            "rms": np.log([one.rms_demeaned for one in agreements]),
+            "rms": [one.rms_demeaned for one in agreements],
             "range": [one.range_difference for one in agreements],
             "z": np.arctanh([one.correlation for one in agreements]),
         }
-    # an infinite logarithm or z stays what it is; NaN where two of a participant's cancel
+    # an infinite z stays what it is; NaN where two of a participant's cancel
     with np.errstate(invalid="ignore"):
         means = pd.DataFrame(columns).groupby(people, sort=False).mean()
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
-    rms, z = found["rms"], found["z"]
+    rms, z = means["rms"].to_numpy(), found["z"]
     spread = means[["offset", "range"]].std(ddof=1)
     return PooledCurves(
         offset=found["offset"][0],
         offset_ci=found["offset"][1],
         offset_sd=float(spread["offset"]),
-        rms_demeaned=float(np.exp(rms[0])),
-        rms_demeaned_ci=(float(np.exp(rms[1][0])), float(np.exp(rms[1][1]))),
+        rms_demeaned=float(rms.mean()),
+        rms_demeaned_ci=log_mean_interval(rms, confidence, fewest=2),
         range_difference=found["range"][0],
         range_difference_ci=found["range"][1],
         range_difference_sd=float(spread["range"]),
@@ -141,8 +143,8 @@ def pool_curves(
         assumptions=(
             "Participants are independent, each counting once with the mean of their trials.",
             (
-                "Offsets and differences of range, logarithms of the RMS and Fisher's z of the "
-                "correlations are normal over participants."
+                "Offsets, differences of range and Fisher's z of the correlations are normal over "
+                "participants; RMS values are above 0 and may be skewed."
             ),
         ),
     )

@@ -20,7 +20,7 @@ class Standing:
 
     procedure: str
     rank: int
-    mean: float  # of the participants' means
+    mean: float  # arithmetic, of the participants' means
     tied_with: tuple[str, ...]
 
 

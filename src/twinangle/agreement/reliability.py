@@ -93,7 +93,8 @@ def intraclass_correlations(
         ICC(2,1) = (R - E)/(R + (k - 1) E + k (C - E)/n)    ICC(2,k) = (R - E)/(R + (C - E)/n)
         ICC(3,1) = (R - E)/(R + (k - 1) E)                  ICC(3,k) = (R - E)/R
 
-    with the F intervals of McGraw & Wong [2]_.
+    with the F intervals of McGraw & Wong [2]_. Those of ICC(2,k) follow from ICC(2,1); the lower
+    end is open (minus infinity) where that of ICC(2,1) is at or below -1/(k - 1).
 
     References
     ----------
@@ -203,7 +204,9 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
     Parameters
     ----------
     scores : array_like of float, shape (n_participants, k)
-        One row a participant; columns are sessions (test and retest), or instruments.
+        One row a participant; columns are one instrument's measurements (test and retest). With two
+        instruments as columns both numbers are their differences' standard deviation, divided by
+        √2 or times z: use `limits_of_agreement` there.
     confidence : float, default 0.95
         Of the intervals, and of the change being real.
 
@@ -430,8 +433,12 @@ def _agreement_interval(
 
 
 def _averaged(single: float, k: int) -> float:
-    """Return the reliability of a mean of k measurements (Spearman-Brown)."""
-    return _ratio(k * single, 1 + (k - 1) * single)
+    """Return the reliability of a mean of k measurements (Spearman-Brown).
+
+    It falls without bound as the single one nears -1/(k - 1); at and below that it has no end.
+    """
+    below = 1 + (k - 1) * single
+    return -np.inf if below <= 0 else k * single / below
 
 
 def _ratio(above: float, below: float) -> float:

@@ -24,6 +24,7 @@ from twinangle.clocks.windows import (
 )
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
+from twinangle.thresholds import told_apart
 
 _FIGURE_POINTS = 4000
 _BLOCK_STRIDES = 2
@@ -170,7 +171,8 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     if chosen.n_strides < _FEWEST_STRIDES:
         reasons.append(f"only {chosen.n_strides} strides to tell by, {_FEWEST_STRIDES} are needed")
     if chosen.evidence <= _ACCEPT:
-        reasons.append(f"evidence of {chosen.evidence:.1f}, above {_ACCEPT:g} is needed")
+        found_evidence, needed = told_apart(chosen.evidence, _ACCEPT)
+        reasons.append(f"evidence of {found_evidence}, above {needed} is needed")
     if chosen.second_opinion <= 0:
         reasons.append("the strides' durations and sizes fit another lag better")
     if not reasons:

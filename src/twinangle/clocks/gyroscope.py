@@ -31,6 +31,7 @@ from twinangle.signals.recording import (
     SensorPair,
     Synchronisation,
 )
+from twinangle.thresholds import told_apart
 
 _ITERATIONS = 4
 _CONVERGED_S = 1e-6
@@ -129,10 +130,11 @@ def gyroscope_lag(
         if abs(fit.correction[0]) < _CONVERGED_S:
             break
     if not fit.correlation >= _LEAST_CORRELATION:
+        reached, least = told_apart(fit.correlation, _LEAST_CORRELATION, 2)
         raise SynchronisationError(
             f"{scene.source} and {reference.source}: the gyroscopes explain little of the "
-            f"reference's rate of change (multiple correlation {fit.correlation:.2f}, "
-            f"{_LEAST_CORRELATION:g} is needed). Check that both sit about the same joint."
+            f"reference's rate of change (multiple correlation {reached}, "
+            f"{least} is needed). Check that both sit about the same joint."
         )
     return _against(clock, line, fit, confidence)
 

@@ -14,6 +14,7 @@ from twinangle.clocks.correlation import (
 )
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array
+from twinangle.thresholds import told_apart
 
 CUTOFF_HZ = 10.0
 WORK_RATE_HZ = 25.0
@@ -184,9 +185,10 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
         )
     rate = max((found.rate_correlation[i] for i in found.rate_peaks[:1]), default=-1.0)
     if not found.peaks or max(found.correlation[found.peaks[0]], rate) < _LEAST_CORRELATION:
+        reached, least = told_apart(max(best, rate), _LEAST_CORRELATION, 2)
         raise SynchronisationError(
             f"{wearable} and {reference} do not resemble each other at any lag tried: their "
-            f"correlation reaches {max(best, rate):.2f}, at least {_LEAST_CORRELATION:g} is "
+            f"correlation reaches {reached}, at least {least} is "
             f"needed. Check that both hold the same trial and side, or widen `max_lag_s` "
             f"({max_lag_s:g} s)."
         )

@@ -20,6 +20,7 @@ from twinangle.signals.recording import (
     Interval,
     Synchronisation,
 )
+from twinangle.thresholds import told_apart
 
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 _SLACK_S = 0.05
@@ -68,10 +69,13 @@ def find_events(
         if departure[top] >= _STANDS_OUT * usual:
             found.append(Interval(float(time[top]) - margin_s, float(time[top]) + margin_s))
     if not found:
+        strongest = float(np.max(departure[~between], initial=0.0))
+        reached, needed = told_apart(strongest, _STANDS_OUT * usual)
         raise SynchronisationError(
-            f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (usual "
-            f"{usual:.1f} m/s² between them, {_STANDS_OUT:g} times that is needed). Jump, stamp or "
-            "tap the heel at start and end, or give the stretches that hold the events."
+            f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (the "
+            f"strongest reaches {reached} m/s², {needed} is needed: {_STANDS_OUT:g} times the "
+            "usual between them). Jump, stamp or tap the heel at start and end, or give the "
+            "stretches that hold the events."
         )
     if len(found) > 1 and found[1].start_s < found[0].end_s:
         return (Interval(found[0].start_s, found[1].end_s),)
@@ -129,9 +133,11 @@ def event(
     centres = np.array([0.5 * (item.start_s + item.end_s) for item in ordered])
     chosen, best, second = _agreeing(matches, centres)
     if best - second < _LEAST_GAP:
+        apart, least = told_apart(best - second, _LEAST_GAP, 2)
         raise SynchronisationError(
             f"{a.source} and {b.source}: the events do not single out one lag (mean correlation "
-            f"{best:.2f}, next best {second:.2f}). An event no other stretch resembles is needed: "
+            f"{best:.2f}, next best {second:.2f}: {apart} apart, {least} is needed). An event no "
+            "other stretch resembles is needed: "
             "a jump or three stamps with standing before and after."
         )
     lags = [
@@ -154,10 +160,11 @@ def _matches(
     peaks = local_maxima(found.correlation)
     high = [int(i) for i in peaks if found.correlation[i] > 0.5][:40]
     if not high or found.correlation[high[0]] < _LEAST_CORRELATION:
+        reached, least = told_apart(float(np.nanmax(found.correlation)), _LEAST_CORRELATION, 2)
         raise SynchronisationError(
             f"{part.source}: the event at {item.start_s:.1f} to {item.end_s:.1f} s has no match in "
             f"{reference.source} within `max_lag_s` = {max_lag_s:g} s (best correlation "
-            f"{np.nanmax(found.correlation):.2f}, {_LEAST_CORRELATION:g} is needed)."
+            f"{reached}, {least} is needed)."
         )
     return [_Match(found.refined(i), float(found.correlation[i])) for i in high]
 

@@ -10,6 +10,7 @@ from scipy import signal as dsp
 
 from twinangle.errors import CycleError
 from twinangle.signals.recording import Array
+from twinangle.thresholds import told_apart
 
 # Low-pass, zero phase. The slow band holds the swing itself, the wide one the foot's contact.
 SWING_HZ = 5.0
@@ -216,9 +217,10 @@ def _prominent_peaks(
     begin, end, _ = stretch.indices(values.size)
     ordered = np.sort(prominences[(peaks >= begin) & (peaks < end)])
     if ordered.size == 0 or ordered[-1] < signal.least:
+        largest, least = told_apart(float(ordered.max(initial=0.0)), signal.least)
         raise CycleError(
             f"No cycle found: {signal.name} never swings by more than "
-            f"{ordered.max(initial=0.0):.2g} {signal.unit}, and {signal.least:g} {signal.unit} is "
+            f"{largest} {signal.unit}, and {least} {signal.unit} is "
             "the least that counts as movement."
         )
     weight = np.cumsum(ordered**2)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
 from twinangle.cycles.normalise import count_missing
 from twinangle.signals.recording import Array
+from twinangle.thresholds import told_apart
 
 Reasons = list[str]
 MAD_TO_SD = 1.4826  # of a normal distribution
@@ -143,10 +144,8 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
     beside = float(np.clip(BESIDE_TURN_SDS * spread, BESIDE_TURN_LEAST_DEG, limit / 2))
     turning = _grow(departure > limit, departure > beside)
     reasons = [
-        f"turn: heading changed by {change:.0f}° (limit {limit:.0f}°, {beside:.1f}° beside a turn)"
-        if bad
-        else ""
-        for change, bad in zip(heading_change_deg, turning, strict=True)
+        _turn(change, off, limit, beside) if bad else ""
+        for change, off, bad in zip(heading_change_deg, departure, turning, strict=True)
     ]
     curved = (
         f"Half the cycles change heading by {abs(median):.0f}° or more: the path is curved, or the "
@@ -155,6 +154,14 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
         else ""
     )
     return reasons, curved
+
+
+def _turn(change: float, departure: float, limit: float, beside: float) -> str:
+    """Say by which of the two limits a cycle counts as part of a turn."""
+    whole = departure > limit
+    off, bound = told_apart(departure, limit if whole else beside)
+    where = "" if whole else " beside a turn"
+    return f"turn: heading changed by {change:.0f}°, {off}° off the usual (limit {bound}°{where})"
 
 
 def _grow(seed: NDArray[np.bool_], wider: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -182,9 +189,10 @@ def odd_durations(
         reach = max(DURATION_SDS * _wider(basis) * spread, float(np.log1p(DURATION_LEAST)))
         low, high = np.exp(centre - reach), np.exp(centre + reach)
         for index in np.flatnonzero(members & (np.abs(log - centre) > reach)):
-            reasons[index] = (
-                f"odd duration: {duration_s[index]:.2f} s (limits {low:.2f} to {high:.2f} s)"
-            )
+            near_low, shortest = told_apart(float(duration_s[index]), float(low), 2)
+            near_high, longest = told_apart(float(duration_s[index]), float(high), 2)
+            shown = near_low if log[index] < centre else near_high
+            reasons[index] = f"odd duration: {shown} s (limits {shortest} to {longest} s)"
     return reasons
 
 
@@ -209,9 +217,9 @@ def odd_curves(
             CURVE_LEAST_RANGE * float(np.ptp(middle)),
         )
         for index in np.flatnonzero(members & (distance > limit)):
+            apart, bound = told_apart(float(distance[index]), limit)
             reasons[index] = (
-                f"odd curve: {name} is {distance[index]:.1f}° RMS from its median curve "
-                f"(limit {limit:.1f}°)"
+                f"odd curve: {name} is {apart}° RMS from its median curve (limit {bound}°)"
             )
     return reasons
 

@@ -20,6 +20,7 @@ from twinangle.signals.channels import (
     unit_quaternions,
 )
 from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
+from twinangle.thresholds import told_apart
 
 LARGEST_ANGLE_DEG = 360.0
 FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
@@ -410,13 +411,17 @@ def _check_range(angle: Array, column: str, unit: str, source: str) -> None:
     largest = float(np.nanmax(np.abs(angle)))
     low, high = np.nanpercentile(angle, [1, 99])
     if largest > LARGEST_ANGLE_DEG:
+        reached, most = told_apart(largest, LARGEST_ANGLE_DEG)
         hint = " It looks like 'deg'." if unit == "rad" else ""
         raise RecordingError(
-            f"{source}, channel {column!r}: reaches {largest:.4g}° when read in {unit!r} with the "
-            f"gain and offset given, beyond any joint.{hint} Correct `unit`, `gain` or `offset`."
+            f"{source}, channel {column!r}: reaches {reached}° when read in {unit!r} with the "
+            f"gain and offset given, beyond any joint ({most}°).{hint} Correct `unit`, `gain` or "
+            "`offset`."
         )
     if unit == "deg" and high - low < SMALLEST_MOVEMENT_DEG:
+        moved, least = told_apart(float(high - low), SMALLEST_MOVEMENT_DEG)
         raise RecordingError(
-            f"{source}, channel {column!r}: moves by {high - low:.3g}° only when read in degrees; "
+            f"{source}, channel {column!r}: moves by {moved}° only when read in degrees, less than "
+            f"{least}°; "
             'it looks like radians (`unit = "rad"`) or the wrong channel.'
         )

@@ -21,6 +21,7 @@ from twinangle.reference.markers import (
 from twinangle.signals.channels import require_enough_samples, sampling_rate_hz
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, Recording
+from twinangle.thresholds import told_apart
 
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 LARGE_RESIDUAL_MM = 10.0
@@ -252,9 +253,11 @@ def _segment_notes(
     residual = MILLIMETRES[settings.unit] * motion.residual[np.isfinite(motion.residual)]
     notes = []
     if residual.size and np.median(residual) > LARGE_RESIDUAL_MM:
+        middle, limit = told_apart(float(np.median(residual)), LARGE_RESIDUAL_MM)
         notes.append(
-            f"{recording.source}: the {name} cluster fits a rigid body to {np.median(residual):.3g}"
-            f" mm only (median; {residual.max():.3g} mm at worst); are all its markers on one "
+            f"{recording.source}: the {name} cluster fits a rigid body to {middle} mm only "
+            "(median, "
+            f"above {limit} mm; {residual.max():.1f} mm at worst); are all its markers on one "
             "segment, and is `unit` right?"
         )
     if motion.n_incomplete:

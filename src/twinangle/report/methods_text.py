@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
-from twinangle.report.wording import count, listing, number, span
+from twinangle.report.wording import NO_MARGIN, count, listing, span, stated
 from twinangle.results import StudyResults, TrialResult
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Synchronisation
@@ -36,6 +36,11 @@ REFERENCES = {
     "McGinley 2009": "McGinley JL, Baker R, Wolfe R, Morris ME (2009). The reliability of "
     "three-dimensional kinematic gait measurements: a systematic review. Gait Posture 29:360-369.",
 }
+
+INVENTED = (
+    "The data are invented: no person was recorded, and nothing below may be reported as a study "
+    "of people."
+)
 
 _SYNCHRONISATION = {
     "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
@@ -86,6 +91,7 @@ def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
 def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
     """Return the paragraphs, each on one step, leaving out steps the run did not take."""
     found = (
+        INVENTED if results.invented else "",
         _material(results),
         _angles(results),
         _clocks(results),
@@ -259,8 +265,9 @@ def _curves(results: StudyResults) -> str:
         "curve was demeaned, and the difference of their ranges; the mean squared difference is "
         "the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals "
         "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
-        "over participants, Student's t was used on their means, of the logarithm for the RMS and "
-        f"of Fisher's z for the correlation. {text}"
+        "over participants, Student's t was used on their means, of Fisher's z for the "
+        "correlation; the RMS is averaged arithmetically, its interval is on a logarithmic scale. "
+        f"{text}"
     )
 
 
@@ -276,16 +283,23 @@ def _limits(results: StudyResults) -> str:
         if people > 1
         else "within the one participant"
     )
-    confidence = f"{100 * results.confidence:g} %"
     return (
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
-        f"limits: {first.method}; the bias weights {first.weighting}; {confidence} intervals: "
-        f"{first.interval_method}. A difference of ±{number(results.acceptable_deg, 1)}° was set "
-        "beforehand as acceptable; for orientation, errors of 2° or less are thought highly likely "
-        "acceptable in clinical gait analysis, 2 to 5° probably reasonable, and more than 5° may "
-        "mislead (McGinley et al. 2009)."
+        f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
+        "intervals: "
+        f"{first.interval_method}. {_margin(results)} For orientation, errors of 2° or less are "
+        "thought highly likely acceptable in clinical gait analysis, 2 to 5° probably reasonable, "
+        "and more than 5° may mislead (McGinley et al. 2009)."
     )
+
+
+def _margin(results: StudyResults) -> str:
+    """Say which margin was stated beforehand, or that none was."""
+    margin = results.options.margin_deg
+    if margin is None:
+        return f"{NO_MARGIN.capitalize()} beforehand, so nothing was tested against one."
+    return f"A difference of ±{stated(margin)}° was set beforehand as acceptable."
 
 
 def _conditions(results: StudyResults) -> str:
@@ -297,7 +311,7 @@ def _conditions(results: StudyResults) -> str:
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
-        f"ratio with {100 * results.confidence:g} % intervals.{_adjusted(results)}"
+        f"ratio with {results.options.level} intervals.{_adjusted(results)}"
     )
 
 
@@ -319,13 +333,19 @@ def _reliability(results: StudyResults) -> str:
     if not parts:
         return ""
     designs = listing(distinct(item.design for item in parts))
+    again = listing(distinct(item.design for item in parts if item.error is not None))
+    error = (
+        " by the standard error of measurement and the minimal detectable change of one instrument "
+        f"over {again} (Weir 2005),"
+        if again
+        else ""
+    )
     return (
         f"Reliability over {designs} was described by the intraclass correlations ICC(2,1) "
         "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
         "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals McGraw & "
-        "Wong 1996), by the standard error of measurement and the minimal detectable change (Weir "
-        "2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
-        "agreement."
+        f"Wong 1996),{error} and by the concordance correlation (Lin 1989); none of them is a "
+        "measure of agreement."
     )
 
 

@@ -185,8 +185,9 @@ def _reliability_rows(record: Row) -> Iterable[dict[str, Any]]:
         for one in item["intraclass_correlations"]:
             yield names | {"statistic": one["form"]} | where | _flat(one)
         error, both = item["measurement_error"], item["concordance"]
-        size = {key: error[key] for key in ("n_participants", "n_measurements", "confidence")}
-        for key in ("sem", "sem_agreement", "mdc"):
+        size = error or {}
+        size = {k: size[k] for k in ("n_participants", "n_measurements", "confidence") if k in size}
+        for key in ("sem", "sem_agreement", "mdc") if error is not None else ():
             numbers = {"value": error[key], "value_ci": error.get(f"{key}_ci")}
             yield names | {"statistic": key} | where | _flat(numbers) | size
         if both is not None:

@@ -29,6 +29,7 @@ from twinangle.agreement.reliability import (
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
+from twinangle.options import Options
 from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
 
 if TYPE_CHECKING:
@@ -142,7 +143,9 @@ class Reliability:
     """How alike participants' values are over the columns of a design.
 
     `design` is "both instruments", "sessions" or "trials of one session"; `instrument` whose
-    values ("both", "wearable" or "reference"). Values are means over the kept cycles.
+    values ("both", "wearable" or "reference"). Values are means over the kept cycles. `error` is of
+    one instrument measured again; between two it is None, for it would be the SD of their
+    differences under another name.
     """
 
     procedure: str
@@ -152,7 +155,7 @@ class Reliability:
     instrument: str
     columns: tuple[str, ...]
     intraclass: tuple[IntraclassCorrelation, ...]
-    error: MeasurementError
+    error: MeasurementError | None
     concordance: Concordance | None  # of two columns
 
 
@@ -186,8 +189,7 @@ class StudyResults:
 
     title: str
     joint: str
-    confidence: float
-    acceptable_deg: float
+    options: Options
     trials: tuple[TrialResult, ...]
     limits: tuple[PooledLimits, ...]
     conditions: tuple[
@@ -201,11 +203,22 @@ class StudyResults:
     contests: tuple[tuple[str, Contest], ...] = ()
     # (procedure, condition, budget), one budget a participant
     budgets: tuple[tuple[str, str, PooledBudget], ...] = ()
-    # (procedure, condition, quantity, claim) against `acceptable_deg`
+    # (procedure, condition, quantity, claim) against the margin; none without one
     equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
     # (procedure, condition, limits at every point, where the instruments differ)
     along_cycle: tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...] = ()
     further: FurtherParts = FurtherParts()
+    invented: bool = False  # the data are invented, as the study file says
+
+    @property
+    def confidence(self) -> float:
+        """Confidence of every interval."""
+        return self.options.confidence
+
+    @property
+    def acceptable_deg(self) -> float | None:
+        """The margin stated beforehand, in degrees; None where none was."""
+        return self.options.margin_deg
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a trial and procedure: identifiers, status and every number, unrounded.

@@ -10,6 +10,7 @@ from scipy.optimize import isotonic_regression
 
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Array, Recording
+from twinangle.thresholds import told_apart
 
 # A uniform grid more than this many times the samples is a fault in the times, not a gap.
 MOST_SLOTS_PER_SAMPLE = 200
@@ -275,9 +276,11 @@ def _warnings(
 ) -> list[str]:
     found = []
     if jitter > JITTER_WARNING * period:
+        part, most = told_apart(100 * jitter / period, 100 * JITTER_WARNING, 0)
         found.append(
             f"{uniform.source}: the time stamps stray from an even clock by {1e3 * jitter:.3g} ms "
-            f"(RMS), {jitter / period:.0%} of the sampling interval; the largest distance is "
+            f"(RMS), {part} % of the sampling interval (more than {most} %); the largest distance "
+            "is "
             f"{1e3 * np.abs(residual).max():.3g} ms."
         )
     found += _uneven_clock(uniform, period, residual)

@@ -15,6 +15,7 @@ from twinangle.signals.recording import (
     OrientationPair,
     SensorPair,
 )
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.flexion import (
     FunctionalAxis,
@@ -77,9 +78,10 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
             "`functional_end_s`, or a `functional` file, in the trials table."
         )
     if difference > AXES_DIFFER_DEG:
+        apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)
         warnings.append(
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
-            f"differ by {difference:.0f}°, above {AXES_DIFFER_DEG:g}°."
+            f"differ by {apart}°, above {limit}°."
         )
     return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
 

@@ -15,6 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, OrientationPair
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 
 RateMethod = Literal["mean-rate", "principal-component"]
@@ -38,9 +39,10 @@ class NeutralStanding:
         """What the researcher should know about the standing interval."""
         if self.scatter_deg <= MOVED_DEG:
             return ()
+        scatter, limit = told_apart(self.scatter_deg, MOVED_DEG)
         warning = (
-            f"neutral standing: the joint scatters by {self.scatter_deg:.1f}° (RMS) about its "
-            f"mean, above {MOVED_DEG:g}°: the person moved. Choose a quieter interval."
+            f"neutral standing: the joint scatters by {scatter}° (RMS) about its "
+            f"mean, above {limit}°: the person moved. Choose a quieter interval."
         )
         return (warning,)
 
@@ -247,16 +249,18 @@ def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, 
     low, high = (float(value) for value in np.nanpercentile(angle, [1.0, 99.0]))
     larger, smaller = max(high, -low), min(high, -low)
     if larger < SMALLEST_MOVEMENT_DEG:
+        reached, least = told_apart(larger, SMALLEST_MOVEMENT_DEG)
         raise AngleError(
-            f"in the functional movement the joint leaves neutral standing by {larger:.1f}° only; "
-            f"at least {SMALLEST_MOVEMENT_DEG:g}° is needed to tell flexion from extension. Check "
+            f"in the functional movement the joint leaves neutral standing by {reached}° only; "
+            f"at least {least}° is needed to tell flexion from extension. Check "
             "the functional and static intervals, or give an interval with a few full flexions."
         )
     warnings = []
     if larger < SMALL_MOVEMENT_DEG:
+        reached, enough = told_apart(larger, SMALL_MOVEMENT_DEG, 0)
         warnings.append(
-            f"the functional movement spans {larger:.0f}° of flexion only; the axis is the surer "
-            f"the larger the movement ({SMALL_MOVEMENT_DEG:g}° and more)."
+            f"the functional movement spans {reached}° of flexion only; the axis is the surer "
+            f"the larger the movement ({enough}° and more)."
         )
     if smaller > larger / 2:
         warnings.append(

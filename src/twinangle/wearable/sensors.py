@@ -27,6 +27,7 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
+from twinangle.thresholds import told_apart
 
 STANDARD_GRAVITY = 9.80665  # m/s², CGPM 1901
 EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest field norm at the Earth's surface
@@ -185,8 +186,9 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
             continue
         norm = _median_norm(sensor.magnetometer)
         if not low <= norm <= high:
+            shown, _ = told_apart(norm, low if norm < low else high)
             found.append(
-                f"{sensor.source}: the {name} magnetometer's median norm is {norm:.3g} µT, outside "
+                f"{sensor.source}: the {name} magnetometer's median norm is {shown} µT, outside "
                 f"the Earth's {low:g} to {high:g} µT.{_field_guess(norm)}"
             )
     return tuple(found)
@@ -305,21 +307,24 @@ def _check_gyroscopes(pair: SensorPair, source: str, unit: str, *, moving: bool)
     """Refuse rates that no person reaches, and rates that no moving joint stays under."""
     norms = [np.linalg.norm(sensor.gyroscope, axis=1) for sensor in (pair.proximal, pair.distal)]
     peak = float(np.nanmax(np.concatenate(norms)))
+    reached, fastest = told_apart(peak, FASTEST_RAD_S)
     if unit == "rad/s" and peak > FASTEST_RAD_S:
         raise RecordingError(
-            f"{source}: the gyroscopes reach {peak:.4g} rad/s, faster than people move "
-            f"({FASTEST_RAD_S:g} rad/s); they look like 'deg/s'. Correct `[wearable.units] "
+            f"{source}: the gyroscopes reach {reached} rad/s, faster than people move "
+            f"({fastest} rad/s); they look like 'deg/s'. Correct `[wearable.units] "
             "gyroscope`, or the file."
         )
     if peak > FASTEST_RAD_S:
         raise RecordingError(
-            f"{source}: the gyroscopes reach {peak:.4g} rad/s ({np.degrees(peak):.4g} deg/s), "
-            f"faster than people move ({FASTEST_RAD_S:g} rad/s); check the file's values."
+            f"{source}: the gyroscopes reach {reached} rad/s ({np.degrees(peak):.0f} deg/s), "
+            f"faster than people move ({fastest} rad/s); check the file's values."
         )
     if moving and unit == "deg/s" and peak < SLOWEST_PEAK_RAD_S:
+        slow, least = told_apart(np.degrees(peak), float(np.degrees(SLOWEST_PEAK_RAD_S)))
         raise RecordingError(
-            f"{source}: the gyroscopes never exceed {np.degrees(peak):.3g} deg/s, slower than a "
-            "joint in movement; they look like 'rad/s'. Correct `[wearable.units] gyroscope`, or "
+            f"{source}: the gyroscopes never exceed {slow} deg/s, slower than a "
+            f"joint in movement ({least} deg/s); they look like 'rad/s'. Correct "
+            "`[wearable.units] gyroscope`, or "
             "the file."
         )
 

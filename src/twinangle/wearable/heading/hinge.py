@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading.drift import at_samples, follow_heading, fresh_starts, seconds_of
 from twinangle.wearable.heading.joint_centre import (
@@ -144,9 +145,10 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
     heading, variance = axis_heading(oriented, axes.proximal, axes.distal)
     ratio, flipped, arms, size = _direction(sensors, oriented, heading)
     if ratio < _SIGN_RATIO:
+        found, least = told_apart(ratio, _SIGN_RATIO, 2)
         raise AngleError(
             "heading from the hinge: the accelerations cannot tell which way the axis points "
-            f"(misfits {ratio:.2f} : 1, at least {_SIGN_RATIO:g} : 1 is needed). Give a recording "
+            f"(misfits {found} : 1, at least {least} : 1 is needed). Give a recording "
             "with walking in it, or use a procedure with magnetometers."
         )
     error = float(np.hypot(np.degrees(np.sqrt(variance)), SYSTEMATIC_DEG))
@@ -182,10 +184,11 @@ def axis_heading(
     known = np.flatnonzero(np.isfinite(one) & np.isfinite(two))
     level = np.sqrt(np.mean(np.abs(one[known] * two[known]))) if known.size else 0.0
     if level < _LEAST_HORIZONTAL:
+        flat, least = told_apart(float(level), _LEAST_HORIZONTAL, 2)
         raise AngleError(
             "heading from the hinge: the joint's axis is too steep to tell how the sensors are "
-            f"turned about the vertical (its horizontal part is {level:.2f} of its length, at "
-            f"least {_LEAST_HORIZONTAL:g} is needed)."
+            f"turned about the vertical (its horizontal part is {flat} of its length, at "
+            f"least {least} is needed)."
         )
     rate_hz, n = oriented.proximal.rate_hz, one.size
     fresh = fresh_starts(oriented)

@@ -20,6 +20,7 @@ from twinangle.signals.recording import (
     OrientationRecording,
     SensorPair,
 )
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading.drift import (
     Complex,
@@ -227,11 +228,14 @@ def _judge(seconds: _Seconds, followed: FollowedHeading, centre: JointCentre) ->
         f"RMS, misfit {misfit:.2f} m/s²"
     )
     if coherence < LEAST_COHERENCE or acceleration < LEAST_ACCELERATION or ratio > MOST_NOISE_RATIO:
+        alike, least = told_apart(coherence, LEAST_COHERENCE, 2)
+        moved, little = told_apart(acceleration, LEAST_ACCELERATION, 2)
+        noise, most = told_apart(ratio, MOST_NOISE_RATIO, 2)
         raise AngleError(
             f"heading without magnetometers: the motion was too little or too disturbed to tell "
-            f"how the sensors are turned to each other ({evidence}; needed: at least "
-            f"{LEAST_COHERENCE:g}, at least {LEAST_ACCELERATION:g} m/s², and a misfit at most "
-            f"{MOST_NOISE_RATIO:g} times the acceleration). Give a recording with walking in it, "
+            f"how the sensors are turned to each other (coherence {alike}, at least {least} is "
+            f"needed; horizontal acceleration of the joint {moved} m/s² RMS, at least {little}; "
+            f"misfit {noise} times that, at most {most}). Give a recording with walking in it, "
             "or use a procedure with magnetometers."
         )
     error, mean_error = (

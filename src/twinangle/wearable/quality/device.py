@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from twinangle.signals.recording import Array, InertialRecording, Interval
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.procedure_input import slice_samples
 
@@ -57,18 +58,16 @@ class DeviceQuality:
         norm = self.accelerometer_norm_error_m_s2
         found = []
         if bias > BIAS_LIMIT_DEG_S:
-            found.append(
-                f"gyroscope bias {bias:.2f} °/s, above {BIAS_LIMIT_DEG_S:g} °/s: calibrate it at "
-                "rest"
-            )
+            value, limit = told_apart(bias, BIAS_LIMIT_DEG_S, 2)
+            found.append(f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest")
         if noise > GYROSCOPE_NOISE_LIMIT_DEG_S:
-            found.append(
-                f"gyroscope noise {noise:.2f} °/s, above {GYROSCOPE_NOISE_LIMIT_DEG_S:g} °/s"
-            )
+            value, limit = told_apart(noise, GYROSCOPE_NOISE_LIMIT_DEG_S, 2)
+            found.append(f"gyroscope noise {value} °/s, above {limit} °/s")
         if abs(norm) > NORM_ERROR_LIMIT * STANDARD_GRAVITY:
+            value, limit = told_apart(100 * abs(norm) / STANDARD_GRAVITY, 100 * NORM_ERROR_LIMIT)
             found.append(
-                f"accelerometer reads {norm:+.2f} m/s² off gravity at rest, beyond "
-                f"±{NORM_ERROR_LIMIT:.0%}: calibrate it"
+                f"accelerometer reads {norm:+.2f} m/s² off gravity at rest ({value} %), beyond "
+                f"±{limit} %: calibrate it"
             )
         if self.saturated_share > SATURATION_LIMIT:
             found.append(
@@ -76,14 +75,16 @@ class DeviceQuality:
                 "range: choose a wider range"
             )
         if self.dropped_share > DROPPED_LIMIT:
+            value, limit = told_apart(100 * self.dropped_share, 100 * DROPPED_LIMIT)
             found.append(
-                f"{self.dropped_share:.1%} of the samples are missing, above {DROPPED_LIMIT:.0%}; "
+                f"{value} % of the samples are missing, above {limit} %; "
                 f"the longest gap is {self.longest_gap_s:.2f} s"
             )
         if self.jitter_s * self.rate_hz > JITTER_LIMIT:
+            value, limit = told_apart(self.jitter_s * self.rate_hz, JITTER_LIMIT, 2)
             found.append(
-                f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, above {JITTER_LIMIT:g} of "
-                "a sample"
+                f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, which is {value} of a "
+                f"sample, above {limit}"
             )
         if self.handedness < LEFT_HANDED:
             found.append(

@@ -11,6 +11,7 @@ from scipy import stats
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, InertialRecording, Interval
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedure_input import slice_samples
@@ -64,9 +65,10 @@ class MagneticDisturbance:
         """A warning where the field is too disturbed for a heading, else nothing."""
         if self.heading_spread_deg <= SPREAD_LIMIT_DEG:
             return ()
+        spread, limit = told_apart(self.heading_spread_deg, SPREAD_LIMIT_DEG, 0)
         text = (
-            f"the magnetic field's direction strays by about {self.heading_spread_deg:.0f}° (more "
-            f"than {SPREAD_LIMIT_DEG:g}°), so the heading that one sensor has from it is "
+            f"the magnetic field's direction strays by about {spread}° (more "
+            f"than {limit}°), so the heading that one sensor has from it is "
             "uncertain. Compare kalman-two-sensors or a procedure without magnetometers."
         )
         return (text,)

@@ -11,6 +11,7 @@ import numpy as np
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading.joint_centre import find_joint_centre, liveliest, shared_terms
 
@@ -79,9 +80,10 @@ def slow_distal_warning(rates_rad_s: tuple[Array, Array], joint: str) -> tuple[s
     )
     if distal >= SLOWER_SHARE * proximal:
         return ()
+    slower, faster = told_apart(distal, proximal, 0)
     warning = (
-        f"the distal sensor turns more slowly ({distal:.0f} °/s RMS) than the proximal one "
-        f"({proximal:.0f} °/s), unlike a {joint} in walking: check that [wearable.proximal] and "
+        f"the distal sensor turns more slowly ({slower} °/s RMS) than the proximal one "
+        f"({faster} °/s), unlike a {joint} in walking: check that [wearable.proximal] and "
         "[wearable.distal] are not swapped in the study file."
     )
     return (warning,)
