@@ -17,7 +17,7 @@ from twinangle.agreement._quantiles import chi_square, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval
 
 _MOST_WIDENING = 2.0  # of the variance of W by the logarithms, against its sample variance
-_USUAL_KURTOSIS = 1.0  # excess of participants' means where the data cannot show it
+_USUAL_KURTOSIS = 0.5  # excess of participants' means where the data cannot show it
 _KURTOSIS_OF_SKEWNESS = 1.5  # least excess kurtosis for a skewness, in its squares: a gamma's
 _MOST_CORRELATION = 0.95  # of bias and spread
 
@@ -111,7 +111,7 @@ def limits_over_participants(
     ln S² 2/ν + g/k instead of 2/ν [1]_. g is taken from the data and shrunk, as few participants
     cannot show it and show too little of it, with w = (k - 4)/(k + 4)::
 
-        g = w max(G2 + √(24/k), 1.5 G1², 0) + (1 - w) 1
+        g = w max(G2 + √(24/k), 1.5 G1², 0) + (1 - w)/2
 
     with G1, G2 the unbiased skewness and excess kurtosis of the d_i [2]_ and √(24/k) about one
     standard error of G2. It goes to G2 with many participants.
