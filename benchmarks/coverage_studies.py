@@ -660,7 +660,7 @@ def model_studies(
 
     def study() -> dict[str, bool]:
         nonlocal done
-        values, people, units = _nested_differences(rng, k, sds, sessions, cycles, spread)
+        values, people, units = nested_differences(rng, k, sds, sessions, cycles, spread)
         sums = nested_sums(values, people, units)
         fit = fit_reml(sums)
         half = bias_half_width(fit, 0.95)
@@ -687,7 +687,7 @@ def model_studies(
     return one_by_one(n, study)
 
 
-def _nested_differences(
+def nested_differences(
     rng: np.random.Generator,
     k: int,
     sds: tuple[float, float, float],

@@ -225,11 +225,10 @@ def moments(values: Floats) -> tuple[Floats, Floats, Floats]:
     second = squares.mean(axis=0)
     varied = np.ptp(values, axis=0) > 1e-12 * np.abs(values).max(axis=0)
     safe = np.where(varied, second, 1.0)
-    skewness = np.where(varied, (deviation * squares).mean(axis=0) / safe**1.5, 0.0)
-    excess = np.where(varied, (squares**2).mean(axis=0) / safe**2 - 3, 0.0)
-    skewness = skewness * np.sqrt(k * (k - 1)) / (k - 2)
+    skewness = (deviation * squares).mean(axis=0) / safe**1.5 * np.sqrt(k * (k - 1)) / (k - 2)
+    excess = (squares**2).mean(axis=0) / safe**2 - 3
     excess = (k - 1) / ((k - 2) * (k - 3)) * ((k + 1) * excess + 6)
-    return second * k / (k - 1), skewness, excess
+    return second * k / (k - 1), np.where(varied, skewness, 0.0), np.where(varied, excess, 0.0)
 
 
 def shape_taken(skewness: Floats, kurtosis: Floats, k: int) -> Shape:
