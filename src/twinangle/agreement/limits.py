@@ -27,7 +27,17 @@ Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
 OWN_INTERVAL = "own method on participants' means and variances, coverage simulated"
 _OWN_METHOD = (
-    ("The interval of a limit is this package's own method, its coverage simulated: XXX."),
+    (
+        "The interval of a limit is this package's own method, its coverage simulated with 6 to 40 "
+        "participants: 95 % intervals held 95 to 98 % where participants' levels are normal, 91 to "
+        "96 % where their tails are heavy (t, 4 degrees of freedom), 89 to 96 % with one in five "
+        "an outlier, and at a skewness of 2 the limit on the long tail 82 to 93 %. No interval "
+        "that was tried held 95 % there."
+    ),
+    (
+        "Off normal, bias ∓ 1.96 SD are not the percentiles that they are for normal differences, "
+        "whatever their intervals hold."
+    ),
 )
 _POOLED = ("Cycles of a participant are independent and vary by the same in everyone.",)
 

@@ -286,10 +286,10 @@ def _limits(results: StudyResults) -> str:
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
         f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
-        "intervals: "
-        f"{first.interval_method}.{_whose_interval(results)} {_margin(results)} For "
-        "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait analysis, 2 to 5° probably reasonable, "
-        "and more than 5° may mislead (McGinley et al. 2009)."
+        f"intervals: {first.interval_method}.{_whose_interval(results)} {_margin(results)} For "
+        "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
+        "analysis, 2 to 5° probably reasonable, and more than 5° may mislead (McGinley et al. "
+        "2009)."
     )
 
 
