@@ -31,7 +31,7 @@ _OWN_METHOD = (
         "The interval of a limit is this package's own method, its coverage simulated with 6 to 40 "
         "participants: 95 % intervals held 95 to 98 % where participants' levels are normal, 91 to "
         "96 % where their tails are heavy (t, 4 degrees of freedom), 89 to 96 % with one in five "
-        "an outlier, and at a skewness of 2 the limit on the long tail 82 to 93 %. No interval "
+        "an outlier, and at a skewness of 2 the limit on the long tail 82 to 94 %. No interval "
         "that was tried held 95 % there."
     ),
     (
