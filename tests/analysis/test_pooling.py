@@ -22,6 +22,7 @@ OPTIONS = Options(
     confidence=0.95,
     margin_deg=5.0,
     error_ratio=None,
+    published_interval=False,
     reference_sd_deg=None,
     against=None,
     seed=20,
@@ -100,6 +101,20 @@ def test_one_participant_is_within_participant_only(trials):
     pooled = pool_limits(alone, OPTIONS)
     assert all("within this participant" in item.note for item in pooled)
     assert pool_equivalence(alone, OPTIONS) == ()
+
+
+def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):
+    asked = replace(OPTIONS, published_interval=True)
+    for plain, both in zip(pool_limits(trials, OPTIONS), pool_limits(trials, asked), strict=True):
+        assert plain.published is None
+        assert both.limits.lower_ci == plain.limits.lower_ci
+        assert "own method" in both.limits.interval_method
+        # its own worked values: tests/published/test_zou.py
+        direct = limits_of_agreement(both.difference, both.participant, form="pooled-within")
+        assert both.published.upper_ci == direct.upper_ci
+        assert "MOVER" in both.published.interval_method
+    alone = [trial for trial in trials if trial.participant == trials[0].participant]
+    assert all(item.published is None for item in pool_limits(alone, asked))
 
 
 def test_conditions_are_compared_with_the_one_that_has_a_reference(trials):

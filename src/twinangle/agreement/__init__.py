@@ -11,9 +11,9 @@ from twinangle.agreement.along_cycle import (
     difference_along_cycle,
     functional_limits,
 )
-from twinangle.agreement.bands import CurveBand, bootstrap_curve_band, curve_band
+from twinangle.agreement.bands import CurveBand, curve_band
 from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
-from twinangle.agreement.curves import CurveAgreement, LineFit, compare_curves, fit_line
+from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.difference_checks import DifferenceChecks, check_differences
 from twinangle.agreement.equivalence import (
@@ -36,7 +36,6 @@ from twinangle.agreement.limits import (
     limits_of_agreement,
     within_participant_limits,
 )
-from twinangle.agreement.many_limits import limits_of_many
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (
     MultipleCorrelation,
@@ -70,7 +69,6 @@ from twinangle.agreement.simulated_studies import (
     simulate_studies,
     simulated_power_of_ratio,
 )
-from twinangle.agreement.unlinked import UnlinkedLimits, unlinked_limits
 from twinangle.agreement.variability import (
     CycleVariability,
     PitmanMorgan,
@@ -95,7 +93,6 @@ __all__ = [
     "IntraclassCorrelation",
     "LimitsAtSize",
     "LimitsOfAgreement",
-    "LineFit",
     "MeasurementError",
     "MixedModelLimits",
     "MultipleCorrelation",
@@ -109,9 +106,7 @@ __all__ = [
     "SampleSize",
     "ShareWithin",
     "SimulatedStudies",
-    "UnlinkedLimits",
     "VariabilityComparison",
-    "bootstrap_curve_band",
     "check_differences",
     "compare_curves",
     "compare_variability",
@@ -124,13 +119,11 @@ __all__ = [
     "equivalence",
     "equivalence_power",
     "error_budget",
-    "fit_line",
     "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlation",
     "intraclass_correlations",
     "limits_of_agreement",
-    "limits_of_many",
     "limits_power",
     "limits_without_reference_error",
     "measurement_error",
@@ -150,6 +143,5 @@ __all__ = [
     "share_within",
     "simulate_studies",
     "simulated_power_of_ratio",
-    "unlinked_limits",
     "within_participant_limits",
 ]
