@@ -119,7 +119,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
     )
-    sensors, found, of_field = describe_sensors(signals.sensors, paired)
+    sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
         clock=clock,

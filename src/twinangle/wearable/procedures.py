@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from twinangle.errors import AngleError
+from twinangle.gaps import bridge_pair
 from twinangle.signals.recording import (
     InertialRecording,
     JointMotion,
@@ -160,16 +161,28 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
     Returns
     -------
     JointMotion
-        Flexion in degrees, positive, neutral standing at `trial.standing_deg`; NaN in gaps.
+        Flexion in degrees, positive, neutral standing at `trial.standing_deg`; NaN in gaps longer
+        than :data:`twinangle.gaps.BRIDGED_S`, which every procedure gets bridged.
 
     Raises
     ------
     AngleError
         If no procedure has that name, or it cannot give an angle from these signals.
     """
+    trial = _bridged(trial)
     if procedure in PROCEDURES:
         return PROCEDURES[procedure](trial)
     return run_procedure(_own(procedure), trial, procedure)
+
+
+def _bridged(trial: WearableTrial) -> WearableTrial:
+    """Bridge the short gaps of raw signals once, for angle, rates and checks alike."""
+    pairs = {
+        name: bridge_pair(part)
+        for name in ("walk", "static", "functional")
+        if isinstance(part := getattr(trial, name), SensorPair)
+    }
+    return replace(trial, **pairs)
 
 
 def require_procedure(procedure: str) -> None:

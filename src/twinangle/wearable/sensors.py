@@ -12,6 +12,7 @@ from typing import Protocol
 import numpy as np
 
 from twinangle.errors import RecordingError
+from twinangle.gaps import bridge_quaternions
 from twinangle.signals.channels import (
     refuse_constant,
     require_enough_samples,
@@ -337,7 +338,8 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
     Returns
     -------
     OrientationPair
-        Unit quaternions, sensor to earth; a sample that lacks a component lacks all (NaN).
+        Unit quaternions, sensor to earth; a sample that lacks a component lacks all, and gaps of
+        up to :data:`twinangle.gaps.BRIDGED_S` are bridged, longer ones NaN.
 
     Raises
     ------
@@ -353,9 +355,10 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
 
 
 def _orientation(recording: Recording, columns: QuaternionColumns) -> OrientationRecording:
+    rate_hz = sampling_rate_hz(recording)
     return OrientationRecording(
-        quaternion=unit_quaternions(recording, columns.quaternion),
+        quaternion=bridge_quaternions(unit_quaternions(recording, columns.quaternion), rate_hz),
         start_s=float(recording.time_s[0]),
-        rate_hz=sampling_rate_hz(recording),
+        rate_hz=rate_hz,
         source=recording.source,
     )

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from twinangle.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.wearable import quaternions
 from twinangle.wearable.procedure_input import slice_samples
@@ -134,7 +135,8 @@ def device_quality(
     """
     signals = np.concatenate([sensor.gyroscope, sensor.accelerometer], axis=1)
     missing = ~np.isfinite(signals).all(axis=1)
-    blocks = _rest_blocks(sensor, signals, rest)
+    whole = bridge_sensor(sensor)  # one lost packet must not cost a second of rest
+    blocks = _rest_blocks(whole, np.concatenate([whole.gyroscope, whole.accelerometer], 1), rest)
     bias, noise = _at_rest(blocks)
     norm = [np.linalg.norm(block[:, 3:], axis=1).mean() for block in blocks]
     return DeviceQuality(
@@ -152,7 +154,7 @@ def device_quality(
         dropped_share=float(missing.mean()),
         longest_gap_s=_longest_run(missing) / sensor.rate_hz,
         jitter_s=float("nan") if time_s is None else _jitter(np.asarray(time_s, dtype=float)),
-        handedness=handedness(sensor),
+        handedness=handedness(whole),
     )
 
 
