@@ -17,7 +17,7 @@ from twinangle.agreement.multiple_correlation import (
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.reading import TrialSignals, read_trial
-from twinangle.analysis.sensor_quality import describe_sensors
+from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
 from twinangle.analysis.standing import standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
@@ -77,16 +77,26 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     procedures = study.wearable.procedures
     if trial.exclude:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
+    signals = None
     try:
         signals = read_trial(study, trial)
         motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first) if first is not None else None
     except TwinangleError as error:
-        return tuple(_ended(trial, name, "failed", str(error)) for name in procedures)
+        reason = _after_saturation(signals, str(error))
+        return tuple(_ended(trial, name, "failed", reason) for name in procedures)
     except Exception as error:
         return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
     return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
+
+
+def _after_saturation(signals: TrialSignals | None, reason: str) -> str:
+    """Put a sensor that is cut off before what failed later, which may come of it."""
+    cut = saturation_notes(signals.sensors) if signals is not None else ()
+    if not cut or "saturated" in reason:
+        return reason
+    return f"{' '.join(cut)} This may be why: {reason}"
 
 
 def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
@@ -156,7 +166,8 @@ def _finish(
 ) -> TrialResult:
     """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
     if isinstance(motion, str) or line is None:
-        return _ended(trial, procedure, "failed", str(motion))
+        reason = str(motion) if line is None else _after_saturation(line.signals, str(motion))
+        return _ended(trial, procedure, "failed", reason)
     try:
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
