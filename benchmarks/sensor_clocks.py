@@ -59,9 +59,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--walks", type=int, default=200, help="walks a rate as they are")
     parser.add_argument("--shifted", type=int, default=50, help="of them also with every shift")
+    parser.add_argument("--rates", type=float, nargs="+", default=RATES_HZ, help="in Hz")
     options = parser.parse_args()
     print("rate (Hz)   as they are   " + "   ".join(f"{shift:+.2f} s" for shift in SHIFTS_S))
-    for rate_hz in RATES_HZ:
+    for rate_hz in options.rates:
         alarms, found = 0, np.zeros(len(SHIFTS_S), dtype=int)
         for seed in range(options.walks):
             pair = one_walk(seed, rate_hz)

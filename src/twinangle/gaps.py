@@ -1,4 +1,4 @@
-"""Short gaps, bridged in one way everywhere: a lost packet costs no cycle, a longer gap stays one."""
+"""Short gaps, bridged in one way everywhere; a longer gap stays one."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from twinangle.simulate.demo import write_demo_study
 from twinangle.study import read_study
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.quality.device import device_quality
+from twinangle.wearable.quality.device import LEFT_HANDED, device_quality, handedness
 from twinangle.wearable.saturation import find_ceilings
 from twinangle.wearable.vertical import vertical_tilt_deg
 
@@ -85,8 +85,9 @@ def test_a_saturated_sensor_is_never_called_left_handed():
     """A mirrored frame that is cut off as well: what is sure comes first."""
     trial = walk(5)
     sensor = trial.sensors.distal
-    rate, _ = cut_off(-sensor.gyroscope, 0.2)
+    rate, _ = cut_off(-sensor.gyroscope, 0.08)
     pair = SensorPair(trial.sensors.proximal, replace(sensor, gyroscope=rate))
+    assert handedness(pair.distal) < LEFT_HANDED
     inputs = WearableTrial(pair, trial.static, trial.functional)
     with pytest.raises(AngleError, match=r"distal sensor .*gyroscope saturated along") as raised:
         estimate_motion(inputs, "kalman")

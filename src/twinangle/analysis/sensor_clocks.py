@@ -31,10 +31,10 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
     of these residuals may lie a step beside the true lag; but with distance the residual grows
     alike to both sides. The lag is therefore the vertex of the parabola through the squared
     residuals of up to 0.6 s either side of the smallest. A warning is given where it is more than
-    0.05 s and the residual there is at most 0.9 times that of the files as they stand (0.8 beyond
-    0.3 s, where another stride may fit as well). Both are needed: on recorded walks the parabola
-    alone is off by up to 0.2 s, on simulated ones the residual alone by 0.1 s. How often that is so
-    on walks with and without a shift is what `benchmarks/sensor_clocks.py` prints.
+    0.05 s and the smallest residual within 0.1 s of it is at most 0.9 times that of the files as
+    they stand (0.8 beyond 0.3 s, where another stride may fit as well). Both are needed: on
+    recorded walks the parabola alone is off by up to 0.2 s, on simulated ones the residual alone by
+    0.1 s. How often it comes on walks with and without a shift: `benchmarks/sensor_clocks.py`.
 
     Where the sensors hardly turn, so that no axis can be fitted, nothing is said.
 
@@ -72,7 +72,8 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
     lag_s = _vertex_s(lags / pair.proximal.rate_hz, residual, stands)
     if abs(lag_s) <= APART_S:
         return ()
-    there = _hinge_residual(pair, round(lag_s * pair.proximal.rate_hz))
+    beside = np.abs(lags / pair.proximal.rate_hz - lag_s) <= HINGE_STEP_S
+    there = float(residual[beside].min())
     if there > (BETTER if abs(lag_s) <= REACH_S else FAR_BETTER) * stands:
         return ()
     text = (

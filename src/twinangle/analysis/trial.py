@@ -16,6 +16,7 @@ from twinangle.agreement.multiple_correlation import (
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
 from twinangle.analysis.standing import standing_of_reference
@@ -174,7 +175,8 @@ def _finish(
         cycles = recut(line.cycles, paired)
         return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
     except (TwinangleError, ValueError) as error:
-        return _ended(trial, procedure, "failed", str(error))
+        reason = _after_saturation(line.signals, str(error))
+        return _ended(trial, procedure, "failed", reason)
 
 
 def _numbers(
@@ -211,9 +213,11 @@ def _numbers(
     if cycles.reference_deg is None:
         return result
     reference = cycles.reference_deg[cycles.kept]
+    curves = compare_curves(wearable, reference, confidence=confidence)
     return replace(
         result,
-        agreement=compare_curves(wearable, reference, confidence=confidence),
+        warnings=_unique(*judge_likeness(study, curves, cycles), *result.warnings),
+        agreement=curves,
         reference_variability=cycle_variability(reference, confidence=confidence),
         variability=compare_variability(wearable, reference, confidence=confidence),
         budget=error_budget(wearable, reference, confidence=confidence),

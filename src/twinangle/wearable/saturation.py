@@ -33,7 +33,7 @@ _SCREENED = 150  # directions, and
 _SCREEN_SAMPLES = 20_000  # samples of a first look at all of them
 _FOLLOWED = 6  # directions followed from there
 _STEPS_DEG = (8.0, 5.0, 3.0, 2.0, 1.0, 0.5)
-_SAME_DEG = 30.0
+_SQUARE = 0.2  # cosine below which two directions are square, to 12°
 _ALONG_AXIS_DEG = 8.0
 
 Flags = NDArray[np.bool_]
@@ -224,10 +224,13 @@ def _runs(flags: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
 
 
 def _distinct(ceilings: list[Ceiling]) -> list[Ceiling]:
-    """Keep the first of those that point the same way."""
+    """Keep the first, and the others that may be axes of the same device: square or opposite.
+
+    Where two axes are cut at once the direction between them has flat peaks as well.
+    """
     kept: list[Ceiling] = []
-    apart = np.cos(np.radians(_SAME_DEG))
     for ceiling in ceilings:
-        if all(ceiling.direction @ other.direction < apart for other in kept):
+        cosines = [float(ceiling.direction @ other.direction) for other in kept]
+        if all(abs(c) < _SQUARE or c < _SQUARE - 1 for c in cosines):
             kept.append(ceiling)
     return kept

@@ -124,8 +124,8 @@ def device_quality(
     scatter little (SD below 2 °/s and 0.15 m/s²) and the mean rate is below 6 °/s. A sample is
     saturated when a channel holds its largest or smallest value three times or more in a row and
     that value lies beyond 240 °/s or 1.9 g, or where peaks are cut flat at any level, see
-    :func:`~twinangle.wearable.saturation.find_ceilings`. Time stamps are compared with the straight line that
-    fits them best.
+    :func:`~twinangle.wearable.saturation.find_ceilings`. Time stamps are compared with the
+    straight line that fits them best.
 
     Parameters
     ----------
