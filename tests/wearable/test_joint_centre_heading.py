@@ -11,7 +11,11 @@ from twinangle.errors import AngleError
 from twinangle.signals.recording import Interval, OrientationPair, SensorPair
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading.hinge import hinge_axes, hinge_heading
-from twinangle.wearable.heading.joint_centre import find_joint_centre, liveliest, shared_terms
+from twinangle.wearable.heading.joint_centre import (
+    find_joint_centre,
+    liveliest,
+    shared_terms,
+)
 from twinangle.wearable.heading.relative import joint_centre_heading
 from twinangle.wearable.orientation import kalman, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion

@@ -96,7 +96,7 @@ def require_one_index(columns: Mapping[str, object]) -> None:
         where = (
             f"{len(index)} and {len(other)} rows"
             if at is None
-            else f"row {at} is {index.tolist()[at]!r} in the one and {other.tolist()[at]!r} in the other"
+            else f"row {at} is {index.tolist()[at]!r} in the one, {other.tolist()[at]!r} in the other"
         )
         raise ValueError(
             f"`{first}` and `{name}` have unlike indexes ({where}), so their rows do not belong "

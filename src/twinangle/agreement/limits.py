@@ -39,7 +39,7 @@ _OWN_METHOD = (
         "whatever their intervals hold."
     ),
 )
-_POOLED = ("Cycles of a participant are independent and vary by the same in everyone.",)
+_POOLED = ("One variance within people for everyone.",)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

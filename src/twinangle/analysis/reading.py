@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
@@ -16,6 +17,7 @@ from twinangle.errors import StudyError
 from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.signals.channels import refuse_constant
+from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -59,6 +61,7 @@ class TrialSignals:
     wearable_trigger: Channel | None
     reference_trigger: Channel | None
     sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
+    recorded: SensorPair | None = None  # the same before short gaps were bridged
     warnings: tuple[str, ...] = ()
     extras: Mapping[str, Any] = field(default_factory=dict)
 
@@ -99,9 +102,9 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     """
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
-    motion, sensors, found = _motion(study, trial, wearable)
+    motion, raw, found = _motion(study, trial, wearable)
     extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
-    warnings = [*wearable.warnings, *found]
+    warnings = [*wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
@@ -109,6 +112,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         angle = reference_angle(reference.recording, study.reference, **limb)
         extras["timing"]["reference"] = _timing_record(reference.timing)
         warnings += reference.warnings
+        warnings += _bridged(reference, study.reference)
         warnings += reference_notes(reference.recording, study.reference, **limb)
     return TrialSignals(
         motion=motion,
@@ -120,7 +124,8 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         ),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
-        sensors=sensors,
+        sensors=raw[0] if raw is not None else None,
+        recorded=raw[1] if raw is not None else None,
         warnings=tuple(warnings),
         extras=extras,
     )
@@ -198,12 +203,16 @@ def _select(recording: Recording, names: list[str]) -> Recording:
 
 def _motion(
     study: Study, trial: Trial, file: _File
-) -> tuple[Callable[[str], JointMotion], SensorPair | None, tuple[str, ...]]:
-    """Return what turns a procedure's name into motion, the raw signals, and what was odd."""
+) -> tuple[Callable[[str], JointMotion], tuple[SensorPair, SensorPair] | None, tuple[str, ...]]:
+    """Return what turns a procedure's name into motion, the raw signals, and what was odd.
+
+    The raw signals twice: with short gaps bridged, and as recorded.
+    """
     settings = study.wearable
     if isinstance(settings, AngleWearable):
         return _ready_angles(settings, file.recording), None, ()
-    walk, warnings = _pair(settings, file.recording, moving=True)
+    recorded, warnings = _pair(settings, file.recording, moving=True)
+    walk = bridge_pair(recorded) if isinstance(recorded, SensorPair) else recorded
     stated = trial.standing_deg
     inputs = WearableTrial(
         walk=walk,
@@ -214,10 +223,11 @@ def _motion(
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
     )
-    sensors = walk if isinstance(walk, SensorPair) else None
-    if sensors is not None and settings.files is not None:
-        warnings += clock_warnings(sensors)
-    return lambda procedure: estimate_motion(inputs, procedure), sensors, warnings
+    if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
+        return partial(estimate_motion, inputs), None, warnings
+    if settings.files is not None:
+        warnings += clock_warnings(walk)
+    return partial(estimate_motion, inputs), (walk, recorded), warnings
 
 
 def _part(
@@ -257,7 +267,7 @@ def _ready_angles(settings: AngleWearable, recording: Recording) -> Callable[[st
         values = recording.columns([column])[:, 0]
         refuse_constant(values, column, recording.source)
         angle = AngleRecording(
-            angle_deg=settings.sign * (values * degrees + settings.offset),
+            angle_deg=bridge(settings.sign * (values * degrees + settings.offset), rate_hz),
             start_s=start_s,
             rate_hz=rate_hz,
             source=recording.source,
@@ -265,6 +275,27 @@ def _ready_angles(settings: AngleWearable, recording: Recording) -> Callable[[st
         return JointMotion(angle=angle)
 
     return motion
+
+
+def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
+    """Say how many lost samples were bridged; markers have their own length, and say so."""
+    if isinstance(settings, MarkerReference):
+        return ()
+    recording = file.recording
+    names: list[str] = list(recording.channels)
+    if isinstance(settings, InertialWearable):  # a slow magnetometer is empty in most rows
+        both = cast("InertialWearable", merged_columns(settings))
+        slow = {*(both.proximal.magnetometer or ()), *(both.distal.magnetometer or ())}
+        names = [name for name in names if name not in slow]
+    missing = np.isnan(recording.columns(names)).any(axis=1)
+    count, n_gaps = short_gaps(missing, file.timing.rate_hz)
+    if not count:
+        return ()
+    text = (
+        f"{recording.source}: {count} of {missing.size} samples were lost in {n_gaps} gap(s) of up "
+        f"to {BRIDGED_S:g} s and are bridged by a cubic; longer gaps stay gaps."
+    )
+    return (text,)
 
 
 def _timing_record(timing: TimingReport) -> dict[str, Any]:

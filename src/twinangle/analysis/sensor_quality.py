@@ -14,6 +14,7 @@ from twinangle.wearable.quality.magnetic_field import (
     disturbance_and_error,
     magnetic_disturbance,
 )
+from twinangle.wearable.saturation import find_ceilings
 
 NONE = np.zeros(0)
 
@@ -39,6 +40,19 @@ def describe_sensors(
         of_field += [f"{segment} sensor: {text}" for text in disturbance.warnings]
         records.append(_record(segment, disturbance, asdict(quality), paired))
     return tuple(records), tuple(warnings), tuple(of_field)
+
+
+def saturation_notes(pair: SensorPair | None) -> tuple[str, ...]:
+    """Return a sentence for each sensor that ran into the end of its range."""
+    if pair is None:
+        return ()
+    found = []
+    for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
+        ceilings = find_ceilings(sensor)
+        if ceilings:
+            cut = "; ".join(ceiling.summary() for ceiling in ceilings)
+            found.append(f"{segment} sensor ({sensor.source}): {cut}.")
+    return tuple(found)
 
 
 def _record(

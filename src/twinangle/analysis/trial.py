@@ -16,14 +16,14 @@ from twinangle.agreement.multiple_correlation import (
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
-from twinangle.analysis.sensor_quality import describe_sensors
+from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
 from twinangle.analysis.standing import standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
-from twinangle.options import Options
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.signals.recording import (
     AngleRecording,
@@ -78,16 +78,26 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     procedures = study.wearable.procedures
     if trial.exclude:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
+    signals = None
     try:
         signals = read_trial(study, trial)
         motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first) if first is not None else None
     except TwinangleError as error:
-        return tuple(_ended(trial, name, "failed", str(error)) for name in procedures)
+        reason = _after_saturation(signals, str(error))
+        return tuple(_ended(trial, name, "failed", reason) for name in procedures)
     except Exception as error:
         return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
     return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
+
+
+def _after_saturation(signals: TrialSignals | None, reason: str) -> str:
+    """Put a sensor that is cut off before what failed later, which may come of it."""
+    cut = saturation_notes(signals.sensors) if signals is not None else ()
+    if not cut or "saturated" in reason:
+        return reason
+    return f"{' '.join(cut)} This may be why: {reason}"
 
 
 def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
@@ -120,7 +130,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
     )
-    sensors, found, of_field = describe_sensors(signals.sensors, paired)
+    sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
         clock=clock,
@@ -157,19 +167,21 @@ def _finish(
 ) -> TrialResult:
     """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
     if isinstance(motion, str) or line is None:
-        return _ended(trial, procedure, "failed", str(motion))
+        reason = str(motion) if line is None else _after_saturation(line.signals, str(motion))
+        return _ended(trial, procedure, "failed", reason)
     try:
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
         blank = _ended(trial, procedure, "ok", "")
-        return _numbers(study.options, blank, motion, paired, cycles, line)
+        return _numbers(study, blank, motion, paired, cycles, line)
     except (TwinangleError, ValueError) as error:
-        return _ended(trial, procedure, "failed", str(error))
+        reason = _after_saturation(line.signals, str(error))
+        return _ended(trial, procedure, "failed", reason)
 
 
 def _numbers(
-    options: Options,
+    study: Study,
     blank: TrialResult,
     motion: JointMotion,
     paired: PairedAngles,
@@ -179,12 +191,13 @@ def _numbers(
     wearable = cycles.wearable_deg[cycles.kept]
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
+    confidence = study.options.confidence
     result = replace(
         blank,
         synchronisation=line.clock,
         paired=paired,
         cycles=cycles,
-        wearable_variability=cycle_variability(wearable, confidence=options.confidence),
+        wearable_variability=cycle_variability(wearable, confidence=confidence),
         warnings=_unique(
             *line.warnings,
             *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
@@ -201,12 +214,14 @@ def _numbers(
     if cycles.reference_deg is None:
         return result
     reference = cycles.reference_deg[cycles.kept]
+    curves = compare_curves(wearable, reference, confidence=confidence)
     return replace(
         result,
-        agreement=compare_curves(wearable, reference, confidence=options.confidence),
-        reference_variability=cycle_variability(reference, confidence=options.confidence),
-        variability=compare_variability(wearable, reference, confidence=options.confidence),
-        budget=error_budget(wearable, reference, confidence=options.confidence),
+        warnings=_unique(*judge_likeness(study, curves, cycles), *result.warnings),
+        agreement=curves,
+        reference_variability=cycle_variability(reference, confidence=confidence),
+        variability=compare_variability(wearable, reference, confidence=confidence),
+        budget=error_budget(wearable, reference, confidence=confidence),
         extras=dict(result.extras) | _multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )

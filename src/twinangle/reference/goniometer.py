@@ -19,6 +19,7 @@ from twinangle.signals.channels import (
     sampling_rate_hz,
     unit_quaternions,
 )
+from twinangle.signals.gaps import bridge
 from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
 from twinangle.thresholds import told_apart
 
@@ -227,14 +228,16 @@ def calibrated_angle(
     require_enough_samples(recording)
     values = recording.columns([column])[:, 0]
     refuse_constant(values, column, recording.source)
-    values = np.where(_saturated(values, limits), np.nan, values)
+    beyond = _saturated(values, limits)
+    values = np.where(beyond, np.nan, values)
     refuse_constant(values, column, recording.source, constant_is_fault=False)
     if unit == "rad":
         values = np.degrees(values)
     angle = (1.0 if gain is None else gain) * values + offset
     if second_plane is not None:
         angle = angle - crosstalk * recording.columns([second_plane])[:, 0]
-    angle = sign * angle
+    bridged = bridge(sign * angle, sampling_rate_hz(recording))
+    angle = np.where(beyond, np.nan, bridged)  # no cubic knows the peak an instrument cut off
     _check_range(angle, column, unit, recording.source)
     return _angle_recording(angle, recording, filter_hz)
 
@@ -288,7 +291,7 @@ def segment_angle(
         flexion_axis=flexion_axis,
         long_axis=long_axis,
     )
-    angle = sign * (_unwrapped(angles[:, 0]) + offset)
+    angle = bridge(sign * (_unwrapped(angles[:, 0]) + offset), sampling_rate_hz(recording))
     return _angle_recording(angle, recording, filter_hz)
 
 

@@ -34,6 +34,7 @@ from twinangle.wearable.flexion import (
 from twinangle.wearable.heading.hinge import hinge_axes
 from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
 from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
+from twinangle.wearable.vertical import vertical_warnings
 
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
 
@@ -96,8 +97,10 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         :func:`twinangle.wearable.quality.placement.require_placement`.
     """
     calibration = calibrate(oriented, trial.axis_method)
+    lost: tuple[str, ...] = ()
     if isinstance(trial.walk, SensorPair):
         require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
+        lost = vertical_warnings(trial.walk, oriented.walk)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)
     distal = oriented.walk.distal
@@ -116,6 +119,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
             *calibration.warnings,
             *oriented.warnings,
             *slow_distal_warning(rates, trial.joint),
+            *lost,
         ),
         quality=AngleQuality(
             neutral_scatter_deg=calibration.neutral.scatter_deg,

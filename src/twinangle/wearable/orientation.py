@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
+from twinangle.signals.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
 from twinangle.signals.recording import InertialRecording, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
 
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 OrientationFilter = Callable[[InertialRecording], OrientationRecording]
 
-BRIDGED_S = 0.05
-"""Longest gap bridged, s: at a swinging shank's 20 rad/s² a cubic over it errs by under 0.1°."""
 SHORTEST_S = 1.0
 """Shortest stretch that is given an orientation, s."""
 
@@ -190,47 +188,18 @@ def _stretches(
     """Yield the parts free of long gaps, short gaps bridged."""
     total = sensor.gyroscope.sum(axis=1) + sensor.accelerometer.sum(axis=1)  # NaN if any is
     missing: NDArray[np.bool_] = np.asarray(np.isnan(total))
-    longest = round(BRIDGED_S * sensor.rate_hz)
+    bridged = bridge_sensor(sensor)
     shortest = max(int(np.ceil(SHORTEST_S * sensor.rate_hz)), 3)
     found = False
-    for part, gaps in _parts(missing, longest):
+    for part, _ in parts_between_gaps(missing, sensor.rate_hz):
         if part.stop - part.start < shortest:
             continue
         found = True
-        gyroscope, accelerometer = sensor.gyroscope[part], sensor.accelerometer[part]
-        if gaps:
-            seen = ~missing[part]
-            gyroscope = _bridged(gyroscope, seen)
-            accelerometer = _bridged(accelerometer, seen)
         magnetometer = None if sensor.magnetometer is None else sensor.magnetometer[part]
-        yield part, gyroscope, accelerometer, magnetometer
+        yield part, bridged.gyroscope[part], bridged.accelerometer[part], magnetometer
     if not found:
         raise RecordingError(
             f"{sensor.source}: no stretch of {SHORTEST_S:g} s has gyroscope and accelerometer "
             f"without a gap of more than {BRIDGED_S:g} s; {int(missing.sum())} of "
             f"{missing.size} samples are missing."
         )
-
-
-def _parts(missing: NDArray[np.bool_], longest: int) -> Iterator[tuple[slice, bool]]:
-    """Yield parts that start and end with a sample, and whether they hold a short gap."""
-    seen = np.flatnonzero(~missing)
-    if seen.size == 0:
-        return
-    breaks = np.flatnonzero(np.diff(seen) > longest + 1)
-    first = seen[np.append(0, breaks + 1)]
-    last = seen[np.append(breaks, seen.size - 1)]
-    for a, b in zip(first, last, strict=True):
-        yield slice(int(a), int(b) + 1), bool(missing[a : b + 1].any())
-
-
-def _bridged(values: Array, seen: NDArray[np.bool_]) -> Array:
-    """Fill the rows not `seen` from a cubic spline through the others."""
-    index = np.flatnonzero(seen)
-    filled = np.array(values)
-    gaps = np.flatnonzero(~seen)
-    near = np.unique(np.searchsorted(index, gaps)[:, None] + np.arange(-4, 4))
-    near = near[(near >= 0) & (near < index.size)]
-    filled[gaps] = CubicSpline(index[near], values[index[near]])(gaps)
-    filled.setflags(write=False)
-    return filled

@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from twinangle.errors import AngleError
+from twinangle.signals.gaps import bridge_pair
 from twinangle.signals.recording import (
     InertialRecording,
     JointMotion,
@@ -29,6 +30,7 @@ from twinangle.wearable.own_procedure import (
 )
 from twinangle.wearable.procedure_input import WearableTrial, orient_trial
 from twinangle.wearable.quality.device import LEFT_HANDED, handedness
+from twinangle.wearable.saturation import find_ceilings
 
 __all__ = [
     "PROCEDURES",
@@ -160,16 +162,28 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
     Returns
     -------
     JointMotion
-        Flexion in degrees, positive, neutral standing at `trial.standing_deg`; NaN in gaps.
+        Flexion in degrees, positive, neutral standing at `trial.standing_deg`; NaN in gaps longer
+        than :data:`twinangle.signals.gaps.BRIDGED_S`, which every procedure gets bridged.
 
     Raises
     ------
     AngleError
         If no procedure has that name, or it cannot give an angle from these signals.
     """
+    trial = _bridged(trial)
     if procedure in PROCEDURES:
         return PROCEDURES[procedure](trial)
     return run_procedure(_own(procedure), trial, procedure)
+
+
+def _bridged(trial: WearableTrial) -> WearableTrial:
+    """Bridge the short gaps of raw signals once, for angle, rates and checks alike."""
+    pairs = {
+        name: bridge_pair(part)
+        for name in ("walk", "static", "functional")
+        if isinstance(part := getattr(trial, name), SensorPair)
+    }
+    return replace(trial, **pairs)
 
 
 def require_procedure(procedure: str) -> None:
@@ -203,11 +217,24 @@ def _require_signals(trial: WearableTrial) -> None:
         )
     for sensor, name in ((trial.walk.proximal, "proximal"), (trial.walk.distal, "distal")):
         if handedness(sensor) < LEFT_HANDED:
-            raise AngleError(
-                f"the {name} sensor ({sensor.source}): gyroscope and accelerometer contradict each "
-                "other as in a left-handed frame. Check the order and the signs of the axes in "
-                f"[wearable.{name}]; x, y and z must form a right-handed frame."
-            )
+            raise AngleError(f"the {name} sensor ({sensor.source}): {_contradiction(sensor, name)}")
+
+
+def _contradiction(sensor: InertialRecording, name: str) -> str:
+    """Say why gyroscope and accelerometer contradict each other: a cut-off signal comes first."""
+    ceilings = find_ceilings(sensor)
+    if ceilings:
+        cut = "; ".join(ceiling.summary() for ceiling in ceilings)
+        return (
+            f"{cut}. Gyroscope and accelerometer contradict each other: what lies beyond the range "
+            "is lost, and with it the sensor's orientation. Record with a wider range. (The order "
+            f"and the signs of the axes in [wearable.{name}] cannot be judged from this recording.)"
+        )
+    return (
+        "gyroscope and accelerometer contradict each other as in a left-handed frame. Check the "
+        f"order and the signs of the axes in [wearable.{name}]; x, y and z must form a "
+        "right-handed frame."
+    )
 
 
 def _require_magnetometers(pair: SensorPair) -> None:

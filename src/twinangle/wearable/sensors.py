@@ -18,6 +18,7 @@ from twinangle.signals.channels import (
     sampling_rate_hz,
     unit_quaternions,
 )
+from twinangle.signals.gaps import bridge_quaternions
 from twinangle.signals.recording import (
     Array,
     GyroscopeSample,
@@ -342,7 +343,8 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
     Returns
     -------
     OrientationPair
-        Unit quaternions, sensor to earth; a sample that lacks a component lacks all (NaN).
+        Unit quaternions, sensor to earth; a sample that lacks a component lacks all, and gaps of
+        up to :data:`twinangle.signals.gaps.BRIDGED_S` are bridged, longer ones NaN.
 
     Raises
     ------
@@ -358,9 +360,10 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
 
 
 def _orientation(recording: Recording, columns: QuaternionColumns) -> OrientationRecording:
+    rate_hz = sampling_rate_hz(recording)
     return OrientationRecording(
-        quaternion=unit_quaternions(recording, columns.quaternion),
+        quaternion=bridge_quaternions(unit_quaternions(recording, columns.quaternion), rate_hz),
         start_s=float(recording.time_s[0]),
-        rate_hz=sampling_rate_hz(recording),
+        rate_hz=rate_hz,
         source=recording.source,
     )

@@ -17,7 +17,12 @@ from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading.drift import at_samples, follow_heading, fresh_starts, seconds_of
+from twinangle.wearable.heading.drift import (
+    at_samples,
+    follow_heading,
+    fresh_starts,
+    seconds_of,
+)
 from twinangle.wearable.heading.joint_centre import (
     find_joint_centre,
     horizontal,

@@ -8,10 +8,12 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.procedure_input import slice_samples
+from twinangle.wearable.saturation import find_ceilings
 
 STANDARD_GRAVITY = 9.80665  # m/s²; between 9.78 (equator) and 9.83 (poles)
 
@@ -45,11 +47,12 @@ class DeviceQuality:
     gyroscope_noise_deg_s: float  # SD of one sample, the worst axis
     accelerometer_norm_error_m_s2: float  # mean norm minus 9.80665
     accelerometer_noise_m_s2: float  # SD of one sample, the worst axis
-    saturated_share: float  # samples with a channel stuck at its extreme
+    saturated_share: float  # samples with a channel at the end of its range
     dropped_share: float  # samples missing from the uniform clock
     longest_gap_s: float
     jitter_s: float  # SD of the time stamps about a uniform clock
     handedness: float  # above 0: gyroscope and accelerometer agree; below: a mirrored frame
+    saturation: str = ""  # which instrument is cut off along which axis, at which level
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -69,7 +72,12 @@ class DeviceQuality:
                 f"accelerometer reads {norm:+.2f} m/s² off gravity at rest ({value} %), beyond "
                 f"±{limit} %: calibrate it"
             )
-        if self.saturated_share > SATURATION_LIMIT:
+        if self.saturation:
+            found.append(
+                f"{self.saturation}: what lies beyond is lost, and with a gyroscope the vertical "
+                "may be after it; choose a wider range"
+            )
+        elif self.saturated_share > SATURATION_LIMIT:
             found.append(
                 f"{self.saturated_share:.2%} of the samples are stuck at the end of a channel's "
                 "range: choose a wider range"
@@ -86,7 +94,7 @@ class DeviceQuality:
                 f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, which is {value} of a "
                 f"sample, above {limit}"
             )
-        if self.handedness < LEFT_HANDED:
+        if self.handedness < LEFT_HANDED and not self.saturation:
             found.append(
                 "gyroscope and accelerometer contradict each other as in a left-handed frame: "
                 "check the order and the signs of the axes"
@@ -116,8 +124,9 @@ def device_quality(
     Rest is the given interval or, without one, every second in which gyroscope and accelerometer
     scatter little (SD below 2 °/s and 0.15 m/s²) and the mean rate is below 6 °/s. A sample is
     saturated when a channel holds its largest or smallest value three times or more in a row and
-    that value lies beyond 240 °/s or 1.9 g. Time stamps are compared with the straight line that
-    fits them best.
+    that value lies beyond 240 °/s or 1.9 g, or where peaks are cut flat at any level, see
+    :func:`~twinangle.wearable.saturation.find_ceilings`. Time stamps are compared with the
+    straight line that fits them best.
 
     Parameters
     ----------
@@ -135,7 +144,9 @@ def device_quality(
     """
     signals = np.concatenate([sensor.gyroscope, sensor.accelerometer], axis=1)
     missing = ~np.isfinite(signals).all(axis=1)
-    blocks = _rest_blocks(sensor, signals, rest)
+    whole = bridge_sensor(sensor)  # one lost packet must not cost a second of rest
+    ceilings = find_ceilings(whole)
+    blocks = _rest_blocks(whole, np.concatenate([whole.gyroscope, whole.accelerometer], 1), rest)
     bias, noise = _at_rest(blocks)
     norm = [np.linalg.norm(block[:, 3:], axis=1).mean() for block in blocks]
     return DeviceQuality(
@@ -149,11 +160,14 @@ def device_quality(
             float(np.mean(norm)) - STANDARD_GRAVITY if norm else float("nan")
         ),
         accelerometer_noise_m_s2=float(noise[3:].max()),
-        saturated_share=float(_saturated(signals).mean()),
+        saturated_share=max(
+            float(_saturated(signals).mean()), sum(ceiling.share for ceiling in ceilings)
+        ),
         dropped_share=float(missing.mean()),
         longest_gap_s=_longest_run(missing) / sensor.rate_hz,
         jitter_s=float("nan") if time_s is None else _jitter(np.asarray(time_s, dtype=float)),
-        handedness=handedness(sensor),
+        handedness=handedness(whole),
+        saturation="; ".join(ceiling.summary() for ceiling in ceilings),
     )
 
 

@@ -13,7 +13,11 @@ from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
-from twinangle.wearable.heading.joint_centre import find_joint_centre, liveliest, shared_terms
+from twinangle.wearable.heading.joint_centre import (
+    find_joint_centre,
+    liveliest,
+    shared_terms,
+)
 
 SLOWER_SHARE = 0.8  # a shank or forearm in motion turns faster than this share of the other
 _SURE_SE = 4.0  # standard errors, and

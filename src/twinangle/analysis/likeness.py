@@ -1,0 +1,96 @@
+"""Whether the two instruments' mean curves can be of one joint on one clock, whatever placed them.
+
+Cross-correlation refuses a reference of the wrong sign itself. A shared clock, a trigger, an event
+or a lag given by hand look at no curve, so the curves are looked at here, after every one of them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from twinangle.agreement.curves import CurveAgreement
+from twinangle.errors import SynchronisationError
+from twinangle.signals.recording import Array, CycleSet
+from twinangle.study import AngleWearable, Study
+
+REVERSED = -0.8
+"""Correlation at which one instrument runs the other way. No delay brings a knee's curve there:
+over the 39 boys of Olshen et al. (1989, J Am Stat Assoc 84:320; from memory), each at any delay
+against his own curve or another boy's, the least was -0.70."""
+ALIKE = 0.9
+"""Below it the curves are told to differ: a delay of a twentieth of the cycle leaves 0.89 on those
+curves, another boy's curve 0.96 (median)."""
+_BETTER = 0.05  # gain in correlation for which a delay is named
+
+
+def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tuple[str, ...]:
+    """Refuse mean curves that run against each other, and warn of those that are not alike.
+
+    Parameters
+    ----------
+    study : Study
+        For the signs that it states.
+    curves : CurveAgreement
+        Of the two mean curves.
+    cycles : CycleSet
+        For the typical duration.
+
+    Returns
+    -------
+    tuple of str
+        A warning where the correlation is below 0.9, with the delay that would mend it, if one
+        would; else nothing.
+
+    Raises
+    ------
+    SynchronisationError
+        If the correlation is at or below -0.8.
+    """
+    correlation = float(curves.correlation)
+    if correlation <= REVERSED:
+        raise SynchronisationError(
+            f"the mean curves of wearable and reference correlate at {correlation:.2f}, so one of "
+            f"the two has the wrong sign: {_remedy(study)}. (Where the movement is as regular as a "
+            "sine, a clock that is off by half a cycle does the same: check [synchronisation].)"
+        )
+    if not correlation < ALIKE:
+        return ()
+    text = (
+        f"the mean curves of wearable and reference correlate at {correlation:.2f} only (below "
+        f"{ALIKE:g}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
+        f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
+        "flexion runs the other way)."
+    )
+    return (text,)
+
+
+def _remedy(study: Study) -> str:
+    """Return which keys to change, and to what."""
+    keys = []
+    if study.reference is not None:
+        keys.append(f"`sign = {-study.reference.sign}` in [reference]")
+    if isinstance(study.wearable, AngleWearable):
+        keys.append(f"`sign = {-study.wearable.sign}` in [wearable]")
+    return "set " + " or ".join(keys)
+
+
+def _delay(curves: CurveAgreement, correlation: float, cycles: CycleSet) -> str:
+    """Name the delay at which the curves would be alike; nothing where none helps."""
+    at_delay = _circular(np.asarray(curves.test_mean)[:-1], np.asarray(curves.reference_mean)[:-1])
+    best = int(np.argmax(at_delay))
+    if at_delay[best] < correlation + _BETTER or at_delay[best] < ALIKE:
+        return ""
+    points = at_delay.size
+    share = (best if best <= points // 2 else best - points) / points
+    seconds = share * float(np.median(cycles.duration_s[cycles.kept]))
+    return (
+        f"With the reference {abs(seconds):.2f} s {'later' if seconds > 0 else 'earlier'} they "
+        f"would correlate at {at_delay[best]:.2f}, so the clock may be off by that. "
+    )
+
+
+def _circular(test: Array, reference: Array) -> Array:
+    """Return the correlation at every delay of the reference, by whole points round the cycle."""
+    a, b = test - test.mean(), reference - reference.mean()
+    product = np.fft.irfft(np.fft.rfft(a) * np.conj(np.fft.rfft(b)), n=a.size)
+    return np.asarray(product / (np.linalg.norm(a) * np.linalg.norm(b)))

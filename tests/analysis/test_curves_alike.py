@@ -1,0 +1,92 @@
+"""A wrong sign or clock is named by the curves, whatever placed the reference on its clock."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from twinangle.agreement.curves import compare_curves
+from twinangle.analysis import run_study
+from twinangle.analysis.likeness import ALIKE, REVERSED
+from twinangle.simulate import write_demo_study
+from twinangle.study import read_study
+
+DATA = Path(__file__).resolve().parents[2] / "../shared/data"
+
+
+@pytest.fixture(scope="module")
+def pristine(tmp_path_factory):
+    """One invented trial whose reference already lies on the wearable's clock, as angles."""
+    folder: Path = tmp_path_factory.mktemp("alike") / "study"
+    write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=30.0)
+    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
+    (folder / "study.toml").write_text(text)
+    (found,) = run_study(read_study(folder)).trials
+    (reference,) = (folder / "reference").iterdir()
+    frame = pd.read_csv(reference)
+    time = frame.columns[0]
+    lag = found.synchronisation.lag_s
+    frame[time] = frame[time] * (1 + found.synchronisation.drift_ppm * 1e-6) + lag
+    frame.to_csv(reference, index=False)
+    return folder, lag
+
+
+def run_with(pristine, tmp_path, method, *, sign=1, late_s=0.0):
+    """Run with another synchronisation, the reference reversed or late."""
+    folder = shutil.copytree(pristine[0], tmp_path / "study")
+    text = (folder / "study.toml").read_text()
+    head, _, tail = text.partition("[synchronisation]")
+    rest = tail[tail.index("\n[") :]
+    (folder / "study.toml").write_text(f"{head}[synchronisation]\n{method}\n{rest}")
+    (reference,) = (folder / "reference").iterdir()
+    frame = pd.read_csv(reference)
+    frame[frame.columns[0]] += late_s
+    frame[frame.columns[1]] *= sign
+    frame.to_csv(reference, index=False)
+    (trial,) = run_study(read_study(folder)).trials
+    return trial
+
+
+METHODS = ('method = "shared-clock"', 'method = "manual"\nlag_s = 0.0')
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_a_reference_of_the_wrong_sign_is_refused_with_the_remedy(pristine, tmp_path, method):
+    trial = run_with(pristine, tmp_path, method, sign=-1)
+    assert trial.status == "failed"
+    assert "correlate at -1.00" in trial.reason
+    assert "wrong sign: set `sign = -1` in [reference]" in trial.reason
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_the_right_sign_on_the_right_clock_passes_without_a_word(pristine, tmp_path, method):
+    trial = run_with(pristine, tmp_path, method)
+    assert trial.status == "ok"
+    assert trial.agreement.correlation > 0.99
+    assert not any("mean curves" in text for text in trial.warnings)
+
+
+def test_a_clock_that_is_off_is_warned_of_with_the_delay(pristine, tmp_path):
+    trial = run_with(pristine, tmp_path, METHODS[0], late_s=0.2)
+    assert trial.status == "ok"
+    (told,) = (text for text in trial.warnings if "mean curves" in text)
+    assert "With the reference 0.2" in told or "With the reference 0.19" in told
+    assert "earlier" in told
+
+
+def test_no_delay_reaches_the_limit_of_a_wrong_sign_on_boys_knees():
+    """Knee curves of 39 boys (Olshen et al. 1989, J Am Stat Assoc 84:320; from memory)."""
+    file = DATA / "gait-39-boys/knee_angle.csv"
+    if not file.is_file():
+        pytest.skip("../shared/data/gait-39-boys is absent")
+    curves = pd.read_csv(file).to_numpy()[:, 1:].T
+    delayed = np.stack([np.roll(curves, k, axis=1) for k in range(curves.shape[1])])
+    every = np.corrcoef(delayed.reshape(-1, curves.shape[1]))
+    assert every.min() > REVERSED + 0.05
+    reversed_sign = [np.corrcoef(one, -other)[0, 1] for one in curves for other in curves]
+    assert np.quantile(reversed_sign, 0.95) < REVERSED
+    assert compare_curves(curves[:3], curves[:3]).correlation > ALIKE
