@@ -33,7 +33,7 @@ def shared_table(name: str) -> pd.DataFrame:
 
 
 def peak_flow() -> np.ndarray:
-    return (FLOW["wright_1"] - FLOW["mini_1"]).to_numpy(dtype=float)
+    return (FLOW["large_1"] - FLOW["mini_1"]).to_numpy(dtype=float)
 
 
 def test_peak_flow_bias_and_sd_as_printed_in_1986():
@@ -62,7 +62,7 @@ def test_peak_flow_exact_intervals_of_the_limits():
 
 def test_peak_flow_pitman_morgan():
     # Computed from the printed table: t 0.325231 on 15 df, p 0.749499.
-    result = pitman_morgan(FLOW["wright_1"], FLOW["mini_1"])
+    result = pitman_morgan(FLOW["large_1"], FLOW["mini_1"])
     assert_allclose([result.statistic, result.p_value], [0.325231, 0.749499], atol=5e-7)
     assert result.df == 15
 
@@ -117,12 +117,10 @@ def test_peak_flow_means_of_two_corrected_to_single_measurements():
     # Computed from the 1986 table: repeat SDs, bias of means -6.029412, corrected SD 37.654779.
     long = {
         name: FLOW.melt("participant", [f"{name}_1", f"{name}_2"], value_name="flow")
-        for name in ("wright", "mini")
+        for name in ("large", "mini")
     }
-    wright, mini = long["wright"], long["mini"]
-    result = unlinked_limits(
-        wright["flow"], wright["participant"], mini["flow"], mini["participant"]
-    )
+    large, mini = long["large"], long["mini"]
+    result = unlinked_limits(large["flow"], large["participant"], mini["flow"], mini["participant"])
     assert_allclose(result.bias, -6.029412, atol=5e-7)
     assert_allclose(result.sd_of_means, 33.204137, atol=5e-7)
     assert_allclose(result.sd, 37.654779, atol=5e-7)

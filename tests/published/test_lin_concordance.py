@@ -10,19 +10,19 @@ from twinangle.agreement import concordance, intraclass_correlation, measurement
 
 # Bland & Altman (1986), Lancet 327:307, first readings, l/min.
 TABLE = Path(__file__).resolve().parents[2] / "reference_data/peak_flow_bland_altman_1986.csv"
-WRIGHT, MINI = pd.read_csv(TABLE)[["wright_1", "mini_1"]].to_numpy().T
+LARGE, MINI = pd.read_csv(TABLE)[["large_1", "mini_1"]].to_numpy().T
 
 
 def test_concordance_and_its_interval():
     # computed from the printed data with Lin's formulas
-    result = concordance(WRIGHT, MINI, small_sample=False)
+    result = concordance(LARGE, MINI, small_sample=False)
     assert_allclose(result.value, 0.942742, atol=5e-7)
     assert_allclose(result.value_ci, [0.8505, 0.9787], atol=5e-5)
     assert_allclose(result.precision * result.accuracy, result.value)
 
 
 def test_intraclass_correlations_and_measurement_error():
-    scores = np.column_stack([WRIGHT, MINI])  # computed from the printed data
+    scores = np.column_stack([LARGE, MINI])  # computed from the printed data
     assert_allclose(intraclass_correlation(scores, "ICC(2,1)").value, 0.945928, atol=5e-7)
     assert_allclose(intraclass_correlation(scores, "ICC(3,1)").value, 0.942913, atol=5e-7)
     result = measurement_error(scores)

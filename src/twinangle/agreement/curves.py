@@ -317,7 +317,10 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
         ),
     ]
     if n_cycles < 10:
-        said.append("Fewer than 10 cycles: the mean curve is not yet reliable (König et al. 2014).")
+        said.append(
+            "Fewer than 10 cycles, from which means of spatio-temporal parameters are reliable "
+            "(König et al. 2014); taken over for the mean curve."
+        )
     said += few_cycles(n_cycles)
     if not defined:
         said.append("One of the mean curves is constant: correlation and line are not defined.")

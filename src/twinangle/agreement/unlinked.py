@@ -123,7 +123,7 @@ def unlinked_limits(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 5.1; (2007). J Biopharm
        Stat 17, 571-582.
-    .. [2] Weerahandi (1993). J Am Stat Assoc 88, 899-905 (from memory).
+    .. [2] Weerahandi (1993). J Am Stat Assoc 88, 899-905.
     """
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     if weighting not in get_args(Weighting):

@@ -25,6 +25,7 @@ from twinangle.clocks.windows import (
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 
+# Our own choices, no source; what they lead to is printed by benchmarks/synchronisation.py.
 _FIGURE_POINTS = 4000
 _BLOCK_STRIDES = 2
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
@@ -32,7 +33,7 @@ _FEWEST_STRIDES = 8
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
-_DRIFT_MAX = 300e-6  # of two clocks against each other
+_DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)

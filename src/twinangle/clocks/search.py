@@ -15,6 +15,7 @@ from twinangle.clocks.correlation import (
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array
 
+# Common practice, no source.
 CUTOFF_HZ = 10.0
 WORK_RATE_HZ = 25.0
 NATIVE_RATE_HZ = 50.0

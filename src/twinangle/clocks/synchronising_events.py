@@ -21,6 +21,7 @@ from twinangle.signals.recording import (
     Synchronisation,
 )
 
+# Common practice, no source.
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 _SLACK_S = 0.05
 _LEAST_CORRELATION = 0.8
@@ -211,7 +212,7 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
     inverse = np.linalg.inv(rows.T @ (rows / error[:, None] ** 2))
     solution = inverse @ (rows.T @ (lag / error**2))
     free = time.size - rows.shape[1]
-    if free > 0:  # events that scatter more than their errors say (Birge 1932, from memory)
+    if free > 0:  # events that scatter more than their errors say (Birge 1932, Phys Rev 40:207)
         excess = float(np.sum(((lag - rows @ solution) / error) ** 2)) / free
         inverse = inverse * max(excess, 1.0)
     slope = float(solution[1]) if fitted else 0.0

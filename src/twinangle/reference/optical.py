@@ -22,7 +22,7 @@ from twinangle.signals.channels import require_enough_samples, sampling_rate_hz
 from twinangle.signals.recording import Array, Recording
 
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
-LARGE_RESIDUAL_MM = 10.0
+LARGE_RESIDUAL_MM = 10.0  # of a cluster's markers from a rigid body; common practice, no source
 
 
 class MarkerSegment(Protocol):

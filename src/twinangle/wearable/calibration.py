@@ -34,6 +34,7 @@ from twinangle.wearable.heading.hinge import hinge_axes
 from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
 from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
 
+# Common practice, no source.
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
 
 

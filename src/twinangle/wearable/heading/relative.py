@@ -45,6 +45,7 @@ from twinangle.wearable.heading.whitening import (
     no_whitening,
 )
 
+# Common practice, no source.
 LEAST_COHERENCE, SURE_COHERENCE = 0.5, 0.8
 LEAST_ACCELERATION = 0.3  # m/s², RMS horizontal acceleration of the joint centre
 MOST_NOISE_RATIO = 1.3  # misfit over acceleration
@@ -107,7 +108,8 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
 
     References
     ----------
-    Kok, Hol & Schön (2014), IFAC World Congress; Weygers & Kok (2020), IEEE Sensors J 20:7969.
+    Kok, Hol & Schön (2014), IFAC World Congress (from memory); Weygers & Kok (2020), IEEE
+    Sensors J 20:7969.
     The drift smoother and the rules for refusing are our own.
     """
     both = (sensors.proximal, sensors.distal)
