@@ -24,7 +24,7 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
     Across a hinge the parts of the two angular rates square to the axis are equally long [1]_. The
     axis is fitted at lags of up to 1.2 s, in steps of 0.1 s, about the files as they stand and
     about the lag at which both sensors rest and move together. A warning where the residual at
-    another lag is at most 0.8 times that of the files as they stand. On the open recordings of a
+    another lag is at most 0.8 times that of the files as they stand. On public recordings of a
     robot's joint and of a knee in jumps, and on simulated walks, this finds a shift to within
     0.1 s and warns of none where there is none (tests/pipeline).
 
