@@ -1,10 +1,10 @@
 """Golden values: recomputed beforehand, apart from this code, from published data and formulas.
 
-None of them stands in a paper. Each was computed once, at full precision, by plain code of another hand
-from the data named beside it by the formulas of Bland & Altman (1986, 1999, 2007), Carkeet (2015), Zou
-(2013; the formula from memory), Lin (1989), Weir (2005), Pitman (1939) and McGraw & Wong (1996). What the
-papers themselves give is in tests/published. The tables of 1999 may not be redistributed (no licence is
-stated) and are skipped where they are absent.
+None of them stands in a paper. Each was computed once, at full precision, by plain code of
+another hand from the data named beside it by the formulas of Bland & Altman (1986, 1999, 2007),
+Carkeet (2015), Zou (2013; the formula from memory), Lin (1989), Weir (2005), Pitman (1939) and
+McGraw & Wong (1996). What the papers themselves give is in tests/published. The tables of 1999
+may not be redistributed (no licence is stated) and are skipped where they are absent.
 """
 
 from pathlib import Path

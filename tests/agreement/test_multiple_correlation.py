@@ -1,5 +1,6 @@
-"""Multiple correlation: Kadaba et al. (1989), J Orthop Res 7:849; Ferrari et al. (2010), Gait Posture 31:540.
+"""Multiple correlation of curves.
 
+Sources: Kadaba et al. (1989), J Orthop Res 7:849; Ferrari et al. (2010), Gait Posture 31:540.
 Golden values, recomputed: the formula of the papers on closed-form curves: Y1 = 10 sin, one cycle
 of 101 points k/101.
 """

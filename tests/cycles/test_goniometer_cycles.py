@@ -1,8 +1,8 @@
 """Cycles of a real electrogoniometer in walking, 11 healthy men and 11 with a knee disorder.
 
 Data: Sanchez & Sotelo (2014), EMG dataset in Lower Limb, UCI Machine Learning Repository (knee
-channel; licence not confirmed, so not in the repository). `summary.csv` beside it counts swing peaks and gives their
-median interval, found by another person with other code.
+channel; licence not confirmed, so not in the repository). `summary.csv` beside it counts swing
+peaks and gives their median interval, found by another person with other code.
 """
 
 from itertools import pairwise

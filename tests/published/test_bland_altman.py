@@ -1,7 +1,8 @@
 """Bland & Altman (1986), (1999) and (2007): the examples of the limits of agreement.
 
-Kinds: second-hand, but the interval of the 1986 bias and the 1999 line (milk), from memory. The tables of
-1999 and 2007 may not be redistributed (no licence is stated) and are skipped where they are absent.
+Kinds: second-hand, but the interval of the 1986 bias and the 1999 line (milk), from memory. The
+tables of 1999 and 2007 may not be redistributed (no licence is stated) and are skipped where they
+are absent.
 """
 
 from pathlib import Path

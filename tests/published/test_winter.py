@@ -1,7 +1,8 @@
 """Winter (2009), Biomechanics and Motor Control of Human Movement, 4th ed., appendix A.
 
-Table A.1 holds raw marker coordinates of one walking trial (`reference_data/`, CC BY 4.0); table A.4 the
-knee angle made from them by way of filtered coordinates: thigh (hip to knee) minus shank (fibula to ankle).
+Table A.1 holds raw marker coordinates of one walking trial (`reference_data/`, CC BY 4.0); table
+A.4 the knee angle made from them by way of filtered coordinates: thigh (hip to knee) minus shank
+(fibula to ankle).
 
 Kinds: second-hand.
 """

@@ -260,8 +260,8 @@ def test_a_marker_that_is_never_seen_is_named():
 @pytest.mark.parametrize(
     ("name", "side", "low", "high"),
     [
-        # Computed beforehand, apart from this code: included angle trochanter-knee against fibula head-ankle,
-        # computed there by an independent script, in space; ours is its part in the plane.
+        # Computed beforehand by an independent script, in space: the included angle of trochanter
+        # to knee against fibula head to ankle; ours is its part in the plane.
         ("walk_1_150hz.csv", "R", 2.9, 59.0),
         ("walk_1_150hz.csv", "L", 2.4, 55.7),
         ("walk_2_150hz.csv", "R", 0.3, 58.3),

@@ -215,7 +215,7 @@ def compare_curves(
     References
     ----------
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352.
-    .. [2] Iosa et al. (2014). Biomed Res Int 2014, 214156.
+    .. [2] Iosa et al. (2014). Biomed Res Int, 214156.
     .. [3] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     test, reference = finite_pair(test, reference, ndim=2)

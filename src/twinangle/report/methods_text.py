@@ -20,7 +20,7 @@ _NAMED = {
     "koenig-2014": "König et al. 2014",
     "lin-1989": "Lin 1989",
     "mcginley-2009": "McGinley et al. 2009",
-    "mcgraw-wong-1996": "Wong 1996",
+    "mcgraw-wong-1996": "McGraw & Wong 1996",
     "shrout-fleiss-1979": "Shrout & Fleiss 1979",
     "weir-2005": "Weir 2005",
     "zou-2013": "Zou 2013",
@@ -218,7 +218,8 @@ def _cycles(results: StudyResults) -> str:
         f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
         "odd duration or course were left out, each with its reason. Fewer than 10 cycles for a "
         "mean or 50 for a variability were warned of: what spatio-temporal parameters of "
-        "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by analogy."
+        "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
+        "analogy."
     )
 
 
@@ -299,9 +300,9 @@ def _reliability(results: StudyResults) -> str:
     return (
         f"Reliability over {designs} was described by the intraclass correlations ICC(2,1) "
         "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
-        "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals McGraw & "
-        "Wong 1996), by the standard error of measurement and the minimal detectable change (Weir "
-        "2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
+        "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals "
+        "McGraw & Wong 1996), by the standard error of measurement and the minimal detectable "
+        "change (Weir 2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
         "agreement."
     )
 

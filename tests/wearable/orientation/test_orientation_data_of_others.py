@@ -1,8 +1,8 @@
 """Six trials of Laidig et al. (2021), Data 6:72: a hand-moved sensor against optical tracking.
 
 Golden values: errors of the `vqf` library (2.1.2) on these trials, computed beforehand by another
-hand; the paper's own table was not seen. Two of the trials lie in `reference_data/broad` (CC BY 4.0,
-single precision); the others are looked for beside the repository and skipped by name.
+hand; the paper's own table was not seen. Two of the trials lie in `reference_data/broad` (CC BY
+4.0, single precision); the others are looked for beside the repository and skipped by name.
 """
 
 from functools import cache
