@@ -302,8 +302,8 @@ def _reliability(results: StudyResults) -> str:
         "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
         "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals "
         "McGraw & Wong 1996), by the standard error of measurement and the minimal detectable "
-        "change (Weir 2005), and by the concordance correlation (Lin 1989); none of them is a measure of "
-        "agreement."
+        "change (Weir 2005), and by the concordance correlation (Lin 1989); none of them is a "
+        "measure of agreement."
     )
 
 
