@@ -51,3 +51,11 @@ def test_reference_filter_is_named(study):
 
 def test_file_holds_the_text(written, study):
     assert (written / "methods.txt").read_text(encoding="utf-8") == methods_text(study)
+
+
+def test_the_authors_are_asked_whom_they_spared(study):
+    text = methods_text(study)
+    assert "[To be stated by the authors: " in text
+    assert "skin was checked" in text
+    raw = replace(study, parameters={"wearable": {"kind": "inertial"}})
+    assert "who was spared the functional movement (recent surgery" in methods_text(raw)

@@ -72,7 +72,8 @@ def find_events(
         raise SynchronisationError(
             f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (usual "
             f"{usual:.1f} m/s² between them, {_STANDS_OUT:g} times that is needed). Jump, stamp or "
-            "tap the heel at start and end, or give the stretches that hold the events."
+            "tap the heel at start and end (whom to spare it: docs/recording.md), or give the "
+            "stretches that hold the events."
         )
     if len(found) > 1 and found[1].start_s < found[0].end_s:
         return (Interval(found[0].start_s, found[1].end_s),)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from twinangle.cautions import to_be_stated
 from twinangle.report.citations import citations
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import count, listing, number, span
@@ -71,6 +72,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         _conditions(results),
         _reliability(results),
         _software(results),
+        _people(results),
     )
     return tuple(text for text in found if text)
 
@@ -305,6 +307,17 @@ def _reliability(results: StudyResults) -> str:
         "change (Weir 2005), and by the concordance correlation (Lin 1989); none of them is a "
         "measure of agreement."
     )
+
+
+def _people(results: StudyResults) -> str:
+    """Leave a place for what the authors alone know: whom they spared, and how they took care."""
+    asked = []
+    methods = {t.synchronisation.method for t in _worked(results) if t.synchronisation is not None}
+    if any(method.startswith("event") for method in methods):
+        asked.append("the synchronising movements")
+    if setting(results, "wearable", "kind") in ("inertial", "orientation"):
+        asked.append("the functional movement")
+    return to_be_stated(tuple(asked))
 
 
 def _software(results: StudyResults) -> str:

@@ -75,7 +75,8 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
         warnings.append(
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off. Give `functional_start_s` and "
-            "`functional_end_s`, or a `functional` file, in the trials table."
+            "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
+            "was safe for the participant (docs/recording.md)."
         )
     if difference > AXES_DIFFER_DEG:
         warnings.append(
