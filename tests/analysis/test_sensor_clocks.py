@@ -1,6 +1,6 @@
 """Two sensors' clocks told apart by their motion, on recordings of two joints by others.
 
-The knee of Fan et al. (2021) and the robot's joint of Webering et al. (2023, from memory): two
+The knee of Fan et al. (2021) and the robot's joint of Webering et al. (2023): two
 sensors each that were sampled together, so that a shift put into one of them is known.
 """
 

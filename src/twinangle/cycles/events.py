@@ -23,7 +23,7 @@ CONTACT_WINDOW = 0.5
 # impact rings, and the first of its troughs is the contact.
 TROUGH_PROMINENCE = 0.02
 LONGEST_CYCLE_S = 15.0
-CONTACT_DELAY_S = 0.010  # of the trough behind foot switches, Aminian et al. (2002), second-hand
+CONTACT_DELAY_S = 0.010  # of the trough behind foot switches, Aminian et al. (2002)
 
 
 class _Signal(NamedTuple):

@@ -11,8 +11,8 @@ linear in the arms and one-dimensional in the heading difference δ.
 
 Sources: arms from this equation by Seel, Schauer & Raisch (2012, IEEE Int Conf Control
 Applications, 45-49) and Seel, Raisch & Schauer (2014, Sensors 14:6891); relative orientation from
-it by Kok, Hol & Schön (2014, IFAC World Congress, from memory) and Weygers & Kok (2020, IEEE
-Sensors J 20:7969). The solution by sums and a scan over δ is our own.
+it by Kok, Hol & Schön (2014, IFAC World Congress) and Weygers & Kok (2020, IEEE Sensors J
+20:7969). The solution by sums and a scan over δ is our own.
 """
 
 from __future__ import annotations

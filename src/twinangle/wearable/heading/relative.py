@@ -108,8 +108,7 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
 
     References
     ----------
-    Kok, Hol & Schön (2014), IFAC World Congress (from memory); Weygers & Kok (2020), IEEE
-    Sensors J 20:7969.
+    Kok, Hol & Schön (2014), IFAC World Congress; Weygers & Kok (2020), IEEE Sensors J 20:7969.
     The drift smoother and the rules for refusing are our own.
     """
     both = (sensors.proximal, sensors.distal)

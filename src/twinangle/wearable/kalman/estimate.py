@@ -148,7 +148,7 @@ def _start_from(row: Array, resting: bool, magnetic_later: bool, p: KalmanParame
 
 
 def _quaternion(matrix: Array) -> Array:
-    """Convert a rotation matrix to a quaternion, scalar first (Shepperd 1978, from memory)."""
+    """Convert a rotation matrix to a quaternion, scalar first (Shepperd 1978)."""
     m = matrix
     t = np.array([m[0, 0] + m[1, 1] + m[2, 2], m[0, 0], m[1, 1], m[2, 2]])
     i = int(np.argmax(t))
