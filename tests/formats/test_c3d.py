@@ -350,18 +350,18 @@ def test_events_of_the_group_have_context_and_label(tmp_path, processor):
 
 
 def test_events_of_the_header_are_read_where_there_is_no_group(tmp_path):
-    path = write(tmp_path, header_events=[(0.5, "RHS"), (0.25, "RTO")])
+    path = write(tmp_path, header_events=[(0.5, "heel"), (0.25, "toe")])
 
-    assert events_of(path) == [(0.25, "RTO"), (0.5, "RHS")]
+    assert events_of(path) == [(0.25, "toe"), (0.5, "heel")]
 
 
-# Published values of the DEC floating form: 1 is 0x4080, 0.5 is 0x4000, -3.5 is 0xC160, and an
+# Values of the DEC floating form, from memory: 1 is 0x4080, 0.5 is 0x4000, -3.5 is 0xC160, and an
 # exponent of 0 is the number 0.
 @pytest.mark.parametrize(
     ("stored", "value"),
     [(b"\x80\x40\0\0", 1.0), (b"\0\x40\0\0", 0.5), (b"\x60\xc1\0\0", -3.5), (b"\0\0\1\0", 0.0)],
 )
-def test_dec_floats_have_their_published_values(stored, value):
+def test_dec_floats_have_their_known_values(stored, value):
     assert floats(stored, "dec")[0] == value
 
 
@@ -471,11 +471,11 @@ def test_one_kind_of_event_gives_the_times_of_cycles(tmp_path):
 
 
 def test_two_events_of_a_kind_at_one_time_are_refused(tmp_path):
-    path = write(tmp_path, header_events=[(0.5, "RHS"), (0.5, "RHS")])
+    path = write(tmp_path, header_events=[(0.5, "heel"), (0.5, "heel")])
 
     with pytest.raises(RecordingError, match=r"marks 'RHS' twice at 0\.5 s"):
         read_event_times(path)
-    one = write(tmp_path, header_events=[(0.5, "RHS")])
+    one = write(tmp_path, header_events=[(0.5, "heel")])
     assert_array_equal(read_event_times(one), [0.5])
 
 
