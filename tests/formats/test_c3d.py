@@ -473,7 +473,7 @@ def test_one_kind_of_event_gives_the_times_of_cycles(tmp_path):
 def test_two_events_of_a_kind_at_one_time_are_refused(tmp_path):
     path = write(tmp_path, header_events=[(0.5, "heel"), (0.5, "heel")])
 
-    with pytest.raises(RecordingError, match=r"marks 'RHS' twice at 0\.5 s"):
+    with pytest.raises(RecordingError, match=r"marks 'heel' twice at 0\.5 s"):
         read_event_times(path)
     one = write(tmp_path, header_events=[(0.5, "heel")])
     assert_array_equal(read_event_times(one), [0.5])
