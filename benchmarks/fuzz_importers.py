@@ -91,7 +91,7 @@ def write_c3d(kind: str, folder: Path, frame: pd.DataFrame) -> Path:
         analogue = content["parameters"]["ANALOG"]
         analogue["RATE"]["value"], analogue["LABELS"]["value"] = [RATE_HZ], list(CHANNELS)
         content["data"]["analogs"] = values[np.newaxis]
-    content.add_event([0, 0.5], context="Left", label="Foot Strike")
+    content.add_event([0, 0.5], context="Left", label="initial contact")
     content.write(str(folder / "walk.c3d"))
     return folder / "walk.c3d"
 

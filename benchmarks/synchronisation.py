@@ -278,7 +278,7 @@ def report(kind: str, rows: list[dict[str, float]]) -> None:
     print(f"  wrong stride, plain argmax       {_share(rows, 'plain_wrong')}")
     print(f"  wrong stride, normalised argmax  {_share(rows, 'normalised_wrong')}")
     wrong = int(_column(rows, "wrong").sum())
-    # one-sided 95 % limit of Clopper and Pearson 1934: 3 / n where none was wrong
+    # one-sided 95 % limit of Clopper & Pearson 1934: 3 / n where none was wrong
     most = 100 * float(beta.ppf(0.95, wrong + 1, max(len(rows) - wrong, 1)))
     print(f"  wrong strides accepted           {wrong} (at most {most:.2f} % with 95 % certainty)")
     print(f"  refused                          {100 - 100 * len(accepted) / len(rows):5.1f} %")

@@ -12,14 +12,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from twinangle.cautions import RECORDING, RESEARCH
+
 if TYPE_CHECKING:
     from twinangle.results import StudyResults
     from twinangle.study import Study
-
-CAUTION = (
-    "For research only: not for diagnosis or treatment decisions. Recordings of people need "
-    "ethics approval and consent; name participants by code only."
-)
 
 app = typer.Typer(
     add_completion=False,
@@ -27,7 +24,8 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     help="Show how far a joint angle from inertial sensors is from a reference instrument worn at "
-    f"the same time, indoors and outdoors, and write the figures. {CAUTION}",
+    f"the same time, indoors and outdoors, and write the figures. {RESEARCH}",
+    epilog=RECORDING,
 )
 
 StudyPath = Annotated[Path, typer.Argument(help="The study file, study.toml.", show_default=False)]
@@ -38,7 +36,7 @@ Image = Annotated[
 ]
 
 
-@app.command()
+@app.command(epilog=RECORDING)
 def run(
     study: StudyPath,
     out: Annotated[Path, typer.Option(help="Folder for the results.", show_default=False)],
@@ -49,7 +47,7 @@ def run(
     raise typer.Exit(_run(study, out, jobs=jobs, image_formats=_image_formats(image)))
 
 
-@app.command()
+@app.command(epilog=RECORDING)
 def check(study: StudyPath) -> None:
     """Read and validate everything, compute nothing, list every fault."""
     from twinangle.analysis import check_study
@@ -83,7 +81,7 @@ def describe(
         print(f"\nA section for the study file, to paste and complete:\n\n{section}")
 
 
-@app.command()
+@app.command(epilog=RECORDING)
 def init(
     folder: Annotated[Path, typer.Argument(help="A folder of recordings.", show_default=False)],
 ) -> None:
@@ -124,7 +122,7 @@ def export(
     print(f"Written: {done.folder} ({done.n_recordings} recordings)")
 
 
-@app.command()
+@app.command(epilog=RECORDING)
 def plan(
     sd_between: Annotated[
         float, typer.Option(min=0, help="Expected SD of the differences between participants, °.")

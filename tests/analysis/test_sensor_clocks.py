@@ -1,7 +1,7 @@
-"""Two sensors' clocks told apart by their motion, on open recordings of two joints.
+"""Two sensors' clocks told apart by their motion, on recordings of two joints by others.
 
-Both folders of ../shared/data hold two sensors that were sampled together (see PROVENANCE.md), so
-that a shift put into one of them is known.
+The knee of Fan et al. (2021) and the robot's joint of Webering et al. (2023): two
+sensors each that were sampled together, so that a shift put into one of them is known.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The lag from the gyroscopes: simulated sensors whose clock is known, and open data."""
+"""The lag from the gyroscopes: simulated sensors whose clock is known, and a real knee."""
 
 from dataclasses import replace
 from pathlib import Path

@@ -1,4 +1,7 @@
-"""Real recordings, shifted and stretched by a known amount. Open data of ../shared/data."""
+"""Real recordings, shifted and stretched by a known amount.
+
+The knee of Fan et al. (2021) and the electrogoniometer of Sanchez & Sotelo (2014).
+"""
 
 from pathlib import Path
 
@@ -42,7 +45,7 @@ def test_knee_in_jumps_shifted_and_stretched():
 
 
 def goniometer(name):
-    """Return a walk of the open data, noisy at 100 Hz, and the same at 1000 Hz, 1.234 s earlier."""
+    """Return a walk, noisy at 100 Hz, and the same at 1000 Hz, 1.234 s earlier."""
     path = DATA / "goniometer-gait-22" / f"{name}.csv"
     if not path.exists():
         pytest.skip("../shared/data/goniometer-gait-22 is absent")

@@ -1,6 +1,6 @@
 """Initial contacts of real walking, against the forward-most heel and a force plate.
 
-Data: optical markers of course walking trials, CC BY 4.0 (see its PROVENANCE.md). The reference
+Data: optical markers of course walking trials, CC BY 4.0 (reference_data/README.md). The reference
 events are those of Zeni et al. (2008), Gait Posture 27:710-714: contact is where the heel is
 farthest in front of the sacrum. The markers are low-passed at a few hertz in the source, which
 delays the trough of the shank's rate; Greene et al. (2012) found 33.9 ± 10.4 ms with sensors.
@@ -15,7 +15,7 @@ from scipy.signal import find_peaks
 
 from twinangle.cycles.events import initial_contacts
 
-DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-markers-ccby"
+DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 RATE_HZ = 150.0
 # Each side with two swings or more; the right side of walk 2 has one.
 SIDES = [("walk_1", "R"), ("walk_1", "L"), ("walk_2", "L")]
@@ -24,8 +24,6 @@ SIDES = [("walk_1", "R"), ("walk_1", "L"), ("walk_2", "L")]
 @pytest.fixture(scope="module", params=[1.0, -1.0], ids=["axis", "axis reversed"])
 def lateness_s(request):
     """Contacts by the shank's rate minus contacts by the heel, over the three walks."""
-    if not DATA.is_dir():
-        pytest.skip("../shared/data/walking-markers-ccby is absent")
     late = []
     for walk, side in SIDES:
         frame = pd.read_csv(DATA / f"{walk}_150hz.csv")

@@ -1,7 +1,7 @@
 """Every missing frame of a marker reference is accounted for, in the results and in the report.
 
-The study: a real sagittal knee of one stride from open marker data (CC BY 4.0, see PROVENANCE.md in
-../shared/data/walking-markers-ccby), walked again and again, with gaps punched at known places.
+The study: a real sagittal knee of one stride from open marker data (CC BY 4.0,
+reference_data/README.md), walked again and again, with gaps punched at known places.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from scipy.signal import find_peaks
 from twinangle import read_study, run_study
 from twinangle.report.content import report_content
 
-DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-markers-ccby"
+DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 MARKERS = ("R_GTR", "R_Knee", "R_HF", "R_Ankle")
 RATE_HZ, N_STRIDES = 150, 24
 SHORT = [(400, 6), (900, 12), (1700, 15)]  # first frame and length; the longest 0.1 s
@@ -62,8 +62,6 @@ def sagittal(frame: pd.DataFrame) -> np.ndarray:
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory):
-    if not DATA.is_dir():
-        pytest.skip("../shared/data/walking-markers-ccby is absent")
     folder = tmp_path_factory.mktemp("gaps")
     columns = [f"{marker}_{axis}_mm" for marker in MARKERS for axis in "xy"]
     walk = pd.read_csv(DATA / "walk_1_150hz.csv")[columns]
@@ -137,4 +135,6 @@ def test_the_bridged_knee_is_that_of_the_whole_markers(results):
     assert np.std(difference[kept]) == pytest.approx(0.3, abs=0.05)
     for first, length in SHORT:
         assert np.abs(difference[first : first + length] - 2.0).max() < 3.0
-    assert 45 < np.nanmax(trial.paired.reference_deg) < 65  # of walking; 59.0 in PROVENANCE.md
+    assert (
+        45 < np.nanmax(trial.paired.reference_deg) < 65
+    )  # of walking; 59.0 by a plain included angle

@@ -1,7 +1,7 @@
 """The main job on a real electrogoniometer in walking, healthy and not, mixed signs and offsets.
 
-Data: "EMG dataset in Lower Limb", UCI Machine Learning Repository, 2014, in
-../shared/data/goniometer-gait-22: the knee channel alone, so there is nothing to compare it with.
+Data: Sanchez & Sotelo (2014), EMG dataset in Lower Limb (licence not confirmed): the knee channel
+alone, so there is nothing to compare it with.
 """
 
 from pathlib import Path

@@ -1,7 +1,7 @@
 """The main job on a real pair of sensors with a real optical knee angle (jumps, not walking).
 
-Data: Fan et al. 2021, J Biomech 124:110549, in ../shared/data/knee-jump-left, whose provenance
-note holds an independent computation: RMS of the demeaned difference 0.39°, offset 9.8°.
+Data: Fan et al. 2021, J Biomech 124:110549 (no licence stated, so not in the repository); an
+independent computation beforehand gave: RMS of the demeaned difference 0.39°, offset 9.8°.
 """
 
 from pathlib import Path

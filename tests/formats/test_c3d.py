@@ -19,13 +19,13 @@ from twinangle.formats.c3d_parameters import floats
 
 ezc3d = pytest.importorskip("ezc3d", reason="the library ezc3d is absent")
 
-DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-markers-ccby"
+DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 RNG = np.random.default_rng(11)
 POINTS = RNG.normal(0, 800, (40, 3, 3)).astype(np.float32).astype(float)
 POINTS[5:9, 1] = np.nan
 POINTS[0, 2] = np.nan
 STORED = RNG.integers(-2000, 2000, (160, 2)).astype(float)
-LABELS = ("RKNE", "RANK", "RTHI")
+LABELS = ("knee", "ankle", "thigh")
 ANALOGUE = {
     "LABELS": ["gonio", "trigger"],
     "UNITS": ["V", "V"],
@@ -234,11 +234,11 @@ def test_events_of_the_library_are_read(tmp_path):
     content["parameters"]["POINT"]["RATE"]["value"] = [100]
     content["parameters"]["POINT"]["LABELS"]["value"] = ["A"]
     content["data"]["points"] = np.ones((4, 1, 50))
-    content.add_event([1, 0.25], context="Left", label="Foot Strike")
-    content.add_event([0, 0.5], context="Right", label="Foot Strike")
+    content.add_event([1, 0.25], context="Left", label="initial contact")
+    content.add_event([0, 0.5], context="Right", label="initial contact")
     content.write(str(tmp_path / "walk.c3d"))
 
-    expected = [(0.5, "Right Foot Strike"), (60.25, "Left Foot Strike")]
+    expected = [(0.5, "Right initial contact"), (60.25, "Left initial contact")]
     assert events_of(tmp_path / "walk.c3d") == expected
 
 
@@ -266,9 +266,10 @@ def test_more_frames_than_anything_counts_are_refused(tmp_path):
         read_recording(tmp_path / "walk.c3d")
 
 
+TWICE = ("knee", "ankle", "foot")  # on either side, an outer and an inner marker of one label
+
+
 def test_the_open_trial_with_gaps_and_equal_labels_is_read_whole():
-    if not DATA.exists():
-        pytest.skip("../shared/data/walking-markers-ccby is absent")
     path = DATA / "walking_with_gaps_100hz.c3d"
     theirs = ezc3d.c3d(str(path))
     labels = theirs["parameters"]["POINT"]["LABELS"]["value"]
@@ -289,7 +290,7 @@ def test_the_open_trial_with_gaps_and_equal_labels_is_read_whole():
     assert found.n_empty == int(np.isnan(expected).all(axis=1).sum())
     assert f"empty     {found.n_empty} row(s) in which no channel holds a value" in str(found)
     names = {name.rpartition("_")[0] for name in recording.channels}
-    for label in ("RKNE", "RANK", "LKNE", "LANK", "RFOO", "LFOO"):
+    for label in (f"{side}_{part}" for side in ("left", "right") for part in TWICE):
         assert labels.count(label) == 2
         assert {f"{label}#1", f"{label}#2"} <= names
         assert label not in names
@@ -298,20 +299,20 @@ def test_the_open_trial_with_gaps_and_equal_labels_is_read_whole():
 
 
 def test_a_bare_name_that_two_points_share_is_refused(tmp_path):
-    path = write(tmp_path, labels=("RKNE", "RKNE", "RTHI"))
+    path = write(tmp_path, labels=("knee", "knee", "thigh"))
 
-    with pytest.raises(RecordingError, match=r"has no column 'RKNE_x'; it holds .*'RKNE#2_x'"):
-        read_recording(path, columns=["RKNE_x"])
-    assert_array_equal(read_recording(path, columns=["RKNE#2_x"]).values[:, 0], POINTS[:, 1, 0])
+    with pytest.raises(RecordingError, match=r"has no column 'knee_x'; it holds .*'knee#2_x'"):
+        read_recording(path, columns=["knee_x"])
+    assert_array_equal(read_recording(path, columns=["knee#2_x"]).values[:, 0], POINTS[:, 1, 0])
 
 
 def test_points_and_analogue_channels_at_once_are_refused(tmp_path):
-    with pytest.raises(RecordingError, match="'RKNE_x' at 100 Hz; 'gonio' at 400 Hz"):
-        read_recording(write(tmp_path), columns=["RKNE_x", "gonio"])
+    with pytest.raises(RecordingError, match="'knee_x' at 100 Hz; 'gonio' at 400 Hz"):
+        read_recording(write(tmp_path), columns=["knee_x", "gonio"])
 
 
 def test_unnamed_points_and_channels_have_their_place_as_a_name(tmp_path):
-    path = write(tmp_path, labels=("RKNE",), more={"ANALOG": {"SCALE": np.float32([1, 1])}})
+    path = write(tmp_path, labels=("knee",), more={"ANALOG": {"SCALE": np.float32([1, 1])}})
 
     assert read_recording(path).channels[3:] == tuple(
         f"point_{k}_{axis}" for k in (2, 3) for axis in "xyz"
@@ -328,7 +329,7 @@ def test_unsigned_analogue_values_reach_above_32767(tmp_path):
 
 
 def test_points_that_hold_angles_have_the_unit_of_angles(tmp_path):
-    more = {"POINT": {"ANGLES": ["RANK"], "ANGLE_UNITS": "deg"}}
+    more = {"POINT": {"ANGLES": ["ankle"], "ANGLE_UNITS": "deg"}}
     path = tmp_path / "walk.c3d"
     path.write_bytes(Layout(POINTS, labels=LABELS, more=more).bytes())
 
@@ -340,27 +341,27 @@ def test_events_of_the_group_have_context_and_label(tmp_path, processor):
     event = {
         "USED": np.int16(2),
         "CONTEXTS": ["Left", "Right"],
-        "LABELS": ["Foot Strike", "Foot Off"],
+        "LABELS": ["initial contact", "toe-off"],
         "TIMES": np.array([[0, 0.33], [1, 0.25]], np.float32),
     }
     path = write(tmp_path, more={"EVENT": event}, processor=processor)
 
-    assert events_of(path) == [(0.33, "Left Foot Strike"), (60.25, "Right Foot Off")]
+    assert events_of(path) == [(0.33, "Left initial contact"), (60.25, "Right toe-off")]
 
 
 def test_events_of_the_header_are_read_where_there_is_no_group(tmp_path):
-    path = write(tmp_path, header_events=[(0.5, "RHS"), (0.25, "RTO")])
+    path = write(tmp_path, header_events=[(0.5, "heel"), (0.25, "toe")])
 
-    assert events_of(path) == [(0.25, "RTO"), (0.5, "RHS")]
+    assert events_of(path) == [(0.25, "toe"), (0.5, "heel")]
 
 
-# Published values of the DEC floating form: 1 is 0x4080, 0.5 is 0x4000, -3.5 is 0xC160, and an
+# Values of the DEC floating form, from memory: 1 is 0x4080, 0.5 is 0x4000, -3.5 is 0xC160, and an
 # exponent of 0 is the number 0.
 @pytest.mark.parametrize(
     ("stored", "value"),
     [(b"\x80\x40\0\0", 1.0), (b"\0\x40\0\0", 0.5), (b"\x60\xc1\0\0", -3.5), (b"\0\0\1\0", 0.0)],
 )
-def test_dec_floats_have_their_published_values(stored, value):
+def test_dec_floats_have_their_known_values(stored, value):
     assert floats(stored, "dec")[0] == value
 
 
@@ -452,27 +453,29 @@ def test_one_kind_of_event_gives_the_times_of_cycles(tmp_path):
     event = {
         "USED": np.int16(3),
         "CONTEXTS": ["Left", "Right", "Left"],
-        "LABELS": ["Foot Strike"] * 3,
+        "LABELS": ["initial contact"] * 3,
         "TIMES": np.array([[0, 1.5], [0, 1], [0, 0.5]], np.float32),
     }
     path = write(tmp_path, more={"EVENT": event})
 
-    assert_array_equal(read_event_times(path, label="Left Foot Strike"), [0.5, 1.5])
-    message = r"walk\.c3d: marks the events 'Left Foot Strike' and 'Right Foot Strike'; one kind"
+    assert_array_equal(read_event_times(path, label="Left initial contact"), [0.5, 1.5])
+    message = (
+        r"walk\.c3d: marks the events 'Left initial contact' and 'Right initial contact'; one kind"
+    )
     with pytest.raises(RecordingError, match=message):
         read_event_times(path)
-    with pytest.raises(RecordingError, match="none is called 'Foot Off'"):
-        read_event_times(path, label="Foot Off")
+    with pytest.raises(RecordingError, match="none is called 'toe-off'"):
+        read_event_times(path, label="toe-off")
     with pytest.raises(RecordingError, match="marks no events"):
         read_event_times(write(tmp_path))
 
 
 def test_two_events_of_a_kind_at_one_time_are_refused(tmp_path):
-    path = write(tmp_path, header_events=[(0.5, "RHS"), (0.5, "RHS")])
+    path = write(tmp_path, header_events=[(0.5, "heel"), (0.5, "heel")])
 
-    with pytest.raises(RecordingError, match=r"marks 'RHS' twice at 0\.5 s"):
+    with pytest.raises(RecordingError, match=r"marks 'heel' twice at 0\.5 s"):
         read_event_times(path)
-    one = write(tmp_path, header_events=[(0.5, "RHS")])
+    one = write(tmp_path, header_events=[(0.5, "heel")])
     assert_array_equal(read_event_times(one), [0.5])
 
 

@@ -14,19 +14,19 @@ from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.signals.timing import regularise
 from twinangle.study.settings import MarkerReference
 
-DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-markers-ccby"
+DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 
 
 def settings_of(side: str, method: str) -> MarkerReference:
     """Name the markers of thigh and shank; the file has each knee and ankle label twice, of which
     the first lies on the outer side (its y is further from the midline)."""
-    outer, inner = (f"{side}KNE#1", f"{side}ANK#1"), (f"{side}KNE#2", f"{side}ANK#2")
+    outer, inner = (f"{side}_knee#1", f"{side}_ankle#1"), (f"{side}_knee#2", f"{side}_ankle#2")
     if method == "sagittal":
         return MarkerReference.model_validate(
             {
                 "kind": "markers", "method": method, "plane": ("x", "z"),
                 "sign": -1,  # walks towards smaller x
-                "proximal": {"upper": f"{side}THI", "lower": outer[0]},
+                "proximal": {"upper": f"{side}_thigh", "lower": outer[0]},
                 "distal": {"upper": outer[0], "lower": outer[1]},
             }
         )  # fmt: skip
@@ -35,26 +35,24 @@ def settings_of(side: str, method: str) -> MarkerReference:
             "kind": "markers", "method": method,
             "calibration_start_s": 1.33, "calibration_end_s": 3.26,
             "proximal": {
-                "markers": (f"{side}THI", outer[0], inner[0]),
-                "lateral": outer[0], "medial": inner[0], "upper": f"{side}THI",
+                "markers": (f"{side}_thigh", outer[0], inner[0]),
+                "lateral": outer[0], "medial": inner[0], "upper": f"{side}_thigh",
             },
             "distal": {
-                "markers": (f"{side}SHA", outer[1], inner[1]),
-                "lateral": outer[1], "medial": inner[1], "upper": f"{side}SHA",
+                "markers": (f"{side}_shank", outer[1], inner[1]),
+                "lateral": outer[1], "medial": inner[1], "upper": f"{side}_shank",
             },
         }
     )  # fmt: skip
 
 
 @pytest.mark.parametrize("method", ["sagittal", "joint-coordinate-system"])
-@pytest.mark.parametrize("side", ["R", "L"])
+@pytest.mark.parametrize("side", ["right", "left"])
 def test_the_open_trial_gives_plausible_knees_where_its_markers_are_seen(side, method):
-    if not DATA.is_dir():
-        pytest.skip("../shared/data/walking-markers-ccby is absent")
     chosen = settings_of(side, method)
     recording = read_recording(DATA / "walking_with_gaps_100hz.c3d", columns=chosen.columns)
     uniform, timing = regularise(recording)
-    limb = {"joint": "knee", "side": {"R": "right", "L": "left"}[side]}
+    limb = {"joint": "knee", "side": side}
 
     angle = reference_angle(uniform, chosen, **limb)
     notes = (*recording.notes, *reference_notes(uniform, chosen, **limb))

@@ -31,7 +31,7 @@ def write_c3d(path: Path) -> None:
         content["parameters"][group]["LABELS"]["value"] = labels
     content["data"]["points"] = np.ones((4, 1, 60))
     content["data"]["analogs"] = VALUES[np.newaxis]
-    content.add_event([0, 0.5], context="Left", label="Foot Strike")
+    content.add_event([0, 0.5], context="Left", label="initial contact")
     content.write(str(path))
 
 

@@ -1,25 +1,48 @@
-"""NIST Statistical Reference Datasets, Norris: certified straight-line fit."""
+"""NIST Statistical Reference Datasets, Norris: one instrument calibrated against another.
+
+Kinds: printed, in the header of the data file itself.
+"""
 
 from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
 from scipy import special
 
 from twinangle.agreement import regression_limits
+from twinangle.signals.straight_line import fit_calibration
 
-DATA = Path(__file__).resolve().parents[2] / "../shared/data/nist-strd/Norris.dat"
+DATA = Path(__file__).resolve().parents[2] / "reference_data/nist_norris.dat"
 
 
-def test_line_of_differences_on_sizes_agrees_with_the_certified_values():
-    if not DATA.exists():
-        pytest.skip("../shared/data/nist-strd is absent")
+@pytest.fixture(scope="module")
+def points():
     y, x = np.loadtxt(DATA, skiprows=60, unpack=True)
+    return x, y
+
+
+def test_line_of_differences_on_sizes_agrees_with_the_certified_values(points, published):
+    x, y = points
     line = regression_limits(x + y / 2, x - y / 2)  # differences y of sizes x
-    assert_allclose(line.intercept, -0.262323073774029, rtol=1e-9)
-    assert_allclose(line.slope, 1.00211681802045, rtol=1e-12)
-    assert_allclose(line.residual_sd, 0.884796396144373, rtol=1e-9)
     t = special.stdtrit(x.size - 2, 0.975)
-    assert_allclose(np.ptp(line.intercept_ci) / 2, t * 0.232818234301152, rtol=1e-9)
-    assert_allclose(np.ptp(line.slope_ci) / 2, t * 0.429796848199937e-03, rtol=1e-9)
+
+    def near(ours, name, digits):
+        known = published("nist-strd", name).value
+        assert ours == pytest.approx(known, rel=10.0**-digits)
+
+    # Double precision keeps so many of the certified digits (condition of the fit).
+    near(line.intercept, "intercept", 9)
+    near(line.slope, "slope", 12)
+    near(line.residual_sd, "residual sd", 9)
+    near(np.ptp(line.intercept_ci) / 2 / t, "intercept se", 9)
+    near(np.ptp(line.slope_ci) / 2 / t, "slope se", 9)
+
+
+def test_calibration_finds_the_certified_line(points, published):
+    fitted = fit_calibration(*points)
+
+    assert fitted.n_points == 36
+    assert fitted.gain == pytest.approx(published("nist-strd", "slope").value, rel=1e-12)
+    assert fitted.offset == pytest.approx(published("nist-strd", "intercept").value, rel=1e-10)
+    residual = published("nist-strd", "residual sd").value
+    assert fitted.residual_sd_deg == pytest.approx(residual, rel=1e-12)

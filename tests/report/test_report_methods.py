@@ -1,6 +1,7 @@
 from dataclasses import replace
 
-from twinangle.report.methods_text import REFERENCES, cited, methods_paragraphs, methods_text
+from twinangle.report.citations import citations
+from twinangle.report.methods_text import cited, methods_paragraphs, methods_text
 
 
 def test_counts_and_settings_are_those_of_the_run(study):
@@ -21,8 +22,8 @@ def test_counts_and_settings_are_those_of_the_run(study):
 def test_only_named_references_are_listed(study):
     paragraphs = methods_paragraphs(study)
     listed = cited(paragraphs)
-    assert REFERENCES["Bland & Altman 2007"] in listed
-    assert REFERENCES["Koenig 2014"] in listed
+    assert citations()["bland-altman-2007"].reference() in listed
+    assert citations()["koenig-2014"].reference() in listed
     assert list(listed) == sorted(listed)
     assert cited(("Nothing is named.",)) == ()
 
@@ -50,3 +51,11 @@ def test_reference_filter_is_named(study):
 
 def test_file_holds_the_text(written, study):
     assert (written / "methods.txt").read_text(encoding="utf-8") == methods_text(study)
+
+
+def test_the_authors_are_asked_whom_they_spared(study):
+    text = methods_text(study)
+    assert "[To be stated by the authors: " in text
+    assert "skin was checked" in text
+    raw = replace(study, parameters={"wearable": {"kind": "inertial"}})
+    assert "who was spared the functional movement (recent surgery" in methods_text(raw)

@@ -14,20 +14,13 @@ from twinangle.signals.recording import Array
 from twinangle.simulate import SimulatedTrial
 from twinangle.simulate.gait import THIGH_HARMONICS, THIGH_MEAN_DEG
 
-SHARED = Path(__file__).resolve().parents[2] / "../shared/data"
-
-
-def shared(name: str) -> Path:
-    path = SHARED / name
-    if not path.exists():
-        pytest.skip(f"../shared/data/{name} is absent")
-    return path
+REFERENCE = Path(__file__).resolve().parents[2] / "reference_data"
 
 
 def test_the_thigh_follows_the_published_trial() -> None:
     # Winter (2009), Biomechanics and Motor Control of Human Movement, appendix A, table A.1; the
     # right stride is frames 28 to 97 (from memory), heel contact to heel contact.
-    frame = pd.read_csv(shared("winter-walking-trial") / "raw_coordinates.csv")
+    frame = pd.read_csv(REFERENCE / "winter_walking_markers.csv")
     smooth = butter(2, 6.0, fs=69.9)
     hip, knee = (
         filtfilt(*smooth, frame[[f"{name}_x_cm", f"{name}_y_cm"]].to_numpy(), axis=0)
@@ -76,8 +69,8 @@ def marker_signals(path: Path, side: str) -> tuple[Array, Array, Array, Array]:
 def test_signals_are_as_lively_as_those_of_a_real_walk(
     usual_trial: SimulatedTrial, trial: str, side: str
 ) -> None:
-    # Open marker recordings of walking, source in the folder's PROVENANCE.md.
-    path = shared("walking-markers-ccby") / trial
+    # Marker recordings of walking, course material of a university (CC BY 4.0).
+    path = REFERENCE / "walking_markers" / trial
     *forces, thigh_rate, shank_rate = marker_signals(path, side)
     walking = usual_trial.truth.knee.time_s > usual_trial.truth.walking.start_s
     pair = (usual_trial.sensors.proximal, usual_trial.sensors.distal)

@@ -31,7 +31,7 @@ def test_the_same_seed_gives_the_same_bytes() -> None:
     assert_array_equal(first.reference.angle_deg, again.reference.angle_deg)
 
 
-def test_the_stylised_curve_costs_the_published_rms_per_delay() -> None:
+def test_the_stylised_curve_costs_the_known_rms_per_delay() -> None:
     # Computed anchor for this curve at a stride of 1.1 s: 2 ms 0.350°, 5 ms 0.875°, 50 ms 8.594°.
     phase = np.linspace(0.0, 1.0, 2001)[:-1]
     for delay_s, expected in ((0.002, 0.350), (0.005, 0.875), (0.020, 3.489), (0.050, 8.594)):

@@ -9,6 +9,8 @@ from twinangle.study.settings import CycleSettings
 
 
 def test_an_event_belongs_to_the_method_events():
-    assert CycleSettings(method="events", event="Left Foot Strike").event == "Left Foot Strike"
+    assert (
+        CycleSettings(method="events", event="Left initial contact").event == "Left initial contact"
+    )
     with pytest.raises(ValidationError, match='only `method = "events"` takes'):
-        CycleSettings(method="angle-peak", event="Left Foot Strike")
+        CycleSettings(method="angle-peak", event="Left initial contact")

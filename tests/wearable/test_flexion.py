@@ -44,14 +44,14 @@ def test_projection_is_the_numerical_optimum(seed):
     assert abs((found - best + 180) % 360 - 180) < 1e-6
 
 
-@pytest.mark.parametrize(("tilt_deg", "printed"), [(0, 60.0), (10, 59.2), (20, 57.0)])
-def test_sixty_degrees_about_a_tilted_axis(tilt_deg, printed):
+@pytest.mark.parametrize(("tilt_deg", "expected"), [(0, 60.0), (10, 59.2), (20, 57.0)])
+def test_sixty_degrees_about_a_tilted_axis(tilt_deg, expected):
     """Closed form 2 atan(cos α tan 30°); worked out by hand to a tenth of a degree."""
     tilt = np.radians(tilt_deg)
     turned = quaternions.about_axis(np.array([np.cos(tilt), np.sin(tilt), 0.0]), np.radians([60.0]))
     found = flexion.project_flexion(turned, np.array([1.0, 0, 0]))[0]
     assert_allclose(found, np.degrees(2 * np.arctan(np.cos(tilt) * np.tan(np.radians(30)))))
-    assert_allclose(found, printed, atol=0.05)
+    assert_allclose(found, expected, atol=0.05)
 
 
 @given(

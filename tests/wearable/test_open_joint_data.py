@@ -1,8 +1,9 @@
 """Two real pairs of sensors with a reference: a knee with optical markers, and a robot's joint.
 
 Sources: Fan et al. (2021), J Biomech 124:110549 (knee, drop landing and cutting; optical flexion
-is negative in the file; segment a is the shank, b the thigh) and Webering et al. (2023),
-doi 10.25835/psqqs9w0 (robot, controller orientation). See PROVENANCE.md in each folder.
+is negative in the file; segment a is the shank, b the thigh) and Webering et al. (2023), doi
+10.25835/psqqs9w0 (robot, controller orientation). Neither states a licence, so both stay out of
+the repository.
 """
 
 from pathlib import Path

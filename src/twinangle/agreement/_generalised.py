@@ -82,7 +82,7 @@ def generalised_limits(
 
     References
     ----------
-    .. [1] Weerahandi (1993). J Am Stat Assoc 88, 899-905 (from memory).
+    .. [1] Weerahandi (1993). J Am Stat Assoc 88, 899-905.
     .. [2] Hannig, Iyer & Patterson (2006). J Am Stat Assoc 101, 254-269 (from memory).
     """
     spread = _inverse_chi_square(means.df, _STEP)

@@ -85,7 +85,8 @@ def exact_pair_factors(
 
     References
     ----------
-    .. [1] Owen (1964). Technometrics 6, 377-387. Carkeet (2015). Optom Vis Sci 92, e71-e80.
+    .. [1] Owen (1964, from memory). Technometrics 6, 377-387. Carkeet (2015). Optom Vis
+       Sci 92, e71-e80.
     """
     _check(n, confidence, coverage)
     z, level = half_width(coverage), (1 + confidence) / 2
@@ -135,7 +136,8 @@ def recovered_variance_intervals(
 
     References
     ----------
-    .. [1] Zou (2013). Stat Methods Med Res 22, 630-642 (from memory; its worked example agrees).
+    .. [1] Zou (2013). Stat Methods Med Res 22, 630-642 (the formula from memory; no printed value
+       of it was seen).
     """
     rest = estimate.sd**2 - estimate.kept
     n_free = int(parts.counts.sum()) - parts.k

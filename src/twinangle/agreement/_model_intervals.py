@@ -35,7 +35,7 @@ def bias_half_width(fit: RemlFit, confidence: float) -> float:
 
     References
     ----------
-    .. [1] Bell & McCaffrey (2002). Survey Methodology 28, 169-181 (from memory).
+    .. [1] Bell & McCaffrey (2002). Survey Methodology 28, 169-181.
     """
     shares = fit.shares
     weights = shares**2 / (1 - shares)

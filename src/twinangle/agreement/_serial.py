@@ -132,7 +132,7 @@ def serial_values(values: Floats) -> SerialValues:
     References
     ----------
     .. [1] Zellner & Tiao (1964). J Am Stat Assoc 59, 763-778 (from memory).
-    .. [2] Welch & Peers (1963). J R Stat Soc B 25, 318-329 (from memory).
+    .. [2] Welch & Peers (1963). J R Stat Soc B 25, 318-329.
     .. [3] Zwiers & von Storch (1995). J Climate 8, 336-351.
     """
     n, mean = values.size, float(values.mean())

@@ -115,7 +115,7 @@ def curve_band(
     ----------
     .. [1] Worsley (1994). Adv Appl Probab 26, 13-42.
     .. [2] Telschow & Schwartzman (2022). J Stat Plan Inference 216, 70-94. Liebl & Reimherr
-       (2023). J R Stat Soc B 85, 879-904.
+       (2023). J R Stat Soc B 85, 842-868.
     """
     if target not in get_args(Target):
         raise ValueError(f"`target` must be mean or new-participant, got {target!r}.")

@@ -109,7 +109,7 @@ def compare_conditions(
 
     References
     ----------
-    .. [1] Bland & Altman (1996). Br Med J 312, 1079 (differences of logarithms as ratios).
+    .. [1] Bland & Altman (1996). BMJ 312, 1153 (differences of logarithms as ratios).
     """
     confidence = fraction(confidence, "confidence")
     table = checked_conditions(frame, against)

@@ -134,7 +134,7 @@ def compare_curves(
     References
     ----------
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352.
-    .. [2] Iosa et al. (2014). Biomed Res Int 2014, 214156.
+    .. [2] Iosa et al. (2014). Biomed Res Int, 214156.
     .. [3] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     test, reference = finite_pair(test, reference, ndim=2)
@@ -245,7 +245,10 @@ def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:
         ),
     ]
     if n_cycles < 10:
-        said.append("Fewer than 10 cycles: the mean curve is not yet reliable (König et al. 2014).")
+        said.append(
+            "Fewer than 10 cycles, from which means of spatio-temporal parameters are reliable "
+            "(König et al. 2014); taken over for the mean curve."
+        )
     said += few_cycles(n_cycles)
     if not defined:
         said.append("One of the mean curves is constant: correlation and line are not defined.")

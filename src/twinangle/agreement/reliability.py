@@ -321,7 +321,7 @@ def concordance(
 
     References
     ----------
-    .. [1] Lin (1989). Biometrics 45, 255-268; correction (2000) 56, 324-325.
+    .. [1] Lin (1989). Biometrics 45, 255-268; correction: Lin (2000) 56, 324-325.
     """
     x, y = finite_pair(test, reference, ndim=1, min_rows=3)
     confidence = fraction(confidence, "confidence")

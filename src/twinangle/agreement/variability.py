@@ -409,8 +409,8 @@ def _cautions(n_cycles: int) -> tuple[str, ...]:
         return ()
     return (
         (
-            f"{n_cycles} cycles: variability is reliable from about 50 (König et al. 2014, "
-            "Gait Posture 39:615)."
+            f"{n_cycles} cycles: spatio-temporal parameters of consecutive cycles have a reliable "
+            "variability from about 50 (König et al. 2014, Gait Posture 39:615); taken over here."
         ),
     )
 

@@ -8,6 +8,7 @@ from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, InertialRecording, SensorPair
 from twinangle.wearable.heading.hinge import hinge_axes
 
+# Common practice, no source.
 ACTIVITY_S = 0.5
 MOST_APART_S = 60.0
 FEWEST_STRETCHES = 20
@@ -56,7 +57,8 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
 
     References
     ----------
-    .. [1] Seel & Schauer (2012); Seel, Raisch & Schauer (2014), Sensors 14:6891.
+    .. [1] Seel, Schauer & Raisch (2012), IEEE Int Conf Control Applications, 45-49; Seel, Raisch
+       & Schauer (2014), Sensors 14:6891.
     """
     step = max(1, round(HINGE_STEP_S * pair.proximal.rate_hz))
     near = np.arange(-NEAR_STEPS, NEAR_STEPS + 1) * step

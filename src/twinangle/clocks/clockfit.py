@@ -69,7 +69,7 @@ def autoregression(residual: Array, order: int = _AR_ORDER) -> Array:
     """Fit an autoregressive model by least squares over the rows without gaps, (order,).
 
     Whitening both sides with it before they are compared is due to Box & Jenkins; Haugh 1976,
-    J Am Stat Assoc 71:378 (cited from memory).
+    J Am Stat Assoc 71:378.
     """
     columns = np.column_stack([residual[order - j - 1 : -j - 1] for j in range(order)])
     target = residual[order:]

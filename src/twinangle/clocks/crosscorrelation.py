@@ -26,6 +26,7 @@ from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 from twinangle.thresholds import told_apart
 
+# Our own choices, no source; what they lead to is printed by benchmarks/synchronisation.py.
 _FIGURE_POINTS = 4000
 _BLOCK_STRIDES = 2
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
@@ -33,7 +34,7 @@ _FEWEST_STRIDES = 8
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
-_DRIFT_MAX = 300e-6  # of two clocks against each other
+_DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,7 +183,8 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
         f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
         "it: a `max_lag_s` below half a stride around a known lag, a trigger recorded with both, "
-        "an event at start and end (a jump or a stamp), or a longer recording with a start, a "
+        "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
+        "docs/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."
     )
 

@@ -16,6 +16,7 @@ from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array
 from twinangle.thresholds import told_apart
 
+# Common practice, no source.
 CUTOFF_HZ = 10.0
 WORK_RATE_HZ = 25.0
 NATIVE_RATE_HZ = 50.0

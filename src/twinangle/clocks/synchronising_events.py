@@ -22,6 +22,7 @@ from twinangle.signals.recording import (
 )
 from twinangle.thresholds import told_apart
 
+# Common practice, no source.
 _DRIFT_MAX = 300e-6  # of two clocks against each other
 _SLACK_S = 0.05
 _LEAST_CORRELATION = 0.8
@@ -74,7 +75,8 @@ def find_events(
         raise SynchronisationError(
             f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (the "
             f"strongest reaches {reached} m/s², {needed} is needed: {_STANDS_OUT:g} times the "
-            "usual between them). Jump, stamp or tap the heel at start and end, or give the "
+            "usual between them). Jump, stamp or tap the heel at start and end (whom to "
+            "spare it: docs/recording.md), or give the "
             "stretches that hold the events."
         )
     if len(found) > 1 and found[1].start_s < found[0].end_s:
@@ -218,7 +220,7 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
     inverse = np.linalg.inv(rows.T @ (rows / error[:, None] ** 2))
     solution = inverse @ (rows.T @ (lag / error**2))
     free = time.size - rows.shape[1]
-    if free > 0:  # events that scatter more than their errors say (Birge 1932, from memory)
+    if free > 0:  # events that scatter more than their errors say (Birge 1932, Phys Rev 40:207)
         excess = float(np.sum(((lag - rows @ solution) / error) ** 2)) / free
         inverse = inverse * max(excess, 1.0)
     slope = float(solution[1]) if fitted else 0.0

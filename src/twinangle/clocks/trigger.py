@@ -9,6 +9,7 @@ from twinangle.clocks.windows import WindowedLags, line_warnings
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import Array, Synchronisation
 
+# Common practice, no source.
 _TOLERANCE_S = 0.01  # beyond the clocks' own resolution, for matching the intervals of pulses
 _MAX_DRIFT = 500e-6  # of a logger's clock
 

@@ -13,6 +13,7 @@ from twinangle.clocks.clustered import clustered_errors
 from twinangle.clocks.correlation import normalised_correlation
 from twinangle.signals.recording import Array
 
+# Common practice, no source.
 _LEAST_MOVEMENT_DEG = 1.0  # SD of a window's angle
 _LEAST_CORRELATION = 0.7
 _OUTLIER = 4.0  # robust SDs from the line

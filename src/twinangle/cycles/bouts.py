@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from twinangle.signals.recording import Array
 
+# Common practice, no source.
 # An interval between events above this many typical cycles is a pause, not a cycle.
 PAUSE = 2.5
 # Stillness above this many typical cycles beside a bout's end is standing.

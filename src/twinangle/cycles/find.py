@@ -21,7 +21,8 @@ from twinangle.signals.recording import Array, CycleSet, PairedAngles
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
 LEAST_CYCLES = 3
-# König et al. (2014), Gait Posture 39:615-617: means need 10 cycles, variability 50.
+# König et al. (2014), Gait Posture 39:615-617, of spatio-temporal parameters of 12 healthy adults
+# over consecutive cycles: means reliable from 10, variability from 50. For angles by analogy.
 CYCLES_FOR_MEAN = 10
 CYCLES_FOR_SD = 50
 LEAST_RATE_HZ = 20.0
@@ -381,4 +382,8 @@ def _small_numbers(kept: int) -> list[str]:
         what = f"standard deviations over cycles need {CYCLES_FOR_SD}"
     else:
         return []
-    return [f"{kept} cycles kept: {what} to be reliable (König 2014, Gait Posture 39:615)."]
+    why = (
+        "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
+        "2014, Gait Posture 39:615)"
+    )
+    return [f"{kept} cycles kept: {what}, {why}."]

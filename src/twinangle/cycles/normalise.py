@@ -33,7 +33,7 @@ def cut(signal: Array, start_s: Array, end_s: Array, *, origin_s: float, rate_hz
 
     References
     ----------
-    .. [1] Abramowitz & Stegun (1972). Handbook of Mathematical Functions, 25.2.13.
+    .. [1] Abramowitz & Stegun (1964). Handbook of Mathematical Functions, 25.2.13.
     """
     times = start_s[:, None] + (end_s - start_s)[:, None] * (CYCLE_PERCENT / 100.0)
     # A cycle that ends on the last sample must not lose it to rounding.

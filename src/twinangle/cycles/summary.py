@@ -55,7 +55,7 @@ def stride_summary(cycles: CycleSet, *, bout: int | None = None) -> StrideSummar
 
     Notes
     -----
-    The stride-time CV of healthy adults is under 3 % (published; quoted from memory).
+    The stride-time CV of healthy adults is under 3 % (from memory).
     """
     chosen = np.ones(cycles.start_s.size, dtype=bool) if bout is None else cycles.bout == bout
     if not chosen.any():

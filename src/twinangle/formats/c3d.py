@@ -126,7 +126,7 @@ def read(path: Path, request: Request) -> Table:
 def read_events(path: Path, source: str) -> tuple[Event, ...]:
     """Read the events of the EVENT group, or else of the header, in the order of their times.
 
-    A label of the group is its context and its label, as "Left Foot Strike".
+    A label of the group is its context and its label, as "Left initial contact".
 
     Raises
     ------

@@ -19,6 +19,7 @@ from twinangle.signals.recording import Array
 
 BLOCK = 512
 MAGIC = 0x50
+# The names by which the format itself calls its three processor types.
 PROCESSORS = {84: "intel", 85: "dec", 86: "mips"}
 ITEM_BYTES = {-1: 1, 1: 1, 2: 2, 4: 4}
 EVENT_KEY = 12345  # marks four-letter event labels in the header

@@ -1,8 +1,9 @@
 """EDF, EDF+ and BDF: signals of a biosignal logger, each at its own rate.
 
 Follows Kemp et al. (1992, Electroencephalogr Clin Neurophysiol 82, 391) and Kemp & Olivan (2003,
-Clin Neurophysiol 114, 1755), from memory; BDF is the same with 24-bit samples. Checked against
-files written by pyEDFlib and by edfio. The fields of patient and recording are never looked at.
+Clin Neurophysiol 114, 1755), the layout from memory; BDF is the same with 24-bit samples.
+Checked against files written by pyEDFlib and by edfio. The fields of patient and recording are
+never looked at.
 """
 
 from __future__ import annotations

@@ -23,6 +23,7 @@ from twinangle.signals.gaps import bridge
 from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
 from twinangle.thresholds import told_apart
 
+# Common practice, no source.
 LARGEST_ANGLE_DEG = 360.0
 FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more

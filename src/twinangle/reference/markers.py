@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.signals.recording import Array
 
+# Common practice, no source.
 # A cluster whose second direction is this much smaller than its first is as good as a line.
 LEAST_FLATNESS = 0.05
 SPLINE_SUPPORT = 10  # samples on either side of a gap that the spline rests on

@@ -24,7 +24,7 @@ from twinangle.signals.recording import Array, Recording
 from twinangle.thresholds import told_apart
 
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
-LARGE_RESIDUAL_MM = 10.0
+LARGE_RESIDUAL_MM = 10.0  # of a cluster's markers from a rigid body; common practice, no source
 
 
 class MarkerSegment(Protocol):

@@ -108,8 +108,8 @@ def _bouts(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
         "Walking bouts, each a unit: cycles kept / found, strides a minute and the variability of "
         "stride time, SD over its cycles, and the comparison of its mean curves. Of "
         f"{len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for a "
-        f"reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD "
-        "(König 2014, Gait Posture 39:615)."
+        f"reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
+        "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615)."
     )
     if not rows:
         return []

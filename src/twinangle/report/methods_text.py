@@ -6,36 +6,27 @@ from collections.abc import Mapping
 from typing import Any
 
 from twinangle.agreement.limits import OWN_INTERVAL
+from twinangle.cautions import to_be_stated
+from twinangle.report.citations import citations
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import NO_MARGIN, count, listing, span, stated
 from twinangle.results import StudyResults, TrialResult
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Synchronisation
 
-REFERENCES = {
-    "Bland & Altman 1999": "Bland JM, Altman DG (1999). Measuring agreement in method comparison "
-    "studies. Stat Methods Med Res 8:135-160.",
-    "Bland & Altman 2007": "Bland JM, Altman DG (2007). Agreement between methods of measurement "
-    "with multiple observations per individual. J Biopharm Stat 17:571-582.",
-    "Kobayashi & Salam 2000": "Kobayashi K, Salam MU (2000). Comparing simulated and measured "
-    "values using mean squared deviation and its components. Agron J 92:345-352.",
-    "Koenig 2014": "König N, Singh NB, von Beckerath J, Janke L, Taylor WR (2014). Is gait "
-    "variability reliable? Gait Posture 39:615-617.",
-    "Aminian 2002": "Aminian K, Najafi B, Büla C, Leyvraz PF, Robert P (2002). Spatio-temporal "
-    "parameters of gait measured by an ambulatory system using miniature gyroscopes. "
-    "J Biomech 35:689-699.",
-    "Zou 2013": "Zou GY (2013). Confidence interval estimation for the Bland-Altman limits of "
-    "agreement with multiple observations per individual. Stat Methods Med Res 22:630-642.",
-    "Shrout & Fleiss 1979": "Shrout PE, Fleiss JL (1979). Intraclass correlations: uses in "
-    "assessing rater reliability. Psychol Bull 86:420-428.",
-    "McGraw & Wong 1996": "McGraw KO, Wong SP (1996). Forming inferences about some intraclass "
-    "correlation coefficients. Psychol Methods 1:30-46.",
-    "Weir 2005": "Weir JP (2005). Quantifying test-retest reliability using the intraclass "
-    "correlation coefficient and the SEM. J Strength Cond Res 19:231-240.",
-    "Lin 1989": "Lin LI (1989). A concordance correlation coefficient to evaluate reproducibility. "
-    "Biometrics 45:255-268.",
-    "McGinley 2009": "McGinley JL, Baker R, Wolfe R, Morris ME (2009). The reliability of "
-    "three-dimensional kinematic gait measurements: a systematic review. Gait Posture 29:360-369.",
+# How the text names a work, by the work's key in the register of citations.
+_NAMED = {
+    "aminian-2002": "Aminian et al. 2002",
+    "bland-altman-1999": "Bland & Altman 1999",
+    "bland-altman-2007": "2007",
+    "kobayashi-salam-2000": "Kobayashi & Salam 2000",
+    "koenig-2014": "König et al. 2014",
+    "lin-1989": "Lin 1989",
+    "mcginley-2009": "McGinley et al. 2009",
+    "mcgraw-wong-1996": "McGraw & Wong 1996",
+    "shrout-fleiss-1979": "Shrout & Fleiss 1979",
+    "weir-2005": "Weir 2005",
+    "zou-2013": "Zou 2013",
 }
 
 INVENTED = (
@@ -73,20 +64,8 @@ def methods_text(results: StudyResults) -> str:
 def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
     """Return the references that the paragraphs name, in alphabetical order."""
     text = " ".join(paragraphs)
-    names = {
-        "Bland & Altman 1999": "Bland & Altman 1999",
-        "Bland & Altman 2007": "2007",
-        "Kobayashi & Salam 2000": "Kobayashi & Salam 2000",
-        "Koenig 2014": "König et al. 2014",
-        "Aminian 2002": "Aminian et al. 2002",
-        "Zou 2013": "Zou 2013",
-        "McGinley 2009": "McGinley et al. 2009",
-        "Shrout & Fleiss 1979": "Shrout & Fleiss 1979",
-        "McGraw & Wong 1996": "Wong 1996",
-        "Weir 2005": "Weir 2005",
-        "Lin 1989": "Lin 1989",
-    }
-    return tuple(sorted(REFERENCES[key] for key, mark in names.items() if mark in text))
+    named = (key for key, mark in _NAMED.items() if mark in text)
+    return tuple(sorted(citations()[key].reference() for key in named))
 
 
 def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
@@ -102,6 +81,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         _conditions(results),
         _reliability(results),
         _software(results),
+        _people(results),
     )
     return tuple(text for text in found if text)
 
@@ -247,8 +227,10 @@ def _cycles(results: StudyResults) -> str:
         f"Movement cycles were found {how}; both instruments were cut by the same events on one "
         f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
         f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
-        "odd duration or course were left out, each with its reason. Means of cycles are reliable "
-        "from about 10 cycles and their variability from about 50 (König et al. 2014)."
+        "odd duration or course were left out, each with its reason. Fewer than 10 cycles for a "
+        "mean or 50 for a variability were warned of: what spatio-temporal parameters of "
+        "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
+        "analogy."
     )
 
 
@@ -291,7 +273,7 @@ def _limits(results: StudyResults) -> str:
         f"intervals: {first.interval_method}.{_whose_interval(results)} {_margin(results)} For "
         "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
         "analysis, 2 to 5° probably reasonable, and more than 5° may mislead (McGinley et al. "
-        "2009)."
+        "2009; wording from memory, to be compared with the paper)."
     )
 
 
@@ -367,6 +349,17 @@ def _reliability(results: StudyResults) -> str:
         f"Wong 1996),{error} and by the concordance correlation (Lin 1989); none of them is a "
         "measure of agreement."
     )
+
+
+def _people(results: StudyResults) -> str:
+    """Leave a place for what the authors alone know: whom they spared, and how they took care."""
+    asked = []
+    methods = {t.synchronisation.method for t in _worked(results) if t.synchronisation is not None}
+    if any(method.startswith("event") for method in methods):
+        asked.append("the synchronising movements")
+    if setting(results, "wearable", "kind") in ("inertial", "orientation"):
+        asked.append("the functional movement")
+    return to_be_stated(tuple(asked))
 
 
 def _software(results: StudyResults) -> str:

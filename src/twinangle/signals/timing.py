@@ -78,8 +78,8 @@ def regularise(
     References
     ----------
     .. [1] Barlow, Bartholomew, Bremner & Brunk (1972). Statistical inference under order
-       restrictions. Wiley. (Isotonic regression; from memory.)
-    .. [2] Mardia & Jupp (2000). Directional statistics. Wiley, ch. 2. (From memory.)
+       restrictions. Wiley. (Isotonic regression.)
+    .. [2] Mardia & Jupp (2000). Directional statistics. Wiley, ch. 2 (the chapter from memory).
     """
     stamps = recording.time_s
     if stamps.size < 2:

@@ -36,6 +36,7 @@ from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, Wearab
 from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
 from twinangle.wearable.vertical import vertical_warnings
 
+# Common practice, no source.
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
 
 
@@ -76,7 +77,8 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
         warnings.append(
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off. Give `functional_start_s` and "
-            "`functional_end_s`, or a `functional` file, in the trials table."
+            "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
+            "was safe for the participant (docs/recording.md)."
         )
     if difference > AXES_DIFFER_DEG:
         apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)

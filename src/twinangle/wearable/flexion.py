@@ -20,6 +20,7 @@ from twinangle.wearable import quaternions
 
 RateMethod = Literal["mean-rate", "principal-component"]
 
+# Common practice, no source.
 MOVED_DEG = 2.0  # scatter in standing above which the person is said to have moved
 SMALLEST_MOVEMENT_DEG = 10.0  # a functional movement below this defines no axis
 SMALL_MOVEMENT_DEG = 30.0  # below this the axis is warned about

@@ -30,10 +30,10 @@ from twinangle.signals.recording import (
 )
 from twinangle.thresholds import told_apart
 
-STANDARD_GRAVITY = 9.80665  # m/s², CGPM 1901
-EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest field norm at the Earth's surface
-# Brisk walking raises a shank's median norm to 11 to 13 m/s² and running further; a wrong unit is
-# off by a factor of ten at least.
+STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM)
+EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest norm at the surface (from memory)
+# The next three: common practice, no source. Brisk walking raises a shank's median norm to 11 to
+# 13 m/s² and running further; a wrong unit is off by a factor of ten at least.
 NORM_FACTOR = 2.0
 FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
 SLOWEST_PEAK_RAD_S = 0.7  # 40 °/s: a joint that moves in a trial turns faster

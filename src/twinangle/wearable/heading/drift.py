@@ -13,6 +13,7 @@ import numpy as np
 
 from twinangle.signals.recording import Array, OrientationPair
 
+# Common practice, no source.
 DRIFT_DEG_SQRT_S = 0.3  # how fast the heading difference may wander, degrees per √s
 _LEAST_NOISE_DEG = 0.2  # no single second is trusted beyond this
 

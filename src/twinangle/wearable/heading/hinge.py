@@ -67,7 +67,8 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
 
     References
     ----------
-    Seel & Schauer (2012); Olsson et al. (2020, Sensors 20:3534) for the choice of samples and loss.
+    Seel, Schauer & Raisch (2012, IEEE Int Conf Control Applications, 45-49); Olsson et al. (2020,
+    Sensors 20:3534) for the choice of samples and loss.
     """
     speed = np.linalg.norm(np.concatenate([proximal_rad_s, distal_rad_s], axis=1), axis=1)
     with np.errstate(invalid="ignore"):
@@ -143,8 +144,8 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
 
     References
     ----------
-    Laidig, Müller & Seel (2017, EMBC 4583-4588); Lehmann, Laidig & Seel (2020, IFAC World
-    Congress).
+    Laidig, Schauer & Seel (2017, IEEE Int Conf Rehabilitation Robotics, 971-976) for the hinge;
+    Lehmann et al. (2020, IFAC-PapersOnLine 53:16016-16022, from memory) for a range of motion.
     """
     axes = hinge_axes(sensors.proximal.gyroscope, sensors.distal.gyroscope)
     heading, variance = axis_heading(oriented, axes.proximal, axes.distal)

@@ -26,6 +26,7 @@ from scipy.signal import butter, sosfiltfilt
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.wearable import quaternions
 
+# Common practice, no source.
 CUTOFF_HZ = 12.0  # above it soft tissue and noise outweigh the motion of the joint
 ARM_PRIOR_M = 0.5  # standard deviation of the weak prior that keeps unseen arms finite
 _WORK_RATE_HZ = 50.0  # about four times the cut-off

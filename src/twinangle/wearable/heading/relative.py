@@ -46,6 +46,7 @@ from twinangle.wearable.heading.whitening import (
     no_whitening,
 )
 
+# Common practice, no source.
 LEAST_COHERENCE, SURE_COHERENCE = 0.5, 0.8
 LEAST_ACCELERATION = 0.3  # m/s², RMS horizontal acceleration of the joint centre
 MOST_NOISE_RATIO = 1.3  # misfit over acceleration

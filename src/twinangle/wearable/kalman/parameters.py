@@ -14,7 +14,8 @@ class KalmanParameters:
     """Noise figures and time constants of the orientation filter; one set for every recording.
 
     The figures are those of consumer-grade micromechanical sensors worn on a body segment; they
-    are argued from data sheets and from how people move, not fitted to a recording. Lengths of
+    are argued from what data sheets usually state and from how people move, not fitted to a
+    recording: common practice, no source, but where a figure's own line derives it. Lengths of
     field are fractions of the local field, so a magnetometer in any unit will do.
     """
 
@@ -28,7 +29,7 @@ class KalmanParameters:
     """Turning is coherent: quarter turns add up over many blocks, so that the same scale error
     counts three times about the vertical."""
     rate_noise_deg_per_sqrt_s: float = 0.02
-    """Angle random walk, °/√s; data sheets give 0.005 to 0.02."""
+    """Angle random walk, °/√s; such data sheets give 0.005 to 0.02 (from memory)."""
     bias_walk_deg_s_per_sqrt_s: float = 0.002
     """Walk of the gyroscope bias, (°/s)/√s: 0.1°/s in forty minutes, a warming sensor."""
     start_bias_deg_s: float = 1.0

@@ -257,7 +257,7 @@ def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
 def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
     """Smooth the filtered states in place (modified Bryson-Frazier, vectors only).
 
-    Bierman 1973, Astronautica Acta 18:45: with λ = 0 behind the last node, backwards over each
+    Bierman 1973, Int J Control 18:65: with λ = 0 behind the last node, backwards over each
     block, x = x̂ − P λ; at a measurement with direction h, gain K and innovation ν of variance s,
     λ ← λ − h (K·λ + ν/s); over the block's motion F, λ ← Fᵀ λ.
     """

@@ -32,7 +32,7 @@ _SMALLEST_FULL_SCALE = (np.radians(240.0), 1.9 * STANDARD_GRAVITY)
 _TURNING_RAD_S = 0.3  # mean speed of a window that says something about handedness
 _WINDOW_S = 4.0
 _BLOCKS = 4  # of a window: in the means over 1 s most linear acceleration cancels
-LEFT_HANDED = -0.2  # handedness below this is refused; eleven open recordings reach 0.63 and more
+LEFT_HANDED = -0.2  # handedness below this is refused; eleven public recordings reach 0.63 and more
 
 
 @dataclass(frozen=True, slots=True)

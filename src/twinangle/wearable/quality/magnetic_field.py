@@ -163,7 +163,7 @@ def magnetic_disturbance(
 
     References
     ----------
-    de Vries, Veeger, Baten & van der Helm (2009). Gait Posture 29:535-541, on disturbance near a
+    de Vries et al. (2009). Gait Posture 29:535-541, on disturbance near a
     laboratory floor. Limits of 10 % and 10°: from memory, common practice.
     """
     if sensor.magnetometer is None:

@@ -1,6 +1,6 @@
 """What a delay costs in RMS, on the stylised knee curve.
 
-Source: computed beforehand, apart from this code (not printed in a paper): on
+Golden values, recomputed: beforehand and apart from this code, from no paper: on
 θ(p) = 3 + 14 g(p; .14, .06) + 59 g(p; .72, .09)°, g a Gaussian bump of height 1 (its centre and SD
 in strides), stride 1.1 s, a pure delay costs an RMS of 0.175° per ms; 2, 5, 10, 20 and 50 ms cost
 0.350, 0.875, 1.748, 3.489 and 8.594°.

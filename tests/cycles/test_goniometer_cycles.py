@@ -1,8 +1,8 @@
 """Cycles of a real electrogoniometer in walking, 11 healthy men and 11 with a knee disorder.
 
-Data: Sanchez et al. (2014), EMG dataset in Lower Limb, UCI Machine Learning Repository (knee
-channel; author list from memory). `summary.csv` beside it counts swing peaks and gives their
-median interval, found by another person with other code.
+Data: Sanchez & Sotelo (2014), EMG dataset in Lower Limb, UCI Machine Learning Repository (knee
+channel; licence not confirmed, so not in the repository). `summary.csv` beside it counts swing
+peaks and gives their median interval, found by another person with other code.
 """
 
 from itertools import pairwise
@@ -26,7 +26,7 @@ FILES = [f"{group}_{k:02d}.csv" for group in ("healthy", "knee_disorder") for k 
 @pytest.fixture(scope="module")
 def summary():
     if not DATA.is_dir():
-        pytest.skip("../shared/data/goniometer-gait-22 is absent")
+        pytest.skip("the recordings of Sanchez & Sotelo (2014) are absent")
     return pd.read_csv(DATA / "summary.csv").set_index("file")
 
 

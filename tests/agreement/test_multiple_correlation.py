@@ -1,6 +1,7 @@
-"""Kadaba (1989), J Orthop Res 7:849; Ferrari (2010), Gait Posture 31:540: multiple correlation.
+"""Multiple correlation of curves.
 
-The values are computed from the published formula on closed-form curves: Y1 = 10 sin, one cycle
+Sources: Kadaba et al. (1989), J Orthop Res 7:849; Ferrari et al. (2010), Gait Posture 31:540.
+Golden values, recomputed: the formula of the papers on closed-form curves: Y1 = 10 sin, one cycle
 of 101 points k/101.
 """
 

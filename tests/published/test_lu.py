@@ -1,4 +1,7 @@
-"""Lu et al. (2016), Int J Biostat 12(2): sample size for limits of agreement within a margin."""
+"""Lu et al. (2016): participants for limits of agreement within a margin.
+
+Kinds: from memory, the example as well as its answer.
+"""
 
 import numpy as np
 from scipy import stats
@@ -16,11 +19,12 @@ def approximate_power(n: int) -> float:
     return _probability_inside(n, 0.004, EXAMPLE["bias"], EXAMPLE["sd"], factor)
 
 
-def test_the_printed_83_with_the_papers_approximate_interval():
-    assert approximate_power(82) < 0.80 <= approximate_power(83)
+def test_the_example_with_the_papers_approximate_interval(published):
+    fewest = next(n for n in range(10, 200) if approximate_power(n) >= 0.80)
+    published("lu-2016", "participants").check(fewest)
 
 
-def test_the_exact_interval_needs_more():
+def test_the_exact_interval_needs_more(published):
     result = participants_for_limits_within(0.004, power=0.8, **EXAMPLE)
-    assert result.n > 83
+    assert result.n > published("lu-2016", "participants").value
     assert limits_power(result.n - 1, 0.004, **EXAMPLE) < 0.8 <= result.reached
