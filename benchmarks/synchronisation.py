@@ -244,7 +244,7 @@ def covered(clock: Synchronisation, settings: PairSettings) -> dict[str, float]:
     return {
         "covered": _holds(lag_interval(clock, systematic=False), lag),
         "covered_total": _holds(lag_interval(clock), lag),
-        "drift_covered": _holds(drift_interval(clock), settings.drift_ppm),
+        "drift_covered": _holds(drift_interval(clock, systematic=False), settings.drift_ppm),
     }
 
 

@@ -153,7 +153,7 @@ def test_errors_cover_and_drift_is_found_over_two_minutes(walking):
         clock = synchronise(*walking.make_pair(rng, settings))
         at = clock.centre_s
         error = clock.lag_s - settings.lag_s + at * (clock.drift_ppm - settings.drift_ppm) * 1e-6
-        lag_z.append(error / clock.centre_lag_se_s)
+        lag_z.append(error / clock.lag_statistical_s)
         drift_error.append(clock.drift_ppm - settings.drift_ppm)
 
     # The benchmark counts coverage over many pairs; here gross mistakes of scale must show.

@@ -88,7 +88,10 @@ def test_the_methods_say_how_well_the_lag_is_known(results):
     text = " ".join(methods_paragraphs(results))
     error = results.trials[0].synchronisation.centre_lag_se_s
 
-    assert f"The lag's standard error at the middle of the overlap was {1e3 * error:.2f} ms" in text
+    assert (
+        f"The lag's total standard error at the middle of the overlap was {1e3 * error:.2f} ms"
+        in text
+    )
     assert "gyroscopes" not in text
 
 

@@ -71,9 +71,13 @@ def make_clock(rng):
     return Synchronisation(
         method="cross-correlation",
         lag_s=12.345,
-        lag_se_s=0.0004,
+        lag_se_s=0.0005,
         drift_ppm=42.0,
         drift_se_ppm=2.0,
+        lag_statistical_s=0.0001,
+        lag_systematic_s=0.0004,
+        centre_s=32.0,
+        centre_lag_se_s=0.00041,
         peak_correlation=0.993,
         runner_up_correlation=0.941,
         evidence=250.0,
@@ -81,6 +85,7 @@ def make_clock(rng):
         candidate_correlation=0.95 * near,
         window_time_s=window,
         window_lag_s=12.345 + 42e-6 * window + rng.normal(0, 2e-4, window.size),
+        window_lag_se_s=np.full(window.size, 2e-4),
     )
 
 

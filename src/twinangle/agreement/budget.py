@@ -9,17 +9,23 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy import optimize
-from scipy.interpolate import CubicSpline
 
+from twinangle.agreement._budget_parts import (
+    FEWEST,
+    PARTS,
+    CycleReadings,
+    parts_without,
+    read_cycles,
+)
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._jackknife import few_cycles, pseudo_interval, spread_interval
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
+from twinangle.agreement._shapes import Shapes, delay, shapes_of
 
-_FEWEST = 6  # cycles that can show wander, and have intervals
-PARTS = ("offset", "range", "timing", "pattern", "wander", "random")
+__all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
+
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
 
 
@@ -31,18 +37,27 @@ class ErrorBudget(Result):
     ----------
     total : float
         Mean over cycles and points of (test - reference)², in squared units.
-    offset, range, timing, pattern, wander, random : float
-        Its parts, none below 0: constant shift; difference of size; what a shift of one curve
-        removes; pattern that repeats every cycle; level that moves slowly from cycle to cycle;
-        the rest from cycle to cycle.
-    total_ci, offset_ci, range_ci, timing_ci, pattern_ci, wander_ci, random_ci : tuple of float
+    offset, range, timing, shared, pattern : float
+        Its parts that repeat every cycle, none below 0: constant shift; difference of size, and
+        delay, as far as they hold whichever part of the cycle is looked at; what fits a difference
+        of size or a delay but hangs on one stretch or one harmonic of the cycle, so that it may as
+        well be a pattern; pattern that is neither.
+    wander, cycle_offset, cycle_range, cycle_timing, random : float
+        Its parts that differ from cycle to cycle, none below 0: level that moves slowly, and
+        level, size and delay of single cycles; the rest.
+    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, wander_ci, cycle_offset_ci, \
+    cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
         Intervals over this participant's cycles, in squared units; NaN below 6 cycles.
     gain : float
-        Size of the test curve against the reference's, from the fit.
+        Size of the test curve against the reference's, over the whole cycle.
     gain_ci : tuple of float
         Its interval over the cycles.
+    gain_span : tuple of float
+        Smallest and largest gain of the views: without each quarter and each harmonic.
     shift : float
-        Points of the cycle by which the test curve is late.
+        Points of the cycle by which the test curve is late, over the whole cycle.
+    shift_span : tuple of float
+        Smallest and largest shift of the views.
     n_cycles : int
         Cycles.
     confidence : float
@@ -59,15 +74,25 @@ class ErrorBudget(Result):
     range_ci: Interval
     timing: float
     timing_ci: Interval
+    shared: float
+    shared_ci: Interval
     pattern: float
     pattern_ci: Interval
     wander: float
     wander_ci: Interval
+    cycle_offset: float
+    cycle_offset_ci: Interval
+    cycle_range: float
+    cycle_range_ci: Interval
+    cycle_timing: float
+    cycle_timing_ci: Interval
     random: float
     random_ci: Interval
     gain: float
     gain_ci: Interval
+    gain_span: Interval
     shift: float
+    shift_span: Interval
     n_cycles: int
     confidence: float
     assumptions: tuple[str, ...]
@@ -120,38 +145,47 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
 
     Notes
     -----
-    With d_ij the difference in cycle i at point j, D_j its mean over cycles, and mean squares
-    taken over all cycles and points::
+    With d_ij the difference in cycle i at point j, D_j its mean over cycles, and mean squares MS
+    taken over all cycles and points, total = MS(d) = MS(D) + MS(d - D).
 
-        total  = MS(d) = MS(D) + MS(d - D)
+    *Mean curve.* offset = (mean D)². D - mean D = a m + c m' + e by joint least squares, m the
+    reference's demeaned mean curve read half the shift late and m' its slope: to third order, a
+    gain of 1 + a and a shift of s points leave nothing in e, s = -c / (1 + a/2) (found in a few
+    rounds, at most an eighth of the cycle, which repeats). pattern = MS(e). What of a m + c m' is
+    truly a gain or a delay no mean curve can tell by itself: a bump on one flank of the curve is
+    taken half for a delay, a first harmonic half for a gain. But a gain and a delay are the same
+    everywhere in the cycle, so a and c are fitted again without each quarter of the cycle (in
+    steps of 1/16), without each of the first six harmonics, and each alone (where the two shapes
+    are collinear); a view that keeps less than a twentieth of the knowledge of a or c is passed
+    over. a* and c*, the smallest sizes among the views, 0 where signs differ, give::
 
-    *Mean curve.* offset = (mean D)². With t and r the demeaned mean curves, the test curve is
-    moved by the shift (at most an eighth of the cycle, which repeats) that makes MS(t' - r)
-    smallest; then t' = g r + e by least squares, e at right angles to r, and::
+        range  = a*² MS(m)
+        timing = c*² MS(m')
+        shared = MS(a m + c m') - range - timing     fits either, and a pattern as well
 
-        timing  = MS(t - r) - MS(t' - r)      what the shift removes
-        range   = (g - 1)² MS(r)              what the gain explains of the rest
-        pattern = MS(e)                       what is left
+    None is negative. A gain and a delay with a pattern that lies within a quarter of the cycle or
+    in one harmonic are within `gain_span` and `shift_span`.
 
-    They add up to MS(D - mean D) and none is negative.
+    *Between cycles.* d_i - D = L_i + a_i m + c_i m' + e_i in the same way, m and m' made orthogonal
+    symmetrically. Neighbouring cycles share the slow part of L and nothing else, so
+    wander = mean(L_i L_i+1) + MS(L)/n (for the bias that taking D out brings), between 0 and MS(L);
+    cycle_offset is the rest of MS(L), cycle_range and cycle_timing the mean squares of a_i m and
+    c_i m', random that of e_i. What random variation with the spectrum of e_i shows in L, m and m'
+    is moved to random (in proportion to the shapes' own spectra). The mean of n cycles keeps
+    1/(n - 1) of these: of MS(e_i) it is moved from pattern to random, of a_i m + c_i m' from
+    shared to where it comes from.
 
-    *Between cycles.* L_i is the mean over the points of d - D in cycle i. Neighbouring cycles
-    share the slow part of L and nothing else, so wander = mean(L_i L_i+1) + MS(L)/n (for the
-    bias that taking D out brings), between 0 and MS(L). random is the rest of MS(d - D), to which
-    random/(n - 1), what the random rest leaves in the mean curve, is moved from pattern.
-
-    *Intervals* are over this participant's cycles, from 6 on. Offset, range, timing, pattern and
-    total: a jackknife that leaves out one cycle in turn (above 100 cycles one of 100 blocks of
-    neighbouring ones [2]_), of the roots of the parts, ends squared and not below 0; gain
-    likewise as it is. The half-width is Student's t averaged over the serial correlations that
-    the pseudo-values allow (`_serial.serial_values`). Random: the same jackknife of its
-    logarithm, on n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its
-    small-sample bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a
-    first-order serial correlation p and variance σ², averaged over p in the same way, widened
-    to the part itself where it misses that; few cycles make the part too small, and the interval
-    makes up for that. The shift stays what it is: at its optimum the parts do not depend on it
-    to first order. Where the level wanders so slowly that the trial holds few of its swings, the
-    intervals of offset, wander and total are too narrow.
+    *Intervals* are over this participant's cycles, from 6 on: a jackknife that leaves out one
+    cycle in turn (above 100 cycles one of 100 blocks of neighbouring ones [2]_), shapes and views
+    kept, of the roots of the parts, ends squared and not below 0; gain likewise as it is. The
+    half-width is Student's t averaged over the serial correlations that the pseudo-values allow
+    (`_serial.serial_values`). Random: the same jackknife of its logarithm, on
+    n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its small-sample
+    bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a first-order
+    serial correlation p and variance σ², averaged over p in the same way, widened to the part
+    itself where it misses that; few cycles make the part too small, and the interval makes up for
+    that. Where the level wanders so slowly that the trial holds few of its swings, the intervals
+    of offset, wander and total are too narrow.
 
     The definitions are this package's own.
 
@@ -164,107 +198,67 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     confidence = fraction(confidence, "confidence")
     if test.shape[1] < 8:
         raise ValueError(f"`test` needs at least 8 points a cycle, got shape {test.shape}.")
-    cycles = _all_cycles(test, reference)
-    t, r = cycles.test, cycles.reference
-    shift = _best_shift(t - t.mean(), r - r.mean()) if np.ptp(r) > 0 else 0.0
-    parts = _parts(cycles, shift)
-    intervals: dict[str, Any] = {f"{name}_ci": NO_INTERVAL for name in parts}
-    if test.shape[0] >= _FEWEST:
-        intervals = _intervals(test, reference, shift, parts, confidence)
+    shapes = shapes_of(test.mean(axis=0), reference.mean(axis=0))
+    readings = read_cycles(test, reference, shapes)
+    whole = np.zeros(0, dtype=np.int64)
+    parts = {name: float(x[0]) for name, x in parts_without(readings, shapes, [whole]).items()}
+    fit = _gain_and_shift(readings, shapes)
+    intervals: dict[str, Any] = {f"{name}_ci": NO_INTERVAL for name in ("total", *PARTS, "gain")}
+    if test.shape[0] >= FEWEST:
+        intervals = _intervals(readings, shapes, parts, fit["gain"], confidence)
     return ErrorBudget(
         **parts,
         **intervals,
-        shift=shift,
+        **fit,
         n_cycles=test.shape[0],
         confidence=confidence,
-        assumptions=_assumptions(test.shape[0], parts["wander"] > 0.1 * parts["total"]),
+        assumptions=_assumptions(
+            test.shape[0],
+            wanders=parts["wander"] > 0.1 * parts["total"],
+            unclear=parts["shared"] > 0.1 * parts["total"],
+        ),
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cycles:
-    """What the parts need of a set of cycles: mean curves, MS(d), MS(d - D), levels of d - D."""
-
-    test: Floats
-    reference: Floats
-    total: float
-    varied: float
-    level: Floats
-
-
-def _all_cycles(test: Floats, reference: Floats) -> _Cycles:
-    difference = test - reference
-    rest = difference - difference.mean(axis=0)
-    return _Cycles(
-        test=test.mean(axis=0),
-        reference=reference.mean(axis=0),
-        total=float(np.mean(difference**2)),
-        varied=float(np.mean(rest**2)),
-        level=rest.mean(axis=1),
-    )
-
-
-def _without_blocks(test: Floats, reference: Floats) -> list[_Cycles]:
-    """Return the cycles without each block in turn, from sums that lack the block."""
-    n = test.shape[0]
-    difference = test - reference
-    rest = difference - difference.mean(axis=0)
-    squares, varied = np.mean(difference**2, axis=1), np.mean(rest**2, axis=1)
-    level, test_sum, reference_sum = rest.mean(axis=1), test.sum(axis=0), reference.sum(axis=0)
-    found = []
-    for block in np.array_split(np.arange(n), min(n, _BLOCKS)):
-        left = n - block.size
-        drift = rest[block].sum(axis=0) / left  # by which the mean curve of the others is less
-        spread = (varied.sum() - varied[block].sum()) / left - np.mean(drift**2)
-        found.append(
-            _Cycles(
-                test=(test_sum - test[block].sum(axis=0)) / left,
-                reference=(reference_sum - reference[block].sum(axis=0)) / left,
-                total=float((squares.sum() - squares[block].sum()) / left),
-                varied=max(float(spread), 0.0),
-                level=np.delete(level, block) + drift.mean(),
-            )
-        )
-    return found
-
-
-def _parts(cycles: _Cycles, shift: float, moved: Floats | None = None) -> dict[str, Any]:
-    """Return total, parts and gain for a shift (`moved` as `_fit_mean_curve`)."""
-    n = cycles.level.size
-    fit = _fit_mean_curve(cycles.test, cycles.reference, shift, moved)
-    wander = _wander(cycles)
-    random = max(cycles.varied - wander, 0.0)
-    noise = min(fit.pattern, random / (n - 1)) if n > 1 else 0.0
+def _gain_and_shift(readings: CycleReadings, shapes: Shapes) -> dict[str, Any]:
+    """Return gain and shift over the whole cycle, and their spans over the views."""
+    nothing = float("nan")
+    if not shapes.squares[0] > 0:
+        return {"gain": nothing, "gain_span": NO_INTERVAL, "shift": 0.0, "shift_span": NO_INTERVAL}
+    size, late = shapes.views(readings.difference.mean(axis=0)).T
+    shifts = delay(np.where(np.isnan(size), size[0], size), late)
     return {
-        "total": cycles.total,
-        "offset": float(np.mean(cycles.test - cycles.reference)) ** 2,
-        "range": fit.range,
-        "timing": fit.timing,
-        "pattern": fit.pattern - noise,
-        "wander": wander,
-        "random": random + noise,
-        "gain": fit.gain,
+        "gain": float(1 + size[0]),
+        "gain_span": (float(1 + np.nanmin(size)), float(1 + np.nanmax(size))),
+        "shift": float(shifts[0]),
+        "shift_span": (float(np.nanmin(shifts)), float(np.nanmax(shifts))),
     }
 
 
 def _intervals(
-    test: Floats, reference: Floats, shift: float, parts: dict[str, Any], confidence: float
+    readings: CycleReadings,
+    shapes: Shapes,
+    parts: dict[str, float],
+    gain: float,
+    confidence: float,
 ) -> dict[str, Any]:
     """Return the intervals of total, parts and gain over the cycles."""
-    without = _without_blocks(test, reference)
-    moved = _Repeating(np.array([one.test for one in without])).late(-shift)
-    less = [_parts(one, shift, curve) for one, curve in zip(without, moved, strict=True)]
-    left_out = {name: np.array([one[name] for one in less]) for name in parts}
+    n = readings.level.size
+    blocks = np.array_split(np.arange(n), min(n, _BLOCKS))
+    less = parts_without(readings, shapes, blocks)
     found = {
-        name: _root_interval(parts[name], left_out[name], confidence)
+        name: _root_interval(parts[name], less[name], confidence)
         for name in ("total", *PARTS)
         if name not in ("random", "wander")  # these have intervals of their own
     }
-    found["gain"] = pseudo_interval(parts["gain"], left_out["gain"], confidence)
-    rest = test - reference
-    rest = rest - rest.mean(axis=0)
-    found["random"] = spread_interval(parts["random"], left_out["random"], rest, confidence)
-    found["wander"] = _holding(serial_values(rest.mean(axis=1)).shared(confidence), parts["wander"])
+    varied = readings.difference - readings.difference.mean(axis=0)
+    found["random"] = spread_interval(parts["random"], less["random"], varied, confidence)
+    found["wander"] = _holding(serial_values(readings.level).shared(confidence), parts["wander"])
+    gains = np.array(
+        [1 + np.delete(readings.difference, block, axis=0).mean(axis=0) @ shapes.maps[0, 0]
+         for block in blocks]
+    )  # fmt: skip
+    found["gain"] = pseudo_interval(gain, gains, confidence)
     return {f"{name}_ci": bounds for name, bounds in found.items()}
 
 
@@ -288,9 +282,10 @@ class PooledBudget(Result):
 
     Attributes
     ----------
-    total, offset, range, timing, pattern, wander, random : float
+    total, offset, range, timing, shared, pattern, wander, cycle_offset, cycle_range, \
+    cycle_timing, random : float
         Means over the budgets, each counting the same; the parts add up to the total.
-    total_ci, offset_ci, range_ci, timing_ci, pattern_ci, wander_ci, random_ci : tuple of float
+    total_ci, offset_ci, ..., random_ci : tuple of float
         Intervals over participants; NaN below 4, or where the part is 0 in all of them.
     n_participants : int
         Budgets.
@@ -310,10 +305,18 @@ class PooledBudget(Result):
     range_ci: Interval
     timing: float
     timing_ci: Interval
+    shared: float
+    shared_ci: Interval
     pattern: float
     pattern_ci: Interval
     wander: float
     wander_ci: Interval
+    cycle_offset: float
+    cycle_offset_ci: Interval
+    cycle_range: float
+    cycle_range_ci: Interval
+    cycle_timing: float
+    cycle_timing_ci: Interval
     random: float
     random_ci: Interval
     n_participants: int
@@ -370,7 +373,7 @@ def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) ->
         n_participants=len(budgets),
         budgets=tuple(budgets),
         confidence=confidence,
-        assumptions=("Every budget counts the same.", *budgets[0].assumptions[:1]),
+        assumptions=("Every budget counts the same.", *_said(budgets)),
     )
 
 
@@ -379,99 +382,18 @@ def _roots(bounds: Interval) -> Interval:
     return float(np.sqrt(bounds[0])), float(np.sqrt(bounds[1]))
 
 
-@dataclass(frozen=True, slots=True)
-class _MeanCurveFit:
-    """Gain and parts of the demeaned mean curve."""
-
-    gain: float
-    range: float
-    timing: float
-    pattern: float
-
-
-def _fit_mean_curve(
-    test: Floats, reference: Floats, shift: float, moved: Floats | None
-) -> _MeanCurveFit:
-    """Return gain and the parts range, timing and pattern of the mean curve for a shift.
-
-    `moved`: the demeaned test curve after the shift, where it is known already.
-    """
-    target, centred = test - test.mean(), reference - reference.mean()
-    whole, power = float(np.mean((target - centred) ** 2)), float(np.mean(centred**2))
-    if power == 0:
-        return _MeanCurveFit(float("nan"), 0.0, 0.0, whole)
-    if moved is None:
-        moved = target if shift == 0 else _Repeating(target).late(-shift)
-    rest = float(np.mean((moved - centred) ** 2))
-    gain = float(np.mean(moved * centred)) / power
-    ranged = (gain - 1) ** 2 * power
-    return _MeanCurveFit(gain, ranged, max(whole - rest, 0.0), max(rest - ranged, 0.0))
-
-
-def _best_shift(target: Floats, reference: Floats) -> float:
-    """Return by how many points the target is late, 0 where no shift brings it nearer."""
-    limit = int((target.size - 1) // 8)  # a larger shift is another curve, not a delay
-    curve = _Repeating(target)
-
-    def apart(shift: Floats | float) -> Floats:
-        gap: Floats = np.mean((curve.late(-np.asarray(shift)) - reference) ** 2, axis=-1)
-        return gap
-
-    whole = np.arange(-limit, limit + 1, dtype=np.float64)
-    start = float(whole[np.lexsort((np.abs(whole), apart(whole)))[0]])
-    found = optimize.minimize_scalar(
-        lambda shift: float(apart(shift)),
-        bounds=(start - 1, start + 1),
-        method="bounded",
-        options={"xatol": 1e-8},
-    )
-    unmoved = float(np.mean((target - reference) ** 2))
-    return float(found.x) if found.fun < unmoved * (1 - 1e-9) else 0.0
-
-
-class _Repeating:
-    """Curves along the last axis, to be read between their points.
-
-    The cycle repeats; what it fails to close by is taken as a steady drift.
-    """
-
-    def __init__(self, curves: Floats) -> None:
-        self._grid = np.arange(curves.shape[-1], dtype=np.float64)
-        self._drift = (curves[..., -1:] - curves[..., :1]) / self._grid[-1]
-        closed = curves - self._drift * self._grid
-        closed[..., -1] = closed[..., 0]
-        self._spline = CubicSpline(self._grid, closed, axis=-1, bc_type="periodic")
-
-    def late(self, shift: Floats | float) -> Floats:
-        """Return the curves late by `shift` points, demeaned; several shifts of one curve."""
-        where = self._grid - np.asarray(shift)[..., None]
-        moved = self._spline(where) + self._drift * where
-        centred: Floats = moved - moved.mean(axis=-1, keepdims=True)
-        return centred
-
-
-def _wander(cycles: _Cycles) -> float:
-    """Return the mean square of the slow wander of the level."""
-    level = cycles.level
-    power = float(np.mean(level**2))
-    if level.size < _FEWEST or power == 0:
-        return 0.0
-    # Neighbours share the slow part and nothing else, so their product estimates its square.
-    slow = float(np.mean(level[1:] * level[:-1])) + power / level.size
-    return float(np.clip(slow, 0.0, power))
-
-
-def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
+def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, ...]:
     """Return what the parts mean."""
-    said = [
-        "Parts are of the mean squared difference and add up to it; their roots do not.",
-        (
-            "Parts describe, they do not explain: what of a repeating pattern looks like a shift "
-            "or a change of size is counted as that."
-        ),
-    ]
-    if n_cycles < _FEWEST:
-        said.append(f"Fewer than {_FEWEST} cycles: wander cannot be told from the random rest.")
+    said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
+    if unclear:
+        said.append(
+            "Part of the mean difference fits a difference of range or a delay only in one stretch "
+            "or one harmonic of the cycle; it may be a pattern as well and is given apart."
+        )
+    if n_cycles < FEWEST:
+        said.append(
+            f"Fewer than {FEWEST} cycles: wander cannot be told from what else moves the level."
+        )
     else:
         said += few_cycles(n_cycles)
     if wanders:
@@ -480,3 +402,11 @@ def _assumptions(n_cycles: int, wanders: bool) -> tuple[str, ...]:
             "swings, the intervals over the cycles of offset, wander and whole are too narrow."
         )
     return tuple(said)
+
+
+def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
+    """Return what is to be said of the means: that parts add up, and what is not told apart."""
+    first = budgets[0].assumptions[0]
+    total = sum(one.total for one in budgets)
+    unclear = sum(one.shared for one in budgets) > 0.1 * total
+    return _assumptions(FEWEST, wanders=False, unclear=True)[:2] if unclear else (first,)

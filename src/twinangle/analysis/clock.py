@@ -120,6 +120,7 @@ def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
         "centre_s": found.centre_s,
         "lag_s": found.lag_s,
         "lag_se_s": found.lag_se_s,
+        "lag_statistical_s": found.lag_statistical_s,
         "lag_systematic_s": found.lag_systematic_s,
         "correlation": found.correlation,
         "difference_s": found.difference_s,

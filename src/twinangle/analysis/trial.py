@@ -241,19 +241,13 @@ def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str
 def _timing_cost(
     paired: PairedAngles, cycles: CycleSet, clock: Synchronisation | None
 ) -> TimingCost | None:
-    """Return what the lag's uncertainty, both parts together, does to the RMS; None if unknown."""
+    """Return what the lag's total uncertainty does to the RMS; None if unknown."""
     if clock is None:
         return None
     # The error at the centre of the overlap: at time 0 the drift's error adds up to a larger one.
     centre = clock.centre_lag_se_s
-    statistical = centre if np.isfinite(centre) else clock.lag_se_s
-    if not np.isfinite(statistical):
-        return None
-    return timing_cost(paired, cycles, float(np.hypot(statistical, _systematic(clock))))
-
-
-def _systematic(clock: Synchronisation) -> float:
-    return clock.lag_systematic_s if np.isfinite(clock.lag_systematic_s) else 0.0
+    error = centre if np.isfinite(centre) else clock.lag_se_s
+    return timing_cost(paired, cycles, float(error)) if np.isfinite(error) else None
 
 
 def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """One clock: lag, drift, their uncertainty, and the risk of a wrong stride."""
 
-from twinangle.clocks.clock_intervals import drift_interval, lag_interval
+from twinangle.clocks.clock_intervals import drift_interval, lag_interval, line_se_s
 from twinangle.clocks.crosscorrelation import synchronise
 from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_lag
 from twinangle.clocks.known import manual, shared_clock
@@ -18,6 +18,7 @@ __all__ = [
     "find_events",
     "gyroscope_lag",
     "lag_interval",
+    "line_se_s",
     "manual",
     "shared_clock",
     "synchronise",

@@ -5,7 +5,23 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm, t
 
-from twinangle.signals.recording import Interval, Synchronisation
+from twinangle.signals.recording import Array, Interval, Synchronisation
+
+
+def total_error(statistical: float, freedom: float, systematic: float) -> tuple[float, float]:
+    """Return the total standard error of two parts in quadrature, and its degrees of freedom.
+
+    By Welch and Satterthwaite, the systematic part being known by its bound and not from scatter:
+    ν (total / statistical)⁴ [1]_. An unknown systematic part (NaN) adds nothing.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, Evaluation of measurement data (GUM), section G.4 (from memory).
+    """
+    total = float(np.hypot(statistical, systematic if np.isfinite(systematic) else 0.0))
+    if not (np.isfinite(freedom) and statistical > 0):
+        return total, freedom
+    return total, float(freedom * (total / statistical) ** 4)
 
 
 def lag_interval(
@@ -13,9 +29,8 @@ def lag_interval(
 ) -> Interval | None:
     """Return the confidence interval of the lag at the middle of the overlap, in seconds.
 
-    lag ± t_ν √(SE² + systematic²), with t_ν the quantile of Student's t for the error's degrees of
-    freedom (:func:`twinangle.clocks.clustered.clustered_errors`), the normal quantile where
-    they are not known.
+    lag ± t_ν SE, with SE the total standard error and t_ν the quantile of Student's t for its
+    degrees of freedom (:func:`total_error`), the normal quantile where they are not known.
 
     Parameters
     ----------
@@ -24,8 +39,8 @@ def lag_interval(
     confidence : float
         Share of intervals that hold the true lag, between 0 and 1.
     systematic : bool
-        Add the part that a difference repeating every stride may cause, where it is known.
-        Without it the interval is statistical only and may miss by that part.
+        With the part that a difference repeating every stride may cause, where it is known.
+        False leaves it out: the interval is statistical only and may miss by that part.
 
     Returns
     -------
@@ -42,12 +57,20 @@ def lag_interval(
     centre = clock.centre_s if known else 0.0
     lag = clock.lag_s + centre * clock.drift_ppm * 1e-6
     error = clock.centre_lag_se_s if known else clock.lag_se_s
-    if systematic and np.isfinite(clock.lag_systematic_s):
-        error = float(np.hypot(error, clock.lag_systematic_s))
-    return _about(lag, error, clock.centre_lag_df, confidence)
+    freedom = clock.centre_lag_df
+    if not systematic and np.isfinite(clock.lag_statistical_s):
+        error, freedom = _without_systematic(error, freedom, clock.lag_statistical_s)
+    return _about(lag, error, freedom, confidence)
 
 
-def drift_interval(clock: Synchronisation, *, confidence: float = 0.95) -> Interval | None:
+def _without_systematic(total: float, freedom: float, statistical: float) -> tuple[float, float]:
+    """Undo :func:`total_error`."""
+    return statistical, freedom * (statistical / total) ** 4 if total > 0 else freedom
+
+
+def drift_interval(
+    clock: Synchronisation, *, confidence: float = 0.95, systematic: bool = True
+) -> Interval | None:
     """Return the confidence interval of the drift, in parts per million.
 
     Parameters
@@ -56,6 +79,8 @@ def drift_interval(clock: Synchronisation, *, confidence: float = 0.95) -> Inter
         As found by any method.
     confidence : float
         Share of intervals that hold the true drift, between 0 and 1.
+    systematic : bool
+        As in :func:`lag_interval`.
 
     Returns
     -------
@@ -67,7 +92,24 @@ def drift_interval(clock: Synchronisation, *, confidence: float = 0.95) -> Inter
     ValueError
         If `confidence` is not between 0 and 1.
     """
-    return _about(clock.drift_ppm, clock.drift_se_ppm, clock.drift_df, confidence)
+    error, freedom = clock.drift_se_ppm, clock.drift_df
+    if not systematic and np.isfinite(clock.drift_statistical_ppm):
+        error, freedom = _without_systematic(error, freedom, clock.drift_statistical_ppm)
+    return _about(clock.drift_ppm, error, freedom, confidence)
+
+
+def line_se_s(clock: Synchronisation, reference_s: Array) -> Array | None:
+    """Return the standard error of the line at reference times, for comparison with the windows.
+
+    √(a² + b² (t − centre)²), a the statistical part of the lag's error and b the drift's total.
+    The systematic part of the lag is the same at all times: it moves the line and the windowed
+    lags alike, so that it is no part of how they compare. None where a part is not known.
+    """
+    known = (clock.centre_s, clock.lag_statistical_s, clock.drift_se_ppm)
+    if not np.isfinite(known).all():
+        return None
+    slope = clock.drift_se_ppm * 1e-6
+    return np.asarray(np.hypot(clock.lag_statistical_s, slope * (reference_s - clock.centre_s)))
 
 
 def _about(centre: float, error: float, freedom: float, confidence: float) -> Interval | None:

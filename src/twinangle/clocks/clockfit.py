@@ -14,6 +14,7 @@ from twinangle.signals.recording import Array
 _AR_ORDER = 4
 _ITERATIONS = 4
 _CONVERGED_S = 1e-7
+_CHANGE = 0.5  # of the systematic lag over a recording, as a share of itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +219,42 @@ def _with_errors(design: _Design, line: ClockLine, block_s: float) -> ClockFit:
     return ClockFit(line, covariance, freedom, float(whole[2]), design.residual_deg)
 
 
+def lags_along(
+    wearable: BandLimited,
+    reference: BandLimited,
+    line: ClockLine,
+    *,
+    rate_hz: float,
+    window_s: float,
+    block_s: float,
+) -> tuple[Array, Array, Array]:
+    """Return the lag of each window as the fit sees it: reference times, lags, standard errors.
+
+    Each window's own rows of the whitened fit, lag, gain and trend free in it. Windows fitted by
+    plain least squares would lie off the line where the instruments differ by something that
+    repeats, for they weigh slow and fast parts of it otherwise. A window counts when half of its
+    samples are there and its gain is at least half of the whole's.
+    """
+    design = _design(wearable, reference, line, rate_hz, drift=False)
+    whole = solve_normal(design.rows.T @ design.rows, design.rows.T @ design.target)
+    number = np.floor((design.time_s - design.time_s[0]) / window_s).astype(np.int64)
+    found = []
+    for k in np.unique(number):
+        part = number == k
+        if part.sum() < 0.5 * window_s * rate_hz:
+            continue
+        sums = cluster_sums(design.rows[part], design.target[part], design.time_s[part], block_s)
+        local = solve_normal(*(each.sum(axis=0) for each in sums))
+        if local[2] / whole[2] < 0.5:
+            continue
+        covariance, _ = clustered_errors(*sums, np.eye(1, 4, 3) / local[2])
+        centre = float(line.to_reference(design.time_s[part].mean(keepdims=True))[0])
+        lag = line.lag_s + line.drift * (centre - line.centre_s) - local[3] / local[2]
+        found.append((centre, lag, float(np.sqrt(covariance[0, 0]))))
+    table = np.array(found).reshape(-1, 3)
+    return table[:, 0], table[:, 1], table[:, 2]
+
+
 def systematic_lag(
     wearable: BandLimited, reference: BandLimited, fit: ClockFit, rate_hz: float, stride_s: float
 ) -> float:
@@ -226,7 +263,8 @@ def systematic_lag(
     A difference that repeats every stride (soft tissue, a joint axis off by a few degrees) looks
     like a delay in part, and no scatter shows it. The mean cycle of the residual, and that of b',
     are taken by the stride phase; the bound is rms(mean residual) / (g rms(b') √3). Own rule,
-    checked by benchmarks/synchronisation.py; NaN where the angle has no strides.
+    checked by benchmarks/synchronisation.py and benchmarks/clock_uncertainty.py; NaN where the
+    angle has no strides.
     """
     time = overlap_times(wearable, reference, fit.line, rate_hz)
     angle, _ = wearable.at(time)
@@ -243,6 +281,19 @@ def systematic_lag(
     gain = max(abs(float(coefficients[2])), 1e-6)
     slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
     return repeating_part(residual, columns[known]) / (gain * slope * float(np.sqrt(3)))
+
+
+def systematic_drift(lag_systematic_s: float, reference_s: Array) -> float:
+    """Return the part of the drift's error that the same difference may cause, a fraction.
+
+    The difference may change as the recording goes on (a heading that drifts, a sensor that
+    slips), and then looks like a drift. The bound is a change of half the lag's systematic part
+    from the first windowed lag to the last. Own rule, checked by benchmarks/clock_uncertainty.py;
+    NaN with fewer than two windows.
+    """
+    if reference_s.size < 2:
+        return float("nan")
+    return _CHANGE * lag_systematic_s / float(np.ptp(reference_s))
 
 
 def repeating_part(residual: Array, phase: Array) -> float:

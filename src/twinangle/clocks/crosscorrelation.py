@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from twinangle.clocks.band import BandLimited
+from twinangle.clocks.clock_intervals import total_error
 from twinangle.clocks.clockfit import (
     ClockFit,
     ClockLine,
     fit_line,
+    lags_along,
+    systematic_drift,
     systematic_lag,
 )
 from twinangle.clocks.decision import Decision, decide
@@ -87,9 +90,9 @@ def synchronise(
     Returns
     -------
     Synchronisation
-        ``t_wearable = t_reference (1 + drift_ppm 1e-6) + lag_s``. `lag_se_s` is the error of the
-        lag at reference time 0, `centre_lag_se_s` that at `centre_s`. `evidence` is G, NaN where
-        no other lag came into question.
+        ``t_wearable = t_reference (1 + drift_ppm 1e-6) + lag_s``. `lag_se_s` is the total
+        error of the lag at reference time 0, `centre_lag_se_s` that at `centre_s`. `evidence` is
+        G, NaN where no other lag came into question.
 
     Raises
     ------
@@ -121,7 +124,7 @@ def synchronise(
     fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
-    clock = _result(anchor, found, chosen, fit, windows, drift=drift)
+    clock = _result(pair, anchor, found, chosen, fit, windows, drift=drift)
     return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
 
 
@@ -263,7 +266,24 @@ def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
     return 0.5 * (start + min(a.end_s - lag_s, b.end_s))
 
 
+def _seen(
+    pair: _Pair, fit: ClockFit, windows: WindowedLags, stride_s: float
+) -> tuple[Array, Array, Array]:
+    """Return the windowed lags behind the line, with their errors: the fit's own, for a figure."""
+    if np.isnan(fit.residual_deg) or windows.time_s.size < 2:  # the line of windows themselves
+        return windows.time_s, windows.lag_s, np.full(windows.time_s.size, np.nan)
+    return lags_along(
+        pair.wearable,
+        pair.reference,
+        fit.line,
+        rate_hz=pair.rate_hz,
+        window_s=float(np.median(np.diff(windows.time_s))),
+        block_s=stride_s,
+    )
+
+
 def _result(
+    pair: _Pair,
     anchor: _Pair,
     found: Search,
     chosen: Decision,
@@ -273,28 +293,56 @@ def _result(
     drift: bool,
 ) -> Synchronisation:
     lags, values = _decimated(found.lags_s, found.correlation, chosen.index)
+    times, window_lags, window_errors = _seen(pair, fit, windows, _stride(found))
     return Synchronisation(
         method="cross-correlation",
         lag_s=float(fit.line.lag_at_zero_s),
-        lag_se_s=fit.lag_se_s(0.0),
         drift_ppm=float(fit.line.drift * 1e6),
-        drift_se_ppm=fit.drift_se * 1e6 if drift else float("nan"),
-        lag_systematic_s=systematic_lag(
-            anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s
+        **_errors(
+            fit,
+            systematic_lag(anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s),
+            windows.time_s,
+            drift=drift,
         ),
         peak_correlation=float(found.correlation[chosen.index]),
         runner_up_correlation=runner_up(found, chosen.index),
         candidate_lags_s=lags,
         candidate_correlation=values,
-        window_time_s=windows.time_s,
-        window_lag_s=windows.lag_s,
+        window_time_s=times,
+        window_lag_s=window_lags,
+        window_lag_se_s=window_errors,
         evidence=chosen.evidence if np.isfinite(chosen.evidence) else float("nan"),
         centre_s=float(fit.line.centre_s),
-        centre_lag_se_s=fit.lag_se_s(fit.line.centre_s),
-        centre_lag_df=float(fit.freedom[0]),
-        drift_df=float(fit.freedom[1]) if drift else float("nan"),
         warnings=line_warnings(windows, drift=drift),
     )
+
+
+def _errors(fit: ClockFit, of_lag: float, window_time_s: Array, *, drift: bool) -> dict[str, float]:
+    """Return the errors of lag and drift, each part and both together.
+
+    `of_lag` is the systematic part of the lag.
+    """
+    of_drift = systematic_drift(of_lag, window_time_s)
+    centre = fit.line.centre_s
+    statistical = fit.lag_se_s(centre)
+    lag, lag_df = total_error(statistical, float(fit.freedom[0]), of_lag)
+    found = {
+        "centre_lag_se_s": lag,
+        "centre_lag_df": lag_df,
+        "lag_statistical_s": statistical,
+        "lag_systematic_s": of_lag,
+    }
+    at_zero, _ = total_error(fit.lag_se_s(0.0), float("nan"), of_lag)
+    if not drift:
+        return found | {"lag_se_s": at_zero}
+    slope, slope_df = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
+    return found | {
+        "lag_se_s": total_error(at_zero, float("nan"), of_drift * centre)[0],
+        "drift_se_ppm": slope * 1e6,
+        "drift_df": slope_df,
+        "drift_statistical_ppm": fit.drift_se * 1e6,
+        "drift_systematic_ppm": of_drift * 1e6,
+    }
 
 
 def _decimated(lags: Array, values: Array, peak: int) -> tuple[Array, Array]:

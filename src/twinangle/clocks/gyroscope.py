@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.stats import t
 
 from twinangle.clocks.band import BandLimited, band_limit
-from twinangle.clocks.clock_intervals import lag_interval
+from twinangle.clocks.clock_intervals import lag_interval, total_error
 from twinangle.clocks.clockfit import (
     ClockLine,
     autoregression,
@@ -54,8 +54,9 @@ class GyroscopeLag:
 
     centre_s: float
     lag_s: float
-    lag_se_s: float
+    lag_se_s: float  # total
     lag_df: float
+    lag_statistical_s: float
     lag_systematic_s: float
     correlation: float  # multiple correlation of the reference's rate with the gyroscopes
     difference_s: float
@@ -151,6 +152,7 @@ def by_gyroscopes(clock: Synchronisation, found: GyroscopeLag) -> Synchronisatio
         method=f"{clock.method}, gyroscopes",
         lag_s=clock.lag_s - found.difference_s,
         lag_se_s=float(np.hypot(found.lag_se_s, _or_nought(from_zero_s))),
+        lag_statistical_s=found.lag_statistical_s,
         lag_systematic_s=found.lag_systematic_s,
         centre_s=found.centre_s,
         centre_lag_se_s=found.lag_se_s,
@@ -292,16 +294,17 @@ def _or_nought(value: float) -> float:
 
 def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: float) -> GyroscopeLag:
     difference = _lag_at(clock, line.centre_s) - float(line.lag_s)
-    error = float(np.sqrt(fit.covariance[0, 0]))
-    quantile = float(t.ppf((1 + confidence) / 2, fit.freedom[0]))
-    own = quantile * float(np.hypot(error, _or_nought(fit.systematic_s)))
+    statistical = float(np.sqrt(fit.covariance[0, 0]))
+    error, freedom = total_error(statistical, float(fit.freedom[0]), fit.systematic_s)
+    own = float(t.ppf((1 + confidence) / 2, freedom)) * error
     angle = lag_interval(clock, confidence=confidence)
     half = float(np.hypot(own, 0.0 if angle is None else (angle.end_s - angle.start_s) / 2))
     return GyroscopeLag(
         centre_s=line.centre_s,
         lag_s=float(line.lag_s),
         lag_se_s=error,
-        lag_df=float(fit.freedom[0]),
+        lag_df=freedom,
+        lag_statistical_s=statistical,
         lag_systematic_s=fit.systematic_s,
         correlation=fit.correlation,
         difference_s=difference,

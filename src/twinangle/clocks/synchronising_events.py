@@ -220,9 +220,11 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
     inverse = np.linalg.inv(rows.T @ (rows / error[:, None] ** 2))
     solution = inverse @ (rows.T @ (lag / error**2))
     free = time.size - rows.shape[1]
+    freedom = float("nan")
     if free > 0:  # events that scatter more than their errors say (Birge 1932, Phys Rev 40:207)
         excess = float(np.sum(((lag - rows @ solution) / error) ** 2)) / free
         inverse = inverse * max(excess, 1.0)
+        freedom = float(free) if excess > 1 else freedom  # then the scatter is the error's source
     slope = float(solution[1]) if fitted else 0.0
     slope_se = float(np.sqrt(inverse[1, 1])) if fitted else float("nan")
     centre_se = float(np.sqrt(inverse[0, 0]))
@@ -237,7 +239,12 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
         runner_up_correlation=second,
         window_time_s=time,
         window_lag_s=lag,
+        window_lag_se_s=error,
         centre_s=middle,
         centre_lag_se_s=centre_se,
+        centre_lag_df=freedom,
+        drift_df=freedom if fitted else float("nan"),
+        lag_statistical_s=centre_se,
+        drift_statistical_ppm=slope_se * 1e6,
         warnings=warnings,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -129,7 +130,8 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> 
                 trial.participant,
                 naming.heading(trial),
                 number(clock.lag_s, 4),
-                number(1e3 * clock.lag_se_s, 2),
+                number(1e3 * _lag_error(clock), 2),
+                number(1e3 * clock.lag_statistical_s, 2),
                 number(1e3 * clock.lag_systematic_s, 2),
                 _drift(clock, options),
                 _by_gyroscopes(trial),
@@ -140,21 +142,29 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> 
             ]
         )
     head = (
-        "Participant", "Recording", "Lag (s)", "SE (ms)", "Systematic (ms)", "Drift (ppm)",
+        "Participant", "Recording", "Lag (s)", "SE (ms)", "Scatter (ms)", "Systematic (ms)",
+        "Drift (ppm)",
         "Angle − gyr. (ms)", "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
     )  # fmt: skip
     caption = (
-        "How the clocks were brought together. Systematic: error of the lag from a difference of "
-        "the instruments that repeats every cycle. Angle − gyr.: lag by the angle minus lag by "
-        "the gyroscopes, above 0 where the procedure delays the angle; in brackets the "
-        f"{options.level} interval, as for the drift. Evidence: log likelihood ratio against the "
-        "best rival stride. RMS ±: "
-        "how far the RMS of the demeaned curves moves within the lag's error."
+        "How the clocks were brought together. Lag: at time 0 of the reference. SE: total standard "
+        "error of the lag in the middle of the overlap, made of two parts, from the scatter and, "
+        "systematic, from a difference of the instruments that repeats every cycle. Angle − gyr.: "
+        "lag by the angle minus lag by the gyroscopes, above 0 where the procedure delays the "
+        "angle; in brackets the "
+        f"{options.level} interval, as for the drift, both parts counted. Evidence: log likelihood "
+        "ratio against the best rival stride. RMS ±: how far the RMS of the demeaned curves moves when the lag moves by its SE."
     )
     if not rows:
         return []
     shown, rows = without_empty(head, rows)
     return [heading("Clocks"), table(shown, rows, words=2, caption=caption)]
+
+
+def _lag_error(clock: Synchronisation) -> float:
+    """Return the total error that counts for the curves: in the middle, where it is known."""
+    centre = clock.centre_lag_se_s
+    return centre if math.isfinite(centre) else clock.lag_se_s
 
 
 def _drift(clock: Synchronisation, options: Options) -> str:

@@ -194,10 +194,11 @@ def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
     text = ""
     errors = span((1e3 * clock.centre_lag_se_s for clock in clocks), 2)
     if errors != "–":
-        text += f" The lag's standard error at the middle of the overlap was {errors} ms"
+        text += f" The lag's total standard error at the middle of the overlap was {errors} ms"
         systematic = span((1e3 * clock.lag_systematic_s for clock in clocks), 2)
         text += (
-            f", and what a difference repeated every cycle may add {systematic} ms."
+            f", of which {systematic} ms is what a difference repeated every cycle may cause "
+            "(own rule, checked by simulation; parts add up in quadrature)."
             if systematic != "–"
             else "."
         )

@@ -244,15 +244,20 @@ class Synchronisation:
     """How the reference clock was placed on the wearable's.
 
     ``t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s``. A field that the method does
-    not yield is NaN.
+    not yield is NaN. `lag_se_s`, `centre_lag_se_s` and `drift_se_ppm` are total standard errors:
+    the statistical part, from the scatter, and the systematic part, from a difference of the
+    instruments that repeats every stride, added in quadrature. The parts stand beside them.
     """
 
     method: str
     lag_s: float
-    lag_se_s: float  # statistical standard error
+    lag_se_s: float  # of the lag at reference time 0
     drift_ppm: float
     drift_se_ppm: float = float("nan")
-    lag_systematic_s: float = float("nan")  # from the instruments' phase-locked difference
+    lag_statistical_s: float = float("nan")  # at `centre_s`
+    lag_systematic_s: float = float("nan")  # the same at all times
+    drift_statistical_ppm: float = float("nan")
+    drift_systematic_ppm: float = float("nan")
     peak_correlation: float = float("nan")
     runner_up_correlation: float = float("nan")
     # for the figures: the correlation over candidate lags, and the windowed lags behind the drift
@@ -260,11 +265,12 @@ class Synchronisation:
     candidate_correlation: Array = field(default_factory=lambda: np.zeros(0))
     window_time_s: Array = field(default_factory=lambda: np.zeros(0))
     window_lag_s: Array = field(default_factory=lambda: np.zeros(0))
+    window_lag_se_s: Array = field(default_factory=lambda: np.zeros(0))  # statistical; or empty
     evidence: float = float("nan")  # log likelihood ratio over strides against the best rival
     # where on the reference clock the lag is best known, and its standard error there
     centre_s: float = float("nan")
     centre_lag_se_s: float = float("nan")
-    # degrees of freedom of the two statistical errors; NaN: as many as make t normal
+    # degrees of freedom of the two total errors; NaN: as many as make t normal
     centre_lag_df: float = float("nan")
     drift_df: float = float("nan")
     warnings: tuple[str, ...] = ()

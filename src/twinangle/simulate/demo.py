@@ -132,14 +132,35 @@ def _write_all(
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
         for condition in conditions:
-            at = CONDITIONS.index(condition)
-            rng = np.random.default_rng([seed, number, 1 + at])
-            settings = _in_place(walker.settings, condition, rng)
-            trial = simulate_walk(rng=rng, settings=settings)
+            settings, trial = _walk_in(walker, number, seed, condition)
             rows.append(_write_trial(folder, walker, condition, settings, trial, number == 4))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
     _write_text(folder / "README.txt", README.format(seed=seed))
+
+
+def demo_trial(
+    number: int,
+    *,
+    seed: int = 7,
+    condition: str = "indoor",
+    walk_s: float = 75.0,
+    reference_rate_hz: float = 200.0,
+) -> SimulatedTrial:
+    """Return one trial of the demo study of a seed, before its files are written.
+
+    The truth it carries has the clock's lag and drift. Participants count from 1.
+    """
+    walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
+    return _walk_in(walker, number, seed, condition)[1]
+
+
+def _walk_in(
+    walker: _Participant, number: int, seed: int, condition: str
+) -> tuple[WalkSettings, SimulatedTrial]:
+    rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition)])
+    settings = _in_place(walker.settings, condition, rng)
+    return settings, simulate_walk(rng=rng, settings=settings)
 
 
 def _draw_participant(
