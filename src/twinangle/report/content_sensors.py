@@ -153,8 +153,8 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> 
         "lag by the angle minus lag by the gyroscopes, above 0 where the procedure delays the "
         "angle; in brackets the "
         f"{options.level} interval, as for the drift, both parts counted. Evidence: log likelihood "
-        "ratio against the best rival stride. RMS ±: how far the RMS of the demeaned curves moves when "
-        "the lag moves by its SE."
+        "ratio against the best rival stride. RMS ±: how far the RMS of the demeaned curves moves "
+        "when the lag moves by its SE."
     )
     if not rows:
         return []
