@@ -93,11 +93,10 @@ def require_one_index(columns: Mapping[str, object]) -> None:
             continue
         pairs = enumerate(zip(index, other, strict=False))
         at = next((k for k, (a, b) in pairs if a != b), None)
-        where = (
-            f"{len(index)} and {len(other)} rows"
-            if at is None
-            else f"row {at} is {index.tolist()[at]!r} in the one and {other.tolist()[at]!r} in the other"
-        )
+        where = f"{len(index)} and {len(other)} rows"
+        if at is not None:
+            ends = index.tolist()[at], other.tolist()[at]
+            where = f"row {at} is {ends[0]!r} in the one and {ends[1]!r} in the other"
         raise ValueError(
             f"`{first}` and `{name}` have unlike indexes ({where}), so their rows do not belong "
             "together as they stand. Take both from one table, or align them "
