@@ -62,8 +62,8 @@ def test_each_threshold_warns_with_its_value():
         "gyroscope noise 0.7",
         "-0.29 m/s² off gravity",
         "0.17% of the samples are stuck",
-        "1.7% of the samples are missing, above 1%; the longest gap is 1.00 s",
-        "time stamps scatter by 2.0 ms, above 0.1 of a sample",
+        "1.7 % of the samples are missing, above 1 %; the longest gap is 1.00 s",
+        "time stamps scatter by 2.0 ms, which is 0.20 of a sample, above 0.1",
     ):
         assert part in text
 

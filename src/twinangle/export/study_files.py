@@ -49,7 +49,8 @@ def write_study_files(
 
 def _sections(study: Study) -> dict[str, dict[str, Any]]:
     """Return the settings that differ from their defaults, files and clocks as they now are."""
-    head = {"title": study.title, "joint": study.joint, "trials": "trials.csv"}
+    head: dict[str, Any] = {"title": study.title, "joint": study.joint, "trials": "trials.csv"}
+    head |= {"invented": True} if study.invented else {}
     wearable = _clocked(study.wearable)
     if "files" in wearable:
         wearable["files"] = FILES

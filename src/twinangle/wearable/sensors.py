@@ -187,7 +187,7 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
             continue
         norm = _median_norm(sensor.magnetometer)
         if not low <= norm <= high:
-            shown, _ = told_apart(norm, low if norm < low else high)
+            shown, _ = told_apart(norm, low if norm < low else high, 0)
             found.append(
                 f"{sensor.source}: the {name} magnetometer's median norm is {shown} µT, outside "
                 f"the Earth's {low:g} to {high:g} µT.{_field_guess(norm)}"
