@@ -175,8 +175,8 @@ def limits_of_agreement(
     the mean of all pairs. "pooled-within": bias the mean of the d_i, sd² = var(d_i) +
     (1 - mean(1/n_i)) within [4]_. Both have intervals by recovery of variances (MOVER).
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
-    unbiased variance however unequal the n_i and s_i are; intervals by
-    `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
+    unbiased variance however unequal the n_i and s_i are; intervals by the
+    package's own method, `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
     and the limits have none.
 
     References
