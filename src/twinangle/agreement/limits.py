@@ -179,7 +179,8 @@ def limits_of_agreement(
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
     unbiased variance however unequal the n_i and s_i are, and however much neighbouring cycles
     resemble each other: what a correlation takes from E s_i² it adds to var(d_i); intervals by
-    `_participants.limits_over_participants`. With 2 or 3 participants the bias has its interval
+    the package's own method, `_participants.limits_over_participants`. With 2 or 3 participants
+    the bias has its interval
     and the limits have none.
 
     References
