@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation, Slerp
 
-from twinangle.gaps import BRIDGED_S, bridge, bridge_quaternions, bridge_sensor, short_gaps
+from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_quaternions, bridge_sensor, short_gaps
 from twinangle.signals.recording import InertialRecording
 
 RATE_HZ = 100.0

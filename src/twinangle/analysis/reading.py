@@ -15,9 +15,9 @@ from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
 from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
-from twinangle.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.signals.channels import refuse_constant
+from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -287,7 +287,7 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
         both = cast("InertialWearable", merged_columns(settings))
         slow = {*(both.proximal.magnetometer or ()), *(both.distal.magnetometer or ())}
         names = [name for name in names if name not in slow]
-    missing = np.isnan(recording.columns(names)).any(axis=1)
+    missing = np.asarray(np.isnan(recording.columns(names)).any(axis=1))
     count, n_gaps = short_gaps(missing, file.timing.rate_hz)
     if not count:
         return ()

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
-from twinangle.gaps import bridge
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import low_pass, require_cutoff
 from twinangle.reference.optical import MarkerSettings, marker_angle
@@ -20,6 +19,7 @@ from twinangle.signals.channels import (
     sampling_rate_hz,
     unit_quaternions,
 )
+from twinangle.signals.gaps import bridge
 from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
 
 LARGEST_ANGLE_DEG = 360.0

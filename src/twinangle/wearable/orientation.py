@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
-from twinangle.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
+from twinangle.signals.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
 from twinangle.signals.recording import InertialRecording, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
 

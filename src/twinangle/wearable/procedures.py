@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from twinangle.errors import AngleError
-from twinangle.gaps import bridge_pair
+from twinangle.signals.gaps import bridge_pair
 from twinangle.signals.recording import (
     InertialRecording,
     JointMotion,
@@ -163,7 +163,7 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
     -------
     JointMotion
         Flexion in degrees, positive, neutral standing at `trial.standing_deg`; NaN in gaps longer
-        than :data:`twinangle.gaps.BRIDGED_S`, which every procedure gets bridged.
+        than :data:`twinangle.signals.gaps.BRIDGED_S`, which every procedure gets bridged.
 
     Raises
     ------
@@ -178,12 +178,11 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
 
 def _bridged(trial: WearableTrial) -> WearableTrial:
     """Bridge the short gaps of raw signals once, for angle, rates and checks alike."""
-    pairs = {
-        name: bridge_pair(part)
-        for name in ("walk", "static", "functional")
-        if isinstance(part := getattr(trial, name), SensorPair)
-    }
-    return replace(trial, **pairs)
+    walk, static, functional = (
+        bridge_pair(part) if isinstance(part, SensorPair) else part
+        for part in (trial.walk, trial.static, trial.functional)
+    )
+    return replace(trial, walk=walk, static=static, functional=functional)
 
 
 def require_procedure(procedure: str) -> None:

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.gaps import bridge_sensor
+from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording
 
 TOP, FLANK = 0.965, 0.75  # of the level: where a peak's width is taken

@@ -12,13 +12,13 @@ from typing import Protocol
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.gaps import bridge_quaternions
 from twinangle.signals.channels import (
     refuse_constant,
     require_enough_samples,
     sampling_rate_hz,
     unit_quaternions,
 )
+from twinangle.signals.gaps import bridge_quaternions
 from twinangle.signals.recording import (
     Array,
     GyroscopeSample,
@@ -339,7 +339,7 @@ def build_orientation_pair(recording: Recording, settings: OrientationSettings) 
     -------
     OrientationPair
         Unit quaternions, sensor to earth; a sample that lacks a component lacks all, and gaps of
-        up to :data:`twinangle.gaps.BRIDGED_S` are bridged, longer ones NaN.
+        up to :data:`twinangle.signals.gaps.BRIDGED_S` are bridged, longer ones NaN.
 
     Raises
     ------

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from twinangle.gaps import bridge_sensor
+from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.wearable import quaternions
 from twinangle.wearable.procedure_input import slice_samples
