@@ -3,8 +3,8 @@
     python benchmarks/packet_loss.py                # the sensors' rows
     python benchmarks/packet_loss.py --instrument reference
 
-Writes an invented trial, leaves rows of one instrument's file out, and analyses it. Prints, share by
-share and run by run (1 row, 3 rows and 10 rows on end, at 100 Hz), the kept cycles and how far
+Writes an invented trial, leaves rows of one instrument's file out, and analyses it. Prints, share
+by share and run by run (1 row, 3 rows and 10 rows on end, at 100 Hz), the kept cycles and how far
 offset, RMS of the demeaned mean curves and per-cycle SD move. Runs of 10 rows, 0.1 s, are longer
 than what is bridged: their cycles are dropped, as they should be.
 """
