@@ -287,7 +287,7 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
         both = cast("InertialWearable", merged_columns(settings))
         slow = {*(both.proximal.magnetometer or ()), *(both.distal.magnetometer or ())}
         names = [name for name in names if name not in slow]
-    missing = np.isnan(recording.columns(names)).any(axis=1)
+    missing = np.asarray(np.isnan(recording.columns(names)).any(axis=1))
     count, n_gaps = short_gaps(missing, file.timing.rate_hz)
     if not count:
         return ()

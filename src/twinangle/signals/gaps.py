@@ -68,7 +68,7 @@ def bridge_pair(pair: SensorPair) -> SensorPair:
 
 def bridge_quaternions(quaternion: Array, rate_hz: float) -> Array:
     """Bridge short gaps of unit quaternions (n, 4); q and −q count as one orientation."""
-    seen = np.isfinite(quaternion).all(axis=1)
+    seen: Flags = np.asarray(np.isfinite(quaternion).all(axis=1))
     known = quaternion[seen]
     turned = np.where(np.sum(known[1:] * known[:-1], axis=1) < 0, -1.0, 1.0)
     sign = np.ones(quaternion.shape[0])
@@ -77,9 +77,8 @@ def bridge_quaternions(quaternion: Array, rate_hz: float) -> Array:
     filled = bridge(steady, rate_hz)
     if filled is steady:
         return quaternion
-    return np.where(
-        seen[:, None], quaternion, filled / np.linalg.norm(filled, axis=1, keepdims=True)
-    )
+    unit = filled / np.linalg.norm(filled, axis=1, keepdims=True)
+    return np.asarray(np.where(seen[:, None], quaternion, unit))
 
 
 def short_gaps(missing: Flags, rate_hz: float) -> tuple[int, int]:

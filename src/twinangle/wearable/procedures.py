@@ -178,12 +178,13 @@ def estimate_motion(trial: WearableTrial, procedure: str) -> JointMotion:
 
 def _bridged(trial: WearableTrial) -> WearableTrial:
     """Bridge the short gaps of raw signals once, for angle, rates and checks alike."""
-    pairs = {
-        name: bridge_pair(part)
-        for name in ("walk", "static", "functional")
-        if isinstance(part := getattr(trial, name), SensorPair)
-    }
-    return replace(trial, **pairs)
+    walk, static, functional = trial.walk, trial.static, trial.functional
+    return replace(
+        trial,
+        walk=bridge_pair(walk) if isinstance(walk, SensorPair) else walk,
+        static=bridge_pair(static) if isinstance(static, SensorPair) else static,
+        functional=bridge_pair(functional) if isinstance(functional, SensorPair) else functional,
+    )
 
 
 def require_procedure(procedure: str) -> None:

@@ -46,10 +46,15 @@ class Ceiling:
     instrument: str  # "gyroscope" or "accelerometer"
     direction: Array  # (3,) unit, sensor frame; the ceiling lies where ``direction · x = level``
     level: float  # rad/s or m/s²
-    share: float  # of all samples, at the ceiling
+    held: Flags  # (n,) which samples lie at the ceiling
     flatness: float  # width of the peaks at 96.5 % of the level over that at 75 %
     longest_s: float  # the longest stretch at the ceiling
     longest_at_s: float  # and when it begins, on the recording's clock
+
+    @property
+    def share(self) -> float:
+        """Share of all samples that lie at the ceiling."""
+        return float(self.held.mean())
 
     @property
     def axis(self) -> str:
@@ -110,7 +115,7 @@ def find_ceilings(sensor: InertialRecording) -> tuple[Ceiling, ...]:
         ("gyroscope", rate, 0.0),
         ("accelerometer", sensor.accelerometer, _LEAST_FORCE_M_S2),
     ):
-        known = np.isfinite(values).all(axis=1)
+        known = np.asarray(np.isfinite(values).all(axis=1))
         if known.sum() >= _FEWEST_SAMPLES:
             held = _distinct(_candidates(name, values, known, least, sensor))
             found += sorted(held, key=lambda ceiling: -ceiling.share)
@@ -210,7 +215,7 @@ def _judge(
         name,
         direction,
         level,
-        top / values.shape[0],
+        np.asarray(at_top),
         top / flank,
         float(last[longest] - first[longest]) / sensor.rate_hz,
         sensor.start_s + float(first[longest]) / sensor.rate_hz,

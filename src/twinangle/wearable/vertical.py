@@ -39,7 +39,7 @@ def vertical_tilt_deg(sensor: InertialRecording, orientation: OrientationRecordi
     earth = quaternions.rotate(orientation.quaternion, sensor.accelerometer)
     length = round(WINDOW_S * sensor.rate_hz)
     windows = earth[: earth.shape[0] // length * length].reshape(-1, length, 3)
-    known = np.isfinite(windows).all(axis=2)
+    known = np.asarray(np.isfinite(windows).all(axis=2))
     total = np.where(known[:, :, None], windows, 0.0).sum(axis=1)
     tilt = np.degrees(np.arctan2(np.hypot(total[:, 0], total[:, 1]), total[:, 2]))
     return np.where(known.mean(axis=1) > 0.9, tilt, np.nan)

@@ -160,8 +160,8 @@ def device_quality(
             float(np.mean(norm)) - STANDARD_GRAVITY if norm else float("nan")
         ),
         accelerometer_noise_m_s2=float(noise[3:].max()),
-        saturated_share=max(
-            float(_saturated(signals).mean()), sum(ceiling.share for ceiling in ceilings)
+        saturated_share=float(
+            np.any([_saturated(signals), *(ceiling.held for ceiling in ceilings)], axis=0).mean()
         ),
         dropped_share=float(missing.mean()),
         longest_gap_s=_longest_run(missing) / sensor.rate_hz,
