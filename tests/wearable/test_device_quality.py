@@ -102,9 +102,8 @@ def test_open_set_is_right_handed_and_calibrated():
     """Laidig et al. (2021), Data 6:72."""
     for path in sorted(BROAD.glob("*.npz")):
         data = np.load(path)
-        sensor = InertialRecording(
-            data["imu_acc"], data["imu_gyr"], data["imu_mag"], 0.0, 285.714, path.stem
-        )
+        signals = (data[name].astype(float) for name in ("imu_acc", "imu_gyr", "imu_mag"))
+        sensor = InertialRecording(*signals, 0.0, 285.714, path.stem)
         quality = device_quality(sensor)
         assert quality.handedness > 0.3
         assert quality.rest_s > 30

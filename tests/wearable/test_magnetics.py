@@ -118,9 +118,8 @@ def test_open_set_with_magnets():
     shares = {}
     for path in sorted(BROAD.glob("*.npz")):
         data = np.load(path)
-        sensor = InertialRecording(
-            data["imu_acc"][::4], data["imu_gyr"][::4], data["imu_mag"][::4], 0.0, 71.4285, "broad"
-        )
+        signals = (data[name][::4].astype(float) for name in ("imu_acc", "imu_gyr", "imu_mag"))
+        sensor = InertialRecording(*signals, 0.0, 71.4285, "broad")
         shares[path.stem] = magnetic_disturbance(sensor).share
     for name, share in shares.items():
         if "_undisturbed_" in name:
