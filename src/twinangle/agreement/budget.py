@@ -26,6 +26,12 @@ from twinangle.agreement._shapes import Shapes, delay, shapes_of
 
 __all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
 
+_WORDS = {
+    "shared": "pattern, range or timing",
+    "cycle_offset": "offset of single cycles",
+    "cycle_range": "range of single cycles",
+    "cycle_timing": "timing of single cycles",
+}
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
 
 
@@ -100,7 +106,7 @@ class ErrorBudget(Result):
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; parts as root mean squares and shares."""
         parts = ", ".join(
-            f"{name} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
+            f"{_WORDS.get(name, name)} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
             f"({100 * self.share(name):.0f} %)"
             for name in PARTS
         )
@@ -172,8 +178,9 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     cycle_offset is the rest of MS(L), cycle_range and cycle_timing the mean squares of a_i m and
     c_i m', random that of e_i. What random variation with the spectrum of e_i shows in L, m and m'
     is moved to random (in proportion to the shapes' own spectra). The mean of n cycles keeps
-    1/(n - 1) of these: of MS(e_i) it is moved from pattern to random, of a_i m + c_i m' from
-    shared to where it comes from.
+    1/(n_e - 1) of these, n_e = n (1 - p)/(1 + p) with p the lag-1 serial correlation of e_i freed
+    of its small-sample bias: of MS(e_i) it is moved from pattern to random, of a_i m + c_i m'
+    from shared to where it comes from.
 
     *Intervals* are over this participant's cycles, from 6 on: a jackknife that leaves out one
     cycle in turn (above 100 cycles one of 100 blocks of neighbouring ones [2]_), shapes and views
@@ -203,13 +210,13 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     whole = np.zeros(0, dtype=np.int64)
     parts = {name: float(x[0]) for name, x in parts_without(readings, shapes, [whole]).items()}
     fit = _gain_and_shift(readings, shapes)
+    found: dict[str, Any] = {**parts, **fit}
     intervals: dict[str, Any] = {f"{name}_ci": NO_INTERVAL for name in ("total", *PARTS, "gain")}
     if test.shape[0] >= FEWEST:
         intervals = _intervals(readings, shapes, parts, fit["gain"], confidence)
     return ErrorBudget(
-        **parts,
+        **found,
         **intervals,
-        **fit,
         n_cycles=test.shape[0],
         confidence=confidence,
         assumptions=_assumptions(
@@ -327,7 +334,9 @@ class PooledBudget(Result):
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         share = self.total if self.total > 0 else 1.0
-        parts = ", ".join(f"{name} {100 * getattr(self, name) / share:.0f} %" for name in PARTS)
+        parts = ", ".join(
+            f"{_WORDS.get(name, name)} {100 * getattr(self, name) / share:.0f} %" for name in PARTS
+        )
         return (
             f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
             f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
