@@ -186,7 +186,9 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     cycle in turn (above 100 cycles one of 100 blocks of neighbouring ones [2]_), shapes and views
     kept, of the roots of the parts, ends squared and not below 0; gain likewise as it is. The
     half-width is Student's t averaged over the serial correlations that the pseudo-values allow
-    (`_serial.serial_values`). Random: the same jackknife of its logarithm, on
+    (`_serial.serial_values`). Cycle_offset reaches up
+    to where that of cycle_offset and wander together ends, for the split of the two is a guess
+    with few cycles. Random: the same jackknife of its logarithm, on
     n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its small-sample
     bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a first-order
     serial correlation p and variance σ², averaged over p in the same way, widened to the part
@@ -261,6 +263,8 @@ def _intervals(
     varied = readings.difference - readings.difference.mean(axis=0)
     found["random"] = spread_interval(parts["random"], less["random"], varied, confidence)
     found["wander"] = _holding(serial_values(readings.level).shared(confidence), parts["wander"])
+    both = (parts["cycle_offset"] + parts["wander"], less["cycle_offset"] + less["wander"])
+    found["cycle_offset"] = _reaching(found["cycle_offset"], _root_interval(*both, confidence))
     gains = np.array(
         [1 + np.delete(readings.difference, block, axis=0).mean(axis=0) @ shapes.maps[0, 0]
          for block in blocks]
@@ -276,6 +280,17 @@ def _root_interval(value: float, less: Floats, confidence: float) -> Interval:
         return NO_INTERVAL
     low, high = pseudo_interval(root, roots, confidence)
     return max(low, 0.0) ** 2, high**2
+
+
+def _reaching(bounds: Interval, level: Interval) -> Interval:
+    """Return the interval up to where that of the whole level ends.
+
+    With few cycles a level without any slow part shows some by chance, which cycle_offset lacks.
+    """
+    if not np.isfinite(level[1]):
+        return bounds
+    low, high = (0.0, 0.0) if np.isnan(bounds[0]) else bounds
+    return low, max(high, level[1])
 
 
 def _holding(bounds: Interval, value: float) -> Interval:
@@ -415,7 +430,5 @@ def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, .
 
 def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
     """Return what is to be said of the means: that parts add up, and what is not told apart."""
-    first = budgets[0].assumptions[0]
-    total = sum(one.total for one in budgets)
-    unclear = sum(one.shared for one in budgets) > 0.1 * total
-    return _assumptions(FEWEST, wanders=False, unclear=True)[:2] if unclear else (first,)
+    unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
+    return _assumptions(FEWEST, wanders=False, unclear=unclear)[: 2 if unclear else 1]
