@@ -104,7 +104,7 @@ def test_an_error_injected_alone_is_recovered_within_a_tenth(part):
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("sign", [1, -1])
 def test_errors_injected_together_are_recovered(seed, sign):
-    """Without a pattern every part within a tenth, or a fiftieth of the whole."""
+    """Without a pattern every part within a tenth, or 3 % of the whole."""
     errors = {
         "offset": 2.0, "gain": 1 + sign * 0.08, "late": 1.5, "wander": 1.2, "levels": 1.0,
         "gains": 0.04, "jitter": 0.6, "random": 1.0,
@@ -112,7 +112,7 @@ def test_errors_injected_together_are_recovered(seed, sign):
     result = error_budget(*injected(np.random.default_rng(seed), **errors))
     for part, size in truth(**errors).items():
         found = getattr(result, part)
-        assert_allclose(found, size, rtol=0.1, atol=0.02 * result.total, err_msg=part)
+        assert_allclose(found, size, rtol=0.1, atol=0.03 * result.total, err_msg=part)
     assert_allclose(result.gain, errors["gain"], atol=0.01)
     assert_allclose(result.shift, 1.5, atol=0.1)
 

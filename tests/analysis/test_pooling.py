@@ -5,6 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.agreement import compare_curves, cycle_variability, limits_of_agreement
+from twinangle.agreement.budget import PARTS
 from twinangle.analysis.further import further_parts
 from twinangle.analysis.pooling import (
     cycle_quantity,
@@ -134,8 +135,7 @@ def test_the_better_procedure_ranks_first(trials):
 
 def test_budget_parts_add_up(trials):
     for _, _, budget in pool_error_budgets(trials, OPTIONS):
-        parts = ("offset", "range", "timing", "pattern", "wander", "random")
-        assert sum(getattr(budget, part) for part in parts) == pytest.approx(budget.total)
+        assert sum(getattr(budget, part) for part in PARTS) == pytest.approx(budget.total)
         assert budget.n_participants == 6
 
 

@@ -9,9 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.agreement._input import Floats
+from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._shapes import Shapes
 
 FEWEST = 6  # cycles that can show wander, and have intervals
+_MOST_SERIAL = 0.7  # beyond it few cycles are worth next to none
 PARTS = (
     "offset",
     "range",
@@ -87,9 +89,9 @@ def parts_without(
         "cycle_timing": spread[:, 1] - of_shapes[:, 1],
         "random": noise + of_shapes.sum(axis=1) + of_level,
     }
-    return {"total": total} | _without_noise(
-        found, noise, spread, of_shapes, 1 / np.maximum(left - 1, 1)
-    )
+    serial = min(serial_correlation(readings.rest, corrected=True), _MOST_SERIAL)
+    share = 1 / np.maximum(effective_cycles(1, serial) * left - 1, 1)
+    return {"total": total} | _without_noise(found, noise, spread, of_shapes, share)
 
 
 def _without_noise(
@@ -101,8 +103,9 @@ def _without_noise(
 ) -> dict[str, Floats]:
     """Move what the cycles' variation leaves in the mean curve to where it comes from.
 
-    A mean of n independent cycles keeps 1/n of their variance, which the mean square about that
-    mean, short of it by as much, puts at 1/(n - 1) of itself.
+    A mean of n cycles keeps 1/n_e of their variance, n_e the independent cycles that they are worth
+    (their serial correlation is that of the rest); the mean square about that mean is short of it
+    by as much, which makes it 1/(n_e - 1) of the mean square: `share`.
     """
     from_pattern = np.minimum(found["pattern"], share * noise)
     whole = spread.sum(axis=1)

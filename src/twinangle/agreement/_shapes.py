@@ -137,9 +137,9 @@ class Repeating:
         """Return the curve late by `shift` points."""
         where = self._grid - shift
         moved: Floats = self._spline(where) + self._drift * where
-        return moved - moved.mean()
+        return np.asarray(moved - moved.mean())
 
     def slope(self, shift: float) -> Floats:
         """Return the slope of the curve late by `shift` points, a point."""
         found: Floats = self._spline(self._grid - shift, 1)
-        return found - found.mean()
+        return np.asarray(found - found.mean())

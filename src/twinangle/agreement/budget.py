@@ -26,6 +26,12 @@ from twinangle.agreement._shapes import Shapes, delay, shapes_of
 
 __all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
 
+_WORDS = {
+    "shared": "pattern, range or timing",
+    "cycle_offset": "offset of single cycles",
+    "cycle_range": "range of single cycles",
+    "cycle_timing": "timing of single cycles",
+}
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
 
 
@@ -100,7 +106,7 @@ class ErrorBudget(Result):
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; parts as root mean squares and shares."""
         parts = ", ".join(
-            f"{name} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
+            f"{_WORDS.get(name, name)} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
             f"({100 * self.share(name):.0f} %)"
             for name in PARTS
         )
@@ -172,14 +178,17 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     cycle_offset is the rest of MS(L), cycle_range and cycle_timing the mean squares of a_i m and
     c_i m', random that of e_i. What random variation with the spectrum of e_i shows in L, m and m'
     is moved to random (in proportion to the shapes' own spectra). The mean of n cycles keeps
-    1/(n - 1) of these: of MS(e_i) it is moved from pattern to random, of a_i m + c_i m' from
-    shared to where it comes from.
+    1/(n_e - 1) of these, n_e = n (1 - p)/(1 + p) with p the lag-1 serial correlation of e_i freed
+    of its small-sample bias: of MS(e_i) it is moved from pattern to random, of a_i m + c_i m'
+    from shared to where it comes from.
 
     *Intervals* are over this participant's cycles, from 6 on: a jackknife that leaves out one
     cycle in turn (above 100 cycles one of 100 blocks of neighbouring ones [2]_), shapes and views
     kept, of the roots of the parts, ends squared and not below 0; gain likewise as it is. The
     half-width is Student's t averaged over the serial correlations that the pseudo-values allow
-    (`_serial.serial_values`). Random: the same jackknife of its logarithm, on
+    (`_serial.serial_values`). Cycle_offset reaches up
+    to where that of cycle_offset and wander together ends, for the split of the two is a guess
+    with few cycles. Random: the same jackknife of its logarithm, on
     n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its small-sample
     bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a first-order
     serial correlation p and variance σ², averaged over p in the same way, widened to the part
@@ -203,13 +212,13 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     whole = np.zeros(0, dtype=np.int64)
     parts = {name: float(x[0]) for name, x in parts_without(readings, shapes, [whole]).items()}
     fit = _gain_and_shift(readings, shapes)
+    found: dict[str, Any] = {**parts, **fit}
     intervals: dict[str, Any] = {f"{name}_ci": NO_INTERVAL for name in ("total", *PARTS, "gain")}
     if test.shape[0] >= FEWEST:
         intervals = _intervals(readings, shapes, parts, fit["gain"], confidence)
     return ErrorBudget(
-        **parts,
+        **found,
         **intervals,
-        **fit,
         n_cycles=test.shape[0],
         confidence=confidence,
         assumptions=_assumptions(
@@ -254,6 +263,8 @@ def _intervals(
     varied = readings.difference - readings.difference.mean(axis=0)
     found["random"] = spread_interval(parts["random"], less["random"], varied, confidence)
     found["wander"] = _holding(serial_values(readings.level).shared(confidence), parts["wander"])
+    both = (parts["cycle_offset"] + parts["wander"], less["cycle_offset"] + less["wander"])
+    found["cycle_offset"] = _reaching(found["cycle_offset"], _root_interval(*both, confidence))
     gains = np.array(
         [1 + np.delete(readings.difference, block, axis=0).mean(axis=0) @ shapes.maps[0, 0]
          for block in blocks]
@@ -269,6 +280,17 @@ def _root_interval(value: float, less: Floats, confidence: float) -> Interval:
         return NO_INTERVAL
     low, high = pseudo_interval(root, roots, confidence)
     return max(low, 0.0) ** 2, high**2
+
+
+def _reaching(bounds: Interval, level: Interval) -> Interval:
+    """Return the interval up to where that of the whole level ends.
+
+    With few cycles a level without any slow part shows some by chance, which cycle_offset lacks.
+    """
+    if not np.isfinite(level[1]):
+        return bounds
+    low, high = (0.0, 0.0) if np.isnan(bounds[0]) else bounds
+    return low, max(high, level[1])
 
 
 def _holding(bounds: Interval, value: float) -> Interval:
@@ -327,7 +349,9 @@ class PooledBudget(Result):
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         share = self.total if self.total > 0 else 1.0
-        parts = ", ".join(f"{name} {100 * getattr(self, name) / share:.0f} %" for name in PARTS)
+        parts = ", ".join(
+            f"{_WORDS.get(name, name)} {100 * getattr(self, name) / share:.0f} %" for name in PARTS
+        )
         return (
             f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
             f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
@@ -406,7 +430,5 @@ def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, .
 
 def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
     """Return what is to be said of the means: that parts add up, and what is not told apart."""
-    first = budgets[0].assumptions[0]
-    total = sum(one.total for one in budgets)
-    unclear = sum(one.shared for one in budgets) > 0.1 * total
-    return _assumptions(FEWEST, wanders=False, unclear=True)[:2] if unclear else (first,)
+    unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
+    return _assumptions(FEWEST, wanders=False, unclear=unclear)[: 2 if unclear else 1]

@@ -236,10 +236,15 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     people = distinct(str(budget.n_participants) for *_, budget in results.budgets)
     return [
         text(
-            "How much of the mean squared difference of all kept cycles is a constant offset, a "
-            "difference of range (gain), timing (what a shift of one curve removes), a pattern "
-            "that repeats every cycle, a level that wanders slowly from cycle to cycle, and the "
-            "rest from cycle to cycle."
+            "How much of the mean squared difference of all kept cycles repeats every cycle: a "
+            "constant offset, a difference of range (gain) and a delay of the curve (timing) as "
+            "far as they hold in every part of the cycle, a pattern that is neither, and what can "
+            "be put down to any of pattern, range and timing, because it fits a gain or a delay "
+            "in one part of the cycle only. The rest differs from cycle to cycle: a level that "
+            "wanders slowly, offset, range and timing of single cycles, and what is left. A delay "
+            "that is always the same is taken up when the clocks are brought together by the "
+            "angle itself: timing is what is left of it, and how far the clock's own uncertainty "
+            "moves the RMS stands with the clocks (RMS ±)."
         ),
         *figure("error_budget", figures),
         table(

@@ -34,11 +34,18 @@ PARTS = {
     "offset": "offset",
     "range": "range",
     "timing": "timing",
+    "shared": "pattern, range or timing",
     "pattern": "repeating pattern",
     "wander": "slow wander",
-    "random": "cycle to cycle",
+    "cycle_offset": "offset of single cycles",
+    "cycle_range": "range of single cycles",
+    "cycle_timing": "timing of single cycles",
+    "random": "rest, cycle to cycle",
 }
-PART_COLOURS = ("#17508f", "#4f9bd9", "#dd8316", "#c79a10", "#5a6b7b", "#c9cdd2")
+PART_COLOURS = (
+    "#17508f", "#4f9bd9", "#dd8316", "#eec78e", "#c79a10",
+    "#5a6b7b", "#8fa0b0", "#b7a5cf", "#8d6fb0", "#d5d8dc",
+)  # fmt: skip
 FIELD_LINES = 60  # recordings drawn in one panel at most
 
 
@@ -111,7 +118,7 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     rows = results.budgets
     if not rows:
         return None
-    figure = new_figure(DOUBLE_MM, 24 + 7 * len(rows))
+    figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
     axes = add_panel(figure, 40, 9, 132, 4 + 7 * len(rows))
     _draw_stack(axes, [budget for *_, budget in rows])
     labels = [f"{shortened(name, 14)}, {shortened(condition, 14)}" for name, condition, _ in rows]
@@ -120,11 +127,13 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     few_ticks(axes, x=7, y=None)
     figure.legend(
         handles=axes.get_legend_handles_labels()[0],
-        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=len(PARTS), handlelength=1.0,
+        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=len(PARTS) // 2, handlelength=1.0,
     )  # fmt: skip
     caption = (
         "Error budget: parts of the mean squared difference over all cycles, mean over "
-        "participants; the parts add up to the whole."
+        "participants; the parts add up to the whole. Blue to yellow: what repeats every cycle; "
+        "the light one fits a difference of range or a delay only in part of the cycle. Grey and "
+        "violet: what differs from cycle to cycle."
     )
     return Drawn("error_budget", figure, caption, "Parts of the mean squared difference.")
 

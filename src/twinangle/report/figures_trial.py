@@ -212,13 +212,13 @@ def _draw_windows(axes: Axes, clock: Synchronisation) -> str:
 
 def _draw_departures(axes: Axes, clock: Synchronisation) -> str:
     """Draw how far each window lies off the line, with its error, and the line's band."""
-    line = clock.lag_s + clock.window_time_s * clock.drift_ppm * 1e-6
+    ends, line = _ends(clock), clock.lag_s + clock.window_time_s * clock.drift_ppm * 1e-6
     _draw_points(axes, clock, (clock.window_lag_s - line) * 1e3)
     axes.axhline(0, color=WEARABLE, label="line")
     said = "(c) the windows again, less the line"
     if np.isfinite(clock.window_lag_se_s).any():
         said += ", bars one standard error of a window's own scatter either side"
-    times = np.linspace(*_ends(clock).tolist(), 50)
+    times = np.linspace(float(ends[0]), float(ends[1]), 50)
     error = line_se_s(clock, times)
     if error is not None:
         axes.fill_between(times, -1e3 * error, 1e3 * error, color=WEARABLE, alpha=0.2, linewidth=0)
