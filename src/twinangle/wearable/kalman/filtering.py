@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from twinangle.kernels import compiled
 from twinangle.wearable.kalman.preintegration import (
     BIAS,
     DURATION,
@@ -29,7 +30,6 @@ from twinangle.wearable.kalman.preintegration import (
     SCATTER_G,
     SHARE_M,
     SQUARE_M,
-    compiled,
     rotated,
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from twinangle.kernels import compiled
 from twinangle.wearable.kalman.filtering import (
     ABOUT,
     ABOUT_CHANGE,
@@ -44,7 +45,6 @@ from twinangle.wearable.kalman.preintegration import (
     SHARE_M,
     SQUARE_M,
     SQUARE_WM,
-    compiled,
     integrate_block,
 )
 
