@@ -59,7 +59,8 @@ ABOUT_SHIFT = 3  # mean of TRACE_SHIFT
 ABOUT_CHANGE = 4  # half of the mean squared change of the field from block to block
 ABOUT_NORM = 5  # field's norm in the last block, 0 before the first
 ABOUT_UP = 6  # its upward part
-ABOUT = 7
+ABOUT_CENTRED = 7  # 1 where the means lie about the block, 0 where they run along with the past
+ABOUT = 8
 
 
 @compiled
@@ -295,26 +296,73 @@ def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[
     if row[SHARE_M] >= 0.5 and reference[0] > 0:
         m0, m1, m2 = earth_field(before, row, e, lag)
         trace[TRACE_UP] = m2
-        take_heading(state, P, x, h, row, about[ABOUT_DEVIATION], m0, m1, m2, reference, c, trace)
+        trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
+        trace[TRACE_SHIFT] = block_shift(row, m2, reference)
+        if about[ABOUT_CENTRED] == 0.0:
+            field_along(about, row, trace, c)
+        take_heading(state, P, x, h, about[ABOUT_DEVIATION], m0, m1, m2, reference, c, trace)
     add_error(state, x)
+    state[9] = wrapped(state[9])
 
 
 @compiled
-def take_heading(state, P, x, h, row, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+def take_heading(state, P, x, h, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
-    trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
-    trace[TRACE_SHIFT] = block_shift(row, m2, reference)
     level = norm * norm - (m2 * m2 if np.isnan(up) else up * up)
     horizontal = max(level, 0.01 * norm * norm)
     usual = s2 + reference[2]
-    variance = usual * (1 + (deviation / (c.rejection * usual)) ** 4) / horizontal
+    strangeness = deviation / (c.rejection * usual)
+    variance = usual * (1 + strangeness**4) / horizontal
+    if strangeness > c.forget:
+        forget_disturbance(state, P, trace)
     decay = trace[TRACE_DECAY]
     # the first reading finds no disturbance carried over
     P[8, 8] = variance if P[8, 8] == 0.0 else P[8, 8] + variance * (1 - decay * decay)
     level = max(m0 * m0 + m1 * m1, 0.01 * norm * norm)
     h[0], h[1], h[2], h[8] = -m2 * m0 / level, -m2 * m1 / level, 1.0, 1.0
     trace[TRACE_HEADING], trace[TRACE_HEADING + 1] = h[0], h[1]
-    innovation = (np.arctan2(m0, m1) - state[9] + np.pi) % (2 * np.pi) - np.pi
+    innovation = wrapped(np.arctan2(m0, m1) - state[9])
+    left, spread = innovation, c.heading_variance
+    for i in range(N):
+        left -= h[i] * x[i]
+        for k in range(N):
+            spread += h[i] * P[i, k] * h[k]
+    excess = left * left / c.gate - spread
+    if excess > 0.0:
+        P[8, 8] += excess
     measure(x, P, h, innovation, c.heading_variance, 5, trace)
+
+
+@compiled
+def forget_disturbance(state, P, trace):  # type: ignore[no-untyped-def]
+    """Take the disturbance of heading for a new one, as if nothing of it lasted into the block."""
+    state[9], trace[TRACE_DECAY] = 0.0, 0.0
+    for i in range(N):
+        P[8, i] = P[i, 8] = 0.0
+
+
+@compiled
+def wrapped(angle):  # type: ignore[no-untyped-def]
+    """Return an angle between −π and π."""
+    return (angle + np.pi) % (2 * np.pi) - np.pi
+
+
+@compiled
+def field_along(running, row, trace, c):  # type: ignore[no-untyped-def]
+    """Update the running means of the field's deviation and change, the block included."""
+    # half of the centred window, as only its first half lies in the past
+    share = 1 - np.exp(-2 * row[DURATION] / c.moving)
+    running[ABOUT_DEVIATION] += share * (trace[TRACE_DEVIATION] - running[ABOUT_DEVIATION])
+    running[ABOUT_SHIFT] += share * (trace[TRACE_SHIFT] - running[ABOUT_SHIFT])
+    if running[ABOUT_NORM] > 0:
+        change = half_change(running[ABOUT_NORM], running[ABOUT_UP], row, trace)
+        running[ABOUT_CHANGE] += share * (change - running[ABOUT_CHANGE])
+    running[ABOUT_NORM], running[ABOUT_UP] = row[NORM_M], trace[TRACE_UP]
+
+
+@compiled
+def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
+    """Return half of the squared change of the field's norm and upward part."""
+    return 0.5 * ((row[NORM_M] - norm) ** 2 + (trace[TRACE_UP] - up) ** 2)

@@ -63,6 +63,8 @@ class KalmanParameters:
     rejection: float = 4.0
     """Multiple of the usual mean squared deviation beyond which a heading is rejected: chi-square
     with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
+    forget: float = 2.0
+    gate: float = 9.0
     magnetometer_offset: float = 0.005
     """SD of the magnetometer's own offset on each axis before it is estimated, as a fraction of the
     field's norm: 0.25 µT in 50 µT, what calibrating leaves."""
@@ -119,6 +121,8 @@ class Constants(NamedTuple):
     moving: float
     rest: float
     rejection: float
+    forget: float
+    gate: float
     usual_share: float
     usual_factor: float
     lag_prior: float
@@ -157,6 +161,8 @@ def constants(parameters: KalmanParameters) -> Constants:
         moving=p.disturbance_moving_s,
         rest=p.disturbance_rest_s,
         rejection=p.rejection,
+        forget=p.forget,
+        gate=p.gate,
         usual_share=p.usual_share,
         usual_factor=usual_factor(p.usual_share),
         lag_prior=p.lag_prior_s,

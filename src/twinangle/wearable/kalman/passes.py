@@ -7,12 +7,11 @@ import numpy as np
 from twinangle.kernels import compiled
 from twinangle.wearable.kalman.filtering import (
     ABOUT,
+    ABOUT_CENTRED,
     ABOUT_CHANGE,
     ABOUT_DEVIATION,
-    ABOUT_NORM,
     ABOUT_SHIFT,
     ABOUT_STAY,
-    ABOUT_UP,
     ABOUT_V2,
     MEASUREMENTS,
     STATE,
@@ -31,6 +30,7 @@ from twinangle.wearable.kalman.filtering import (
     N,
     add_error,
     field_deviation,
+    half_change,
     is_quiet,
     rest_blocks,
     staying,
@@ -195,6 +195,7 @@ def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type:
         if v2.size > 0:
             running[ABOUT_V2] = v2[j]
             running[ABOUT_DEVIATION], running[ABOUT_STAY] = field[j, 0], field[j, 1]
+            running[ABOUT_CENTRED] = 1.0
         else:
             running[ABOUT_STAY] = running_stay(running, rows[j], rest[j], reference, c)
         step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
@@ -233,24 +234,9 @@ def running_stay(running, row, rest, reference, c):  # type: ignore[no-untyped-d
 
 @compiled
 def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
-    """Update the running means of squared velocity and of the field's deviation and change."""
+    """Update the running mean of squared velocity."""
     share = 1 - np.exp(-row[DURATION] / c.velocity_window)
     running[ABOUT_V2] += share * (trace[TRACE_V2] - running[ABOUT_V2])
-    if row[SHARE_M] >= 0.5:
-        # half of the centred window, as only its first half lies in the past
-        share = 1 - np.exp(-2 * row[DURATION] / c.moving)
-        running[ABOUT_DEVIATION] += share * (trace[TRACE_DEVIATION] - running[ABOUT_DEVIATION])
-        running[ABOUT_SHIFT] += share * (trace[TRACE_SHIFT] - running[ABOUT_SHIFT])
-        if running[ABOUT_NORM] > 0:
-            change = half_change(running[ABOUT_NORM], running[ABOUT_UP], row, trace)
-            running[ABOUT_CHANGE] += share * (change - running[ABOUT_CHANGE])
-        running[ABOUT_NORM], running[ABOUT_UP] = row[NORM_M], trace[TRACE_UP]
-
-
-@compiled
-def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
-    """Return half of the squared change of the field's norm and upward part."""
-    return 0.5 * ((row[NORM_M] - norm) ** 2 + (trace[TRACE_UP] - up) ** 2)
 
 
 @compiled
