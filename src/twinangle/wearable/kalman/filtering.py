@@ -17,6 +17,13 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.kernels import compiled
+from twinangle.wearable.kalman.magnet import (
+    FIT_BLOCKS,
+    FIT_DEVIATION,
+    fit_magnet,
+    rotation_entries,
+    without_magnet,
+)
 from twinangle.wearable.kalman.preintegration import (
     BIAS,
     DURATION,
@@ -50,7 +57,8 @@ TRACE_SCALED = 71  # 6: innovation over its variance; 0 where not taken
 TRACE_USED = 77  # 6: 1 where the measurement was taken
 TRACE_DEVIATION = 83  # mean squared deviation of the field
 TRACE_SHIFT = 84  # squared deviation of the block's mean field
-TRACE = 85
+TRACE_MAGNET = 85  # 1 where a magnet on the sensor was taken off the field
+TRACE = 86
 # What is known of motion and field about a block.
 ABOUT_V2 = 0  # mean square velocity
 ABOUT_DEVIATION = 1  # the field's mean squared deviation
@@ -262,7 +270,7 @@ def lose_attitude(state, P):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[no-untyped-def]
+def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
     `about` holds what is known of motion and field about this block, `reference` the field's norm,
@@ -300,13 +308,34 @@ def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[
         trace[TRACE_SHIFT] = block_shift(row, m2, reference)
         if about[ABOUT_CENTRED] == 0.0:
             field_along(about, row, trace, c)
-        take_heading(state, P, x, h, about[ABOUT_DEVIATION], m0, m1, m2, reference, c, trace)
+        deviation, spread = about[ABOUT_DEVIATION], 0.0
+        if fit.size > 0:
+            usual = (c.field_noise * reference[0]) ** 2 + reference[2]
+            A = np.empty((3, 3))
+            for i in range(3):
+                for k in range(3):
+                    A[i, k] = trace[TRACE_A + 3 * i + k] / T
+            rotation_entries(before, lag, state, T, A)
+            fit_magnet(fit, A, m0, m1, m2, usual, row, c)
+            n0, n1, n2, s = without_magnet(fit, A, m0, m1, m2, reference, row, c)
+            trace[TRACE_MAGNET] = 0.0
+            if (
+                fit[FIT_BLOCKS] >= c.magnet_blocks
+                and deviation > c.forget * c.rejection * usual
+                and fit[FIT_DEVIATION] < c.rejection * usual
+            ):
+                m0, m1, m2, spread = n0, n1, n2, s * usual
+                deviation = fit[FIT_DEVIATION]
+                trace[TRACE_MAGNET] = 1.0
+                if trace[TRACE_DECAY] > np.exp(-T / c.moving):
+                    limit_decay(state, P, trace, np.exp(-T / c.moving))
+        take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, trace)
     add_error(state, x)
     state[9] = wrapped(state[9])
 
 
 @compiled
-def take_heading(state, P, x, h, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+def take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
@@ -314,7 +343,7 @@ def take_heading(state, P, x, h, deviation, m0, m1, m2, reference, c, trace):  #
     horizontal = max(level, 0.01 * norm * norm)
     usual = s2 + reference[2]
     strangeness = deviation / (c.rejection * usual)
-    variance = usual * (1 + strangeness**4) / horizontal
+    variance = (usual * (1 + strangeness**4) + spread) / horizontal
     if strangeness > c.forget:
         forget_disturbance(state, P, trace)
     decay = trace[TRACE_DECAY]
@@ -324,12 +353,12 @@ def take_heading(state, P, x, h, deviation, m0, m1, m2, reference, c, trace):  #
     h[0], h[1], h[2], h[8] = -m2 * m0 / level, -m2 * m1 / level, 1.0, 1.0
     trace[TRACE_HEADING], trace[TRACE_HEADING + 1] = h[0], h[1]
     innovation = wrapped(np.arctan2(m0, m1) - state[9])
-    left, spread = innovation, c.heading_variance
+    left, expected = innovation, c.heading_variance
     for i in range(N):
         left -= h[i] * x[i]
         for k in range(N):
-            spread += h[i] * P[i, k] * h[k]
-    excess = left * left / c.gate - spread
+            expected += h[i] * P[i, k] * h[k]
+    excess = left * left / c.gate - expected
     if excess > 0.0:
         P[8, 8] += excess
     measure(x, P, h, innovation, c.heading_variance, 5, trace)
@@ -341,6 +370,16 @@ def forget_disturbance(state, P, trace):  # type: ignore[no-untyped-def]
     state[9], trace[TRACE_DECAY] = 0.0, 0.0
     for i in range(N):
         P[8, i] = P[i, 8] = 0.0
+
+
+@compiled
+def limit_decay(state, P, trace, decay):  # type: ignore[no-untyped-def]
+    k = decay / trace[TRACE_DECAY]
+    trace[TRACE_DECAY] = decay
+    state[9] *= k
+    for i in range(N):
+        P[8, i] *= k
+        P[i, 8] *= k
 
 
 @compiled

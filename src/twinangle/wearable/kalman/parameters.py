@@ -65,6 +65,11 @@ class KalmanParameters:
     with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
     forget: float = 2.0
     gate: float = 9.0
+    magnet_free: float = 4.0
+    magnet_jump: float = 16.0
+    magnet_memory: float = 10.0
+    magnet_ridge: float = 0.01
+    magnet_blocks: float = 10.0
     magnetometer_offset: float = 0.005
     """SD of the magnetometer's own offset on each axis before it is estimated, as a fraction of the
     field's norm: 0.25 µT in 50 µT, what calibrating leaves."""
@@ -123,6 +128,11 @@ class Constants(NamedTuple):
     rejection: float
     forget: float
     gate: float
+    magnet_free: float
+    magnet_jump: float
+    magnet_memory: float
+    magnet_ridge: float
+    magnet_blocks: float
     usual_share: float
     usual_factor: float
     lag_prior: float
@@ -163,6 +173,11 @@ def constants(parameters: KalmanParameters) -> Constants:
         rejection=p.rejection,
         forget=p.forget,
         gate=p.gate,
+        magnet_free=p.magnet_free,
+        magnet_jump=p.magnet_jump,
+        magnet_memory=p.magnet_memory,
+        magnet_ridge=p.magnet_ridge,
+        magnet_blocks=p.magnet_blocks,
         usual_share=p.usual_share,
         usual_factor=usual_factor(p.usual_share),
         lag_prior=p.lag_prior_s,

@@ -22,6 +22,7 @@ from twinangle.wearable.kalman.filtering import (
     TRACE_F,
     TRACE_GAIN,
     TRACE_HEADING,
+    TRACE_MAGNET,
     TRACE_SCALED,
     TRACE_SHIFT,
     TRACE_UP,
@@ -36,6 +37,7 @@ from twinangle.wearable.kalman.filtering import (
     staying,
     step,
 )
+from twinangle.wearable.kalman.magnet import FIT
 from twinangle.wearable.kalman.preintegration import (
     COLUMNS,
     DURATION,
@@ -108,6 +110,7 @@ def filter_forward(  # type: ignore[no-untyped-def]
     meet_field(reference, memory, c)
     reference[2] = 0.0
     running, was_quiet = begin(P, c), False
+    fit = np.zeros(FIT)
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
         for i in range(4):
@@ -141,9 +144,9 @@ def filter_forward(  # type: ignore[no-untyped-def]
         bottom = memory[MEMORY_BOTTOM]
         lag = memory[MEMORY_TOP] / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
-        step(state, P, row, rest, running, reference, lag, c, trace)
+        step(state, P, row, rest, running, reference, lag, fit, c, trace)
         run_along(running, row, trace, c)
-        if seen and reference[0] > 0:
+        if seen and reference[0] > 0 and trace[TRACE_MAGNET] == 0.0:
             learn_field(row, trace, running, reference, memory, c)
     return starts, ends
 
@@ -191,6 +194,7 @@ def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type:
     state, covariance = start.copy(), P0.copy()
     keep(states, P, 0, state, covariance)
     running = begin(P0, c)
+    fit = np.zeros(0)
     for j in range(n):
         if v2.size > 0:
             running[ABOUT_V2] = v2[j]
@@ -198,7 +202,7 @@ def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type:
             running[ABOUT_CENTRED] = 1.0
         else:
             running[ABOUT_STAY] = running_stay(running, rows[j], rest[j], reference, c)
-        step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
+        step(state, covariance, rows[j], rest[j], running, reference, lag, fit, c, traces[j])
         run_along(running, rows[j], traces[j], c)
         keep(states, P, j + 1, state, covariance)
     return states, P, traces
