@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.filtering import STATE, TRACE_UP, N
+from twinangle.wearable.kalman.filtering import STATE, TRACE_MAGNET, TRACE_UP, N
 from twinangle.wearable.kalman.offset import estimate_offset, remove_offset
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
@@ -241,7 +241,10 @@ class _Field:
         """Learn from a pass: the reference, and the offset, which is taken off `rows`."""
         if not self.magnetic.any():
             return
-        p, magnetic = self.parameters, self.magnetic
+        p = self.parameters
+        magnetic = self.magnetic & (traces[:, TRACE_MAGNET] == 0)
+        if not magnetic.any():
+            magnetic = self.magnetic
         deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])

@@ -279,7 +279,7 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
     for i in range(TRACE):
         trace[i] = 0.0
     before = state.copy()
-    e = predict(state, P, row, about[ABOUT_STAY], c, trace)
+    e = predict(state, P, row, lasting(state, about, row, reference, c), c, trace)
     if 2 * trace[TRACE_V2] > 9 * c.velocity_ceiling:
         lose_attitude(state, P)
     x = np.zeros(N)
@@ -309,7 +309,7 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
         if about[ABOUT_CENTRED] == 0.0:
             field_along(about, row, trace, c)
         deviation, spread = about[ABOUT_DEVIATION], 0.0
-        if fit.size > 0:
+        if True:
             usual = (c.field_noise * reference[0]) ** 2 + reference[2]
             A = np.empty((3, 3))
             for i in range(3):
@@ -370,6 +370,17 @@ def forget_disturbance(state, P, trace):  # type: ignore[no-untyped-def]
     state[9], trace[TRACE_DECAY] = 0.0, 0.0
     for i in range(N):
         P[8, i] = P[i, 8] = 0.0
+
+
+@compiled
+def lasting(state, about, row, reference, c):  # type: ignore[no-untyped-def]
+    """Return the correlation of the disturbance over a block, of one that was found at least."""
+    norm, up = reference[0], reference[1]
+    usual = (c.field_noise * norm) ** 2 + reference[2]
+    level = 0.5 * norm * norm if np.isnan(up) else max(norm * norm - up * up, 0.01 * norm * norm)
+    if state[9] ** 2 * level > c.gate * usual:
+        return max(about[ABOUT_STAY], np.exp(-row[DURATION] / c.found))
+    return about[ABOUT_STAY]
 
 
 @compiled

@@ -65,6 +65,7 @@ class KalmanParameters:
     with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
     forget: float = 2.0
     gate: float = 9.0
+    found: float = 60.0
     magnet_free: float = 4.0
     magnet_jump: float = 16.0
     magnet_memory: float = 10.0
@@ -128,6 +129,7 @@ class Constants(NamedTuple):
     rejection: float
     forget: float
     gate: float
+    found: float
     magnet_free: float
     magnet_jump: float
     magnet_memory: float
@@ -173,6 +175,7 @@ def constants(parameters: KalmanParameters) -> Constants:
         rejection=p.rejection,
         forget=p.forget,
         gate=p.gate,
+        found=p.found,
         magnet_free=p.magnet_free,
         magnet_jump=p.magnet_jump,
         magnet_memory=p.magnet_memory,

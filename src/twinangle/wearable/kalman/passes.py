@@ -194,7 +194,7 @@ def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type:
     state, covariance = start.copy(), P0.copy()
     keep(states, P, 0, state, covariance)
     running = begin(P0, c)
-    fit = np.zeros(0)
+    fit = np.zeros(FIT)
     for j in range(n):
         if v2.size > 0:
             running[ABOUT_V2] = v2[j]
