@@ -248,7 +248,8 @@ class _Field:
         deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])
-        low = _quantile(deviation, news, p.usual_share)
+        most = 1 - np.exp(-p.block_s / p.disturbance_moving_s)
+        low = _quantile(deviation, np.minimum(news, most), p.usual_share)
         self.reference[2] = self.constants.usual_factor * low
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         weight = np.zeros(magnetic.size)

@@ -306,6 +306,7 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
         trace[TRACE_UP] = m2
         trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
         trace[TRACE_SHIFT] = block_shift(row, m2, reference)
+        past = about[ABOUT_DEVIATION]
         if about[ABOUT_CENTRED] == 0.0:
             field_along(about, row, trace, c)
         deviation, spread = about[ABOUT_DEVIATION], 0.0
@@ -319,6 +320,8 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
             fit_magnet(fit, A, m0, m1, m2, usual, row, c)
             n0, n1, n2, s = without_magnet(fit, A, m0, m1, m2, reference, row, c)
             trace[TRACE_MAGNET] = 0.0
+            if deviation <= c.forget * c.rejection * usual:
+                deviation = past
             if (
                 fit[FIT_BLOCKS] >= c.magnet_blocks
                 and deviation > c.forget * c.rejection * usual
