@@ -58,7 +58,8 @@ TRACE_USED = 77  # 6: 1 where the measurement was taken
 TRACE_DEVIATION = 83  # mean squared deviation of the field
 TRACE_SHIFT = 84  # squared deviation of the block's mean field
 TRACE_MAGNET = 85  # 1 where a magnet on the sensor was taken off the field
-TRACE = 86
+TRACE_LEVELLED = 86  # 1 where the attitude was levelled again at the block's end
+TRACE = 87
 # What is known of motion and field about a block.
 ABOUT_V2 = 0  # mean square velocity
 ABOUT_DEVIATION = 1  # the field's mean squared deviation
@@ -68,7 +69,9 @@ ABOUT_CHANGE = 4  # half of the mean squared change of the field from block to b
 ABOUT_NORM = 5  # field's norm in the last block, 0 before the first
 ABOUT_UP = 6  # its upward part
 ABOUT_CENTRED = 7  # 1 where the means lie about the block, 0 where they run along with the past
-ABOUT = 8
+ABOUT_FORCE = 8  # 3: sum of the specific force in the earth frame, falling off with age, m/s
+ABOUT_SPAN = 11  # seconds behind it
+ABOUT = 12
 
 
 @compiled
@@ -270,6 +273,52 @@ def lose_attitude(state, P):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def vertical_contradicted(about, duration, c, trace):  # type: ignore[no-untyped-def]
+    """Add a block's specific force to its mean; tell whether that lies far from the vertical.
+
+    A segment's velocity is bounded, so that its acceleration is zero on average and the mean
+    specific force is vertical: a change of 4 m/s within 5 s tilts it by 5°.
+    """
+    keep = np.exp(-duration / c.velocity_window)
+    about[ABOUT_SPAN] = keep * about[ABOUT_SPAN] + duration
+    square = 0.0
+    for i in range(3):
+        about[ABOUT_FORCE + i] = keep * about[ABOUT_FORCE + i] + trace[TRACE_F + i]
+        square += about[ABOUT_FORCE + i] ** 2
+    # the sum's span grows towards the window's: two thirds of it are reached after one window
+    enough = about[ABOUT_SPAN] > 0.63 * c.velocity_window
+    force = np.sqrt(square)
+    heavy = force > 0.5 * GRAVITY * about[ABOUT_SPAN]
+    return enough and heavy and about[ABOUT_FORCE + 2] < c.contradiction * force
+
+
+@compiled
+def level_again(state, P, about, c, trace):  # type: ignore[no-untyped-def]
+    """Turn the attitude the shortest way that makes the mean specific force vertical.
+
+    Nothing that was known of attitude, velocity and disturbance is kept; the bias is.
+    """
+    f0, f1, f2 = about[ABOUT_FORCE], about[ABOUT_FORCE + 1], about[ABOUT_FORCE + 2]
+    across = np.sqrt(f0 * f0 + f1 * f1)
+    angle = np.arctan2(across, f2)
+    if across > 1e-9 * abs(f2):
+        turn_state(state, angle * f1 / across, -angle * f0 / across, 0.0)
+    else:  # upside down to the last digit: any way is the shortest
+        turn_state(state, np.pi, 0.0, 0.0)
+    for i in range(N):
+        if i < 3 or i > 5:
+            for k in range(N):
+                P[i, k] = P[k, i] = 0.0
+    P[0, 0] = P[1, 1] = c.levelled_tilt
+    P[2, 2] = c.levelled_heading
+    P[6, 6] = P[7, 7] = c.velocity_ceiling
+    state[7], state[8], state[9] = 0.0, 0.0, 0.0
+    for i in range(4):
+        about[ABOUT_FORCE + i] = 0.0
+    trace[TRACE_LEVELLED] = 1.0
+
+
+@compiled
 def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
@@ -335,6 +384,8 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
         take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, trace)
     add_error(state, x)
     state[9] = wrapped(state[9])
+    if vertical_contradicted(about, T, c, trace):
+        level_again(state, P, about, c, trace)
 
 
 @compiled

@@ -65,6 +65,9 @@ class KalmanParameters:
     with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
     forget: float = 2.0
     gate: float = 9.0
+    contradiction_deg: float = 30.0
+    levelled_tilt_deg: float = 20.0
+    levelled_heading_deg: float = 60.0
     found: float = 60.0
     magnet_free: float = 4.0
     magnet_jump: float = 16.0
@@ -129,6 +132,9 @@ class Constants(NamedTuple):
     rejection: float
     forget: float
     gate: float
+    contradiction: float
+    levelled_tilt: float
+    levelled_heading: float
     found: float
     magnet_free: float
     magnet_jump: float
@@ -175,6 +181,9 @@ def constants(parameters: KalmanParameters) -> Constants:
         rejection=p.rejection,
         forget=p.forget,
         gate=p.gate,
+        contradiction=float(np.cos(p.contradiction_deg * deg)),
+        levelled_tilt=(p.levelled_tilt_deg * deg) ** 2,
+        levelled_heading=(p.levelled_heading_deg * deg) ** 2,
         found=p.found,
         magnet_free=p.magnet_free,
         magnet_jump=p.magnet_jump,

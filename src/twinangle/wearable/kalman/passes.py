@@ -22,6 +22,7 @@ from twinangle.wearable.kalman.filtering import (
     TRACE_F,
     TRACE_GAIN,
     TRACE_HEADING,
+    TRACE_LEVELLED,
     TRACE_MAGNET,
     TRACE_SCALED,
     TRACE_SHIFT,
@@ -99,11 +100,12 @@ def filter_forward(  # type: ignore[no-untyped-def]
 ):
     """Run the filter in the order of time; return each block's first and last attitude.
 
+    A third array tells the blocks at whose end the attitude was levelled again.
     `start` holds the field's norm and upward part and the weight behind them. Everything a block
     needs is known at its first sample; its measurements count from the next block on.
     """
     n = nodes.size - 1
-    starts, ends = np.empty((n, 4)), np.empty((n, 4))
+    starts, ends, levelled = np.empty((n, 4)), np.empty((n, 4)), np.zeros(n, dtype=np.bool_)
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:3].copy()
     memory = np.zeros(MEMORY)
     memory[MEMORY_WEIGHT], memory[MEMORY_MOVED] = start[2], 1.0
@@ -145,10 +147,11 @@ def filter_forward(  # type: ignore[no-untyped-def]
         lag = memory[MEMORY_TOP] / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
         step(state, P, row, rest, running, reference, lag, fit, c, trace)
+        levelled[j] = trace[TRACE_LEVELLED] == 1.0
         run_along(running, row, trace, c)
         if seen and reference[0] > 0 and trace[TRACE_MAGNET] == 0.0:
             learn_field(row, trace, running, reference, memory, c)
-    return starts, ends
+    return starts, ends, levelled
 
 
 @compiled
@@ -173,7 +176,7 @@ def learn_field(row, trace, running, reference, memory, c):  # type: ignore[no-u
         reference[1] = trace[TRACE_UP]
     reference[1] += share * (trace[TRACE_UP] - reference[1])
     # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
-    w = 1 - running[ABOUT_STAY]
+    w = min(1 - running[ABOUT_STAY], 1 - np.exp(-row[DURATION] / c.moving))
     memory[MEMORY_MOVED] = min(memory[MEMORY_MOVED] + w, c.reference_memory / row[DURATION])
     below = 1.0 if running[ABOUT_DEVIATION] < memory[MEMORY_QUARTILE] else 0.0
     gain = QUANTILE_GAIN * w / memory[MEMORY_MOVED]
@@ -266,6 +269,11 @@ def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
 @compiled
 def _carry_back(co, trace):  # type: ignore[no-untyped-def]
     """Carry the costate from behind a block's measurements to the block's first node."""
+    if trace[TRACE_LEVELLED] == 1.0:
+        # what comes behind tells of the bias alone
+        for i in range(N):
+            if i < 3 or i > 5:
+                co[i] = 0.0
     for which in range(MEASUREMENTS - 1, -1, -1):
         if trace[TRACE_USED + which] == 0.0:
             continue
