@@ -128,13 +128,15 @@ def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...
     if not levelled:
         return ()
     times = ", ".join(f"{time:.1f}" for time in levelled[:5])
-    more = f" and {len(levelled) - 5} more" if len(levelled) > 5 else ""
-    return (
+    if len(levelled) > 5:
+        times += f" and {len(levelled) - 5} times more"
+    text = (
         "the vertical contradicted the mean specific force by more than "
-        f"{parameters.contradiction_deg:g}°; the orientation was levelled again at {times}{more} s. "
-        f"Do not use about {parameters.velocity_window_s:g} s before. Look there for a saturated "
-        "gyroscope, lost samples or a jolt.",
+        f"{parameters.contradiction_deg:g}°; the orientation was levelled again at {times} s. The "
+        f"{parameters.velocity_window_s:g} s before each are wrong: look there for a saturated "
+        "gyroscope or lost samples."
     )
+    return (text,)
 
 
 def _run_library(

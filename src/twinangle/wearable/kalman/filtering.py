@@ -21,7 +21,7 @@ from twinangle.wearable.kalman.magnet import (
     FIT_BLOCKS,
     FIT_DEVIATION,
     fit_magnet,
-    rotation_entries,
+    without_lag_of_own,
     without_magnet,
 )
 from twinangle.wearable.kalman.preintegration import (
@@ -71,7 +71,8 @@ ABOUT_UP = 6  # its upward part
 ABOUT_CENTRED = 7  # 1 where the means lie about the block, 0 where they run along with the past
 ABOUT_FORCE = 8  # 3: sum of the specific force in the earth frame, falling off with age, m/s
 ABOUT_SPAN = 11  # seconds behind it
-ABOUT = 12
+ABOUT_DOUBT = 12  # seconds for which the heading is in doubt and the field is not
+ABOUT = 13
 
 
 @compiled
@@ -315,6 +316,7 @@ def level_again(state, P, about, c, trace):  # type: ignore[no-untyped-def]
     state[7], state[8], state[9] = 0.0, 0.0, 0.0
     for i in range(4):
         about[ABOUT_FORCE + i] = 0.0
+    about[ABOUT_DOUBT] = c.doubt
     trace[TRACE_LEVELLED] = 1.0
 
 
@@ -331,6 +333,7 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
     e = predict(state, P, row, lasting(state, about, row, reference, c), c, trace)
     if 2 * trace[TRACE_V2] > 9 * c.velocity_ceiling:
         lose_attitude(state, P)
+        about[ABOUT_DOUBT] = c.doubt
     x = np.zeros(N)
     h = np.zeros(N)
     T = row[DURATION]
@@ -355,33 +358,26 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
         trace[TRACE_UP] = m2
         trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
         trace[TRACE_SHIFT] = block_shift(row, m2, reference)
-        past = about[ABOUT_DEVIATION]
-        if about[ABOUT_CENTRED] == 0.0:
-            field_along(about, row, trace, c)
-        deviation, spread = about[ABOUT_DEVIATION], 0.0
-        if True:
-            usual = (c.field_noise * reference[0]) ** 2 + reference[2]
-            A = np.empty((3, 3))
-            for i in range(3):
-                for k in range(3):
-                    A[i, k] = trace[TRACE_A + 3 * i + k] / T
-            rotation_entries(before, lag, state, T, A)
-            fit_magnet(fit, A, m0, m1, m2, usual, row, c)
-            n0, n1, n2, s = without_magnet(fit, A, m0, m1, m2, reference, row, c)
-            trace[TRACE_MAGNET] = 0.0
-            if deviation <= c.forget * c.rejection * usual:
-                deviation = past
-            if (
-                fit[FIT_BLOCKS] >= c.magnet_blocks
-                and deviation > c.forget * c.rejection * usual
-                and fit[FIT_DEVIATION] < c.rejection * usual
-            ):
-                m0, m1, m2, spread = n0, n1, n2, s * usual
-                deviation = fit[FIT_DEVIATION]
-                trace[TRACE_MAGNET] = 1.0
-                if trace[TRACE_DECAY] > np.exp(-T / c.moving):
-                    limit_decay(state, P, trace, np.exp(-T / c.moving))
-        take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, trace)
+        deviation = strange_at_once(about, row, reference, c, trace)
+        spread = 0.0
+        A = np.empty((3, 3))
+        for i in range(3):
+            for k in range(3):
+                A[i, k] = trace[TRACE_A + 3 * i + k] / T
+        without_lag_of_own(before, lag, state, T, A)
+        usual = (c.field_noise * reference[0]) ** 2 + reference[2]
+        fit_magnet(fit, A, m0, m1, m2, usual, row, c)
+        n0, n1, n2, share = without_magnet(fit, A, m0, m1, m2, reference, row, c)
+        strange = deviation > c.forget * c.rejection * usual
+        fitted = fit[FIT_BLOCKS] * T > 0.99 * c.magnet_least
+        if strange and fitted and fit[FIT_DEVIATION] < c.rejection * usual:
+            m0, m1, m2, spread, deviation = n0, n1, n2, share * usual, fit[FIT_DEVIATION]
+            trace[TRACE_MAGNET] = 1.0
+            # what is left of the disturbance is as in an undisturbed field
+            limit_decay(state, P, trace, np.exp(-T / c.moving))
+        sure = about[ABOUT_DOUBT] <= 0.0
+        take_heading(state, P, x, h, deviation, spread, sure, m0, m1, m2, reference, c, trace)
+    about[ABOUT_DOUBT] -= T
     add_error(state, x)
     state[9] = wrapped(state[9])
     if vertical_contradicted(about, T, c, trace):
@@ -389,7 +385,7 @@ def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ig
 
 
 @compiled
-def take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+def take_heading(state, P, x, h, deviation, spread, sure, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
@@ -413,8 +409,8 @@ def take_heading(state, P, x, h, deviation, spread, m0, m1, m2, reference, c, tr
         for k in range(N):
             expected += h[i] * P[i, k] * h[k]
     excess = left * left / c.gate - expected
-    if excess > 0.0:
-        P[8, 8] += excess
+    if sure and excess > 0.0:
+        P[8, 8] += excess  # the disturbance has jumped
     measure(x, P, h, innovation, c.heading_variance, 5, trace)
 
 
@@ -427,18 +423,39 @@ def forget_disturbance(state, P, trace):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def strange_at_once(about, row, reference, c, trace):  # type: ignore[no-untyped-def]
+    """Return the field's mean squared deviation; in the order of time it is that of the past.
+
+    A block that makes the past's mean strange is counted at once, so that a magnet's first block
+    is not taken for the undisturbed field.
+    """
+    past = about[ABOUT_DEVIATION]
+    if about[ABOUT_CENTRED] == 0.0:
+        field_along(about, row, trace, c)
+    usual = (c.field_noise * reference[0]) ** 2 + reference[2]
+    strange = about[ABOUT_DEVIATION] > c.forget * c.rejection * usual
+    return about[ABOUT_DEVIATION] if strange else past
+
+
+@compiled
 def lasting(state, about, row, reference, c):  # type: ignore[no-untyped-def]
-    """Return the correlation of the disturbance over a block, of one that was found at least."""
+    """Return the correlation of the disturbance over a block.
+
+    One that is beyond what is usual was found by a jump of the heading, and lasts `found` at least.
+    """
     norm, up = reference[0], reference[1]
     usual = (c.field_noise * norm) ** 2 + reference[2]
     level = 0.5 * norm * norm if np.isnan(up) else max(norm * norm - up * up, 0.01 * norm * norm)
-    if state[9] ** 2 * level > c.gate * usual:
+    if about[ABOUT_DOUBT] <= 0.0 and state[9] ** 2 * level > c.gate * usual:
         return max(about[ABOUT_STAY], np.exp(-row[DURATION] / c.found))
     return about[ABOUT_STAY]
 
 
 @compiled
 def limit_decay(state, P, trace, decay):  # type: ignore[no-untyped-def]
+    """Let the disturbance's correlation over the block be `decay` at most."""
+    if trace[TRACE_DECAY] <= decay:
+        return
     k = decay / trace[TRACE_DECAY]
     trace[TRACE_DECAY] = decay
     state[9] *= k

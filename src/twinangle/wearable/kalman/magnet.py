@@ -1,4 +1,11 @@
-"""A magnet fixed to the sensor, told from iron in the room by what it turns with."""
+"""A magnet fixed to the sensor, told from iron in the room by what it turns with.
+
+With A the mean rotation of a block and y its mean field, both in the earth frame, y = B + A b for
+the earth's field B and a magnet's field b that is constant in the sensor's frame. Both are fitted
+to the last blocks by least squares with exponential forgetting; only while the sensor turns can
+the two be told apart, and the covariance of b says how well. Where the field is strange and
+y − A b is not, the heading is taken from y − A b.
+"""
 
 from __future__ import annotations
 
@@ -18,35 +25,39 @@ FIT_B = 26  # 3: the magnet's field in the sensor's frame
 FIT_INVERSE = 29  # 9: its covariance, in terms of the variance of y
 FIT_DEVIATION = 38  # running mean squared deviation of the field without the magnet
 FIT = 39
+FREE = 4  # blocks that a fit of six numbers follows before it is judged: two more than needed
 
 
 @compiled
-def rotation_entries(q, lag, turned, duration, A):  # type: ignore[no-untyped-def]
-    """Write A − τ (R₁ − R₀)/T over A; R₀ and R₁ are the attitudes `q` and `turned` at its ends.
+def without_lag_of_own(q, lag, turned, duration, A):  # type: ignore[no-untyped-def]
+    """Take τ (R₁ − R₀)/T off A; R₀ and R₁ are the attitudes `q` and `turned` at a block's ends.
 
     A field that turns with the sensor is not late, so that the lag's correction must leave it out.
     """
-    for which in range(2):
-        w, x, y, z = (
-            (q[0], q[1], q[2], q[3]) if which == 0 else (turned[0], turned[1], turned[2], turned[3])
-        )
-        k = lag / duration if which == 0 else -lag / duration
-        A[0, 0] += k * (1 - 2 * (y * y + z * z))
-        A[0, 1] += k * 2 * (x * y - w * z)
-        A[0, 2] += k * 2 * (x * z + w * y)
-        A[1, 0] += k * 2 * (x * y + w * z)
-        A[1, 1] += k * (1 - 2 * (x * x + z * z))
-        A[1, 2] += k * 2 * (y * z - w * x)
-        A[2, 0] += k * 2 * (x * z - w * y)
-        A[2, 1] += k * 2 * (y * z + w * x)
-        A[2, 2] += k * (1 - 2 * (x * x + y * y))
+    add_rotation(A, q, lag / duration)
+    add_rotation(A, turned, -lag / duration)
+
+
+@compiled
+def add_rotation(A, q, k):  # type: ignore[no-untyped-def]
+    """Add k times the rotation matrix of the quaternion q to A, in place."""
+    w, x, y, z = q[0], q[1], q[2], q[3]
+    A[0, 0] += k * (1 - 2 * (y * y + z * z))
+    A[0, 1] += k * 2 * (x * y - w * z)
+    A[0, 2] += k * 2 * (x * z + w * y)
+    A[1, 0] += k * 2 * (x * y + w * z)
+    A[1, 1] += k * (1 - 2 * (x * x + z * z))
+    A[1, 2] += k * 2 * (y * z - w * x)
+    A[2, 0] += k * 2 * (x * z - w * y)
+    A[2, 1] += k * 2 * (y * z + w * x)
+    A[2, 2] += k * (1 - 2 * (x * x + y * y))
 
 
 @compiled
 def fit_magnet(fit, A, m0, m1, m2, usual, row, c):  # type: ignore[no-untyped-def]
     """Fit y = B + A b to the last blocks, the present one included; begin anew where it jumps."""
     y = (m0, m1, m2)
-    if fit[FIT_BLOCKS] >= c.magnet_free:
+    if fit[FIT_BLOCKS] >= FREE:
         off = 0.0
         for i in range(3):
             e = y[i] - fit[FIT_Y + i] / fit[FIT_COUNT]

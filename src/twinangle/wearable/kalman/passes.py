@@ -10,6 +10,7 @@ from twinangle.wearable.kalman.filtering import (
     ABOUT_CENTRED,
     ABOUT_CHANGE,
     ABOUT_DEVIATION,
+    ABOUT_DOUBT,
     ABOUT_SHIFT,
     ABOUT_STAY,
     ABOUT_V2,
@@ -143,6 +144,7 @@ def filter_forward(  # type: ignore[no-untyped-def]
             # the first reading of a magnetometer that was silent at the start
             reference[0] = row[NORM_M]
             meet_field(reference, memory, c)
+            running[ABOUT_DOUBT] = c.doubt
         bottom = memory[MEMORY_BOTTOM]
         lag = memory[MEMORY_TOP] / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
@@ -226,6 +228,8 @@ def begin(P, c):  # type: ignore[no-untyped-def]
     """Return what is known about the first block: its velocity, and no field."""
     running = np.zeros(ABOUT)
     running[ABOUT_V2] = P[6, 6]
+    if P[6, 6] > 2 * c.rest_velocity_variance:
+        running[ABOUT_DOUBT] = c.doubt  # a start in motion
     return running
 
 
