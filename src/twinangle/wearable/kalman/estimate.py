@@ -264,8 +264,13 @@ class _Field:
         deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])
-        most = 1 - np.exp(-p.block_s / p.disturbance_moving_s)
-        low = _quantile(deviation, np.minimum(news, most), p.usual_share)
+        # a jump of the heading was found there: a block of such a stay counts as one of plain motion
+        plain = 1 - np.exp(-p.block_s / p.disturbance_moving_s)
+        usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
+        level = self.reference[0] ** 2 - self.reference[1] ** 2
+        jumped = states[1:, 9][magnetic] ** 2 * level > p.gate_sd**2 * usual
+        counted = np.where(jumped, np.minimum(news, plain), news)
+        low = _quantile(deviation, counted, p.usual_share)
         self.reference[2] = self.constants.usual_factor * low
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         weight = np.zeros(magnetic.size)
