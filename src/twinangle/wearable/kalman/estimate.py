@@ -264,7 +264,7 @@ class _Field:
         deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])
-        # a jump of the heading was found there: a block of such a stay counts as one of plain motion
+        # where a jump of the heading was found a block counts as one of plain motion
         plain = 1 - np.exp(-p.block_s / p.disturbance_moving_s)
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         level = self.reference[0] ** 2 - self.reference[1] ** 2
