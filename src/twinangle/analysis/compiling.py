@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 
 from twinangle.signals.recording import InertialRecording
 from twinangle.study import InertialWearable, Study
-from twinangle.wearable import kalman, orientation
+from twinangle.wearable import orientation
 
 
 def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
     """Run the compiled filters on a second of standing still, so that their code is there.
 
-    The machine code is kept on disk beside the package; only the first run after an installation
+    The machine code is kept on disk (`twinangle.kernels`); only the first run after an installation
     compiles, and only then is anything announced. A study without raw signals, or with the
     library's filter alone, needs none of it.
 
@@ -51,6 +50,8 @@ def _needed(study: Study) -> bool:
 
 
 def _kept_on_disk() -> bool:
-    """Return whether compiled code lies beside the filters' source."""
-    folder = Path(kalman.__file__).parent
-    return any(folder.rglob("*.nbi"))
+    """Return whether the filters' compiled code is kept from a run before."""
+    from twinangle.kernels import kept_on_disk  # the compiler is slow to import
+    from twinangle.wearable.kalman import passes
+
+    return kept_on_disk(passes)

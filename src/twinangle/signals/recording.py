@@ -116,6 +116,7 @@ class OrientationRecording:
     start_s: float
     rate_hz: float
     source: str
+    warnings: tuple[str, ...] = ()  # of the filter that made it
 
     def __post_init__(self) -> None:
         _freeze(self)
@@ -127,6 +128,12 @@ class OrientationPair:
 
     proximal: OrientationRecording
     distal: OrientationRecording
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the filters warned of, by sensor."""
+        both = (("proximal", self.proximal), ("distal", self.distal))
+        return tuple(f"{name} sensor: {text}" for name, one in both for text in one.warnings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -96,7 +96,7 @@ def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
 
 
 def _run(
-    estimate: Callable[[Stretch, Array], None],
+    estimate: Callable[[Stretch, Array], Array],
     sensor: InertialRecording,
     parameters: KalmanParameters,
 ) -> OrientationRecording:
@@ -104,6 +104,7 @@ def _run(
 
     _check(sensor)
     quaternion = np.full((sensor.n_samples, 4), np.nan)
+    levelled: list[float] = []
     for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
         stretch = Stretch(
             gyroscope,
@@ -113,8 +114,27 @@ def _run(
             trapezoid=sensor.gyroscope_sample == "instantaneous",
             parameters=parameters,
         )
-        estimate(stretch, quaternion[part])
-    return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
+        times = estimate(stretch, quaternion[part])
+        levelled += list(sensor.start_s + part.start / sensor.rate_hz + times)
+    return OrientationRecording(
+        quaternion, sensor.start_s, sensor.rate_hz, sensor.source, _told(levelled, parameters)
+    )
+
+
+def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...]:
+    """Return a warning where the vertical was lost, with the times at which it was found again."""
+    if not levelled:
+        return ()
+    times = ", ".join(f"{time:.1f}" for time in levelled[:5])
+    if len(levelled) > 5:
+        times += f" and {len(levelled) - 5} times more"
+    text = (
+        "the vertical contradicted the mean specific force by more than "
+        f"{parameters.contradiction_deg:g}°; the orientation was levelled again at {times} s. The "
+        f"{parameters.velocity_window_s:g} s before each are wrong: look there for a saturated "
+        "gyroscope or lost samples."
+    )
+    return (text,)
 
 
 def _run_library(

@@ -91,9 +91,12 @@ def orient_trial(
     AngleError
         If there is no neutral standing, or an interval lies outside the walk.
     """
+    warnings: list[str] = []
 
     def of(pair: SensorPair | OrientationPair) -> OrientationPair:
-        return pair if isinstance(pair, OrientationPair) else orient(pair)
+        oriented = pair if isinstance(pair, OrientationPair) else orient(pair)
+        warnings.extend(oriented.warnings)
+        return oriented
 
     static = require_static(trial)
     walk = of(trial.walk)
@@ -102,7 +105,7 @@ def orient_trial(
         return slice_pair(walk, part, name) if isinstance(part, Interval) else of(part)
 
     functional = None if trial.functional is None else cut(trial.functional, "functional")
-    return OrientedTrial(walk, cut(static, "static"), functional)
+    return OrientedTrial(walk, cut(static, "static"), functional, warnings=tuple(warnings))
 
 
 def require_static(trial: WearableTrial) -> Interval | SensorPair | OrientationPair:

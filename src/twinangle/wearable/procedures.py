@@ -103,7 +103,10 @@ def with_both(parameters: KalmanParameters | None = None) -> Procedure:
             replace(
                 oriented,
                 heading_uncertainty_deg=max(one.relative_uncertainty_deg for one in found),
-                warnings=tuple(warning for one in found for warning in one.warnings),
+                warnings=(
+                    *oriented.warnings,
+                    *(warning for one in found for warning in one.warnings),
+                ),
             ),
         )
 

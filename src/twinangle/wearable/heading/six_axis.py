@@ -73,7 +73,11 @@ def orient_without_magnetometers(
     else:
         raise AngleError("the static recording must hold raw signals, as the walk does.")
     return OrientedTrial(
-        walk, standing, functional, heading.standard_error_deg, (*heading.warnings, *warnings)
+        walk,
+        standing,
+        functional,
+        heading.standard_error_deg,
+        (*raw.warnings, *heading.warnings, *warnings),
     )
 
 

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.filtering import STATE, TRACE_UP, N
+from twinangle.wearable.kalman.filtering import (
+    STATE,
+    TRACE,
+    TRACE_LEVELLED,
+    TRACE_MAGNET,
+    TRACE_UP,
+    N,
+)
 from twinangle.wearable.kalman.offset import estimate_offset, remove_offset
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
@@ -164,16 +171,20 @@ def _quaternion(matrix: Array) -> Array:
     return np.asarray(q / np.linalg.norm(q))
 
 
-def forward(stretch: Stretch, out: Array) -> None:
-    """Write the attitudes of the filter run in the order of time into `out`, (n, 4)."""
+def forward(stretch: Stretch, out: Array) -> Array:
+    """Write the attitudes of the filter run in the order of time into `out`, (n, 4).
+
+    Returns the times, in seconds from the stretch's first sample, at which the attitude was
+    levelled again because its vertical contradicted the mean specific force.
+    """
     start = _start(stretch)
     state = start.state
     if not start.resting:
         # a start in motion is found by smoothing its first seconds
         head = stretch.head(stretch.parameters.start_window_s)
-        state = _smooth(head, start, np.empty((head.nodes[-1] + 1, 4)))[0]
+        state = _smooth(head, start, np.empty((head.nodes[-1] + 1, 4)))[0][0]
         state[9] = 0.0
-    starts, ends = filter_forward(
+    starts, ends, levelled = filter_forward(
         *stretch.signals,
         stretch.nodes,
         1 / stretch.rate_hz,
@@ -185,17 +196,22 @@ def forward(stretch: Stretch, out: Array) -> None:
         out,
     )
     place_blocks(stretch.nodes, starts, ends, out)
+    return np.asarray(stretch.nodes[1:][levelled] / stretch.rate_hz)
 
 
-def smoothed(stretch: Stretch, out: Array) -> None:
-    """Write the attitudes of filter and smoother into `out`, (n, 4)."""
-    states = _smooth(stretch, _start(stretch), out)
+def smoothed(stretch: Stretch, out: Array) -> Array:
+    """Write the attitudes of filter and smoother into `out`, (n, 4); return as `forward` does."""
+    states, levelled = _smooth(stretch, _start(stretch), out)
     attitude = np.ascontiguousarray(states[:, :4])
     place_blocks(stretch.nodes, attitude[:-1], attitude[1:], out)
+    return np.asarray(stretch.nodes[1:][levelled] / stretch.rate_hz)
 
 
-def _smooth(stretch: Stretch, start: Start, relative: Array) -> Array:
-    """Return the smoothed states at the nodes; `relative` receives the block-relative rotations."""
+def _smooth(stretch: Stretch, start: Start, relative: Array) -> tuple[Array, NDArray[np.bool_]]:
+    """Return the smoothed states at the nodes, and the blocks whose end was levelled again.
+
+    `relative` receives the block-relative rotations.
+    """
     c, p = stretch.constants, stretch.parameters
     state = start.state.copy()
     bias = state[4:7].copy()
@@ -203,7 +219,7 @@ def _smooth(stretch: Stretch, start: Start, relative: Array) -> Array:
     rest = rest_blocks(rows, c)
     field = _Field(rows, p, c)
     v2, about = np.zeros(0), np.zeros((0, 2))
-    states = np.zeros((0, STATE))
+    states, traces = np.zeros((0, STATE)), np.zeros((0, TRACE))
     for left in range(p.passes - 1, -1, -1):
         states, P, traces = filter_blocks(
             rows, rest, state, start.covariance, v2, about, field.reference, field.lag, c
@@ -221,7 +237,7 @@ def _smooth(stretch: Stretch, start: Start, relative: Array) -> Array:
             bias = drifted
             rows = stretch.integrate(stretch.nodes, bias, relative)
             remove_offset(rows, field.offset)
-    return states
+    return states, traces[:, TRACE_LEVELLED] == 1.0
 
 
 class _Field:
@@ -241,11 +257,20 @@ class _Field:
         """Learn from a pass: the reference, and the offset, which is taken off `rows`."""
         if not self.magnetic.any():
             return
-        p, magnetic = self.parameters, self.magnetic
+        p = self.parameters
+        magnetic = self.magnetic & (traces[:, TRACE_MAGNET] == 0)
+        if not magnetic.any():
+            magnetic = self.magnetic
         deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])
-        low = _quantile(deviation, news, p.usual_share)
+        # where a jump of the heading was found a block counts as one of plain motion
+        plain = 1 - np.exp(-p.block_s / p.disturbance_moving_s)
+        usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
+        level = self.reference[0] ** 2 - self.reference[1] ** 2
+        jumped = states[1:, 9][magnetic] ** 2 * level > p.gate_sd**2 * usual
+        counted = np.where(jumped, np.minimum(news, plain), news)
+        low = _quantile(deviation, counted, p.usual_share)
         self.reference[2] = self.constants.usual_factor * low
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         weight = np.zeros(magnetic.size)

@@ -16,6 +16,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from twinangle.kernels import compiled
+from twinangle.wearable.kalman.magnet import (
+    FIT_BLOCKS,
+    FIT_DEVIATION,
+    fit_magnet,
+    without_lag_of_own,
+    without_magnet,
+)
 from twinangle.wearable.kalman.preintegration import (
     BIAS,
     DURATION,
@@ -29,7 +37,6 @@ from twinangle.wearable.kalman.preintegration import (
     SCATTER_G,
     SHARE_M,
     SQUARE_M,
-    compiled,
     rotated,
 )
 
@@ -50,7 +57,9 @@ TRACE_SCALED = 71  # 6: innovation over its variance; 0 where not taken
 TRACE_USED = 77  # 6: 1 where the measurement was taken
 TRACE_DEVIATION = 83  # mean squared deviation of the field
 TRACE_SHIFT = 84  # squared deviation of the block's mean field
-TRACE = 85
+TRACE_MAGNET = 85  # 1 where a magnet on the sensor was taken off the field
+TRACE_LEVELLED = 86  # 1 where the attitude was levelled again at the block's end
+TRACE = 87
 # What is known of motion and field about a block.
 ABOUT_V2 = 0  # mean square velocity
 ABOUT_DEVIATION = 1  # the field's mean squared deviation
@@ -59,7 +68,11 @@ ABOUT_SHIFT = 3  # mean of TRACE_SHIFT
 ABOUT_CHANGE = 4  # half of the mean squared change of the field from block to block
 ABOUT_NORM = 5  # field's norm in the last block, 0 before the first
 ABOUT_UP = 6  # its upward part
-ABOUT = 7
+ABOUT_CENTRED = 7  # 1 where the means lie about the block, 0 where they run along with the past
+ABOUT_FORCE = 8  # 3: sum of the specific force in the earth frame, falling off with age, m/s
+ABOUT_SPAN = 11  # seconds behind it
+ABOUT_DOUBT = 12  # seconds for which the heading is in doubt and the field is not
+ABOUT = 13
 
 
 @compiled
@@ -261,7 +274,54 @@ def lose_attitude(state, P):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[no-untyped-def]
+def vertical_contradicted(about, duration, c, trace):  # type: ignore[no-untyped-def]
+    """Add a block's specific force to its mean; tell whether that lies far from the vertical.
+
+    A segment's velocity is bounded, so that its acceleration is zero on average and the mean
+    specific force is vertical: a change of 4 m/s within 5 s tilts it by 5°.
+    """
+    keep = np.exp(-duration / c.velocity_window)
+    about[ABOUT_SPAN] = keep * about[ABOUT_SPAN] + duration
+    square = 0.0
+    for i in range(3):
+        about[ABOUT_FORCE + i] = keep * about[ABOUT_FORCE + i] + trace[TRACE_F + i]
+        square += about[ABOUT_FORCE + i] ** 2
+    # the sum's span grows towards the window's: two thirds of it are reached after one window
+    enough = about[ABOUT_SPAN] > 0.63 * c.velocity_window
+    force = np.sqrt(square)
+    heavy = force > 0.5 * GRAVITY * about[ABOUT_SPAN]
+    return enough and heavy and about[ABOUT_FORCE + 2] < c.contradiction * force
+
+
+@compiled
+def level_again(state, P, about, c, trace):  # type: ignore[no-untyped-def]
+    """Turn the attitude the shortest way that makes the mean specific force vertical.
+
+    Nothing that was known of attitude, velocity and disturbance is kept; the bias is.
+    """
+    f0, f1, f2 = about[ABOUT_FORCE], about[ABOUT_FORCE + 1], about[ABOUT_FORCE + 2]
+    across = np.sqrt(f0 * f0 + f1 * f1)
+    angle = np.arctan2(across, f2)
+    if across > 1e-9 * abs(f2):
+        turn_state(state, angle * f1 / across, -angle * f0 / across, 0.0)
+    else:  # upside down to the last digit: any way is the shortest
+        turn_state(state, np.pi, 0.0, 0.0)
+    for i in range(N):
+        if i < 3 or i > 5:
+            for k in range(N):
+                P[i, k] = P[k, i] = 0.0
+    P[0, 0] = P[1, 1] = c.levelled_tilt
+    P[2, 2] = c.levelled_heading
+    P[6, 6] = P[7, 7] = c.velocity_ceiling
+    state[7], state[8], state[9] = 0.0, 0.0, 0.0
+    for i in range(4):
+        about[ABOUT_FORCE + i] = 0.0
+    about[ABOUT_DOUBT] = c.doubt
+    trace[TRACE_LEVELLED] = 1.0
+
+
+@compiled
+def step(state, P, row, rest, about, reference, lag, fit, c, trace):  # type: ignore[no-untyped-def]
     """Carry the filter over one block and take its measurements.
 
     `about` holds what is known of motion and field about this block, `reference` the field's norm,
@@ -270,9 +330,10 @@ def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[
     for i in range(TRACE):
         trace[i] = 0.0
     before = state.copy()
-    e = predict(state, P, row, about[ABOUT_STAY], c, trace)
+    e = predict(state, P, row, lasting(state, about, row, reference, c), c, trace)
     if 2 * trace[TRACE_V2] > 9 * c.velocity_ceiling:
         lose_attitude(state, P)
+        about[ABOUT_DOUBT] = c.doubt
     x = np.zeros(N)
     h = np.zeros(N)
     T = row[DURATION]
@@ -295,26 +356,134 @@ def step(state, P, row, rest, about, reference, lag, c, trace):  # type: ignore[
     if row[SHARE_M] >= 0.5 and reference[0] > 0:
         m0, m1, m2 = earth_field(before, row, e, lag)
         trace[TRACE_UP] = m2
-        take_heading(state, P, x, h, row, about[ABOUT_DEVIATION], m0, m1, m2, reference, c, trace)
+        trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
+        trace[TRACE_SHIFT] = block_shift(row, m2, reference)
+        deviation = strange_at_once(about, row, reference, c, trace)
+        spread = 0.0
+        A = np.empty((3, 3))
+        for i in range(3):
+            for k in range(3):
+                A[i, k] = trace[TRACE_A + 3 * i + k] / T
+        without_lag_of_own(before, lag, state, T, A)
+        usual = (c.field_noise * reference[0]) ** 2 + reference[2]
+        fit_magnet(fit, A, m0, m1, m2, usual, row, c)
+        n0, n1, n2, share = without_magnet(fit, A, m0, m1, m2, reference, row, c)
+        strange = deviation > c.forget * c.rejection * usual
+        fitted = fit[FIT_BLOCKS] * T > 0.99 * c.magnet_least
+        if strange and fitted and fit[FIT_DEVIATION] < c.rejection * usual:
+            m0, m1, m2, spread, deviation = n0, n1, n2, share * usual, fit[FIT_DEVIATION]
+            trace[TRACE_MAGNET] = 1.0
+            # what is left of the disturbance is as in an undisturbed field
+            limit_decay(state, P, trace, np.exp(-T / c.moving))
+        sure = about[ABOUT_DOUBT] <= 0.0
+        take_heading(state, P, x, h, deviation, spread, sure, m0, m1, m2, reference, c, trace)
+    about[ABOUT_DOUBT] -= T
     add_error(state, x)
+    state[9] = wrapped(state[9])
+    if vertical_contradicted(about, T, c, trace):
+        level_again(state, P, about, c, trace)
 
 
 @compiled
-def take_heading(state, P, x, h, row, deviation, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
+def take_heading(state, P, x, h, deviation, spread, sure, m0, m1, m2, reference, c, trace):  # type: ignore[no-untyped-def]
     """Take the magnetic heading, trusted by how far the field is from its reference."""
     norm, up = reference[0], reference[1]
     s2 = (c.field_noise * norm) ** 2
-    trace[TRACE_DEVIATION] = field_deviation(row, m2, reference)
-    trace[TRACE_SHIFT] = block_shift(row, m2, reference)
     level = norm * norm - (m2 * m2 if np.isnan(up) else up * up)
     horizontal = max(level, 0.01 * norm * norm)
     usual = s2 + reference[2]
-    variance = usual * (1 + (deviation / (c.rejection * usual)) ** 4) / horizontal
+    strangeness = deviation / (c.rejection * usual)
+    variance = (usual * (1 + strangeness**4) + spread) / horizontal
+    if strangeness > c.forget:
+        forget_disturbance(state, P, trace)
     decay = trace[TRACE_DECAY]
     # the first reading finds no disturbance carried over
     P[8, 8] = variance if P[8, 8] == 0.0 else P[8, 8] + variance * (1 - decay * decay)
     level = max(m0 * m0 + m1 * m1, 0.01 * norm * norm)
     h[0], h[1], h[2], h[8] = -m2 * m0 / level, -m2 * m1 / level, 1.0, 1.0
     trace[TRACE_HEADING], trace[TRACE_HEADING + 1] = h[0], h[1]
-    innovation = (np.arctan2(m0, m1) - state[9] + np.pi) % (2 * np.pi) - np.pi
+    innovation = wrapped(np.arctan2(m0, m1) - state[9])
+    left, expected = innovation, c.heading_variance
+    for i in range(N):
+        left -= h[i] * x[i]
+        for k in range(N):
+            expected += h[i] * P[i, k] * h[k]
+    excess = left * left / c.gate - expected
+    if sure and excess > 0.0:
+        P[8, 8] += excess  # the disturbance has jumped
     measure(x, P, h, innovation, c.heading_variance, 5, trace)
+
+
+@compiled
+def forget_disturbance(state, P, trace):  # type: ignore[no-untyped-def]
+    """Take the disturbance of heading for a new one, as if nothing of it lasted into the block."""
+    state[9], trace[TRACE_DECAY] = 0.0, 0.0
+    for i in range(N):
+        P[8, i] = P[i, 8] = 0.0
+
+
+@compiled
+def strange_at_once(about, row, reference, c, trace):  # type: ignore[no-untyped-def]
+    """Return the field's mean squared deviation; in the order of time it is that of the past.
+
+    A block that makes the past's mean strange is counted at once, so that a magnet's first block
+    is not taken for the undisturbed field.
+    """
+    past = about[ABOUT_DEVIATION]
+    if about[ABOUT_CENTRED] == 0.0:
+        field_along(about, row, trace, c)
+    usual = (c.field_noise * reference[0]) ** 2 + reference[2]
+    strange = about[ABOUT_DEVIATION] > c.forget * c.rejection * usual
+    return about[ABOUT_DEVIATION] if strange else past
+
+
+@compiled
+def lasting(state, about, row, reference, c):  # type: ignore[no-untyped-def]
+    """Return the correlation of the disturbance over a block.
+
+    One that is beyond what is usual was found by a jump of the heading, and lasts `found` at least.
+    """
+    norm, up = reference[0], reference[1]
+    usual = (c.field_noise * norm) ** 2 + reference[2]
+    level = 0.5 * norm * norm if np.isnan(up) else max(norm * norm - up * up, 0.01 * norm * norm)
+    if about[ABOUT_DOUBT] <= 0.0 and state[9] ** 2 * level > c.gate * usual:
+        return max(about[ABOUT_STAY], np.exp(-row[DURATION] / c.found))
+    return about[ABOUT_STAY]
+
+
+@compiled
+def limit_decay(state, P, trace, decay):  # type: ignore[no-untyped-def]
+    """Let the disturbance's correlation over the block be `decay` at most."""
+    if trace[TRACE_DECAY] <= decay:
+        return
+    k = decay / trace[TRACE_DECAY]
+    trace[TRACE_DECAY] = decay
+    state[9] *= k
+    for i in range(N):
+        P[8, i] *= k
+        P[i, 8] *= k
+
+
+@compiled
+def wrapped(angle):  # type: ignore[no-untyped-def]
+    """Return an angle between −π and π."""
+    return (angle + np.pi) % (2 * np.pi) - np.pi
+
+
+@compiled
+def field_along(running, row, trace, c):  # type: ignore[no-untyped-def]
+    """Update the running means of the field's deviation and change, the block included."""
+    # half of the centred window, as only its first half lies in the past
+    share = 1 - np.exp(-2 * row[DURATION] / c.moving)
+    running[ABOUT_DEVIATION] += share * (trace[TRACE_DEVIATION] - running[ABOUT_DEVIATION])
+    running[ABOUT_SHIFT] += share * (trace[TRACE_SHIFT] - running[ABOUT_SHIFT])
+    if running[ABOUT_NORM] > 0:
+        change = half_change(running[ABOUT_NORM], running[ABOUT_UP], row, trace)
+        running[ABOUT_CHANGE] += share * (change - running[ABOUT_CHANGE])
+    running[ABOUT_NORM], running[ABOUT_UP] = row[NORM_M], trace[TRACE_UP]
+
+
+@compiled
+def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
+    """Return half of the squared change of the field's norm and upward part."""
+    return 0.5 * ((row[NORM_M] - norm) ** 2 + (trace[TRACE_UP] - up) ** 2)

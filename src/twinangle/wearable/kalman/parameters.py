@@ -64,6 +64,36 @@ class KalmanParameters:
     rejection: float = 4.0
     """Multiple of the usual mean squared deviation beyond which a heading is rejected: chi-square
     with four degrees of freedom exceeds four times its mean in 0.3 % of cases."""
+    forget: float = 2.0
+    """Multiple of the rejected deviation beyond which nothing of the heading's disturbance is taken
+    to last: its spread is then sixteen times the usual, and it may be any."""
+    gate_sd: float = 3.0
+    """Innovation of the heading, in its SD, beyond which the disturbance has jumped."""
+    found_s: float = 60.0
+    """How long a disturbance of more than `gate_sd` times the usual lasts, s, once it is found: a
+    magnet that is worn, or a stay in one place."""
+    doubt_s: float = 20.0
+    """For so long after the attitude was lost, after a start in motion and after a magnetometer's
+    first reading a jump of the heading is the heading's, not the field's, s."""
+    magnet_memory_s: float = 10.0
+    """Memory of the fit of a magnet fixed to the sensor, s: the heading drifts little in it, and a
+    segment turns enough."""
+    magnet_least_s: float = 5.0
+    """Shortest time after which such a fit is used, s."""
+    magnet_jump: float = 16.0
+    """Squared residual of that fit, as a multiple of the field's usual mean square, beyond which
+    the fit begins anew: four times the usual deviation."""
+    magnet_prior: float = 10.0
+    """SD of a magnet's field, as a multiple of the field's usual deviation: weak, so that a fit to
+    a sensor that does not turn stays bounded."""
+    contradiction_deg: float = 30.0
+    """Angle between vertical and mean specific force beyond which the attitude is lost, °. Motion
+    below `velocity_ceiling` tilts that mean by 5°."""
+    levelled_tilt_deg: float = 20.0
+    """SD of the tilt after levelling by the mean specific force, °: half of that mean may be older
+    than what went wrong."""
+    levelled_heading_deg: float = 60.0
+    """SD of the heading then, °: any."""
     magnetometer_offset: float = 0.005
     """SD of the magnetometer's own offset on each axis before it is estimated, as a fraction of the
     field's norm: 0.25 µT in 50 µT, what calibrating leaves."""
@@ -120,6 +150,17 @@ class Constants(NamedTuple):
     moving: float
     rest: float
     rejection: float
+    forget: float
+    gate: float
+    found: float
+    doubt: float
+    magnet_memory: float
+    magnet_least: float
+    magnet_jump: float
+    magnet_ridge: float
+    contradiction: float
+    levelled_tilt: float
+    levelled_heading: float
     usual_share: float
     usual_factor: float
     lag_prior: float
@@ -158,6 +199,17 @@ def constants(parameters: KalmanParameters) -> Constants:
         moving=p.disturbance_moving_s,
         rest=p.disturbance_rest_s,
         rejection=p.rejection,
+        forget=p.forget,
+        gate=p.gate_sd**2,
+        found=p.found_s,
+        doubt=p.doubt_s,
+        magnet_memory=p.magnet_memory_s,
+        magnet_least=p.magnet_least_s,
+        magnet_jump=p.magnet_jump,
+        magnet_ridge=1 / p.magnet_prior**2,
+        contradiction=float(np.cos(p.contradiction_deg * deg)),
+        levelled_tilt=(p.levelled_tilt_deg * deg) ** 2,
+        levelled_heading=(p.levelled_heading_deg * deg) ** 2,
         usual_share=p.usual_share,
         usual_factor=usual_factor(p.usual_share),
         lag_prior=p.lag_prior_s,

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from twinangle.kernels import compiled
 from twinangle.wearable.kalman.filtering import (
     ABOUT,
+    ABOUT_CENTRED,
     ABOUT_CHANGE,
     ABOUT_DEVIATION,
-    ABOUT_NORM,
+    ABOUT_DOUBT,
     ABOUT_SHIFT,
     ABOUT_STAY,
-    ABOUT_UP,
     ABOUT_V2,
     MEASUREMENTS,
     STATE,
@@ -22,6 +23,8 @@ from twinangle.wearable.kalman.filtering import (
     TRACE_F,
     TRACE_GAIN,
     TRACE_HEADING,
+    TRACE_LEVELLED,
+    TRACE_MAGNET,
     TRACE_SCALED,
     TRACE_SHIFT,
     TRACE_UP,
@@ -30,11 +33,13 @@ from twinangle.wearable.kalman.filtering import (
     N,
     add_error,
     field_deviation,
+    half_change,
     is_quiet,
     rest_blocks,
     staying,
     step,
 )
+from twinangle.wearable.kalman.magnet import FIT
 from twinangle.wearable.kalman.preintegration import (
     COLUMNS,
     DURATION,
@@ -44,7 +49,6 @@ from twinangle.wearable.kalman.preintegration import (
     SHARE_M,
     SQUARE_M,
     SQUARE_WM,
-    compiled,
     integrate_block,
 )
 
@@ -97,17 +101,19 @@ def filter_forward(  # type: ignore[no-untyped-def]
 ):
     """Run the filter in the order of time; return each block's first and last attitude.
 
+    A third array tells the blocks at whose end the attitude was levelled again.
     `start` holds the field's norm and upward part and the weight behind them. Everything a block
     needs is known at its first sample; its measurements count from the next block on.
     """
     n = nodes.size - 1
-    starts, ends = np.empty((n, 4)), np.empty((n, 4))
+    starts, ends, levelled = np.empty((n, 4)), np.empty((n, 4)), np.zeros(n, dtype=np.bool_)
     row, trace, reference = np.empty(COLUMNS), np.empty(TRACE), start[:3].copy()
     memory = np.zeros(MEMORY)
     memory[MEMORY_WEIGHT], memory[MEMORY_MOVED] = start[2], 1.0
     meet_field(reference, memory, c)
     reference[2] = 0.0
     running, was_quiet = begin(P, c), False
+    fit = np.zeros(FIT)
     relative[0, 0], relative[0, 1], relative[0, 2], relative[0, 3] = 1.0, 0.0, 0.0, 0.0
     for j in range(n):
         for i in range(4):
@@ -138,14 +144,16 @@ def filter_forward(  # type: ignore[no-untyped-def]
             # the first reading of a magnetometer that was silent at the start
             reference[0] = row[NORM_M]
             meet_field(reference, memory, c)
+            running[ABOUT_DOUBT] = c.doubt
         bottom = memory[MEMORY_BOTTOM]
         lag = memory[MEMORY_TOP] / bottom if bottom > 0 else 0.0
         running[ABOUT_STAY] = running_stay(running, row, rest, reference, c)
-        step(state, P, row, rest, running, reference, lag, c, trace)
+        step(state, P, row, rest, running, reference, lag, fit, c, trace)
+        levelled[j] = trace[TRACE_LEVELLED] == 1.0
         run_along(running, row, trace, c)
-        if seen and reference[0] > 0:
+        if seen and reference[0] > 0 and trace[TRACE_MAGNET] == 0.0:
             learn_field(row, trace, running, reference, memory, c)
-    return starts, ends
+    return starts, ends, levelled
 
 
 @compiled
@@ -170,7 +178,7 @@ def learn_field(row, trace, running, reference, memory, c):  # type: ignore[no-u
         reference[1] = trace[TRACE_UP]
     reference[1] += share * (trace[TRACE_UP] - reference[1])
     # a quantile followed by stochastic approximation (Robbins & Monro 1951), in logarithms
-    w = 1 - running[ABOUT_STAY]
+    w = min(1 - running[ABOUT_STAY], 1 - np.exp(-row[DURATION] / c.moving))
     memory[MEMORY_MOVED] = min(memory[MEMORY_MOVED] + w, c.reference_memory / row[DURATION])
     below = 1.0 if running[ABOUT_DEVIATION] < memory[MEMORY_QUARTILE] else 0.0
     gain = QUANTILE_GAIN * w / memory[MEMORY_MOVED]
@@ -191,13 +199,15 @@ def filter_blocks(rows, rest, start, P0, v2, field, reference, lag, c):  # type:
     state, covariance = start.copy(), P0.copy()
     keep(states, P, 0, state, covariance)
     running = begin(P0, c)
+    fit = np.zeros(FIT)
     for j in range(n):
         if v2.size > 0:
             running[ABOUT_V2] = v2[j]
             running[ABOUT_DEVIATION], running[ABOUT_STAY] = field[j, 0], field[j, 1]
+            running[ABOUT_CENTRED] = 1.0
         else:
             running[ABOUT_STAY] = running_stay(running, rows[j], rest[j], reference, c)
-        step(state, covariance, rows[j], rest[j], running, reference, lag, c, traces[j])
+        step(state, covariance, rows[j], rest[j], running, reference, lag, fit, c, traces[j])
         run_along(running, rows[j], traces[j], c)
         keep(states, P, j + 1, state, covariance)
     return states, P, traces
@@ -218,6 +228,8 @@ def begin(P, c):  # type: ignore[no-untyped-def]
     """Return what is known about the first block: its velocity, and no field."""
     running = np.zeros(ABOUT)
     running[ABOUT_V2] = P[6, 6]
+    if P[6, 6] > 2 * c.rest_velocity_variance:
+        running[ABOUT_DOUBT] = c.doubt  # a start in motion
     return running
 
 
@@ -233,24 +245,9 @@ def running_stay(running, row, rest, reference, c):  # type: ignore[no-untyped-d
 
 @compiled
 def run_along(running, row, trace, c):  # type: ignore[no-untyped-def]
-    """Update the running means of squared velocity and of the field's deviation and change."""
+    """Update the running mean of squared velocity."""
     share = 1 - np.exp(-row[DURATION] / c.velocity_window)
     running[ABOUT_V2] += share * (trace[TRACE_V2] - running[ABOUT_V2])
-    if row[SHARE_M] >= 0.5:
-        # half of the centred window, as only its first half lies in the past
-        share = 1 - np.exp(-2 * row[DURATION] / c.moving)
-        running[ABOUT_DEVIATION] += share * (trace[TRACE_DEVIATION] - running[ABOUT_DEVIATION])
-        running[ABOUT_SHIFT] += share * (trace[TRACE_SHIFT] - running[ABOUT_SHIFT])
-        if running[ABOUT_NORM] > 0:
-            change = half_change(running[ABOUT_NORM], running[ABOUT_UP], row, trace)
-            running[ABOUT_CHANGE] += share * (change - running[ABOUT_CHANGE])
-        running[ABOUT_NORM], running[ABOUT_UP] = row[NORM_M], trace[TRACE_UP]
-
-
-@compiled
-def half_change(norm, up, row, trace):  # type: ignore[no-untyped-def]
-    """Return half of the squared change of the field's norm and upward part."""
-    return 0.5 * ((row[NORM_M] - norm) ** 2 + (trace[TRACE_UP] - up) ** 2)
 
 
 @compiled
@@ -276,6 +273,11 @@ def smooth_blocks(states, P, traces):  # type: ignore[no-untyped-def]
 @compiled
 def _carry_back(co, trace):  # type: ignore[no-untyped-def]
     """Carry the costate from behind a block's measurements to the block's first node."""
+    if trace[TRACE_LEVELLED] == 1.0:
+        # what comes behind tells of the bias alone
+        for i in range(N):
+            if i < 3 or i > 5:
+                co[i] = 0.0
     for which in range(MEASUREMENTS - 1, -1, -1):
         if trace[TRACE_USED + which] == 0.0:
             continue

@@ -12,13 +12,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from twinangle.kernels import compiled
 
-# Divisions follow IEEE 754, as in numpy: without checks, which take time to compile and to run.
-compiled = njit(cache=True, error_model="numpy")
+Array = NDArray[np.float64]
 
 # Columns of a block's row.
 ROTATION = 0  # 4: quaternion over the block
