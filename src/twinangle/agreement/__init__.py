@@ -21,6 +21,7 @@ from twinangle.agreement.equivalence import (
     Equivalence,
     ShareWithin,
     equivalence,
+    judge_limits,
     limits_without_reference_error,
     share_within,
 )
@@ -47,12 +48,8 @@ from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
-    equivalence_power,
-    limits_power,
-    participants_for_equivalence,
     participants_for_limits,
     participants_for_limits_within,
-    participants_for_sd_ratio,
 )
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
@@ -65,11 +62,7 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
-from twinangle.agreement.simulated_studies import (
-    SimulatedStudies,
-    simulate_studies,
-    simulated_power_of_ratio,
-)
+from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.unlinked import UnlinkedLimits, unlinked_limits
 from twinangle.agreement.variability import (
     CycleVariability,
@@ -122,24 +115,21 @@ __all__ = [
     "deming_regression",
     "difference_along_cycle",
     "equivalence",
-    "equivalence_power",
     "error_budget",
     "fit_line",
     "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlation",
     "intraclass_correlations",
+    "judge_limits",
     "limits_of_agreement",
     "limits_of_many",
-    "limits_power",
     "limits_without_reference_error",
     "measurement_error",
     "mixed_model_limits",
     "multiple_correlation",
-    "participants_for_equivalence",
     "participants_for_limits",
     "participants_for_limits_within",
-    "participants_for_sd_ratio",
     "percentile_limits",
     "pitman_morgan",
     "pool_budgets",
@@ -149,7 +139,6 @@ __all__ = [
     "regression_limits",
     "share_within",
     "simulate_studies",
-    "simulated_power_of_ratio",
     "unlinked_limits",
     "within_participant_limits",
 ]
