@@ -14,6 +14,9 @@ from rich.table import Table
 from twinangle.results import PooledLimits, StudyResults, TrialResult
 
 SHOWN_WARNINGS = 12
+NO_MARGIN = (
+    "No margin was stated (acceptable_deg under [agreement]): the limits are tested against none."
+)
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
@@ -29,6 +32,8 @@ def print_closing(results: StudyResults, out: Path) -> None:
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
             console.print(_limits_sentence(pooled), markup=False)
+    if results.limits and results.options.margin_deg is None:
+        console.print(NO_MARGIN, markup=False)
     _print_troubles(console, results)
     console.print(f"Report: {out / 'report.pdf'}", markup=False, soft_wrap=True)
     console.print(

@@ -14,9 +14,18 @@ from twinangle.agreement.deming import deming_regression
 from twinangle.agreement.variability import cycle_variability
 from twinangle.analysis.further import further_parts
 from twinangle.cycles.summary import stride_summary
+from twinangle.options import Options
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet
 
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    reference_sd_deg=None,
+    against=None,
+    seed=20,
+)
 PHASE = np.linspace(0, 1, 41)
 
 
@@ -57,7 +66,7 @@ def study(seed=1, k=5, sessions=("1", "2"), numbers=("1", "2"), **of_trial):
 @pytest.fixture(scope="module")
 def full():
     trials = study()
-    return trials, further_parts(trials, against=None, confidence=0.95, error_ratio=2.0)
+    return trials, further_parts(trials, replace(OPTIONS, error_ratio=2.0))
 
 
 def test_every_design_has_its_reliability(full):
@@ -108,7 +117,7 @@ def test_nested_trials_bring_a_mixed_model(full):
 
 
 def test_one_session_says_why_there_is_no_retest():
-    found = further_parts(study(sessions=("1",), numbers=("1",)), against=None, confidence=0.95)
+    found = further_parts(study(sessions=("1",), numbers=("1",)), OPTIONS)
     reasons = dict(found.not_given)
     assert "two or more sessions" in reasons["Reliability over sessions"]
     assert "two or more trials" in reasons["Reliability over trials of one session"]
@@ -116,7 +125,7 @@ def test_one_session_says_why_there_is_no_retest():
 
 
 def test_too_few_people_for_a_line_are_told():
-    found = further_parts(study(k=3, sessions=("1",)), against=None, confidence=0.95)
+    found = further_parts(study(k=3, sessions=("1",)), OPTIONS)
     assert found.forms[0].regression is None
     assert found.forms[0].at_sizes == ()
     assert "3 participants; a line" in dict(found.forms[0].not_given)["by regression"]
@@ -143,7 +152,7 @@ def test_a_stated_error_ratio_brings_demings_line_over_participants(full):
 
 
 def test_without_the_ratio_there_is_no_line_and_it_says_what_it_needs():
-    found = further_parts(study(), against=None, confidence=0.95)
+    found = further_parts(study(), OPTIONS)
     assert all(item.deming is None for item in found.forms)
     assert "error_ratio under [agreement]" in dict(found.not_given)["Deming's line"]
 
@@ -158,13 +167,13 @@ def test_limits_at_sizes_are_at_the_participants_own_means(full):
 
 
 def test_ten_people_let_the_spread_follow_the_size():
-    found = further_parts(study(k=10, sessions=("1",)), against=None, confidence=0.95)
+    found = further_parts(study(k=10, sessions=("1",)), OPTIONS)
     assert not any(one.constant_spread for one in found.forms[0].at_sizes)
     assert len(found.forms[0].at_sizes) == 3
 
 
 def test_without_a_reference_sessions_of_the_wearable_remain():
-    found = further_parts(study(reference=False), against=None, confidence=0.95)
+    found = further_parts(study(reference=False), OPTIONS)
     assert found.curves == ()
     assert found.forms == ()
     assert {item.instrument for item in found.reliability} == {"wearable"}
@@ -181,13 +190,13 @@ def test_conditions_are_compared_at_equal_speed_and_stride_time():
         replace(t, covariates={"speed_m_s": v})
         for t, v in zip(indoor + outdoor, speeds, strict=True)
     ]
-    found = further_parts(trials, against=None, confidence=0.95)
+    found = further_parts(trials, OPTIONS)
     assert [ratio.covariates for *_, ratio in found.adjusted] == ["speed_m_s", "stride_time_s"]
     assert all(ratio.against == "indoor" for *_, ratio in found.adjusted)
 
 
 def test_a_session_that_somebody_missed_counts_those_who_came():
     trials = [t for t in study() if (t.participant, t.session) != ("P0", "2")]
-    found = further_parts(trials, against=None, confidence=0.95)
+    found = further_parts(trials, OPTIONS)
     retest = next(item for item in found.reliability if item.design == "sessions")
     assert retest.error.n_participants == 4

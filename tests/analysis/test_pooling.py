@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -11,9 +13,18 @@ from twinangle.analysis.pooling import (
     pool_error_budgets,
     pool_limits,
 )
+from twinangle.options import Options
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet
 
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    reference_sd_deg=None,
+    against=None,
+    seed=20,
+)
 POINTS = np.linspace(0, 2 * np.pi, 101)
 
 
@@ -69,7 +80,7 @@ def test_quantities_of_a_known_cycle():
 
 
 def test_excluded_cycles_do_not_enter_the_limits(trials):
-    pooled = pool_limits(trials, confidence=0.95)
+    pooled = pool_limits(trials, OPTIONS)
     assert len(pooled) == 6  # two procedures, one condition with a reference, three quantities
     assert all(len(item.difference) == 6 * 11 for item in pooled)
     again = limits_of_agreement(pooled[0].difference, pooled[0].participant)
@@ -79,26 +90,26 @@ def test_excluded_cycles_do_not_enter_the_limits(trials):
 
 
 def test_a_constant_moves_the_bias_alone(trials):
-    first, second = (pool_limits(trials, confidence=0.95)[k].limits for k in (0, 3))
+    first, second = (pool_limits(trials, OPTIONS)[k].limits for k in (0, 3))
     assert second.bias - first.bias == pytest.approx(3, abs=0.3)
 
 
 def test_one_participant_is_within_participant_only(trials):
     alone = [trial for trial in trials if trial.participant == "P00"]
-    pooled = pool_limits(alone, confidence=0.95)
+    pooled = pool_limits(alone, OPTIONS)
     assert all("within this participant" in item.note for item in pooled)
-    assert pool_equivalence(alone, margin=5, confidence=0.95) == ()
+    assert pool_equivalence(alone, OPTIONS) == ()
 
 
 def test_conditions_are_compared_with_the_one_that_has_a_reference(trials):
-    compared = pool_conditions(list(reversed(trials)), against=None, confidence=0.95)
+    compared = pool_conditions(list(reversed(trials)), OPTIONS)
     assert {(item.condition, item.against) for _, _, item in compared} == {("outdoor", "indoor")}
-    turned = pool_conditions(trials, against="outdoor", confidence=0.95)
+    turned = pool_conditions(trials, replace(OPTIONS, against="outdoor"))
     assert turned[0][2].difference == pytest.approx(-compared[-1][2].difference)
 
 
 def test_the_better_procedure_ranks_first(trials):
-    ((condition, contest),) = pool_contests(trials, confidence=0.95)
+    ((condition, contest),) = pool_contests(trials, OPTIONS)
     assert condition == "indoor"
     assert {place.procedure for place in contest.standings} == {"a", "b"}
     # Both have the same demeaned error by construction: only the offset differs.
@@ -106,7 +117,7 @@ def test_the_better_procedure_ranks_first(trials):
 
 
 def test_budget_parts_add_up(trials):
-    for _, _, budget in pool_error_budgets(trials):
+    for _, _, budget in pool_error_budgets(trials, OPTIONS):
         parts = ("offset", "range", "timing", "pattern", "wander", "random")
         assert sum(getattr(budget, part) for part in parts) == pytest.approx(budget.total)
         assert budget.n_participants == 6

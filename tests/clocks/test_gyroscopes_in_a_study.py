@@ -18,7 +18,7 @@ from twinangle.study.settings import SynchronisationSettings
 def study(**settings):
     return SimpleNamespace(
         synchronisation=SynchronisationSettings(**settings),
-        agreement=SimpleNamespace(confidence=0.95),
+        options=SimpleNamespace(confidence=0.95),
     )
 
 

@@ -4,16 +4,25 @@ import pytest
 
 from twinangle import outputs
 from twinangle.errors import StudyError
+from twinangle.options import Options
 from twinangle.outputs import MANIFEST, check_output_folder, write_outputs
 from twinangle.results import StudyResults
+
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    reference_sd_deg=None,
+    against=None,
+    seed=20,
+)
 
 
 def empty_results(title="A"):
     return StudyResults(
         title=title,
         joint="knee",
-        confidence=0.95,
-        acceptable_deg=5.0,
+        options=OPTIONS,
         trials=(),
         limits=(),
         conditions=(),

@@ -16,6 +16,7 @@ from twinangle.analysis import pooling
 from twinangle.analysis.further import further_parts
 from twinangle.clocks.pairing import TimingCost
 from twinangle.cycles.summary import stride_summary
+from twinangle.options import Options
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
@@ -155,23 +156,26 @@ def build(
                     )
                 )  # fmt: skip
     several = len(participants) > 1
+    options = Options(
+        confidence=0.95,
+        margin_deg=5.0,
+        error_ratio=None,
+        reference_sd_deg=0.2,
+        against=conditions[0],
+        seed=seed,
+    )
     return StudyResults(
         title=title,
         joint="knee",
-        confidence=0.95,
-        acceptable_deg=5.0,
+        options=options,
         trials=tuple(trials),
-        limits=pooling.pool_limits(trials, confidence=0.95, reference_sd=0.2),
-        conditions=(
-            pooling.pool_conditions(trials, against=conditions[0], confidence=0.95)
-            if several
-            else ()
-        ),
-        contests=pooling.pool_contests(trials, confidence=0.95),
-        budgets=pooling.pool_error_budgets(trials),
-        equivalence=pooling.pool_equivalence(trials, margin=5.0, confidence=0.95),
-        along_cycle=pooling.pool_along_cycle(trials, confidence=0.95, rng=rng),
-        further=further_parts(trials, against=conditions[0], confidence=0.95),
+        limits=pooling.pool_limits(trials, options),
+        conditions=(pooling.pool_conditions(trials, options) if several else ()),
+        contests=pooling.pool_contests(trials, options),
+        budgets=pooling.pool_error_budgets(trials, options),
+        equivalence=pooling.pool_equivalence(trials, options),
+        along_cycle=pooling.pool_along_cycle(trials, options),
+        further=further_parts(trials, options),
         version="0.1.0",
         inputs=tuple(
             InputFile(f"recordings/{code}_{condition}.csv", f"{k:064x}")

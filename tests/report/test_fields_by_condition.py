@@ -5,8 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from twinangle.options import Options
 from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.results import SensorRecord, StudyResults, TrialResult
+
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    reference_sd_deg=None,
+    against=None,
+    seed=20,
+)
 
 
 def record(segment, share, norm_off, rho=None):
@@ -31,7 +41,7 @@ def results():
         trial("P2", "indoor", record("proximal", 0.5, 0.04, 0.6)),
         trial("P1", "outdoor", record("proximal", 0.0, 0.01)),
     )
-    return StudyResults("invented", "knee", 0.95, 5.0, trials, (), (), "0", (), {})
+    return StudyResults("invented", "knee", OPTIONS, trials, (), (), "0", (), {})
 
 
 def test_shares_are_means_and_deviations_root_mean_squares(results):

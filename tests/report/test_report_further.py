@@ -86,7 +86,7 @@ def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
 
 
 def test_demings_line_says_what_it_shows(larger):
-    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.5)
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.5))
     results = replace(larger, further=further)
     blocks = section(results, "Limits of agreement")
     table = table_with(blocks, "People", "Slope", "Intercept")
@@ -110,7 +110,7 @@ def test_demings_line_says_what_it_shows(larger):
     ],
 )
 def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
-    further = further_parts(larger.trials, against=None, confidence=0.95, error_ratio=1.0)
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.0))
     form = further.forms[0]
     line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
     further = replace(further, forms=(replace(form, deming=line),))
@@ -149,7 +149,7 @@ def test_conditions_at_equal_speed(build_results):
         replace(trial, covariates={"speed_m_s": speed})
         for trial, speed in zip(built.trials, speeds, strict=True)
     )
-    further = further_parts(trials, against="indoor", confidence=0.95)
+    further = further_parts(trials, built.options)
     results = replace(built, trials=trials, further=further)
     table = table_with(section(results, "Conditions"), "Held equal")
     assert [row[2] for row in table["rows"]] == ["walking speed"]

@@ -80,7 +80,7 @@ def check_by_gyroscopes(
         return clock, {}
     try:
         found = gyroscope_lag(
-            signals.sensors, reference, clock, confidence=study.agreement.confidence
+            signals.sensors, reference, clock, confidence=study.options.confidence
         )
     except SynchronisationError as error:
         if wanted:

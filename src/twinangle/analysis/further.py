@@ -31,6 +31,7 @@ from twinangle.agreement.reliability import (
     measurement_error,
 )
 from twinangle.analysis.pooling import QUANTITIES, base_condition, cycle_quantity, groups, unique
+from twinangle.options import Options
 from twinangle.results import FurtherParts, LimitForms, Reliability, TrialResult
 
 FEWEST_FOR_A_LINE = 4
@@ -48,10 +49,7 @@ Given = TypeVar("Given")
 
 def further_parts(
     trials: Sequence[TrialResult],
-    *,
-    against: str | None,
-    confidence: float,
-    error_ratio: float | None = None,
+    options: Options,
 ) -> FurtherParts:
     """Return every further part that the design supports, and why the others are not given.
 
@@ -59,13 +57,8 @@ def further_parts(
     ----------
     trials : sequence of TrialResult
         All trials of the study.
-    against : str or None
-        The condition the others are compared with; None for the first with a reference.
-    confidence : float
-        Of every interval.
-    error_ratio : float or None
-        Variance of the wearable's error over that of the reference's, for Deming's line; None
-        where it is not known.
+    options : Options
+        What the run was asked for.
 
     Returns
     -------
@@ -79,7 +72,7 @@ def further_parts(
             pool_curves(
                 [t.agreement for t in several if t.agreement is not None],
                 [t.participant for t in several],
-                confidence=confidence,
+                confidence=options.confidence,
             ),
         )
         for procedure, condition, several in groups(trials)
@@ -91,28 +84,28 @@ def further_parts(
             pool_variability(
                 [t.variability for t in several if t.variability is not None],
                 [t.participant for t in several if t.variability is not None],
-                confidence=confidence,
+                confidence=options.confidence,
             ),
         )
         for procedure, condition, several in groups(trials)
         if any(t.variability is not None for t in several)
     )
     forms = tuple(
-        _forms(procedure, condition, quantity, several, confidence, error_ratio)
+        _forms(procedure, condition, quantity, several, options)
         for procedure, condition, several in groups(trials)
         for quantity in QUANTITIES
         if _people(several) >= 2
     )
     if curves and not forms:
         reasons["Further forms of the limits"] = "one participant; they need several."
-    if forms and error_ratio is None:
+    if forms and options.error_ratio is None:
         reasons[DEMING] = NO_ERROR_RATIO
     return FurtherParts(
         curves=curves,
         variability=variability,
         forms=forms,
-        reliability=_reliability(trials, confidence, reasons),
-        adjusted=_adjusted(trials, against, confidence, reasons),
+        reliability=_reliability(trials, options, reasons),
+        adjusted=_adjusted(trials, options, reasons),
         not_given=tuple(reasons.items()),
     )
 
@@ -146,8 +139,7 @@ def _forms(
     condition: str,
     quantity: str,
     trials: Sequence[TrialResult],
-    confidence: float,
-    error_ratio: float | None,
+    options: Options,
 ) -> LimitForms:
     """Return the further forms of one quantity's limits."""
     frame = _cycles_frame(trials, quantity)
@@ -156,14 +148,14 @@ def _forms(
     means = frame.groupby("participant", sort=False)[["wearable", "reference"]].mean()
     means_pair = means["wearable"].to_numpy(), means["reference"].to_numpy()
     reasons: dict[str, str] = {}
-    regression, deming = _lines(reasons, *means_pair, confidence, error_ratio)
+    regression, deming = _lines(reasons, *means_pair, options)
     ratio = _unless(
         reasons,
         "of the ratio",
         "an angle has no true zero, so a ratio of angles has no meaning."
         if quantity not in _WITH_ZERO
         else "",
-        lambda: ratio_limits(*pair, people, confidence=confidence),
+        lambda: ratio_limits(*pair, people, confidence=options.confidence),
     )
     nested = frame.groupby("participant")["unit"].nunique().max() > 1
     mixed = _unless(
@@ -171,20 +163,20 @@ def _forms(
         "by a mixed model",
         "" if nested else "no participant has several sessions, trials or sides to be nested.",
         lambda: mixed_model_limits(
-            difference.to_numpy(), people, frame["unit"].to_numpy(), confidence=confidence
+            difference.to_numpy(), people, frame["unit"].to_numpy(), confidence=options.confidence
         ),
     )
     return LimitForms(
         procedure=procedure,
         condition=condition,
         quantity=quantity,
-        checks=check_differences(*pair, people, confidence=confidence),
+        checks=check_differences(*pair, people, confidence=options.confidence),
         regression=regression,
         ratio=ratio,
-        percentile=percentile_limits(difference.to_numpy(), people, confidence=confidence),
+        percentile=percentile_limits(difference.to_numpy(), people, confidence=options.confidence),
         mixed=mixed,
         not_given=tuple(reasons.items()),
-        at_sizes=() if regression is None else _at_sizes(*means_pair, confidence),
+        at_sizes=() if regression is None else _at_sizes(*means_pair, options),
         deming=deming,
     )
 
@@ -193,8 +185,7 @@ def _lines(
     reasons: dict[str, str],
     wearable: np.ndarray,
     reference: np.ndarray,
-    confidence: float,
-    error_ratio: float | None,
+    options: Options,
 ) -> tuple[RegressionLimits | None, DemingLine | None]:
     """Return the lines through the participants' means, or note why there is none."""
     few = (
@@ -206,30 +197,31 @@ def _lines(
         reasons,
         "by regression",
         few,
-        lambda: regression_limits(wearable, reference, confidence=confidence),
+        lambda: regression_limits(wearable, reference, confidence=options.confidence),
     )
-    if error_ratio is None:
+    ratio = options.error_ratio
+    if ratio is None:
         return regression, None
     deming = _unless(
         reasons,
         DEMING,
         few,
         lambda: deming_regression(
-            wearable, reference, error_ratio=error_ratio, confidence=confidence
+            wearable, reference, error_ratio=ratio, confidence=options.confidence
         ),
     )
     return regression, deming
 
 
 def _at_sizes(
-    wearable: np.ndarray, reference: np.ndarray, confidence: float
+    wearable: np.ndarray, reference: np.ndarray, options: Options
 ) -> tuple[LimitsAtSize, ...]:
     """Return bias and limits at the smallest, middle and largest of the participants' means."""
     found = regression_limits(
         wearable,
         reference,
         constant_spread=wearable.size < FEWEST_FOR_A_LINE_OF_SPREAD,
-        confidence=confidence,
+        confidence=options.confidence,
     )
     return found.intervals_at(np.quantile(found.sizes, [0, 0.5, 1]))
 
@@ -248,7 +240,7 @@ def _unless(
 
 
 def _reliability(
-    trials: Sequence[TrialResult], confidence: float, reasons: dict[str, str]
+    trials: Sequence[TrialResult], options: Options, reasons: dict[str, str]
 ) -> tuple[Reliability, ...]:
     """Return reliability over instruments, sessions and trials, as far as there are several."""
     good = [t for t in trials if t.status == "ok" and t.cycles is not None]
@@ -273,7 +265,7 @@ def _reliability(
             for condition in unique(t.condition for t in good)
             for one in _designed(
                 [t for t in good if (t.procedure, t.condition) == (procedure, condition)],
-                design, column, confidence,
+                design, column, options,
             )
         ]  # fmt: skip
         if not several:
@@ -286,7 +278,7 @@ def _designed(
     trials: Sequence[TrialResult],
     design: str,
     column: Callable[[TrialResult], str] | None,
-    confidence: float,
+    options: Options,
 ) -> list[Reliability]:
     """Return the reliability of every quantity of one procedure and condition under a design."""
     if not trials:
@@ -309,7 +301,7 @@ def _designed(
                 if table[name].notna().any()
             }  # fmt: skip
         found += [
-            _one_reliability(trials[0], quantity, design, instrument, scores, confidence)
+            _one_reliability(trials[0], quantity, design, instrument, scores, options)
             for instrument, scores in wide.items()
             if scores.shape[0] >= FEWEST_FOR_RELIABILITY and scores.shape[1] >= 2
         ]
@@ -343,11 +335,11 @@ def _one_reliability(
     design: str,
     instrument: str,
     scores: pd.DataFrame,
-    confidence: float,
+    options: Options,
 ) -> Reliability:
     """Return ICC, SEM, detectable change and, for two columns, concordance of one table."""
     values = scores.to_numpy(dtype=np.float64)
-    error = measurement_error(values, confidence=confidence)
+    error = measurement_error(values, confidence=options.confidence)
     two = values.shape[1] == 2 and np.ptp(values, axis=0).min() > 0
     return Reliability(
         procedure=trial.procedure,
@@ -356,16 +348,17 @@ def _one_reliability(
         design=design,
         instrument=instrument,
         columns=tuple(str(name) for name in scores.columns),
-        intraclass=intraclass_correlations(values, confidence=confidence),
+        intraclass=intraclass_correlations(values, confidence=options.confidence),
         error=error,
-        concordance=concordance(values[:, 0], values[:, 1], confidence=confidence) if two else None,
+        concordance=concordance(values[:, 0], values[:, 1], confidence=options.confidence)
+        if two
+        else None,
     )
 
 
 def _adjusted(
     trials: Sequence[TrialResult],
-    against: str | None,
-    confidence: float,
+    options: Options,
     reasons: dict[str, str],
 ) -> tuple[tuple[str, str, AdjustedRatio], ...]:
     """Return the wearable's SD under the conditions at equal speed and stride time."""
@@ -375,14 +368,14 @@ def _adjusted(
     if len(conditions) < 2:
         reasons[name] = "one condition only."
         return ()
-    base = against if against in conditions else base_condition(good)
+    base = base_condition(good, options)
     found: list[tuple[str, str, AdjustedRatio]] = []
     for procedure in unique(t.procedure for t in good):
         frame = _covariate_frame([t for t in good if t.procedure == procedure])
         for covariate in [c for c in COVARIATES if c in frame and frame[c].notna().all()]:
             try:
                 several = compare_conditions_adjusted(
-                    frame, against=base, covariates=[covariate], confidence=confidence
+                    frame, against=base, covariates=[covariate], confidence=options.confidence
                 )
             except ValueError as error:
                 reasons[f"{name} ({covariate})"] = str(error)

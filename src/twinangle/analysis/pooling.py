@@ -22,6 +22,7 @@ from twinangle.agreement.equivalence import (
 )
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
 from twinangle.agreement.ranking import Contest, rank_procedures
+from twinangle.options import Options
 from twinangle.results import PooledLimits, TrialResult
 from twinangle.signals.recording import Array
 
@@ -60,24 +61,27 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
     raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
 
 
-def pool_limits(
-    trials: Sequence[TrialResult], *, confidence: float, reference_sd: float | None = None
-) -> tuple[PooledLimits, ...]:
+def pool_limits(trials: Sequence[TrialResult], options: Options) -> tuple[PooledLimits, ...]:
     """Return limits of agreement for each procedure, condition and quantity with a reference.
 
-    Where the reference's own error `reference_sd` is stated, limits without it stand beside.
+    Where the reference's own error is stated, limits without it stand beside.
     """
     return tuple(
-        _pool(procedure, condition, quantity, several, confidence, reference_sd)
+        _pool(procedure, condition, quantity, several, options)
         for procedure, condition, several in groups(trials)
         for quantity in QUANTITIES
     )
 
 
 def pool_equivalence(
-    trials: Sequence[TrialResult], *, margin: float, confidence: float
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[str, str, str, Equivalence], ...]:
-    """Test bias and limits against the margin, wherever there are at least two participants."""
+    """Test bias and limits against the margin, wherever there are at least two participants.
+
+    Without a margin stated beforehand nothing is tested.
+    """
+    if options.margin_deg is None:
+        return ()
     claims = []
     for procedure, condition, several in groups(trials):
         if len({trial.participant for trial in several}) < 2:
@@ -86,36 +90,40 @@ def pool_equivalence(
             points = _all_points(several, quantity)
             claim = equivalence(
                 (points["wearable"] - points["reference"]).to_numpy(),
-                margin,
+                options.margin_deg,
                 points["participant"].to_numpy(),
-                confidence=confidence,
+                confidence=options.confidence,
             )
             claims.append((procedure, condition, quantity, claim))
     return tuple(claims)
 
 
 def pool_error_budgets(
-    trials: Sequence[TrialResult], *, confidence: float = 0.95
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[str, str, PooledBudget], ...]:
     """Average the participants' error budgets; one participant's trials are taken together."""
     return tuple(
-        (procedure, condition, pool_budgets(_budgets(several), confidence=confidence))
+        (
+            procedure,
+            condition,
+            pool_budgets(_budgets(several, options), confidence=options.confidence),
+        )
         for procedure, condition, several in groups(trials)
     )
 
 
 def pool_along_cycle(
-    trials: Sequence[TrialResult], *, confidence: float, rng: np.random.Generator
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...]:
     """Return limits at every point of the cycle, wherever there are at least four participants."""
-    found = []
+    found, rng = [], options.generator()
     for procedure, condition, several in groups(trials):
         people, wearable, reference = _curves(several)
         if len(set(people)) < FEWEST_FOR_BANDS:
             continue
-        limits = functional_limits(wearable, reference, people, confidence=confidence)
+        limits = functional_limits(wearable, reference, people, confidence=options.confidence)
         difference = difference_along_cycle(
-            wearable, reference, people, rng=rng, alpha=1 - confidence
+            wearable, reference, people, rng=rng, alpha=1 - options.confidence
         )
         found.append((procedure, condition, limits, difference))
     return tuple(found)
@@ -137,14 +145,18 @@ def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
     return people, np.concatenate([w for _, w, _ in kept]), np.concatenate([r for *_, r in kept])
 
 
-def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
+def _budgets(trials: Sequence[TrialResult], options: Options) -> list[ErrorBudget]:
+    """Return one budget a participant, over all kept cycles of that one's trials."""
     people = unique(trial.participant for trial in trials)
     curves = [_curves([t for t in trials if t.participant == person]) for person in people]
-    return [error_budget(wearable, reference) for _, wearable, reference in curves]
+    return [
+        error_budget(wearable, reference, confidence=options.confidence)
+        for _, wearable, reference in curves
+    ]
 
 
 def pool_contests(
-    trials: Sequence[TrialResult], *, confidence: float
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[str, Contest], ...]:
     """Rank the procedures by RMS demeaned in each condition with a reference."""
     rows = [
@@ -163,7 +175,8 @@ def pool_contests(
             n_procedures > 1
             and frame.groupby(["participant", "trial"]).size().max() == n_procedures
         ):
-            contests.append((condition, rank_procedures(frame, confidence=confidence)))
+            found = rank_procedures(frame, confidence=options.confidence)
+            contests.append((condition, found))
     return tuple(contests)
 
 
@@ -191,25 +204,29 @@ def _pool(
     condition: str,
     quantity: str,
     trials: Sequence[TrialResult],
-    confidence: float,
-    reference_sd: float | None,
+    options: Options,
 ) -> PooledLimits:
     points = _all_points(trials, quantity)
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
     corrected = None
     if len(people) == 1:
-        limits = within_participant_limits(difference.to_numpy(), confidence=confidence)
+        limits = within_participant_limits(difference.to_numpy(), confidence=options.confidence)
         note = (
             f"One participant ({people[0]}): these are limits within this participant, over "
             f"{len(points)} cycles. They say nothing about other people."
         )
     else:
         participant = points["participant"].to_numpy()
-        limits = limits_of_agreement(difference.to_numpy(), participant, confidence=confidence)
-        if reference_sd is not None:
+        limits = limits_of_agreement(
+            difference.to_numpy(), participant, confidence=options.confidence
+        )
+        if options.reference_sd_deg is not None:
             corrected = limits_without_reference_error(
-                difference.to_numpy(), reference_sd, participant, confidence=confidence
+                difference.to_numpy(),
+                options.reference_sd_deg,
+                participant,
+                confidence=options.confidence,
             )
         note = (
             f"{len(points)} cycles of {len(people)} participants; participants are what was "
@@ -242,30 +259,32 @@ def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
 
 
 def pool_conditions(
-    trials: Sequence[TrialResult], *, against: str | None, confidence: float
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[str, str, ConditionDifference], ...]:
-    """Compare each condition's wearable per-cycle SD with that of the condition `against`.
+    """Compare each condition's wearable per-cycle SD with that of the condition asked for.
 
-    `against` defaults to the first condition that has a reference, else the first listed.
+    Where none is asked for: the first condition that has a reference, else the first listed.
     """
     good = [t for t in trials if t.status == "ok" and t.wearable_variability is not None]
     conditions = unique(t.condition for t in good)
     if len(conditions) < 2:
         return ()
-    base = against if against in conditions else base_condition(good)
+    base = base_condition(good, options)
     return tuple(
         (procedure, "wearable_sd_deg", item)
         for procedure in unique(t.procedure for t in good)
         for item in compare_conditions(
             _variabilities([t for t in good if t.procedure == procedure]),
             against=base,
-            confidence=confidence,
+            confidence=options.confidence,
         )
     )
 
 
-def base_condition(trials: Sequence[TrialResult]) -> str:
-    """Return the first condition with a reference, else the first listed."""
+def base_condition(trials: Sequence[TrialResult], options: Options) -> str:
+    """Return the condition asked for, else the first with a reference, else the first listed."""
+    if options.against is not None and options.against in {t.condition for t in trials}:
+        return options.against
     with_reference = [t.condition for t in trials if t.agreement is not None]
     return (with_reference or [t.condition for t in trials])[0]
 

@@ -8,8 +8,6 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 import twinangle
 from twinangle.analysis.further import further_parts
 from twinangle.analysis.pooling import (
@@ -25,9 +23,6 @@ from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.study import SensorFiles, Study, Trial
-
-# Sign patterns are drawn only where there are too many participants to try them all.
-SEED = 20
 
 
 def run_study(
@@ -76,39 +71,24 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         What :func:`twinangle.analysis.analyse_trial` found, in the order of the trials table; the
         traces are not needed.
     """
-    settings = study.agreement
+    options = study.options
     return StudyResults(
         title=study.title,
         joint=study.joint,
-        confidence=settings.confidence,
-        acceptable_deg=settings.acceptable_deg,
+        options=options,
         trials=trials,
-        limits=pool_limits(
-            trials,
-            confidence=settings.confidence,
-            reference_sd=getattr(study.reference, "accuracy_deg", None),
-        ),
-        conditions=pool_conditions(
-            trials, against=study.conditions.against, confidence=settings.confidence
-        ),
+        limits=pool_limits(trials, options),
+        conditions=pool_conditions(trials, options),
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
         notes=_notes(study, trials),
-        contests=pool_contests(trials, confidence=settings.confidence),
-        budgets=pool_error_budgets(trials, confidence=settings.confidence),
-        along_cycle=pool_along_cycle(
-            trials, confidence=settings.confidence, rng=np.random.default_rng(SEED)
-        ),
-        equivalence=pool_equivalence(
-            trials, margin=settings.acceptable_deg, confidence=settings.confidence
-        ),
-        further=further_parts(
-            trials,
-            against=study.conditions.against,
-            confidence=settings.confidence,
-            error_ratio=settings.error_ratio,
-        ),
+        contests=pool_contests(trials, options),
+        budgets=pool_error_budgets(trials, options),
+        along_cycle=pool_along_cycle(trials, options),
+        equivalence=pool_equivalence(trials, options),
+        further=further_parts(trials, options),
+        invented=study.invented,
     )
 
 

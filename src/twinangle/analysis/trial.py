@@ -23,6 +23,7 @@ from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
+from twinangle.options import Options
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.signals.recording import (
     AngleRecording,
@@ -161,13 +162,14 @@ def _finish(
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
-        return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        blank = _ended(trial, procedure, "ok", "")
+        return _numbers(study.options, blank, motion, paired, cycles, line)
     except (TwinangleError, ValueError) as error:
         return _ended(trial, procedure, "failed", str(error))
 
 
 def _numbers(
-    study: Study,
+    options: Options,
     blank: TrialResult,
     motion: JointMotion,
     paired: PairedAngles,
@@ -177,13 +179,12 @@ def _numbers(
     wearable = cycles.wearable_deg[cycles.kept]
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
-    confidence = study.agreement.confidence
     result = replace(
         blank,
         synchronisation=line.clock,
         paired=paired,
         cycles=cycles,
-        wearable_variability=cycle_variability(wearable, confidence=confidence),
+        wearable_variability=cycle_variability(wearable, confidence=options.confidence),
         warnings=_unique(
             *line.warnings,
             *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
@@ -202,10 +203,10 @@ def _numbers(
     reference = cycles.reference_deg[cycles.kept]
     return replace(
         result,
-        agreement=compare_curves(wearable, reference, confidence=confidence),
-        reference_variability=cycle_variability(reference, confidence=confidence),
-        variability=compare_variability(wearable, reference, confidence=confidence),
-        budget=error_budget(wearable, reference, confidence=confidence),
+        agreement=compare_curves(wearable, reference, confidence=options.confidence),
+        reference_variability=cycle_variability(reference, confidence=options.confidence),
+        variability=compare_variability(wearable, reference, confidence=options.confidence),
+        budget=error_budget(wearable, reference, confidence=options.confidence),
         extras=dict(result.extras) | _multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )

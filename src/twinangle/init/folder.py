@@ -32,6 +32,11 @@ from twinangle.init.sensor_files import (
 )
 
 MOST_FILES = 2000
+AGREEMENT = """\
+[agreement]
+confidence = 0.95                # of every interval
+# acceptable_deg =               # the largest difference you can accept, in degrees: your own, set
+#                                # before you look; without it nothing is tested against a margin"""
 NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
 TABLE_COLUMNS = (
     "participant", "session", "condition", "trial", "side", "wearable", "proximal_file",
@@ -291,8 +296,7 @@ def _study_text(folder: Path, wearable: Sequence[str | None], reference: str | N
     joint = "elbow" if re.search(r"arm|elbow|humerus", "".join(sections)) else "knee"
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
-    last = "[agreement]\nacceptable_deg = 5.0             # your own margin, set beforehand"
-    return "\n\n".join([head, *sections, last]) + "\n"
+    return "\n\n".join([head, *sections, AGREEMENT]) + "\n"
 
 
 def _table_text(rows: list[Row], covariates: tuple[str, ...]) -> str:

@@ -29,7 +29,7 @@ from twinangle.report.content_records import (
 from twinangle.report.content_sensors import recordings_section
 from twinangle.report.content_trials import every_trial, participant_sections
 from twinangle.report.grouping import conditions, participants, procedures, trial_groups
-from twinangle.report.wording import NOTHING, breakable, count, number, span
+from twinangle.report.wording import NO_MARGIN, NOTHING, breakable, count, span, stated
 from twinangle.results import StudyResults
 
 CAUTIONS = (
@@ -107,9 +107,15 @@ def _facts(results: StudyResults) -> list[list[str]]:
         ],
         ["Cycles kept", f"{kept} ({procedures(results)[0]})" if groups else "0"],
         ["Procedures", breakable(", ".join(procedures(results)) or NOTHING)],
-        ["Acceptable difference", f"±{number(results.acceptable_deg, 1)}°, set in the study file"],
+        ["Acceptable difference", _margin(results)],
         ["Software", f"twinangle {results.version}"],
     ]
+
+
+def _margin(results: StudyResults) -> str:
+    """Return the margin as the study file states it, or that it states none."""
+    margin = results.options.margin_deg
+    return NO_MARGIN if margin is None else f"±{stated(margin)}°, set in the study file"
 
 
 def _summary(results: StudyResults, figures: Figures) -> list[Block]:
@@ -134,7 +140,7 @@ def _summary(results: StudyResults, figures: Figures) -> list[Block]:
     )  # fmt: skip
     blocks += [*curves_table(results), *variability_table(results)]
     if results.limits:
-        blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
+        blocks.append(limits_table(results.limits, results.options))
     elif not results.notes:
         blocks.append(text("No recording has a reference: no agreement is given."))
     blocks += [text(note) for note in results.notes]

@@ -19,7 +19,7 @@ from twinangle.report.blocks import (
 from twinangle.report.figures_depth import PARTS
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
-from twinangle.report.wording import NOTHING, between, number
+from twinangle.report.wording import NOTHING, between, number, stated
 from twinangle.results import StudyResults
 
 
@@ -91,7 +91,8 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
             rows,
             words=3,
             caption="The limits above hold the errors of both instruments. Here the reference's, "
-            "as the study file states it, is taken out; degrees.",
+            f"as the study file states it, is taken out; degrees, {results.options.level} "
+            "intervals.",
         ),
         bullets(distinct(line for _, corrected in known for line in corrected.assumptions)),
     ]  # fmt: skip
@@ -114,7 +115,7 @@ def equivalence_blocks(results: StudyResults) -> list[Block]:
         ]
         for procedure, condition, quantity, claim in results.equivalence
     ]
-    margin = number(results.acceptable_deg, 1)
+    margin = stated(results.equivalence[0][-1].margin)
     level = f"{100 * (2 * results.confidence - 1):g} %"
     return [
         heading(f"Tested against the margin of ±{margin}°"),
@@ -214,7 +215,7 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             rows,
             words=3,
             caption=f"Means over {' or '.join(people)} participants, with "
-            f"{100 * results.confidence:g} % intervals over participants (from 4 on; with one "
+            f"{results.options.level} intervals over participants (from 4 on; with one "
             "participant over that one's cycles, which says nothing of others). Mean squares add "
             "up to the whole, their roots do not. Each recording's own parts, with intervals "
             "over its cycles, are in tables/trials.csv.",

@@ -8,6 +8,7 @@ from twinangle.agreement.forms import RatioLimits
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
 from twinangle.analysis.further import DEMING
+from twinangle.options import Options
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.content_lines import absent_lines, at_sizes_blocks, deming_blocks
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
@@ -47,7 +48,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             rows,
             words=2,
             caption="Mean curves, means over participants with "
-            f"{100 * results.confidence:g} % intervals over participants (no interval with one), "
+            f"{results.options.level} intervals over participants (no interval with one), "
             "in degrees. RMS of the demeaned curves: geometric mean; r: correlation, on Fisher's "
             "scale, no measure of agreement.",
         )
@@ -77,7 +78,8 @@ def variability_table(results: StudyResults) -> list[Block]:
             rows,
             words=2,
             caption="SD over cycles where there is a reference, means over participants with "
-            "intervals over participants, paired; in degrees. SD added: what the wearable adds, "
+            f"{results.options.level} intervals over participants, paired; in degrees. SD added: "
+            "what the wearable adds, "
             "√(w² − r²), a dash where it varies less than the reference.",
         )
     ]  # fmt: skip
@@ -101,7 +103,7 @@ def forms_blocks(results: StudyResults) -> list[Block]:
             "holds. Nothing is decided by a test: with few participants an interval that holds 0 "
             "is no proof that there is no trend."
         ),
-        _checks_table(forms),
+        _checks_table(forms, results.options),
         bullets(grouped((where(item), item.checks.suggestion) for item in forms)),
         heading("Limits in other forms"),
         text(
@@ -110,8 +112,8 @@ def forms_blocks(results: StudyResults) -> list[Block]:
             "checks show and by what was planned. Percentile limits take no distribution for "
             "granted, but with few participants the outer end of an interval is open."
         ),
-        _forms_table(forms),
-        *_regression_table(forms),
+        _forms_table(forms, results.options),
+        *_regression_table(forms, results.options),
         bullets(
             [
                 *grouped(
@@ -123,12 +125,12 @@ def forms_blocks(results: StudyResults) -> list[Block]:
                 *absent_lines(results),
             ]
         ),
-        *at_sizes_blocks(forms),
-        *deming_blocks(forms),
+        *at_sizes_blocks(forms, results.options),
+        *deming_blocks(forms, results.options),
     ]
 
 
-def _checks_table(forms: tuple[LimitForms, ...]) -> Block:
+def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     rows = [
         [
             *names(item),
@@ -145,12 +147,13 @@ def _checks_table(forms: tuple[LimitForms, ...]) -> Block:
         rows,
         words=3,
         caption="Slopes, over participants, of the difference and of its SD on the size (mean of "
-        "both instruments), with intervals; skewness and Shapiro-Wilk p of the participants' mean "
+        f"both instruments), with {options.level} intervals; skewness and Shapiro-Wilk p of the "
+        "participants' mean "
         "differences; correlation of neighbouring cycles.",
     )
 
 
-def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
+def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     rows = []
     for item in forms:
         # The first of the three numbers goes by another name in each form.
@@ -177,12 +180,12 @@ def _forms_table(forms: tuple[LimitForms, ...]) -> Block:
         words=4,
         caption="Centre: median of the differences (percentiles), geometric mean of wearable over "
         "reference (ratio, no unit), bias (mixed model of participants with sessions, trials and "
-        "sides nested in them). Degrees but for the ratio; intervals in brackets, “from” or “to” "
-        "where one end is open.",
+        f"sides nested in them). Degrees but for the ratio; {options.level} intervals in brackets, "
+        "“from” or “to” where one end is open.",
     )
 
 
-def _regression_table(forms: tuple[LimitForms, ...]) -> list[Block]:
+def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
     rows = [
         [
             *names(item),
@@ -203,7 +206,7 @@ def _regression_table(forms: tuple[LimitForms, ...]) -> list[Block]:
             words=3,
             caption="Limits by regression, over participants' means: the bias at a size is "
             "intercept + slope × size, the limits lie 1.96 SD from it; the last column is the "
-            "slope of that SD.",
+            f"slope of that SD. {options.level} intervals in brackets.",
         )
     ]
 
@@ -214,7 +217,10 @@ def reliability_section(results: StudyResults) -> list[Block]:
     blocks: list[Block] = []
     for design in distinct(item.design for item in parts):
         several = [item for item in parts if item.design == design]
-        blocks += [heading(_DESIGNS.get(design, design)), *_reliability_tables(several)]
+        blocks += [
+            heading(_DESIGNS.get(design, design)),
+            *_reliability_tables(several, results.options),
+        ]
     blocks += _multiple_correlation(results)
     if not any(trial.status == "ok" for trial in results.trials):
         return []
@@ -239,7 +245,7 @@ def reliability_section(results: StudyResults) -> list[Block]:
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
 
 
-def _reliability_tables(parts: list[Reliability]) -> list[Block]:
+def _reliability_tables(parts: list[Reliability], options: Options) -> list[Block]:
     icc = [
         [
             *names(item),
@@ -273,7 +279,7 @@ def _reliability_tables(parts: list[Reliability]) -> list[Block]:
             icc,
             words=4,
             caption=f"Intraclass and concordance correlations; columns compared: "
-            f"{'; '.join(columns)}. Size: people × columns.",
+            f"{'; '.join(columns)}. Size: people × columns; {options.level} intervals in brackets.",
         ),
         table(
             (*NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
@@ -363,8 +369,9 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
              "Shared, %"),
             rows,
             words=3,
-            caption="Ratio of the wearable's SDs over cycles, interval in brackets. Shared: how "
-            "much of the change of condition the covariate goes along with; near 100 the two "
+            caption="Ratio of the wearable's SDs over cycles, "
+            f"{results.options.level} interval in brackets. Shared: how much of the change of "
+            "condition the covariate goes along with; near 100 the two "
             "cannot be told apart.",
         ),
         bullets([*distinct(said), *absent]),

@@ -6,6 +6,7 @@ import math
 
 from twinangle.agreement.deming import DemingLine
 from twinangle.analysis.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
+from twinangle.options import Options
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct
@@ -13,7 +14,7 @@ from twinangle.report.wording import number
 from twinangle.results import LimitForms, StudyResults
 
 
-def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
+def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
     """Return bias and limits, with intervals, at the sizes of three participants."""
     rows = [
         [
@@ -51,8 +52,9 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
             rows,
             words=3,
             caption="From the regression above, at the smallest, the median and the largest mean "
-            "of a participant (both instruments averaged), in degrees. Intervals over "
-            f"participants, each for one size alone; with {'; or '.join(people)}.{opened}",
+            "of a participant (both instruments averaged), in degrees. "
+            f"{options.level} intervals over participants, each for one size alone; with "
+            f"{'; or '.join(people)}.{opened}",
         ),
     ]
 
@@ -69,7 +71,7 @@ def absent_lines(results: StudyResults) -> list[str]:
     )
 
 
-def deming_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
+def deming_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
     """Return the line between two instruments that both err, and what it says, where it is."""
     lines = [(item, item.deming) for item in forms if item.deming is not None]
     if not lines:
@@ -99,8 +101,9 @@ def deming_blocks(forms: tuple[LimitForms, ...]) -> list[Block]:
             rows,
             words=3,
             caption="Deming's regression of the wearable on the reference over participants' "
-            "means, with jackknife intervals over participants; intercept in degrees. The study "
-            f"file states that the wearable's error variance is {ratio:g} times the reference's; "
+            f"means, with {options.level} jackknife intervals over participants; intercept in "
+            f"degrees. The study file states that the wearable's error variance is {ratio:g} "
+            "times the reference's; "
             "the line is as good as that number.",
         ),
         bullets([*said, *rests]),

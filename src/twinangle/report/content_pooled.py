@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -20,13 +21,13 @@ from twinangle.report.content_depth import along_cycle_blocks, corrected_blocks,
 from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
-from twinangle.report.wording import NOTHING, number
+from twinangle.report.wording import NO_MARGIN, NOTHING, number, stated
 from twinangle.results import PooledLimits, StudyResults
 
 
-def limits_table(limits: Sequence[PooledLimits], margin: float, confidence: float) -> Block:
-    """Return the pooled limits held against the margin, one row a condition and procedure."""
-    rows = []
+def limits_table(limits: Sequence[PooledLimits], options: Options) -> Block:
+    """Return the pooled limits, held against the margin where one was stated, a row a quantity."""
+    rows, margin = [], options.margin_deg
     for pooled in limits:
         found = pooled.limits
         numbers = (
@@ -45,20 +46,29 @@ def limits_table(limits: Sequence[PooledLimits], margin: float, confidence: floa
                 quantity_name(pooled.quantity),
                 f"{len(set(pooled.participant))} / {len(pooled.difference)}",
                 *numbers,
-                verdict(found, margin),
+                *([] if margin is None else [verdict(found, margin)]),
             ]
         )
-    inside = f"Inside ±{number(margin, 1)}°"
+    inside = [] if margin is None else [f"Inside ±{stated(margin)}°"]
     return table(
         ("Condition", "Procedure", "Quantity", "People / cycles", "Bias", "Lower limit",
-         "Upper limit", inside),
+         "Upper limit", *inside),
         rows,
         words=3,
         caption="Bias and limits of agreement, wearable − reference, in degrees, with "
-        f"{100 * confidence:g} % intervals in brackets. {inside}, the margin set in the study "
-        "file: yes, the limits and their intervals are; not surely, the limits are but an interval "
-        "reaches beyond or is missing; no, a limit is outside.",
+        f"{options.level} intervals in brackets. {_held_against(inside)}",
     )  # fmt: skip
+
+
+def _held_against(inside: Sequence[str]) -> str:
+    """Say what the last column means, or that there is nothing to hold the limits against."""
+    if not inside:
+        return f"{NO_MARGIN.capitalize()}, so they are tested against none."
+    return (
+        f"{inside[0]}, the margin set in the study file: yes, the limits and their intervals are; "
+        "not surely, the limits are but an interval reaches beyond or is missing; no, a limit is "
+        "outside."
+    )
 
 
 def verdict(limits: LimitsOfAgreement | None, margin: float) -> str:
@@ -93,7 +103,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     names = [name for name in figures if name.startswith("limits_")]
     for name in names:
         blocks += figure(name, figures)
-    blocks.append(limits_table(results.limits, results.acceptable_deg, results.confidence))
+    blocks.append(limits_table(results.limits, results.options))
     blocks += [*corrected_blocks(results), *equivalence_blocks(results)]
     known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
     if known:
@@ -180,7 +190,8 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
             ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio"),
             rows,
             words=3,
-            caption="Paired within participants, intervals in brackets; differences in degrees.",
+            caption=f"Paired within participants, {results.options.level} intervals in brackets; "
+            "differences in degrees.",
         ),
     ]
     said = distinct(

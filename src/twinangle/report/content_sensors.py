@@ -8,6 +8,7 @@ from typing import Any
 from twinangle.clocks import drift_interval
 from twinangle.cycles import bout_units
 from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
+from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -38,7 +39,7 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
     return [
         *_strides(worked, naming),
         *_bouts(worked, naming),
-        *_clocks(worked, naming, results.confidence),
+        *_clocks(worked, naming, results.options),
         *_angles(results, naming),
         *_devices(worked, naming),
         *_fields(worked, naming, figures),
@@ -116,7 +117,7 @@ def _bouts(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
     return [heading("Walking bouts"), table(shown, rows, words=2, caption=caption)]
 
 
-def _clocks(trials: Iterable[TrialResult], naming: Naming, confidence: float) -> list[Block]:
+def _clocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> list[Block]:
     """Return lag and drift with their errors, and what the lag's error does to the RMS."""
     rows = []
     for trial in trials:
@@ -130,7 +131,7 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, confidence: float) ->
                 number(clock.lag_s, 4),
                 number(1e3 * clock.lag_se_s, 2),
                 number(1e3 * clock.lag_systematic_s, 2),
-                _drift(clock, confidence),
+                _drift(clock, options),
                 _by_gyroscopes(trial),
                 number(clock.peak_correlation, 3),
                 number(clock.runner_up_correlation, 3),
@@ -145,8 +146,9 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, confidence: float) ->
     caption = (
         "How the clocks were brought together. Systematic: error of the lag from a difference of "
         "the instruments that repeats every cycle. Angle − gyr.: lag by the angle minus lag by "
-        "the gyroscopes, above 0 where the procedure delays the angle; in brackets the interval, "
-        "as for the drift. Evidence: log likelihood ratio against the best rival stride. RMS ±: "
+        "the gyroscopes, above 0 where the procedure delays the angle; in brackets the "
+        f"{options.level} interval, as for the drift. Evidence: log likelihood ratio against the "
+        "best rival stride. RMS ±: "
         "how far the RMS of the demeaned curves moves within the lag's error."
     )
     if not rows:
@@ -155,8 +157,8 @@ def _clocks(trials: Iterable[TrialResult], naming: Naming, confidence: float) ->
     return [heading("Clocks"), table(shown, rows, words=2, caption=caption)]
 
 
-def _drift(clock: Synchronisation, confidence: float) -> str:
-    interval = drift_interval(clock, confidence=confidence)
+def _drift(clock: Synchronisation, options: Options) -> str:
+    interval = drift_interval(clock, confidence=options.confidence)
     ends = None if interval is None else (interval.start_s, interval.end_s)
     return number(clock.drift_ppm, 1) if ends is None else with_interval(clock.drift_ppm, ends, 1)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -45,10 +46,13 @@ def every_trial(results: StudyResults) -> list[Block]:
         "− reference); r: their correlation, which is not agreement; SD: over cycles."
     )
     words = head.index("Cycles")
-    return [table(head, rows, words=words, caption=caption), *_further_numbers(worked, naming)]
+    return [
+        table(head, rows, words=words, caption=caption),
+        *_further_numbers(worked, naming, results.options),
+    ]
 
 
-def _further_numbers(trials: list[TrialResult], naming: Naming) -> list[Block]:
+def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options) -> list[Block]:
     """Return the numbers that have no room on the participants' pages, with their intervals."""
     rows = [
         [
@@ -72,8 +76,10 @@ def _further_numbers(trials: list[TrialResult], naming: Naming) -> list[Block]:
             head,
             rows,
             words=head.index("Procedure") + 1,
-            caption="Recordings with a reference: further numbers, with intervals over each "
-            "recording's own cycles. Range and r as above; SD difference: wearable − reference; "
+            caption=f"Recordings with a reference: further numbers, with {options.level} "
+            "intervals over "
+            "each recording's own cycles. Range and r as above; SD difference: wearable − "
+            "reference; "
             "SD added: what the wearable adds, √(w² − r²), none where it varies less. Offset, RMS "
             "and SDs with intervals are on the participants' pages.",
         )
@@ -86,7 +92,8 @@ PAGE_HEAD = (
 )  # fmt: skip
 PAGE_CAPTION = (
     "Cycles kept / found; offset, RMS of the demeaned curves, SD over cycles (degrees) and the "
-    "wearable's SD over the reference's, with intervals over this recording's cycles (below 20 "
+    "wearable's SD over the reference's, with {level} intervals over this recording's cycles "
+    "(below 20 "
     "cycles they hold less than they say where neighbouring cycles resemble each other strongly, "
     "by a serial correlation above 0.5). ± clock: how far that RMS moves within the error of the "
     "lag, so how much of it may be the clock."
@@ -136,12 +143,12 @@ def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[
         mine = [each for each in groups if each.main.participant == code]
         if not any(each.worked for each in mine):
             continue  # listed with its reasons under the failures
-        blocks = [_trial_block(each, naming, figures) for each in mine]
+        blocks = [_trial_block(each, naming, figures, results.options) for each in mine]
         sections.append((breakable(f"Participant {code}"), blocks))
     return sections
 
 
-def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
+def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: Options) -> Block:
     """Return one recording: numbers of every procedure, figures, warnings."""
     trial = member.main
     title = heading(breakable(naming.heading(trial)))
@@ -150,7 +157,7 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures) -> Block:
         return kept_together(title, text(f"{how}: {trial.reason}"))
     rows = [_numbers_with_intervals(result) for result in member.worked]
     head, rows = without_empty(PAGE_HEAD, rows)
-    blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION)]
+    blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)
     blocks += [

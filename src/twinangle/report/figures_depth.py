@@ -27,7 +27,7 @@ from twinangle.report.style import (
     letter,
     new_figure,
 )
-from twinangle.report.wording import file_name, number, shortened
+from twinangle.report.wording import file_name, shortened, stated
 from twinangle.results import SensorRecord, StudyResults
 
 PARTS = {
@@ -59,24 +59,30 @@ def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
         width = _panel_width(len(members))
         for k, (procedure, _, limits, difference) in enumerate(members):
             axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
-            _draw_functional(axes, limits, difference, results.acceptable_deg)
+            _draw_functional(axes, limits, difference, results.options.margin_deg)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
             if k == 0:
                 axes.set_ylabel("Wearable − reference (°)")
         confidence = f"{100 * members[0][2].confidence:g} %"
         caption = (
             f"Difference along the cycle, {condition}: mean over participants (line) with its "
-            f"whole-curve {confidence} band, limits of agreement at each point (dashed), the "
-            f"margin of ±{number(results.acceptable_deg, 1)}° (dash-dotted). Bars at the foot: "
-            "where the instruments differ, the whole cycle tested as one family."
+            f"whole-curve {confidence} band, limits of agreement at each point (dashed)"
+            f"{_margin(results)}. Bars at the foot: where the instruments differ, the whole cycle "
+            "tested as one family."
         )
         name = file_name("along-cycle", condition)
         drawn.append(Drawn(name, figure, caption, f"Difference along the cycle, {condition}."))
     return tuple(drawn)
 
 
+def _margin(results: StudyResults) -> str:
+    """Say how the margin is drawn, where one was stated."""
+    margin = results.options.margin_deg
+    return "" if margin is None else f", the margin of ±{stated(margin)}° (dash-dotted)"
+
+
 def _draw_functional(
-    axes: Axes, limits: FunctionalLimits, difference: CurveDifference, margin: float
+    axes: Axes, limits: FunctionalLimits, difference: CurveDifference, margin: float | None
 ) -> None:
     """Draw bias with its band, limits, the margin, and where the instruments differ."""
     percent = np.linspace(0, 100, limits.bias.size)
@@ -87,7 +93,7 @@ def _draw_functional(
         axes.plot(percent, curve, color=INK, linewidth=0.8, linestyle=LIMIT_DASH, label="limit")
     axes.axhline(0, color=INK, linewidth=0.5)
     reach = 1.1 * max(np.abs([limits.lower, limits.upper, band.lower, band.upper]).max(), 0.1)
-    if margin < 2.5 * reach:
+    if margin is not None and margin < 2.5 * reach:
         reach = max(reach, 1.1 * margin)
         for level in (-margin, margin):
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)

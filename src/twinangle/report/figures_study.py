@@ -28,7 +28,7 @@ from twinangle.report.style import (
     letter,
     new_figure,
 )
-from twinangle.report.wording import file_name, number, shortened
+from twinangle.report.wording import NO_MARGIN, file_name, number, shortened, stated
 from twinangle.results import PooledLimits, StudyResults, TrialResult
 
 QUANTITIES = {
@@ -184,7 +184,7 @@ def _draw_limits_row(
     figure = new_figure(DOUBLE_MM, 60 + 4 * rows)
     for k, pooled in enumerate(members):
         axes = add_panel(figure, 12 + 57 * k, 9 + 4 * rows, 40, 44)
-        _draw_limits_panel(axes, pooled, everyone, results.acceptable_deg)
+        _draw_limits_panel(axes, pooled, everyone, results.options.margin_deg)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
         if k == 0:
             axes.set_ylabel("Wearable − reference (°)")
@@ -208,10 +208,17 @@ def _limits_caption(results: StudyResults, pooled: PooledLimits, *, keyed: bool)
     return (
         f"Bland-Altman plots, {pooled.condition}, {pooled.procedure}: one point a cycle, "
         f"{'marked by participant' if keyed else 'colour and mark by participant (not keyed)'}. "
-        f"Solid: bias; dashed: limits of agreement; bands: {100 * results.confidence:g} % "
-        f"intervals; dash-dotted: the margin of ±{number(results.acceptable_deg, 1)}° set "
-        "beforehand."
+        f"Solid: bias; dashed: limits of agreement; bands: "
+        f"{results.options.level} intervals{_margin(results)}."
     )
+
+
+def _margin(results: StudyResults) -> str:
+    """Say how the margin is drawn, where one was stated."""
+    margin = results.options.margin_deg
+    if margin is None:
+        return f"; {NO_MARGIN}"
+    return f"; dash-dotted: the margin of ±{stated(margin)}° set beforehand"
 
 
 def _mark(code: str, everyone: Sequence[str]) -> tuple[str, str]:
@@ -227,7 +234,7 @@ def _participant_mark(code: str, everyone: Sequence[str]) -> Line2D:
 
 
 def _draw_limits_panel(
-    axes: Axes, pooled: PooledLimits, everyone: Sequence[str], margin: float
+    axes: Axes, pooled: PooledLimits, everyone: Sequence[str], margin: float | None
 ) -> None:
     """Draw one Bland-Altman plot: points, bias, limits, their bands, and the margin."""
     codes = np.array(pooled.participant)
@@ -245,7 +252,7 @@ def _draw_limits_panel(
     if pooled.limits is not None:
         low, high = _draw_lines(axes, pooled.limits, low, high)
     reach = max(abs(low), abs(high))
-    if margin <= 2.5 * reach:
+    if margin is not None and margin <= 2.5 * reach:
         low, high = min(low, -margin), max(high, margin)
         for level in (-margin, margin):
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
@@ -326,7 +333,7 @@ def draw_conditions(results: StudyResults) -> Drawn | None:
     caption = (
         f"(a) The wearable's per-cycle SD by condition, {first}: one mark a trial, lines join a "
         f"participant's. (b, c) Paired difference and ratio over participants with "
-        f"{100 * results.confidence:g} % intervals."
+        f"{results.options.level} intervals."
     )
     return Drawn("conditions", figure, caption, "Per-cycle SD by condition.")
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
-from twinangle.report.wording import count, listing, number, span
+from twinangle.report.wording import NO_MARGIN, count, listing, span, stated
 from twinangle.results import StudyResults, TrialResult
 from twinangle.signals.recording import Synchronisation
 
@@ -35,6 +35,11 @@ REFERENCES = {
     "McGinley 2009": "McGinley JL, Baker R, Wolfe R, Morris ME (2009). The reliability of "
     "three-dimensional kinematic gait measurements: a systematic review. Gait Posture 29:360-369.",
 }
+
+INVENTED = (
+    "The data are invented: no person was recorded, and nothing below may be reported as a study "
+    "of people."
+)
 
 _SYNCHRONISATION = {
     "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
@@ -85,6 +90,7 @@ def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
 def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
     """Return the paragraphs, each on one step, leaving out steps the run did not take."""
     found = (
+        INVENTED if results.invented else "",
         _material(results),
         _angles(results),
         _clocks(results),
@@ -275,16 +281,23 @@ def _limits(results: StudyResults) -> str:
         if people > 1
         else "within the one participant"
     )
-    confidence = f"{100 * results.confidence:g} %"
     return (
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
-        f"limits: {first.method}; the bias weights {first.weighting}; {confidence} intervals: "
-        f"{first.interval_method}. A difference of ±{number(results.acceptable_deg, 1)}° was set "
-        "beforehand as acceptable; for orientation, errors of 2° or less are thought highly likely "
-        "acceptable in clinical gait analysis, 2 to 5° probably reasonable, and more than 5° may "
-        "mislead (McGinley et al. 2009)."
+        f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
+        "intervals: "
+        f"{first.interval_method}. {_margin(results)} For orientation, errors of 2° or less are "
+        "thought highly likely acceptable in clinical gait analysis, 2 to 5° probably reasonable, "
+        "and more than 5° may mislead (McGinley et al. 2009)."
     )
+
+
+def _margin(results: StudyResults) -> str:
+    """Say which margin was stated beforehand, or that none was."""
+    margin = results.options.margin_deg
+    if margin is None:
+        return f"{NO_MARGIN.capitalize()} beforehand, so nothing was tested against one."
+    return f"A difference of ±{stated(margin)}° was set beforehand as acceptable."
 
 
 def _conditions(results: StudyResults) -> str:
@@ -296,7 +309,7 @@ def _conditions(results: StudyResults) -> str:
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
-        f"ratio with {100 * results.confidence:g} % intervals.{_adjusted(results)}"
+        f"ratio with {results.options.level} intervals.{_adjusted(results)}"
     )
 
 

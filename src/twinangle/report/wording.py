@@ -8,6 +8,7 @@ import unicodedata
 from collections.abc import Iterable
 
 NOTHING = "–"
+NO_MARGIN = "no margin was stated"
 _ZERO_WIDTH_SPACE = "\u200b"
 
 
@@ -19,6 +20,11 @@ def number(value: float | None, decimals: int = 2, *, sign: bool = False) -> str
     if float(text) == 0:
         text = text.lstrip("+-")
     return text.replace("-", "−")
+
+
+def stated(value: float) -> str:
+    """Return a number that somebody stated, with every decimal of it and at least one."""
+    return repr(float(value)).replace("-", "−")
 
 
 def degrees(value: float | None, *, sign: bool = False) -> str:

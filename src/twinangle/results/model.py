@@ -29,6 +29,7 @@ from twinangle.agreement.reliability import (
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
+from twinangle.options import Options
 from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
 
 if TYPE_CHECKING:
@@ -186,8 +187,7 @@ class StudyResults:
 
     title: str
     joint: str
-    confidence: float
-    acceptable_deg: float
+    options: Options
     trials: tuple[TrialResult, ...]
     limits: tuple[PooledLimits, ...]
     conditions: tuple[
@@ -201,11 +201,22 @@ class StudyResults:
     contests: tuple[tuple[str, Contest], ...] = ()
     # (procedure, condition, budget), one budget a participant
     budgets: tuple[tuple[str, str, PooledBudget], ...] = ()
-    # (procedure, condition, quantity, claim) against `acceptable_deg`
+    # (procedure, condition, quantity, claim) against the margin; none without one
     equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
     # (procedure, condition, limits at every point, where the instruments differ)
     along_cycle: tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...] = ()
     further: FurtherParts = FurtherParts()
+    invented: bool = False  # the data are invented, as the study file says
+
+    @property
+    def confidence(self) -> float:
+        """Confidence of every interval."""
+        return self.options.confidence
+
+    @property
+    def acceptable_deg(self) -> float | None:
+        """The margin stated beforehand, in degrees; None where none was."""
+        return self.options.margin_deg
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a trial and procedure: identifiers, status and every number, unrounded.

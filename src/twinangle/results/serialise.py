@@ -41,8 +41,9 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             "study": {
                 "title": results.title,
                 "joint": results.joint,
-                "confidence": results.confidence,
-                "acceptable_deg": results.acceptable_deg,
+                "confidence": results.options.confidence,
+                "acceptable_deg": results.options.margin_deg,
+                "invented": results.invented,
             },
             "trials": [trial_record(trial) for trial in results.trials],
             "limits_of_agreement": [_limits_record(item) for item in results.limits],

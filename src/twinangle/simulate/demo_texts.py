@@ -37,6 +37,7 @@ STUDY = """\
 title = "Ridge path study (invented)"
 joint = "knee"
 trials = "trials.csv"            # one row a recording
+invented = true                  # the report and its methods text say so
 
 [wearable]
 kind = "inertial"                # raw signals of two sensors

@@ -28,11 +28,16 @@ from twinangle.study.section import (
 
 
 class StudySection(Section):
-    """`[study]`: what it is and where its trials are listed."""
+    """`[study]`: what it is and where its trials are listed.
+
+    `invented` says that no person was recorded (a simulation, an exercise); report and methods
+    text then say so.
+    """
 
     title: Text
     joint: Literal["knee", "elbow"]
     trials: Text
+    invented: bool = False
 
 
 class Clocked(Section):
@@ -395,12 +400,14 @@ class CycleSettings(Section):
 class AgreementSettings(Section):
     """`[agreement]`: the level of confidence, and the difference the researcher can accept.
 
+    `acceptable_deg` has no default: a margin nobody stated beforehand is none, and without one
+    nothing is tested against a margin.
     `error_ratio` is the variance of the wearable's error over that of the reference's, where it is
     known; Deming's line is fitted with it.
     """
 
     confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
-    acceptable_deg: Positive = 5.0
+    acceptable_deg: Positive | None = None
     error_ratio: Positive | None = None
 
 

@@ -14,6 +14,7 @@ from pydantic_core import ErrorDetails
 
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
+from twinangle.options import Options
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
 from twinangle.study.file_pairs import SensorFilePatterns
@@ -41,6 +42,8 @@ PLAIN_SECTIONS: dict[str, type[Section]] = {
     "conditions": ConditionSettings,
 }
 BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
+# Of the sign patterns that are drawn where there are too many participants to try them all.
+SEED = 20
 SECTIONS = ("study", "wearable", "reference", *tuple(PLAIN_SECTIONS)[1:])
 
 
@@ -62,6 +65,19 @@ class Study:
     conditions: ConditionSettings
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
+    invented: bool = False  # no person was recorded
+
+    @property
+    def options(self) -> Options:
+        """What the statistics of a run of this study are asked for."""
+        return Options(
+            confidence=self.agreement.confidence,
+            margin_deg=self.agreement.acceptable_deg,
+            error_ratio=self.agreement.error_ratio,
+            reference_sd_deg=getattr(self.reference, "accuracy_deg", None),
+            against=self.conditions.against,
+            seed=SEED,
+        )
 
 
 @dataclass(slots=True)
@@ -391,6 +407,7 @@ def _study(
     return Study(
         title=study.title,
         joint=study.joint,
+        invented=study.invented,
         folder=path.parent,
         path=path,
         table=cast(Path, table),
