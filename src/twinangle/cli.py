@@ -146,9 +146,7 @@ def plan(
     bias: Annotated[float, typer.Option(help="Expected bias, °.")] = 0.0,
     sd_ratio: Annotated[
         float | None,
-        typer.Option(
-            help="Aim: the per-cycle SDs of two conditions shown to differ by this ratio."
-        ),
+        typer.Option(help="Aim: the per-cycle SDs of two conditions shown to differ so."),
     ] = None,
     sd_log_ratio: Annotated[
         float, typer.Option(help="SD over participants of the logarithm of the true ratio.")

@@ -13,7 +13,7 @@ from twinangle.agreement import (
     participants_for_limits_within,
     simulate_studies,
 )
-from twinangle.agreement.simulated_studies import LimitsDesign, StudyPool
+from twinangle.agreement.simulated_studies import LimitsDesign, StudyPool, study_limits
 
 
 def generator(seed=20):
@@ -89,6 +89,17 @@ def test_the_first_participants_of_a_pool_stay_the_same():
     first, grown = (StudyPool(LimitsDesign(1.0, 1.0, 5), generator(), 50) for _ in range(2))
     grown.limits(40, 0.95)
     assert_allclose(grown.limits(6, 0.95).upper_high, first.limits(6, 0.95).upper_high, rtol=0)
+
+
+@pytest.mark.parametrize("n_cycles", [1, 6])
+def test_simulated_limits_are_those_of_the_public_function(n_cycles):
+    rng = generator(8)
+    values = rng.standard_normal((9, n_cycles)) + rng.standard_normal((9, 1))
+    public = limits_of_agreement(values.ravel(), np.repeat(np.arange(9), n_cycles), confidence=0.9)
+    means, rest = values.mean(axis=1), values.var(axis=1)
+    found = study_limits(means[:, None], rest[:, None], n_cycles, 0.9)
+    assert_allclose([found.lower_low[0], found.lower_high[0]], public.lower_ci)
+    assert_allclose([found.upper_low[0], found.upper_high[0]], public.upper_ci)
 
 
 def test_the_same_generator_gives_the_same_plan():

@@ -63,6 +63,11 @@ class Equivalence(Result):
     confidence: float
     assumptions: tuple[str, ...]
 
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """The assumptions that are the verdict's own, not those of the limits."""
+        return _BEFOREHAND, _HOLDS
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         margin = quantity(self.margin, unit)

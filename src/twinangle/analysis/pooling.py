@@ -17,7 +17,7 @@ from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, 
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.agreement.equivalence import (
     Equivalence,
-    equivalence,
+    judge_limits,
     limits_without_reference_error,
 )
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
@@ -74,28 +74,24 @@ def pool_limits(trials: Sequence[TrialResult], options: Options) -> tuple[Pooled
 
 
 def pool_equivalence(
-    trials: Sequence[TrialResult], options: Options
+    limits: Sequence[PooledLimits], options: Options
 ) -> tuple[tuple[str, str, str, Equivalence], ...]:
-    """Test bias and limits against the margin, wherever there are at least two participants.
+    """Judge the pooled limits, by their own intervals, against the margin.
 
-    Without a margin stated beforehand nothing is tested.
+    Without a margin stated beforehand nothing is judged.
     """
     if options.margin_deg is None:
         return ()
-    claims = []
-    for procedure, condition, several in groups(trials):
-        if len({trial.participant for trial in several}) < 2:
-            continue
-        for quantity in QUANTITIES:
-            points = _all_points(several, quantity)
-            claim = equivalence(
-                (points["wearable"] - points["reference"]).to_numpy(),
-                options.margin_deg,
-                points["participant"].to_numpy(),
-                confidence=options.confidence,
-            )
-            claims.append((procedure, condition, quantity, claim))
-    return tuple(claims)
+    return tuple(
+        (
+            item.procedure,
+            item.condition,
+            item.quantity,
+            judge_limits(item.limits, options.margin_deg),
+        )
+        for item in limits
+        if item.limits is not None
+    )
 
 
 def pool_error_budgets(

@@ -1,4 +1,4 @@
-"""Pages that look behind the numbers: contest, equivalence, error budget, along the cycle."""
+"""Pages that look behind the numbers: contest, verdict, error budget, along the cycle."""
 
 from __future__ import annotations
 
@@ -98,37 +98,21 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
     ]  # fmt: skip
 
 
-def equivalence_blocks(results: StudyResults) -> list[Block]:
-    """Return the claims that bias and limits lie within the margin."""
+def verdict_blocks(results: StudyResults) -> list[Block]:
+    """Return why each verdict against the margin is what it is, and what it holds."""
     if not results.equivalence:
         return []
-    rows = [
-        [
-            condition or NOTHING,
-            procedure,
-            quantity_name(quantity),
-            "yes" if claim.bias_equivalent else "no",
-            _p_value(claim.p_value),
-            between(claim.bias_ci),
-            "yes" if claim.limits_equivalent else "no",
-            between((claim.outer_lower, claim.outer_upper)),
-        ]
+    claims = [claim for *_, claim in results.equivalence]
+    lines = [
+        f"{condition or NOTHING}, {procedure}, {quantity_name(quantity).lower()}: "
+        f"{claim.summary('°')}"
         for procedure, condition, quantity, claim in results.equivalence
     ]
-    margin = stated(results.equivalence[0][-1].margin)
-    level = f"{100 * (2 * results.confidence - 1):g} %"
+    rests = [line for claim in claims for line in claim.rests_on]
     return [
-        heading(f"Tested against the margin of ±{margin}°"),
-        table(
-            ("Condition", "Procedure", "Quantity", "Bias within", "p", f"{level} interval",
-             "Limits within", "Outer bounds"),
-            rows,
-            words=3,
-            caption="Two one-sided tests of the bias, and whether the outer bounds of the limits "
-            "lie within the margin, in degrees. “No” means not shown; it is no proof of the "
-            "contrary.",
-        ),
-    ]  # fmt: skip
+        heading(f"Against the margin of ±{stated(claims[0].margin)}°"),
+        bullets([*lines, *distinct(rests)]),
+    ]
 
 
 def _p_value(p: float) -> str:

@@ -11,6 +11,8 @@ from twinangle.results import StudyResults, TrialResult
 from twinangle.signals.recording import Synchronisation
 
 REFERENCES = {
+    "Berger & Hsu 1996": "Berger RL, Hsu JC (1996). Bioequivalence trials, intersection-union "
+    "tests and equivalence confidence sets. Stat Sci 11:283-319.",
     "Bland & Altman 1999": "Bland JM, Altman DG (1999). Measuring agreement in method comparison "
     "studies. Stat Methods Med Res 8:135-160.",
     "Bland & Altman 2007": "Bland JM, Altman DG (2007). Agreement between methods of measurement "
@@ -83,6 +85,7 @@ def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
         "McGraw & Wong 1996": "Wong 1996",
         "Weir 2005": "Weir 2005",
         "Lin 1989": "Lin 1989",
+        "Berger & Hsu 1996": "Berger & Hsu 1996",
     }
     return tuple(sorted(REFERENCES[key] for key, mark in names.items() if mark in text))
 
@@ -297,7 +300,12 @@ def _margin(results: StudyResults) -> str:
     margin = results.options.margin_deg
     if margin is None:
         return f"{NO_MARGIN.capitalize()} beforehand, so nothing was tested against one."
-    return f"A difference of ±{stated(margin)}° was set beforehand as acceptable."
+    return (
+        f"A difference of ±{stated(margin)}° was set beforehand as acceptable. Limits were called "
+        f"inside this margin where both, with their {results.options.level} intervals, lay within "
+        "it (an intersection-union rule; Berger & Hsu 1996), outside where one lay beyond it with "
+        "its whole interval, and undecided otherwise."
+    )
 
 
 def _conditions(results: StudyResults) -> str:
