@@ -146,7 +146,9 @@ def plan(
     bias: Annotated[float, typer.Option(help="Expected bias, °.")] = 0.0,
     sd_ratio: Annotated[
         float | None,
-        typer.Option(help="Aim: the per-cycle SDs of two conditions shown to differ so."),
+        typer.Option(
+            help="Aim: a difference between two conditions shown: true ratio of per-cycle SDs."
+        ),
     ] = None,
     sd_log_ratio: Annotated[
         float, typer.Option(help="SD over participants of the logarithm of the true ratio.")

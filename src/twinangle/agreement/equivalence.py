@@ -64,6 +64,11 @@ class Equivalence(Result):
     assumptions: tuple[str, ...]
 
     @property
+    def inside_from_shown(self) -> float:
+        """`inside_from` rounded to two decimals, upwards, to where the verdict still holds."""
+        return float(np.ceil(100 * self.inside_from - 1e-9) / 100)
+
+    @property
     def rests_on(self) -> tuple[str, ...]:
         """The assumptions that are the verdict's own, not those of the limits."""
         return _BEFOREHAND, _HOLDS
@@ -72,7 +77,7 @@ class Equivalence(Result):
         """Return one sentence for a paper, rounded."""
         margin = quantity(self.margin, unit)
         needs = (
-            f"; they lie inside a margin from ±{quantity(self.inside_from, unit)} on"
+            f"; they lie inside a margin from ±{quantity(self.inside_from_shown, unit)} on"
             if np.isfinite(self.inside_from) and self.verdict != "inside"
             else ""
         )

@@ -19,7 +19,7 @@ from twinangle.report.blocks import (
 from twinangle.report.figures_depth import PARTS
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
-from twinangle.report.wording import NOTHING, between, number, stated
+from twinangle.report.wording import NOTHING, between, number
 from twinangle.results import StudyResults
 
 
@@ -99,20 +99,9 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
 
 
 def verdict_blocks(results: StudyResults) -> list[Block]:
-    """Return why each verdict against the margin is what it is, and what it holds."""
-    if not results.equivalence:
-        return []
-    claims = [claim for *_, claim in results.equivalence]
-    lines = [
-        f"{condition or NOTHING}, {procedure}, {quantity_name(quantity).lower()}: "
-        f"{claim.summary('°')}"
-        for procedure, condition, quantity, claim in results.equivalence
-    ]
-    rests = [line for claim in claims for line in claim.rests_on]
-    return [
-        heading(f"Against the margin of ±{stated(claims[0].margin)}°"),
-        bullets([*lines, *distinct(rests)]),
-    ]
+    """Return what the verdicts against the margin rest on, and what they hold."""
+    rests = [line for *_, claim in results.equivalence for line in claim.rests_on]
+    return [heading("What the verdict rests on"), bullets(distinct(rests))] if rests else []
 
 
 def _p_value(p: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.report.blocks import (
     Block,
@@ -25,7 +26,7 @@ from twinangle.results import PooledLimits, StudyResults
 
 def limits_table(results: StudyResults) -> Block:
     """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
-    verdicts = {tuple(key): claim.verdict for *key, claim in results.equivalence}
+    claims = {tuple(key): claim for *key, claim in results.equivalence}
     rows = []
     for pooled in results.limits:
         found = pooled.limits
@@ -46,11 +47,11 @@ def limits_table(results: StudyResults) -> Block:
                 quantity_name(pooled.quantity),
                 f"{len(set(pooled.participant))} / {len(pooled.difference)}",
                 *numbers,
-                *([verdicts.get(key, NOTHING)] if verdicts else []),
+                *(_judged(claims.get(key)) if claims else []),
             ]
         )
     margin = results.options.margin_deg
-    head = [f"Margin ±{stated(margin)}°"] if verdicts and margin is not None else []
+    head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
     return table(
         ("Condition", "Procedure", "Quantity", "People / cycles", "Bias", "Lower limit",
          "Upper limit", *head),
@@ -61,6 +62,13 @@ def limits_table(results: StudyResults) -> Block:
     )  # fmt: skip
 
 
+def _judged(claim: Equivalence | None) -> list[str]:
+    """Return the cells of a verdict."""
+    if claim is None:
+        return [NOTHING, NOTHING]
+    return [claim.verdict, number(claim.inside_from_shown)]
+
+
 def _held_against(head: Sequence[str]) -> str:
     """Say what the last column means, or that there is nothing to hold the limits against."""
     if not head:
@@ -68,7 +76,8 @@ def _held_against(head: Sequence[str]) -> str:
     return (
         f"{head[0]}, the margin set in the study file: inside, both limits and their intervals lie "
         "within it; outside, a limit and its whole interval lie beyond it; undecided, neither. "
-        "Undecided is no proof of either."
+        "Undecided is no proof of either. Inside from: the smallest margin within which both "
+        "limits and their intervals lie."
     )
 
 
