@@ -155,7 +155,7 @@ def plan(
     ] = 0.2,
     other_cycles: Annotated[
         int | None,
-        typer.Option(min=2, help="Cycles under the other condition, if not as many as --cycles."),
+        typer.Option(min=1, help="Cycles under the other condition, if not as many as --cycles."),
     ] = None,
     power: Annotated[float, typer.Option(help="Wanted probability of reaching an aim.")] = 0.8,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.95,
@@ -179,6 +179,8 @@ def plan(
         power=power,
         confidence=confidence,
     )
+    if sd_ratio is not None:
+        print("Simulating studies and comparing their conditions …", file=sys.stderr, flush=True)
     for line in planned_sizes(aims):
         print(line)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from twinangle.agreement.conditions import FEWEST_CYCLES
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
@@ -59,8 +60,11 @@ def planned_sizes(aims: Aims) -> list[str]:
         raise StudyError("plan: --precision and --margin need --sd-between, the expected SD.")
     if not 0 < aims.power < 1:
         raise StudyError(f"plan: --power must lie between 0 and 1, got {aims.power!r}.")
-    if aims.sd_ratio is not None and aims.cycles < 2:
-        raise StudyError("plan: --sd-ratio needs --cycles, at least 2 a participant and condition.")
+    if aims.sd_ratio is not None and min(_cycles_of_both(aims)) < FEWEST_CYCLES:
+        raise StudyError(
+            f"plan: --sd-ratio needs --cycles (and --other-cycles), at least {FEWEST_CYCLES} a "
+            "participant and condition."
+        )
     try:
         sizes = [*_sizes_for_limits(aims), *_sizes_for_ratio(aims)]
         return [*_told(sizes), *_whole_study(aims, sizes)]
@@ -117,12 +121,16 @@ def _sizes_for_ratio(aims: Aims) -> list[tuple[SampleSize, str]]:
     """Return the sizes that a ratio of two conditions' SDs asks for."""
     if aims.sd_ratio is None:
         return []
-    other = aims.cycles if aims.other_cycles is None else aims.other_cycles
     ratio = participants_for_sd_ratio(
-        aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, cycles=(aims.cycles, other),
+        aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, cycles=_cycles_of_both(aims),
         power=aims.power, confidence=aims.confidence, rng=_generator(),
     )  # fmt: skip
     return [(ratio, ""), (cycles_for_sd(SD_PRECISION, confidence=aims.confidence), "")]
+
+
+def _cycles_of_both(aims: Aims) -> tuple[int, int]:
+    """Return the cycles a participant under either condition."""
+    return aims.cycles, aims.cycles if aims.other_cycles is None else aims.other_cycles
 
 
 def _generator() -> np.random.Generator:

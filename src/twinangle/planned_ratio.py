@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy import optimize
 from statsmodels.stats.power import TTestPower
 
-from twinangle.agreement.conditions import compare_conditions
+from twinangle.agreement.conditions import FEWEST_CYCLES, compare_conditions
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import MOST_PARTICIPANTS, SampleSize, smallest
-from twinangle.agreement.variability import cycle_variability
 
-STUDIES = 200  # a round; each goes through the whole comparison of conditions
+STUDIES = 100  # a round; each goes through the whole comparison of conditions
 ROUNDS = 3
 _MOST_SHIFT = 12.0  # noncentrality
 
@@ -37,13 +37,13 @@ def participants_for_sd_ratio(
         SD over participants of its true logarithm, 0 or more; the error of SDs from few cycles
         comes on top, by simulation.
     cycles : tuple of int
-        Cycles of a participant under the base condition and under the other one, at least 2.
+        Cycles of a participant under the base condition and under the other one, at least 3.
     rng : numpy.random.Generator
         Source of the simulated studies.
     power, confidence : float
         Probability of success wanted, and confidence of the interval of the ratio.
-    n_studies : int, default 200
-        Simulated studies in each of three rounds.
+    n_studies : int, default 100
+        Simulated studies in each of up to three rounds.
 
     Returns
     -------
@@ -73,6 +73,8 @@ def participants_for_sd_ratio(
         share = float(np.clip(np.mean(shown), 0.5 / n_studies, 1 - 0.5 / n_studies))
         effects.append(_effect(share, n, confidence))
         n = _needed(float(np.mean(effects)), power, confidence)
+        if n == FEWEST_PARTICIPANTS and np.mean(shown) > (1 + power) / 2:
+            break  # plainly more than is wanted with the fewest people there can be
     reached = _power(float(np.mean(effects)), n, confidence)
     return SampleSize(
         aim="the SDs over cycles of two conditions shown to differ by a true ratio of ",
@@ -81,7 +83,7 @@ def participants_for_sd_ratio(
         unit_counted="participants",
         wanted=power,
         reached=reached,
-        standard_error=float(np.sqrt(reached * (1 - reached) / (ROUNDS * n_studies))),
+        standard_error=float(np.sqrt(reached * (1 - reached) / (len(effects) * n_studies))),
         assumptions=(
             (
                 f"Simulated: {cycles[0]} cycles a participant under the one and {cycles[1]} under "
@@ -102,13 +104,16 @@ def _shown(
 ) -> bool:
     """Simulate one study and return whether its comparison shows the ratio, on its true side."""
     scales = ratio * np.exp(sd_log_ratio * rng.standard_normal(n))
-    rows = []
+    rows: list[tuple[str, str]] = []
+    curves: list[ArrayLike] = []
     for person, scale in enumerate(scales):
         for name, count, sd in (("base", cycles[0], 1.0), ("other", cycles[1], scale)):
-            found = cycle_variability(sd * rng.standard_normal((count, 1)))
-            rows.append((str(person), name, found.sd, count))
-    frame = pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
-    (compared,) = compare_conditions(frame, against="base", confidence=confidence)
+            rows.append((str(person), name))
+            curves.append(sd * rng.standard_normal((count, 1)))
+    frame = pd.DataFrame(rows, columns=["participant", "condition"])
+    (compared,) = compare_conditions(
+        frame, against="base", variability=curves, confidence=confidence
+    )
     return compared.ratio_ci[0] > 1 if ratio > 1 else compared.ratio_ci[1] < 1
 
 
@@ -142,9 +147,10 @@ def _check(ratio: float, sd_log_ratio: float, cycles: tuple[int, int], power: fl
         raise ValueError("`ratio` is 1: there is no difference to be shown.")
     if not (np.isfinite(sd_log_ratio) and sd_log_ratio >= 0):
         raise ValueError(f"`sd_log_ratio` must be 0 or more, got {sd_log_ratio!r}.")
-    if min(cycles) < 2:
+    if min(cycles) < FEWEST_CYCLES:
         raise ValueError(
-            f"an SD over cycles needs at least 2 cycles a participant and condition, got {cycles}."
+            f"SDs over cycles are compared from {FEWEST_CYCLES} cycles a participant and condition "
+            f"on, got {cycles[0]} and {cycles[1]}."
         )
     if not 0 < power < 1:
         raise ValueError(f"`power` must lie between 0 and 1, got {power!r}.")

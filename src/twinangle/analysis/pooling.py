@@ -269,10 +269,8 @@ def pool_conditions(
     return tuple(
         (procedure, "wearable_sd_deg", item)
         for procedure in unique(t.procedure for t in good)
-        for item in compare_conditions(
-            _variabilities([t for t in good if t.procedure == procedure]),
-            against=base,
-            confidence=options.confidence,
+        for item in _compared(
+            [t for t in good if t.procedure == procedure], base, options.confidence
         )
     )
 
@@ -285,13 +283,20 @@ def base_condition(trials: Sequence[TrialResult], options: Options) -> str:
     return (with_reference or [t.condition for t in trials])[0]
 
 
-def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
-    rows = [
-        (t.participant, t.condition, t.wearable_variability.sd, t.wearable_variability.n_cycles)
-        for t in trials
-        if t.wearable_variability is not None
-    ]
-    return pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
+def _compared(
+    trials: Sequence[TrialResult], against: str, confidence: float
+) -> list[ConditionDifference]:
+    """Compare the conditions of one procedure; none where no trial of `against` is good."""
+    frame = pd.DataFrame(
+        {
+            "participant": [t.participant for t in trials],
+            "condition": [t.condition for t in trials],
+        }
+    )
+    if against not in set(frame["condition"]):
+        return []
+    cycles = [t.wearable_variability for t in trials if t.wearable_variability is not None]
+    return compare_conditions(frame, against=against, variability=cycles, confidence=confidence)
 
 
 def unique(names: Iterable[str]) -> list[str]:

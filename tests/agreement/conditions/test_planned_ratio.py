@@ -31,7 +31,7 @@ def test_a_share_is_turned_into_its_effect_size(n, share):
 def test_fewer_cycles_take_more_people():
     sizes = [
         participants_for_sd_ratio(
-            1.4, sd_log_ratio=0.1, cycles=cycles, rng=np.random.default_rng(2), n_studies=60
+            1.4, sd_log_ratio=0.1, cycles=cycles, rng=np.random.default_rng(2), n_studies=40
         ).n
         for cycles in ((40, 40), (40, 6))
     ]
