@@ -179,8 +179,6 @@ def plan(
         power=power,
         confidence=confidence,
     )
-    if sd_ratio is not None:
-        print("Simulating studies and comparing their conditions …", file=sys.stderr, flush=True)
     for line in planned_sizes(aims):
         print(line)
 

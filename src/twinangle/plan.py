@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.agreement.conditions import FEWEST_CYCLES
+from twinangle.agreement.planned_conditions import FEWEST_CYCLES, participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
@@ -15,7 +15,6 @@ from twinangle.agreement.planning import (
 )
 from twinangle.agreement.simulated_studies import simulate_studies
 from twinangle.errors import StudyError
-from twinangle.planned_ratio import participants_for_sd_ratio
 
 SEED = 20
 SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself

@@ -45,6 +45,7 @@ from twinangle.agreement.multiple_correlation import (
     multiple_correlation,
 )
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
+from twinangle.agreement.planned_conditions import participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
@@ -130,6 +131,7 @@ __all__ = [
     "multiple_correlation",
     "participants_for_limits",
     "participants_for_limits_within",
+    "participants_for_sd_ratio",
     "percentile_limits",
     "pitman_morgan",
     "pool_budgets",
