@@ -129,8 +129,7 @@ def participants_for_sd_ratio(
         standard_error=float(np.sqrt(reached * (1 - reached) / studies)),
         assumptions=(
             design.in_words,
-            "What the sizes that were simulated reach is carried over to this one by the power of a "
-            "paired t test.",
+            "What the sizes simulated reach is carried over by the power of a paired t test.",
         ),
     )
 
