@@ -17,7 +17,6 @@ from numpy.testing import assert_allclose
 from scipy import signal, special
 
 from twinangle.agreement import (
-    bootstrap_curve_band,
     compare_curves,
     compare_variability,
     concordance,
@@ -34,9 +33,9 @@ from twinangle.agreement import (
     pool_variability,
     regression_limits,
     share_within,
-    unlinked_limits,
     within_participant_limits,
 )
+from twinangle.agreement._components import variance_components
 from twinangle.agreement._intervals import (
     exact_limit_factors,
     exact_pair_factors,
@@ -50,6 +49,7 @@ from twinangle.agreement._participants import (
 )
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
+from twinangle.agreement._shape import FALSE_ALARMS, compared_values, normality_p
 from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
@@ -64,7 +64,7 @@ from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
 Held = dict[str, np.ndarray]
 Z = half_width(0.95)
 CHECKED = 3  # studies of a cell that also go through the public functions
-CHUNK = 1000  # studies at a time, to bound memory
+CHUNK = 500  # studies at a time, to bound memory
 
 
 @dataclass(frozen=True)
@@ -72,9 +72,18 @@ class Design:
     """What the differences of a study look like."""
 
     name: str
-    skewness: float = 0.0  # of the participants' levels
+    shape: str = "normal"  # of the participants' levels: a name below, or "skewness 1.4"
     spread_sd: float = 0.0  # of ln(SD within) over participants
     serial: float = 0.0  # correlation of neighbouring cycles
+
+
+def shaped(rng: np.random.Generator, shape: tuple[int, ...], name: str) -> np.ndarray:
+    """Return values of mean 0 and variance 1 that are normal, or not, as the name says."""
+    if name == "t, 4 df":
+        return rng.standard_t(4, shape) / np.sqrt(2)
+    if name == "one in five an outlier":  # three times as spread
+        return rng.standard_normal(shape) * np.where(rng.random(shape) < 0.2, 3, 1) / np.sqrt(2.6)
+    return standard(rng, shape, float(name.removeprefix("skewness ")) if "skew" in name else 0.0)
 
 
 def standard(rng: np.random.Generator, shape: tuple[int, ...], skewness: float) -> np.ndarray:
@@ -122,36 +131,63 @@ def one_by_one(n: int, study: Callable[[], dict[str, bool]]) -> Held:
 def limit_studies(
     rng: np.random.Generator, n: int, k: int, sds: tuple[float, float], design: Design
 ) -> Held:
-    """Bias and limits: ours, strides taken for people, and the textbook form with MOVER."""
+    """Bias and limits: ours, and beside them strides taken for people and published forms."""
     return in_chunks(n, lambda size: _limit_chunk(rng, size, k, sds, design))
 
 
 def _limit_chunk(
     rng: np.random.Generator, n: int, k: int, sds: tuple[float, float], design: Design
 ) -> Held:
-    counts = rng.integers(5, 61, (k, n))
-    level = sds[0] * standard(rng, (k, n), design.skewness)
-    # Scaled so that the mean variance within participants stays within².
-    own = sds[1] * np.exp(design.spread_sd * rng.standard_normal((k, n)) - design.spread_sd**2)
-    cycles = level[..., None] + own[..., None] * serial_noise(rng, (k, n, 60), design.serial)
-    used = np.arange(60) < counts[..., None]
-    means = np.where(used, cycles, 0).sum(axis=-1) / counts
-    squares = np.where(used, (cycles - means[..., None]) ** 2, 0).sum(axis=-1)
-    variances = squares / (counts - 1)
+    cycles, used = _cycles(rng, n, k, sds, design)
+    counts, means, squares = _summed(cycles, used)
     truth = Z * float(np.hypot(*sds))
     ours = limits_over_participants(means, squares / counts, 0.95, Z)
-    naive, textbook = _naive(counts, means, squares), _textbook(counts, means, variances)
+    naive = _naive(counts, means, squares)
+    textbook = _textbook(counts, means, squares / (counts - 1))
     for i in range(min(CHECKED, n)):
         _check_limits(cycles[:, i], used[:, i], i, ours, naive, textbook)
+    inner, outer = exact_limit_factors(k)
+    sd = means.std(axis=0, ddof=1)
+    plain = (ours.bias, ours.bias, ours.bias - outer * sd, ours.bias - inner * sd,
+             ours.bias + inner * sd, ours.bias + outer * sd)  # fmt: skip
+    bounds = (ours.bias, ours.bias, *_bounds(ours))
     return {
         "bias": np.abs(ours.bias) <= ours.half,
-        "a limit": _limit((ours.bias, ours.bias, *_bounds(ours)), truth),
+        "a limit": _limit(bounds, truth),
         "lower": between(ours.lower_low, -truth, ours.lower_high),
         "upper": between(ours.upper_low, truth, ours.upper_high),
+        "beyond outer": _beyond(bounds, truth),
         "naive bias": between(naive[0], 0, naive[1]),
         "naive limit": _limit(naive, truth),
         "MOVER limit": _limit(textbook, truth),
+        "t on means": _limit(plain, truth),
+        "its beyond": _beyond(plain, truth),
+        "width to its": (bounds[5] - bounds[4]) / (plain[5] - plain[4]),
     }
+
+
+def _cycles(
+    rng: np.random.Generator, n: int, k: int, sds: tuple[float, float], design: Design
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return 60 places for cycles of k participants in n studies, and which of them are used."""
+    counts = rng.integers(5, 61, (k, n))
+    level = sds[0] * shaped(rng, (k, n), design.shape)
+    # Scaled so that the mean variance within participants stays within².
+    own = sds[1] * np.exp(design.spread_sd * rng.standard_normal((k, n)) - design.spread_sd**2)
+    noise = serial_noise(rng, (k, n, 60), design.serial)
+    return level[..., None] + own[..., None] * noise, np.arange(60) < counts[..., None]
+
+
+def _summed(cycles: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return counts, means and sums of squares about them."""
+    counts = used.sum(axis=-1)
+    means = np.where(used, cycles, 0).sum(axis=-1) / counts
+    return counts, means, np.where(used, (cycles - means[..., None]) ** 2, 0).sum(axis=-1)
+
+
+def _beyond(bounds: tuple[np.ndarray, ...], truth: float) -> np.ndarray:
+    """Return the share of both limits that lies beyond the outer end of its interval."""
+    return ((bounds[2] > -truth) + (bounds[5] < truth).astype(float)) / 2
 
 
 def _limit(bounds: tuple[np.ndarray, ...], truth: float) -> np.ndarray:
@@ -249,6 +285,30 @@ def single_studies(rng: np.random.Generator, n: int, k: int, skewness: float) ->
         "pair": inside & outside,
         "1999 form": np.abs(mean + Z * sd - Z) <= classical,
     }
+
+
+# ---- the warning of a shape that is not normal
+
+
+def flag_studies(rng: np.random.Generator, n: int, k: int, shape: str) -> Held:
+    """Whether the shape is warned of, from one pair each and from cycles that vary more."""
+    design = Design(shape, shape, spread_sd=0.6)
+
+    def study() -> dict[str, bool]:
+        single = shaped(rng, (k,), shape)
+        cycles, used = _cycles(rng, 1, k, (1.0, 2.0), design)
+        values, people = cycles[:, 0][used[:, 0]], np.nonzero(used[:, 0])[0]
+        return {
+            "one pair each": _flagged(single, None),
+            "cycles, within 2, SD of ln 0.6": _flagged(values, people),
+        }
+
+    return one_by_one(n, study)
+
+
+def _flagged(values: np.ndarray, people: np.ndarray | None) -> bool:
+    compared = compared_values(values, variance_components(values, people))
+    return normality_p(compared) < FALSE_ALARMS
 
 
 # ---- per-cycle SD of two conditions
@@ -605,9 +665,7 @@ def adjusted_studies(rng: np.random.Generator, n: int, k: int, trials: int) -> H
 # ---- bands
 
 
-def band_studies(
-    rng: np.random.Generator, n: int, k: int, skewness: float, n_resamples: int = 400
-) -> Held:
+def band_studies(rng: np.random.Generator, n: int, k: int, skewness: float) -> Held:
     """Whole-curve bands at 90 %: of the true mean curve, and of a new participant's."""
 
     def study() -> dict[str, bool]:
@@ -619,13 +677,9 @@ def band_studies(
         fresh = standard(rng, (SIZES.size,), skewness) * SIZES @ BASIS
         fresh = fresh + rng.standard_normal(SIZES.size) / np.sqrt(15) * SIZES @ BASIS
         new = curve_band(curves, people, target="new-participant", confidence=0.9)
-        wide = bootstrap_curve_band(
-            curves, people, rng=rng, n_resamples=n_resamples, confidence=0.9
-        )
         return {
             "mean curve": bool(np.all((band.lower <= 0) & (band.upper >= 0))),
             "new participant": bool(np.all((new.lower <= fresh) & (new.upper >= fresh))),
-            "bootstrap": bool(np.all((wide.lower <= 0) & (wide.upper >= 0))),
             "pointwise": bool(np.all(np.abs(band.mean) <= narrow)),
         }
 
@@ -710,7 +764,7 @@ def model_studies(
 
     def study() -> dict[str, bool]:
         nonlocal done
-        values, people, units = _nested_differences(rng, k, sds, sessions, cycles, spread)
+        values, people, units = nested_differences(rng, k, sds, sessions, cycles, spread)
         sums = nested_sums(values, people, units)
         fit = fit_reml(sums)
         half = bias_half_width(fit, 0.95)
@@ -737,7 +791,7 @@ def model_studies(
     return one_by_one(n, study)
 
 
-def _nested_differences(
+def nested_differences(
     rng: np.random.Generator,
     k: int,
     sds: tuple[float, float, float],
@@ -775,24 +829,6 @@ def _mover_limits(sums: NestedSums, fit: RemlFit) -> tuple[float, float]:
     )
     half = two_sided_student(0.95, k - 1) * np.sqrt(fit.bias_variance)
     return join_limits(fit.bias, float(np.sqrt(total)), float(half), Z, variance)[1]
-
-
-def unlinked_studies(rng: np.random.Generator, n: int, k: int) -> Held:
-    """Replicates that are not paired, three of each instrument."""
-
-    def study() -> dict[str, bool]:
-        people = np.repeat(np.arange(k), 3)
-        true, other = 10 * rng.standard_normal(k), rng.standard_normal(k)
-        test = (true + other)[people] + rng.standard_normal(3 * k)
-        reference = true[people] + 0.5 * rng.standard_normal(3 * k)
-        found, truth = unlinked_limits(test, people, reference, people), Z * 1.5
-        return {
-            "bias": holds(found.bias_ci, 0),
-            "lower": holds(found.lower_ci, -truth),
-            "upper": holds(found.upper_ci, truth),
-        }
-
-    return one_by_one(n, study)
 
 
 # ---- limits that follow the size, at given sizes

@@ -24,6 +24,8 @@ class Options:
     error_ratio : float or None
         Variance of the wearable's error over that of the reference's, for Deming's line; None
         where it is not known.
+    published_interval : bool
+        Whether limits with a published interval are given beside those with the package's own.
     reference_sd_deg : float or None
         Standard deviation of the reference's own error, as its maker or an earlier study states
         it, in degrees; None where it is not known.
@@ -41,6 +43,7 @@ class Options:
     confidence: float
     margin_deg: float | None
     error_ratio: float | None
+    published_interval: bool
     reference_sd_deg: float | None
     against: str | None
     seed: int

@@ -7,7 +7,6 @@ import pytest
 
 import twinangle.agreement as agreement
 from twinangle.agreement import (
-    bootstrap_curve_band,
     compare_curves,
     compare_variability,
     curve_band,
@@ -54,13 +53,12 @@ def test_fewer_than_four_participants_have_limits_without_an_interval_and_a_note
 
 
 @pytest.mark.parametrize("k", [1, 2, 3])
-@pytest.mark.parametrize("band", [curve_band, bootstrap_curve_band, functional_limits])
+@pytest.mark.parametrize("band", [curve_band, functional_limits])
 def test_bands_of_fewer_than_four_participants_are_refused(k, band):
     curves, people = CURVES[: 2 * k], PEOPLE[: 2 * k]
-    extra = {"rng": RNG} if band is bootstrap_curve_band else {}
     given = (curves, 0 * curves) if band is functional_limits else (curves,)
     with pytest.raises(ValueError, match=f"at least 4 participants are needed, got {k}"):
-        band(*given, people, **extra)
+        band(*given, people)
 
 
 def test_one_cycle_each_is_the_simple_form_and_says_what_it_cannot_tell():
@@ -101,7 +99,6 @@ def test_equal_differences_elsewhere():
         lambda c: cycle_variability(c),
         lambda c: error_budget(c, CURVES),
         lambda c: curve_band(c, PEOPLE),
-        lambda c: bootstrap_curve_band(c, PEOPLE, rng=RNG),
         lambda c: functional_limits(c, CURVES, PEOPLE),
         lambda c: difference_along_cycle(c, CURVES, PEOPLE, rng=RNG),
         lambda c: intraclass_correlations(c),

@@ -10,7 +10,6 @@ from twinangle.agreement import (
     difference_along_cycle,
     equivalence,
     functional_limits,
-    limits_of_many,
     limits_without_reference_error,
     percentile_limits,
     ratio_limits,
@@ -52,15 +51,12 @@ def test_equivalence_and_limits_without_reference_error(seed, n):
 
 
 @given(seeds, copies)
-def test_ratios_and_many_quantities(seed, n):
+def test_ratios(seed, n):
     values, people = study(seed)
     test, reference = np.exp(values / 10), np.ones_like(values)
     once = ratio_limits(test, reference, people)
     more = ratio_limits(np.tile(test, n), np.tile(reference, n), np.tile(people, n))
     assert_allclose(more.upper_ci, once.upper_ci)
-    both = np.column_stack([values, values**2])
-    one = limits_of_many(both, people).to_numpy()
-    assert_allclose(limits_of_many(np.tile(both, (n, 1)), np.tile(people, n)).to_numpy(), one)
 
 
 @pytest.mark.parametrize("n", [2, 5])

@@ -6,7 +6,6 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from twinangle.agreement import (
-    bootstrap_curve_band,
     curve_band,
     difference_along_cycle,
     functional_limits,
@@ -48,15 +47,6 @@ def test_band_for_a_new_participant_holds_one():
     assert 0.855 <= hits / 400 <= 0.955
 
 
-def test_bootstrap_band_holds_the_whole_mean_curve():
-    rng = np.random.default_rng(3)
-    hits = [
-        holds_zero(bootstrap_curve_band(*study(rng, 20), rng=rng, n_resamples=300, confidence=0.9))
-        for _ in range(150)
-    ]
-    assert 0.83 <= np.mean(hits) <= 0.97
-
-
 @given(seeds, st.floats(-50, 50), st.floats(0.1, 10))
 def test_shift_and_scale_carry_over(seed, shift, scale):
     curves, people = study(np.random.default_rng(seed), 7)
@@ -83,15 +73,6 @@ def test_copies_of_cycles_do_not_narrow_a_band():
     curves, people = study(np.random.default_rng(5), 8)
     once, many = curve_band(curves, people), curve_band(np.tile(curves, (5, 1)), np.tile(people, 5))
     assert_allclose(many.upper, once.upper)
-
-
-def test_same_generator_gives_the_same_bootstrap():
-    curves, people = study(np.random.default_rng(6), 8)
-    bands = [
-        bootstrap_curve_band(curves, people, rng=np.random.default_rng(1), n_resamples=1500)
-        for _ in range(2)
-    ]
-    assert bands[0].critical == bands[1].critical
 
 
 def test_functional_limits_are_limits_of_agreement_at_each_point():
@@ -164,7 +145,6 @@ def test_few_participants_cannot_show_a_difference_and_are_told():
         (lambda r: curve_band(np.ones((2, 9)), [1, None]), "missing at index 1"),
         (lambda r: curve_band(np.ones((5, 9)), target="all"), "`target`"),  # type: ignore
         (lambda r: curve_band(np.full((5, 9), np.nan)), "missing or infinite"),
-        (lambda r: bootstrap_curve_band(np.ones((5, 9)), rng=r, n_resamples=5), "`n_resamples`"),
         (
             lambda r: difference_along_cycle(np.ones((5, 9)), np.ones((5, 9)), rng=r, n_patterns=1),
             "`n_patterns`",

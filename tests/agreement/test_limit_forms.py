@@ -11,7 +11,6 @@ from twinangle.agreement import (
     percentile_limits,
     ratio_limits,
     regression_limits,
-    unlinked_limits,
 )
 
 seeds = st.integers(0, 2**32 - 1)
@@ -75,47 +74,6 @@ def test_copies_of_cycles_do_not_narrow_percentile_intervals():
     assert np.diff(many.median_ci) >= np.diff(once.median_ci)
 
 
-@given(seeds)
-def test_one_replicate_against_many_reduces_to_the_simple_sd(seed):
-    # With nobody's spread within, unlinked limits are those of one pair each.
-    rng = np.random.default_rng(seed)
-    x, y = rng.standard_normal((2, 8))
-    twice = np.repeat(np.arange(8), 2)
-    result = unlinked_limits(np.repeat(x, 2), twice, y, np.arange(8))
-    simple = limits_of_agreement(x - y)
-    assert_allclose([result.bias, result.sd], [simple.bias, simple.sd], atol=1e-12)
-    assert_allclose(result.bias_ci, simple.bias_ci)
-    # ... and the intervals of the limits are its exact ones, noncentral t
-    for name in ("lower_ci", "upper_ci"):
-        assert_allclose(getattr(result, name), getattr(simple, name), atol=1e-4 * simple.sd)
-
-
-def test_unlinked_order_of_participants_is_irrelevant():
-    rng = np.random.default_rng(5)
-    people = np.repeat(["a", "b", "c", "d", "e"], 4)
-    x, y = rng.standard_normal((2, 20))
-    order = rng.permutation(20)
-    before = unlinked_limits(x, people, y, people)
-    after = unlinked_limits(x, people, y[order], people[order])
-    assert_allclose(after.upper_ci, before.upper_ci)
-    assert after.n_participants == 5
-
-
-def test_unlinked_limits_cover_in_simulation():
-    # 400 studies of 10 people, 3 and 2 replicates; 3 Monte Carlo standard errors are 3.3 points.
-    rng = np.random.default_rng(6)
-    a, b = np.repeat(np.arange(10), 3), np.repeat(np.arange(10), 2)
-    truth = 1.959964 * np.sqrt(1 + 0.5**2 + 0.4**2)
-    hits = 0
-    for _ in range(400):
-        true = 10 * rng.standard_normal(10)
-        x = (true + rng.standard_normal(10))[a] + 0.5 * rng.standard_normal(30)
-        y = true[b] + 0.4 * rng.standard_normal(20)
-        low, high = unlinked_limits(x, a, y, b).upper_ci
-        hits += low <= truth <= high
-    assert 0.917 <= hits / 400 <= 0.983
-
-
 def test_mixed_model_is_analysis_of_variance_when_balanced():
     # Balanced data, between variance above 0: REML equals the one-way components.
     rng = np.random.default_rng(7)
@@ -151,12 +109,6 @@ def test_sessions_within_participants_are_a_level_of_their_own():
         (lambda: regression_limits([1, 2, 1, 2], [2, 1, 2, 1]), "no line to fit"),
         (lambda: ratio_limits([1, 0], [1, 2]), "`test` is 0 at index 1"),
         (lambda: percentile_limits([1, 2], ["a", "a"]), "at least 2 participants"),
-        (lambda: unlinked_limits([1, 2], [1, 2], [1, 2], [1, 3]), "one instrument only: 2, 3"),
-        (lambda: unlinked_limits([1, 2], [1, 2], [1, 2], [1, 2]), "no participant has a replicate"),
-        (
-            lambda: unlinked_limits([1, 2], [1, 2], [1, 2], [1, 2], weighting="x"),  # type: ignore
-            "`weighting`",
-        ),
         (lambda: mixed_model_limits([1, 2, 3], [1, 1, 1]), "a mixed model needs 2 participants"),
         (lambda: mixed_model_limits([1, 2, 3], [1, 1, 2], [1]), "3 values and `nested` 1"),
     ],
@@ -173,23 +125,7 @@ def test_every_form_speaks():
         regression_limits(x, x + rng.uniform(0, 1, 12)),
         ratio_limits(x, x[::-1]),
         percentile_limits(x),
-        unlinked_limits(x, np.repeat(range(6), 2), x, np.repeat(range(6), 2)),
     ):
         assert "12" in result.summary("°") or "6 participants" in result.summary("°")
         assert result.assumptions
         assert len(result.to_frame()) == 1
-
-
-def test_a_mixed_model_that_statsmodels_cannot_fit_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    people = np.repeat(np.arange(5), 4)
-    difference = np.random.default_rng(1).normal(size=20) + people
-    usual = mixed_model_limits(difference, people)
-
-    def fit(*_: object, **__: object) -> None:
-        raise np.linalg.LinAlgError("Singular matrix")
-
-    monkeypatch.setattr("statsmodels.regression.mixed_linear_model.MixedLM.fit", fit)
-    result = mixed_model_limits(difference, people)
-    assert not result.converged
-    assert "Singular matrix" in result.notes[0]
-    assert_allclose(result.upper_ci, usual.upper_ci, rtol=1e-5)

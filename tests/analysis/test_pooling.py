@@ -21,6 +21,7 @@ OPTIONS = Options(
     confidence=0.95,
     margin_deg=5.0,
     error_ratio=None,
+    published_interval=False,
     reference_sd_deg=None,
     against=None,
     seed=20,
@@ -112,6 +113,20 @@ def test_the_verdict_is_on_the_limits_that_are_shown(trials):
     for (*_, claim), item in zip(claims, pooled, strict=True):
         assert (claim.lower_ci, claim.upper_ci) == (item.limits.lower_ci, item.limits.upper_ci)
     assert pool_equivalence(pooled, replace(OPTIONS, margin_deg=None)) == ()
+
+
+def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):
+    asked = replace(OPTIONS, published_interval=True)
+    for plain, both in zip(pool_limits(trials, OPTIONS), pool_limits(trials, asked), strict=True):
+        assert plain.published is None
+        assert both.limits.lower_ci == plain.limits.lower_ci
+        assert "own method" in both.limits.interval_method
+        # its own worked values: tests/published/test_zou.py
+        direct = limits_of_agreement(both.difference, both.participant, form="pooled-within")
+        assert both.published.upper_ci == direct.upper_ci
+        assert "MOVER" in both.published.interval_method
+    alone = [trial for trial in trials if trial.participant == trials[0].participant]
+    assert all(item.published is None for item in pool_limits(alone, asked))
 
 
 def test_conditions_are_compared_with_the_one_that_has_a_reference(trials):

@@ -12,6 +12,7 @@ OPTIONS = Options(
     confidence=0.95,
     margin_deg=5.0,
     error_ratio=None,
+    published_interval=False,
     reference_sd_deg=None,
     against=None,
     seed=20,

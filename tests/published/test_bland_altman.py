@@ -14,8 +14,8 @@ from twinangle.agreement import (
     ratio_limits,
     regression_limits,
     share_within,
-    unlinked_limits,
 )
+from twinangle.agreement._components import variance_components
 
 SHARED = Path(__file__).resolve().parents[2] / "../shared/data"
 
@@ -100,51 +100,33 @@ def test_cardiac_output_bias_weighted_by_participant_is_another_number():
     assert result.weighting == "all participants equally"
 
 
-def test_cardiac_output_true_value_constant():
+def pooled_within(values: pd.Series, who: pd.Series) -> float:
+    return variance_components(values.to_numpy(dtype=float), who).mean_squares[1]
+
+
+def test_cardiac_output_variances_of_each_instrument():
     table = shared_table("ba1999-cardiac-output/cardiac_output.csv")
-    result = unlinked_limits(
-        table["RV"], table["subject"], table["IC"], table["subject"], weighting="measurements"
-    )
-    # Within-subject variances 0.1072 and 0.1379, SD 1.0519 (1999, 2007); more digits computed.
-    assert_allclose(result.test_sd_within**2, 0.1072278, atol=5e-8)
-    assert_allclose(result.reference_sd_within**2, 0.1378741, atol=5e-8)
-    assert_allclose(result.sd_of_means**2, 0.9126912, atol=5e-8)
-    assert_allclose(result.sd, 1.0518506, atol=5e-8)
-    assert_allclose([result.lower, result.upper], [-1.4594605, 2.6637939], atol=4e-5)  # z = 1.96
+    # Within-subject variances 0.1072 and 0.1379 (1999, 2007); more digits computed.
+    found = [pooled_within(table[name], table["subject"]) for name in ("RV", "IC")]
+    assert_allclose(found, [0.1072278, 0.1378741], atol=5e-8)
+    difference = (table["RV"] - table["IC"]).to_numpy()
+    spread = variance_components(difference, table["subject"]).spread_of_means
+    assert_allclose(spread, 0.9126912, atol=5e-8)
 
 
-def test_peak_flow_means_of_two_corrected_to_single_measurements():
-    # Computed from the 1986 table: repeat SDs, bias of means -6.029412, corrected SD 37.654779.
-    long = {
-        name: FLOW.melt("participant", [f"{name}_1", f"{name}_2"], value_name="flow")
-        for name in ("wright", "mini")
-    }
-    wright, mini = long["wright"], long["mini"]
-    result = unlinked_limits(
-        wright["flow"], wright["participant"], mini["flow"], mini["participant"]
-    )
-    assert_allclose(result.bias, -6.029412, atol=5e-7)
-    assert_allclose(result.sd_of_means, 33.204137, atol=5e-7)
-    assert_allclose(result.sd, 37.654779, atol=5e-7)
-    # rms of repeat differences is √2 times the within-participant SD: 21.646899 and 28.158167.
-    within = np.array([result.test_sd_within, result.reference_sd_within])
-    assert_allclose(within * np.sqrt(2), [21.646899, 28.158167], atol=5e-7)
-
-
-def test_systolic_pressure_means_of_three_corrected_to_single_measurements():
+def test_systolic_pressure_variances_within_subjects():
     table = shared_table("ba1999-sbp/sbp.csv")
-    long = {
-        name: table.melt("subject", [f"{name}{i}" for i in (1, 2, 3)], value_name="p")
-        for name in "JS"
-    }
-    result = unlinked_limits(
-        long["J"]["p"], long["J"]["subject"], long["S"]["p"], long["S"]["subject"]
-    )
-    # Printed: 37.408, 83.141, -15.62, 20.95, -56.68, 25.44 (1999); more digits computed.
-    assert_allclose(result.test_sd_within**2, 37.407843, atol=5e-7)
-    assert_allclose(result.reference_sd_within**2, 83.141176, atol=5e-7)
-    assert_allclose([result.bias, result.sd], [-15.619608, 20.948949], atol=5e-7)
-    assert_allclose([result.lower, result.upper], [-56.6795, 25.4403], atol=1e-3)  # z = 1.96
+    for name, expected in (("J", 37.407843), ("S", 83.141176)):  # printed 37.408, 83.141 (1999)
+        long = table.melt("subject", [f"{name}{i}" for i in (1, 2, 3)], value_name="p")
+        assert_allclose(pooled_within(long["p"], long["subject"]), expected, atol=5e-7)
+
+
+def test_peak_flow_repeat_sds():
+    # rms of repeat differences, computed from the 1986 table: √2 times the SD within.
+    for name, expected in (("wright", 21.646899), ("mini", 28.158167)):
+        long = FLOW.melt("participant", [f"{name}_1", f"{name}_2"], value_name="flow")
+        within = pooled_within(long["flow"], long["participant"])
+        assert_allclose(np.sqrt(2 * within), expected, atol=5e-7)
 
 
 def test_fat_in_milk_limits_that_follow_the_size():

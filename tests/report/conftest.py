@@ -160,6 +160,7 @@ def build(
         confidence=0.95,
         margin_deg=5.0,
         error_ratio=None,
+        published_interval=False,
         reference_sd_deg=0.2,
         against=conditions[0],
         seed=seed,

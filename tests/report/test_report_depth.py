@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.analysis.pooling import pool_equivalence
+from twinangle.analysis.pooling import pool_equivalence, pool_limits
 from twinangle.closing import print_closing
 from twinangle.report.content import report_content
 from twinangle.report.figures_depth import PARTS, draw_depth
+from twinangle.report.methods_text import methods_paragraphs
 from twinangle.report.style import styled
 from twinangle.report.tables import write_tables
 
@@ -133,6 +134,23 @@ def test_without_a_margin_there_is_no_verdict(larger, capsys, tmp_path):
     assert "Margin ±" not in text
     print_closing(results, tmp_path)
     assert "Against the margin" not in capsys.readouterr().out
+
+
+def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
+    options = replace(larger.options, published_interval=True)
+    asked = replace(larger, options=options, limits=pool_limits(larger.trials, options))
+    sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
+    shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
+    (table,) = (block for block in shown if "Zou 2013" in block["caption"])
+    assert len(table["rows"]) == len(asked.limits)
+    write_tables(asked, tmp_path)
+    with (tmp_path / "limits_of_agreement.csv").open(encoding="utf-8") as file:
+        row = next(csv.DictReader(file))
+    assert float(row["published_form.lower_deg"]) == asked.limits[0].published.lower
+    text = " ".join(methods_paragraphs(asked))
+    assert "software's own method, which no paper describes" in text
+    assert "MOVER; Zou 2013" in text
+    assert "MOVER" not in " ".join(methods_paragraphs(larger))
 
 
 def test_limits_without_the_references_error_are_given(blocks, larger):

@@ -11,9 +11,9 @@ from twinangle.agreement.along_cycle import (
     difference_along_cycle,
     functional_limits,
 )
-from twinangle.agreement.bands import CurveBand, bootstrap_curve_band, curve_band
+from twinangle.agreement.bands import CurveBand, curve_band
 from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
-from twinangle.agreement.curves import CurveAgreement, LineFit, compare_curves, fit_line
+from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.difference_checks import DifferenceChecks, check_differences
 from twinangle.agreement.equivalence import (
@@ -37,7 +37,6 @@ from twinangle.agreement.limits import (
     limits_of_agreement,
     within_participant_limits,
 )
-from twinangle.agreement.many_limits import limits_of_many
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (
     MultipleCorrelation,
@@ -64,7 +63,6 @@ from twinangle.agreement.reliability import (
     measurement_error,
 )
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
-from twinangle.agreement.unlinked import UnlinkedLimits, unlinked_limits
 from twinangle.agreement.variability import (
     CycleVariability,
     PitmanMorgan,
@@ -89,7 +87,6 @@ __all__ = [
     "IntraclassCorrelation",
     "LimitsAtSize",
     "LimitsOfAgreement",
-    "LineFit",
     "MeasurementError",
     "MixedModelLimits",
     "MultipleCorrelation",
@@ -103,9 +100,7 @@ __all__ = [
     "SampleSize",
     "ShareWithin",
     "SimulatedStudies",
-    "UnlinkedLimits",
     "VariabilityComparison",
-    "bootstrap_curve_band",
     "check_differences",
     "compare_curves",
     "compare_variability",
@@ -117,14 +112,12 @@ __all__ = [
     "difference_along_cycle",
     "equivalence",
     "error_budget",
-    "fit_line",
     "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlation",
     "intraclass_correlations",
     "judge_limits",
     "limits_of_agreement",
-    "limits_of_many",
     "limits_without_reference_error",
     "measurement_error",
     "mixed_model_limits",
@@ -141,6 +134,5 @@ __all__ = [
     "regression_limits",
     "share_within",
     "simulate_studies",
-    "unlinked_limits",
     "within_participant_limits",
 ]

@@ -16,7 +16,6 @@ from twinangle.agreement._quantiles import student
 from twinangle.agreement._result import Result, quantity
 
 Target = Literal["mean", "new-participant"]
-_CHUNK = 1000  # resamples at a time, to bound memory
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,73 +122,7 @@ def curve_band(
     confidence = fraction(confidence, "confidence")
     means, n_curves = participant_means(curves, participant, fewest=4)
     critical = kinematic_critical(means, confidence)
-    return _band(means, n_curves, critical, target, "Gaussian kinematic formula", confidence)
-
-
-def bootstrap_curve_band(
-    curves: ArrayLike,
-    participant: ArrayLike | Sequence[object] | None = None,
-    *,
-    rng: np.random.Generator,
-    n_resamples: int = 10_000,
-    resample_cycles: bool = True,
-    confidence: float = 0.95,
-) -> CurveBand:
-    """Find a band that holds the whole mean curve, by hierarchical bootstrap.
-
-    Parameters
-    ----------
-    curves, participant
-        As `curve_band`.
-    rng : numpy.random.Generator
-        Source of the resamples.
-    n_resamples : int, default 10000
-        How many.
-    resample_cycles : bool, default True
-        Resample each drawn participant's curves too, not only the participants.
-    confidence : float, default 0.95
-        That the whole true mean curve lies in the band.
-
-    Returns
-    -------
-    CurveBand
-
-    Raises
-    ------
-    ValueError
-        As `curve_band`, or if `n_resamples` is below 100.
-
-    Notes
-    -----
-    Participants are drawn with replacement, then curves within each drawn participant. Every
-    resample gives the largest over the points of abs(mean* - mean)/(s*/√k), s*² the variance of
-    the drawn participants' means plus the mean of their s_i²/n_i, which the drawing of curves adds
-    to the mean; its quantile is the half-width in s/√k [1]_. A fixed s in the place of s* covers
-    too little with 6 to 20 participants. It is wide at fewer than about 15 participants.
-
-    References
-    ----------
-    .. [1] Lenhoff et al. (1999). Gait Posture 9, 10-17. Davison & Hinkley (1997). Bootstrap
-       Methods and their Application, 3.8 and 4.2.
-    """
-    confidence = fraction(confidence, "confidence")
-    if n_resamples < 100:
-        raise ValueError(f"`n_resamples` must be at least 100, got {n_resamples!r}.")
-    values = finite_array(curves, "curves", ndim=2, min_rows=2)
-    codes = _codes(participant, values.shape[0])
-    means, n_curves = participant_means(values, participant, fewest=4)
-    ordered = np.argsort(codes, kind="stable")
-    largest = np.concatenate(
-        [
-            _largest_deviations(
-                values[ordered], np.bincount(codes), means, rng, size, resample_cycles
-            )
-            for size in _chunks(n_resamples)
-        ]
-    )
-    critical = float(np.quantile(largest, confidence, method="higher"))
-    how = f"bootstrap of participants{' and cycles' if resample_cycles else ''}, {n_resamples}"
-    return _band(means, n_curves, critical, "mean", f"{how} resamples", confidence)
+    return _band(means, n_curves, critical, target, confidence)
 
 
 def kinematic_critical(means: Floats, confidence: float) -> float:
@@ -272,7 +205,7 @@ def _sums(values: Floats, codes: NDArray[np.int64], counts: NDArray[np.int64]) -
 
 
 def _band(
-    means: Floats, n_curves: int, critical: float, target: str, method: str, confidence: float
+    means: Floats, n_curves: int, critical: float, target: str, confidence: float
 ) -> CurveBand:
     """Put the band together around the mean of participants' means."""
     k = means.shape[0]
@@ -285,15 +218,13 @@ def _band(
         critical=critical,
         pointwise=student((1 + confidence) / 2, k - 1),
         target=target,
-        method=method,
+        method="Gaussian kinematic formula",
         n_participants=k,
         n_curves=n_curves,
         confidence=confidence,
         assumptions=(
             "Participants are independent, each counting once with their mean curve.",
-            "Participants' mean curves are smooth and Gaussian about the true mean."
-            if method.startswith("Gaussian")
-            else "The participants stand for the population they are drawn from.",
+            "Participants' mean curves are smooth and Gaussian about the true mean.",
         ),
     )
 
@@ -308,48 +239,3 @@ def _codes(participant: ArrayLike | Sequence[object] | None, n: int) -> NDArray[
     if labels.isna().any():
         raise ValueError(f"`participant` is missing at index {int(np.argmax(labels.isna()))}.")
     return np.asarray(pd.factorize(labels)[0], dtype=np.int64)
-
-
-def _error_of_means(values: Floats, counts: NDArray[np.int64], means: Floats) -> Floats:
-    """Return s_i²/n_i at each point, from curves sorted by participant."""
-    codes = np.repeat(np.arange(counts.size), counts)
-    squares = _sums((values - means[codes]) ** 2, codes, counts)
-    error: Floats = squares / (np.maximum(counts - 1, 1) * counts)[:, None]
-    return error
-
-
-def _chunks(n: int) -> list[int]:
-    """Return sizes of at most `_CHUNK` that add up to n."""
-    whole, rest = divmod(n, _CHUNK)
-    return [_CHUNK] * whole + ([rest] if rest else [])
-
-
-def _drawn_curves(rng: np.random.Generator, times: NDArray[np.int64], n: int) -> Floats:
-    """Return how often each of n curves is drawn when, a resample, n are drawn `times` times."""
-    rows = np.repeat(np.arange(times.size), times * n)
-    cells = rows * n + rng.integers(0, n, rows.size)
-    return np.bincount(cells, minlength=times.size * n).reshape(times.size, n).astype(np.float64)
-
-
-def _largest_deviations(
-    values: Floats,
-    counts: NDArray[np.int64],
-    means: Floats,
-    rng: np.random.Generator,
-    size: int,
-    resample_cycles: bool,
-) -> Floats:
-    """Return the largest studentised deviation of each resample; curves sorted by participant."""
-    k = means.shape[0]
-    centred = means - means.mean(axis=0)
-    drawn = rng.multinomial(k, np.full(k, 1 / k), size=size)
-    moved = drawn @ centred / k
-    spread = np.maximum(drawn @ centred**2 - k * moved**2, 0) / (k - 1)
-    if resample_cycles:
-        weights = [_drawn_curves(rng, drawn[:, i], int(n)) / n for i, n in enumerate(counts)]
-        moved = np.hstack(weights) @ (values - means.mean(axis=0)) / k
-        spread = spread + drawn @ _error_of_means(values, counts, means) / k
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.abs(moved) / np.sqrt(spread / k)
-    largest: Floats = np.where(np.isnan(ratio), 0, ratio).max(axis=1)
-    return largest

@@ -6,92 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import stats
 
-from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
+from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import few_cycles, mean_interval, pseudo_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
-
-
-@dataclass(frozen=True, slots=True)
-class LineFit(Result):
-    """Least-squares line y = intercept + slope x, with its fit.
-
-    Attributes
-    ----------
-    slope, intercept : float
-        Of the line; NaN when x is constant.
-    r_squared : float
-        Share of the variance of y on the line; NaN when x or y is constant.
-    residual_sd : float
-        Standard deviation about the line, with n - 2 degrees of freedom; NaN below 3 points.
-    slope_se, intercept_se : float
-        Standard errors; NaN below 3 points.
-    assumptions : tuple of str
-        What the standard errors rest on.
-    """
-
-    slope: float
-    intercept: float
-    r_squared: float
-    residual_sd: float
-    slope_se: float
-    intercept_se: float
-    assumptions: tuple[str, ...] = (
-        "Points lie about one straight line, independently and with the same spread.",
-    )
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded; the slope has no unit of its own."""
-        return (
-            f"Straight line: slope {self.slope:.3f} (SE {self.slope_se:.3f}), intercept "
-            f"{quantity(self.intercept, unit)} (SE {quantity(self.intercept_se, unit)}), residual "
-            f"SD {quantity(self.residual_sd, unit)}, r² {self.r_squared:.3f}."
-        )
-
-
-def fit_line(x: ArrayLike, y: ArrayLike) -> LineFit:
-    """Fit a straight line of y on x by least squares.
-
-    Parameters
-    ----------
-    x, y : array_like of float, shape (n,)
-        Predictor and response.
-
-    Returns
-    -------
-    LineFit
-        slope = Sxy / Sxx and intercept = mean y - slope mean x, from centred sums.
-
-    Raises
-    ------
-    ValueError
-        If either is not finite, or the lengths differ.
-
-    References
-    ----------
-    .. [1] NIST Statistical Reference Datasets, linear regression (Norris), certifies the results
-       to 15 digits.
-    """
-    x = finite_array(x, "x", ndim=1)
-    y = finite_array(y, "y", ndim=1)
-    if x.size != y.size:
-        raise ValueError(f"`x` has {x.size} values and `y` {y.size}; they must be paired.")
-    dx, dy = x - x.mean(), y - y.mean()
-    sxx, sxy, syy = float(dx @ dx), float(dx @ dy), float(dy @ dy)
-    if sxx == 0:
-        nan = float("nan")
-        return LineFit(nan, nan, nan, nan, nan, nan)
-    slope = sxy / sxx
-    rest = dy - slope * dx
-    spread = np.sqrt(float(rest @ rest) / (x.size - 2)) if x.size > 2 else float("nan")
-    return LineFit(
-        slope=slope,
-        intercept=float(y.mean() - slope * x.mean()),
-        r_squared=1 - float(rest @ rest) / syy if syy > 0 else float("nan"),
-        residual_sd=float(spread),
-        slope_se=float(spread / np.sqrt(sxx)),
-        intercept_se=float(spread * np.sqrt(1 / x.size + x.mean() ** 2 / sxx)),
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -227,8 +146,8 @@ def compare_curves(
     dw, dr = w - w.mean(), r - r.mean()
     rms_demeaned = float(np.sqrt(np.mean((dw - dr) ** 2)))
     sw, sr = float(np.sqrt(np.mean(dw**2))), float(np.sqrt(np.mean(dr**2)))
-    line = fit_line(r, w)
     defined = sw > 0 and sr > 0
+    slope, intercept, r_squared = _line(r, w)
     return CurveAgreement(
         offset=offset,
         rms_demeaned=rms_demeaned,
@@ -237,9 +156,9 @@ def compare_curves(
         correlation=float(np.clip(np.mean(dw * dr) / (sw * sr), -1, 1))
         if defined
         else float("nan"),
-        slope=line.slope,
-        intercept=line.intercept,
-        r_squared=line.r_squared,
+        slope=slope,
+        intercept=intercept,
+        r_squared=r_squared,
         msd_offset=offset**2,
         msd_spread=(sw - sr) ** 2,
         msd_pattern=2 * (sw * sr - float(np.mean(dw * dr))),
@@ -300,6 +219,15 @@ def _jackknife_intervals(test: Floats, reference: Floats, confidence: float) -> 
     squares = sorted(float(end**2) for end in ends)
     found["r_squared"] = (0.0 if ends[0] < 0 < ends[1] else squares[0], squares[1])
     return {f"{name}_ci": bounds for name, bounds in found.items()}
+
+
+def _line(x: Floats, y: Floats) -> tuple[float, float, float]:
+    """Return slope, intercept and r² of y on x; NaN where x, for r² also y, is constant."""
+    nan = float("nan")
+    if np.ptp(x) == 0:
+        return nan, nan, nan
+    line = stats.linregress(x, y)
+    return float(line.slope), float(line.intercept), float(line.rvalue) ** 2 if np.ptp(y) else nan
 
 
 def _assumptions(n_cycles: int, defined: bool) -> tuple[str, ...]:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import stats
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement._size_bands import line_bands
-from twinangle.agreement.curves import fit_line
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
 
 
@@ -237,19 +237,20 @@ def regression_limits(
     size, difference = (test + reference) / 2, test - reference
     if np.ptp(size) == 0:
         raise ValueError(f"all pairs have the size {size[0]:g}: there is no line to fit.")
-    line = fit_line(size, difference)
+    line = stats.linregress(size, difference)
     residual = difference - line.intercept - line.slope * size
-    folded = fit_line(size, np.abs(residual) * np.sqrt(np.pi / 2))
+    folded = stats.linregress(size, np.abs(residual) * np.sqrt(np.pi / 2))
+    residual_sd = float(np.sqrt(residual @ residual / (size.size - 2)))
     t = two_sided_student(confidence, size.size - 2)
     return RegressionLimits(
-        intercept=line.intercept,
-        intercept_ci=_around(line.intercept, t * line.intercept_se),
-        slope=line.slope,
-        slope_ci=_around(line.slope, t * line.slope_se),
-        residual_sd=line.residual_sd,
-        spread_intercept=line.residual_sd if constant_spread else folded.intercept,
-        spread_slope=0.0 if constant_spread else folded.slope,
-        spread_slope_ci=_around(folded.slope, t * folded.slope_se),
+        intercept=float(line.intercept),
+        intercept_ci=_around(line.intercept, t * line.intercept_stderr),
+        slope=float(line.slope),
+        slope_ci=_around(line.slope, t * line.stderr),
+        residual_sd=residual_sd,
+        spread_intercept=residual_sd if constant_spread else float(folded.intercept),
+        spread_slope=0.0 if constant_spread else float(folded.slope),
+        spread_slope_ci=_around(folded.slope, t * folded.stderr),
         constant_spread=constant_spread,
         n_participants=size.size,
         coverage=coverage,

@@ -17,13 +17,29 @@ from twinangle.agreement._intervals import (
     recovered_variance_intervals,
 )
 from twinangle.agreement._jackknife import few_cycles
-from twinangle.agreement._participants import limits_over_participants
+from twinangle.agreement._participants import limits_over_participants, moments
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
+from twinangle.agreement._shape import shape_assumptions, shape_notes
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
+OWN_INTERVAL = "own method on participants' means and variances, coverage simulated"
+_OWN_METHOD = (
+    (
+        "The interval of a limit is this package's own method, its coverage simulated with 6 to 40 "
+        "participants: 95 % intervals held 95 to 98 % where participants' levels are normal, 91 to "
+        "96 % where their tails are heavy (t, 4 degrees of freedom), 89 to 96 % with one in five "
+        "an outlier, and at a skewness of 2 the limit on the long tail 82 to 94 %. No interval "
+        "that was tried held 95 % there."
+    ),
+    (
+        "Off normal, bias ∓ 1.96 SD are not the percentiles that they are for normal differences, "
+        "whatever their intervals hold."
+    ),
+)
+_POOLED = ("Cycles of a participant are independent and vary by the same in everyone.",)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +68,7 @@ class LimitsOfAgreement(Result):
         Share of differences between the limits, and confidence of the intervals.
     skewness : float
         Of the participants' means (of the differences when there is one pair each, or one
-        participant); NaN below 3 values.
+        participant); NaN below 4 values or where all are equal.
     notes : tuple of str
         What to know before the numbers are used.
     assumptions : tuple of str
@@ -178,7 +194,7 @@ def limits_of_agreement(
     if parts.k == 1:
         return within_participant_limits(values, confidence=confidence, coverage=coverage)
     if np.all(parts.counts == 1):
-        return _simple(values, confidence, coverage, pair)
+        return _simple(values, parts, confidence, coverage, pair)
     if pair:
         raise ValueError("`pair` intervals exist for one pair a participant only.")
     return _repeated(values, parts, form, confidence, coverage)
@@ -228,7 +244,7 @@ def within_participant_limits(
         interval_method="Student's t and noncentral t, averaged over the serial correlations "
         f"that the {values.size} cycles allow",
         levels=(coverage, confidence),
-        shape=values,
+        shape=(values, variance_components(values, np.zeros(values.size))),
         notes=(
             ("One participant: these limits hold for this participant's cycles only. Limits of "
             "agreement for people need several participants."),
@@ -241,7 +257,9 @@ def within_participant_limits(
     )  # fmt: skip
 
 
-def _simple(values: Floats, confidence: float, coverage: float, pair: bool) -> LimitsOfAgreement:
+def _simple(
+    values: Floats, parts: Components, confidence: float, coverage: float, pair: bool
+) -> LimitsOfAgreement:
     """Return the limits from one pair a participant."""
     mean, sd = float(values.mean()), float(values.std(ddof=1))
     bias_ci, lower_ci, upper_ci = _exact_intervals(
@@ -254,11 +272,12 @@ def _simple(values: Floats, confidence: float, coverage: float, pair: bool) -> L
         weighting="all participants equally",
         interval_method="exact, noncentral t" + (", both limits at once" if pair else ""),
         levels=(coverage, confidence),
-        shape=values,
+        shape=(values, parts),
         notes=("One pair a participant: between and within cannot be told apart.",),
         assumptions=(
             ("Participants are independent and their differences normal, with the same mean and "
             "spread whatever the size of the measurement."),
+            *shape_assumptions(values.size),
         ),
     )  # fmt: skip
 
@@ -290,15 +309,15 @@ def _repeated(
         weighting="all participants equally" if by_means else "all pairs equally",
         interval_method=how,
         levels=(coverage, confidence),
-        shape=parts.means,
+        shape=(values, parts),
         notes=tuple(notes),
         assumptions=(
             ("Participants are independent; the limits are for a single cycle of a further "
             "participant."),
             ("Differences within and between participants are normal, with the same mean and "
             "spread whatever the size of the measurement."),
-            "Cycles of a participant are independent given the participant"
-            + ("." if form == "participant-means" else ", with the same variance in everyone."),
+            *(_OWN_METHOD if form == "participant-means" else _POOLED),
+            *shape_assumptions(parts.k),
         ),
     )  # fmt: skip
 
@@ -320,7 +339,7 @@ def _limit_intervals(
         return NO_INTERVAL, NO_INTERVAL, "none for the limits", [note]
     z = half_width(coverage)
     if form == "participant-means":
-        how = "closed form on participants' means and variances"
+        how = OWN_INTERVAL
         found = limits_over_participants(parts.means, parts.shrunk_variances, confidence, z)
         lower_ci = (float(found.lower_low), float(found.lower_high))
         return lower_ci, (float(found.upper_low), float(found.upper_high)), how, []
@@ -356,13 +375,15 @@ def _result(
     weighting: str,
     interval_method: str,
     levels: tuple[float, float],
-    shape: Floats,
+    shape: tuple[Floats, Components],
     notes: tuple[str, ...],
     assumptions: tuple[str, ...],
 ) -> LimitsOfAgreement:
     """Put the result together and add the checks of shape."""
     z = half_width(levels[0])
-    skewness, remarks = _shape_notes(shape)
+    values = shape[0] if counts[0] == 1 else shape[1].means
+    varied = values.size >= 4 and np.ptp(values) > 0
+    remarks = shape_notes(*shape, levels[1])
     if sd == 0:
         remarks = ("All differences are equal: there is no spread, and no error is estimated.",)
     return LimitsOfAgreement(
@@ -382,39 +403,7 @@ def _result(
         interval_method=interval_method,
         coverage=levels[0],
         confidence=levels[1],
-        skewness=skewness,
+        skewness=float(moments(values)[1]) if varied else float("nan"),
         notes=(*notes, *remarks),
         assumptions=assumptions,
     )
-
-
-def _shape_notes(values: Floats) -> tuple[float, tuple[str, ...]]:
-    """Return the skewness of the values and a warning when it is large."""
-    if values.size < 3 or np.ptp(values) == 0:
-        return float("nan"), ()
-    skewness = _skewness(values)
-    if abs(skewness) <= 0.5:
-        return skewness, ()
-    shown = quantity(skewness, "")
-    if abs(skewness) < 1:
-        return skewness, (
-            (
-                f"Differences look skewed (skewness {shown}; few values show that by chance too): "
-                "beyond a true skewness of 0.5 the interval of a limit holds less "
-                "than it says, about 91 to 96 instead of 95 % at 1."
-            ),
-        )
-    return skewness, (
-        (
-            f"Differences are skewed (skewness {shown}): the limits and their intervals "
-            "hold less than they say, about 87 to 95 instead of 95 % at a true skewness of 1.4; "
-            "consider percentile limits."
-        ),
-    )
-
-
-def _skewness(values: Floats) -> float:
-    """Return the skewness with its small-sample adjustment (G1; Joanes & Gill 1998)."""
-    n, centred = values.size, values - values.mean()
-    plain = float(np.mean(centred**3)) / float(np.mean(centred**2)) ** 1.5
-    return float(plain * np.sqrt(n * (n - 1)) / (n - 2))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,13 +13,11 @@ from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._model_intervals import bias_half_width, model_limits
 from twinangle.agreement._quantiles import half_width
-from twinangle.agreement._reml import NestedSums, RemlFit, fit_at, fit_reml, nested_sums
+from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 
 _NO_SPREAD = 1e-20  # of all squares: what rounding leaves of equal differences
-_SAME_DEVIANCE = 1e-6  # what statsmodels may lose by where it stops
-_OWN = "the maximum of the likelihood's closed form is given."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,8 +38,6 @@ class MixedModelLimits(Result):
         Intervals; those of the limits NaN below 4 participants.
     n_participants, n_nested, n_observations : int
         Participants, nested units (0 without) and differences.
-    converged : bool
-        Whether the fit did.
     coverage, confidence : float
         Of the limits and of the intervals.
     notes, assumptions : tuple of str
@@ -64,7 +58,6 @@ class MixedModelLimits(Result):
     n_participants: int
     n_nested: int
     n_observations: int
-    converged: bool
     coverage: float
     confidence: float
     notes: tuple[str, ...]
@@ -116,11 +109,11 @@ def mixed_model_limits(
     Notes
     -----
     d_ijk = bias + a_i (+ b_ij) + e_ijk, by restricted maximum likelihood; sd² is the sum of the
-    variances. The likelihood has a closed form here, whose maximum is found first (`fit_reml`);
-    statsmodels starts from there, without the variances that are 0 there, on which its search
-    breaks off. Its variances are given, unless their likelihood is lower than what it started
-    from or it fails, which a note then says. `bias_se` is the model's, by generalised least
-    squares.
+    variances. With an intercept alone the likelihood has a closed form in counts, means and sums
+    of squares; its maximum is found over a grid of both variance ratios, 0 included (`fit_reml`).
+    statsmodels maximises the same likelihood over matrices; `benchmarks/mixed_model.py` shows how
+    often its search breaks off or ends lower where a variance is near 0, and the tests hold both
+    against each other. `bias_se` is the model's, by generalised least squares.
 
     The interval of the bias is Student's t from what participants' means show, whichever
     variances the model found (`bias_half_width`); those of the limits are generalised confidence
@@ -132,7 +125,7 @@ def mixed_model_limits(
     units = _nested_codes(parts.codes, nested, values.size)
     sums = nested_sums(values, parts.codes, units)
     _require_replication(values, parts, sums, units is not None)
-    fit, converged, notes = _fitted(values, parts.codes, units, sums)
+    fit = fit_reml(sums)
     half = bias_half_width(fit, confidence)
     z, sd = half_width(coverage), float(np.sqrt(fit.total))
     lower_ci, upper_ci = NO_INTERVAL, NO_INTERVAL
@@ -153,10 +146,9 @@ def mixed_model_limits(
         n_participants=parts.k,
         n_nested=0 if units is None else sums.owner.size,
         n_observations=values.size,
-        converged=converged,
         coverage=coverage,
         confidence=confidence,
-        notes=(*notes, *_notes_on_zero(fit, units is not None)),
+        notes=_notes_on_zero(fit, units is not None),
         assumptions=(
             (
                 "Participants, nested units and differences within them are independent and "
@@ -189,69 +181,6 @@ def _require_replication(values: Floats, parts: Components, sums: NestedSums, ne
             f"a mixed model needs differences that vary within {'a unit' if nested else 'somebody'}"
             "; all repeated ones are equal. Use `limits_of_agreement` on one of each."
         )
-
-
-def _fitted(
-    values: Floats,
-    codes: NDArray[np.int64],
-    units: NDArray[np.int64] | None,
-    sums: NestedSums,
-) -> tuple[RemlFit, bool, tuple[str, ...]]:
-    """Return the fit, whether statsmodels converged to it, and what to say of that."""
-    start = fit_reml(sums)
-    ratios = np.array([start.between, start.nested]) / start.within
-    if not ratios.any():  # no random effect is left to be fitted
-        return start, True, ()
-    if ratios.all():
-        model, places = _nested_model(values, codes, units), [0, 1]
-    else:
-        level = codes if units is None or ratios[0] else units
-        model, places = _one_way_model(values, level), [int(ratios[0] == 0)]
-    try:
-        found, converged = _searched(model, start.bias, ratios[places])
-    except np.linalg.LinAlgError as error:
-        return start, False, (f"statsmodels could not fit the model ({error}); {_OWN}",)
-    ratios[places] = found
-    fit = fit_at(sums, ratios)
-    if fit.deviance > start.deviance + _SAME_DEVIANCE:
-        return start, False, (f"statsmodels ended at a lower likelihood; {_OWN}",)
-    return fit, converged, () if converged else ("The search of statsmodels did not converge.",)
-
-
-def _one_way_model(values: Floats, groups: NDArray[np.int64]) -> Any:
-    """Return the model with one random effect."""
-    from statsmodels.regression.mixed_linear_model import MixedLM  # slow to import
-
-    return MixedLM(values, np.ones((values.size, 1)), groups=groups)
-
-
-def _nested_model(values: Floats, codes: NDArray[np.int64], units: NDArray[np.int64] | None) -> Any:
-    """Return the model with participants and units within them."""
-    from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
-
-    columns, names = [], []
-    for code in range(int(codes.max()) + 1):
-        labels, own = np.unique(np.asarray(units)[codes == code], return_inverse=True)
-        columns.append(np.eye(labels.size)[own])
-        names.append([str(label) for label in labels])
-    ones = np.ones((values.size, 1))
-    nested = VCSpec(["unit"], [names], [columns])
-    return MixedLM(values, ones, groups=codes, exog_re=ones, exog_vc=nested)
-
-
-def _searched(model: Any, bias: float, ratios: Floats) -> tuple[Floats, bool]:
-    """Return the variance ratios that statsmodels finds from these, and whether it converged."""
-    from statsmodels.regression.mixed_linear_model import MixedLMParams
-
-    start = MixedLMParams.from_components(
-        fe_params=np.array([bias]), cov_re=ratios[:1].reshape(1, 1), vcomp=ratios[1:]
-    )
-    with warnings.catch_warnings():
-        # It warns of any variance below 0.01, in whatever unit, as if it were 0.
-        warnings.simplefilter("ignore")
-        fit = model.fit(start_params=start, reml=True, method="lbfgs")
-    found = np.concatenate([np.asarray(fit.cov_re).ravel(), np.asarray(fit.vcomp)]) / fit.scale
-    return found, bool(fit.converged)
 
 
 def _notes_on_zero(fit: RemlFit, nested: bool) -> tuple[str, ...]:

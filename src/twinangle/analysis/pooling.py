@@ -205,7 +205,7 @@ def _pool(
     points = _all_points(trials, quantity)
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
-    corrected = None
+    corrected, published = None, None
     if len(people) == 1:
         limits = within_participant_limits(difference.to_numpy(), confidence=options.confidence)
         note = (
@@ -217,6 +217,13 @@ def _pool(
         limits = limits_of_agreement(
             difference.to_numpy(), participant, confidence=options.confidence
         )
+        if options.published_interval and len(points) > len(people):
+            published = limits_of_agreement(
+                difference.to_numpy(),
+                participant,
+                confidence=options.confidence,
+                form="pooled-within",
+            )
         if options.reference_sd_deg is not None:
             corrected = limits_without_reference_error(
                 difference.to_numpy(),
@@ -238,6 +245,7 @@ def _pool(
         size=tuple(((points["wearable"] + points["reference"]) / 2).tolist()),
         difference=tuple(difference.tolist()),
         corrected=corrected,
+        published=published,
     )
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 from scipy import signal as dsp
+from scipy import stats
 
 from twinangle.errors import CycleError
 from twinangle.signals.recording import Array
@@ -146,7 +147,7 @@ def flexion_peaks(
 
 def _inverted(slow: Array) -> tuple[str, ...]:
     """Warn of an angle that dips: in walking the knee stays near extension and flexes in swing."""
-    skewness = _skewness(slow)
+    skewness = float(stats.skew(slow))
     if skewness > -0.5:
         return ()
     text = (
@@ -154,12 +155,6 @@ def _inverted(slow: Array) -> tuple[str, ...]:
         "this is walking, the sign of the wearable's angle is inverted."
     )
     return (text,)
-
-
-def _skewness(values: Array) -> float:
-    """Return the third standardised moment."""
-    centred = values - values.mean()
-    return float(np.mean(centred**3) / np.mean(centred**2) ** 1.5)
 
 
 def refuse_constant(values: Array, what: str) -> None:
@@ -187,7 +182,7 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
     towards forward; and the knee extends while it does.
     """
     centred = slow - slow.mean()
-    skewness = _skewness(slow)
+    skewness = float(stats.skew(slow))
     extension = -np.gradient(low_pass(angle_deg, rate_hz, SWING_HZ))
     spread = float(np.std(extension) * np.std(slow))
     agreement = float(np.mean(centred * extension)) / spread if spread > 0 else 0.0

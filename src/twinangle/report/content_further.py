@@ -147,9 +147,9 @@ def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
         rows,
         words=3,
         caption="Slopes, over participants, of the difference and of its SD on the size (mean of "
-        f"both instruments), with {options.level} intervals; skewness and Shapiro-Wilk p of the "
-        "participants' mean "
-        "differences; correlation of neighbouring cycles.",
+        f"both instruments), with {options.level} intervals; skewness of the participants' "
+        "mean differences, and Shapiro-Wilk p of them by their own errors; correlation of "
+        "neighbouring cycles.",
     )
 
 

@@ -16,7 +16,12 @@ from twinangle.report.blocks import (
     text,
     with_interval,
 )
-from twinangle.report.content_depth import along_cycle_blocks, corrected_blocks, verdict_blocks
+from twinangle.report.content_depth import (
+    along_cycle_blocks,
+    corrected_blocks,
+    published_blocks,
+    verdict_blocks,
+)
 from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
@@ -90,7 +95,11 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     for name in names:
         blocks += figure(name, figures)
     blocks.append(limits_table(results))
-    blocks += [*corrected_blocks(results), *verdict_blocks(results)]
+    blocks += [
+        *published_blocks(results),
+        *corrected_blocks(results),
+        *verdict_blocks(results),
+    ]
     known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
     if known:
         blocks.append(_components_table(results.limits))

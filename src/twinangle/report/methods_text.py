@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from twinangle.agreement.limits import OWN_INTERVAL
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import NO_MARGIN, count, listing, span, stated
 from twinangle.results import StudyResults, TrialResult
@@ -288,11 +289,30 @@ def _limits(results: StudyResults) -> str:
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
         f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
-        "intervals: "
-        f"{first.interval_method}. {_margin(results)} For orientation, errors of 2° or less are "
-        "thought highly likely acceptable in clinical gait analysis, 2 to 5° probably reasonable, "
-        "and more than 5° may mislead (McGinley et al. 2009)."
+        f"intervals: {first.interval_method}.{_whose_interval(results)} {_margin(results)} For "
+        "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
+        "analysis, 2 to 5° probably reasonable, and more than 5° may mislead (McGinley et al. "
+        "2009)."
     )
+
+
+def _whose_interval(results: StudyResults) -> str:
+    """Say that the interval of a limit is no published one where it is not, and what is beside."""
+    found = [pooled for pooled in results.limits if pooled.limits is not None]
+    text = ""
+    if any(p.limits is not None and p.limits.interval_method == OWN_INTERVAL for p in found):
+        text = (
+            " This interval of a limit is the analysing software's own method, which no paper "
+            "describes: it joins the intervals of bias, variance between and variance within "
+            "participants (after Zou 2013) and is widened for heavy tails and skewness; its "
+            "coverage was simulated and is stated in the software's documentation."
+        )
+    if any(pooled.published is not None for pooled in found):
+        text += (
+            " Beside it stand limits with one variance within participants pooled over all and "
+            "intervals by recovery of variances (MOVER; Zou 2013)."
+        )
+    return text
 
 
 def _margin(results: StudyResults) -> str:

@@ -113,6 +113,8 @@ class PooledLimits:
     difference: tuple[float, ...]  # wearable minus reference, degrees
     # with the reference's own stated error taken out, where the study states it
     corrected: CorrectedLimits | None = None
+    # with the interval of Zou (2013), where the study asks for it and `limits` have another
+    published: LimitsOfAgreement | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

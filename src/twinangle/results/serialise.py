@@ -227,8 +227,11 @@ def _limits_record(pooled: PooledLimits) -> dict[str, Any]:
         "n_participants": len(set(pooled.participant)),
         "n_observations": len(pooled.difference),
     }
-    corrected = {"without_reference_error": _numbers_of(pooled.corrected)}
-    return record | _limits_numbers(pooled.limits) | corrected | {"note": pooled.note}
+    beside = {
+        "without_reference_error": _numbers_of(pooled.corrected),
+        "published_form": None if pooled.published is None else _limits_numbers(pooled.published),
+    }
+    return record | _limits_numbers(pooled.limits) | beside | {"note": pooled.note}
 
 
 def _limits_numbers(limits: LimitsOfAgreement | None) -> dict[str, Any]:

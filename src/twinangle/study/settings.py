@@ -403,12 +403,14 @@ class AgreementSettings(Section):
     `acceptable_deg` has no default: a margin nobody stated beforehand is none, and without one
     nothing is tested against a margin.
     `error_ratio` is the variance of the wearable's error over that of the reference's, where it is
-    known; Deming's line is fitted with it.
+    known; Deming's line is fitted with it. `published_interval` asks for limits with the interval
+    of Zou (2013) beside those with the package's own.
     """
 
     confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
     acceptable_deg: Positive | None = None
     error_ratio: Positive | None = None
+    published_interval: bool = False
 
 
 class ConditionSettings(Section):

@@ -74,6 +74,7 @@ class Study:
             confidence=self.agreement.confidence,
             margin_deg=self.agreement.acceptable_deg,
             error_ratio=self.agreement.error_ratio,
+            published_interval=self.agreement.published_interval,
             reference_sd_deg=getattr(self.reference, "accuracy_deg", None),
             against=self.conditions.against,
             seed=SEED,
