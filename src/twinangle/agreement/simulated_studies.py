@@ -187,8 +187,8 @@ class SimulatedStudies(Result):
         inner, outer = quantity(self.inner_arm, unit), quantity(self.outer_arm, unit)
         return (
             f"{self.n_studies} simulated studies of {self.n_participants} participants with "
-            f"{cycles} each: the interval of a limit is ± {half} wide on average, but reaches "
-            f"{inner} from the limit towards the bias and {outer} away from it; it held the true "
+            f"{cycles} each: the interval of a limit is ± {half} on average, lopsided: it reaches "
+            f"{inner} from the limit towards the bias and {outer} away from it. It held the true "
             f"limit in {100 * self.coverage_of_limit:.1f} %{self._judged()}."
         )
 
