@@ -24,6 +24,7 @@ from functools import partial
 
 import numpy as np
 from coverage_studies import (
+    ConditionDesign,
     Design,
     Held,
     adjusted_studies,
@@ -36,6 +37,7 @@ from coverage_studies import (
     form_studies,
     instrument_studies,
     limit_studies,
+    lone_condition_studies,
     model_studies,
     pooled_studies,
     reliability_studies,
@@ -66,6 +68,20 @@ DESIGNS = (
     Design(f"t, 4 df, {UNEQUAL}", "t, 4 df", spread_sd=0.6),
     Design("one in five an outlier", "one in five an outlier"),
     Design(f"one in five an outlier, {UNEQUAL}", "one in five an outlier", spread_sd=0.6),
+)
+UNLIKE = ((8, 15), (60, 100)), ((40, 65), (5, 12))  # cycles of the two conditions
+SERIAL = {  # serial correlations of the two conditions
+    ".3-.6 both": ((0.3, 0.6), (0.3, 0.6)),
+    "0 both": ((0.0, 0.0), (0.0, 0.0)),
+    "0-.2, .4-.6": ((0.0, 0.2), (0.4, 0.6)),
+    ".4-.6, 0-.2": ((0.4, 0.6), (0.0, 0.2)),
+}
+CONDITIONS = tuple(
+    ConditionDesign(f"{a}-{b}/{c}-{d}, r {name}", cycles, serial, points)
+    for points in (5, 1)
+    for name, serial in SERIAL.items()
+    for cycles in UNLIKE
+    for (a, b), (c, d) in (cycles,)
 )
 SHAPES = ("normal", "t, 4 df", "one in five an outlier", "skewness 1", "skewness 2")
 PEOPLE = {"participants most": (2.0, 1.0, 0.7)}  # SD of participants, sessions, cycles
@@ -104,10 +120,16 @@ def cells() -> Iterator[Cell]:
     for skewness, k in itertools.product((0.0, 0.5, 1.0, 1.4), PARTICIPANTS):
         run = partial(single_studies, k=k, skewness=skewness)
         yield Cell("one pair a participant", f"skewness {skewness:g}, {k} participants", run)
-    for k, spread, serial in itertools.product(PARTICIPANTS, (0.0, 0.3), (0.0, 0.5)):
-        run = partial(condition_studies, k=k, spread=spread, serial=serial)
-        name = f"{k} participants, SD of ln {spread:g}, serial {serial:g}"
-        yield Cell("per-cycle SD of two conditions, participants paired", name, run)
+    for design, k in itertools.product(CONDITIONS, (6, 12, 20)):
+        run = partial(condition_studies, k=k, design=design)
+        section = f"SD of two conditions, {design.points} point(s)"
+        yield Cell(section, f"{design.name}, {k} participants", run)
+    for cycles, serial, points in itertools.product(
+        ((10, 60), (20, 20), (60, 12), (40, 50)), (0.0, 0.3, 0.5), (1, 5)
+    ):
+        run = partial(lone_condition_studies, cycles=cycles, serial=serial, points=points)
+        name = f"{cycles[0]} and {cycles[1]} cycles, serial {serial:g}, {points} point(s)"
+        yield Cell("SD of two conditions, one participant", name, run, share=0.25)
     yield from _trial_cells(TRIALS)
     yield from _further_cells()
     for k, skewness in itertools.product(PARTICIPANTS, (0.0, 1.4)):

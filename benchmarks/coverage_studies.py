@@ -51,7 +51,14 @@ from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._shape import FALSE_ALARMS, compared_values, normality_p
 from twinangle.agreement._size_bands import line_bands
-from twinangle.agreement.conditions import compare_conditions, unbiased_sd_factor
+from twinangle.agreement.condition_spread import (
+    ConditionSpread,
+    PairedSpread,
+    log_unbiased_factor,
+    paired_spread,
+    windows_spread,
+)
+from twinangle.agreement.conditions import compare_conditions
 from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
 
 Held = dict[str, np.ndarray]
@@ -106,9 +113,9 @@ def holds(interval: tuple[float, float], truth: float) -> bool:
     return bool(interval[0] <= truth <= interval[1])
 
 
-def in_chunks(n: int, study: Callable[[int], Held]) -> Held:
+def in_chunks(n: int, study: Callable[[int], Held], chunk: int = CHUNK) -> Held:
     """Run n studies, some at a time."""
-    parts = [study(min(CHUNK, n - start)) for start in range(0, n, CHUNK)]
+    parts = [study(min(chunk, n - start)) for start in range(0, n, chunk)]
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
@@ -307,43 +314,140 @@ def _flagged(values: np.ndarray, people: np.ndarray | None) -> bool:
 # ---- per-cycle SD of two conditions
 
 
-def condition_studies(
-    rng: np.random.Generator, n: int, k: int, spread: float, serial: float
-) -> Held:
-    """Ratio and difference of SDs, participants paired; all cycles pooled beside."""
-    return in_chunks(n, lambda size: _condition_chunk(rng, size, k, spread, serial))
+@dataclass(frozen=True)
+class ConditionDesign:
+    """Cycles and serial correlations of both conditions, each anywhere between two numbers."""
+
+    name: str
+    cycles: tuple[tuple[int, int], tuple[int, int]]
+    serial: tuple[tuple[float, float], tuple[float, float]]
+    points: int = 5  # of a curve, independent, of SDs from 0.6 to 1.4
 
 
-def _condition_chunk(
-    rng: np.random.Generator, n: int, k: int, spread: float, serial: float
-) -> Held:
-    base = np.exp(spread * rng.standard_normal((n, k, 1))) * np.array([1.0, 1.3])
-    counts = rng.integers(5, 61, (n, k, 2))
-    noise = serial_noise(rng, (n, k, 2, 60), serial)
-    used = np.arange(60) < counts[..., None]
-    mean = np.where(used, noise, 0).sum(axis=-1) / counts
-    squares = np.where(used, (noise - mean[..., None]) ** 2, 0).sum(axis=-1)
-    sds = base * np.sqrt(squares / (counts - 1))
-    freed = sds / unbiased_sd_factor(counts.astype(float))
-    ratio, difference = np.diff(np.log(freed))[..., 0], np.diff(freed)[..., 0]
+TRUE_RATIO = 1.2  # of a typical participant's SDs
+
+
+def condition_studies(rng: np.random.Generator, n: int, k: int, design: ConditionDesign) -> Held:
+    """Ratio and difference of two conditions' SDs over cycles, participants paired."""
+    return in_chunks(n, lambda size: _condition_chunk(rng, size, k, design), chunk=100)
+
+
+def _condition_chunk(rng: np.random.Generator, n: int, k: int, design: ConditionDesign) -> Held:
+    counts, curves, truth = _condition_curves(rng, n, k, design)
+    spread, sds = _condition_spread(counts, curves)
+    _check_conditions(curves[0], counts[0], paired_spread(spread, 0.95))
+    freed = np.log(sds) - log_unbiased_factor(counts)
     t = two_sided_student(0.95, k - 1) / np.sqrt(k)
-    middle, half = difference.mean(axis=1), t * difference.std(axis=1, ddof=1)
-    logs, log_half = ratio.mean(axis=1), t * ratio.std(axis=1, ddof=1)
-    for i in range(min(CHECKED, n)):
-        rows = [(p, c, sds[i, p, c], counts[i, p, c]) for p in range(k) for c in (0, 1)]
-        frame = pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
-        (public,) = compare_conditions(frame, against="0")
-        assert_allclose(public.difference_ci, [middle[i] - half[i], middle[i] + half[i]])
-        assert_allclose(np.log(public.ratio_ci), [logs[i] - log_half[i], logs[i] + log_half[i]])
-    free = counts.sum(axis=1) - k
-    pooled = ((counts - 1) * sds**2).sum(axis=1) / free
-    low, high = (special.fdtri(free[:, 1], free[:, 0], p) for p in (0.025, 0.975))
-    observed = pooled[:, 1] / pooled[:, 0]
-    return {
-        "SD ratio": np.abs(logs - np.log(1.3)) <= log_half,
-        "SD difference": np.abs(middle - 0.3 * np.exp(spread**2 / 2)) <= half,
-        "naive ratio": between(np.sqrt(observed / high), 1.3, np.sqrt(observed / low)),
-    }
+    logs, pairs = np.diff(freed, axis=-1)[..., 0], np.diff(np.exp(freed), axis=-1)[..., 0]
+    forms = {
+        "": paired_spread(spread, 0.95),
+        "windows: ": windows_spread(spread, 0.95),
+        "c4: ": PairedSpread(
+            logs.mean(axis=1), t * logs.std(axis=1, ddof=1),
+            pairs.mean(axis=1), t * pairs.std(axis=1, ddof=1), logs,
+        ),
+    }  # fmt: skip
+    held: Held = {}
+    for name, form in forms.items():
+        off = form.log_ratio - np.log(TRUE_RATIO)
+        held |= {
+            f"{name}ratio off %": off,
+            f"{name}ratio": np.abs(off) <= form.log_half,
+            f"{name}diff. off %": form.difference - truth,
+            f"{name}difference": np.abs(form.difference - truth) <= form.half,
+        }
+    return held
+
+
+def _condition_curves(
+    rng: np.random.Generator, n: int, k: int, design: ConditionDesign
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """Return numbers of cycles (n, k, 2), curves (n, k, 2, cycles, points), true difference."""
+    counts = np.stack([rng.integers(a, b + 1, (n, k)) for a, b in design.cycles], axis=-1)
+    serial = np.stack([rng.uniform(a, b, (n, k)) for a, b in design.serial], axis=-1)[..., None]
+    longest = max(most for _, most in design.cycles)
+    curves = rng.standard_normal((n, k, 2, longest, design.points))
+    curves[..., 1:, :] *= np.sqrt(1 - serial[..., None] ** 2)
+    for j in range(1, longest):
+        curves[..., j, :] += serial * curves[..., j - 1, :]
+    size = np.exp(0.3 * rng.standard_normal((n, k, 1)))
+    change = TRUE_RATIO * np.exp(0.1 * rng.standard_normal((n, k, 1)))
+    points = np.linspace(0.6, 1.4, design.points) if design.points > 1 else np.ones(1)
+    curves *= np.concatenate([size, size * change], axis=-1)[..., None, None] * points
+    return counts, curves, float(np.exp(0.045) * (TRUE_RATIO * np.exp(0.005) - 1))
+
+
+def _condition_spread(counts: np.ndarray, curves: np.ndarray) -> tuple[ConditionSpread, np.ndarray]:
+    """Return the sums of `ConditionSpread` of many studies at once, and the SDs over all cycles."""
+    longest = curves.shape[-2]
+    used = (np.arange(longest) < counts[..., None])[..., None]
+    mean = np.where(used, curves, 0).sum(axis=-2, keepdims=True) / counts[..., None, None]
+    centred = np.where(used, curves - mean, 0)
+    squares = (centred**2).sum(axis=-2)
+    sds = np.sqrt(squares / (counts[..., None] - 1)).mean(axis=-1)
+    window = counts.min(axis=-1)
+    starts = np.arange(longest)
+    ends = np.minimum(starts + window[..., None], longest)[:, :, None, :, None]
+    sums = []
+    for values in (centred, centred**2):
+        total = np.cumsum(np.concatenate([np.zeros_like(values[..., :1, :]), values], -2), -2)
+        after = np.take_along_axis(total, np.broadcast_to(ends, values.shape), axis=-2)
+        sums.append(after - total[..., :-1, :])
+    m = window[..., None, None, None]
+    whole = starts <= counts[..., None] - window[..., None, None]
+    variance = np.maximum(sums[1] - sums[0] ** 2 / m, 1e-300) / (m - 1)
+    of_runs = np.where(whole, np.sqrt(variance).mean(axis=-1), 1.0)
+    runs = whole.sum(axis=-1)
+    product = np.einsum("skctp,skctq->skcpq", centred, centred)
+    root = np.sqrt(squares)
+    alike = product**2 / (root[..., :, None] * root[..., None, :])
+    spread = ConditionSpread(*(
+        np.moveaxis(np.asarray(part, dtype=float), 0, -1)
+        for part in (
+            window,
+            np.log(of_runs).sum(axis=-1) / runs,
+            np.where(whole, of_runs, 0).sum(axis=-1) / runs,
+            counts[..., None],
+            squares.sum(axis=-1)[..., None],
+            (centred[..., 1:, :] * centred[..., :-1, :]).sum(axis=(-1, -2))[..., None],
+            alike.sum(axis=(-1, -2)) / root.sum(axis=-1) ** 2,
+        )
+    ))  # fmt: skip
+    return spread, sds
+
+
+def _check_conditions(curves: np.ndarray, counts: np.ndarray, found: PairedSpread) -> None:
+    """Hold the first of the studies against the public function."""
+    rows = [(p, c) for p in range(counts.shape[0]) for c in (0, 1)]
+    (public,) = compare_conditions(
+        pd.DataFrame(rows, columns=["participant", "condition"]),
+        against="0",
+        variability=[curves[p, c, : counts[p, c]] for p, c in rows],
+    )
+    ends = found.log_ratio[0] - found.log_half[0], found.log_ratio[0] + found.log_half[0]
+    assert_allclose(np.log(public.ratio_ci), ends, atol=1e-8)
+    assert_allclose(public.difference, found.difference[0], atol=1e-8)
+
+
+def lone_condition_studies(
+    rng: np.random.Generator, n: int, cycles: tuple[int, int], serial: float, points: int
+) -> Held:
+    """Ratio and difference of one participant's SDs, intervals over cycles."""
+    frame = pd.DataFrame({"participant": ["P", "P"], "condition": ["0", "1"]})
+
+    def study() -> dict[str, bool]:
+        pair = [
+            size * serial_noise(rng, (points, length), serial).T
+            for length, size in zip(cycles, (1.0, TRUE_RATIO), strict=True)
+        ]
+        (found,) = compare_conditions(frame, against="0", variability=pair)
+        return {
+            "ratio off %": np.log(found.ratio / TRUE_RATIO),
+            "ratio": holds(found.ratio_ci, TRUE_RATIO),
+            "difference": holds(found.difference_ci, TRUE_RATIO - 1),
+        }
+
+    return one_by_one(n, study)
 
 
 # ---- one participant: two instruments on the same cycles

@@ -125,29 +125,40 @@ def export(
 @app.command(epilog=RECORDING)
 def plan(
     sd_between: Annotated[
-        float, typer.Option(min=0, help="Expected SD of the differences between participants, °.")
-    ],
+        float | None,
+        typer.Option(min=0, help="Expected SD of the differences between participants, °."),
+    ] = None,
     sd_within: Annotated[
-        float, typer.Option(min=0, help="Expected SD between cycles of one participant, °.")
+        float, typer.Option(min=0, help="Expected SD of the differences within one participant, °.")
     ] = 0.0,
     cycles: Annotated[int, typer.Option(min=1, help="Cycles a participant.")] = 1,
     precision: Annotated[
-        float | None, typer.Option(help="Half the wanted width of a limit's interval, °.")
+        float | None, typer.Option(help="Aim: half the width of a limit's interval at most, °.")
     ] = None,
     margin: Annotated[
-        float | None, typer.Option(help="Acceptable difference to be shown, °.")
+        float | None, typer.Option(help="Aim: limits of agreement shown inside this margin, °.")
     ] = None,
     bias: Annotated[float, typer.Option(help="Expected bias, °.")] = 0.0,
     sd_ratio: Annotated[
-        float | None, typer.Option(help="Ratio of two per-cycle SDs to be shown.")
+        float | None,
+        typer.Option(
+            help="Aim: a difference between two conditions shown: true ratio of per-cycle SDs."
+        ),
     ] = None,
     sd_log_ratio: Annotated[
-        float, typer.Option(help="SD over participants of the logarithm of that ratio.")
+        float, typer.Option(help="SD over participants of the logarithm of the true ratio.")
     ] = 0.2,
-    power: Annotated[float, typer.Option(help="Wanted probability of success.")] = 0.8,
-    confidence: Annotated[float, typer.Option(help="Of the intervals and claims.")] = 0.95,
+    other_cycles: Annotated[
+        int | None,
+        typer.Option(min=1, help="Cycles under the other condition, if not as many as --cycles."),
+    ] = None,
+    power: Annotated[float, typer.Option(help="Wanted probability of reaching an aim.")] = 0.8,
+    confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.95,
 ) -> None:
-    """Tell how many participants and cycles a study needs."""
+    """Tell how many participants and cycles a study needs, by simulating its own analysis.
+
+    Give at least one aim: --precision or --margin (with --sd-between), or --sd-ratio.
+    """
     from twinangle.plan import Aims, planned_sizes
 
     aims = Aims(
@@ -159,6 +170,7 @@ def plan(
         bias=bias,
         sd_ratio=sd_ratio,
         sd_log_ratio=sd_log_ratio,
+        other_cycles=other_cycles,
         power=power,
         confidence=confidence,
     )

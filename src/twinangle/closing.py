@@ -29,9 +29,13 @@ def print_closing(results: StudyResults, out: Path) -> None:
         console = Console(highlight=False, width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
+    verdicts = {tuple(key): claim for *key, claim in results.equivalence}
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
             console.print(_limits_sentence(pooled), markup=False)
+            claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
+            if claim is not None:
+                console.print(f"  {claim.summary('°')}", markup=False)
     if results.limits and results.options.margin_deg is None:
         console.print(NO_MARGIN, markup=False)
     _print_troubles(console, results)

@@ -6,27 +6,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS
+from twinangle.agreement.planned_conditions import FEWEST_CYCLES, participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
-    participants_for_equivalence,
     participants_for_limits,
     participants_for_limits_within,
-    participants_for_sd_ratio,
 )
-from twinangle.agreement.simulated_studies import simulate_studies, simulated_power_of_ratio
+from twinangle.agreement.simulated_studies import simulate_studies
 from twinangle.errors import StudyError
 
-STUDIES, SEED = 4000, 20
+SEED = 20
 SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself
 
 
 @dataclass(frozen=True, slots=True)
 class Aims:
-    """What is expected and what is wanted; degrees, None where an aim is not asked for."""
+    """What is expected and what is wanted; degrees, None where an aim is not asked for.
 
-    sd_between: float
+    `power` is the probability wanted of every aim; `other_cycles` are the cycles under the other
+    condition, None for as many as `cycles`.
+    """
+
+    sd_between: float | None = None
     sd_within: float = 0.0
     cycles: int = 1
     precision: float | None = None
@@ -34,83 +36,102 @@ class Aims:
     bias: float = 0.0
     sd_ratio: float | None = None
     sd_log_ratio: float = 0.2
+    other_cycles: int | None = None
     power: float = 0.8
     confidence: float = 0.95
 
 
 def planned_sizes(aims: Aims) -> list[str]:
-    """Return one sentence an aim, with what each rests on.
+    """Return one sentence an aim, with what each rests on, and what the whole study would find.
 
     Raises
     ------
     StudyError
         If a number is out of range, an aim cannot be reached, or none is given.
     """
-    if aims.precision is None and aims.margin is None and aims.sd_ratio is None:
+    limits = aims.precision is not None or aims.margin is not None
+    if not limits and aims.sd_ratio is None:
         raise StudyError(
             "nothing to plan for: give --precision (of the limits), --margin (to be shown) or "
             "--sd-ratio (to be shown)."
         )
+    if limits and aims.sd_between is None:
+        raise StudyError("plan: --precision and --margin need --sd-between, the expected SD.")
+    if not 0 < aims.power < 1:
+        raise StudyError(f"plan: --power must lie between 0 and 1, got {aims.power!r}.")
+    if aims.sd_ratio is not None and min(_cycles_of_both(aims)) < FEWEST_CYCLES:
+        raise StudyError(
+            f"plan: --sd-ratio needs --cycles (and --other-cycles), at least {FEWEST_CYCLES} a "
+            "participant and condition."
+        )
     try:
-        sizes = _sizes(aims)
+        sizes = [*_sizes_for_limits(aims), *_sizes_for_ratio(aims)]
+        return [*_told(sizes), *_whole_study(aims, sizes)]
     except ValueError as error:
         raise StudyError(f"plan: {error}") from error
-    lines = []
+
+
+def _told(sizes: list[tuple[SampleSize, str]]) -> list[str]:
+    """Return each size and, once, what it rests on."""
+    lines: list[str] = []
     for size, unit in sizes:
-        lines += [size.summary(unit), *(f"  {text}" for text in size.assumptions)]
-    return [*lines, *_simulated(aims, [size for size, _ in sizes])]
-
-
-def _simulated(aims: Aims, sizes: list[SampleSize]) -> list[str]:
-    """Return what simulated studies of the sizes found, as a check of the formulas."""
-    rng = np.random.default_rng(SEED)
-    counts = sorted(
-        {s.n for s in sizes if s.unit_counted == "participants" and "ratio" not in s.aim}
-    )
-    lines = ["By simulation, the same analysis on invented studies:"]
-    for n in counts:
-        if n < FEWEST_PARTICIPANTS:
-            lines.append(f"  {n} participants are too few for an interval of the limits.")
-            continue
-        found = simulate_studies(
-            n, aims.cycles, sd_between=aims.sd_between, sd_within=aims.sd_within, rng=rng,
-            n_studies=STUDIES, bias=aims.bias, margin=aims.margin, confidence=aims.confidence,
-        )  # fmt: skip
-        lines.append(f"  {found.summary('°')}")
-    if aims.sd_ratio is not None:
-        n = next(size.n for size in sizes if "ratio" in size.aim)
-        share = simulated_power_of_ratio(
-            n, aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, rng=rng, confidence=aims.confidence
-        )
-        lines.append(
-            f"  {n} participants: the ratio was shown in {100 * share:.0f} % of the studies."
-        )
+        rests = [f"  {text}" for text in size.assumptions]
+        lines += [size.summary(unit), *(text for text in rests if text not in lines)]
     return lines
 
 
-def _sizes(aims: Aims) -> list[tuple[SampleSize, str]]:
-    """Return each aim's sample size with the unit of what it reaches."""
-    # the SD of a participant's mean difference, which is what an equivalence claim is made from
-    sd_of_means = float(np.hypot(aims.sd_between, aims.sd_within / np.sqrt(aims.cycles)))
-    sd_of_one = float(np.hypot(aims.sd_between, aims.sd_within))
-    chances = {"power": aims.power, "confidence": aims.confidence}
-    sizes = []
+def _whole_study(aims: Aims, sizes: list[tuple[SampleSize, str]]) -> list[str]:
+    """Return the participants that serve every aim, and what limits they would give."""
+    counts = [size.n for size, _ in sizes if size.unit_counted == "participants"]
+    n = max(counts)
+    lines = [f"For each aim above: {n} participants."] if len(counts) > 1 else []
+    if aims.sd_between is None or (aims.precision is None and aims.margin is None):
+        return lines
+    found = simulate_studies(
+        n, aims.cycles, sd_between=aims.sd_between, sd_within=aims.sd_within, bias=aims.bias,
+        margin=aims.margin, confidence=aims.confidence, rng=_generator(),
+    )  # fmt: skip
+    return [*lines, f"What to expect: {found.summary('°')}"]
+
+
+def _sizes_for_limits(aims: Aims) -> list[tuple[SampleSize, str]]:
+    """Return the sizes that the limits of agreement ask for."""
+    sizes: list[tuple[SampleSize, str]] = []
+    if aims.sd_between is None:
+        return sizes
     if aims.precision is not None:
         size = participants_for_limits(
-            aims.precision,
-            sd_between=aims.sd_between,
-            sd_within=aims.sd_within,
-            n_cycles=aims.cycles,
-            confidence=aims.confidence,
-        )
+            aims.precision, sd_between=aims.sd_between, sd_within=aims.sd_within,
+            n_cycles=aims.cycles, assurance=aims.power, confidence=aims.confidence,
+            rng=_generator(),
+        )  # fmt: skip
         sizes.append((size, "°"))
     if aims.margin is not None:
-        bias = participants_for_equivalence(aims.margin, bias=aims.bias, sd=sd_of_means, **chances)
-        limits = participants_for_limits_within(
-            aims.margin, bias=aims.bias, sd=sd_of_one, **chances
-        )
-        sizes += [(bias, ""), (limits, "")]
-    if aims.sd_ratio is not None:
-        ratio = participants_for_sd_ratio(aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, **chances)
-        sizes += [(ratio, ""), (cycles_for_sd(SD_PRECISION, confidence=aims.confidence), "")]
+        size = participants_for_limits_within(
+            aims.margin, sd_between=aims.sd_between, sd_within=aims.sd_within,
+            n_cycles=aims.cycles, bias=aims.bias, power=aims.power, confidence=aims.confidence,
+            rng=_generator(),
+        )  # fmt: skip
+        sizes.append((size, "°"))
     return sizes
+
+
+def _sizes_for_ratio(aims: Aims) -> list[tuple[SampleSize, str]]:
+    """Return the sizes that a ratio of two conditions' SDs asks for."""
+    if aims.sd_ratio is None:
+        return []
+    ratio = participants_for_sd_ratio(
+        aims.sd_ratio, sd_log_ratio=aims.sd_log_ratio, cycles=_cycles_of_both(aims),
+        power=aims.power, confidence=aims.confidence, rng=_generator(),
+    )  # fmt: skip
+    return [(ratio, ""), (cycles_for_sd(SD_PRECISION, confidence=aims.confidence), "")]
+
+
+def _cycles_of_both(aims: Aims) -> tuple[int, int]:
+    """Return the cycles a participant under either condition."""
+    return aims.cycles, aims.cycles if aims.other_cycles is None else aims.other_cycles
+
+
+def _generator() -> np.random.Generator:
+    """Return the generator of one aim; each has its own, so that none depends on another."""
+    return np.random.default_rng(SEED)

@@ -84,7 +84,7 @@ def test_equal_differences_have_limits_of_no_width_and_a_note(people):
 
 def test_equal_differences_elsewhere():
     assert share_within(np.full(12, 1.5), 2.0, PEOPLE).share == 1.0
-    assert equivalence(np.full(12, 1.5), 2.0, PEOPLE).bias_equivalent
+    assert equivalence(np.full(12, 1.5), 2.0, PEOPLE).verdict == "inside"
     assert percentile_limits(np.full(12, 1.5), PEOPLE).lower == 1.5
     budget = error_budget(CURVES + 2, CURVES)
     assert budget.offset == pytest.approx(4)

@@ -101,7 +101,20 @@ def test_one_participant_is_within_participant_only(trials):
     alone = [trial for trial in trials if trial.participant == "P00"]
     pooled = pool_limits(alone, OPTIONS)
     assert all("within this participant" in item.note for item in pooled)
-    assert pool_equivalence(alone, OPTIONS) == ()
+    claims = pool_equivalence(pooled, OPTIONS)
+    assert {claim.verdict for *_, claim in claims} == {"undecided"}
+    assert all("other people" in claim.reason for *_, claim in claims)
+
+
+def test_the_verdict_is_on_the_limits_that_are_shown(trials):
+    pooled = pool_limits(trials, OPTIONS)
+    claims = pool_equivalence(pooled, OPTIONS)
+    assert [claim[:3] for claim in claims] == [
+        (p.procedure, p.condition, p.quantity) for p in pooled
+    ]
+    for (*_, claim), item in zip(claims, pooled, strict=True):
+        assert (claim.lower_ci, claim.upper_ci) == (item.limits.lower_ci, item.limits.upper_ci)
+    assert pool_equivalence(pooled, replace(OPTIONS, margin_deg=None)) == ()
 
 
 def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):

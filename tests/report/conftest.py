@@ -170,16 +170,17 @@ def build(
         against=conditions[0],
         seed=seed,
     )
+    limits = pooling.pool_limits(trials, options)
     return StudyResults(
         title=title,
         joint="knee",
         options=options,
         trials=tuple(trials),
-        limits=pooling.pool_limits(trials, options),
+        limits=limits,
         conditions=(pooling.pool_conditions(trials, options) if several else ()),
         contests=pooling.pool_contests(trials, options),
         budgets=pooling.pool_error_budgets(trials, options),
-        equivalence=pooling.pool_equivalence(trials, options),
+        equivalence=pooling.pool_equivalence(limits, options),
         along_cycle=pooling.pool_along_cycle(trials, options),
         further=further_parts(trials, options),
         version="0.1.0",

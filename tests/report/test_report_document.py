@@ -6,7 +6,6 @@ import typst
 
 from twinangle.report import write_report
 from twinangle.report.content import CAUTIONS, report_content
-from twinangle.report.content_pooled import verdict
 from twinangle.report.content_records import flat_parameters, reason_kind
 from twinangle.report.document import TEMPLATE, covered, typeset
 from twinangle.report.grouping import trial_groups
@@ -164,18 +163,6 @@ def test_reasons_are_counted_by_kind(study):
 )
 def test_reason_kind_leaves_out_the_single_cycle(reason, kind):
     assert reason_kind(reason) == kind
-
-
-def test_verdict_needs_intervals_to_be_sure(study):
-    limits = replace(
-        study.limits[0].limits, lower=-3.0, upper=3.0, lower_ci=(-4.0, -2.0), upper_ci=(2.0, 4.0)
-    )
-    missing = (float("nan"), float("nan"))
-    assert verdict(limits, 5.0) == "yes"
-    assert verdict(limits, 3.5) == "not surely"
-    assert verdict(limits, 2.5) == "no"
-    assert verdict(replace(limits, upper_ci=missing), 5.0) == "not surely"
-    assert verdict(None, 5.0) == "–"
 
 
 def test_parameters_are_flattened_in_order():

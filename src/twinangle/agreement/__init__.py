@@ -21,6 +21,7 @@ from twinangle.agreement.equivalence import (
     Equivalence,
     ShareWithin,
     equivalence,
+    judge_limits,
     limits_without_reference_error,
     share_within,
 )
@@ -43,15 +44,12 @@ from twinangle.agreement.multiple_correlation import (
     multiple_correlation,
 )
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
+from twinangle.agreement.planned_conditions import participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
-    equivalence_power,
-    limits_power,
-    participants_for_equivalence,
     participants_for_limits,
     participants_for_limits_within,
-    participants_for_sd_ratio,
 )
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
@@ -64,11 +62,7 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
-from twinangle.agreement.simulated_studies import (
-    SimulatedStudies,
-    simulate_studies,
-    simulated_power_of_ratio,
-)
+from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.variability import (
     CycleVariability,
     PitmanMorgan,
@@ -117,19 +111,17 @@ __all__ = [
     "deming_regression",
     "difference_along_cycle",
     "equivalence",
-    "equivalence_power",
     "error_budget",
     "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlation",
     "intraclass_correlations",
+    "judge_limits",
     "limits_of_agreement",
-    "limits_power",
     "limits_without_reference_error",
     "measurement_error",
     "mixed_model_limits",
     "multiple_correlation",
-    "participants_for_equivalence",
     "participants_for_limits",
     "participants_for_limits_within",
     "participants_for_sd_ratio",
@@ -142,6 +134,5 @@ __all__ = [
     "regression_limits",
     "share_within",
     "simulate_studies",
-    "simulated_power_of_ratio",
     "within_participant_limits",
 ]

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy import special
+from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement.condition_spread import (
+    ConditionSpread,
+    PairedSpread,
+    expected_loss,
+    lag_sums,
+    one_participant_spread,
+    paired_spread,
+    points_alike,
+    serial_correlations,
+    window_spread,
+    windows_spread,
+)
+from twinangle.agreement.variability import CycleVariability, cycle_variability
 
+FEWEST_CYCLES = 3  # of a trial: two show nothing of how neighbouring cycles resemble each other
 _COLUMNS = ("participant", "condition", "value")
+_AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
 _CONFOUNDERS = (
     "Conditions differ in more than place: speed, surface, turns, magnetic field and duration "
     "can each change the quantity; the comparison cannot tell them apart."
@@ -22,6 +38,22 @@ _PAIRED = (
     "Each participant counts once, with the mean of their trials; participants are independent "
     "and their differences normal."
 )
+_SPREADS = (
+    "SDs are taken over equally many consecutive cycles of a participant in both conditions and "
+    "freed of what an SD over so few cycles falls short at the condition's serial correlation, "
+    "taken as of first order and as the same in everyone."
+)
+_ONE_PARTICIPANT = (
+    "One participant: the intervals are over this participant's further cycles under either "
+    "condition, their serial correlation counted; they say nothing of other people."
+)
+_WITHOUT_CYCLES = (
+    "Numbers of cycles were given without the cycles: an SD over few cycles, or over cycles that "
+    "resemble their neighbours, is too small, and these values are compared as they stand. Give "
+    "the cycles as `variability`."
+)
+Cycles = Mapping[tuple[str, str], list[NDArray[np.float64]]]
+"""The trials' curves by participant and condition."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,13 +69,25 @@ class ConditionDifference(Result):
     difference : float
         Mean over participants of condition minus against.
     difference_ci : tuple of float
-        Its interval; NaN with one participant.
+        Its interval; NaN where there is none.
     ratio : float
         Geometric mean over participants of condition / against; NaN unless every value is above 0.
     ratio_ci : tuple of float
-        Its interval; NaN with one participant.
+        Its interval; NaN where there is none.
     confidence : float
         Of the intervals.
+    interval_over : str
+        What the intervals are over: "participants", "cycles of one participant", or "nothing".
+    windows_difference, windows_ratio : float
+        The same of the SDs over `fewest_window` to `most_window` consecutive cycles as they stand;
+        NaN unless the cycles were given.
+    windows_difference_ci, windows_ratio_ci : tuple of float
+        Their intervals over participants.
+    fewest_window, most_window : int
+        Cycles over which SDs were taken, as many in both conditions of a participant: those of the
+        participant's shortest trial; 0 unless the cycles were given.
+    serial, serial_against : float
+        Serial correlation of neighbouring cycles in either condition, all participants together.
     note : str
         What to know before the numbers are used; empty when there is nothing.
     assumptions : tuple of str
@@ -60,37 +104,55 @@ class ConditionDifference(Result):
     confidence: float
     note: str
     assumptions: tuple[str, ...]
+    interval_over: str = "participants"
+    windows_difference: float = float("nan")
+    windows_difference_ci: Interval = NO_INTERVAL
+    windows_ratio: float = float("nan")
+    windows_ratio_ci: Interval = NO_INTERVAL
+    fewest_window: int = 0
+    most_window: int = 0
+    serial: float = float("nan")
+    serial_against: float = float("nan")
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         people = counted(self.n_participants, "participant")
+        over = "" if self.interval_over == "participants" else f"; intervals: {self.interval_over}"
         return (
             f"{self.condition} against {self.against}, {people}: "
             f"difference {quantity(self.difference, unit)} "
             f"({interval(self.difference_ci, unit, self.confidence)}), ratio "
-            f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)})."
+            f"{quantity(self.ratio, '')} ({interval(self.ratio_ci, '', self.confidence)}){over}."
         )
 
 
 def compare_conditions(
-    frame: pd.DataFrame, *, against: str, confidence: float = 0.95
-) -> tuple[ConditionDifference, ...]:
+    frame: pd.DataFrame,
+    *,
+    against: str,
+    variability: Sequence[CycleVariability | ArrayLike] | None = None,
+    confidence: float = 0.95,
+) -> list[ConditionDifference]:
     """Compare every condition with one of them, paired within participants.
 
     Parameters
     ----------
     frame : DataFrame
-        One row a trial, with columns `participant`, `condition` and `value`. With a further column
-        `n_cycles`, the values are standard deviations over that many cycles, and the difference
-        is of values freed of the small-sample bias, value / c4(n_cycles).
+        One row a trial, with columns `participant`, `condition` and `value`. A column `n_cycles`
+        without `variability` raises a warning: values that are standard deviations (SDs) over
+        unlike numbers of cycles are not comparable as they stand.
     against : str
         The condition the others are compared with.
+    variability : sequence of CycleVariability or array_like of shape (n_cycles, n_points)
+        The cycles behind each row, in its order. The SDs over cycles are then what is compared;
+        `value` may be left out, and must be that SD where it is given. Rows with fewer than 3
+        cycles are left out, and the note names them.
     confidence : float, default 0.95
         Of the intervals.
 
     Returns
     -------
-    tuple of ConditionDifference
+    list of ConditionDifference
         One for each other condition, in order of first appearance; empty if there is none. A
         condition that shares no participant with `against` has 0 participants and NaN.
 
@@ -98,56 +160,82 @@ def compare_conditions(
     ------
     ValueError
         If a column or the condition `against` is missing, a participant, condition or value is
-        missing or infinite, or a number of cycles is below 2.
+        missing or infinite, a number of cycles is below 2, or `variability` does not match.
+
+    Warns
+    -----
+    UserWarning
+        If there are numbers of cycles but no cycles.
 
     Notes
     -----
     Trials are averaged within participant and condition first, so participants are what is
     sampled. Difference: Student's t on the k participants' differences. Ratio: Student's t on
-    their differences of logarithms, back-transformed. What they hold: `benchmarks/coverage.py`.
-    With one participant there is no interval. c4(n) = √(2/(n - 1)) Γ(n/2) / Γ((n - 1)/2).
+    their differences of logarithms, back-transformed [1]_.
+
+    With `variability`, participant i's SD is the mean over all runs of m_i consecutive cycles, as
+    many in both conditions (m_i those of their shortest trial), freed of what an SD over m_i
+    cycles falls short at the condition's serial correlation; intervals by the
+    delete-one-participant jackknife (:func:`~twinangle.agreement.condition_spread.paired_spread`).
+    The form `windows` beside it does without the serial correlation and speaks of the SD over m_i
+    cycles. One participant alone has an interval over cycles
+    (:func:`~twinangle.agreement.condition_spread.one_participant_spread`). The combination is this
+    package's own; what it holds: `benchmarks/coverage.py`.
 
     References
     ----------
     .. [1] Bland & Altman (1996). BMJ 312, 1153 (differences of logarithms as ratios).
     """
     confidence = fraction(confidence, "confidence")
-    table = checked_conditions(frame, against)
+    table, curves = checked_conditions(frame, against, variability)
+    others = [name for name in pd.unique(table["condition"]) if name != against]
+    if curves is not None:
+        cycles, left_out = _by_cell(table, curves)
+        return [_of_cycles(cycles, left_out, name, against, confidence) for name in others]
     means = _participant_means(table, table["value"].to_numpy(dtype=np.float64))
     logs = None
     if (table["value"] > 0).all():
         logs = _participant_means(table, np.log(table["value"].to_numpy(dtype=np.float64)))
-    others = [name for name in pd.unique(table["condition"]) if name != against]
-    return tuple(_difference(means, logs, name, against, confidence) for name in others)
+    said = []
+    if "n_cycles" in frame.columns:
+        said.append(_WITHOUT_CYCLES)
+        warnings.warn(_WITHOUT_CYCLES, UserWarning, stacklevel=2)
+    return [_difference(means, logs, name, against, confidence, said) for name in others]
 
 
-def checked_conditions(frame: pd.DataFrame, against: str) -> pd.DataFrame:
-    """Return the columns needed, checked, with the values freed of small-sample bias.
+def checked_conditions(
+    frame: pd.DataFrame,
+    against: str,
+    variability: Sequence[CycleVariability | ArrayLike] | None = None,
+) -> tuple[pd.DataFrame, list[NDArray[np.float64]] | None]:
+    """Return the columns needed, checked, and the curves behind each row where they are given.
 
     Parameters
     ----------
-    frame : DataFrame
+    frame, against, variability
         As `compare_conditions`.
-    against : str
-        A condition that must be among them.
 
     Returns
     -------
-    DataFrame
+    table : DataFrame
         Columns participant, condition (both str) and value, one row a trial.
+    curves : list of ndarray, shape (n_cycles, n_points), or None
+        In the order of the rows.
 
     Raises
     ------
     ValueError
-        If a column, `against`, a name or a number is missing.
+        If a column, `against`, a name or a number is missing, or `variability` does not match.
     """
-    missing = [name for name in _COLUMNS if name not in frame.columns]
+    curves = None if variability is None else _curves_of_rows(frame, variability)
+    needed = [name for name in _COLUMNS if name != "value" or curves is None]
+    missing = [name for name in needed if name not in frame.columns]
     if missing:
         raise ValueError(
             f"`frame` has no column {', '.join(map(repr, missing))}; it has "
             f"{', '.join(map(repr, frame.columns))}."
         )
-    table = frame.loc[:, list(_COLUMNS)].reset_index(drop=True)
+    table = frame.loc[:, ["participant", "condition"]].reset_index(drop=True)
     for name in ("participant", "condition"):
         if table[name].isna().any():
             raise ValueError(f"`{name}` is missing in row {int(table[name].isna().argmax())}.")
@@ -157,14 +245,59 @@ def checked_conditions(frame: pd.DataFrame, against: str) -> pd.DataFrame:
             f"`against` is {against!r}, but the conditions are "
             f"{', '.join(map(repr, pd.unique(table['condition'])))}."
         )
-    table["value"] = _numbers(frame, "value")
     if "n_cycles" in frame.columns:
         cycles = _numbers(frame, "n_cycles")
         if (cycles < 2).any():
             row = int(np.argmax(cycles < 2))
             raise ValueError(f"`n_cycles` in row {row} is {cycles[row]:g}; at least 2 are needed.")
-        table["value"] /= unbiased_sd_factor(cycles)
-    return table
+    if curves is None:
+        table["value"] = _numbers(frame, "value")
+    else:
+        table["value"] = [float(each.std(axis=0, ddof=1).mean()) for each in curves]
+        _same_rows(frame, table["value"].to_numpy(dtype=np.float64), curves)
+    return table, curves
+
+
+def _curves_of_rows(
+    frame: pd.DataFrame, variability: Sequence[CycleVariability | ArrayLike]
+) -> list[NDArray[np.float64]]:
+    """Return the curves behind each row of the table."""
+    if len(variability) != len(frame):
+        raise ValueError(
+            f"`variability` has {len(variability)} entries for {len(frame)} rows of `frame`; one a "
+            "row is needed, in the same order."
+        )
+    found = []
+    for row, one in enumerate(variability):
+        if isinstance(one, CycleVariability):
+            found.append(one.curves)
+            continue
+        try:
+            found.append(cycle_variability(one).curves)
+        except ValueError as error:
+            raise ValueError(f"`variability` of row {row}: {error}") from error
+    return found
+
+
+def _same_rows(
+    frame: pd.DataFrame, sds: NDArray[np.float64], curves: Sequence[NDArray[np.float64]]
+) -> None:
+    """Refuse cycles that are not those of the rows they stand beside."""
+    stated = {
+        "value": (sds, _AS_WRITTEN),
+        "n_cycles": (np.array([float(each.shape[0]) for each in curves]), 0.0),
+    }
+    for name, (found, tolerance) in stated.items():
+        if name not in frame.columns:
+            continue
+        given = _numbers(frame, name)
+        bad = ~np.isclose(given, found, rtol=tolerance, atol=1e-12)
+        if bad.any():
+            row = int(np.argmax(bad))
+            raise ValueError(
+                f"`{name}` in row {row} is {given[row]:g}, but the cycles in `variability` of that "
+                f"row have {found[row]:g}: are both in the same order?"
+            )
 
 
 def _numbers(frame: pd.DataFrame, name: str) -> NDArray[np.float64]:
@@ -177,27 +310,6 @@ def _numbers(frame: pd.DataFrame, name: str) -> NDArray[np.float64]:
     return np.asarray(values, dtype=np.float64)
 
 
-def unbiased_sd_factor(n: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return c4(n), the expected share of σ that a standard deviation of n values shows.
-
-    Parameters
-    ----------
-    n : ndarray of float
-        Numbers of values, at least 2.
-
-    Returns
-    -------
-    ndarray of float
-        √(2/(n - 1)) Γ(n/2) / Γ((n - 1)/2); 0.797885 at n = 2.
-
-    References
-    ----------
-    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2 (the factor c4).
-    """
-    logs = special.gammaln(n / 2) - special.gammaln((n - 1) / 2)
-    return np.asarray(np.sqrt(2 / (n - 1)) * np.exp(logs), dtype=np.float64)
-
-
 def _participant_means(table: pd.DataFrame, values: NDArray[np.float64]) -> pd.DataFrame:
     """Return the mean over trials: a row a participant, a column a condition."""
     keys = [table["participant"], table["condition"]]
@@ -205,13 +317,18 @@ def _participant_means(table: pd.DataFrame, values: NDArray[np.float64]) -> pd.D
 
 
 def _difference(
-    means: pd.DataFrame, logs: pd.DataFrame | None, name: str, against: str, confidence: float
+    means: pd.DataFrame,
+    logs: pd.DataFrame | None,
+    name: str,
+    against: str,
+    confidence: float,
+    said: Sequence[str],
 ) -> ConditionDifference:
     """Return one condition's difference from another."""
     pairs = (means[name] - means[against]).dropna().to_numpy(dtype=np.float64)
     difference, difference_ci = _mean_and_interval(pairs, confidence)
     ratio, ratio_ci = float("nan"), NO_INTERVAL
-    notes = _notes(pairs.size)
+    notes = [*_notes(pairs.size), *said]
     if logs is None:
         notes.append("Some values are not above 0: no ratio.")
     else:
@@ -230,6 +347,7 @@ def _difference(
         confidence=confidence,
         note=" ".join(notes),
         assumptions=(_PAIRED, _CONFOUNDERS),
+        interval_over="participants" if pairs.size > 1 else "nothing",
     )
 
 
@@ -259,3 +377,168 @@ def _notes(n_participants: int) -> list[str]:
     if n_participants < 4:
         return [f"{n_participants} participants only: the interval is wide and hard to check."]
     return []
+
+
+# ---------------------------------------------------------------- from the cycles themselves
+
+
+def freed_values(table: pd.DataFrame, curves: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
+    """Return each trial's SD over cycles, freed of what it falls short.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns participant and condition, one row a trial.
+    curves : sequence of ndarray, shape (n_cycles, n_points)
+        The cycles of each row, at least 3.
+
+    Returns
+    -------
+    ndarray, shape (n_trials,)
+        Geometric mean of the SDs over all runs of m cycles, those of the participant's shortest
+        trial, divided by what is expected of it at the condition's serial correlation.
+    """
+    names = list(pd.unique(table["condition"]))
+    cycles, _ = _by_cell(table, curves)
+    serial = serial_correlations(*_sums(cycles, list(pd.unique(table["participant"])), names))
+    alike = np.asarray(np.mean([points_alike(each) for each in curves]))
+    shortest = pd.Series([each.shape[0] for each in curves]).groupby(
+        table["participant"].to_numpy()
+    ).transform("min").to_numpy()  # fmt: skip
+    logs = np.array(
+        [window_spread(one, int(m))[0] for one, m in zip(curves, shortest, strict=True)]
+    )
+    of_row = serial[[names.index(name) for name in table["condition"]]]
+    loss, _ = expected_loss(shortest.astype(np.float64), of_row, alike)
+    return np.asarray(np.exp(logs - loss), dtype=np.float64)
+
+
+def _by_cell(
+    table: pd.DataFrame, curves: Sequence[NDArray[np.float64]]
+) -> tuple[dict[tuple[str, str], list[NDArray[np.float64]]], list[str]]:
+    """Return the curves by participant and condition, and which rows have too few cycles."""
+    cells: dict[tuple[str, str], list[NDArray[np.float64]]] = {}
+    left_out = []
+    pairs = zip(table["participant"], table["condition"], strict=True)
+    for (person, condition), each in zip(pairs, curves, strict=True):
+        if each.shape[0] < FEWEST_CYCLES:
+            left_out.append(f"{person} {condition} ({counted(each.shape[0], 'cycle')})")
+        else:
+            cells.setdefault((person, condition), []).append(each)
+    return cells, left_out
+
+
+def _sums(
+    cycles: Cycles, people: Sequence[str], names: Sequence[str]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return n and the sums at lags 0 and 1, participants by conditions by trials."""
+    most = max(len(trials) for trials in cycles.values())
+    shape = (len(people), len(names), most)
+    n, lag0, lag1 = np.full(shape, float(FEWEST_CYCLES)), np.zeros(shape), np.zeros(shape)
+    for i, person in enumerate(people):
+        for c, name in enumerate(names):
+            for t, each in enumerate(cycles.get((person, name), ())):
+                n[i, c, t] = each.shape[0]
+                lag0[i, c, t], lag1[i, c, t] = lag_sums(each)
+    return n, lag0, lag1
+
+
+def _spread(cycles: Cycles, people: Sequence[str], pair: tuple[str, str]) -> ConditionSpread:
+    """Return what the cycles of a pair of conditions say of their spread, trials averaged."""
+    window = [
+        min(each.shape[0] for name in pair for each in cycles[person, name]) for person in people
+    ]
+    found = np.array(
+        [
+            [
+                np.mean(
+                    [
+                        (*window_spread(each, m), points_alike(each))
+                        for each in cycles[person, name]
+                    ],
+                    axis=0,
+                )
+                for name in pair
+            ]
+            for person, m in zip(people, window, strict=True)
+        ]
+    )
+    return ConditionSpread(
+        np.array(window, dtype=np.float64),
+        found[..., 0],
+        found[..., 1],
+        *_sums(cycles, people, pair),
+        found[..., 2],
+    )
+
+
+def _of_cycles(
+    cycles: Cycles, left_out: Sequence[str], name: str, against: str, confidence: float
+) -> ConditionDifference:
+    """Return one condition's difference from another in the SD over cycles."""
+    pair = (against, name)
+    people = [person for person, condition in cycles if condition == against]
+    people = [person for person in people if (person, name) in cycles]
+    notes = _notes(len(people))
+    if left_out:
+        notes.append(f"Left out with fewer than {FEWEST_CYCLES} cycles: {', '.join(left_out)}.")
+    if not people:
+        nothing = float("nan"), NO_INTERVAL
+        return ConditionDifference(
+            name, against, 0, *nothing, *nothing, confidence, " ".join(notes),
+            (_PAIRED, _CONFOUNDERS), "nothing",
+        )  # fmt: skip
+    spread = _spread(cycles, people, pair)
+    over = "participants"
+    if len(people) == 1:
+        found, over = _one_participant(cycles, spread, people[0], pair, confidence)
+        notes = [_ONE_PARTICIPANT, *notes[1:]]
+    else:
+        found = _intervals(paired_spread(spread, confidence))
+    if not np.isfinite(found[2]):
+        notes.append("Some cycles do not vary at all: no ratio.")
+    plain = windows_spread(spread, confidence)
+    windows = _intervals(plain)
+    return ConditionDifference(
+        name, against, len(people), *found, confidence, " ".join(notes),
+        (_PAIRED, _SPREADS, _CONFOUNDERS), over, *windows,
+        int(spread.window.min()), int(spread.window.max()),
+        float(plain.serial[1]), float(plain.serial[0]),
+    )  # fmt: skip
+
+
+def _intervals(found: PairedSpread) -> tuple[float, Interval, float, Interval]:
+    """Return difference and ratio, each with its interval; NaN where there is none."""
+    log, log_half = float(found.log_ratio), float(found.log_half)
+    difference, half = float(found.difference), float(found.half)
+    return (difference, (difference - half, difference + half), *_ratio(log, log_half))
+
+
+def _ratio(log: float, half: float) -> tuple[float, Interval]:
+    """Return a ratio and its interval from the logarithm; NaN where that is not finite."""
+    if not np.isfinite(log):
+        return float("nan"), NO_INTERVAL
+    return float(np.exp(log)), (float(np.exp(log - half)), float(np.exp(log + half)))
+
+
+def _one_participant(
+    cycles: Cycles,
+    spread: ConditionSpread,
+    person: str,
+    pair: tuple[str, str],
+    confidence: float,
+) -> tuple[tuple[float, Interval, float, Interval], str]:
+    """Return one participant's numbers with intervals over cycles, and what these are over."""
+    against, other = (
+        _log_half([cycle_variability(each, confidence=confidence) for each in cycles[person, name]])
+        for name in pair
+    )
+    log, half, difference, bounds = one_participant_spread(spread, (against, other))
+    over = "cycles of one participant" if np.isfinite(half) else "nothing"
+    return (difference, bounds, *_ratio(log, half)), over
+
+
+def _log_half(trials: Sequence[CycleVariability]) -> float:
+    """Return the half-width of the interval of the mean over trials of ln SD."""
+    halves = [np.log(one.sd_ci[1] / one.sd_ci[0]) / 2 for one in trials]
+    return float(np.sqrt(np.sum(np.square(halves))) / len(halves))

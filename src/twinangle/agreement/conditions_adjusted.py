@@ -9,11 +9,19 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
-from twinangle.agreement.conditions import checked_conditions
+from twinangle.agreement.conditions import FEWEST_CYCLES, checked_conditions, freed_values
+from twinangle.agreement.variability import CycleVariability
+
+_SAME = 1e-9  # differences within a participant that are rounding, as a share of the covariate's SD
+
+_SERIAL_KNOWN = (
+    "SDs are over equally many consecutive cycles of a participant, freed of what they fall short "
+    "at each condition's serial correlation, which the interval takes as known."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +75,7 @@ def compare_conditions_adjusted(
     *,
     against: str,
     covariates: Sequence[str],
+    variability: Sequence[CycleVariability | ArrayLike] | None = None,
     confidence: float = 0.95,
 ) -> tuple[AdjustedRatio, ...]:
     """Compare conditions at equal covariates such as walking speed or stride time.
@@ -78,7 +87,10 @@ def compare_conditions_adjusted(
     against : str
         The condition the others are compared with.
     covariates : sequence of str
-        Columns of numbers.
+        Columns of numbers that vary within participants.
+    variability : sequence of CycleVariability or array_like of shape (n_cycles, n_points)
+        The cycles behind each row, as for `compare_conditions`, at least 3 each; the values are
+        then the SDs over them, freed of what an SD over few serially correlated cycles falls short.
     confidence : float, default 0.95
         Of the intervals.
 
@@ -91,7 +103,9 @@ def compare_conditions_adjusted(
     ------
     ValueError
         As `compare_conditions`, or if a value is not above 0, a covariate is missing or not a
-        number, there are fewer than 3 participants, or the covariates tell the condition exactly.
+        number, there are fewer than 3 participants, a covariate does not vary within any
+        participant (the model would then repeat the ratio without it), or within participants the
+        covariates tell the condition exactly.
 
     Notes
     -----
@@ -101,7 +115,15 @@ def compare_conditions_adjusted(
     trial a condition, every covariate costs one (containment; Schluchter & Elashoff 1990, J Stat
     Comput Simul 37:69, from memory).
     """
-    table = checked_conditions(frame, against)
+    table, curves = checked_conditions(frame, against, variability)
+    if curves is not None:
+        few = [row for row, each in enumerate(curves) if each.shape[0] < FEWEST_CYCLES]
+        if few:
+            raise ValueError(
+                f"`variability` of row {few[0]} has {curves[few[0]].shape[0]} cycles; "
+                f"{FEWEST_CYCLES} are needed."
+            )
+        table["value"] = freed_values(table, curves)
     if not (table["value"] > 0).all():
         row = int(np.argmax(~(table["value"] > 0)))
         raise ValueError(f"`value` in row {row} is {table['value'][row]:g}; ratios need above 0.")
@@ -110,12 +132,8 @@ def compare_conditions_adjusted(
     names = [name for name in pd.unique(table["condition"]) if name != against]
     dummies = np.column_stack([(table["condition"] == name).to_numpy(float) for name in names])
     others = _covariate_columns(frame, covariates)
+    _refuse_inseparable(table["participant"], dummies, others, covariates)
     design = np.column_stack([np.ones(len(table)), dummies, others])
-    if np.linalg.matrix_rank(design) < design.shape[1]:
-        raise ValueError(
-            f"`covariates` {', '.join(covariates)} tell the condition exactly (or do not vary): "
-            "their effects cannot be parted."
-        )
     fit, notes = _fit(np.log(table["value"].to_numpy(float)), design, table["participant"])
     k = int(table["participant"].nunique())
     t = two_sided_student(confidence, _degrees_of_freedom(design, table["participant"]))
@@ -137,6 +155,7 @@ def compare_conditions_adjusted(
             confidence=confidence,
             notes=notes,
             assumptions=(
+                *(() if curves is None else (_SERIAL_KNOWN,)),
                 "Logarithms are normal about the model; covariates act alike in everyone.",
                 (
                     "Only the named covariates are held equal; surface, turns and magnetic field "
@@ -146,6 +165,48 @@ def compare_conditions_adjusted(
         )
         for i, name in enumerate(names, start=1)
     )
+
+
+def _refuse_inseparable(
+    participant: pd.Series,
+    dummies: NDArray[np.float64],
+    others: NDArray[np.float64],
+    covariates: Sequence[str],
+) -> None:
+    """Refuse covariates that change nothing, or all, within participants.
+
+    Only what varies within participants can alter a ratio that is paired within them: a covariate
+    that is one number a participant, such as age, leaves the ratio as it was.
+    """
+    within = _about_participant_means(others, participant)
+    scale = np.maximum(np.abs(others).max(axis=0), np.finfo(float).tiny)
+    still = [
+        name
+        for name, moves in zip(covariates, np.abs(within).max(axis=0) > _SAME * scale, strict=True)
+        if not moves
+    ]
+    if still:
+        verb = "does" if len(still) == 1 else "do"
+        raise ValueError(
+            f"`covariates` {', '.join(still)} {verb} not vary within any participant: conditions "
+            "are compared within participants, so the ratio would be the plain one. Give a number "
+            "for each trial, or use `compare_conditions`."
+        )
+    both = np.column_stack([_about_participant_means(dummies, participant), within / scale])
+    if np.linalg.matrix_rank(both, tol=_SAME * len(both)) < both.shape[1]:
+        raise ValueError(
+            f"`covariates` {', '.join(covariates)} tell the condition exactly within participants "
+            "(or one another): their effects cannot be parted."
+        )
+
+
+def _about_participant_means(
+    values: NDArray[np.float64], participant: pd.Series
+) -> NDArray[np.float64]:
+    """Return columns less their mean of each participant."""
+    frame = pd.DataFrame(values)
+    means = frame.groupby(participant.to_numpy()).transform("mean")
+    return np.asarray(frame - means, dtype=np.float64)
 
 
 def _degrees_of_freedom(design: NDArray[np.float64], participant: pd.Series) -> int:

@@ -1,83 +1,93 @@
-"""Whether the disagreement is within a margin that was set beforehand."""
+"""Whether the disagreement is within a margin that was set beforehand: one verdict, one rule."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction, require_number
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width, two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS, limits_of_agreement
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement.limits import (
+    FEWEST_PARTICIPANTS,
+    LimitsOfAgreement,
+    limits_of_agreement,
+)
 
+Verdict = Literal["inside", "outside", "undecided"]
 _BEFOREHAND = "The margin was set before the data were seen, on clinical grounds."
+# figures: python benchmarks/margin_size.py --studies 4000
+_HOLDS = (
+    "“Inside” at 95 % is meant to be wrong in at most 2.5 % of studies whose limit lies at the "
+    "margin. In simulated studies of 6 to 20 people with several cycles it was in 1 to 2 % where "
+    "differences are normal, in up to 3 % where people differ in spread (SD of its logarithm 0.3) "
+    "and 6 % at 0.6, in up to 6 % with heavy tails (t, 4 degrees of freedom) and 12 % with "
+    "skewness 2; with one pair each in 2 to 3, 10 (heavy tails) and 19 % (skewness 2)."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Equivalence(Result):
-    """Whether bias and limits of agreement lie within a margin.
+    """Whether the limits of agreement lie within a margin, by their intervals as they are shown.
 
     Attributes
     ----------
     margin : float
         The largest acceptable difference, in either direction.
-    bias : float
-        Mean of the participants' mean differences.
-    bias_ci : tuple of float
-        Interval at 2 confidence - 1 (90 % for 95 %), which lies within the margin exactly when
-        both one-sided tests reject.
-    p_lower, p_upper, p_value : float
-        Of the bias being at or below -margin, at or above margin, and the larger of both.
-    bias_equivalent : bool
-        Whether p_value is below 1 - confidence.
-    lower, upper : float
-        Limits of agreement.
-    outer_lower, outer_upper : float
-        Outer bounds of their intervals at 2 confidence - 1; NaN where there is none.
-    limits_equivalent : bool
-        Whether both outer bounds lie within the margin.
+    verdict : {"inside", "outside", "undecided"}
+        Inside: both limits and their intervals lie within the margin. Outside: a limit and its
+        whole interval lie beyond it. Undecided: neither, or there is no interval.
+    reason : str
+        Why, in words.
+    inside_from : float
+        The smallest margin for which the verdict is "inside"; NaN where there is no interval.
+    lower_ci, upper_ci : tuple of float
+        The intervals of the two limits, as `limits_of_agreement` gives them.
     n_participants, n_observations : int
         Participants and differences.
     confidence : float
-        Of the claims.
+        Of the intervals.
     assumptions : tuple of str
-        What the claims rest on.
+        What the verdict rests on, and what it holds.
     """
 
     margin: float
-    bias: float
-    bias_ci: Interval
-    p_lower: float
-    p_upper: float
-    p_value: float
-    bias_equivalent: bool
-    lower: float
-    upper: float
-    outer_lower: float
-    outer_upper: float
-    limits_equivalent: bool
+    verdict: Verdict
+    reason: str
+    inside_from: float
+    lower_ci: Interval
+    upper_ci: Interval
     n_participants: int
     n_observations: int
     confidence: float
     assumptions: tuple[str, ...]
 
+    @property
+    def inside_from_shown(self) -> float:
+        """`inside_from` rounded to two decimals, upwards, to where the verdict still holds."""
+        return float(np.ceil(100 * self.inside_from - 1e-9) / 100)
+
+    @property
+    def rests_on(self) -> tuple[str, ...]:
+        """The assumptions that are the verdict's own, not those of the limits."""
+        return _BEFOREHAND, _HOLDS
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
-        level = 2 * self.confidence - 1
-        bias = "within" if self.bias_equivalent else "not shown to be within"
-        limits = "within" if self.limits_equivalent else "not shown to be within"
-        return (
-            f"The bias {quantity(self.bias, unit)} ({interval(self.bias_ci, unit, level)}) is "
-            f"{bias} the margin of {quantity(self.margin, unit)} (two one-sided tests, "
-            f"{p_words(self.p_value)}); the limits of agreement {quantity(self.lower, unit)} to "
-            f"{quantity(self.upper, unit)} are {limits} it, their intervals counted."
+        margin = quantity(self.margin, unit)
+        needs = (
+            f"; they lie inside a margin from ±{quantity(self.inside_from_shown, unit)} on"
+            if np.isfinite(self.inside_from) and self.verdict != "inside"
+            else ""
         )
+        return f"Against the margin of ±{margin}: {self.verdict}, {self.reason}{needs}."
 
 
 def equivalence(
@@ -87,7 +97,7 @@ def equivalence(
     *,
     confidence: float = 0.95,
 ) -> Equivalence:
-    """Test whether the bias, and the limits of agreement, lie within a margin.
+    """Judge whether the limits of agreement lie within a margin.
 
     Parameters
     ----------
@@ -98,7 +108,7 @@ def equivalence(
     participant : array_like, shape (n,), optional
         Whose difference each is; None: one a participant.
     confidence : float, default 0.95
-        Of the claims, above 0.5; the two tests are each at 1 - confidence.
+        Of the intervals of the limits.
 
     Returns
     -------
@@ -107,46 +117,131 @@ def equivalence(
     Raises
     ------
     ValueError
-        If the margin is not above 0, there are fewer than 2 participants, or as
-        `limits_of_agreement`.
+        If the margin is not above 0, or as `limits_of_agreement`.
+
+    See Also
+    --------
+    judge_limits : the same from limits that are there already, with the rule and its sources.
+    """
+    margin = _margin(margin)
+    return judge_limits(limits_of_agreement(difference, participant, confidence=confidence), margin)
+
+
+def judge_limits(limits: LimitsOfAgreement, margin: float) -> Equivalence:
+    """Judge limits of agreement against a margin, by their own intervals.
+
+    Parameters
+    ----------
+    limits : LimitsOfAgreement
+        Limits with their intervals, from any form.
+    margin : float
+        Largest acceptable difference in either direction, above 0.
+
+    Returns
+    -------
+    Equivalence
+
+    Raises
+    ------
+    ValueError
+        If the margin is not above 0.
 
     Notes
     -----
-    Two one-sided t tests on the participants' means, k - 1 degrees of freedom [1]_. For the
-    limits, inclusion of the outer bounds of their intervals, which is the stricter claim: that
-    single differences, not only their mean, are acceptable.
+    With (l1, l2) and (u1, u2) the intervals of the lower and the upper limit at the confidence
+    1 - α at which they are shown::
+
+        inside     l1 ≥ -margin and u2 ≤ margin
+        outside    l2 < -margin or  u1 > margin
+        undecided  otherwise, and where there is no interval or one participant only
+
+    The outer ends l1 and u2 are one-sided bounds at 1 - α/2. "Inside" rejects both "the lower
+    limit is below -margin" and "the upper limit is above margin"; by the intersection-union
+    principle [1]_ it errs no more often than one such bound, in α/2 of studies, with no
+    correction for two. "Outside" is wrong when either of two bounds is, in at most α. So a
+    verdict is wrong in at most α, and one-sided claims stand at half the two-sided level, as is
+    advised for trials [2]_. Limits with their two-sided intervals within a predefined margin are
+    also how a published sample size for such studies sees it [3]_. Bounds at 1 - α (intervals at
+    1 - 2α) would need about a fifth fewer people, but contradict the intervals that are shown in
+    up to 23 % of simulated studies, and hold less where people differ in spread.
 
     References
     ----------
-    .. [1] Schuirmann (1987). J Pharmacokinet Biopharm 15, 657-680.
+    .. [1] Berger (1982). Technometrics 24, 295-300 (from memory). Berger & Hsu (1996). Stat Sci
+       11, 283-319 (abstract looked up).
+    .. [2] ICH E9 (1999). Stat Med 18, 1905-1942 (the sentence looked up as quoted elsewhere).
+    .. [3] Lu et al. (2016). Int J Biostat 12(2).
     """
-    margin, confidence = _margin(margin), fraction(confidence, "confidence")
-    if confidence <= 0.5:
-        raise ValueError(f"`confidence` must be above 0.5, got {confidence!r}.")
-    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
-    parts = _several(variance_components(values, participant))
-    limits = limits_of_agreement(values, participant, confidence=2 * confidence - 1)
-    error = float(np.sqrt(parts.spread_of_means / parts.k))
-    low, high = (_one_sided(limits.bias, s * margin, error, s, parts.k - 1) for s in (-1, 1))
-    outer = limits.lower_ci[0], limits.upper_ci[1]
+    margin = _margin(margin)
+    verdict, reason = _verdict(limits, margin)
+    nothing = limits.n_participants == 1
+    bounds = max(-limits.lower_ci[0], limits.upper_ci[1])
     return Equivalence(
         margin=margin,
-        bias=limits.bias,
-        bias_ci=limits.bias_ci,
-        p_lower=low,
-        p_upper=high,
-        p_value=max(low, high),
-        bias_equivalent=max(low, high) < 1 - confidence,
-        lower=limits.lower,
-        upper=limits.upper,
-        outer_lower=outer[0],
-        outer_upper=outer[1],
-        limits_equivalent=bool(outer[0] > -margin and outer[1] < margin),
-        n_participants=parts.k,
-        n_observations=values.size,
-        confidence=confidence,
-        assumptions=(_BEFOREHAND, *limits.assumptions),
+        verdict=verdict,
+        reason=reason,
+        inside_from=float("nan") if nothing else max(bounds, 0.0),
+        lower_ci=limits.lower_ci,
+        upper_ci=limits.upper_ci,
+        n_participants=limits.n_participants,
+        n_observations=limits.n_observations,
+        confidence=limits.confidence,
+        assumptions=(_BEFOREHAND, _HOLDS, *limits.assumptions),
     )
+
+
+def inside_margin(
+    lower_low: Floats | float, upper_high: Floats | float, margin: float
+) -> NDArray[np.bool_]:
+    """Return whether the outer ends of both limits' intervals lie within a margin; NaN does not.
+
+    Parameters
+    ----------
+    lower_low, upper_high : ndarray or float
+        Lower end of the lower limit's interval, upper end of the upper limit's.
+    margin : float
+        The margin.
+
+    Returns
+    -------
+    ndarray of bool
+    """
+    return np.asarray((lower_low >= np.float64(-margin)) & (upper_high <= np.float64(margin)))
+
+
+def outside_margin(
+    lower_high: Floats | float, upper_low: Floats | float, margin: float
+) -> NDArray[np.bool_]:
+    """Return whether the whole interval of a limit lies beyond a margin; NaN does not.
+
+    Parameters
+    ----------
+    lower_high, upper_low : ndarray or float
+        Upper end of the lower limit's interval, lower end of the upper limit's.
+    margin : float
+        The margin.
+
+    Returns
+    -------
+    ndarray of bool
+    """
+    return np.asarray((lower_high < np.float64(-margin)) | (upper_low > np.float64(margin)))
+
+
+def _verdict(limits: LimitsOfAgreement, margin: float) -> tuple[Verdict, str]:
+    """Return the verdict on limits of agreement, and why."""
+    if limits.n_participants == 1:
+        return "undecided", "for the limits of one participant say nothing of other people"
+    (lower_low, lower_high), (upper_low, upper_high) = limits.lower_ci, limits.upper_ci
+    if not np.all(np.isfinite([lower_low, upper_high])):
+        people = counted(limits.n_participants, "participant")
+        return "undecided", f"for the limits of {people} have no interval"
+    shown = f"{100 * limits.confidence:g} % intervals"
+    if inside_margin(lower_low, upper_high, margin):
+        return "inside", f"both limits of agreement and their {shown} lie within it"
+    if outside_margin(lower_high, upper_low, margin):
+        return "outside", f"a limit of agreement lies beyond it with its whole interval ({shown})"
+    return "undecided", f"for the {shown} of the limits of agreement reach over it"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -414,13 +509,6 @@ def _several(parts: Components) -> Components:
     if parts.k < 2:
         raise ValueError("at least 2 participants are needed, got 1.")
     return parts
-
-
-def _one_sided(bias: float, bound: float, error: float, sign: int, df: int) -> float:
-    """Return the p value of the bias lying at or beyond a bound on one side."""
-    if error == 0:
-        return 0.0 if sign * (bound - bias) > 0 else 1.0
-    return float(special.stdtr(df, sign * (bias - bound) / error))
 
 
 def _effective(values: Floats, shares: Floats, parts: Components, confidence: float) -> float:

@@ -1,4 +1,4 @@
-"""How many participants and cycles a study needs, by formula and by simulation."""
+"""How many participants and cycles a study needs, found by simulating its own analysis."""
 
 from __future__ import annotations
 
@@ -6,17 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special, stats
 
-from twinangle.agreement._input import Floats, fraction
-from twinangle.agreement._intervals import exact_limit_factors
-from twinangle.agreement._participants import SpreadParts, join_components, widened
-from twinangle.agreement._quantiles import chi_square, half_width, two_sided_student
-from twinangle.agreement._result import Result, spaced
+from twinangle.agreement._input import fraction
+from twinangle.agreement._quantiles import chi_square
+from twinangle.agreement._result import Result, quantity
+from twinangle.agreement.equivalence import inside_margin
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
+from twinangle.agreement.simulated_studies import STUDIES, LimitsDesign, StudyPool
 
-_MOST = 100_000
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(300)
+MOST_PARTICIPANTS = 1000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,29 +24,40 @@ class SampleSize(Result):
     Attributes
     ----------
     aim : str
-        What they are to reach, in words.
+        What they are to reach, in words that go on with `target`.
+    target : float
+        Precision, margin or ratio aimed at.
     n : int
         The smallest number that does.
     unit_counted : str
         "participants" or "cycles".
     wanted, reached : float
-        Precision or power wanted, and what `n` reaches.
+        Probability wanted, and the share of simulated studies of that size that reach the aim; for
+        cycles, the precision wanted and reached.
+    standard_error : float
+        Monte Carlo standard error of `reached`; NaN where it is no simulated share.
     assumptions : tuple of str
         What the number rests on.
     """
 
     aim: str
+    target: float
     n: int
     unit_counted: str
     wanted: float
     reached: float
+    standard_error: float
     assumptions: tuple[str, ...]
 
     def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper."""
+        """Return one sentence for a paper, rounded."""
+        aim = f"{self.n} {self.unit_counted} are needed for {self.aim}{quantity(self.target, unit)}"
+        if np.isnan(self.standard_error):
+            return f"{aim} (reached: {quantity(self.reached, unit)})."
         return (
-            f"{self.n} {self.unit_counted} are needed for {self.aim} "
-            f"({self.reached:.3g}{spaced(unit)}, wanted {self.wanted:.3g}{spaced(unit)})."
+            f"{aim}: {100 * self.reached:.1f} % of simulated studies of that size reach it "
+            f"({100 * self.wanted:g} % wanted; Monte Carlo standard error "
+            f"{100 * self.standard_error:.1f} %)."
         )
 
 
@@ -56,12 +65,14 @@ def participants_for_limits(
     precision: float,
     *,
     sd_between: float,
+    rng: np.random.Generator,
     sd_within: float = 0.0,
     n_cycles: int = 1,
+    assurance: float = 0.8,
     confidence: float = 0.95,
-    coverage: float = 0.95,
+    n_studies: int = STUDIES,
 ) -> SampleSize:
-    """Find the participants whose interval of a limit of agreement is narrow enough.
+    """Find the participants whose interval of a limit is narrow enough, with an assurance.
 
     Parameters
     ----------
@@ -69,162 +80,78 @@ def participants_for_limits(
         Half the width of the interval of a limit that is wanted, in the unit of the differences.
     sd_between, sd_within : float
         Expected standard deviations of the differences between and within participants.
+    rng : numpy.random.Generator
+        Source of the simulated studies.
     n_cycles : int, default 1
         Cycles a participant; with 1, both SDs together are the SD of the differences.
-    confidence, coverage : float, default 0.95
-        Of the interval and of the limits.
+    assurance : float, default 0.8
+        Probability wanted that the half-width turns out at most `precision`, for each limit.
+    confidence : float, default 0.95
+        Of the interval.
+    n_studies : int, default 4000
+        Simulated studies.
 
     Returns
     -------
     SampleSize
-        `reached` is the half-width at the expected SDs.
 
     Raises
     ------
     ValueError
-        If a number is out of range, or more than 100 000 participants would be needed.
+        If a number is out of range, or more than 1000 participants would be needed.
 
     Notes
     -----
-    One cycle: half of (outer - inner) SD with the exact noncentral t factors. Several: the
-    interval of `limits_of_agreement` (form "participant-means") at the expected variances.
+    The interval is that of `limits_of_agreement`; half its width is half the distance between its
+    ends, though it reaches further away from the bias than towards it. Planning for the expected
+    half-width would leave about half of the studies with a wider one [1]_. With one cycle a
+    participant the half-width is a known multiple of the SD, and the share reached is that of a
+    chi-squared distribution, against which this is tested.
+
+    References
+    ----------
+    .. [1] Kupper & Hafner (1989). Am Stat 43, 101-105; for limits of agreement Jan & Shieh (2018).
+       Comput Biol Med 100, 247-252 (both from memory).
     """
     _above_zero(precision, "precision")
-    total = check_spread(sd_between, sd_within, n_cycles)
-    fraction(confidence, "confidence"), fraction(coverage, "coverage")
+    confidence = fraction(confidence, "confidence")
+    pool = StudyPool(LimitsDesign(sd_between, sd_within, n_cycles), rng, n_studies)
 
-    def width(k: int) -> float:
-        if n_cycles == 1:
-            inner, outer = exact_limit_factors(k, confidence=confidence, coverage=coverage)
-            return (outer - inner) * total / 2
-        return _expected_half_width(k, n_cycles, sd_between, sd_within, confidence, coverage)
+    def reached(n: int) -> float:
+        found = pool.limits(n, confidence)
+        widths = (found.upper_high - found.upper_low, found.lower_high - found.lower_low)
+        return float(np.mean([width <= 2 * precision for width in widths]))
 
-    n = _smallest(lambda k: width(k) <= precision, FEWEST_PARTICIPANTS)
-    return SampleSize(
-        aim=f"limits of agreement with a {100 * confidence:g} % interval of ± the precision",
-        n=n,
-        unit_counted="participants",
-        wanted=precision,
-        reached=width(n),
-        assumptions=(
-            (
-                f"SD between participants {sd_between:g}, within {sd_within:g}, {n_cycles} "
-                "cycle(s) each; differences are normal."
-            ),
-            "In about half of such studies the interval turns out wider.",
-        ),
-    )
-
-
-def equivalence_power(
-    n: int, margin: float, *, bias: float, sd: float, confidence: float = 0.95
-) -> float:
-    """Return the power of two one-sided t tests of the bias.
-
-    Parameters
-    ----------
-    n : int
-        Participants, at least 2.
-    margin : float
-        Largest acceptable bias in either direction.
-    bias, sd : float
-        Expected bias, and SD of the participants' mean differences.
-    confidence : float, default 0.95
-        Of the claim (each test at 1 - confidence).
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ValueError
-        If a number is out of range.
-
-    Notes
-    -----
-    The probability that mean ± t s/√n lies within the margin, over the normal distribution of the
-    mean and the chi distribution of s, by quadrature.
-
-    References
-    ----------
-    .. [1] Phillips (1990). J Pharmacokinet Biopharm 18, 137-144.
-    """
-    _check_power(n, margin, sd, confidence)
-    t = two_sided_student(2 * confidence - 1, n - 1)
-    return _probability_inside(n, margin, bias, sd, t / np.sqrt(n))
-
-
-def limits_power(
-    n: int, margin: float, *, bias: float, sd: float, confidence: float = 0.95
-) -> float:
-    """Return the probability that the limits of agreement are shown to lie within a margin.
-
-    Parameters
-    ----------
-    n : int
-        Participants, one pair each, at least 2.
-    margin : float
-        Largest acceptable difference in either direction.
-    bias, sd : float
-        Expected bias and SD of the differences.
-    confidence : float, default 0.95
-        Of the two-sided interval of each limit, whose outer bounds must lie within the margin.
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ValueError
-        If a number is out of range.
-
-    References
-    ----------
-    .. [1] Lu et al. (2016). Int J Biostat 12(2), for the aim; exact intervals are used here.
-    """
-    _check_power(n, margin, sd, confidence)
-    return _probability_inside(
-        n, margin, bias, sd, exact_limit_factors(n, confidence=confidence)[1]
-    )
-
-
-def participants_for_equivalence(
-    margin: float, *, bias: float, sd: float, power: float = 0.8, confidence: float = 0.95
-) -> SampleSize:
-    """Find the participants that can show the bias to lie within a margin.
-
-    Parameters
-    ----------
-    margin, bias, sd, confidence
-        As `equivalence_power`.
-    power : float, default 0.8
-        Probability of success wanted.
-
-    Returns
-    -------
-    SampleSize
-
-    Raises
-    ------
-    ValueError
-        If a number is out of range, or the expected bias is not within the margin.
-    """
-    return _for_power(equivalence_power, "bias within", margin, bias, sd, power, confidence)
+    return _sized(
+        f"a {100 * confidence:g} % interval of a limit of agreement of at most ± ",
+        precision, reached, fraction(assurance, "assurance"), pool,
+    )  # fmt: skip
 
 
 def participants_for_limits_within(
-    margin: float, *, bias: float, sd: float, power: float = 0.8, confidence: float = 0.95
+    margin: float,
+    *,
+    sd_between: float,
+    rng: np.random.Generator,
+    sd_within: float = 0.0,
+    n_cycles: int = 1,
+    bias: float = 0.0,
+    power: float = 0.8,
+    confidence: float = 0.95,
+    n_studies: int = STUDIES,
 ) -> SampleSize:
-    """Find the participants that can show the limits of agreement to lie within a margin.
+    """Find the participants that can show the limits of agreement to lie inside a margin.
 
     Parameters
     ----------
-    margin, bias, sd, confidence
-        As `limits_power`.
+    margin : float
+        Largest acceptable difference in either direction.
+    sd_between, sd_within, rng, n_cycles, confidence, n_studies
+        As `participants_for_limits`.
+    bias : float, default 0
+        Expected bias.
     power : float, default 0.8
-        Probability of success wanted.
+        Probability wanted of the verdict "inside".
 
     Returns
     -------
@@ -233,68 +160,32 @@ def participants_for_limits_within(
     Raises
     ------
     ValueError
-        If a number is out of range, or the expected limits are not within the margin.
-    """
-    if abs(bias) + half_width(0.95) * sd >= margin:
-        raise ValueError(
-            f"the expected limits {bias:g} ∓ 1.96 × {sd:g} are not within ±{margin:g}: no number "
-            "of participants shows that they are."
-        )
-    return _for_power(limits_power, "limits within", margin, bias, sd, power, confidence)
-
-
-def participants_for_sd_ratio(
-    ratio: float, *, sd_log_ratio: float, power: float = 0.8, confidence: float = 0.95
-) -> SampleSize:
-    """Find the participants that can show two per-cycle SDs to differ by a ratio.
-
-    Parameters
-    ----------
-    ratio : float
-        Ratio to be shown, above 0 and not 1.
-    sd_log_ratio : float
-        SD over participants of ln(SD under one condition / SD under the other).
-    power, confidence : float
-        Probability of success wanted, and of the two-sided paired t test of the logarithms.
-
-    Returns
-    -------
-    SampleSize
-
-    Raises
-    ------
-    ValueError
-        If a number is out of range.
+        If a number is out of range, the expected limits are not inside the margin, or more than
+        1000 participants would be needed.
 
     Notes
     -----
-    Power from the noncentral t with n - 1 degrees of freedom about √n ln(ratio)/sd_log_ratio.
+    Every simulated study is judged as `judge_limits` judges the real one.
     """
-    _above_zero(ratio, "ratio")
-    _above_zero(sd_log_ratio, "sd_log_ratio")
-    fraction(power, "power"), fraction(confidence, "confidence")
-    if ratio == 1:
-        raise ValueError("`ratio` is 1: there is no difference to be shown.")
-    effect = abs(float(np.log(ratio))) / sd_log_ratio
+    _above_zero(margin, "margin")
+    confidence = fraction(confidence, "confidence")
+    design = LimitsDesign(sd_between, sd_within, n_cycles, bias)
+    low, high = design.limits
+    if not (-margin < low and high < margin):
+        raise ValueError(
+            f"the expected limits {low:.4g} to {high:.4g} are not within ±{margin:g}: no number of "
+            "participants shows that they are."
+        )
+    pool = StudyPool(design, rng, n_studies)
 
     def reached(n: int) -> float:
-        t, shift = two_sided_student(confidence, n - 1), effect * np.sqrt(n)
-        return float(stats.nct.sf(t, n - 1, shift) + stats.nct.cdf(-t, n - 1, shift))
+        found = pool.limits(n, confidence)
+        return float(np.mean(inside_margin(found.lower_low, found.upper_high, margin)))
 
-    n = _smallest(lambda k: reached(k) >= power, 2)
-    return SampleSize(
-        aim=f"power to show an SD ratio of {ratio:g}",
-        n=n,
-        unit_counted="participants",
-        wanted=power,
-        reached=reached(n),
-        assumptions=(
-            (
-                f"Log ratios are normal over participants with SD {sd_log_ratio:g}, which includes "
-                "the error of SDs from few cycles, about √(1/(n_cycles - 1))."
-            ),
-        ),
-    )
+    return _sized(
+        f"limits of agreement shown, with their {100 * confidence:g} % intervals, to lie inside ±",
+        margin, reached, fraction(power, "power"), pool,
+    )  # fmt: skip
 
 
 def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
@@ -328,76 +219,45 @@ def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
         low, high = (chi_square((1 + s * confidence) / 2, n - 1) for s in (1, -1))
         return float(np.sqrt((n - 1) / high) - np.sqrt((n - 1) / low)) / 2
 
-    n = _smallest(lambda k: width(k) <= precision, 3)
+    n = smallest(lambda k: width(k) <= precision, 3, 100_000, "cycles")
     return SampleSize(
-        aim="a per-cycle SD known to ± the precision, as a share",
+        aim="a participant's per-cycle SD known, as a share of itself, to ± ",
+        target=precision,
         n=n,
         unit_counted="cycles",
         wanted=precision,
         reached=width(n),
+        standard_error=float("nan"),
         assumptions=("Cycles are independent and normal.",),
     )
 
 
-def _expected_half_width(
-    k: int, n: int, between: float, within: float, confidence: float, coverage: float
-) -> float:
-    """Return half the width of a limit's interval at the expected variances."""
-    kept, rest = between**2 + within**2 / n, (1 - 1 / n) * within**2
-    # every participant alike: a_i is chi-squared on n - 1 degrees of freedom
-    sampled, logs = np.asarray(2 / (k * (n - 1))), np.asarray(special.polygamma(1, (n - 1) / 2))
-    parts = SpreadParts(np.asarray(kept), np.asarray(rest), widened(sampled, logs, k), k)
-    found = join_components(np.asarray(0.0), parts, confidence, half_width(coverage))
-    return float(found.upper_high - found.upper_low) / 2
+def smallest(enough: Callable[[int], bool], start: int, most: int, counted: str) -> int:
+    """Return the smallest number from `start` on that is enough, taking more to be better.
 
+    Parameters
+    ----------
+    enough : callable
+        Whether a number is.
+    start, most : int
+        Smallest and largest number to try.
+    counted : str
+        What is counted, for the message.
 
-def _probability_inside(n: int, margin: float, bias: float, sd: float, factor: float) -> float:
-    """Return the probability that mean ± factor s lies within ± margin."""
-    spread: Floats = sd * np.sqrt(stats.chi2.ppf((_NODES + 1) / 2, n - 1) / (n - 1))
-    error = sd / np.sqrt(n)
-    above = special.ndtr((margin - factor * spread - bias) / error)
-    below = special.ndtr((-margin + factor * spread - bias) / error)
-    return float(_WEIGHTS @ np.maximum(above - below, 0)) / 2
+    Returns
+    -------
+    int
 
-
-def _for_power(
-    power_of: Callable[..., float],
-    aim: str,
-    margin: float,
-    bias: float,
-    sd: float,
-    power: float,
-    confidence: float,
-) -> SampleSize:
-    """Return the smallest number of participants that reaches a power."""
-    fraction(power, "power")
-    _check_power(2, margin, sd, confidence)
-    if abs(bias) >= margin:
-        raise ValueError(f"the expected bias {bias:g} is not within the margin ±{margin:g}.")
-
-    def reached(n: int) -> float:
-        return power_of(n, margin, bias=bias, sd=sd, confidence=confidence)
-
-    n = _smallest(lambda k: reached(k) >= power, 2)
-    return SampleSize(
-        aim=f"power to show the {aim} ±{margin:g}",
-        n=n,
-        unit_counted="participants",
-        wanted=power,
-        reached=reached(n),
-        assumptions=(
-            f"Expected bias {bias:g}, SD {sd:g}; differences are normal, one mean a participant.",
-        ),
-    )
-
-
-def _smallest(enough: Callable[[int], bool], start: int) -> int:
-    """Return the smallest number from `start` on that is enough, taking more to be better."""
+    Raises
+    ------
+    ValueError
+        If `most` is not enough.
+    """
     high = start
     while not enough(high):
-        high *= 2
-        if high > _MOST:
-            raise ValueError(f"more than {_MOST} would be needed; ask for less.")
+        if high == most:
+            raise ValueError(f"more than {most} {counted} would be needed; ask for less.")
+        high = min(2 * high, most)
     low = max(high // 2, start - 1)
     while high - low > 1:
         middle = (low + high) // 2
@@ -405,33 +265,31 @@ def _smallest(enough: Callable[[int], bool], start: int) -> int:
     return high
 
 
+def _sized(
+    aim: str, target: float, reached: Callable[[int], float], wanted: float, pool: StudyPool
+) -> SampleSize:
+    """Return the smallest number of participants whose simulated studies reach an aim."""
+    n = smallest(lambda k: reached(k) >= wanted, FEWEST_PARTICIPANTS, MOST_PARTICIPANTS,
+                 "participants")  # fmt: skip
+    share = reached(n)
+    few = (
+        (f"{n} is the least for which the limits have intervals at all.",)
+        if n == FEWEST_PARTICIPANTS
+        else ()
+    )
+    return SampleSize(
+        aim=aim,
+        target=target,
+        n=n,
+        unit_counted="participants",
+        wanted=wanted,
+        reached=share,
+        standard_error=float(np.sqrt(share * (1 - share) / pool.n_studies)),
+        assumptions=(pool.design.in_words, *few),
+    )
+
+
 def _above_zero(value: float, name: str) -> None:
     """Refuse a number that is not above 0."""
     if not (np.isfinite(value) and value > 0):
         raise ValueError(f"`{name}` must be above 0, got {value!r}.")
-
-
-def check_spread(between: float, within: float, n_cycles: int) -> float:
-    """Return the total SD, or refuse spreads and cycles out of range.
-
-    Raises
-    ------
-    ValueError
-        If a spread is negative, both are 0, or there is no cycle.
-    """
-    if between < 0 or within < 0 or not between + within > 0 or n_cycles < 1:
-        raise ValueError(
-            f"`sd_between` and `sd_within` must be 0 or more and not both 0, `n_cycles` at least "
-            f"1; got {between!r}, {within!r}, {n_cycles!r}."
-        )
-    return float(np.hypot(between, within))
-
-
-def _check_power(n: int, margin: float, sd: float, confidence: float) -> None:
-    """Refuse numbers out of range."""
-    _above_zero(margin, "margin")
-    _above_zero(sd, "sd")
-    if not 0.5 < confidence < 1:
-        raise ValueError(f"`confidence` must lie between 0.5 and 1, got {confidence!r}.")
-    if n < 2:
-        raise ValueError(f"`n` must be at least 2, got {n!r}.")

@@ -34,6 +34,8 @@ class CycleVariability(Result):
         Its confidence interval; NaN below 3 cycles.
     sd_curve, mean_curve : ndarray of float, shape (n_points,)
         Standard deviation and mean over cycles at each point.
+    curves : ndarray of float, shape (n_cycles, n_points)
+        The cycles themselves, for a comparison of conditions.
     n_cycles : int
         Cycles seen.
     n_effective : float
@@ -48,6 +50,7 @@ class CycleVariability(Result):
     sd_ci: Interval
     sd_curve: Floats
     mean_curve: Floats
+    curves: Floats
     n_cycles: int
     n_effective: float
     confidence: float
@@ -169,6 +172,7 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
         sd_ci=bounds,
         sd_curve=read_only(sd_curve),
         mean_curve=read_only(curves.mean(axis=0)),
+        curves=read_only(curves),
         n_cycles=curves.shape[0],
         n_effective=n_effective,
         confidence=confidence,

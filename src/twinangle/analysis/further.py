@@ -379,11 +379,25 @@ def _adjusted(
     base = base_condition(good, options)
     found: list[tuple[str, str, AdjustedRatio]] = []
     for procedure in unique(t.procedure for t in good):
-        frame = _covariate_frame([t for t in good if t.procedure == procedure])
-        for covariate in [c for c in COVARIATES if c in frame and frame[c].notna().all()]:
+        mine = [t for t in good if t.procedure == procedure]
+        frame = _covariate_frame(mine)
+        cycles = [t.wearable_variability for t in mine if t.wearable_variability is not None]
+        for covariate in COVARIATES:
+            known = int(frame[covariate].notna().sum())
+            if known < len(frame):
+                reasons[f"{name} ({covariate})"] = (
+                    f"{known} of {len(frame)} trials have it; every trial must."
+                    if known
+                    else "no trial has it."
+                )
+                continue
             try:
                 several = compare_conditions_adjusted(
-                    frame, against=base, covariates=[covariate], confidence=options.confidence
+                    frame,
+                    against=base,
+                    covariates=[covariate],
+                    variability=cycles,
+                    confidence=options.confidence,
                 )
             except ValueError as error:
                 reasons[f"{name} ({covariate})"] = str(error)
@@ -393,17 +407,16 @@ def _adjusted(
 
 
 def _covariate_frame(trials: Sequence[TrialResult]) -> pd.DataFrame:
-    """Return one row a trial: SD over cycles, and the covariates there are."""
-    rows = [
+    """Return one row a trial: whose it is, and the covariates, NaN where not known."""
+    return pd.DataFrame(
         {
-            "participant": t.participant,
-            "condition": t.condition,
-            "value": t.wearable_variability.sd,
-            "n_cycles": t.wearable_variability.n_cycles,
-            "speed_m_s": pd.to_numeric(t.covariates.get("speed_m_s"), errors="coerce"),
-            "stride_time_s": t.strides.duration_mean_s if t.strides is not None else np.nan,
+            "participant": [t.participant for t in trials],
+            "condition": [t.condition for t in trials],
+            "speed_m_s": [
+                pd.to_numeric(t.covariates.get("speed_m_s"), errors="coerce") for t in trials
+            ],
+            "stride_time_s": [
+                t.strides.duration_mean_s if t.strides is not None else np.nan for t in trials
+            ],
         }
-        for t in trials
-        if t.wearable_variability is not None
-    ]
-    return pd.DataFrame(rows).dropna(axis="columns", how="all")
+    )

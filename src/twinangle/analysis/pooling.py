@@ -17,7 +17,7 @@ from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, 
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.agreement.equivalence import (
     Equivalence,
-    equivalence,
+    judge_limits,
     limits_without_reference_error,
 )
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
@@ -74,28 +74,24 @@ def pool_limits(trials: Sequence[TrialResult], options: Options) -> tuple[Pooled
 
 
 def pool_equivalence(
-    trials: Sequence[TrialResult], options: Options
+    limits: Sequence[PooledLimits], options: Options
 ) -> tuple[tuple[str, str, str, Equivalence], ...]:
-    """Test bias and limits against the margin, wherever there are at least two participants.
+    """Judge the pooled limits, by their own intervals, against the margin.
 
-    Without a margin stated beforehand nothing is tested.
+    Without a margin stated beforehand nothing is judged.
     """
     if options.margin_deg is None:
         return ()
-    claims = []
-    for procedure, condition, several in groups(trials):
-        if len({trial.participant for trial in several}) < 2:
-            continue
-        for quantity in QUANTITIES:
-            points = _all_points(several, quantity)
-            claim = equivalence(
-                (points["wearable"] - points["reference"]).to_numpy(),
-                options.margin_deg,
-                points["participant"].to_numpy(),
-                confidence=options.confidence,
-            )
-            claims.append((procedure, condition, quantity, claim))
-    return tuple(claims)
+    return tuple(
+        (
+            item.procedure,
+            item.condition,
+            item.quantity,
+            judge_limits(item.limits, options.margin_deg),
+        )
+        for item in limits
+        if item.limits is not None
+    )
 
 
 def pool_error_budgets(
@@ -281,10 +277,8 @@ def pool_conditions(
     return tuple(
         (procedure, "wearable_sd_deg", item)
         for procedure in unique(t.procedure for t in good)
-        for item in compare_conditions(
-            _variabilities([t for t in good if t.procedure == procedure]),
-            against=base,
-            confidence=options.confidence,
+        for item in _compared(
+            [t for t in good if t.procedure == procedure], base, options.confidence
         )
     )
 
@@ -297,13 +291,20 @@ def base_condition(trials: Sequence[TrialResult], options: Options) -> str:
     return (with_reference or [t.condition for t in trials])[0]
 
 
-def _variabilities(trials: Sequence[TrialResult]) -> pd.DataFrame:
-    rows = [
-        (t.participant, t.condition, t.wearable_variability.sd, t.wearable_variability.n_cycles)
-        for t in trials
-        if t.wearable_variability is not None
-    ]
-    return pd.DataFrame(rows, columns=["participant", "condition", "value", "n_cycles"])
+def _compared(
+    trials: Sequence[TrialResult], against: str, confidence: float
+) -> list[ConditionDifference]:
+    """Compare the conditions of one procedure; none where no trial of `against` is good."""
+    frame = pd.DataFrame(
+        {
+            "participant": [t.participant for t in trials],
+            "condition": [t.condition for t in trials],
+        }
+    )
+    if against not in set(frame["condition"]):
+        return []
+    cycles = [t.wearable_variability for t in trials if t.wearable_variability is not None]
+    return compare_conditions(frame, against=against, variability=cycles, confidence=confidence)
 
 
 def unique(names: Iterable[str]) -> list[str]:

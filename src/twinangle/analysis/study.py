@@ -72,12 +72,13 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
+    limits = pool_limits(trials, options)
     return StudyResults(
         title=study.title,
         joint=study.joint,
         options=options,
         trials=trials,
-        limits=pool_limits(trials, options),
+        limits=limits,
         conditions=pool_conditions(trials, options),
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
@@ -86,7 +87,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         contests=pool_contests(trials, options),
         budgets=pool_error_budgets(trials, options),
         along_cycle=pool_along_cycle(trials, options),
-        equivalence=pool_equivalence(trials, options),
+        equivalence=pool_equivalence(limits, options),
         further=further_parts(trials, options),
         invented=study.invented,
     )

@@ -141,7 +141,7 @@ def _summary(results: StudyResults, figures: Figures) -> list[Block]:
     )  # fmt: skip
     blocks += [*curves_table(results), *variability_table(results)]
     if results.limits:
-        blocks.append(limits_table(results.limits, results.options))
+        blocks.append(limits_table(results))
     elif not results.notes:
         blocks.append(text("No recording has a reference: no agreement is given."))
     blocks += [text(note) for note in results.notes]

@@ -1,4 +1,4 @@
-"""Pages that look behind the numbers: contest, equivalence, error budget, along the cycle."""
+"""Pages that look behind the numbers: contest, verdict, error budget, along the cycle."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from twinangle.report.blocks import (
 from twinangle.report.figures_depth import PARTS
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
-from twinangle.report.wording import NOTHING, between, number, stated
+from twinangle.report.wording import NOTHING, between, number
 from twinangle.results import StudyResults
 
 
@@ -130,37 +130,10 @@ def published_blocks(results: StudyResults) -> list[Block]:
     ]
 
 
-def equivalence_blocks(results: StudyResults) -> list[Block]:
-    """Return the claims that bias and limits lie within the margin."""
-    if not results.equivalence:
-        return []
-    rows = [
-        [
-            condition or NOTHING,
-            procedure,
-            quantity_name(quantity),
-            "yes" if claim.bias_equivalent else "no",
-            _p_value(claim.p_value),
-            between(claim.bias_ci),
-            "yes" if claim.limits_equivalent else "no",
-            between((claim.outer_lower, claim.outer_upper)),
-        ]
-        for procedure, condition, quantity, claim in results.equivalence
-    ]
-    margin = stated(results.equivalence[0][-1].margin)
-    level = f"{100 * (2 * results.confidence - 1):g} %"
-    return [
-        heading(f"Tested against the margin of ±{margin}°"),
-        table(
-            ("Condition", "Procedure", "Quantity", "Bias within", "p", f"{level} interval",
-             "Limits within", "Outer bounds"),
-            rows,
-            words=3,
-            caption="Two one-sided tests of the bias, and whether the outer bounds of the limits "
-            "lie within the margin, in degrees. “No” means not shown; it is no proof of the "
-            "contrary.",
-        ),
-    ]  # fmt: skip
+def verdict_blocks(results: StudyResults) -> list[Block]:
+    """Return what the verdicts against the margin rest on, and what they hold."""
+    rests = [line for *_, claim in results.equivalence for line in claim.rests_on]
+    return [heading("What the verdict rests on"), bullets(distinct(rests))] if rests else []
 
 
 def _p_value(p: float) -> str:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
+from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.limits import LimitsOfAgreement
-from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
     Figures,
@@ -20,8 +19,8 @@ from twinangle.report.blocks import (
 from twinangle.report.content_depth import (
     along_cycle_blocks,
     corrected_blocks,
-    equivalence_blocks,
     published_blocks,
+    verdict_blocks,
 )
 from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
@@ -30,10 +29,11 @@ from twinangle.report.wording import NO_MARGIN, NOTHING, number, stated
 from twinangle.results import PooledLimits, StudyResults
 
 
-def limits_table(limits: Sequence[PooledLimits], options: Options) -> Block:
-    """Return the pooled limits, held against the margin where one was stated, a row a quantity."""
-    rows, margin = [], options.margin_deg
-    for pooled in limits:
+def limits_table(results: StudyResults) -> Block:
+    """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
+    claims = {tuple(key): claim for *key, claim in results.equivalence}
+    rows = []
+    for pooled in results.limits:
         found = pooled.limits
         numbers = (
             [NOTHING] * 3
@@ -44,6 +44,7 @@ def limits_table(limits: Sequence[PooledLimits], options: Options) -> Block:
                 with_interval(found.upper, found.upper_ci),
             ]
         )
+        key = (pooled.procedure, pooled.condition, pooled.quantity)
         rows.append(
             [
                 pooled.condition or NOTHING,
@@ -51,53 +52,38 @@ def limits_table(limits: Sequence[PooledLimits], options: Options) -> Block:
                 quantity_name(pooled.quantity),
                 f"{len(set(pooled.participant))} / {len(pooled.difference)}",
                 *numbers,
-                *([] if margin is None else [verdict(found, margin)]),
+                *(_judged(claims.get(key)) if claims else []),
             ]
         )
-    inside = [] if margin is None else [f"Inside ±{stated(margin)}°"]
+    margin = results.options.margin_deg
+    head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
     return table(
         ("Condition", "Procedure", "Quantity", "People / cycles", "Bias", "Lower limit",
-         "Upper limit", *inside),
+         "Upper limit", *head),
         rows,
         words=3,
         caption="Bias and limits of agreement, wearable − reference, in degrees, with "
-        f"{options.level} intervals in brackets. {_held_against(inside)}",
+        f"{results.options.level} intervals in brackets. {_held_against(head)}",
     )  # fmt: skip
 
 
-def _held_against(inside: Sequence[str]) -> str:
+def _judged(claim: Equivalence | None) -> list[str]:
+    """Return the cells of a verdict."""
+    if claim is None:
+        return [NOTHING, NOTHING]
+    return [claim.verdict, number(claim.inside_from_shown)]
+
+
+def _held_against(head: Sequence[str]) -> str:
     """Say what the last column means, or that there is nothing to hold the limits against."""
-    if not inside:
+    if not head:
         return f"{NO_MARGIN.capitalize()}, so they are tested against none."
     return (
-        f"{inside[0]}, the margin set in the study file: yes, the limits and their intervals are; "
-        "not surely, the limits are but an interval reaches beyond or is missing; no, a limit is "
-        "outside."
+        f"{head[0]}, the margin set in the study file: inside, both limits and their intervals lie "
+        "within it; outside, a limit and its whole interval lie beyond it; undecided, neither. "
+        "Undecided is no proof of either. Inside from: the smallest margin within which both "
+        "limits and their intervals lie."
     )
-
-
-def verdict(limits: LimitsOfAgreement | None, margin: float) -> str:
-    """Say whether limits of agreement lie inside a margin.
-
-    Parameters
-    ----------
-    limits : LimitsOfAgreement or None
-        Limits of one quantity; None where there are none.
-    margin : float
-        Largest acceptable difference either way, in degrees.
-
-    Returns
-    -------
-    str
-        "yes" when the limits and the outer ends of their intervals are inside, "not surely" when
-        only the limits are or there is no interval, "no", or a dash without limits.
-    """
-    if limits is None or not (math.isfinite(limits.lower) and math.isfinite(limits.upper)):
-        return NOTHING
-    if limits.lower < -margin or limits.upper > margin:
-        return "no"
-    sure = limits.lower_ci[0] >= -margin and limits.upper_ci[1] <= margin  # False with NaN
-    return "yes" if sure else "not surely"
 
 
 def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
@@ -108,11 +94,11 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     names = [name for name in figures if name.startswith("limits_")]
     for name in names:
         blocks += figure(name, figures)
-    blocks.append(limits_table(results.limits, results.options))
+    blocks.append(limits_table(results))
     blocks += [
         *published_blocks(results),
         *corrected_blocks(results),
-        *equivalence_blocks(results),
+        *verdict_blocks(results),
     ]
     known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
     if known:

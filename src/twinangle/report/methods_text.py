@@ -17,6 +17,7 @@ from twinangle.signals.recording import Synchronisation
 # How the text names a work, by the work's key in the register of citations.
 _NAMED = {
     "aminian-2002": "Aminian et al. 2002",
+    "berger-hsu-1996": "Berger & Hsu 1996",
     "bland-altman-1999": "Bland & Altman 1999",
     "bland-altman-2007": "2007",
     "kobayashi-salam-2000": "Kobayashi & Salam 2000",
@@ -302,7 +303,12 @@ def _margin(results: StudyResults) -> str:
     margin = results.options.margin_deg
     if margin is None:
         return f"{NO_MARGIN.capitalize()} beforehand, so nothing was tested against one."
-    return f"A difference of ±{stated(margin)}° was set beforehand as acceptable."
+    return (
+        f"A difference of ±{stated(margin)}° was set beforehand as acceptable. Limits were called "
+        f"inside this margin where both, with their {results.options.level} intervals, lay within "
+        "it (an intersection-union rule; Berger & Hsu 1996), outside where one lay beyond it with "
+        "its whole interval, and undecided otherwise."
+    )
 
 
 def _conditions(results: StudyResults) -> str:

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from scipy import stats
+from scipy import signal, stats
 from statsmodels.formula.api import mixedlm
 
 from twinangle.agreement.conditions import compare_conditions
@@ -78,6 +78,24 @@ def test_an_effect_of_speed_is_not_charged_to_the_place(effect):
     assert plain.ratio > 1.1 * np.exp(effect)
 
 
+def test_cycles_stand_for_the_values_freed_of_what_few_of_them_fall_short():
+    """Equal SDs over 9 and 60 cycles of serial correlation 0.5: the values alone differ."""
+    rng = np.random.default_rng(8)
+    frame = walks(1, k=10).drop(columns="value")
+    curves = []
+    for condition in frame["condition"]:
+        noise = rng.standard_normal((9 if condition == "indoor" else 60, 6))
+        noise[1:] *= np.sqrt(0.75)
+        curves.append(signal.lfilter([1.0], [1.0, -0.5], noise, axis=0))
+    (freed,) = compare_conditions_adjusted(
+        frame, against="indoor", covariates=["speed_m_s"], variability=curves
+    )
+    plain = adjusted(frame.assign(value=[each.std(axis=0, ddof=1).mean() for each in curves]))
+    assert plain.ratio > 1.08
+    assert abs(freed.ratio - 1) < 0.06
+    assert any("serial correlation" in line for line in freed.assumptions)
+
+
 @pytest.mark.parametrize(("seed", "scale"), [(1, 0.2), (2, 57.3), (3, 1000)])
 def test_unit_of_value_and_covariate_do_not_matter(seed, scale):
     frame = walks(seed, k=5)
@@ -104,6 +122,19 @@ def test_result_names_the_covariate_and_what_it_shares_with_the_condition():
             walks(1).assign(speed_m_s=lambda f: (f["condition"] == "outdoor").astype(float)),
             ["speed_m_s"],
             "tell the condition exactly",
+        ),
+        (  # one number a participant: the model would repeat the plain ratio
+            walks(1).assign(age=lambda f: 30.0 + f["participant"] ** 2),
+            ["age"],
+            "age does not vary within any participant",
+        ),
+        (walks(1).assign(speed_m_s=1.3), ["speed_m_s"], "does not vary within any participant"),
+        (  # outdoors everyone walks 0.2 m/s faster than indoors, from a speed of their own
+            walks(1).assign(
+                speed_m_s=lambda f: f["participant"] / 9 + 0.2 * (f["condition"] == "outdoor")
+            ),
+            ["speed_m_s"],
+            "tell the condition exactly within participants",
         ),
     ],
 )

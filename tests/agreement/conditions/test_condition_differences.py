@@ -2,12 +2,14 @@ import numpy as np
 import pandas as pd
 import pingouin
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy import stats
+from scipy import signal, stats
 
-from twinangle.agreement.conditions import compare_conditions, unbiased_sd_factor
+from twinangle.agreement import cycle_variability
+from twinangle.agreement.condition_spread import log_unbiased_factor
+from twinangle.agreement.conditions import compare_conditions
 
 seeds = st.integers(0, 2**32 - 1)
 
@@ -91,7 +93,7 @@ def test_conditions_without_a_common_participant():
 
 
 def test_one_condition_alone_gives_nothing_to_compare():
-    assert compare_conditions(trials(1).query("condition == 'indoor'"), against="indoor") == ()
+    assert compare_conditions(trials(1).query("condition == 'indoor'"), against="indoor") == []
 
 
 def test_values_not_above_zero_have_no_ratio():
@@ -102,17 +104,125 @@ def test_values_not_above_zero_have_no_ratio():
     assert "no ratio" in result.note
 
 
-def test_number_of_cycles_frees_the_sd_of_its_small_sample_bias():
-    frame = trials(4).assign(n_cycles=5)
+# ---- standard deviations over cycles
+
+
+def walks(seed: int, k: int = 6, serial: float = 0.5, numbers=((8, 15), (60, 100)), repeats=1):
+    """Invented trials of equal SD and the serially correlated curves behind them."""
+    rng = np.random.default_rng(seed)
+    rows, curves = [], []
+    for i in range(k):
+        size = np.exp(0.3 * rng.standard_normal())
+        for condition, (low, high) in zip(("indoor", "outdoor"), numbers, strict=True):
+            for _ in range(repeats):
+                noise = rng.standard_normal((rng.integers(low, high + 1), 5))
+                noise[1:] *= np.sqrt(1 - serial**2)
+                rows.append((f"P{i}", condition))
+                curves.append(size * signal.lfilter([1.0], [1.0, -serial], noise, axis=0))
+    return pd.DataFrame(rows, columns=["participant", "condition"]), curves
+
+
+def test_numbers_of_cycles_without_the_cycles_are_warned_of():
+    frame = trials(4).assign(n_cycles=[8, 60] * 14)
+    with pytest.warns(UserWarning, match="without the cycles"):
+        (warned,) = compare_conditions(frame, against="indoor")
     (plain,) = compare_conditions(frame.drop(columns="n_cycles"), against="indoor")
-    (freed,) = compare_conditions(frame, against="indoor")
-    assert_allclose(freed.difference, plain.difference / 0.9400, rtol=1e-4)  # c4(5), NIST handbook
+    assert "without the cycles" in warned.note
+    assert warned.difference == plain.difference
 
 
-@pytest.mark.parametrize(("n", "c4"), [(2, 0.7979), (5, 0.9400), (10, 0.9727), (25, 0.9896)])
-def test_c4_as_tabulated(n, c4):
-    # NIST/SEMATECH e-Handbook 6.3.2 and standard control-chart tables.
-    assert_allclose(unbiased_sd_factor(np.array([float(n)])), c4, atol=5e-5)
+def test_c4_alone_takes_equal_spreads_of_unlike_numbers_of_cycles_for_different():
+    """What the cycles are for: freed of c4 only the SD outdoors is too large in every study."""
+    freed, found = [], []
+    for seed in range(25):
+        frame, curves = walks(seed)
+        sds = [each.std(axis=0, ddof=1).mean() for each in curves]
+        logs = np.log(sds) - log_unbiased_factor(np.array([float(len(each)) for each in curves]))
+        freed.append((logs[1::2] - logs[::2]).mean())
+        (result,) = compare_conditions(frame, against="indoor", variability=curves)
+        found.append(np.log(result.ratio))
+    assert np.mean(freed) > 0.06
+    assert abs(np.mean(found)) < 2.5 * np.std(found) / np.sqrt(25)
+
+
+def test_curves_and_their_variability_are_the_same_input():
+    frame, curves = walks(3)
+    objects = [cycle_variability(each) for each in curves]
+    (one,) = compare_conditions(frame, against="indoor", variability=curves)
+    named = frame.assign(value=[each.sd for each in objects], n_cycles=[len(c) for c in curves])
+    (other,) = compare_conditions(named, against="indoor", variability=objects)
+    assert one.to_frame().equals(other.to_frame())
+    assert one.interval_over == "participants"
+    assert 8 <= one.fewest_window <= one.most_window <= 15
+    assert one.windows_ratio_ci[0] < one.windows_ratio < one.windows_ratio_ci[1]
+    assert_allclose([one.serial, one.serial_against], 0.5, atol=0.25)
+
+
+@settings(max_examples=6)
+@given(seeds)
+def test_order_of_rows_and_mirrored_time_leave_the_result(seed):
+    frame, curves = walks(seed, k=4, numbers=((5, 8), (9, 20)), repeats=2)
+    (before,) = compare_conditions(frame, against="indoor", variability=curves)
+    order = np.random.default_rng(seed).permutation(len(frame))
+    (after,) = compare_conditions(
+        frame.iloc[order], against="indoor", variability=[curves[i][::-1] for i in order]
+    )
+    assert_allclose(
+        [after.ratio, *after.difference_ci], [before.ratio, *before.difference_ci], rtol=1e-6
+    )
+
+
+def test_copies_of_a_participants_trials_do_not_shrink_the_interval_of_sds():
+    frame, curves = walks(5)
+    (once,) = compare_conditions(frame, against="indoor", variability=curves)
+    (more,) = compare_conditions(
+        pd.concat([frame] * 3), against="indoor", variability=[*curves] * 3
+    )
+    assert_allclose(more.difference_ci, once.difference_ci)
+    assert more.n_participants == once.n_participants
+
+
+def test_one_participant_has_an_interval_over_cycles_and_the_note_says_so():
+    frame, curves = walks(2, k=1)
+    (result,) = compare_conditions(frame, against="indoor", variability=curves)
+    assert result.ratio_ci[0] < result.ratio < result.ratio_ci[1]
+    assert result.difference_ci[0] < result.difference < result.difference_ci[1]
+    assert result.interval_over == "cycles of one participant"
+    assert "nothing of other people" in result.note
+    assert "cycles of one participant" in result.summary("°")
+    assert np.isnan(result.windows_ratio_ci).all()
+
+
+def test_trials_of_two_cycles_are_left_out_and_named():
+    frame, curves = walks(2)
+    frame.loc[len(frame)] = ("P9", "indoor")
+    (result,) = compare_conditions(frame, against="indoor", variability=[*curves, np.zeros((2, 5))])
+    assert "P9 indoor (2 cycles)" in result.note
+    assert result.n_participants == 6
+
+
+def test_cycles_that_do_not_vary_have_a_difference_but_no_ratio():
+    frame, curves = walks(2)
+    curves[0] = np.zeros((9, 5))
+    (result,) = compare_conditions(frame, against="indoor", variability=curves)
+    assert np.isnan(result.ratio)
+    assert np.isfinite(result.difference)
+    assert "no ratio" in result.note
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (lambda f, c: (f, c[1:]), "11 entries for 12 rows"),
+        (lambda f, c: (f, [*c[1:], np.zeros(4)]), "`variability` of row 11"),
+        (lambda f, c: (f.assign(value=9.0), c), "`value` in row 0 is 9, but the cycles"),
+        (lambda f, c: (f.assign(n_cycles=3), c), "`n_cycles` in row 0 is 3, but the cycles"),
+    ],
+)
+def test_cycles_that_are_not_those_of_the_rows_are_refused(change, message):
+    frame, curves = change(*walks(2))
+    with pytest.raises(ValueError, match=message):
+        compare_conditions(frame, against="indoor", variability=curves)
 
 
 @pytest.mark.parametrize(

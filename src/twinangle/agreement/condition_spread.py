@@ -1,0 +1,376 @@
+"""Spread over cycles under two conditions, whose cycles are unlike in number and in memory.
+
+A standard deviation (SD) about the cycles' own mean is too small where there are few cycles, and
+more so where neighbouring cycles resemble each other. Two conditions with unlike numbers of cycles
+are therefore compared over equally many consecutive cycles, and freed of what is left.
+
+In the arrays the first axis is the participants, the second the two conditions (the one compared
+against first), the third, where there is one, the trials; further axes are simulated studies, each
+by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from twinangle.agreement._input import Floats
+from twinangle.agreement._quantiles import two_sided_student
+
+_LOWEST, _HIGHEST = -0.9, 0.95  # serial correlations considered
+_HALVINGS = 40  # of that range, down to 2e-12
+_NO_SPREAD = 1e-12  # variance as a share of the trial's own that is rounding
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ConditionSpread:
+    """What the cycles of two conditions say of their spread.
+
+    Attributes
+    ----------
+    window : ndarray, shape (k, ...)
+        m, the consecutive cycles over which a participant's SDs are taken.
+    log_sd, sd : ndarray, shape (k, 2, ...)
+        Mean over the windows of m cycles, trial by trial, of ln SD and of the SD.
+    n : ndarray, shape (k, 2, t, ...)
+        Cycles of each trial; any number above 1 where `lag0` is 0, for there is none.
+    lag0, lag1 : ndarray, shape (k, 2, t, ...)
+        Sums of squares about the trial's mean, and of products of neighbouring cycles.
+    alike : ndarray, shape (k, 2, ...)
+        How far the points of a curve vary as one: 1 where they all do, near 0 where none do.
+    """
+
+    window: Floats
+    log_sd: Floats
+    sd: Floats
+    n: Floats
+    lag0: Floats
+    lag1: Floats
+    alike: Floats
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PairedSpread:
+    """Logarithm of the ratio, and difference, of two conditions' SDs; half-widths of intervals.
+
+    `serial`: serial correlation of the cycles of each condition, shape (2, ...).
+    """
+
+    log_ratio: Floats
+    log_half: Floats
+    difference: Floats
+    half: Floats
+    serial: Floats
+
+
+def window_spread(curves: Floats, m: int) -> tuple[float, float]:
+    """Return the mean of ln SD and of SD over all runs of `m` consecutive cycles.
+
+    Parameters
+    ----------
+    curves : ndarray, shape (n_cycles, n_points)
+        In the order measured.
+    m : int
+        Cycles of a run, 2 to n_cycles.
+
+    Returns
+    -------
+    tuple of float
+        The SD of a run has the divisor m - 1 and is averaged over the points. The first is NaN
+        where a run does not vary.
+
+    Notes
+    -----
+    Every run of m cycles has the same expectation whatever the number of cycles and their serial
+    correlation, so that the mean of ln SD over them does not depend on that number, as the
+    logarithm of a mean would.
+    """
+    centred = curves - curves.mean(axis=0)
+    zero = np.zeros((1, curves.shape[1]))
+    sums = np.concatenate([zero, np.cumsum(centred, axis=0)])
+    squares = np.concatenate([zero, np.cumsum(centred**2, axis=0)])
+    variance = (squares[m:] - squares[:-m] - (sums[m:] - sums[:-m]) ** 2 / m) / (m - 1)
+    variance[variance <= _NO_SPREAD * (centred**2).mean()] = 0
+    sd = np.sqrt(variance).mean(axis=1)
+    log = float(np.log(sd).mean()) if sd.min() > 0 else float("nan")
+    return log, float(sd.mean())
+
+
+def lag_sums(curves: Floats) -> tuple[float, float]:
+    """Return the sums over cycles and points of squares and of products of neighbouring cycles."""
+    centred = curves - curves.mean(axis=0)
+    return float((centred**2).sum()), float((centred[1:] * centred[:-1]).sum())
+
+
+def points_alike(curves: Floats) -> float:
+    """Return how far the points of the curves vary as one.
+
+    Σ s_j s_l r_jl² / (Σ s_j)², s_j the SD at point j and r_jl the correlation of points j and l:
+    the variance of the SD averaged over the points, as a share of that of an SD at one point.
+    """
+    centred = curves - curves.mean(axis=0)
+    product = centred.T @ centred
+    sd = np.sqrt(np.diag(product))
+    total = float(sd.sum())
+    if total == 0:
+        return 1.0
+    weights = np.outer(sd, sd)
+    squares = np.divide(product**2, weights, out=np.zeros_like(product), where=weights > 0)
+    return float(squares.sum()) / total**2
+
+
+def expected_loss(n: Floats, serial: Floats, alike: Floats) -> tuple[Floats, Floats]:
+    """Return by how much the SD over n serially correlated cycles falls short.
+
+    Parameters
+    ----------
+    n : ndarray
+        Cycles, at least 2.
+    serial : ndarray
+        r, serial correlation of a first-order process.
+    alike : ndarray
+        As :class:`ConditionSpread`.
+
+    Returns
+    -------
+    tuple of ndarray
+        E(ln SD) - ln σ, and ln E(SD) - ln σ.
+
+    Notes
+    -----
+    The sum of squares about the mean is a quadratic form in normal values with the expectation
+    E = n - T/n and the sum of squared weights Q, in σ² and σ⁴, R their correlation matrix::
+
+        T = 1'R1,   Q = tr(R²) - 2 (1'R²1)/n + (T/n)²
+
+    It is taken for E/ν times a chi-squared variable on ν = E²/Q degrees of freedom [1]_, so that
+    ln E(SD) = ½ ln(E/(n - 1)) + ln c4(ν + 1), and E(ln SD) has ½ [ψ(ν/2) - ln(ν/2)] in the place
+    of ln c4 at a single point, and lies between the two where points are averaged. All sums have
+    closed forms for R_ij = r^|i - j|. c4(n) = √(2/(n - 1)) Γ(n/2) / Γ((n - 1)/2) [2]_.
+
+    References
+    ----------
+    .. [1] Satterthwaite (1946). Biometrics Bull 2, 110-114.
+    .. [2] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2 (the factor c4).
+    """
+    total = n + 2 * _memory(n, serial)
+    mean = n - total / n
+    first = serial * (1 - serial**n) / (1 - serial)  # Σ r^j over j = 1 … n
+    second = serial**2 * (1 - serial ** (2 * n)) / (1 - serial**2)  # Σ r^2j
+    # Row t of R adds up to (1 + r - r^(t + 1) - r^(n - t))/(1 - r).
+    rows = n * (1 + serial) ** 2 - 4 * (1 + serial) * first + 2 * second
+    rows = (rows + 2 * n * serial ** (n + 1)) / (1 - serial) ** 2
+    squared = n + 2 * _memory(n, serial**2) - 2 / n * rows + (total / n) ** 2
+    df = mean**2 / squared
+    shrunk = 0.5 * np.log(mean / (n - 1))
+    at_one_point = 0.5 * (special.digamma(df / 2) - np.log(df / 2))
+    of_mean = log_unbiased_factor(df + 1)
+    return shrunk + alike * at_one_point + (1 - alike) * of_mean, shrunk + of_mean
+
+
+def log_unbiased_factor(n: Floats) -> Floats:
+    """Return ln c4(n), the logarithm of the share of σ that an SD of n independent values shows."""
+    logs = special.gammaln(n / 2) - special.gammaln((n - 1) / 2)
+    found: Floats = 0.5 * np.log(2 / (n - 1)) + logs
+    return found
+
+
+def serial_correlations(n: Floats, lag0: Floats, lag1: Floats) -> Floats:
+    """Return the serial correlation of each condition's cycles, all participants together.
+
+    Parameters
+    ----------
+    n, lag0, lag1 : ndarray, shape (k, n_conditions, t, ...)
+        As :class:`ConditionSpread`.
+
+    Returns
+    -------
+    ndarray, shape (n_conditions, ...)
+        r with Σ N_i = Σ D_i E1(n_i, r), N and D the lag-1 and lag-0 sums of a trial; between -0.9
+        and 0.95, and 0 where nothing varies.
+
+    Notes
+    -----
+    E1 is the ratio of the expectations of N and D in a first-order process whose mean is
+    estimated, so that r has none of the bias of the autocorrelation of a short series::
+
+        E1(n, r) = [(n - 1) r - (n + 1) v + 2 (1 - r^n)/((1 - r) n)] / (n - n v)
+        v = (n + 2 A)/n²,  A = n r/(1 - r) - r (1 - r^n)/(1 - r)²
+
+    A ratio of sums over participants keeps the bias of a ratio of random numbers small, which a
+    mean of their ratios would not.
+    """
+
+    def expected(serial: Floats) -> Floats:
+        found: Floats = (lag0 * _expected_share(n, serial[None, :, None])).sum(axis=(0, 2))
+        return found
+
+    root = _rising_root(expected, lag1.sum(axis=(0, 2)))
+    found: Floats = np.where(lag0.sum(axis=(0, 2)) > 0, root, 0.0)
+    return found
+
+
+def _expected_share(n: Floats, serial: Floats) -> Floats:
+    """Return E1(n, r) of `serial_correlations`."""
+    v = (n + 2 * _memory(n, serial)) / n**2
+    ends = 2 * (1 - serial**n) / ((1 - serial) * n)
+    found: Floats = ((n - 1) * serial - (n + 1) * v + ends) / (n - n * v)
+    return found
+
+
+def _memory(n: Floats, serial: Floats) -> Floats:
+    """Return A = Σ (n - j) r^j over j = 1 … n - 1."""
+    found: Floats = n * serial / (1 - serial) - serial * (1 - serial**n) / (1 - serial) ** 2
+    return found
+
+
+def _rising_root(rising: Callable[[Floats], Floats], goal: Floats) -> Floats:
+    """Return where a rising function reaches the goal, by halving the range of correlations."""
+    low, high = np.full(goal.shape, _LOWEST), np.full(goal.shape, _HIGHEST)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        below = rising(middle) < goal
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    found: Floats = (low + high) / 2
+    return found
+
+
+def _freed(spread: ConditionSpread) -> tuple[Floats, Floats, Floats]:
+    """Return log ratio and difference of each participant freed of loss, and the correlations."""
+    serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
+    alike = spread.alike.mean(axis=(0, 1))
+    loss, factor = expected_loss(spread.window[:, None], serial[None], alike)
+    logs, sds = spread.log_sd - loss, spread.sd / np.exp(factor)
+    return logs[:, 1] - logs[:, 0], sds[:, 1] - sds[:, 0], serial
+
+
+def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
+    """Return ratio and difference of the two conditions' SDs, with intervals over participants.
+
+    Parameters
+    ----------
+    spread : ConditionSpread
+        Of at least one participant; with one the half-widths are NaN.
+    confidence : float
+        Of the intervals.
+
+    Returns
+    -------
+    PairedSpread
+
+    Notes
+    -----
+    Each participant's SD over m cycles is freed of what it falls short at the condition's serial
+    correlation (`expected_loss`, `serial_correlations`). Estimate and interval are those of the
+    delete-one-participant jackknife, Student's t on k - 1 degrees of freedom; the correlations are
+    estimated anew without the participant, for their error is shared by everyone [1]_. The
+    jackknife's estimate also takes out what is left of the bias of order 1/k.
+
+    References
+    ----------
+    .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
+    """
+    k = spread.window.shape[0]
+    log_ratios, differences, serial = _freed(spread)
+    ratio, difference = log_ratios.mean(axis=0), differences.mean(axis=0)
+    if k == 1:
+        none = np.full(ratio.shape, np.nan)
+        return PairedSpread(ratio, none, difference, none, serial)
+    left_out = [_means_without(spread, i) for i in range(k)]
+    ratio, log_half = _jackknife(ratio, np.array([one[0] for one in left_out]), confidence)
+    difference, half = _jackknife(difference, np.array([one[1] for one in left_out]), confidence)
+    return PairedSpread(ratio, log_half, difference, half, serial)
+
+
+def windows_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
+    """Return ratio and difference of the SDs over m consecutive cycles, as they stand.
+
+    Student's t on the participants' own; it holds for the SD over that many cycles whatever their
+    serial correlation, and for the SD itself where the correlation of both conditions is alike.
+    """
+    logs = spread.log_sd[:, 1] - spread.log_sd[:, 0]
+    sds = spread.sd[:, 1] - spread.sd[:, 0]
+    return PairedSpread(
+        logs.mean(axis=0),
+        _student_half(logs, confidence),
+        sds.mean(axis=0),
+        _student_half(sds, confidence),
+        serial_correlations(spread.n, spread.lag0, spread.lag1),
+    )
+
+
+def _means_without(spread: ConditionSpread, i: int) -> tuple[Floats, Floats]:
+    """Return mean log ratio and difference without participant i."""
+    parts = (
+        np.delete(part, i, axis=0)
+        for part in (
+            spread.window, spread.log_sd, spread.sd,
+            spread.n, spread.lag0, spread.lag1, spread.alike,
+        )
+    )  # fmt: skip
+    log_ratios, differences, _ = _freed(ConditionSpread(*parts))
+    return log_ratios.mean(axis=0), differences.mean(axis=0)
+
+
+def _jackknife(whole: Floats, left_out: Floats, confidence: float) -> tuple[Floats, Floats]:
+    """Return the jackknife's estimate and half-width from the values with one left out."""
+    k = left_out.shape[0]
+    pseudo = k * whole - (k - 1) * left_out
+    return pseudo.mean(axis=0), _student_half(pseudo, confidence)
+
+
+def _student_half(values: Floats, confidence: float) -> Floats:
+    """Return the half-width of Student's interval of a mean over participants; NaN of one."""
+    k = values.shape[0]
+    if k == 1:
+        return np.full(values.shape[1:], np.nan)
+    half: Floats = two_sided_student(confidence, k - 1) * values.std(axis=0, ddof=1) / np.sqrt(k)
+    return half
+
+
+def one_participant_spread(
+    spread: ConditionSpread, log_halves: tuple[float, float]
+) -> tuple[float, float, float, tuple[float, float]]:
+    """Return ratio and difference of one participant's SDs, with intervals over their cycles.
+
+    Parameters
+    ----------
+    spread : ConditionSpread
+        Of one participant.
+    log_halves : tuple of float
+        Half-widths of the intervals of ln SD in both conditions, over cycles.
+
+    Returns
+    -------
+    log_ratio, log_half : float
+        Logarithm of the ratio and the half-width of its interval.
+    difference : float
+        Of the two SDs.
+    difference_ci : tuple of float
+        Its interval.
+
+    Notes
+    -----
+    The cycles of the two conditions are not the same ones, so the intervals of the two SDs are
+    independent; their distances are added in squares, on the logarithm for the ratio and on the
+    SDs for the difference (MOVER [1]_).
+
+    References
+    ----------
+    .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702 (from memory).
+    """
+    serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
+    alike = spread.alike.mean(axis=(0, 1))
+    loss, factor = expected_loss(spread.window[:, None], serial[None], alike)
+    logs, sds = (spread.log_sd - loss)[0], (spread.sd / np.exp(factor))[0]
+    reach = np.exp(np.array(log_halves))
+    below, above = sds * (1 - 1 / reach), sds * (reach - 1)
+    difference = float(sds[1] - sds[0])
+    bounds = (
+        difference - float(np.hypot(below[1], above[0])),
+        difference + float(np.hypot(above[1], below[0])),
+    )
+    return float(logs[1] - logs[0]), float(np.hypot(*log_halves)), difference, bounds
