@@ -1,13 +1,14 @@
 """A magnet fixed to the sensor, one that comes off, and a vertical that was lost."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.spatial.transform import Rotation
 
-from twinangle.signals.recording import OrientationPair
+from twinangle.signals.recording import InertialRecording, OrientationPair
 from twinangle.wearable.kalman import KalmanParameters
 from twinangle.wearable.kalman.filtering import ABOUT, ABOUT_FORCE, ABOUT_SPAN, level_again
 from twinangle.wearable.kalman.magnet import (
@@ -197,3 +198,28 @@ def test_the_warning_reaches_the_trial(moving_sensor):
         "proximal sensor",
         "distal sensor",
     ]
+
+
+BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
+ATTACHED = BROAD / "34_disturbed_attached_magnet_3cm.npz"
+
+
+@pytest.mark.skipif(not ATTACHED.exists(), reason="../shared/data/broad is absent")
+@BOTH
+def test_a_real_magnet_on_the_sensor(apart_deg, estimate, library):
+    """Laidig et al. 2021, Data 6:72, optical tracking; reference: the `vqf` library beside it."""
+    data = np.load(ATTACHED)
+    sensor = InertialRecording(
+        accelerometer=data["imu_acc"],
+        gyroscope=data["imu_gyr"],
+        magnetometer=data["imu_mag"],
+        start_s=0.0,
+        rate_hz=float(data["sampling_rate"]),
+        source="attached magnet",
+        gyroscope_sample="interval-mean",
+    )
+    moving = data["movement"].astype(bool) & np.isfinite(data["opt_quat"]).all(axis=1)
+    off = [apart_deg(f(sensor).quaternion, data["opt_quat"])[moving] for f in (estimate, library)]
+    ours, theirs = (float(np.sqrt(np.mean(one**2))) for one in off)
+    assert ours < 0.6 * theirs
+    assert ours < 1.8
