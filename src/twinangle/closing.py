@@ -29,6 +29,8 @@ def print_closing(results: StudyResults, out: Path) -> None:
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
             console.print(_limits_sentence(pooled), markup=False)
+            if pooled.limits is not None:
+                console.print(f"  {pooled.zero_sentence()}", markup=False)
     _print_troubles(console, results)
     console.print(f"Report: {out / 'report.pdf'}", markup=False, soft_wrap=True)
     console.print(

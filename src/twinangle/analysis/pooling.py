@@ -20,13 +20,22 @@ from twinangle.agreement.equivalence import (
     equivalence,
     limits_without_reference_error,
 )
-from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.limits import (
+    LimitsOfAgreement,
+    limits_of_agreement,
+    within_participant_limits,
+)
 from twinangle.agreement.ranking import Contest, rank_procedures
 from twinangle.results import PooledLimits, TrialResult
 from twinangle.signals.recording import Array
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.
 FEWEST_FOR_BANDS = 4
+_ONE_REFERENCE = (
+    "One participant: an error of the reference that stays as it is through a recording (its zero, "
+    "its mounting, its calibration) does not spread these differences, so the stated one cannot be "
+    "taken out of them."
+)
 QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
 
 
@@ -197,19 +206,25 @@ def _pool(
     points = _all_points(trials, quantity)
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
-    corrected = None
+    limits = _limits(difference, points["participant"], confidence)
+    unknown = _unknown_zero(trials, quantity)
+    zeroed = (
+        None if unknown else _limits(difference - points["zero"], points["participant"], confidence)
+    )
+    corrected, uncorrected = None, ""
     if len(people) == 1:
-        limits = within_participant_limits(difference.to_numpy(), confidence=confidence)
+        uncorrected = _ONE_REFERENCE if reference_sd is not None else ""
         note = (
             f"One participant ({people[0]}): these are limits within this participant, over "
             f"{len(points)} cycles. They say nothing about other people."
         )
     else:
-        participant = points["participant"].to_numpy()
-        limits = limits_of_agreement(difference.to_numpy(), participant, confidence=confidence)
         if reference_sd is not None:
             corrected = limits_without_reference_error(
-                difference.to_numpy(), reference_sd, participant, confidence=confidence
+                difference.to_numpy(),
+                reference_sd,
+                points["participant"].to_numpy(),
+                confidence=confidence,
             )
         note = (
             f"{len(points)} cycles of {len(people)} participants; participants are what was "
@@ -225,7 +240,33 @@ def _pool(
         size=tuple(((points["wearable"] + points["reference"]) / 2).tolist()),
         difference=tuple(difference.tolist()),
         corrected=corrected,
+        corrected_note=uncorrected,
+        zeroed=zeroed,
+        zeroed_note=unknown,
     )
+
+
+def _limits(difference: pd.Series, participant: pd.Series, confidence: float) -> LimitsOfAgreement:
+    """Return limits over participants, or over the cycles of the only one."""
+    if len(unique(participant)) == 1:
+        return within_participant_limits(difference.to_numpy(), confidence=confidence)
+    return limits_of_agreement(difference.to_numpy(), participant.to_numpy(), confidence=confidence)
+
+
+def _unknown_zero(trials: Sequence[TrialResult], quantity: str) -> str:
+    """Return why limits with both instruments zeroed cannot be given; empty if they can."""
+    if quantity == "range_deg":
+        return "a range does not depend on the zeros."
+    reasons: dict[str, list[str]] = {}
+    for trial in trials:
+        if not np.isfinite(_zero(trial)):
+            why = trial.standing.unknown if trial.standing else "neutral standing is not given."
+            reasons.setdefault(why, []).append(trial.label)
+    return " ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
+
+
+def _zero(trial: TrialResult) -> float:
+    return trial.standing.difference_deg if trial.standing is not None else float("nan")
 
 
 def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
@@ -237,6 +278,7 @@ def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
             "participant": trial.participant,
             "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
             "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
+            "zero": _zero(trial),
         }
     )
 

@@ -18,7 +18,7 @@ from twinangle.agreement.variability import compare_variability, cycle_variabili
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.sensor_quality import describe_sensors
-from twinangle.analysis.standing import standing_of_reference
+from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
@@ -161,7 +161,8 @@ def _finish(
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
-        return _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        found = _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
         return _ended(trial, procedure, "failed", str(error))
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from twinangle.agreement._result import NO_INTERVAL, Interval, interval, quantity
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.conditions import ConditionDifference
@@ -52,6 +53,23 @@ class SensorRecord:
     disturbed_share: Array
 
 
+@dataclass(frozen=True, slots=True)
+class NeutralStanding:
+    """Mean angle of both instruments in neutral standing, degrees; NaN where it is not known.
+
+    `unknown` says why, and is empty where both are known.
+    """
+
+    wearable_deg: float = float("nan")
+    reference_deg: float = float("nan")
+    unknown: str = ""
+
+    @property
+    def difference_deg(self) -> float:
+        """Wearable minus reference: what zeroing both at standing takes off every difference."""
+        return self.wearable_deg - self.reference_deg
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TrialResult:
     """One trial under one procedure.
@@ -80,9 +98,25 @@ class TrialResult:
     budget: ErrorBudget | None = None  # parts of the mean squared difference over all cycles
     strides: StrideSummary | None = None
     sensors: tuple[SensorRecord, ...] = ()
+    standing: NeutralStanding | None = None
     covariates: Mapping[str, float | str] = field(default_factory=dict)
     # further parts, each plain values under its key of `results.json` (timing, angle, device …)
     extras: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def offset_zeroed_deg(self) -> float:
+        """Offset of the mean curves with both instruments zeroed at standing; NaN if not known."""
+        if self.agreement is None or self.standing is None:
+            return float("nan")
+        return self.agreement.offset - self.standing.difference_deg
+
+    @property
+    def offset_zeroed_ci_deg(self) -> Interval:
+        """Its interval over cycles: that of the offset, moved; standing is taken as known."""
+        if self.agreement is None or self.standing is None:
+            return NO_INTERVAL
+        low, high = self.agreement.offset_ci
+        return low - self.standing.difference_deg, high - self.standing.difference_deg
 
     @property
     def label(self) -> str:
@@ -112,6 +146,32 @@ class PooledLimits:
     difference: tuple[float, ...]  # wearable minus reference, degrees
     # with the reference's own stated error taken out, where the study states it
     corrected: CorrectedLimits | None = None
+    corrected_note: str = ""  # why it is not given although the study states that error
+    # with both instruments zeroed at neutral standing, each recording by itself
+    zeroed: LimitsOfAgreement | None = None
+    zeroed_note: str = ""  # why they are not given
+
+    @property
+    def bias_from_zero_deg(self) -> float:
+        """The part of the bias that is the instruments' zeros; NaN if not known."""
+        if self.limits is None or self.zeroed is None:
+            return float("nan")
+        return self.limits.bias - self.zeroed.bias
+
+    def zero_sentence(self) -> str:
+        """Say which part of the bias is the zeros and what is left, or why it is not known."""
+        if self.limits is None or self.zeroed is None:
+            return f"Zero of both instruments: not known; {self.zeroed_note}"
+        zeroed = self.zeroed
+        return (
+            f"Zero of both instruments: {quantity(self.bias_from_zero_deg, '°')} of the bias of "
+            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
+            f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
+            f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
+            f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
+            f"to {quantity(zeroed.upper, '°')} "
+            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)})."
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
