@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from twinangle.agreement._result import NO_INTERVAL
 from twinangle.agreement.along_cycle import (
     CurveDifference,
     FunctionalLimits,
     difference_along_cycle,
     functional_limits,
 )
-from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.budget import (
+    PARTS,
+    ErrorBudget,
+    PooledBudget,
+    error_budget,
+    pool_budgets,
+)
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.agreement.equivalence import (
     Equivalence,
@@ -147,9 +156,32 @@ def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
 
 
 def _budgets(trials: Sequence[TrialResult]) -> list[ErrorBudget]:
+    """Return one budget a participant.
+
+    That of one participant alone is over all their cycles, for its intervals are. Of several each
+    is the mean over the trials' own: cycles of both legs, or of two sessions, thrown together
+    would turn the difference of their curves into variation from cycle to cycle.
+    """
     people = unique(trial.participant for trial in trials)
-    curves = [_curves([t for t in trials if t.participant == person]) for person in people]
-    return [error_budget(wearable, reference) for _, wearable, reference in curves]
+    if len(people) == 1:
+        _, wearable, reference = _curves(trials)
+        return [error_budget(wearable, reference)]
+    return [_mean_budget([t for t in trials if t.participant == person]) for person in people]
+
+
+def _mean_budget(trials: Sequence[TrialResult]) -> ErrorBudget:
+    """Return the mean of the trials' budgets, every trial counting the same; no intervals."""
+    budgets = [trial.budget or error_budget(*_curves([trial])[1:]) for trial in trials]
+    if len(budgets) == 1:
+        return budgets[0]
+    names = [item.name for item in fields(ErrorBudget)]
+    means: dict[str, Any] = {
+        name: float(np.mean([getattr(one, name) for one in budgets]))
+        for name in ("total", *PARTS, "gain", "shift")
+    }
+    none: dict[str, Any] = {name: NO_INTERVAL for name in names if name.endswith("_ci")}
+    n_cycles = sum(one.n_cycles for one in budgets)
+    return replace(budgets[0], **means, **none, n_cycles=n_cycles)
 
 
 def pool_contests(
