@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
-from twinangle.agreement.conditions import FEWEST_CYCLES, checked_conditions, freed_values
+from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
+from twinangle.agreement.conditions import checked_conditions
 from twinangle.agreement.variability import CycleVariability
 
 _SAME = 1e-9  # differences within a participant that are rounding, as a share of the covariate's SD
