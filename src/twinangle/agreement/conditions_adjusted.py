@@ -17,7 +17,7 @@ from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
 from twinangle.agreement.conditions import checked_conditions
 from twinangle.agreement.variability import CycleVariability
 
-_SAME = 1e-9  # differences within a participant that are rounding, as a share of the covariate's SD
+_SAME = 1e-9  # differences that are rounding, as a share of the covariate's size
 
 _SERIAL_KNOWN = (
     "SDs are over equally many consecutive cycles of a participant, freed of what they fall short "
@@ -263,7 +263,8 @@ def _covariate_columns(frame: pd.DataFrame, covariates: Sequence[str]) -> NDArra
         if bad.any():
             row = int(np.argmax(bad))
             raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
-        columns.append(values - values.mean())
+        same = np.ptp(values) <= _SAME * np.abs(values).max()  # but for rounding
+        columns.append(np.zeros(values.size) if same else values - values.mean())
     return np.column_stack(columns)
 
 

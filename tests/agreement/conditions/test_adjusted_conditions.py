@@ -138,6 +138,11 @@ def test_result_names_the_covariate_and_what_it_shares_with_the_condition():
             "age does not vary within any participant",
         ),
         (walks(1).assign(speed_m_s=1.3), ["speed_m_s"], "does not vary within any participant"),
+        (  # one number but for rounding, as a mean of equal durations has it
+            walks(1).assign(speed_m_s=lambda f: 1.3 + 1e-16 * np.round(7 * f["value"])),
+            ["speed_m_s"],
+            "does not vary within any participant",
+        ),
         (  # outdoors everyone walks 0.2 m/s faster than indoors, from a speed of their own
             walks(1).assign(
                 speed_m_s=lambda f: f["participant"] / 9 + 0.2 * (f["condition"] == "outdoor")
