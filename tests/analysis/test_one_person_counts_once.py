@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -84,7 +85,8 @@ def trials() -> list[TrialResult]:
 
 
 @pytest.fixture(scope="module")
-def pool(tmp_path_factory) -> Callable[[list[TrialResult]], dict[str, Any]]:
+def pool(trials, tmp_path_factory) -> Callable[[str], dict[tuple[Any, ...], Any]]:
+    """Every pooled number of the trials and their copies, by what these are; none where empty."""
     folder = tmp_path_factory.mktemp("people") / "study"
     write_demo_study(folder, participants=1, walk_s=12.0)
     text = (folder / "study.toml").read_text()
@@ -92,7 +94,13 @@ def pool(tmp_path_factory) -> Callable[[list[TrialResult]], dict[str, Any]]:
     text = text.replace("[agreement]", "[agreement]\nerror_ratio = 1.0")
     (folder / "study.toml").write_text(text)
     study = read_study(folder)
-    return lambda some: pool_study(study, tuple(some)).to_json()
+
+    @cache
+    def counted(what: str) -> dict[tuple[Any, ...], Any]:
+        some = copies(trials, what) if what else trials
+        return pooled(pool_study(study, tuple(some)).to_json())
+
+    return counted
 
 
 def copies(trials: list[TrialResult], what: str) -> list[TrialResult]:
@@ -143,8 +151,8 @@ def intervals(found: dict[tuple[Any, ...], Any]) -> dict[tuple[Any, ...], list[f
 
 
 @pytest.mark.parametrize("what", ["leg", "session", "trial"])
-def test_a_copy_as_leg_session_or_trial_is_no_further_person(trials, pool, what):
-    once, twice = pooled(pool(trials)), pooled(pool(copies(trials, what)))
+def test_a_copy_as_leg_session_or_trial_is_no_further_person(pool, what):
+    once, twice = pool(""), pool(what)
     people = {p: v for p, v in once.items() if "n_participants" in p}
     assert len(people) > 40
     assert {p: twice[p] for p in people} == people
@@ -161,8 +169,8 @@ def test_a_copy_as_leg_session_or_trial_is_no_further_person(trials, pool, what)
 
 
 @pytest.mark.parametrize("what", ["leg", "session", "trial"])
-def test_p_values_and_tests_do_not_gain_by_copies(trials, pool, what):
-    once, twice = pooled(pool(trials)), pooled(pool(copies(trials, what)))
+def test_p_values_and_tests_do_not_gain_by_copies(pool, what):
+    once, twice = pool(""), pool(what)
     names = ("p_value", "p_lower", "p_upper", "p_adjusted", "p_slope", "p_spread")
     tests = {p: v for p, v in once.items() if set(names) & set(p) and isinstance(v, float)}
     assert len(tests) > 10
@@ -170,9 +178,9 @@ def test_p_values_and_tests_do_not_gain_by_copies(trials, pool, what):
     assert not better, better
 
 
-def test_the_same_copies_as_further_people_would_count(trials, pool):
+def test_the_same_copies_as_further_people_would_count(pool):
     """What the other tests would miss if nothing depended on who is who."""
-    once, more = pooled(pool(trials)), pooled(pool(copies(trials, "person")))
+    once, more = pool(""), pool("person")
     people = [p for p in once if "n_participants" in p]
     assert {more[p] for p in people} == {2 * PEOPLE}
     found = intervals(once)

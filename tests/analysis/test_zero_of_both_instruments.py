@@ -126,6 +126,15 @@ def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path,
     assert "is how they differ in neutral standing; both zeroed there" in screen.file.getvalue()
 
 
+def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorded):
+    pooled = next(one for one in recorded.limits if one.quantity == "mean_deg")
+    frame = pd.DataFrame({"who": pooled.participant, "d": pooled.difference, "z": pooled.zero})
+    means = frame.assign(d0=frame["d"] - frame["z"]).groupby("who")[["d", "d0"]].mean()
+    expected = np.sqrt((means**2).mean()).to_numpy()
+    np.testing.assert_allclose(pooled.bias_rms_deg, expected)
+    assert "RMS as recorded" in pooled.zero_sentence()
+
+
 def test_limits_of_one_participant_are_zeroed_as_well(recorded):
     one = compared(recorded)[0].participant
     mine = [trial for trial in recorded.trials if trial.participant == one]

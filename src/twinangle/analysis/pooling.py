@@ -275,6 +275,7 @@ def _pool(
         corrected_note=uncorrected,
         zeroed=zeroed,
         zeroed_note=unknown,
+        zero=tuple(points["zero"].tolist()),
     )
 
 

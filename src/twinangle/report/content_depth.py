@@ -115,6 +115,7 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
             quantity_name(pooled.quantity),
             number(pooled.limits.bias),
             number(pooled.bias_from_zero_deg),
+            " / ".join(number(value) for value in pooled.bias_rms_deg),
             with_interval(pooled.zeroed.bias, pooled.zeroed.bias_ci),
             with_interval(pooled.zeroed.lower, pooled.zeroed.lower_ci),
             with_interval(pooled.zeroed.upper, pooled.zeroed.upper_ci),
@@ -133,13 +134,15 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
     if not rows:
         return [title, bullets(absent)]
     found = table(
-        ("Condition", "Procedure", "Quantity", "Bias recorded", "Of it zero", "Bias zeroed",
+        ("Condition", "Procedure", "Quantity", "Bias recorded", "Of it zero", "RMS of biases",
+         "Bias zeroed",
          "Lower limit", "Upper limit"),
         rows,
         words=3,
         caption="The limits above are of the angles as recorded. Here each instrument's mean angle "
         "in neutral standing is taken off, recording by recording, as if both had been set to 0° "
-        "there; degrees. Of it zero: the part of the recorded bias that this takes away. The mean "
+        "there; degrees. Of it zero: the part of the recorded bias that this takes away. RMS of "
+        "biases: of the participants' own, as recorded / zeroed. The mean "
         "in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
     return [title, found, *([bullets(absent)] if absent else [])]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -150,6 +151,22 @@ class PooledLimits:
     # with both instruments zeroed at neutral standing, each recording by itself
     zeroed: LimitsOfAgreement | None = None
     zeroed_note: str = ""  # why they are not given
+    # how the instruments differ in neutral standing, one a point; NaN where it is not known
+    zero: tuple[float, ...] = ()
+
+    @property
+    def bias_rms_deg(self) -> tuple[float, float]:
+        """Root mean square over participants of their own bias, as recorded and both zeroed."""
+        people: dict[str, list[tuple[float, float]]] = {}
+        zeros = self.zero or (math.nan,) * len(self.difference)
+        for code, value, zero in zip(self.participant, self.difference, zeros, strict=True):
+            people.setdefault(code, []).append((value, value - zero))
+        means = [[sum(column) / len(own) for column in zip(*own, strict=True)]
+                 for own in people.values()]  # fmt: skip
+        recorded, zeroed = (
+            math.sqrt(sum(mean[k] ** 2 for mean in means) / len(means)) for k in (0, 1)
+        )
+        return recorded, zeroed
 
     @property
     def bias_from_zero_deg(self) -> float:
@@ -162,7 +179,7 @@ class PooledLimits:
         """Say which part of the bias is the zeros and what is left, or why it is not known."""
         if self.limits is None or self.zeroed is None:
             return f"Zero of both instruments: not known; {self.zeroed_note}"
-        zeroed = self.zeroed
+        zeroed, (before, after) = self.zeroed, self.bias_rms_deg
         return (
             f"Zero of both instruments: {quantity(self.bias_from_zero_deg, '°')} of the bias of "
             f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
@@ -170,7 +187,8 @@ class PooledLimits:
             f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
             f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
             f"to {quantity(zeroed.upper, '°')} "
-            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)})."
+            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)}). Participants' own biases are "
+            f"{quantity(before, '°')} RMS as recorded and {quantity(after, '°')} zeroed."
         )
 
 

@@ -243,6 +243,8 @@ def _limits_record(pooled: PooledLimits) -> dict[str, Any]:
     }
     further = {
         "bias_from_zero_deg": pooled.bias_from_zero_deg,
+        "participants_bias_rms_deg": pooled.bias_rms_deg[0],
+        "participants_bias_rms_zeroed_deg": pooled.bias_rms_deg[1] if pooled.zeroed else None,
         "zeroed_at_standing": _limits_numbers(pooled.zeroed),
         "zeroed_note": pooled.zeroed_note,
         "without_reference_error": _numbers_of(pooled.corrected),
