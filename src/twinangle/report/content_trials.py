@@ -161,7 +161,8 @@ def _standing(worked: Sequence[TrialResult]) -> str:
     if math.isfinite(first.reference_deg):
         said.append(f"reference {degrees(first.reference_deg)}")
     found = f"Mean angle in neutral standing: {'; '.join(said)}." if said else ""
-    unknown = f"Zero of both instruments not known: {first.unknown}" if first.unknown else ""
+    wanted = first.unknown and any(trial.agreement is not None for trial in worked)
+    unknown = f"Zero of both instruments not known: {first.unknown}" if wanted else ""
     return " ".join(part for part in (found, unknown) if part)
 
 
