@@ -36,6 +36,8 @@ def print_closing(results: StudyResults, out: Path) -> None:
             claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
             if claim is not None:
                 console.print(f"  {claim.summary('°')}", markup=False)
+            if pooled.limits is not None:
+                console.print(f"  {pooled.zero_sentence()}", markup=False)
     if results.limits and results.options.margin_deg is None:
         console.print(NO_MARGIN, markup=False)
     _print_troubles(console, results)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,18 +16,18 @@ from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, 
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
     PairedSpread,
-    expected_loss,
-    lag_sums,
     one_participant_spread,
     paired_spread,
-    points_alike,
-    serial_correlations,
-    window_spread,
     windows_spread,
+)
+from twinangle.agreement.condition_trials import (
+    FEWEST_CYCLES,
+    Cycles,
+    cycles_by_cell,
+    spread_of_pair,
 )
 from twinangle.agreement.variability import CycleVariability, cycle_variability
 
-FEWEST_CYCLES = 3  # of a trial: two show nothing of how neighbouring cycles resemble each other
 _COLUMNS = ("participant", "condition", "value")
 _AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
 _CONFOUNDERS = (
@@ -52,8 +52,6 @@ _WITHOUT_CYCLES = (
     "resemble their neighbours, is too small, and these values are compared as they stand. Give "
     "the cycles as `variability`."
 )
-Cycles = Mapping[tuple[str, str], list[NDArray[np.float64]]]
-"""The trials' curves by participant and condition."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -190,7 +188,7 @@ def compare_conditions(
     table, curves = checked_conditions(frame, against, variability)
     others = [name for name in pd.unique(table["condition"]) if name != against]
     if curves is not None:
-        cycles, left_out = _by_cell(table, curves)
+        cycles, left_out = cycles_by_cell(table, curves)
         return [_of_cycles(cycles, left_out, name, against, confidence) for name in others]
     means = _participant_means(table, table["value"].to_numpy(dtype=np.float64))
     logs = None
@@ -382,96 +380,6 @@ def _notes(n_participants: int) -> list[str]:
 # ---------------------------------------------------------------- from the cycles themselves
 
 
-def freed_values(table: pd.DataFrame, curves: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
-    """Return each trial's SD over cycles, freed of what it falls short.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns participant and condition, one row a trial.
-    curves : sequence of ndarray, shape (n_cycles, n_points)
-        The cycles of each row, at least 3.
-
-    Returns
-    -------
-    ndarray, shape (n_trials,)
-        Geometric mean of the SDs over all runs of m cycles, those of the participant's shortest
-        trial, divided by what is expected of it at the condition's serial correlation.
-    """
-    names = list(pd.unique(table["condition"]))
-    cycles, _ = _by_cell(table, curves)
-    serial = serial_correlations(*_sums(cycles, list(pd.unique(table["participant"])), names))
-    alike = np.asarray(np.mean([points_alike(each) for each in curves]))
-    shortest = pd.Series([each.shape[0] for each in curves]).groupby(
-        table["participant"].to_numpy()
-    ).transform("min").to_numpy()  # fmt: skip
-    logs = np.array(
-        [window_spread(one, int(m))[0] for one, m in zip(curves, shortest, strict=True)]
-    )
-    of_row = serial[[names.index(name) for name in table["condition"]]]
-    loss, _ = expected_loss(shortest.astype(np.float64), of_row, alike)
-    return np.asarray(np.exp(logs - loss), dtype=np.float64)
-
-
-def _by_cell(
-    table: pd.DataFrame, curves: Sequence[NDArray[np.float64]]
-) -> tuple[dict[tuple[str, str], list[NDArray[np.float64]]], list[str]]:
-    """Return the curves by participant and condition, and which rows have too few cycles."""
-    cells: dict[tuple[str, str], list[NDArray[np.float64]]] = {}
-    left_out = []
-    pairs = zip(table["participant"], table["condition"], strict=True)
-    for (person, condition), each in zip(pairs, curves, strict=True):
-        if each.shape[0] < FEWEST_CYCLES:
-            left_out.append(f"{person} {condition} ({counted(each.shape[0], 'cycle')})")
-        else:
-            cells.setdefault((person, condition), []).append(each)
-    return cells, left_out
-
-
-def _sums(
-    cycles: Cycles, people: Sequence[str], names: Sequence[str]
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return n and the sums at lags 0 and 1, participants by conditions by trials."""
-    most = max(len(trials) for trials in cycles.values())
-    shape = (len(people), len(names), most)
-    n, lag0, lag1 = np.full(shape, float(FEWEST_CYCLES)), np.zeros(shape), np.zeros(shape)
-    for i, person in enumerate(people):
-        for c, name in enumerate(names):
-            for t, each in enumerate(cycles.get((person, name), ())):
-                n[i, c, t] = each.shape[0]
-                lag0[i, c, t], lag1[i, c, t] = lag_sums(each)
-    return n, lag0, lag1
-
-
-def _spread(cycles: Cycles, people: Sequence[str], pair: tuple[str, str]) -> ConditionSpread:
-    """Return what the cycles of a pair of conditions say of their spread, trials averaged."""
-    window = [
-        min(each.shape[0] for name in pair for each in cycles[person, name]) for person in people
-    ]
-    found = np.array(
-        [
-            [
-                np.mean(
-                    [
-                        (*window_spread(each, m), points_alike(each))
-                        for each in cycles[person, name]
-                    ],
-                    axis=0,
-                )
-                for name in pair
-            ]
-            for person, m in zip(people, window, strict=True)
-        ]
-    )
-    return ConditionSpread(
-        np.array(window, dtype=np.float64),
-        found[..., 0],
-        found[..., 1],
-        *_sums(cycles, people, pair),
-        found[..., 2],
-    )
-
-
 def _of_cycles(
     cycles: Cycles, left_out: Sequence[str], name: str, against: str, confidence: float
 ) -> ConditionDifference:
@@ -488,7 +396,7 @@ def _of_cycles(
             name, against, 0, *nothing, *nothing, confidence, " ".join(notes),
             (_PAIRED, _CONFOUNDERS), "nothing",
         )  # fmt: skip
-    spread = _spread(cycles, people, pair)
+    spread = spread_of_pair(cycles, people, pair)
     over = "participants"
     if len(people) == 1:
         found, over = _one_participant(cycles, spread, people[0], pair, confidence)

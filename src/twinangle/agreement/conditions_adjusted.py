@@ -13,10 +13,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
-from twinangle.agreement.conditions import FEWEST_CYCLES, checked_conditions, freed_values
+from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
+from twinangle.agreement.conditions import checked_conditions
 from twinangle.agreement.variability import CycleVariability
 
-_SAME = 1e-9  # differences within a participant that are rounding, as a share of the covariate's SD
+_SAME = 1e-9  # differences that are rounding, as a share of the covariate's size
 
 _SERIAL_KNOWN = (
     "SDs are over equally many consecutive cycles of a participant, freed of what they fall short "
@@ -110,10 +111,11 @@ def compare_conditions_adjusted(
     Notes
     -----
     ln(value) = condition + covariates + participant (random) + error, by restricted maximum
-    likelihood (statsmodels). Student's t on k - 1 degrees of freedom, k participants, or on what
-    the trials leave beside participants, conditions and covariates where that is fewer: with one
-    trial a condition, every covariate costs one (containment; Schluchter & Elashoff 1990, J Stat
-    Comput Simul 37:69, from memory).
+    likelihood (statsmodels), on the means over a participant's trials under a condition: legs,
+    sessions and repeated trials of one person are one person. Student's t on k - 1 degrees of
+    freedom, k participants, or on what the means leave beside participants, conditions and
+    covariates where that is fewer: with two conditions every covariate costs one (containment;
+    Schluchter & Elashoff 1990, J Stat Comput Simul 37:69, from memory).
     """
     table, curves = checked_conditions(frame, against, variability)
     if curves is not None:
@@ -130,15 +132,16 @@ def compare_conditions_adjusted(
     if table["participant"].nunique() < 3:
         raise ValueError("a mixed model of conditions needs at least 3 participants.")
     names = [name for name in pd.unique(table["condition"]) if name != against]
-    dummies = np.column_stack([(table["condition"] == name).to_numpy(float) for name in names])
-    others = _covariate_columns(frame, covariates)
-    _refuse_inseparable(table["participant"], dummies, others, covariates)
-    design = np.column_stack([np.ones(len(table)), dummies, others])
-    fit, notes = _fit(np.log(table["value"].to_numpy(float)), design, table["participant"])
+    cells = _cells(table, _covariate_columns(frame, covariates))
+    people, others = cells["participant"], cells.iloc[:, 3:].to_numpy(float)
+    dummies = np.column_stack([(cells["condition"] == name).to_numpy(float) for name in names])
+    _refuse_inseparable(people, dummies, others, covariates)
+    design = np.column_stack([np.ones(len(cells)), dummies, others])
+    fit, notes = _fit(cells["log"].to_numpy(float), design, people)
     k = int(table["participant"].nunique())
-    t = two_sided_student(confidence, _degrees_of_freedom(design, table["participant"]))
+    t = two_sided_student(confidence, _degrees_of_freedom(design, people))
     effects = np.asarray(fit.fe_params)
-    errors = _standard_errors(design, table["participant"], fit)
+    errors = _standard_errors(design, people, fit)
     return tuple(
         AdjustedRatio(
             condition=name,
@@ -165,6 +168,19 @@ def compare_conditions_adjusted(
         )
         for i, name in enumerate(names, start=1)
     )
+
+
+def _cells(table: pd.DataFrame, others: NDArray[np.float64]) -> pd.DataFrame:
+    """Return one row a participant and condition: the means of ln(value) and of the covariates.
+
+    A participant's trials under a condition share what that participant does there, so that they
+    are no further participants: both legs of a walk would otherwise halve the interval.
+    """
+    log = np.log(table["value"].to_numpy(float))
+    columns = pd.DataFrame({"log": log} | {str(j): others[:, j] for j in range(others.shape[1])})
+    keys = [table["participant"].to_numpy(), table["condition"].to_numpy()]
+    means = columns.groupby(keys, sort=False).mean()
+    return means.rename_axis(["participant", "condition"]).reset_index()
 
 
 def _refuse_inseparable(
@@ -210,7 +226,7 @@ def _about_participant_means(
 
 
 def _degrees_of_freedom(design: NDArray[np.float64], participant: pd.Series) -> int:
-    """Return those of Student's t: of participants, or of the trials where they leave fewer."""
+    """Return those of Student's t: of participants, or of the rows where they leave fewer."""
     levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
     left = len(design) - int(np.linalg.matrix_rank(np.column_stack([design, levels])))
     return int(max(min(levels.shape[1] - 1, left), 1))
@@ -247,7 +263,8 @@ def _covariate_columns(frame: pd.DataFrame, covariates: Sequence[str]) -> NDArra
         if bad.any():
             row = int(np.argmax(bad))
             raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
-        columns.append(values - values.mean())
+        same = np.ptp(values) <= _SAME * np.abs(values).max()  # but for rounding
+        columns.append(np.zeros(values.size) if same else values - values.mean())
     return np.column_stack(columns)
 
 

@@ -390,6 +390,9 @@ class CorrectedLimits(Result):
         Their intervals; NaN below 4 participants.
     sd_observed, reference_sd : float
         Standard deviation of the differences, and of the reference's own error.
+    reference_share : float
+        Share of the variance of the differences that is the reference's; above 1 when its stated
+        error is larger than the differences allow.
     n_participants, n_observations : int
         Participants and differences.
     confidence : float
@@ -406,6 +409,7 @@ class CorrectedLimits(Result):
     upper_ci: Interval
     sd_observed: float
     reference_sd: float
+    reference_share: float
     n_participants: int
     n_observations: int
     confidence: float
@@ -483,11 +487,18 @@ def limits_without_reference_error(
         upper_ci=upper_ci,
         sd_observed=estimate.sd,
         reference_sd=float(reference_sd),
+        reference_share=float(reference_sd**2 / estimate.sd**2)
+        if estimate.sd > 0
+        else float("nan"),
         n_participants=parts.k,
         n_observations=values.size,
         confidence=confidence,
         assumptions=(
             "The reference's error is known, unrelated to the test instrument's, and unbiased.",
+            (
+                "It is taken as the error of the quantity itself; that of a range, which is a "
+                "difference of two readings, may be larger than that of a reading."
+            ),
             (
                 "A negative remainder says that the reference's stated error is larger than all "
                 "differences allow."

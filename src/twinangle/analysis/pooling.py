@@ -3,24 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from twinangle.agreement._result import NO_INTERVAL
 from twinangle.agreement.along_cycle import (
     CurveDifference,
     FunctionalLimits,
     difference_along_cycle,
     functional_limits,
 )
-from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.budget import (
+    PARTS,
+    ErrorBudget,
+    PooledBudget,
+    error_budget,
+    pool_budgets,
+)
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.agreement.equivalence import (
     Equivalence,
     judge_limits,
     limits_without_reference_error,
 )
-from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.limits import (
+    LimitsOfAgreement,
+    limits_of_agreement,
+    within_participant_limits,
+)
 from twinangle.agreement.ranking import Contest, rank_procedures
 from twinangle.options import Options
 from twinangle.results import PooledLimits, TrialResult
@@ -28,6 +41,11 @@ from twinangle.signals.recording import Array
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.
 FEWEST_FOR_BANDS = 4
+_ONE_REFERENCE = (
+    "One participant: an error of the reference that stays as it is through a recording (its zero, "
+    "its mounting, its calibration) does not spread these differences, so the stated one cannot be "
+    "taken out of them."
+)
 QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
 
 
@@ -142,13 +160,37 @@ def _curves(trials: Sequence[TrialResult]) -> tuple[list[str], Array, Array]:
 
 
 def _budgets(trials: Sequence[TrialResult], options: Options) -> list[ErrorBudget]:
-    """Return one budget a participant, over all kept cycles of that one's trials."""
+    """Return one budget a participant.
+
+    That of one participant alone is over all their cycles, for its intervals are. Of several each
+    is the mean over the trials' own: cycles of both legs, or of two sessions, thrown together
+    would turn the difference of their curves into variation from cycle to cycle.
+    """
     people = unique(trial.participant for trial in trials)
-    curves = [_curves([t for t in trials if t.participant == person]) for person in people]
+    if len(people) == 1:
+        _, wearable, reference = _curves(trials)
+        return [error_budget(wearable, reference, confidence=options.confidence)]
     return [
-        error_budget(wearable, reference, confidence=options.confidence)
-        for _, wearable, reference in curves
+        _mean_budget([t for t in trials if t.participant == person], options) for person in people
     ]
+
+
+def _mean_budget(trials: Sequence[TrialResult], options: Options) -> ErrorBudget:
+    """Return the mean of the trials' budgets, every trial counting the same; no intervals."""
+    budgets = [
+        trial.budget or error_budget(*_curves([trial])[1:], confidence=options.confidence)
+        for trial in trials
+    ]
+    if len(budgets) == 1:
+        return budgets[0]
+    names = [item.name for item in fields(ErrorBudget)]
+    means: dict[str, Any] = {
+        name: float(np.mean([getattr(one, name) for one in budgets]))
+        for name in ("total", *PARTS, "gain", "shift")
+    }
+    none: dict[str, Any] = {name: NO_INTERVAL for name in names if name.endswith(("_ci", "_span"))}
+    n_cycles = sum(one.n_cycles for one in budgets)
+    return replace(budgets[0], **means, **none, n_cycles=n_cycles)
 
 
 def pool_contests(
@@ -206,17 +248,20 @@ def _pool(
     difference = points["wearable"] - points["reference"]
     people = list(dict.fromkeys(points["participant"]))
     corrected, published = None, None
+    limits = _limits(difference, points["participant"], options)
+    unknown = _unknown_zero(trials, quantity)
+    zeroed = (
+        None if unknown else _limits(difference - points["zero"], points["participant"], options)
+    )
+    uncorrected = ""
     if len(people) == 1:
-        limits = within_participant_limits(difference.to_numpy(), confidence=options.confidence)
+        uncorrected = _ONE_REFERENCE if options.reference_sd_deg is not None else ""
         note = (
             f"One participant ({people[0]}): these are limits within this participant, over "
             f"{len(points)} cycles. They say nothing about other people."
         )
     else:
         participant = points["participant"].to_numpy()
-        limits = limits_of_agreement(
-            difference.to_numpy(), participant, confidence=options.confidence
-        )
         if options.published_interval and len(points) > len(people):
             published = limits_of_agreement(
                 difference.to_numpy(),
@@ -246,7 +291,36 @@ def _pool(
         difference=tuple(difference.tolist()),
         corrected=corrected,
         published=published,
+        corrected_note=uncorrected,
+        zeroed=zeroed,
+        zeroed_note=unknown,
+        zero=tuple(points["zero"].tolist()),
     )
+
+
+def _limits(difference: pd.Series, participant: pd.Series, options: Options) -> LimitsOfAgreement:
+    """Return limits over participants, or over the cycles of the only one."""
+    if len(unique(participant)) == 1:
+        return within_participant_limits(difference.to_numpy(), confidence=options.confidence)
+    return limits_of_agreement(
+        difference.to_numpy(), participant.to_numpy(), confidence=options.confidence
+    )
+
+
+def _unknown_zero(trials: Sequence[TrialResult], quantity: str) -> str:
+    """Return why limits with both instruments zeroed cannot be given; empty if they can."""
+    if quantity == "range_deg":
+        return "a range does not depend on the zeros."
+    reasons: dict[str, list[str]] = {}
+    for trial in trials:
+        if not np.isfinite(_zero(trial)):
+            why = trial.standing.unknown if trial.standing else "neutral standing is not given."
+            reasons.setdefault(why, []).append(trial.label)
+    return " ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
+
+
+def _zero(trial: TrialResult) -> float:
+    return trial.standing.difference_deg if trial.standing is not None else float("nan")
 
 
 def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
@@ -258,6 +332,7 @@ def _points(trial: TrialResult, quantity: str) -> pd.DataFrame:
             "participant": trial.participant,
             "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
             "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
+            "zero": _zero(trial),
         }
     )
 
@@ -277,9 +352,7 @@ def pool_conditions(
     return tuple(
         (procedure, "wearable_sd_deg", item)
         for procedure in unique(t.procedure for t in good)
-        for item in _compared(
-            [t for t in good if t.procedure == procedure], base, options.confidence
-        )
+        for item in _compared([t for t in good if t.procedure == procedure], base, options)
     )
 
 
@@ -292,7 +365,7 @@ def base_condition(trials: Sequence[TrialResult], options: Options) -> str:
 
 
 def _compared(
-    trials: Sequence[TrialResult], against: str, confidence: float
+    trials: Sequence[TrialResult], against: str, options: Options
 ) -> list[ConditionDifference]:
     """Compare the conditions of one procedure; none where no trial of `against` is good."""
     frame = pd.DataFrame(
@@ -304,7 +377,9 @@ def _compared(
     if against not in set(frame["condition"]):
         return []
     cycles = [t.wearable_variability for t in trials if t.wearable_variability is not None]
-    return compare_conditions(frame, against=against, variability=cycles, confidence=confidence)
+    return compare_conditions(
+        frame, against=against, variability=cycles, confidence=options.confidence
+    )
 
 
 def unique(names: Iterable[str]) -> list[str]:

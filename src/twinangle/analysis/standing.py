@@ -1,12 +1,60 @@
-"""The flexion angle of neutral standing, taken from the reference where the study asks for it."""
+"""Neutral standing: what both instruments say of it, and its flexion taken from the reference."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from twinangle.errors import AngleError
-from twinangle.signals.recording import Interval, PairedAngles
+from twinangle.results import NeutralStanding
+from twinangle.signals.recording import Array, Interval, PairedAngles
 from twinangle.study import Study, Trial
+
+FEWEST_OF_STANDING = 0.5  # share of neutral standing that must be recorded for its mean
+
+
+def neutral_standing(trial: Trial, paired: PairedAngles) -> NeutralStanding:
+    """Return both instruments' mean angle in neutral standing, on the wearable's clock.
+
+    Parameters
+    ----------
+    trial : Trial
+        Whose `static` is the stretch of neutral standing.
+    paired : PairedAngles
+        Both angles on the wearable's clock, lag and drift taken out.
+
+    Returns
+    -------
+    NeutralStanding
+        NaN, with the reason, where an angle is not known: standing is a file of its own or is not
+        given, there is no reference, or less than half of the stretch was recorded.
+    """
+    static = trial.static
+    if not isinstance(static, Interval):
+        why = "is not given" if static is None else "is a recording of its own"
+        return NeutralStanding(unknown=f"neutral standing {why}, which the reference did not see.")
+    wearable, unknown = _mean_of_standing(paired, paired.wearable_deg, static, "wearable")
+    if paired.reference_deg is None:
+        return NeutralStanding(wearable, unknown="there is no reference.")
+    reference, other = _mean_of_standing(paired, paired.reference_deg, static, "reference")
+    return NeutralStanding(wearable, reference, unknown or other)
+
+
+def _mean_of_standing(
+    paired: PairedAngles, angle_deg: Array, static: Interval, instrument: str
+) -> tuple[float, str]:
+    """Return the mean of an angle in neutral standing, or NaN and why it is not known."""
+    inside = (paired.time_s >= static.start_s) & (paired.time_s <= static.end_s)
+    known = angle_deg[inside & np.isfinite(angle_deg)]
+    # Counted against the stretch itself: it may begin before the recording does.
+    wanted = max((static.end_s - static.start_s) * paired.rate_hz, 1.0)
+    share = min(known.size / wanted, 1.0)
+    if known.size == 0 or share < FEWEST_OF_STANDING:
+        return float("nan"), (
+            f"the {instrument} has {100 * share:.0f} % of neutral standing "
+            f"({static.start_s:g} to {static.end_s:g} s on the wearable's clock); at least "
+            f"{100 * FEWEST_OF_STANDING:.0f} % are needed."
+        )
+    return float(known.mean()), ""
 
 
 def standing_of_reference(

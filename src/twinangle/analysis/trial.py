@@ -19,7 +19,7 @@ from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
-from twinangle.analysis.standing import standing_of_reference
+from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
@@ -173,8 +173,8 @@ def _finish(
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
-        blank = _ended(trial, procedure, "ok", "")
-        return _numbers(study, blank, motion, paired, cycles, line)
+        found = _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
         reason = _after_saturation(line.signals, str(error))
         return _ended(trial, procedure, "failed", reason)

@@ -68,8 +68,10 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
     known = [
         (pooled, pooled.corrected) for pooled in results.limits if pooled.corrected is not None
     ]
+    absent = distinct(pooled.corrected_note for pooled in results.limits if pooled.corrected_note)
     if not known:
-        return []
+        title = heading("Without the reference's own error")
+        return [title, bullets(absent)] if absent else []
     rows = [
         [
             pooled.condition or NOTHING,
@@ -77,6 +79,7 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
             quantity_name(pooled.quantity),
             number(corrected.reference_sd),
             number(corrected.sd_observed),
+            number(100 * corrected.reference_share, 0),
             number(corrected.sd),
             with_interval(corrected.lower, corrected.lower_ci),
             with_interval(corrected.upper, corrected.upper_ci),
@@ -86,16 +89,64 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
     return [
         heading("Without the reference's own error"),
         table(
-            ("Condition", "Procedure", "Quantity", "SD of reference", "SD observed", "SD left",
-             "Lower limit", "Upper limit"),
+            ("Condition", "Procedure", "Quantity", "SD of reference", "SD observed", "Share, %",
+             "SD left", "Lower limit", "Upper limit"),
             rows,
             words=3,
             caption="The limits above hold the errors of both instruments. Here the reference's, "
             f"as the study file states it, is taken out; degrees, {results.options.level} "
-            "intervals.",
+            "intervals. Share: how much of the variance "
+            "of the differences is the reference's own.",
         ),
-        bullets(distinct(line for _, corrected in known for line in corrected.assumptions)),
+        bullets(
+            distinct(
+                [*(line for _, corrected in known for line in corrected.assumptions), *absent]
+            )
+        ),
     ]  # fmt: skip
+
+
+def zeroed_blocks(results: StudyResults) -> list[Block]:
+    """Return bias and limits with both instruments zeroed at neutral standing, or why not."""
+    several = [pooled for pooled in results.limits if pooled.quantity != "range_deg"]
+    rows = [
+        [
+            pooled.condition or NOTHING,
+            pooled.procedure,
+            quantity_name(pooled.quantity),
+            number(pooled.limits.bias),
+            number(pooled.bias_from_zero_deg),
+            " / ".join(number(value) for value in pooled.bias_rms_deg),
+            with_interval(pooled.zeroed.bias, pooled.zeroed.bias_ci),
+            with_interval(pooled.zeroed.lower, pooled.zeroed.lower_ci),
+            with_interval(pooled.zeroed.upper, pooled.zeroed.upper_ci),
+        ]
+        for pooled in several
+        if pooled.zeroed is not None and pooled.limits is not None
+    ]
+    absent = distinct(
+        f"{pooled.condition or NOTHING}, {pooled.procedure}: {pooled.zeroed_note}"
+        for pooled in several
+        if pooled.zeroed_note
+    )
+    if not rows and not absent:
+        return []
+    title = heading("Both instruments zeroed at neutral standing")
+    if not rows:
+        return [title, bullets(absent)]
+    found = table(
+        ("Condition", "Procedure", "Quantity", "Bias recorded", "Of it zero", "RMS of biases",
+         "Bias zeroed",
+         "Lower limit", "Upper limit"),
+        rows,
+        words=3,
+        caption="The limits above are of the angles as recorded. Here each instrument's mean angle "
+        "in neutral standing is taken off, recording by recording, as if both had been set to 0° "
+        f"there; degrees, {results.options.level} intervals. Of it zero: the part of the recorded bias that this takes away. RMS of "
+        "biases: of the participants' own, as recorded / zeroed. The mean "
+        "in standing counts as known. A range does not depend on the zeros.",
+    )  # fmt: skip
+    return [title, found, *([bullets(absent)] if absent else [])]
 
 
 def published_blocks(results: StudyResults) -> list[Block]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.report.blocks import (
@@ -21,6 +22,7 @@ from twinangle.report.content_depth import (
     corrected_blocks,
     published_blocks,
     verdict_blocks,
+    zeroed_blocks,
 )
 from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
@@ -97,6 +99,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     blocks.append(limits_table(results))
     blocks += [
         *published_blocks(results),
+        *zeroed_blocks(results),
         *corrected_blocks(results),
         *verdict_blocks(results),
     ]
@@ -171,6 +174,8 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
             str(item.n_participants),
             with_interval(item.difference, item.difference_ci),
             with_interval(item.ratio, item.ratio_ci),
+            with_interval(item.windows_ratio, item.windows_ratio_ci),
+            _cycles_and_serial(item),
         ]
         for procedure, quantity, item in results.conditions
     ]
@@ -182,18 +187,32 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
         ),
         *figure("conditions", figures),
         table(
-            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio"),
+            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio",
+             "Ratio over windows", "Window; r"),
             rows,
             words=3,
             caption=f"Paired within participants, {results.options.level} intervals in brackets; "
-            "differences in degrees.",
+            "differences in degrees. "
+            "SDs are taken over equally many consecutive cycles in both conditions (the window, "
+            "those of a participant's shortest trial) and freed of what an SD over so few cycles "
+            "falls short at the serial correlation r of the conditions, in the order of the "
+            "comparison. Ratio over windows: the same without r, of the SD over that many cycles.",
         ),
-    ]
+    ]  # fmt: skip
     said = distinct(
         line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
     )
     blocks += [bullets(said)] if said else []
     return [*blocks, *adjusted_blocks(results)]
+
+
+def _cycles_and_serial(item: ConditionDifference) -> str:
+    """Return over how many cycles SDs were taken, and both conditions' serial correlations."""
+    if not item.most_window:
+        return NOTHING
+    ends = distinct((str(item.fewest_window), str(item.most_window)))
+    serial = f"{number(item.serial)}, {number(item.serial_against)}"
+    return f"{'-'.join(ends)}; {serial}"
 
 
 def _quantity_of_condition(quantity: str) -> str:

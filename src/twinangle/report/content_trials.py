@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
@@ -16,7 +19,7 @@ from twinangle.report.blocks import (
 )
 from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
 from twinangle.report.tables import warnings_of
-from twinangle.report.wording import NOTHING, breakable, number
+from twinangle.report.wording import NOTHING, breakable, degrees, listing, number
 from twinangle.results import StudyResults, TrialResult
 
 TRIAL_HEAD = (
@@ -87,13 +90,13 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
 
 
 PAGE_HEAD = (
-    "Procedure", "Cycles", "Offset", "RMS dem.", "± clock", "SD wearable", "SD reference",
-    "Ratio of SDs",
+    "Procedure", "Cycles", "Offset", "Offset zeroed", "RMS dem.", "± clock", "SD wearable",
+    "SD reference", "Ratio of SDs",
 )  # fmt: skip
 PAGE_CAPTION = (
-    "Cycles kept / found; offset, RMS of the demeaned curves, SD over cycles (degrees) and the "
-    "wearable's SD over the reference's, with {level} intervals over this recording's cycles "
-    "(below 20 "
+    "Cycles kept / found; offset as recorded, and with both instruments zeroed at neutral "
+    "standing; RMS of the demeaned curves, SD over cycles (degrees) and the wearable's SD over the "
+    "reference's, with {level} intervals over this recording's cycles (below 20 "
     "cycles they hold less than they say where neighbouring cycles resemble each other strongly, "
     "by a serial correlation above 0.5). ± clock: how far that RMS moves within the error of the "
     "lag, so how much of it may be the clock."
@@ -109,6 +112,7 @@ def _numbers_with_intervals(trial: TrialResult) -> list[str]:
         trial.procedure,
         NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
         NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
+        with_interval(trial.offset_zeroed_deg, trial.offset_zeroed_ci_deg),
         NOTHING if curves is None else with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
         number(None if cost is None else cost.change_deg),
         *(NOTHING if item is None else with_interval(item.sd, item.sd_ci) for item in sds),
@@ -148,6 +152,26 @@ def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[
     return sections
 
 
+def _standing(worked: Sequence[TrialResult]) -> str:
+    """Say what both instruments read in neutral standing, or why that is not known."""
+    known = [(trial.procedure, trial.standing) for trial in worked if trial.standing is not None]
+    if not known or known[0][1] is None:
+        return ""
+    wearable = listing(
+        f"{degrees(standing.wearable_deg)} ({procedure})"
+        for procedure, standing in known
+        if math.isfinite(standing.wearable_deg)
+    )
+    first = known[0][1]
+    said = [f"wearable {wearable}"] if wearable else []
+    if math.isfinite(first.reference_deg):
+        said.append(f"reference {degrees(first.reference_deg)}")
+    found = f"Mean angle in neutral standing: {'; '.join(said)}." if said else ""
+    wanted = first.unknown and any(trial.agreement is not None for trial in worked)
+    unknown = f"Zero of both instruments not known: {first.unknown}" if wanted else ""
+    return " ".join(part for part in (found, unknown) if part)
+
+
 def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: Options) -> Block:
     """Return one recording: numbers of every procedure, figures, warnings."""
     trial = member.main
@@ -158,6 +182,8 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: 
     rows = [_numbers_with_intervals(result) for result in member.worked]
     head, rows = without_empty(PAGE_HEAD, rows)
     blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
+    standing = _standing(member.worked)
+    blocks += [text(standing)] if standing else []
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)
     blocks += [

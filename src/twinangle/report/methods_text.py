@@ -272,7 +272,8 @@ def _limits(results: StudyResults) -> str:
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
         f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
-        f"intervals: {first.interval_method}.{_whose_interval(results)} {_margin(results)} For "
+        f"intervals: {first.interval_method}.{_whose_interval(results)}{_zeroed(results)} "
+        f"{_margin(results)} For "
         "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
         "analysis, 2 to 5° probably reasonable, and more than 5° may mislead (McGinley et al. "
         "2009; wording from memory, to be compared with the paper)."
@@ -311,6 +312,16 @@ def _margin(results: StudyResults) -> str:
     )
 
 
+def _zeroed(results: StudyResults) -> str:
+    """Say that limits are also given with both instruments zeroed."""
+    if not any(pooled.zeroed is not None for pooled in results.limits):
+        return ""
+    return (
+        " Bias and limits are given of the angles as recorded and once more with both instruments "
+        "zeroed at neutral standing, each instrument's mean angle there taken off every recording."
+    )
+
+
 def _conditions(results: StudyResults) -> str:
     """Say how conditions were compared."""
     if not results.conditions:
@@ -320,7 +331,29 @@ def _conditions(results: StudyResults) -> str:
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
-        f"ratio with {results.options.level} intervals.{_adjusted(results)}"
+        f"ratio with {results.options.level} intervals.{_windows(results)}"
+        f"{_adjusted(results)}"
+    )
+
+
+def _windows(results: StudyResults) -> str:
+    """Say how standard deviations over unlike numbers of cycles were made comparable."""
+    found = [item for _, _, item in results.conditions if item.most_window]
+    if not found:
+        return ""
+    fewest, most = min(i.fewest_window for i in found), max(i.most_window for i in found)
+    over = f"{fewest}" if fewest == most else f"{fewest} to {most}"
+    alone = any(item.interval_over == "cycles of one participant" for item in found)
+    how = (
+        "intervals are over the one participant's cycles"
+        if alone
+        else "intervals are those of the delete-one-participant jackknife"
+    )
+    return (
+        f" Standard deviations were taken over all runs of {over} consecutive cycles, as many in "
+        "both conditions of a participant, and freed of what a standard deviation over so few "
+        "cycles falls short at each condition's serial correlation (first order); "
+        f"{how} (own combination, coverage simulated)."
     )
 
 

@@ -222,8 +222,9 @@ def _identity(trial: TrialResult) -> dict[str, Any]:
 def _point_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
     """Return the points of the Bland-Altman plots."""
     for pooled in results.limits:
-        points = zip(pooled.participant, pooled.size, pooled.difference, strict=True)
-        for code, size, difference in points:
+        zeros = pooled.zero or (float("nan"),) * len(pooled.difference)
+        points = zip(pooled.participant, pooled.size, pooled.difference, zeros, strict=True)
+        for code, size, difference, zero in points:
             yield {
                 "procedure": pooled.procedure,
                 "condition": pooled.condition,
@@ -231,6 +232,7 @@ def _point_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
                 "participant": code,
                 "size_deg": float(size),
                 "difference_deg": float(difference),
+                "zero_deg": float(zero),
             }
 
 

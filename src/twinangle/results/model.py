@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from twinangle.agreement._result import NO_INTERVAL, Interval, interval, quantity
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.conditions import ConditionDifference
@@ -53,6 +55,23 @@ class SensorRecord:
     disturbed_share: Array
 
 
+@dataclass(frozen=True, slots=True)
+class NeutralStanding:
+    """Mean angle of both instruments in neutral standing, degrees; NaN where it is not known.
+
+    `unknown` says why, and is empty where both are known.
+    """
+
+    wearable_deg: float = float("nan")
+    reference_deg: float = float("nan")
+    unknown: str = ""
+
+    @property
+    def difference_deg(self) -> float:
+        """Wearable minus reference: what zeroing both at standing takes off every difference."""
+        return self.wearable_deg - self.reference_deg
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TrialResult:
     """One trial under one procedure.
@@ -81,9 +100,25 @@ class TrialResult:
     budget: ErrorBudget | None = None  # parts of the mean squared difference over all cycles
     strides: StrideSummary | None = None
     sensors: tuple[SensorRecord, ...] = ()
+    standing: NeutralStanding | None = None
     covariates: Mapping[str, float | str] = field(default_factory=dict)
     # further parts, each plain values under its key of `results.json` (timing, angle, device …)
     extras: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def offset_zeroed_deg(self) -> float:
+        """Offset of the mean curves with both instruments zeroed at standing; NaN if not known."""
+        if self.agreement is None or self.standing is None:
+            return float("nan")
+        return self.agreement.offset - self.standing.difference_deg
+
+    @property
+    def offset_zeroed_ci_deg(self) -> Interval:
+        """Its interval over cycles: that of the offset, moved; standing is taken as known."""
+        if self.agreement is None or self.standing is None:
+            return NO_INTERVAL
+        low, high = self.agreement.offset_ci
+        return low - self.standing.difference_deg, high - self.standing.difference_deg
 
     @property
     def label(self) -> str:
@@ -115,6 +150,49 @@ class PooledLimits:
     corrected: CorrectedLimits | None = None
     # with the interval of Zou (2013), where the study asks for it and `limits` have another
     published: LimitsOfAgreement | None = None
+    corrected_note: str = ""  # why it is not given although the study states that error
+    # with both instruments zeroed at neutral standing, each recording by itself
+    zeroed: LimitsOfAgreement | None = None
+    zeroed_note: str = ""  # why they are not given
+    # how the instruments differ in neutral standing, one a point; NaN where it is not known
+    zero: tuple[float, ...] = ()
+
+    @property
+    def bias_rms_deg(self) -> tuple[float, float]:
+        """Root mean square over participants of their own bias, as recorded and both zeroed."""
+        people: dict[str, list[tuple[float, float]]] = {}
+        zeros = self.zero or (math.nan,) * len(self.difference)
+        for code, value, zero in zip(self.participant, self.difference, zeros, strict=True):
+            people.setdefault(code, []).append((value, value - zero))
+        means = [[sum(column) / len(own) for column in zip(*own, strict=True)]
+                 for own in people.values()]  # fmt: skip
+        recorded, zeroed = (
+            math.sqrt(sum(mean[k] ** 2 for mean in means) / len(means)) for k in (0, 1)
+        )
+        return recorded, zeroed
+
+    @property
+    def bias_from_zero_deg(self) -> float:
+        """The part of the bias that is the instruments' zeros; NaN if not known."""
+        if self.limits is None or self.zeroed is None:
+            return float("nan")
+        return self.limits.bias - self.zeroed.bias
+
+    def zero_sentence(self) -> str:
+        """Say which part of the bias is the zeros and what is left, or why it is not known."""
+        if self.limits is None or self.zeroed is None:
+            return f"Zero of both instruments: not known; {self.zeroed_note}"
+        zeroed, (before, after) = self.zeroed, self.bias_rms_deg
+        return (
+            f"Zero of both instruments: {quantity(self.bias_from_zero_deg, '°')} of the bias of "
+            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
+            f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
+            f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
+            f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
+            f"to {quantity(zeroed.upper, '°')} "
+            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)}). Participants' own biases are "
+            f"{quantity(before, '°')} RMS as recorded and {quantity(after, '°')} zeroed."
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

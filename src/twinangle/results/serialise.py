@@ -18,6 +18,7 @@ from twinangle.cycles.units import BoutUnit, bout_units
 from twinangle.results import (
     FurtherParts,
     LimitForms,
+    NeutralStanding,
     PooledLimits,
     Reliability,
     StudyResults,
@@ -90,6 +91,7 @@ def trial_record(trial: TrialResult) -> dict[str, Any]:
     record["synchronisation"] = _clock_record(trial.synchronisation)
     record["cycles"] = _cycles_record(trial.cycles)
     record["agreement"] = _agreement_record(trial)
+    record["neutral_standing"] = _standing_record(trial.standing)
     record["variability"] = _variability_record(trial)
     record["timing_cost"] = _numbers_of(trial.timing_cost)
     record["error_budget_deg2"] = _numbers_of(trial.budget)
@@ -178,6 +180,8 @@ def _agreement_record(trial: TrialResult) -> dict[str, Any] | None:
     return {
         "offset_deg": curves.offset,
         "offset_ci_deg": list(curves.offset_ci),
+        "offset_zeroed_deg": trial.offset_zeroed_deg,
+        "offset_zeroed_ci_deg": list(trial.offset_zeroed_ci_deg),
         "rms_demeaned_deg": curves.rms_demeaned,
         "rms_demeaned_ci_deg": list(curves.rms_demeaned_ci),
         "rmse_deg": curves.rmse,
@@ -197,6 +201,17 @@ def _agreement_record(trial: TrialResult) -> dict[str, Any] | None:
             "spread": curves.msd_spread,
             "pattern": curves.msd_pattern,
         },
+    }
+
+
+def _standing_record(standing: NeutralStanding | None) -> dict[str, Any] | None:
+    if standing is None:
+        return None
+    return {
+        "wearable_deg": standing.wearable_deg,
+        "reference_deg": standing.reference_deg,
+        "difference_deg": standing.difference_deg,
+        "unknown": standing.unknown,
     }
 
 
@@ -230,11 +245,17 @@ def _limits_record(pooled: PooledLimits) -> dict[str, Any]:
         "n_participants": len(set(pooled.participant)),
         "n_observations": len(pooled.difference),
     }
-    beside = {
+    further = {
+        "bias_from_zero_deg": pooled.bias_from_zero_deg,
+        "participants_bias_rms_deg": pooled.bias_rms_deg[0],
+        "participants_bias_rms_zeroed_deg": pooled.bias_rms_deg[1] if pooled.zeroed else None,
+        "zeroed_at_standing": _limits_numbers(pooled.zeroed),
+        "zeroed_note": pooled.zeroed_note,
         "without_reference_error": _numbers_of(pooled.corrected),
+        "without_reference_error_note": pooled.corrected_note,
         "published_form": None if pooled.published is None else _limits_numbers(pooled.published),
     }
-    return record | _limits_numbers(pooled.limits) | beside | {"note": pooled.note}
+    return record | _limits_numbers(pooled.limits) | further | {"note": pooled.note}
 
 
 def _limits_numbers(limits: LimitsOfAgreement | None) -> dict[str, Any]:
@@ -271,6 +292,17 @@ def _condition_record(procedure: str, quantity: str, item: ConditionDifference) 
         "difference_ci_deg": list(item.difference_ci),
         "ratio": item.ratio,
         "ratio_ci": list(item.ratio_ci),
+        "interval_over": item.interval_over,
+        "windows": {
+            "fewest_cycles": item.fewest_window,
+            "most_cycles": item.most_window,
+            "difference_deg": item.windows_difference,
+            "difference_ci_deg": list(item.windows_difference_ci),
+            "ratio": item.windows_ratio,
+            "ratio_ci": list(item.windows_ratio_ci),
+        },
+        "serial_correlation": item.serial,
+        "serial_correlation_against": item.serial_against,
         "confidence": item.confidence,
         "note": item.note,
         "assumptions": list(item.assumptions),

@@ -1,0 +1,191 @@
+"""Neutral standing by both instruments, and offset and limits with both zeroed there."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from rich.console import Console
+
+import twinangle.closing
+from twinangle.analysis import run_study
+from twinangle.analysis.pooling import pool_limits
+from twinangle.analysis.standing import neutral_standing
+from twinangle.report.content_depth import zeroed_blocks
+from twinangle.report.content_trials import participant_sections
+from twinangle.report.methods_text import methods_text
+from twinangle.report.tables import write_tables
+from twinangle.results import NeutralStanding
+from twinangle.signals.recording import Interval, PairedAngles
+from twinangle.simulate import write_demo_study
+from twinangle.study import read_study
+
+SHIFT = 7.5  # degrees added to the whole of the reference
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    found = tmp_path_factory.mktemp("zero") / "study"
+    write_demo_study(found, participants=2, walk_s=25.0)
+    return found
+
+
+@pytest.fixture(scope="module")
+def recorded(folder):
+    return run_study(read_study(folder))
+
+
+def shift_references(folder: Path) -> None:
+    """Add a constant to the reference's angle in every file of it."""
+    study = read_study(folder)
+    column = study.reference.angle
+    for trial in study.trials:
+        if trial.reference is not None:
+            table = pd.read_csv(trial.reference)
+            table[column] += SHIFT
+            table.to_csv(trial.reference, index=False)
+
+
+@pytest.fixture(scope="module")
+def moved(folder, tmp_path_factory):
+    other = Path(shutil.copytree(folder, tmp_path_factory.mktemp("moved") / "study"))
+    shift_references(other)
+    return run_study(read_study(other))
+
+
+def compared(results):
+    return [trial for trial in results.trials if trial.agreement is not None]
+
+
+def test_a_constant_on_the_reference_moves_the_recorded_offset_and_not_the_zeroed(recorded, moved):
+    assert len(compared(recorded)) >= 2
+    for before, after in zip(compared(recorded), compared(moved), strict=True):
+        np.testing.assert_allclose(
+            after.agreement.offset, before.agreement.offset - SHIFT, atol=1e-3
+        )
+        np.testing.assert_allclose(after.offset_zeroed_deg, before.offset_zeroed_deg, atol=1e-3)
+        np.testing.assert_allclose(
+            after.standing.reference_deg, before.standing.reference_deg + SHIFT, atol=1e-3
+        )
+
+
+def test_a_constant_on_the_reference_moves_recorded_limits_and_not_the_zeroed(recorded, moved):
+    for before, after in zip(recorded.limits, moved.limits, strict=True):
+        if before.quantity == "range_deg":
+            assert before.zeroed is None
+            continue
+        np.testing.assert_allclose(after.limits.bias, before.limits.bias - SHIFT, atol=1e-3)
+        for name in ("bias", "lower", "upper", "sd"):
+            np.testing.assert_allclose(
+                getattr(after.zeroed, name), getattr(before.zeroed, name), atol=2e-3
+            )
+        np.testing.assert_allclose(
+            after.bias_from_zero_deg, before.bias_from_zero_deg - SHIFT, atol=1e-3
+        )
+
+
+def test_the_wearable_is_zero_in_neutral_standing_and_the_reference_reads_its_own(recorded):
+    for trial in compared(recorded):
+        assert abs(trial.standing.wearable_deg) < 0.3
+        assert abs(trial.standing.reference_deg) > 0.05
+        assert trial.offset_zeroed_deg == pytest.approx(
+            trial.agreement.offset - trial.standing.wearable_deg + trial.standing.reference_deg
+        )
+
+
+def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path, monkeypatch):
+    record = recorded.to_json()
+    trial = next(one for one in record["trials"] if one["agreement"] is not None)
+    assert set(trial["neutral_standing"]) == {
+        "wearable_deg", "reference_deg", "difference_deg", "unknown"
+    }  # fmt: skip
+    assert trial["agreement"]["offset_zeroed_deg"] is not None
+    limits = record["limits_of_agreement"][0]
+    assert limits["bias_deg"] - limits["zeroed_at_standing"]["bias_deg"] == pytest.approx(
+        limits["bias_from_zero_deg"]
+    )
+    json.dumps(record, allow_nan=False)
+    tables = {path.stem: pd.read_csv(path) for path in write_tables(recorded, tmp_path)}
+    assert "neutral_standing.reference_deg" in tables["trials"]
+    assert "agreement.offset_zeroed_deg" in tables["trials"]
+    assert tables["limits_of_agreement"]["zeroed_at_standing.lower_deg"].notna().any()
+    pages = str(participant_sections(recorded, {}))
+    assert "Mean angle in neutral standing: wearable" in pages
+    assert "Offset zeroed" in pages
+    assert "Of it zero" in str(zeroed_blocks(recorded))
+    assert "zeroed at neutral standing" in methods_text(recorded)
+    screen = Console(file=io.StringIO(), width=400)
+    monkeypatch.setattr(twinangle.closing, "Console", lambda **_: screen)
+    twinangle.closing.print_closing(recorded, tmp_path)
+    assert "is how they differ in neutral standing; both zeroed there" in screen.file.getvalue()
+
+
+def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorded):
+    pooled = next(one for one in recorded.limits if one.quantity == "mean_deg")
+    frame = pd.DataFrame({"who": pooled.participant, "d": pooled.difference, "z": pooled.zero})
+    means = frame.assign(d0=frame["d"] - frame["z"]).groupby("who")[["d", "d0"]].mean()
+    expected = np.sqrt((means**2).mean()).to_numpy()
+    np.testing.assert_allclose(pooled.bias_rms_deg, expected)
+    assert "RMS as recorded" in pooled.zero_sentence()
+
+
+def test_limits_of_one_participant_are_zeroed_as_well(recorded):
+    one = compared(recorded)[0].participant
+    mine = [trial for trial in recorded.trials if trial.participant == one]
+    pooled = pool_limits(mine, confidence=0.95)[0]
+    assert pooled.zeroed.n_participants == 1
+    assert np.isfinite(pooled.bias_from_zero_deg)
+    assert "both zeroed there" in pooled.zero_sentence()
+
+
+def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(recorded):
+    trials = list(recorded.trials)
+    index = next(k for k, trial in enumerate(trials) if trial.agreement is not None)
+    lost = NeutralStanding(unknown="neutral standing is not given.")
+    trials[index] = replace(trials[index], standing=lost)
+    pooled = pool_limits(trials, confidence=0.95)[0]
+    assert pooled.zeroed is None
+    assert trials[index].label in pooled.zeroed_note
+    assert "not known" in pooled.zero_sentence()
+    assert np.isnan(trials[index].offset_zeroed_deg)
+
+
+# ---- where it is not known
+
+
+def standing_trial(folder: Path, static):
+    return replace(read_study(folder).trials[0], static=static)
+
+
+def pair(reference=None, n=1000):
+    return PairedAngles(np.full(n, 0.5), reference, 10.0, 100.0)  # 10 to 20 s
+
+
+def test_mean_of_both_over_the_stretch_alone(folder):
+    time = pair().time_s
+    reference = np.where((time >= 12) & (time <= 14), -2.4, 60.0)
+    found = neutral_standing(standing_trial(folder, Interval(12.0, 14.0)), pair(reference))
+    assert found == NeutralStanding(0.5, pytest.approx(-2.4), "")
+    assert found.difference_deg == pytest.approx(2.9)
+
+
+@pytest.mark.parametrize(
+    ("static", "reference", "message"),
+    [
+        (None, np.zeros(1000), "is not given"),
+        (Path("standing.csv"), np.zeros(1000), "a recording of its own"),
+        (Interval(12.0, 14.0), None, "there is no reference"),
+        (Interval(6.0, 9.0), np.zeros(1000), "the wearable has 0 %"),
+        (Interval(12.0, 14.0), np.r_[np.full(330, np.nan), np.zeros(670)], "reference has 36 %"),
+    ],
+)
+def test_what_is_not_known_says_why(folder, static, reference, message):
+    found = neutral_standing(standing_trial(folder, static), pair(reference))
+    assert np.isnan(found.difference_deg)
+    assert message in found.unknown
