@@ -64,7 +64,7 @@ UNDECLARED = Quantity(NUMBER, "")
 
 
 @cache
-def declared(owner: type) -> tuple[Declared, ...]:
+def declared(owner: type[Any]) -> tuple[Declared, ...]:
     """Return the fields of a dataclass with what is declared of each, in order."""
     hints = get_type_hints(owner, include_extras=True)
     return tuple(_declared(item.name, hints[item.name]) for item in fields(owner))

@@ -10,10 +10,10 @@ from statsmodels.stats.power import TTestPower
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement.condition_spread import ConditionSpread, PairedSpread, paired_spread
+from twinangle.agreement.condition_trials import FEWEST_CYCLES
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import MOST_PARTICIPANTS, SampleSize, smallest
 
-FEWEST_CYCLES = 3  # of a participant under a condition, as the comparison of conditions has it
 STUDIES = 400  # a round, up to 30 people; fewer above, for a study costs the square of its people
 ROUNDS = 3
 _MOST_SHIFT = 12.0  # noncentrality

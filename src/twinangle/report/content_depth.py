@@ -142,9 +142,9 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
         words=3,
         caption="The limits above are of the angles as recorded. Here each instrument's mean angle "
         "in neutral standing is taken off, recording by recording, as if both had been set to 0° "
-        f"there; degrees, {results.options.level} intervals. Of it zero: the part of the recorded bias that this takes away. RMS of "
-        "biases: of the participants' own, as recorded / zeroed. The mean "
-        "in standing counts as known. A range does not depend on the zeros.",
+        f"there; degrees, {results.options.level} intervals. Of it zero: the part of the recorded "
+        "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
+        "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
     return [title, found, *([bullets(absent)] if absent else [])]
 
