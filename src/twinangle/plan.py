@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.agreement.planned_conditions import FEWEST_CYCLES, participants_for_sd_ratio
+from twinangle.agreement.condition_trials import FEWEST_CYCLES, participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,

@@ -66,7 +66,8 @@ class Keys:
 
     def _record(self, value: Any) -> dict[str, Plain]:
         record: dict[str, Plain] = {}
-        for item in declared(type(value)):
+        kind: type = type(value)
+        for item in declared(kind):
             part = getattr(value, item.name)
             if item.spread is None:
                 record[self.key(item)] = self.write(part)
