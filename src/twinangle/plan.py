@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.agreement.condition_trials import FEWEST_CYCLES, participants_for_sd_ratio
+from twinangle.agreement.condition_trials import FEWEST_CYCLES
+from twinangle.agreement.planned_conditions import participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
