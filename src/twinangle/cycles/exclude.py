@@ -45,13 +45,21 @@ def outside(cycles: Candidates, low: float, high: float) -> Reasons:
 
 
 def gaps(cycles: Candidates, signal: Array, name: str, origin_s: float, rate_hz: float) -> Reasons:
-    """Refuse cycles in which a signal lacks samples."""
-    missing, total = count_missing(
-        signal, cycles.start_s, cycles.end_s, origin_s=origin_s, rate_hz=rate_hz
-    )
+    """Refuse cycles in which a signal lacks samples, or the one beside either end.
+
+    A cycle begins and ends between samples, and its curve needs both of them there.
+    """
+    clock = {"origin_s": origin_s, "rate_hz": rate_hz}
+    missing, total = count_missing(signal, cycles.start_s, cycles.end_s, **clock)
+    almost_s = (1 - 1e-5) / rate_hz  # a cycle that ends on a sample needs none beyond it
+    wider, _ = count_missing(signal, cycles.start_s - almost_s, cycles.end_s + almost_s, **clock)
     return [
-        f"gap: {lack} of {count} samples of {name} are missing" if lack else ""
-        for lack, count in zip(missing, total, strict=True)
+        f"gap: {lack} of {count} samples of {name} are missing"
+        if lack
+        else f"gap: the sample of {name} beside its start or end is missing"
+        if beside
+        else ""
+        for lack, beside, count in zip(missing, wider, total, strict=True)
     ]
 
 
