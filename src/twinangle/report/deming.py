@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from twinangle.agreement.deming import DemingLine
-from twinangle.analysis.further import DEMING
+from twinangle.agreement.deming import DEMING, DemingLine
 from twinangle.options import Options
 from twinangle.report.blocks import (
     NAMED,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from twinangle.agreement.forms import RatioLimits
+from twinangle.agreement.deming import DEMING
+from twinangle.agreement.forms import FEWEST_FOR_A_LINE_OF_SPREAD, RatioLimits
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.analysis.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
 from twinangle.options import Options
 from twinangle.report.blocks import (
     NAMED,
