@@ -20,12 +20,12 @@ from pathlib import Path
 from twinangle.analysis import analyse_trial, pool_study
 from twinangle.errors import StudyError
 from twinangle.parallel import Workers
+from twinangle.plotting.fonts import font_families
 from twinangle.report import write_report
 from twinangle.report.document import write_parts
-from twinangle.report.drawing import Written, write_trial
-from twinangle.report.grouping import Key, TrialGroup, stems_of
-from twinangle.report.style import font_families
+from twinangle.report.figures import Written, write_recording
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.serialise import to_text
 from twinangle.study import Study, Trial
 
@@ -160,7 +160,7 @@ def _analyse_and_draw(
     """Analyse one recording, draw its figures, and return the rest."""
     results = analyse_trial(study, trial)
     group = TrialGroup(results, stems[trial.identity])
-    drawn = write_trial(group, study.joint, folder, image_formats) if group.worked else []
+    drawn = write_recording(group, study.joint, folder, image_formats) if group.worked else []
     return tuple(replace(result, paired=None) for result in results), drawn
 
 

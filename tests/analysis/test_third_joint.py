@@ -11,7 +11,7 @@ from twinangle.export.channel_rows import describe
 from twinangle.formats import describe_file, read_recording
 from twinangle.init.recognition import find_sensors
 from twinangle.reference.optical import marker_angle
-from twinangle.report.methods_text import methods_text
+from twinangle.report.methods import methods_text
 from twinangle.signals.joint import JOINTS, Joint, Segment
 from twinangle.signals.recording import Recording
 from twinangle.simulate import write_demo_study

@@ -17,10 +17,10 @@ import twinangle.closing
 from twinangle.analysis import run_study
 from twinangle.analysis.pooling import pool_limits
 from twinangle.analysis.standing import neutral_standing
-from twinangle.report.content_depth import zeroed_blocks
-from twinangle.report.content_trials import participant_sections
-from twinangle.report.methods_text import methods_text
+from twinangle.report.limits import zeroed_blocks
+from twinangle.report.methods import methods_text
 from twinangle.report.tables import write_tables
+from twinangle.report.trials import participant_sections
 from twinangle.results import NeutralStanding
 from twinangle.signals.recording import Interval, PairedAngles
 from twinangle.simulate import write_demo_study

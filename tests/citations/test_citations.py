@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from twinangle.report.citations import Citation, citations
+from twinangle.report.citations import Citation, register_of_citations
 
 ROOT = Path(__file__).resolve().parents[2]
 NAME = r"(?:(?:de|von|van) )?[^\W\d_a-z][\w’'-]+"
@@ -57,7 +57,7 @@ def cited_in(text: str) -> Iterator[tuple[str, str, int]]:
 
 def register() -> dict[tuple[str, str], list[Citation]]:
     by_name: dict[tuple[str, str], list[Citation]] = {}
-    for entry in citations().values():
+    for entry in register_of_citations().values():
         by_name.setdefault((first_surname(entry), entry.year), []).append(entry)
     return by_name
 
@@ -100,14 +100,14 @@ def test_the_register_holds_nothing_that_is_not_cited():
     }
     unused = {
         key
-        for key, entry in citations().items()
+        for key, entry in register_of_citations().items()
         if (first_surname(entry), entry.year) not in cited and key not in by_other_words
     }
     assert unused == set()
 
 
 def test_every_entry_says_how_it_was_checked():
-    for entry in citations().values():
+    for entry in register_of_citations().values():
         assert re.match(r"looked up: .+|from memory", entry.checked), entry.key
         assert entry.author
         assert re.fullmatch(r"(18|19|20)\d\d", entry.year), entry.key
@@ -118,15 +118,15 @@ def test_every_entry_says_how_it_was_checked():
 
 
 def test_entries_can_be_written_as_references_and_as_bibtex():
-    paper = citations()["bland-altman-1999"]
+    paper = register_of_citations()["bland-altman-1999"]
     assert paper.reference() == (
         "Bland JM, Altman DG (1999). Measuring agreement in method comparison studies. Statistical "
         "Methods in Medical Research 8:135-160. doi:10.1177/096228029900800204"
     )
     assert "journal = {Statistical Methods in Medical Research}," in paper.bibtex()
     assert "pages = {135--160}," in paper.bibtex()
-    assert citations()["lehmann-2020"].bibtex().count("cited from memory") == 1
-    for entry in citations().values():
+    assert register_of_citations()["lehmann-2020"].bibtex().count("cited from memory") == 1
+    for entry in register_of_citations().values():
         text = entry.bibtex()
         assert text.count("{") == text.count("}")
         assert re.match(rf"@{entry.type}\{{{re.escape(entry.key)},\n", text)

@@ -12,8 +12,8 @@ from numpy.testing import assert_allclose
 
 from twinangle import read_study, run_study
 from twinangle.cycles import bout_units
-from twinangle.report.content_sensors import recordings_section
-from twinangle.report.methods_text import methods_paragraphs
+from twinangle.report.content import recordings_section
+from twinangle.report.methods import methods_paragraphs
 
 HOURS, RATE_HZ, LAG_S, DRIFT_PPM = 2.0, 25.0, 6.5, 45.0
 # start (s), strides, stride time (s): the fourth bout is of three strides, the seventh slow

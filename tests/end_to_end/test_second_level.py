@@ -12,7 +12,7 @@ import pytest
 
 from twinangle import read_study, run_study
 from twinangle.report.content import report_content
-from twinangle.report.methods_text import methods_text
+from twinangle.report.methods import methods_text
 from twinangle.results.serialise import to_text
 from twinangle.simulate import write_demo_study
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from twinangle.report.citations import citations
+from twinangle.report.citations import register_of_citations
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "tests/published"
@@ -75,7 +75,7 @@ def test_a_file_takes_its_values_from_the_table_and_states_their_kinds(path):
 def test_every_value_is_used_and_its_work_is_in_the_register():
     used = set().union(*(keys_used(path) for path in SOURCES))
     assert {row["key"] for row in rows()} == used
-    assert used <= set(citations())
+    assert used <= set(register_of_citations())
 
 
 def test_documents_call_no_published_value_printed_that_is_not():

@@ -9,10 +9,10 @@ from twinangle.analysis.pooling import pool_equivalence
 from twinangle.closing import print_closing
 from twinangle.init.folder import AGREEMENT
 from twinangle.options import Options
+from twinangle.plotting.along_cycle import draw_along_cycle
+from twinangle.plotting.limits import draw_limits
 from twinangle.report.content import report_content
-from twinangle.report.figures_depth import draw_along_cycle
-from twinangle.report.figures_study import draw_limits
-from twinangle.report.methods_text import methods_text
+from twinangle.report.methods import methods_text
 from twinangle.results.serialise import to_text
 from twinangle.simulate.demo_texts import STUDY
 from twinangle.study.settings import AgreementSettings

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.report.methods_text import methods_text
+from twinangle.report.methods import methods_text
 
 
 @pytest.mark.parametrize("kind", ["inertial", "orientation"])

@@ -11,6 +11,8 @@ from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
 
+DEMING = "Deming's line"  # as what is not given is named
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DemingLine(Result):

@@ -15,6 +15,8 @@ from twinangle.agreement._result import Interval, Result, counted, interval, qua
 from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
 
+FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LimitsAtSize(Result):

@@ -13,9 +13,10 @@ import numpy as np
 import pandas as pd
 
 from twinangle.agreement.conditions_adjusted import AdjustedRatio, compare_conditions_adjusted
-from twinangle.agreement.deming import DemingLine, deming_regression
+from twinangle.agreement.deming import DEMING, DemingLine, deming_regression
 from twinangle.agreement.difference_checks import check_differences
 from twinangle.agreement.forms import (
+    FEWEST_FOR_A_LINE_OF_SPREAD,
     LimitsAtSize,
     RegressionLimits,
     ratio_limits,
@@ -35,7 +36,6 @@ from twinangle.options import Options
 from twinangle.results import FurtherParts, LimitForms, Reliability, TrialResult
 
 FEWEST_FOR_A_LINE = 4
-FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
 FEWEST_FOR_RELIABILITY = 3
 COVARIATES = ("speed_m_s", "stride_time_s")
 _WITH_ZERO = ("range_deg",)  # quantities with a true zero, of which a ratio makes sense
@@ -45,7 +45,6 @@ NOT_DETECTABLE = (
     "it is for one instrument measured again. From two instruments it would be the half-width of "
     "the limits under another name, without the bias: see the limits of agreement."
 )
-DEMING = "Deming's line"  # its entry in `not_given`
 NO_ERROR_RATIO = (
     "it needs error_ratio under [agreement], the variance of the wearable's error over that of "
     "the reference's, which has to be known and is not taken from these data."

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from twinangle.report.wording import NOTHING, between, breakable, number
+from twinangle.results import LimitForms, PooledLimits, Reliability
+from twinangle.wording import NOTHING, between, breakable, number, quantity_name
 
 Block = dict[str, Any]
 # name of a figure (its file without suffix) -> (caption, alternative text)
 Figures = Mapping[str, tuple[str, str]]
+NAMED = ("Condition", "Procedure", "Quantity")
 
 
 def text(body: str) -> Block:
@@ -41,6 +44,11 @@ def figure(name: str, figures: Figures) -> list[Block]:
     return [{"kind": "figure", "path": path, "caption": caption, "alternative": alternative}]
 
 
+def figures_named(figures: Figures, start: str) -> list[Block]:
+    """Return the blocks of all figures whose name starts so."""
+    return [block for name in figures if name.startswith(start) for block in figure(name, figures)]
+
+
 def table(
     head: Sequence[str], rows: Sequence[Sequence[str]], *, words: int = 1, caption: str = ""
 ) -> Block:
@@ -61,7 +69,54 @@ def with_interval(value: float, ends: tuple[float, float], decimals: int = 2) ->
     return whole.replace(" ", "\u00a0")  # never broken over lines
 
 
+def with_open_interval(value: float, ends: tuple[float, float]) -> str:
+    """Return a number with an interval that may be open at one end."""
+    low, high = (math.isfinite(end) for end in ends)
+    if low == high:
+        return with_interval(value, ends)
+    shown = f"from {number(ends[0])}" if low else f"to {number(ends[1])}"
+    return f"{number(value)} ({shown})".replace(" ", "\u00a0")
+
+
+def scaled_cells(
+    values: Mapping[str, Any], columns: Mapping[str, tuple[str, int, float]]
+) -> list[str]:
+    """Return the numbers of some columns, scaled and rounded; a dash where there is none."""
+    found = []
+    for key, (_, decimals, scale) in columns.items():
+        value = values.get(key)
+        found.append(NOTHING if value is None else number(scale * float(value), decimals))
+    return found
+
+
 def without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
     """Drop the columns that hold nothing in any row."""
     filled = [k for k in range(len(head)) if any(row[k] not in ("", NOTHING) for row in rows)]
     return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]
+
+
+def named_cells(item: PooledLimits | LimitForms | Reliability) -> list[str]:
+    """Return the cells under `NAMED`."""
+    return [item.condition or NOTHING, item.procedure, quantity_name(item.quantity)]
+
+
+def named_in_words(item: PooledLimits | LimitForms) -> str:
+    """Return the same in words."""
+    parts = (item.condition, item.procedure, quantity_name(item.quantity).lower())
+    return ", ".join(part for part in parts if part)
+
+
+def grouped(lines: Iterable[tuple[str, str]], everything: Iterable[str] = ()) -> list[str]:
+    """Return each sentence once, with what it is about unless it is about everything.
+
+    Everything is what any of the lines is about, and what is named besides.
+    """
+    found: dict[str, list[str]] = {}
+    all_of_it = set(everything)
+    for where, line in lines:
+        found.setdefault(line, []).append(where)
+        all_of_it.add(where)
+    return [
+        line if set(places) == all_of_it else f"{'; '.join(places)}: {line}"
+        for line, places in found.items()
+    ]

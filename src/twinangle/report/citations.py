@@ -74,7 +74,7 @@ def _short_name(name: str) -> str:
 
 
 @cache
-def citations() -> Mapping[str, Citation]:
+def register_of_citations() -> Mapping[str, Citation]:
     """Return the register by key."""
     text = files("twinangle.report").joinpath("citations.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(text.splitlines())

@@ -9,29 +9,33 @@ from __future__ import annotations
 
 from typing import Any
 
-from twinangle.report.blocks import Block, Figures, figure, table, text
-from twinangle.report.content_depth import budget_section, contest_section
-from twinangle.report.content_further import (
-    curves_table,
-    reliability_section,
-    variability_table,
-)
-from twinangle.report.content_pooled import (
-    conditions_section,
-    limits_section,
-    limits_table,
-)
-from twinangle.report.content_records import (
-    exclusions_section,
-    methods_section,
-    provenance_section,
-)
-from twinangle.report.content_sensors import recordings_section
-from twinangle.report.content_trials import every_trial, participant_sections
-from twinangle.report.grouping import conditions, participants, procedures, trial_groups
-from twinangle.report.wording import NO_MARGIN, NOTHING, breakable, count, span, stated
+from twinangle.report.angle_quality import angle_quality_blocks
+from twinangle.report.blocks import Block, Figures
+from twinangle.report.budget import budget_section
+from twinangle.report.clocks import clocks_blocks
+from twinangle.report.conditions import conditions_section
+from twinangle.report.cycles import bouts_blocks, strides_blocks
+from twinangle.report.exclusions import exclusions_section
+from twinangle.report.limits import limits_section
+from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
+from twinangle.report.methods import methods_section
+from twinangle.report.overview import overview_section
+from twinangle.report.provenance import provenance_section
+from twinangle.report.ranking import ranking_section
+from twinangle.report.reliability import reliability_section
+from twinangle.report.sensors import sensors_blocks
+from twinangle.report.trials import every_trial, participant_sections
 from twinangle.results import StudyResults
+from twinangle.results.grouping import (
+    Naming,
+    conditions,
+    participants,
+    procedures,
+    trial_groups,
+    worked_recordings,
+)
 from twinangle.signals.joint import joint_named
+from twinangle.wording import NO_MARGIN, NOTHING, breakable, stated
 
 CAUTIONS = (
     (
@@ -67,11 +71,11 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
         `title`, `subtitle`, `facts`, `cautions` and `sections`, of plain values.
     """
     sections = [
-        ("Summary", _summary(results, figures)),
+        ("Summary", overview_section(results, figures)),
         ("Every trial", every_trial(results)),
         *participant_sections(results, figures),
         ("Limits of agreement", limits_section(results, figures)),
-        ("Procedures compared", contest_section(results, figures)),
+        ("Procedures compared", ranking_section(results, figures)),
         ("Error budget", budget_section(results, figures)),
         ("Conditions", conditions_section(results, figures)),
         ("Reliability", reliability_section(results)),
@@ -93,7 +97,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
 def _facts(results: StudyResults) -> list[list[str]]:
     """Return the run at a glance, for the title page."""
     groups = trial_groups(results)
-    status = [group_.main.status for group_ in groups]
+    status = [group.main.status for group in groups]
     paired = [g.main for g in groups if g.main.agreement is not None]
     kept = sum(int(g.main.cycles.kept.sum()) for g in groups if g.main.cycles is not None)
     return [
@@ -119,75 +123,15 @@ def _margin(results: StudyResults) -> str:
     return NO_MARGIN if margin is None else f"±{stated(margin)}°, set in the study file"
 
 
-def _summary(results: StudyResults, figures: Figures) -> list[Block]:
-    """Return the one page that answers the question."""
-    if not any(trial.status == "ok" for trial in results.trials):
-        return [
-            text(
-                "No trial could be analysed. The reasons are listed under “Exclusions, failures "
-                "and warnings”; no number is given."
-            )
-        ]
-    blocks = [text(_rests_on(results)), *figure("overview", figures)]
-    blocks.append(
-        table(
-            ("Condition", "Procedure", "Trials", "Offset", "RMS demeaned", "SD wearable",
-             "SD reference"),
-            _summary_rows(results),
-            words=2,
-            caption="Smallest to largest value over trials, in degrees: offset of the mean curves "
-            "(wearable − reference), RMS of the demeaned curves, SD over cycles.",
-        )
-    )  # fmt: skip
-    blocks += [*curves_table(results), *variability_table(results)]
-    if results.limits:
-        blocks.append(limits_table(results))
-    elif not results.notes:
-        blocks.append(text("No recording has a reference: no agreement is given."))
-    blocks += [text(note) for note in results.notes]
-    return blocks
-
-
-def _rests_on(results: StudyResults) -> str:
-    """Say what the numbers rest on."""
-    worked = [g.main for g in trial_groups(results) if g.main.status == "ok"]
-    paired = [trial for trial in worked if trial.agreement is not None]
-    kept = sum(int(trial.cycles.kept.sum()) for trial in worked if trial.cycles is not None)
-    people = len({trial.participant for trial in worked})
-    with_reference = len({trial.participant for trial in paired})
-    said = (
-        f"These numbers rest on {count(people, 'participant')}, "
-        f"{count(len(worked), 'recording')} and {count(kept, 'cycle')}; "
-        f"{count(len(paired), 'recording')} of {count(with_reference, 'participant')} "
-        f"{'has' if len(paired) == 1 else 'have'} a reference."
-    )
-    if people == 1 and not results.notes:
-        said += " With one participant they say nothing about other people."
-    return said
-
-
-def _summary_rows(results: StudyResults) -> list[list[str]]:
-    """Return the range over trials of each number, by condition and procedure."""
-    rows = []
-    for condition in conditions(results):
-        for procedure in procedures(results):
-            trials = [
-                trial
-                for trial in results.trials
-                if (trial.condition, trial.procedure, trial.status) == (condition, procedure, "ok")
-            ]
-            curves = [trial.agreement for trial in trials if trial.agreement is not None]
-            wearable = [t.wearable_variability for t in trials if t.wearable_variability]
-            reference = [t.reference_variability for t in trials if t.reference_variability]
-            rows.append(
-                [
-                    condition or NOTHING,
-                    procedure,
-                    str(len(trials)),
-                    span(curve.offset for curve in curves),
-                    span(curve.rms_demeaned for curve in curves),
-                    span(item.sd for item in wearable),
-                    span(item.sd for item in reference),
-                ]
-            )
-    return rows
+def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return what the recordings themselves tell: strides, clocks, sensors, field."""
+    naming, worked = Naming(results), worked_recordings(results)
+    return [
+        *strides_blocks(worked, naming),
+        *bouts_blocks(worked, naming),
+        *clocks_blocks(worked, naming, results.options),
+        *angle_quality_blocks(results, naming),
+        *sensors_blocks(worked, naming),
+        *magnetic_field_blocks(worked, naming, figures),
+        *by_condition_blocks(results),
+    ]

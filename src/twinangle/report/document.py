@@ -5,18 +5,16 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from matplotlib import ft2font
-
 from twinangle.parallel import Workers
+from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content
-from twinangle.report.drawing import Written, write_figures
-from twinangle.report.methods_text import methods_text
-from twinangle.report.style import font_folder
+from twinangle.report.figures import Written, write_figures
+from twinangle.report.methods import methods_text
 from twinangle.report.tables import write_tables
 from twinangle.results import StudyResults
 
@@ -109,10 +107,3 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
         said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
         raise RuntimeError(f"the report could not be typeset: {said}")
     return done.stdout
-
-
-def covered(characters: Iterable[str]) -> bool:
-    """Return whether the plotting library's typeface has every one of the characters."""
-    known = ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap()
-    ignored = {0x0A, 0x200B, 0x202F}
-    return all(ord(c) in known or ord(c) in ignored for c in set(characters))

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.report.grouping import conditions, trial_groups
 from twinangle.results import SensorRecord, StudyResults, TrialResult
+from twinangle.results.grouping import conditions, trial_groups
 from twinangle.signals.recording import Array
 
 BIN_S = 10.0  # of the table by time

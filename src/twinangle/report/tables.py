@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from twinangle.report.fields import fields_by_condition, fields_by_time
-from twinangle.report.grouping import distinct
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import distinct, warnings_of
 
 Row = Mapping[str, Any]
 Table = tuple[Sequence[str], Iterable[Row]]  # first columns, rows
@@ -274,14 +274,6 @@ def _curve_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
             }
         for values in zip(*columns.values(), strict=True):
             yield _identity(trial) | dict(zip(columns, map(float, values), strict=True))
-
-
-def warnings_of(trial: TrialResult) -> tuple[str, ...]:
-    """Return a trial's warnings, those of its synchronisation and cycles included, each once."""
-    found = [*trial.warnings]
-    for part in (trial.synchronisation, trial.cycles):
-        found += part.warnings if part is not None else ()
-    return distinct(found)
 
 
 def _warning_rows(results: StudyResults) -> Iterable[dict[str, Any]]:

@@ -1,0 +1,1 @@
+"""Drawing: one module a topic, each a function from results to a figure; computes nothing."""

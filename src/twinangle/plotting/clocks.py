@@ -1,0 +1,137 @@
+"""Figure of a recording's synchronisation: lag, drift and their errors."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from twinangle.clocks import line_se_s
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.style import (
+    DOUBLE_MM,
+    INK,
+    REFERENCE,
+    REFERENCE_DASH,
+    WEARABLE,
+    add_panel,
+    few_ticks,
+    letter,
+    new_figure,
+)
+from twinangle.plotting.thinning import envelope
+from twinangle.results import TrialResult
+from twinangle.signals.recording import Array, Synchronisation
+from twinangle.wording import number
+
+
+def draw_synchronisation(trial: TrialResult) -> Drawn | None:
+    """Draw the correlation over candidate lags, the windowed lags, and the line with its error."""
+    clock = trial.synchronisation
+    if clock is None or not (clock.candidate_lags_s.size or clock.window_lag_s.size):
+        return None
+    figure = new_figure(DOUBLE_MM, 44)
+    captions = []
+    if clock.candidate_lags_s.size:
+        captions.append(_draw_correlation(add_panel(figure, 13, 9, 62, 29), clock))
+    if clock.window_lag_s.size:
+        captions.append(_draw_windows(add_panel(figure, 90, 9, 36, 29), clock))
+        captions.append(_draw_departures(add_panel(figure, 142, 9, 34, 29), clock))
+    caption = f"Synchronisation: {'; '.join(captions)}."
+    return Drawn("synchronisation", figure, caption, f"Lag and drift of {trial.label}.")
+
+
+def _draw_correlation(axes: Axes, clock: Synchronisation) -> str:
+    """Draw the correlation of the two angles at every lag tried."""
+    axes.plot(
+        *envelope(clock.candidate_lags_s, clock.candidate_correlation, 800),
+        color=INK,
+        linewidth=0.6,
+        label="correlation",
+    )
+    said = "(a) correlation of the two angles at each lag tried"
+    if np.isfinite(clock.peak_correlation):
+        axes.plot(
+            [clock.lag_s], [clock.peak_correlation], "o", color=WEARABLE, label="peak", zorder=3
+        )
+        axes.axvline(clock.lag_s, color=WEARABLE, linewidth=0.5)
+        said += f", its peak {number(clock.peak_correlation, 3)} at {number(clock.lag_s, 3)} s"
+    if np.isfinite(clock.runner_up_correlation):
+        axes.axhline(
+            clock.runner_up_correlation, color=REFERENCE, linestyle=REFERENCE_DASH, linewidth=0.8,
+            label="runner-up",
+        )  # fmt: skip
+        said += f", the next best {number(clock.runner_up_correlation, 3)} (dashed)"
+    axes.set_xlim(clock.candidate_lags_s[0], clock.candidate_lags_s[-1])
+    axes.set_xlabel("Lag added to the reference clock (s)")
+    axes.set_ylabel("Correlation")
+    few_ticks(axes, x=7, y=4)
+    letter(axes, "a Correlation")
+    named = [line for line in axes.get_lines() if line.get_label() in ("peak", "runner-up")]
+    axes.legend(handles=named, loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2)
+    return said
+
+
+def _draw_windows(axes: Axes, clock: Synchronisation) -> str:
+    """Draw the lag of each window against the line of lag and drift."""
+    centre_s = _middle(clock)
+    level = clock.lag_s + centre_s * clock.drift_ppm * 1e-6
+    _draw_points(axes, clock, (clock.window_lag_s - level) * 1e3)
+    ends = _ends(clock)
+    axes.plot(ends, (ends - centre_s) * clock.drift_ppm * 1e-3, color=WEARABLE, label="line")
+    axes.set_xlabel("Reference clock (s)")
+    axes.set_ylabel("Lag − middle (ms)")
+    few_ticks(axes, x=4, y=4)
+    letter(axes, "b Lag over time")
+    return (
+        "(b) lag of single stretches (windows) against the lag in the middle of the overlap, and "
+        f"the line fitted to all samples, whose slope is the drift, {number(clock.drift_ppm, 1)} "
+        "ppm (1 ppm is 1 ms in 1000 s)"
+    )
+
+
+def _draw_departures(axes: Axes, clock: Synchronisation) -> str:
+    """Draw how far each window lies off the line, with its error, and the line's band."""
+    ends, line = _ends(clock), clock.lag_s + clock.window_time_s * clock.drift_ppm * 1e-6
+    _draw_points(axes, clock, (clock.window_lag_s - line) * 1e3)
+    axes.axhline(0, color=WEARABLE, label="line")
+    said = "(c) the windows again, less the line"
+    if np.isfinite(clock.window_lag_se_s).any():
+        said += ", bars one standard error of a window's own scatter either side"
+    times = np.linspace(float(ends[0]), float(ends[1]), 50)
+    error = line_se_s(clock, times)
+    if error is not None:
+        axes.fill_between(times, -1e3 * error, 1e3 * error, color=WEARABLE, alpha=0.2, linewidth=0)
+        said += (
+            ", band that of the line, without the lag's systematic part, which moves line and "
+            "windows alike"
+        )
+    low, high = axes.get_ylim()
+    reach = max(-low, high)
+    axes.set_ylim(-reach, reach)
+    axes.set_xlabel("Reference clock (s)")
+    axes.set_ylabel("Lag − line (ms)")
+    few_ticks(axes, x=4, y=4)
+    letter(axes, "c Off the line")
+    return said
+
+
+def _draw_points(axes: Axes, clock: Synchronisation, off_ms: Array) -> None:
+    """Draw the windows' lags, with bars where their errors are known."""
+    errors = clock.window_lag_se_s
+    axes.errorbar(
+        clock.window_time_s, off_ms,
+        yerr=1e3 * np.nan_to_num(errors) if errors.size == off_ms.size else None,
+        fmt="o", color=INK, markersize=2.2, elinewidth=0.6, label="windows",
+    )  # fmt: skip
+
+
+def _ends(clock: Synchronisation) -> Array:
+    """Return the first and the last window's time, half a window wider."""
+    time_s = clock.window_time_s
+    slack = float(np.median(np.diff(time_s))) / 2 if time_s.size > 1 else 1.0
+    return np.array([time_s.min() - slack, time_s.max() + slack])
+
+
+def _middle(clock: Synchronisation) -> float:
+    known = np.isfinite(clock.centre_s)
+    return float(clock.centre_s if known else clock.window_time_s.mean())

@@ -1,0 +1,190 @@
+"""Figure of a recording's cycles: curves, means, SD and durations."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from twinangle.agreement.variability import CycleVariability
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.style import (
+    COLOURS,
+    DASHES,
+    DOUBLE_MM,
+    EXCLUDED,
+    INK,
+    REFERENCE,
+    REFERENCE_DASH,
+    WEARABLE,
+    add_panel,
+    few_ticks,
+    letter,
+    new_figure,
+)
+from twinangle.plotting.thinning import Mask, joined, thinned
+from twinangle.results.grouping import TrialGroup
+from twinangle.signals.joint import joint_named
+from twinangle.signals.recording import Array, CycleSet
+from twinangle.wording import number
+
+CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
+EXCLUDED_DRAWN = 40
+
+
+def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
+    """Draw all cycles of both instruments, their mean curves, and the demeaned difference.
+
+    Without a reference: the wearable's cycles, and its SD over the cycle for every procedure.
+    """
+    trial = group.main
+    cycles, wearable = trial.cycles, trial.wearable_variability
+    if cycles is None or wearable is None or not cycles.kept.any():
+        return None
+    figure = new_figure(DOUBLE_MM, 56)
+    paired = trial.reference_variability is not None
+    lefts = (13.0, 52.5, 92.0, 140.5) if paired else (13.0, 73.0, 133.0)
+    width = 34.0 if paired else 42.0
+    panels = [add_panel(figure, left, 9, width, 41) for left in lefts]
+    _draw_curves(panels[0], cycles.wearable_deg, cycles.kept, wearable, WEARABLE)
+    letter(panels[0], "a Wearable")
+    panels[0].set_ylabel(f"{joint_named(joint).label} (°)")
+    if trial.reference_variability is not None and cycles.reference_deg is not None:
+        reference = trial.reference_variability
+        _draw_curves(panels[1], cycles.reference_deg, cycles.kept, reference, REFERENCE)
+        letter(panels[1], "b Reference")
+        _draw_means(panels[2], wearable, reference)
+        kept = cycles.kept
+        _share_height(panels[:3], cycles.wearable_deg[kept], cycles.reference_deg[kept])
+        _draw_difference(panels[3], group)
+    else:
+        _draw_durations(panels[1], cycles)
+        _draw_sd_curves(panels[2], group)
+    for axes in panels:
+        axes.set_xlabel(axes.get_xlabel() or "Cycle (%)")
+        few_ticks(axes, x=4, y=5)
+    return Drawn("cycles", figure, _cycles_caption(group), f"Cycles of {trial.label}.")
+
+
+def _draw_curves(
+    axes: Axes, curves: Array, kept: Mask, spread: CycleVariability, colour: str
+) -> None:
+    """Draw kept cycles thin, dropped ones grey, and mean ± SD."""
+    complete = np.isfinite(curves).any(axis=1)
+    dropped = thinned(np.flatnonzero(~kept & complete), EXCLUDED_DRAWN)
+    shown = thinned(np.flatnonzero(kept), CURVES_DRAWN)
+    if dropped.size:
+        axes.plot(*joined(curves[dropped]), color=EXCLUDED, linewidth=0.5, label="left out")
+    axes.plot(*joined(curves[shown]), color=colour, linewidth=0.5, alpha=0.35, label="kept")
+    percent = np.linspace(0, 100, spread.mean_curve.size)
+    axes.fill_between(
+        percent,
+        spread.mean_curve - spread.sd_curve,
+        spread.mean_curve + spread.sd_curve,
+        color=colour, alpha=0.3, linewidth=0, label="mean ± SD",
+    )  # fmt: skip
+    axes.plot(percent, spread.mean_curve, color=colour, linewidth=1.2, label="mean")
+    axes.set_xlim(0, 100)
+
+
+def _draw_means(axes: Axes, wearable: CycleVariability, reference: CycleVariability) -> None:
+    """Draw both mean curves with their SD bands in one panel."""
+    percent = np.linspace(0, 100, wearable.mean_curve.size)
+    for spread, colour, dash, label in (
+        (wearable, WEARABLE, "solid", "wearable"),
+        (reference, REFERENCE, REFERENCE_DASH, "reference"),
+    ):
+        mean, sd = spread.mean_curve, spread.sd_curve
+        axes.fill_between(percent, mean - sd, mean + sd, color=colour, alpha=0.2, linewidth=0)
+        axes.plot(percent, mean, color=colour, linewidth=1.0, linestyle=dash, label=label)
+    axes.set_xlim(0, 100)
+    letter(axes, "c Means ± SD")
+
+
+def _share_height(panels: list[Axes], *kept: Array) -> None:
+    """Give the panels one vertical scale that holds every kept cycle, and label it once."""
+    low, high = min(map(np.min, kept)), max(map(np.max, kept))
+    pad = 0.08 * (high - low) or 1.0
+    for axes in panels:
+        axes.set_ylim(low - pad, high + pad)
+    for axes in panels[1:]:
+        axes.tick_params(labelleft=False)
+
+
+def _draw_difference(axes: Axes, group: TrialGroup) -> None:
+    """Draw the difference of the mean curves, offset taken out, for every procedure."""
+    for k, result in enumerate(group.worked):
+        agreement = result.agreement
+        if agreement is None:
+            continue
+        difference = agreement.test_mean - agreement.reference_mean - agreement.offset
+        axes.plot(
+            np.linspace(0, 100, difference.size),
+            difference,
+            color=COLOURS[k % len(COLOURS)],
+            linestyle=DASHES[k % len(DASHES)],
+            label=result.procedure,
+        )
+    axes.axhline(0, color=INK, linewidth=0.5)
+    axes.set_xlim(0, 100)
+    axes.set_ylabel("Difference (°)")
+    letter(axes, "d Difference, demeaned")
+    _name_procedures(axes, group)
+
+
+def _draw_sd_curves(axes: Axes, group: TrialGroup) -> None:
+    """Draw the wearable's SD over cycles at each point, for every procedure."""
+    for k, result in enumerate(group.worked):
+        if result.wearable_variability is None:
+            continue
+        curve = result.wearable_variability.sd_curve
+        axes.plot(
+            np.linspace(0, 100, curve.size),
+            curve,
+            color=COLOURS[k % len(COLOURS)],
+            linestyle=DASHES[k % len(DASHES)],
+            label=result.procedure,
+        )
+    axes.set_xlim(0, 100)
+    axes.set_ylim(bottom=0)
+    axes.set_ylabel("SD over cycles (°)")
+    letter(axes, "c Wearable's SD")
+    _name_procedures(axes, group)
+
+
+def _name_procedures(axes: Axes, group: TrialGroup) -> None:
+    """Add a legend where more than one procedure is drawn, with room for it."""
+    if len(axes.get_legend_handles_labels()[1]) > 1:
+        low, high = axes.get_ylim()
+        axes.set_ylim(low, high + 0.28 * (high - low))
+        axes.legend(loc="upper left", ncols=1 if len(group.worked) > 2 else 2, handlelength=1.6)
+
+
+def _draw_durations(axes: Axes, cycles: CycleSet) -> None:
+    """Draw each cycle's duration over the recording, dropped ones grey."""
+    shown = thinned(np.arange(cycles.start_s.size), 2000)
+    kept = cycles.kept[shown]
+    start, duration = cycles.start_s[shown], cycles.duration_s[shown]
+    axes.plot(start[~kept], duration[~kept], "x", color=EXCLUDED, label="left out")
+    axes.plot(start[kept], duration[kept], "o", color=WEARABLE, markersize=1.8, label="kept")
+    middle, reach = float(np.median(duration)), max(float(np.ptp(duration)) * 0.6, 0.1)
+    axes.set_ylim(middle - reach, middle + reach)
+    axes.set_ylabel("Cycle duration (s)")
+    axes.set_xlabel("Time (s)")
+    letter(axes, "b Durations")
+
+
+def _cycles_caption(group: TrialGroup) -> str:
+    """Say how many cycles are drawn, kept and left out, and what the panels hold."""
+    trial = group.main
+    assert trial.cycles is not None
+    kept = int(trial.cycles.kept.sum())
+    out = trial.cycles.kept.size - kept
+    said = f"{kept} cycles kept (thin lines, mean ± SD), {out} left out (grey)"
+    if kept > CURVES_DRAWN or out > EXCLUDED_DRAWN:
+        said += f", of which at most {CURVES_DRAWN} and {EXCLUDED_DRAWN} are drawn"
+    if trial.agreement is None:
+        return f"{said}: (a) the wearable's cycles, (b) durations, (c) SD at each point."
+    return (
+        f"{said}: (a, b) each instrument, (c) both means, (d) wearable minus reference after "
+        f"removing the offset of {number(trial.agreement.offset, 2)}°."
+    )

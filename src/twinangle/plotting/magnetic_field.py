@@ -1,0 +1,83 @@
+"""Figure of the magnetic field at the sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.style import (
+    DOUBLE_MM,
+    INK,
+    LIMIT_DASH,
+    REFERENCE,
+    WEARABLE,
+    add_panel,
+    few_ticks,
+    letter,
+    new_figure,
+    panel_width,
+)
+from twinangle.results import SensorRecord, StudyResults
+from twinangle.results.grouping import conditions, trial_groups
+from twinangle.wording import shortened
+
+FIELD_LINES = 60  # recordings drawn in one panel at most
+
+
+def draw_fields(results: StudyResults) -> Drawn | None:
+    """Draw the field's deviation at both sensors over time, a panel a condition (three at most)."""
+    known = {
+        condition: records
+        for condition in conditions(results)
+        if (records := _field_records(results, condition))
+    }
+    if not known:
+        return None
+    figure = new_figure(DOUBLE_MM, 50)
+    panels, width = [], panel_width(min(len(known), 3))
+    for k, (condition, records) in enumerate(list(known.items())[:3]):
+        axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 34)
+        for record in records[:FIELD_LINES]:
+            near = record.segment == "proximal"
+            axes.plot(
+                record.time_s - record.time_s[0], 100 * record.norm_deviation, linewidth=0.5,
+                color=WEARABLE if near else REFERENCE, alpha=0.8, label=record.segment,
+            )  # fmt: skip
+        for level in (-10, 10):
+            axes.axhline(level, color=INK, linewidth=0.5, linestyle=LIMIT_DASH)
+        axes.set_xlabel("Time (s)")
+        letter(axes, f"{'abc'[k]} {shortened(condition, 28)}")
+        few_ticks(axes, x=4, y=5)
+        panels.append(axes)
+    panels[0].set_ylabel("Deviation of the norm (%)")
+    _same_height(panels)
+    handles, labels = panels[0].get_legend_handles_labels()
+    once = dict(zip(labels, handles, strict=True))
+    figure.legend(
+        handles=list(once.values()), loc="upper right", bbox_to_anchor=(0.99, 1.0), ncols=2
+    )
+    caption = (
+        "Magnetic field at the sensors: deviation of its norm from the undisturbed value, mean of "
+        "each second, every recording; beyond the dashed lines a sample counts as disturbed."
+    )
+    return Drawn("magnetic_field", figure, caption, "Deviation of the magnetic field's norm.")
+
+
+def _field_records(results: StudyResults, condition: str) -> list[SensorRecord]:
+    """Return the sensors of a condition that tell of the field."""
+    return [
+        record
+        for group in trial_groups(results)
+        if group.main.condition == condition
+        for record in group.main.sensors
+        if record.field is not None and record.time_s.size
+    ]
+
+
+def _same_height(panels: Sequence[Axes]) -> None:
+    """Give panels side by side one vertical scale."""
+    lows, highs = zip(*(axes.get_ylim() for axes in panels), strict=True)
+    for axes in panels:
+        axes.set_ylim(min(lows), max(highs))

@@ -1,0 +1,65 @@
+"""Figures of the procedures ranked on the same trials."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from twinangle.agreement.ranking import Contest
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.style import (
+    COLOURS,
+    DOUBLE_MM,
+    FAINT,
+    LIMIT_DASH,
+    REFERENCE,
+    WEARABLE,
+    add_panel,
+    few_ticks,
+    letter,
+    new_figure,
+)
+from twinangle.results import StudyResults
+from twinangle.wording import file_name, shortened
+
+
+def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
+    """Return one figure a condition in which procedures are ranked."""
+    return tuple(draw_contest(condition, contest) for condition, contest in results.contests)
+
+
+def draw_contest(condition: str, contest: Contest) -> Drawn:
+    """Draw the procedures' means in order, and every paired difference with its interval."""
+    pairs = contest.differences
+    height = max(16.0, 6.0 * max(len(pairs), len(contest.standings)))
+    figure = new_figure(DOUBLE_MM, height + 15)
+    means = add_panel(figure, 28, 9, 50, height)
+    paired = add_panel(figure, 122, 9, 52, height)
+    for k, place in enumerate(contest.standings):
+        means.plot([place.mean], [k], "o", color=COLOURS[k % len(COLOURS)])
+    means.set_yticks(
+        range(len(contest.standings)),
+        [f"{place.rank}. {shortened(place.procedure, 16)}" for place in contest.standings],
+    )
+    widest = max(place.mean for place in contest.standings)
+    means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
+    means.set_xlabel("RMS demeaned (°)")
+    for k, pair in enumerate(pairs):
+        colour = FAINT if pair.tied else WEARABLE
+        paired.plot([pair.difference], [k], "o", color=colour)
+        if np.isfinite([pair.lower, pair.upper]).all():
+            paired.plot([pair.lower, pair.upper], [k, k], color=colour)
+    names = [f"{shortened(pair.first, 13)} − {shortened(pair.second, 13)}" for pair in pairs]
+    paired.set_yticks(range(len(pairs)), names)
+    paired.set_ylim(len(pairs) - 0.5, -0.5)
+    paired.axvline(0, color=REFERENCE, linewidth=0.6, linestyle=LIMIT_DASH)
+    paired.set_xlabel("Paired difference (°)")
+    letter(means, "a Rank and arithmetic mean")
+    letter(paired, "b Every pair")
+    few_ticks(means, x=4, y=None)
+    few_ticks(paired, x=4, y=None)
+    caption = (
+        f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
+        "ranks are ties; (b) paired differences, intervals that hold together at "
+        f"{100 * contest.confidence:g} %; grey: tied."
+    )
+    return Drawn(file_name("contest", condition), figure, caption, f"Procedures, {condition}.")

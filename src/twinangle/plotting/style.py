@@ -1,0 +1,207 @@
+"""How every figure looks: sizes, type, colours, and a file with the same bytes each time."""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from twinangle.plotting.fonts import font_families
+from twinangle.plotting.panel import Panel
+
+MM = 1 / 25.4  # inches
+SINGLE_MM = 88.0  # one column of a journal page
+DOUBLE_MM = 178.0  # both columns
+FONT_PT = 7.0
+# Dark blue against a lighter orange: apart in grey (relative luminance 0.09 against 0.30) and for
+# every common colour vision deficiency; the reference is dashed as well.
+WEARABLE = "#17508f"
+REFERENCE = "#dd8316"
+EXCLUDED = "#a6a6a6"
+MARGIN = "#7b2d6b"
+INK = "#222222"
+FAINT = "#6b6b6b"
+COLOURS = (
+    WEARABLE,
+    "#c2571a",
+    "#1b8a7a",
+    "#7b2d6b",
+    "#c79a10",
+    "#5a6b7b",
+    "#4f9bd9",
+    "#8c3b3b",
+    "#6d8f2b",
+    "#b06fb0",
+)
+MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p")
+Dash = tuple[float, tuple[float, ...]]
+DASHES: tuple[tuple[float, tuple[float, ...]], ...] = (
+    (0, ()),
+    (0, (4, 1.5)),
+    (0, (1, 1.2)),
+    (0, (5, 1.2, 1, 1.2)),
+    (0, (7, 2)),
+)
+REFERENCE_DASH: Dash = (0.0, (3.2, 1.3))
+LIMIT_DASH: Dash = (0, (4, 1.5))
+MARGIN_DASH: Dash = (0, (5, 1.5, 1, 1.5))
+STYLE: Mapping[str, Any] = {
+    "font.size": FONT_PT,
+    "axes.titlesize": FONT_PT + 0.5,
+    "axes.titlelocation": "left",
+    "axes.titlepad": 4,
+    "axes.titley": 1.0,  # a fixed place: finding one means laying out every axis twice
+    "axes.labelsize": FONT_PT,
+    "axes.labelpad": 2,
+    "axes.linewidth": 0.5,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.unicode_minus": True,
+    "text.parse_math": False,  # a name with dollar signs is a name
+    "axes.formatter.useoffset": False,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": FONT_PT,
+    "ytick.labelsize": FONT_PT,
+    "xtick.major.width": 0.5,
+    "ytick.major.width": 0.5,
+    "xtick.major.size": 2.5,
+    "ytick.major.size": 2.5,
+    "xtick.major.pad": 2,
+    "ytick.major.pad": 2,
+    "lines.linewidth": 1.0,
+    "lines.markersize": 3,
+    "patch.linewidth": 0.5,
+    "legend.fontsize": FONT_PT,
+    "legend.frameon": False,
+    "legend.borderaxespad": 0,
+    "legend.handlelength": 2.2,
+    "legend.columnspacing": 1.4,
+    "path.simplify": True,
+    "path.simplify_threshold": 0.2,
+    "pdf.fonttype": 42,  # TrueType, as publishers ask
+    "pdf.compression": 6,
+    "svg.hashsalt": "twinangle",
+}
+
+
+def styled() -> Any:
+    """Return the settings that drawing and saving run under (for ``matplotlib.rc_context``)."""
+    defaults = {
+        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith("backend")
+    }
+    return dict(defaults) | dict(STYLE) | {"font.family": list(font_families())}
+
+
+class drawing_style:  # noqa: N801 - a context manager, used as a function
+    """Draw under the report's style, whatever the user's own settings are."""
+
+    def __enter__(self) -> None:
+        self._style = mpl.rc_context(styled())
+        self._style.__enter__()
+        self._quiet = warnings.catch_warnings()
+        self._quiet.__enter__()
+        # A name in a script the typeface lacks is drawn as a box; the code stays in the tables.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+
+    def __exit__(self, *details: Any) -> None:
+        self._quiet.__exit__(*details)
+        self._style.__exit__(*details)
+
+
+def new_figure(width_mm: float, height_mm: float) -> Figure:
+    """Return an empty figure of that size, outside any interactive machinery."""
+    figure = Figure(figsize=(width_mm * MM, height_mm * MM))
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def add_panel(
+    figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, height_mm: float
+) -> Axes:
+    """Add axes at a place given in millimetres from the lower left corner."""
+    width, height = figure.get_size_inches() / MM
+    return figure.add_axes(
+        (left_mm / width, bottom_mm / height, width_mm / width, height_mm / height),
+        axes_class=Panel,
+    )
+
+
+def panel_width(n: int) -> float:
+    """Return the width in millimetres of each of `n` panels side by side."""
+    return {1: 90.0, 2: 77.0}.get(n, 49.0)
+
+
+def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:
+    """Ask for about that many ticks; None leaves an axis alone."""
+    from matplotlib.ticker import MaxNLocator
+
+    if x is not None:
+        axes.xaxis.set_major_locator(MaxNLocator(x, steps=[1, 2, 2.5, 5, 10]))
+    if y is not None:
+        axes.yaxis.set_major_locator(MaxNLocator(y, steps=[1, 2, 2.5, 5, 10]))
+
+
+def letter(axes: Axes, text: str) -> None:
+    """Title a panel, letter first: `a  Wearable`."""
+    head, _, rest = text.partition(" ")
+    axes.set_title(f"{head}   {rest}" if rest else head)
+
+
+def participant_style(code: str, everyone: Sequence[str]) -> tuple[str, str]:
+    """Return a participant's colour and marker, the same in every figure."""
+    k = everyone.index(code)
+    return COLOURS[k % len(COLOURS)], MARKERS[k % len(MARKERS)]
+
+
+def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Path, ...]:
+    """Write a figure as PDF, and in any further formats at 300 dpi.
+
+    Parameters
+    ----------
+    figure : Figure
+        What to write.
+    stem : Path
+        The file without its suffix.
+    formats : sequence of str
+        "png" and "tiff" are known.
+
+    Returns
+    -------
+    tuple of Path
+        The files written.
+
+    Raises
+    ------
+    ValueError
+        If a format is not known.
+    """
+    written = []
+    for suffix in ("pdf", *formats):
+        path = stem.with_name(f"{stem.name}.{suffix}")
+        buffer = io.BytesIO()
+        figure.savefig(buffer, format=suffix, dpi=300, **_metadata(suffix))
+        path.write_bytes(buffer.getvalue())
+        written.append(path)
+    return tuple(written)
+
+
+def _metadata(suffix: str) -> dict[str, Any]:
+    """Return what keeps the bytes of a file free of dates and machine names."""
+    if suffix == "pdf":
+        return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
+    if suffix == "png":
+        return {"metadata": {"Software": None}}
+    if suffix == "tiff":
+        return {"pil_kwargs": {"compression": "tiff_lzw"}}
+    raise ValueError(f"`image_formats`: expected png or tiff, got {suffix!r}.")

@@ -1,0 +1,135 @@
+"""Clocks: lag, drift and their errors, and the paragraph of the methods."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+from twinangle.clocks import drift_interval
+from twinangle.options import Options
+from twinangle.report.blocks import Block, heading, table, with_interval, without_empty
+from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import Naming, distinct, worked_recordings
+from twinangle.signals.recording import Synchronisation
+from twinangle.wording import NOTHING, listing, number, span
+
+_METHODS = {
+    "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
+    "generalised least squares",
+    "cross-correlation, gyroscopes": "by normalised cross-correlation of the two angles, the lag "
+    "then from the gyroscopes of both sensors",
+    "event": "by movements made for the purpose (a jump, a stamp or heel taps)",
+    "event, gyroscopes": "by movements made for the purpose (a jump, a stamp or heel taps), the "
+    "lag then from the gyroscopes of both sensors",
+    "trigger": "by a trigger recorded on both",
+    "shared-clock": "by construction, as both were recorded on one clock",
+    "manual": "by a lag given in the study file",
+}
+
+
+def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> list[Block]:
+    """Return lag and drift with their errors, and what the lag's error does to the RMS."""
+    rows = []
+    for trial in trials:
+        clock, cost = trial.synchronisation, trial.timing_cost
+        if clock is None:
+            continue
+        rows.append(
+            [
+                trial.participant,
+                naming.heading(trial),
+                number(clock.lag_s, 4),
+                number(1e3 * _lag_error(clock), 2),
+                number(1e3 * clock.lag_statistical_s, 2),
+                number(1e3 * clock.lag_systematic_s, 2),
+                _drift(clock, options),
+                _by_gyroscopes(trial),
+                number(clock.peak_correlation, 3),
+                number(clock.runner_up_correlation, 3),
+                number(clock.evidence, 1),
+                number(None if cost is None else cost.change_deg),
+            ]
+        )
+    head = (
+        "Participant", "Recording", "Lag (s)", "SE (ms)", "Scatter (ms)", "Systematic (ms)",
+        "Drift (ppm)",
+        "Angle − gyr. (ms)", "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
+    )  # fmt: skip
+    caption = (
+        "How the clocks were brought together. Lag: at time 0 of the reference. SE: total standard "
+        "error of the lag in the middle of the overlap, made of two parts, from the scatter and, "
+        "systematic, from a difference of the instruments that repeats every cycle. Angle − gyr.: "
+        "lag by the angle minus lag by the gyroscopes, above 0 where the procedure delays the "
+        "angle; in brackets the "
+        f"{options.level} interval, as for the drift, both parts counted. Evidence: log likelihood "
+        "ratio against the best rival stride. RMS ±: how far the RMS of the demeaned curves moves "
+        "when the lag moves by its SE."
+    )
+    if not rows:
+        return []
+    shown, rows = without_empty(head, rows)
+    return [heading("Clocks"), table(shown, rows, words=2, caption=caption)]
+
+
+def _lag_error(clock: Synchronisation) -> float:
+    """Return the total error that counts for the curves: in the middle, where it is known."""
+    centre = clock.centre_lag_se_s
+    return centre if math.isfinite(centre) else clock.lag_se_s
+
+
+def _drift(clock: Synchronisation, options: Options) -> str:
+    interval = drift_interval(clock, confidence=options.confidence)
+    ends = None if interval is None else (interval.start_s, interval.end_s)
+    return number(clock.drift_ppm, 1) if ends is None else with_interval(clock.drift_ppm, ends, 1)
+
+
+def _by_gyroscopes(trial: TrialResult) -> str:
+    """Return the angle's lag minus the gyroscopes', with its interval; empty where unknown."""
+    found = trial.extras.get("gyroscope_lag", {})
+    if "difference_s" not in found:
+        return NOTHING
+    low, high = (1e3 * end for end in found["difference_ci_s"])
+    return with_interval(1e3 * found["difference_s"], (low, high), 1)
+
+
+def clocks_paragraph(results: StudyResults) -> str:
+    """Say how the clocks were brought together, and what was found."""
+    clocks = [
+        t.synchronisation for t in worked_recordings(results) if t.synchronisation is not None
+    ]
+    if not clocks:
+        return ""
+    methods = distinct(clock.method for clock in clocks)
+    how = listing(_METHODS.get(method, f"by {method}") for method in methods)
+    text = (
+        f"The two instruments' clocks were brought together {how}. The lag added to the reference "
+        f"clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
+    )
+    drifts = span((clock.drift_ppm for clock in clocks), 1)
+    text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
+    peaks = span((clock.peak_correlation for clock in clocks), 3)
+    text += f"; the peak correlation was {peaks}" if peaks != "–" else ""
+    return text + "." + _lag_errors(results, clocks)
+
+
+def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
+    """Say how well the lags are known, and how the gyroscopes' lag compares."""
+    text = ""
+    errors = span((1e3 * clock.centre_lag_se_s for clock in clocks), 2)
+    if errors != "–":
+        text += f" The lag's total standard error at the middle of the overlap was {errors} ms"
+        systematic = span((1e3 * clock.lag_systematic_s for clock in clocks), 2)
+        text += (
+            f", of which {systematic} ms is what a difference repeated every cycle may cause "
+            "(own rule, checked by simulation; parts add up in quadrature)."
+            if systematic != "–"
+            else "."
+        )
+    checks = [t.extras.get("gyroscope_lag", {}) for t in worked_recordings(results)]
+    apart = span((1e3 * c["difference_s"] for c in checks if "difference_s" in c), 1)
+    if apart != "–":
+        text += (
+            " The lag by the angle less that by the sensors' gyroscopes, which is the delay of the "
+            f"procedure that computes the angle, was {apart} ms."
+        )
+    return text

@@ -1,0 +1,174 @@
+"""Conditions compared: tables, at equal covariates too, and their paragraph of the methods."""
+
+from __future__ import annotations
+
+from twinangle.agreement.conditions import ConditionDifference
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    bullets,
+    figure,
+    heading,
+    table,
+    text,
+    with_interval,
+)
+from twinangle.results import StudyResults
+from twinangle.results.grouping import distinct
+from twinangle.wording import NOTHING, listing, number, quantity_name, span
+
+_COVARIATES = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
+
+
+def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the comparison of conditions."""
+    if not results.conditions:
+        return []
+    rows = [
+        [
+            procedure,
+            _quantity_of_condition(quantity),
+            f"{item.condition} − {item.against}",
+            str(item.n_participants),
+            with_interval(item.difference, item.difference_ci),
+            with_interval(item.ratio, item.ratio_ci),
+            with_interval(item.windows_ratio, item.windows_ratio_ci),
+            _cycles_and_serial(item),
+        ]
+        for procedure, quantity, item in results.conditions
+    ]
+    blocks = [
+        text(
+            "Where there is no reference, only the wearable's variability between cycles can be "
+            "compared: it says how repeatable walking and wearable are together, not how right the "
+            "angle is."
+        ),
+        *figure("conditions", figures),
+        table(
+            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio",
+             "Ratio over windows", "Window; r"),
+            rows,
+            words=3,
+            caption=f"Paired within participants, {results.options.level} intervals in brackets; "
+            "differences in degrees. "
+            "SDs are taken over equally many consecutive cycles in both conditions (the window, "
+            "those of a participant's shortest trial) and freed of what an SD over so few cycles "
+            "falls short at the serial correlation r of the conditions, in the order of the "
+            "comparison. Ratio over windows: the same without r, of the SD over that many cycles.",
+        ),
+    ]  # fmt: skip
+    said = distinct(
+        line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
+    )
+    blocks += [bullets(said)] if said else []
+    return [*blocks, *adjusted_blocks(results)]
+
+
+def _cycles_and_serial(item: ConditionDifference) -> str:
+    """Return over how many cycles SDs were taken, and both conditions' serial correlations."""
+    if not item.most_window:
+        return NOTHING
+    ends = distinct((str(item.fewest_window), str(item.most_window)))
+    serial = f"{number(item.serial)}, {number(item.serial_against)}"
+    return f"{'-'.join(ends)}; {serial}"
+
+
+def _quantity_of_condition(quantity: str) -> str:
+    """Return the words for what conditions are compared by."""
+    known = {
+        "wearable_sd_deg": "wearable's SD over cycles",
+        "reference_sd_deg": "reference's SD over cycles",
+    }
+    return known.get(quantity, quantity_name(quantity))
+
+
+def adjusted_blocks(results: StudyResults) -> list[Block]:
+    """Return the comparison of conditions at equal covariates."""
+    found = results.further.adjusted
+    absent = [
+        f"{part}: {reason}"
+        for part, reason in results.further.not_given
+        if part.startswith("Conditions")
+    ]
+    if not found:
+        return [heading("At equal speed and stride time"), bullets(absent)] if absent else []
+    rows = [
+        [
+            procedure,
+            f"{ratio.condition} / {ratio.against}",
+            _COVARIATES.get(ratio.covariates, ratio.covariates),
+            f"{ratio.n_participants} / {ratio.n_trials}",
+            with_interval(ratio.ratio, ratio.ratio_ci),
+            number(100 * ratio.shared, 0),
+        ]
+        for procedure, _, ratio in found
+    ]
+    said = [line for _, _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
+    return [
+        heading("At equal speed and stride time"),
+        text(
+            "People walk faster or slower in one place than in another, and the variability "
+            "between cycles changes with it. A mixed model of the logarithm of the wearable's SD, "
+            "with participants as random effect, gives the ratio that is left at equal speed, or "
+            "at equal stride time."
+        ),
+        table(
+            ("Procedure", "Conditions", "Held equal", "People / trials", "Ratio of SDs",
+             "Shared, %"),
+            rows,
+            words=3,
+            caption="Ratio of the wearable's SDs over cycles, "
+            f"{results.options.level} interval in brackets. Shared: how much of the change of "
+            "condition the covariate goes along with; near 100 the two "
+            "cannot be told apart.",
+        ),
+        bullets([*distinct(said), *absent]),
+    ]  # fmt: skip
+
+
+def conditions_paragraph(results: StudyResults) -> str:
+    """Say how conditions were compared."""
+    if not results.conditions:
+        return ""
+    pairs = distinct(f"{item.condition} with {item.against}" for _, _, item in results.conditions)
+    people = span((float(item.n_participants) for _, _, item in results.conditions), 0)
+    return (
+        f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
+        f"cycles, paired within participants ({people} participants), as a difference and as a "
+        f"ratio with {results.options.level} intervals.{_windows(results)}"
+        f"{_adjusted(results)}"
+    )
+
+
+def _windows(results: StudyResults) -> str:
+    """Say how standard deviations over unlike numbers of cycles were made comparable."""
+    found = [item for _, _, item in results.conditions if item.most_window]
+    if not found:
+        return ""
+    fewest, most = min(i.fewest_window for i in found), max(i.most_window for i in found)
+    over = f"{fewest}" if fewest == most else f"{fewest} to {most}"
+    alone = any(item.interval_over == "cycles of one participant" for item in found)
+    how = (
+        "intervals are over the one participant's cycles"
+        if alone
+        else "intervals are those of the delete-one-participant jackknife"
+    )
+    return (
+        f" Standard deviations were taken over all runs of {over} consecutive cycles, as many in "
+        "both conditions of a participant, and freed of what a standard deviation over so few "
+        "cycles falls short at each condition's serial correlation (first order); "
+        f"{how} (own combination, coverage simulated)."
+    )
+
+
+def _adjusted(results: StudyResults) -> str:
+    """Say what was held equal between conditions, and how."""
+    names = distinct(
+        _COVARIATES.get(r.covariates, r.covariates) for *_, r in results.further.adjusted
+    )
+    if not names:
+        return ""
+    return (
+        f" The ratio at equal {listing(names)} came from mixed models of its logarithm with "
+        "participants as random effect, fitted by restricted maximum likelihood."
+    )

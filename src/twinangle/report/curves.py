@@ -1,0 +1,56 @@
+"""Mean curves over participants: their table and their paragraph of the methods."""
+
+from __future__ import annotations
+
+from twinangle.report.blocks import Block, table, with_interval
+from twinangle.results import StudyResults
+from twinangle.wording import NOTHING
+
+
+def curves_table(results: StudyResults) -> list[Block]:
+    """Return the numbers of mean curves over participants, with their intervals."""
+    rows = [
+        [
+            condition or NOTHING,
+            procedure,
+            str(curves.n_participants),
+            with_interval(curves.offset, curves.offset_ci),
+            with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
+            with_interval(curves.range_difference, curves.range_difference_ci),
+            with_interval(curves.correlation, curves.correlation_ci, 4),
+        ]
+        for procedure, condition, curves in results.further.curves
+    ]
+    if not rows:
+        return []
+    return [
+        table(
+            ("Condition", "Procedure", "People", "Offset", "RMS demeaned", "Range difference", "r"),
+            rows,
+            words=2,
+            caption="Mean curves, means over participants with "
+            f"{results.options.level} intervals over participants (no interval with one), "
+            "in degrees. RMS of the demeaned curves: arithmetic mean; r: correlation, on Fisher's "
+            "scale, no measure of agreement.",
+        )
+    ]
+
+
+def curves_paragraph(results: StudyResults) -> str:
+    """Say how mean curves were compared."""
+    text = (
+        "Variability between cycles is the standard deviation over cycles at each point (n − 1), "
+        "averaged over the points."
+    )
+    if not any(trial.agreement is not None for trial in results.trials):
+        return text
+    return (
+        "Differences are wearable minus reference. The mean curves were compared by their offset "
+        "(difference of the curves' means), the root mean square of their difference once each "
+        "curve was demeaned, and the difference of their ranges; the mean squared difference is "
+        "the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals "
+        "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
+        "over participants, Student's t was used on their means, of Fisher's z for the "
+        "correlation; the RMS is averaged arithmetically, its interval is on a logarithmic scale. "
+        f"{text}"
+    )

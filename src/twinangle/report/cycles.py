@@ -1,0 +1,112 @@
+"""Cycles in time: strides, walking bouts, and the paragraph of the methods."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from twinangle.cycles import bout_units
+from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
+from twinangle.report.blocks import Block, heading, table, without_empty
+from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import Naming, distinct, worked_recordings
+from twinangle.wording import count, listing, number, span
+
+_METHODS = {
+    "shank-gyroscope": "from the distal segment's sagittal angular rate (mid-swing peak, then "
+    "initial contact; Aminian et al. 2002)",
+    "angle-peak": "between successive peaks of the joint angle",
+    "events": "from a list of event times",
+}
+
+
+def strides_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return stride times and their variability."""
+    rows = [
+        [
+            trial.participant,
+            naming.heading(trial),
+            f"{summary.n_kept} / {summary.n_found}",
+            str(summary.n_bouts),
+            number(summary.duration_mean_s, 3),
+            number(summary.duration_sd_s, 3),
+            number(summary.duration_cv_percent, 1),
+            number(summary.duration_sd_within_bouts_s, 3),
+            number(summary.strides_per_minute, 1),
+        ]
+        for trial in trials
+        if (summary := trial.strides) is not None
+    ]
+    head = (
+        "Participant", "Recording", "Cycles", "Bouts", "Mean (s)", "SD (s)", "CV (%)",
+        "SD within bouts (s)", "Per minute",
+    )  # fmt: skip
+    caption = "Duration of the kept cycles (kept / found), main procedure."
+    return [heading("Cycles in time"), table(head, rows, words=2, caption=caption)] if rows else []
+
+
+def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return every bout of the recordings that hold more than one, each a unit."""
+    rows: list[list[str]] = []
+    kept: list[int] = []
+    for trial in trials:
+        units = bout_units(trial.cycles) if trial.cycles is not None else ()
+        if len(units) < 2:
+            continue
+        for unit in units:
+            strides = unit.strides
+            kept.append(strides.n_kept)
+            rows.append(
+                [
+                    trial.participant,
+                    naming.heading(trial),
+                    str(strides.bout),
+                    number(strides.start_s, 1),
+                    number(strides.end_s - strides.start_s, 1),
+                    f"{strides.n_kept} / {strides.n_found}",
+                    number(strides.strides_per_minute, 1),
+                    number(strides.duration_cv_percent, 1),
+                    number(unit.wearable_sd_deg),
+                    number(unit.reference_sd_deg),
+                    number(unit.offset_deg),
+                    number(unit.rms_demeaned_deg),
+                ]
+            )
+    head = (
+        "Participant", "Recording", "Bout", "Start (s)", "Length (s)", "Cycles", "Per minute",
+        "CV (%)", "SD w. (°)", "SD ref. (°)", "Offset (°)", "RMS dem. (°)",
+    )  # fmt: skip
+    few = [sum(count < least for count in kept) for least in (CYCLES_FOR_MEAN, CYCLES_FOR_SD)]
+    caption = (
+        "Walking bouts, each a unit: cycles kept / found, strides a minute and the variability of "
+        "stride time, SD over its cycles, and the comparison of its mean curves. Of "
+        f"{len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for a "
+        f"reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
+        "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615)."
+    )
+    if not rows:
+        return []
+    shown, rows = without_empty(head, rows)
+    return [heading("Walking bouts"), table(shown, rows, words=2, caption=caption)]
+
+
+def cycles_paragraph(results: StudyResults) -> str:
+    """Say how cycles were found, cut and excluded, with counts."""
+    sets = [t.cycles for t in worked_recordings(results) if t.cycles is not None]
+    if not sets:
+        return ""
+    how = listing(
+        _METHODS.get(method, f"by {method}") for method in distinct(c.method for c in sets)
+    )
+    found = sum(cycles.kept.size for cycles in sets)
+    kept = sum(int(cycles.kept.sum()) for cycles in sets)
+    points = sets[0].wearable_deg.shape[1]
+    per_trial = span((float(cycles.kept.sum()) for cycles in sets), 0)
+    return (
+        f"Movement cycles were found {how}; both instruments were cut by the same events on one "
+        f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
+        f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
+        "odd duration or course were left out, each with its reason. Fewer than 10 cycles for a "
+        "mean or 50 for a variability were warned of: what spatio-temporal parameters of "
+        "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
+        "analogy."
+    )

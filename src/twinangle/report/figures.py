@@ -1,0 +1,140 @@
+"""Figures to files: a recording's where it was analysed, those over all trials side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from twinangle.parallel import Workers
+from twinangle.plotting.along_cycle import draw_along_cycle
+from twinangle.plotting.budget import draw_budgets
+from twinangle.plotting.clocks import draw_synchronisation
+from twinangle.plotting.conditions import draw_conditions
+from twinangle.plotting.cycles import draw_cycles
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.fonts import font_families
+from twinangle.plotting.limits import draw_limits
+from twinangle.plotting.magnetic_field import draw_fields
+from twinangle.plotting.overview import draw_overview
+from twinangle.plotting.ranking import draw_contests
+from twinangle.plotting.style import drawing_style, save_figure
+from twinangle.plotting.traces import draw_traces
+from twinangle.report.blocks import Figures
+from twinangle.results import StudyResults
+from twinangle.results.grouping import TrialGroup, trial_groups
+from twinangle.wording import unique_names
+
+# What is drawn over all trials, in the order of the report; each in a process of its own.
+Drawer = Callable[[StudyResults], "Drawn | tuple[Drawn | None, ...] | None"]
+OF_A_STUDY: tuple[Drawer, ...] = (
+    draw_overview,
+    draw_conditions,
+    draw_limits,
+    draw_along_cycle,
+    draw_budgets,
+    draw_contests,
+    draw_fields,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """A figure that lies in the figures' folder, and its words."""
+
+    file: str  # as it lies there, without suffix
+    name: str  # as it is to be called
+    caption: str
+    alternative: str
+
+
+def write_figures(
+    results: StudyResults,
+    folder: Path,
+    workers: Workers,
+    *,
+    image_formats: Sequence[str] = (),
+    drawn: Sequence[Written] | None = None,
+) -> Figures:
+    """Write all figures and return caption and alternative text by file name without suffix.
+
+    Parameters
+    ----------
+    results : StudyResults
+        What to draw.
+    folder : Path
+        An existing folder.
+    workers : Workers
+        What draws.
+    image_formats : sequence of str
+        Further formats beside PDF.
+    drawn : sequence of Written, optional
+        The recordings' figures, when :func:`write_recording` wrote them already.
+    """
+    font_families()  # written once, before other processes ask for it
+    pooled = workers.in_order(
+        partial(_write_pooled, results, folder, tuple(image_formats)), range(len(OF_A_STUDY))
+    )
+    if drawn is None:
+        groups = [group for group in trial_groups(results) if group.worked]
+        write = partial(
+            write_recording, joint=results.joint, folder=folder, image_formats=image_formats
+        )
+        drawn = [each for several in workers.in_order(write, groups) for each in several]
+    every = [*drawn, *_named([each for several in pooled for each in several], folder)]
+    return {each.name: (each.caption, each.alternative) for each in every}
+
+
+def draw_recording(group: TrialGroup, joint: str) -> tuple[Drawn, ...]:
+    """Return the figures of one recording; none when no procedure worked."""
+    trial = group.main
+    figures = (
+        draw_traces(trial, joint),
+        draw_synchronisation(trial),
+        draw_cycles(group, joint),
+    )
+    return tuple(figure for figure in figures if figure is not None)
+
+
+def write_recording(
+    group: TrialGroup, joint: str, folder: Path, image_formats: Sequence[str]
+) -> list[Written]:
+    """Draw and write one recording's figures."""
+    with drawing_style():
+        drawn = {f"{group.stem}_{each.name}": each for each in draw_recording(group, joint)}
+        return [_write(each, name, name, folder, image_formats) for name, each in drawn.items()]
+
+
+def _write_pooled(
+    results: StudyResults, folder: Path, image_formats: Sequence[str], which: int
+) -> list[Written]:
+    """Draw and write what one of `OF_A_STUDY` gives, under provisional names."""
+    with drawing_style():
+        found = OF_A_STUDY[which](results)
+        figures = found if isinstance(found, tuple) else (found,)
+        return [
+            _write(figure, f".{which}-{k}", figure.name, folder, image_formats)
+            for k, figure in enumerate(figures)
+            if figure is not None
+        ]
+
+
+def _named(pooled: Sequence[Written], folder: Path) -> list[Written]:
+    """Give the pooled figures their names, which must not repeat over all of them."""
+    names = unique_names(each.name for each in pooled)
+    for each, name in zip(pooled, names, strict=True):
+        for path in folder.glob(f"{each.file}.*"):
+            path.replace(path.with_name(name + path.suffix))
+    return [
+        Written(name, name, each.caption, each.alternative)
+        for each, name in zip(pooled, names, strict=True)
+    ]
+
+
+def _write(
+    drawn: Drawn, file: str, name: str, folder: Path, image_formats: Sequence[str]
+) -> Written:
+    """Write one figure and return its words."""
+    save_figure(drawn.figure, folder / file, image_formats)
+    return Written(file, name, drawn.caption, drawn.alternative)

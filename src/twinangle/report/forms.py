@@ -1,0 +1,201 @@
+"""Limits in other forms, and the checks of what the limits take for granted."""
+
+from __future__ import annotations
+
+import math
+
+from twinangle.agreement.deming import DEMING
+from twinangle.agreement.forms import FEWEST_FOR_A_LINE_OF_SPREAD, RatioLimits
+from twinangle.agreement.mixed import MixedModelLimits
+from twinangle.agreement.percentiles import PercentileLimits
+from twinangle.options import Options
+from twinangle.report.blocks import (
+    NAMED,
+    Block,
+    bullets,
+    grouped,
+    heading,
+    named_cells,
+    named_in_words,
+    table,
+    text,
+    with_interval,
+    with_open_interval,
+)
+from twinangle.report.deming import absent_lines, deming_blocks
+from twinangle.results import LimitForms, StudyResults
+from twinangle.results.grouping import distinct
+from twinangle.wording import number
+
+_ThreeNumbers = MixedModelLimits | PercentileLimits | RatioLimits
+
+
+def forms_blocks(results: StudyResults) -> list[Block]:
+    """Return what the checks of the differences showed, and the limits in other forms."""
+    forms = results.further.forms
+    if not forms:
+        absent = [
+            f"{part} are not given: {reason}"
+            for part, reason in results.further.not_given
+            if part.startswith("Further forms")
+        ]
+        return [bullets(absent)] if absent else []
+    return [
+        heading("What the limits take for granted, looked at"),
+        text(
+            "The limits above lie at the same distance from the bias whatever the size of the "
+            "angle, and suit differences whose distribution is symmetric. Here is how far that "
+            "holds. Nothing is decided by a test: with few participants an interval that holds 0 "
+            "is no proof that there is no trend."
+        ),
+        _checks_table(forms, results.options),
+        bullets(grouped((named_in_words(item), item.checks.suggestion) for item in forms)),
+        heading("Limits in other forms"),
+        text(
+            "The same differences seen by forms that take less, or something else, for granted. "
+            "They stand beside the limits above, which remain the main ones: choose by what the "
+            "checks show and by what was planned. Percentile limits take no distribution for "
+            "granted, but with few participants the outer end of an interval is open."
+        ),
+        _forms_table(forms, results.options),
+        *_regression_table(forms, results.options),
+        bullets(
+            [
+                *grouped(
+                    (named_in_words(item), f"No limits {form}: {reason}")
+                    for item in forms
+                    for form, reason in item.not_given
+                    if form != DEMING
+                ),
+                *absent_lines(results),
+            ]
+        ),
+        *at_sizes_blocks(forms, results.options),
+        *deming_blocks(forms, results.options),
+    ]
+
+
+def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+    rows = [
+        [
+            *named_cells(item),
+            with_interval(item.checks.trend, item.checks.trend_ci),
+            with_interval(item.checks.spread_trend, item.checks.spread_trend_ci),
+            number(item.checks.skewness),
+            number(item.checks.normality_p, 3),
+            number(item.checks.serial_correlation),
+        ]
+        for item in forms
+    ]
+    return table(
+        (*NAMED, "Bias on size", "SD on size", "Skewness", "Normal, p", "Serial r"),
+        rows,
+        words=3,
+        caption="Slopes, over participants, of the difference and of its SD on the size (mean of "
+        f"both instruments), with {options.level} intervals; skewness of the participants' "
+        "mean differences, and Shapiro-Wilk p of them by their own errors; correlation of "
+        "neighbouring cycles.",
+    )
+
+
+def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+    rows = []
+    for item in forms:
+        # The first of the three numbers goes by another name in each form.
+        centres: list[tuple[str, _ThreeNumbers, float, tuple[float, float]]] = []
+        if (percentile := item.percentile) is not None:
+            centres.append(("percentiles", percentile, percentile.median, percentile.median_ci))
+        if (ratio := item.ratio) is not None:
+            centres.append(("ratio", ratio, ratio.ratio, ratio.ratio_ci))
+        if (mixed := item.mixed) is not None:
+            centres.append(("mixed model", mixed, mixed.bias, mixed.bias_ci))
+        rows += [
+            [
+                *named_cells(item),
+                form,
+                with_open_interval(centre, centre_ci),
+                with_open_interval(found.lower, found.lower_ci),
+                with_open_interval(found.upper, found.upper_ci),
+            ]
+            for form, found, centre, centre_ci in centres
+        ]
+    return table(
+        (*NAMED, "Form", "Centre", "Lower limit", "Upper limit"),
+        rows,
+        words=4,
+        caption="Centre: median of the differences (percentiles), geometric mean of wearable over "
+        "reference (ratio, no unit), bias (mixed model of participants with sessions, trials and "
+        f"sides nested in them). Degrees but for the ratio; {options.level} intervals in brackets, "
+        "“from” or “to” where one end is open.",
+    )
+
+
+def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+    rows = [
+        [
+            *named_cells(item),
+            with_interval(found.intercept, found.intercept_ci),
+            with_interval(found.slope, found.slope_ci),
+            number(found.residual_sd),
+            with_interval(found.spread_slope, found.spread_slope_ci),
+        ]
+        for item in forms
+        if (found := item.regression) is not None
+    ]
+    if not rows:
+        return []
+    return [
+        table(
+            (*NAMED, "Intercept", "Slope", "SD about it", "SD on size"),
+            rows,
+            words=3,
+            caption="Limits by regression, over participants' means: the bias at a size is "
+            "intercept + slope × size, the limits lie 1.96 SD from it; the last column is the "
+            f"slope of that SD. {options.level} intervals in brackets.",
+        )
+    ]
+
+
+def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+    """Return bias and limits, with intervals, at the sizes of three participants."""
+    rows = [
+        [
+            *named_cells(item),
+            number(one.size),
+            with_interval(one.bias, one.bias_ci),
+            with_open_interval(one.lower, one.lower_ci),
+            with_open_interval(one.upper, one.upper_ci),
+        ]
+        for item in forms
+        for one in item.at_sizes
+    ]
+    if not rows:
+        return []
+    people = distinct(
+        "one SD about the line at every size, as fewer than "
+        f"{FEWEST_FOR_A_LINE_OF_SPREAD} participants cannot show how it changes; if it does "
+        "change, these intervals hold least at the ends"
+        if one.constant_spread
+        else "an SD that follows the size along a line of its own"
+        for item in forms
+        for one in item.at_sizes
+    )
+    is_open = any(not math.isfinite(one.upper_ci[1]) for item in forms for one in item.at_sizes)
+    opened = (
+        " “From” or “to”: one end is open, as these people do not show how far the spread "
+        "reaches there."
+        if is_open
+        else ""
+    )
+    return [
+        heading("Limits at the smallest, middle and largest size"),
+        table(
+            (*NAMED, "Size", "Bias", "Lower limit", "Upper limit"),
+            rows,
+            words=3,
+            caption="From the regression above, at the smallest, the median and the largest mean "
+            "of a participant (both instruments averaged), in degrees. "
+            f"{options.level} intervals over participants, each for one size alone; with "
+            f"{'; or '.join(people)}.{opened}",
+        ),
+    ]

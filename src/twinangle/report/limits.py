@@ -1,0 +1,297 @@
+"""Limits of agreement: their tables, what they rest on, their paragraph of the methods."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from twinangle.agreement.limits import OWN_INTERVAL, LimitsOfAgreement
+from twinangle.report.along_cycle import along_cycle_blocks
+from twinangle.report.blocks import (
+    NAMED,
+    Block,
+    Figures,
+    bullets,
+    figures_named,
+    grouped,
+    heading,
+    named_cells,
+    named_in_words,
+    table,
+    with_interval,
+)
+from twinangle.report.equivalence import (
+    held_against,
+    margin_sentence,
+    verdict_blocks,
+    verdict_cells,
+)
+from twinangle.report.forms import forms_blocks
+from twinangle.results import PooledLimits, StudyResults
+from twinangle.results.grouping import distinct
+from twinangle.wording import NOTHING, number, stated
+
+
+def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the Bland-Altman plots and what they rest on."""
+    if not results.limits:
+        return []
+    blocks = [
+        *figures_named(figures, "limits_"),
+        limits_table(results),
+        *published_blocks(results),
+        *zeroed_blocks(results),
+        *corrected_blocks(results),
+        *verdict_blocks(results),
+    ]
+    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    if known:
+        blocks.append(_components_table(results.limits))
+        blocks.append(heading("What the limits rest on"))
+        lines = [line for limits in known for line in (_how(limits), *limits.assumptions)]
+        blocks.append(bullets(distinct(lines)))
+    said = _notes(results.limits)
+    blocks += [heading("Notes"), bullets(said)] if said else []
+    return [*blocks, *along_cycle_blocks(results, figures), *forms_blocks(results)]
+
+
+def limits_table(results: StudyResults) -> Block:
+    """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
+    claims = {tuple(key): claim for *key, claim in results.equivalence}
+    rows = []
+    for pooled in results.limits:
+        found = pooled.limits
+        numbers = (
+            [NOTHING] * 3
+            if found is None
+            else [
+                with_interval(found.bias, found.bias_ci),
+                with_interval(found.lower, found.lower_ci),
+                with_interval(found.upper, found.upper_ci),
+            ]
+        )
+        key = (pooled.procedure, pooled.condition, pooled.quantity)
+        rows.append(
+            [
+                *named_cells(pooled),
+                f"{len(set(pooled.participant))} / {len(pooled.difference)}",
+                *numbers,
+                *(verdict_cells(claims.get(key)) if claims else []),
+            ]
+        )
+    margin = results.options.margin_deg
+    head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
+    return table(
+        (*NAMED, "People / cycles", "Bias", "Lower limit",
+         "Upper limit", *head),
+        rows,
+        words=3,
+        caption="Bias and limits of agreement, wearable − reference, in degrees, with "
+        f"{results.options.level} intervals in brackets. {held_against(head)}",
+    )  # fmt: skip
+
+
+def published_blocks(results: StudyResults) -> list[Block]:
+    """Return the limits with a published interval, where the study file asks for them."""
+    known = [
+        (pooled, pooled.published) for pooled in results.limits if pooled.published is not None
+    ]
+    if not known:
+        return []
+    rows = [
+        [
+            *named_cells(pooled),
+            with_interval(found.bias, found.bias_ci),
+            with_interval(found.lower, found.lower_ci),
+            with_interval(found.upper, found.upper_ci),
+        ]
+        for pooled, found in known
+    ]
+    return [
+        heading("With a published interval"),
+        table(
+            (*NAMED, "Bias", "Lower limit", "Upper limit"),
+            rows,
+            words=3,
+            caption="The same differences with one variance within participants pooled over all "
+            f"and intervals by recovery of variances (MOVER; Zou 2013); degrees, "
+            f"{results.options.level} intervals. They are too narrow where participants differ in "
+            "their spread.",
+        ),
+    ]
+
+
+def zeroed_blocks(results: StudyResults) -> list[Block]:
+    """Return bias and limits with both instruments zeroed at neutral standing, or why not."""
+    several = [pooled for pooled in results.limits if pooled.quantity != "range_deg"]
+    rows = [
+        [
+            *named_cells(pooled),
+            number(pooled.limits.bias),
+            number(pooled.bias_from_zero_deg),
+            " / ".join(number(value) for value in pooled.bias_rms_deg),
+            with_interval(pooled.zeroed.bias, pooled.zeroed.bias_ci),
+            with_interval(pooled.zeroed.lower, pooled.zeroed.lower_ci),
+            with_interval(pooled.zeroed.upper, pooled.zeroed.upper_ci),
+        ]
+        for pooled in several
+        if pooled.zeroed is not None and pooled.limits is not None
+    ]
+    absent = distinct(
+        f"{pooled.condition or NOTHING}, {pooled.procedure}: {pooled.zeroed_note}"
+        for pooled in several
+        if pooled.zeroed_note
+    )
+    if not rows and not absent:
+        return []
+    title = heading("Both instruments zeroed at neutral standing")
+    if not rows:
+        return [title, bullets(absent)]
+    found = table(
+        (*NAMED, "Bias recorded", "Of it zero", "RMS of biases",
+         "Bias zeroed",
+         "Lower limit", "Upper limit"),
+        rows,
+        words=3,
+        caption="The limits above are of the angles as recorded. Here each instrument's mean angle "
+        "in neutral standing is taken off, recording by recording, as if both had been set to 0° "
+        f"there; degrees, {results.options.level} intervals. Of it zero: the part of the recorded "
+        "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
+        "The mean in standing counts as known. A range does not depend on the zeros.",
+    )  # fmt: skip
+    return [title, found, *([bullets(absent)] if absent else [])]
+
+
+def corrected_blocks(results: StudyResults) -> list[Block]:
+    """Return the limits with the reference's own stated error taken out, where it is stated."""
+    known = [
+        (pooled, pooled.corrected) for pooled in results.limits if pooled.corrected is not None
+    ]
+    absent = distinct(pooled.corrected_note for pooled in results.limits if pooled.corrected_note)
+    if not known:
+        title = heading("Without the reference's own error")
+        return [title, bullets(absent)] if absent else []
+    rows = [
+        [
+            *named_cells(pooled),
+            number(corrected.reference_sd),
+            number(corrected.sd_observed),
+            number(100 * corrected.reference_share, 0),
+            number(corrected.sd),
+            with_interval(corrected.lower, corrected.lower_ci),
+            with_interval(corrected.upper, corrected.upper_ci),
+        ]
+        for pooled, corrected in known
+    ]
+    return [
+        heading("Without the reference's own error"),
+        table(
+            (*NAMED, "SD of reference", "SD observed", "Share, %",
+             "SD left", "Lower limit", "Upper limit"),
+            rows,
+            words=3,
+            caption="The limits above hold the errors of both instruments. Here the reference's, "
+            f"as the study file states it, is taken out; degrees, {results.options.level} "
+            "intervals. Share: how much of the variance "
+            "of the differences is the reference's own.",
+        ),
+        bullets(
+            distinct(
+                [*(line for _, corrected in known for line in corrected.assumptions), *absent]
+            )
+        ),
+    ]  # fmt: skip
+
+
+def _components_table(limits: Sequence[PooledLimits]) -> Block:
+    """Return the variation behind the limits."""
+    rows = [
+        [
+            *named_cells(pooled),
+            number(pooled.limits.sd_between),
+            number(pooled.limits.sd_within),
+            number(pooled.limits.sd),
+            number(pooled.limits.skewness),
+        ]
+        for pooled in limits
+        if pooled.limits is not None
+    ]
+    return table(
+        (*NAMED, "SD between", "SD within", "SD", "Skewness"),
+        rows,
+        words=3,
+        caption="SD of the differences between participants, within them, and of a single "
+        "difference, in degrees; skewness of the participants' means.",
+    )
+
+
+def _how(limits: LimitsOfAgreement) -> str:
+    """Say how limits and intervals came about."""
+    return (
+        f"Limits for {100 * limits.coverage:g} % of differences: {limits.method}; this form, "
+        f"because {limits.why}. The bias weights {limits.weighting}. "
+        f"{100 * limits.confidence:g} % intervals: {limits.interval_method}."
+    )
+
+
+def _notes(limits: Sequence[PooledLimits]) -> list[str]:
+    """Return every note once, with the limits it is about unless it is about all."""
+    lines = [
+        (named_in_words(pooled), line)
+        for pooled in limits
+        for line in distinct((pooled.note, *(pooled.limits.notes if pooled.limits else ())))
+        if line
+    ]
+    return grouped(lines, everything=map(named_in_words, limits))
+
+
+def limits_paragraph(results: StudyResults) -> str:
+    """Say how limits of agreement came about, in the words of the computation itself."""
+    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    if not known:
+        return ""
+    first = known[0]
+    people = max(limits.n_participants for limits in known)
+    who = (
+        f"with participants as clusters ({people} participants)"
+        if people > 1
+        else "within the one participant"
+    )
+    return (
+        f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
+        f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
+        f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
+        f"intervals: {first.interval_method}.{_whose_interval(results)}{_zeroed(results)} "
+        f"{margin_sentence(results)} For "
+        "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
+        "analysis, 2 to 5° probably reasonable, and more than 5° may mislead (McGinley et al. "
+        "2009; wording from memory, to be compared with the paper)."
+    )
+
+
+def _whose_interval(results: StudyResults) -> str:
+    """Say that the interval of a limit is no published one where it is not, and what is beside."""
+    found = [pooled for pooled in results.limits if pooled.limits is not None]
+    text = ""
+    if any(p.limits is not None and p.limits.interval_method == OWN_INTERVAL for p in found):
+        text = (
+            " This interval of a limit is the analysing software's own method, which no paper "
+            "describes: it joins the intervals of bias, variance between and variance within "
+            "participants (after Zou 2013) and is widened for heavy tails and skewness; its "
+            "coverage was simulated and is stated in the software's documentation."
+        )
+    if any(pooled.published is not None for pooled in found):
+        text += (
+            " Beside it stand limits with one variance within participants pooled over all and "
+            "intervals by recovery of variances (MOVER; Zou 2013)."
+        )
+    return text
+
+
+def _zeroed(results: StudyResults) -> str:
+    """Say that limits are also given with both instruments zeroed."""
+    if not any(pooled.zeroed is not None for pooled in results.limits):
+        return ""
+    return (
+        " Bias and limits are given of the angles as recorded and once more with both instruments "
+        "zeroed at neutral standing, each instrument's mean angle there taken off every recording."
+    )

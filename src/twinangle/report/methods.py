@@ -1,0 +1,187 @@
+"""Paragraphs fit for a paper's methods section, with this run's settings and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from twinangle.cautions import to_be_stated
+from twinangle.report.blocks import Block, bullets, heading, text
+from twinangle.report.citations import register_of_citations
+from twinangle.report.clocks import clocks_paragraph
+from twinangle.report.conditions import conditions_paragraph
+from twinangle.report.curves import curves_paragraph
+from twinangle.report.cycles import cycles_paragraph
+from twinangle.report.limits import limits_paragraph
+from twinangle.report.reliability import reliability_paragraph
+from twinangle.results import StudyResults
+from twinangle.results.grouping import (
+    conditions,
+    participants,
+    procedures,
+    trial_groups,
+    worked_recordings,
+)
+from twinangle.signals.joint import joint_named
+from twinangle.wording import count, listing
+
+# How the text names a work, by the work's key in the register of citations.
+_NAMED = {
+    "aminian-2002": "Aminian et al. 2002",
+    "berger-hsu-1996": "Berger & Hsu 1996",
+    "bland-altman-1999": "Bland & Altman 1999",
+    "bland-altman-2007": "2007",
+    "kobayashi-salam-2000": "Kobayashi & Salam 2000",
+    "koenig-2014": "König et al. 2014",
+    "lin-1989": "Lin 1989",
+    "mcginley-2009": "McGinley et al. 2009",
+    "mcgraw-wong-1996": "McGraw & Wong 1996",
+    "shrout-fleiss-1979": "Shrout & Fleiss 1979",
+    "weir-2005": "Weir 2005",
+    "zou-2013": "Zou 2013",
+}
+INVENTED = (
+    "The data are invented: no person was recorded, and nothing below may be reported as a study "
+    "of people."
+)
+_AXES = {
+    "mean-rate": "mean angular velocity of the joint in the functional movement",
+    "principal-component": "principal component of the joint's angular velocity",
+    "hinge": "hinge that both segments' angular velocities fit best",
+}
+
+
+def methods_section(results: StudyResults) -> list[Block]:
+    """Return the text for a paper, as in methods.txt."""
+    paragraphs = methods_paragraphs(results)
+    references = cited(paragraphs)
+    blocks = [text(paragraph) for paragraph in paragraphs]
+    return [*blocks, heading("References"), bullets(references)] if references else blocks
+
+
+def methods_text(results: StudyResults) -> str:
+    """Return the whole text of `methods.txt`: paragraphs, then the references they name."""
+    paragraphs = methods_paragraphs(results)
+    listed = cited(paragraphs)
+    return "\n\n".join([*paragraphs, "References", *listed]) + "\n"
+
+
+def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the references that the paragraphs name, in alphabetical order."""
+    text = " ".join(paragraphs)
+    named = (key for key, mark in _NAMED.items() if mark in text)
+    return tuple(sorted(register_of_citations()[key].reference() for key in named))
+
+
+def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
+    """Return the paragraphs, each on one step, leaving out steps the run did not take."""
+    found = (
+        INVENTED if results.invented else "",
+        _material(results),
+        _angles(results),
+        clocks_paragraph(results),
+        cycles_paragraph(results),
+        curves_paragraph(results),
+        limits_paragraph(results),
+        conditions_paragraph(results),
+        reliability_paragraph(results),
+        _software(results),
+        _people(results),
+    )
+    return tuple(text for text in found if text)
+
+
+def setting(results: StudyResults, *path: str) -> Any:
+    """Return a parameter of the run by its path, or None where it is not recorded."""
+    value: Any = results.parameters
+    for key in path:
+        if not isinstance(value, Mapping) or key not in value:
+            return None
+        value = value[key]
+    return value
+
+
+def _material(results: StudyResults) -> str:
+    """Say who was recorded, where, and how many recordings entered."""
+    groups = trial_groups(results)
+    worked = worked_recordings(results)
+    paired = [trial for trial in worked if trial.agreement is not None]
+    left = len(groups) - len(worked)
+    people = len(participants(results))
+    text = (
+        f"{joint_named(results.joint).label} was measured with inertial sensors on the segments "
+        f"on either side of the joint in {count(people, 'participant')} "
+        f"({listing(name or 'one condition' for name in conditions(results))}). "
+        f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
+    )
+    if left:
+        text += f" and {left} were excluded beforehand or could not be analysed (see exclusions)"
+    if not worked:
+        return f"{text}."
+    if paired:
+        return f"{text}; a reference instrument was worn at the same time in {len(paired)}."
+    return f"{text}; no reference instrument was worn, so no agreement is given."
+
+
+def _angles(results: StudyResults) -> str:
+    """Say how the two angles came about."""
+    kind = setting(results, "wearable", "kind")
+    names = listing(procedures(results))
+    text = "Angles are in degrees, flexion positive. "
+    if kind == "inertial":
+        sample = setting(results, "wearable", "gyroscope_sample")
+        text += (
+            "The wearable's flexion was computed from the raw signals: orientation of both sensors "
+            f"(procedure: {names}), relative orientation against neutral standing, and "
+            f"rotation about the functional flexion axis{_axis(results)}"
+        )
+        text += f"; gyroscope samples were taken as {sample} rates." if sample else "."
+    elif kind == "orientation":
+        text += (
+            "The wearable's flexion was computed from the orientations it delivered (procedure: "
+            f"{names}): relative orientation against neutral standing, and rotation about the "
+            f"functional flexion axis{_axis(results)}."
+        )
+    else:
+        text += f"The wearable's angle was used as delivered or computed (procedure: {names})."
+    low_pass = setting(results, "reference", "filter_hz")
+    if isinstance(low_pass, float | int):
+        text += (
+            f" The reference's angle was low-pass filtered at {low_pass:g} Hz without phase shift."
+        )
+    return text
+
+
+def _axis(results: StudyResults) -> str:
+    """Say in brackets how the axis was found and what neutral standing counts as."""
+    found = _AXES.get(str(setting(results, "wearable", "axis_method")))
+    if found is None:
+        return ""
+    if setting(results, "wearable", "standing_from_reference"):
+        standing = "the reference's mean there"
+    else:
+        standing = f"{setting(results, 'wearable', 'standing_deg'):g}°"
+    return f" ({found}; flexion in neutral standing counts as {standing} unless a trial states it)"
+
+
+def _people(results: StudyResults) -> str:
+    """Leave a place for what the authors alone know: whom they spared, and how they took care."""
+    asked = []
+    methods = {
+        t.synchronisation.method
+        for t in worked_recordings(results)
+        if t.synchronisation is not None
+    }
+    if any(method.startswith("event") for method in methods):
+        asked.append("the synchronising movements")
+    if setting(results, "wearable", "kind") in ("inertial", "orientation"):
+        asked.append("the functional movement")
+    return to_be_stated(tuple(asked))
+
+
+def _software(results: StudyResults) -> str:
+    """Name the program and what was recorded of the run."""
+    return (
+        f"Computations were made with twinangle {results.version}; settings and the SHA-256 of "
+        "every input file are in the report and in results.json."
+    )

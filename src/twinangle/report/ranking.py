@@ -1,0 +1,58 @@
+"""Procedures on the same trials: ranks and paired differences."""
+
+from __future__ import annotations
+
+from twinangle.agreement._result import counted
+from twinangle.report.blocks import Block, Figures, figures_named, heading, table, text
+from twinangle.results import StudyResults
+from twinangle.wording import NOTHING, between, number, p_value
+
+
+def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return the procedures' ranks and paired differences."""
+    blocks: list[Block] = []
+    for condition, contest in results.contests:
+        blocks.append(heading(condition or "All trials"))
+        blocks += (
+            figures_named(figures, f"contest_{condition}") if len(results.contests) == 1 else []
+        )
+        standings = [
+            [f"{place.rank}", place.procedure, number(place.mean), ", ".join(place.tied_with)]
+            for place in contest.standings
+        ]
+        pairs = [
+            [
+                f"{pair.first} − {pair.second}",
+                number(pair.difference, 3),
+                between((pair.lower, pair.upper), 3),
+                p_value(pair.p_value),
+                "tie" if pair.tied else "apart",
+            ]
+            for pair in contest.differences
+        ]
+        blocks += [
+            table(
+                ("Rank", "Procedure", "RMS demeaned", "Tied with"),
+                [[row[0], row[1], row[3] or NOTHING, row[2]] for row in standings],
+                words=3,
+            )
+            | {"head": ["Rank", "Procedure", "Tied with", "RMS demeaned"]},
+            table(
+                ("Pair", "Difference", "Interval", "p (unadjusted)", "Verdict"),
+                pairs,
+                caption=f"Paired over {counted(contest.n_participants, 'participant')} and "
+                f"{counted(contest.n_trials, 'trial')}, in degrees; the intervals hold together at "
+                f"{100 * contest.confidence:g} %.",
+            ),
+        ]
+        if contest.dropped:
+            blocks.append(text(f"Left out, lacking a procedure: {', '.join(contest.dropped)}."))
+    if not blocks:
+        return []
+    lead = (
+        "Procedures on the same trials, the same clock and the same cycles, ranked by the RMS of "
+        "the demeaned mean curves (arithmetic mean over participants), participants as clusters. "
+        "Procedures that cannot be told apart are ties."
+    )
+    several = figures_named(figures, "contest") if len(results.contests) > 1 else []
+    return [text(lead), *several, *blocks]

@@ -1,0 +1,60 @@
+"""The sensors' own signals: bias, noise, gaps and jitter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from twinangle.report.blocks import Block, heading, scaled_cells, table
+from twinangle.results import TrialResult
+from twinangle.results.grouping import Naming
+from twinangle.wearable.quality.device import (
+    BIAS_LIMIT_DEG_S,
+    DROPPED_LIMIT,
+    GYROSCOPE_NOISE_LIMIT_DEG_S,
+    JITTER_LIMIT,
+    NORM_ERROR_LIMIT,
+)
+
+_DEVICE = {
+    "rate_hz": ("Rate (Hz)", 1, 1.0),
+    "rest_s": ("Rest (s)", 1, 1.0),
+    "gyroscope_bias_deg_s": ("Gyr. bias (°/s)", 2, 1.0),
+    "gyroscope_noise_deg_s": ("Gyr. noise (°/s)", 3, 1.0),
+    "accelerometer_norm_error_m_s2": ("Acc. norm (m/s²)", 3, 1.0),
+    "accelerometer_noise_m_s2": ("Acc. noise (m/s²)", 3, 1.0),
+    "saturated_share": ("Saturated (%)", 2, 100.0),
+    "dropped_share": ("Dropped (%)", 2, 100.0),
+    "longest_gap_s": ("Longest gap (s)", 2, 1.0),
+    "jitter_ms": ("Jitter (ms)", 2, 1.0),
+}
+
+
+def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return the quality of each sensor's own signals."""
+    rows = [
+        [
+            trial.participant,
+            naming.heading(trial).replace(" ", "\u00a0"),  # many columns: no line is split
+            sensor.segment,
+            *scaled_cells(dict(sensor.device) | _jitter(trial), _DEVICE),
+        ]
+        for trial in trials
+        for sensor in trial.sensors
+    ]
+    head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _DEVICE.values()))
+    caption = (
+        "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'; jitter "
+        "is the scatter of the file's time stamps about an even clock. A warning is given for a "
+        f"bias above {BIAS_LIMIT_DEG_S:g} °/s, noise above {GYROSCOPE_NOISE_LIMIT_DEG_S:g} °/s, a "
+        f"norm beyond ±{100 * NORM_ERROR_LIMIT:g} % of gravity, any saturated sample, more than "
+        f"{100 * DROPPED_LIMIT:g} % dropped, and jitter above {JITTER_LIMIT:g} of a sample (common "
+        "practice, no source)."
+    )
+    return [heading("Sensors"), table(head, rows, words=3, caption=caption)] if rows else []
+
+
+def _jitter(trial: TrialResult) -> dict[str, float]:
+    """Return the scatter of the wearable's time stamps, where it is known."""
+    clocks = trial.extras.get("timing") or {}
+    found = (clocks.get("wearable") or {}).get("jitter_ms")
+    return {} if found is None else {"jitter_ms": found}

@@ -1,0 +1,201 @@
+"""Pages on single recordings: the table of all of them, and a section a participant."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from twinangle.options import Options
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    figure,
+    heading,
+    kept_together,
+    table,
+    text,
+    with_interval,
+    without_empty,
+)
+from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import (
+    Naming,
+    TrialGroup,
+    distinct,
+    participants,
+    trial_groups,
+    warnings_of,
+)
+from twinangle.wording import NOTHING, breakable, degrees, listing, number
+
+TRIAL_HEAD = (
+    "Participant", "Condition", "Recording", "Procedure", "Cycles", "Lag (s)", "Drift (ppm)",
+    "Offset", "RMS dem.", "Range", "r", "SD w.", "SD ref.",
+)  # fmt: skip
+FURTHER_HEAD = (
+    "Participant", "Condition", "Recording", "Procedure", "Range", "r", "SD difference",
+    "SD added",
+)  # fmt: skip
+PAGE_HEAD = (
+    "Procedure", "Cycles", "Offset", "Offset zeroed", "RMS dem.", "± clock", "SD wearable",
+    "SD reference", "Ratio of SDs",
+)  # fmt: skip
+PAGE_CAPTION = (
+    "Cycles kept / found; offset as recorded, and with both instruments zeroed at neutral "
+    "standing; RMS of the demeaned curves, SD over cycles (degrees) and the wearable's SD over the "
+    "reference's, with {level} intervals over this recording's cycles (below 20 "
+    "cycles they hold less than they say where neighbouring cycles resemble each other strongly, "
+    "by a serial correlation above 0.5). ± clock: how far that RMS moves within the error of the "
+    "lag, so how much of it may be the clock."
+)
+
+
+def every_trial(results: StudyResults) -> list[Block]:
+    """Return the table of all trials and procedures that worked."""
+    naming = Naming(results)
+    worked = [trial for trial in results.trials if trial.status == "ok"]
+    if not worked:
+        return []
+    rows = [
+        [trial.participant, trial.condition, naming.recording(trial), *_trial_numbers(trial)]
+        for trial in worked
+    ]
+    head, rows = without_empty(TRIAL_HEAD, rows)
+    caption = (
+        "One row a recording and procedure; degrees unless named otherwise. Cycles: kept / found. "
+        "Offset, RMS of the demeaned curves and difference of ranges compare mean curves (wearable "
+        "− reference); r: their correlation, which is not agreement; SD: over cycles."
+    )
+    words = head.index("Cycles")
+    return [
+        table(head, rows, words=words, caption=caption),
+        *_further_numbers(worked, naming, results.options),
+    ]
+
+
+def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options) -> list[Block]:
+    """Return the numbers that have no room on the participants' pages, with their intervals."""
+    rows = [
+        [
+            trial.participant,
+            trial.condition,
+            naming.recording(trial),
+            trial.procedure,
+            with_interval(curves.range_difference, curves.range_difference_ci),
+            with_interval(curves.correlation, curves.correlation_ci, 4),
+            with_interval(both.difference, both.difference_ci),
+            with_interval(both.added_sd, both.added_sd_ci),
+        ]
+        for trial in trials
+        if (curves := trial.agreement) is not None and (both := trial.variability) is not None
+    ]
+    if not rows:
+        return []
+    head, rows = without_empty(FURTHER_HEAD, rows)
+    return [
+        table(
+            head,
+            rows,
+            words=head.index("Procedure") + 1,
+            caption=f"Recordings with a reference: further numbers, with {options.level} "
+            "intervals over "
+            "each recording's own cycles. Range and r as above; SD difference: wearable − "
+            "reference; "
+            "SD added: what the wearable adds, √(w² − r²), none where it varies less. Offset, RMS "
+            "and SDs with intervals are on the participants' pages.",
+        )
+    ]
+
+
+def _numbers_with_intervals(trial: TrialResult) -> list[str]:
+    """Return one procedure's numbers on a recording, with their intervals."""
+    curves, both, cycles = trial.agreement, trial.variability, trial.cycles
+    cost = trial.timing_cost
+    sds = (trial.wearable_variability, trial.reference_variability)
+    return [
+        trial.procedure,
+        NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
+        NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
+        with_interval(trial.offset_zeroed_deg, trial.offset_zeroed_ci_deg),
+        NOTHING if curves is None else with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
+        number(None if cost is None else cost.change_deg),
+        *(NOTHING if item is None else with_interval(item.sd, item.sd_ci) for item in sds),
+        NOTHING if both is None else with_interval(both.ratio, both.ratio_ci),
+    ]
+
+
+def _trial_numbers(trial: TrialResult) -> list[str]:
+    """Return procedure, cycles and the numbers of one trial."""
+    clock, curves = trial.synchronisation, trial.agreement
+    wearable, reference = trial.wearable_variability, trial.reference_variability
+    cycles = trial.cycles
+    return [
+        trial.procedure,
+        NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
+        number(None if clock is None else clock.lag_s, 3),
+        number(None if clock is None else clock.drift_ppm, 1),
+        number(None if curves is None else curves.offset),
+        number(None if curves is None else curves.rms_demeaned),
+        number(None if curves is None else curves.range_difference),
+        number(None if curves is None else curves.correlation, 4),
+        number(None if wearable is None else wearable.sd),
+        number(None if reference is None else reference.sd),
+    ]
+
+
+def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[str, list[Block]]]:
+    """Return one section a participant, each recording kept together."""
+    naming, groups = Naming(results), trial_groups(results)
+    sections = []
+    for code in participants(results):
+        mine = [each for each in groups if each.main.participant == code]
+        if not any(each.worked for each in mine):
+            continue  # listed with its reasons under the failures
+        blocks = [_trial_block(each, naming, figures, results.options) for each in mine]
+        sections.append((breakable(f"Participant {code}"), blocks))
+    return sections
+
+
+def _standing(worked: Sequence[TrialResult]) -> str:
+    """Say what both instruments read in neutral standing, or why that is not known."""
+    known = [(trial.procedure, trial.standing) for trial in worked if trial.standing is not None]
+    if not known or known[0][1] is None:
+        return ""
+    wearable = listing(
+        f"{degrees(standing.wearable_deg)} ({procedure})"
+        for procedure, standing in known
+        if math.isfinite(standing.wearable_deg)
+    )
+    first = known[0][1]
+    said = [f"wearable {wearable}"] if wearable else []
+    if math.isfinite(first.reference_deg):
+        said.append(f"reference {degrees(first.reference_deg)}")
+    found = f"Mean angle in neutral standing: {'; '.join(said)}." if said else ""
+    wanted = first.unknown and any(trial.agreement is not None for trial in worked)
+    unknown = f"Zero of both instruments not known: {first.unknown}" if wanted else ""
+    return " ".join(part for part in (found, unknown) if part)
+
+
+def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: Options) -> Block:
+    """Return one recording: numbers of every procedure, figures, warnings."""
+    trial = member.main
+    title = heading(breakable(naming.heading(trial)))
+    if not member.worked:
+        how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
+        return kept_together(title, text(f"{how}: {trial.reason}"))
+    rows = [_numbers_with_intervals(result) for result in member.worked]
+    head, rows = without_empty(PAGE_HEAD, rows)
+    blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
+    standing = _standing(member.worked)
+    blocks += [text(standing)] if standing else []
+    for name in ("traces", "synchronisation", "cycles"):
+        blocks += figure(f"{member.stem}_{name}", figures)
+    blocks += [
+        text(f"{result.procedure} failed: {result.reason}")
+        for result in member.results
+        if result.status == "failed"
+    ]
+    found = distinct(line for result in member.worked for line in warnings_of(result))
+    if found:
+        blocks.append({"kind": "notes", "items": list(found)})
+    return kept_together(*blocks)

@@ -1,0 +1,37 @@
+"""Variability between cycles over participants: its table."""
+
+from __future__ import annotations
+
+from twinangle.report.blocks import Block, table, with_interval
+from twinangle.results import StudyResults
+from twinangle.wording import NOTHING
+
+
+def variability_table(results: StudyResults) -> list[Block]:
+    """Return the per-cycle SDs of both instruments over participants, with their intervals."""
+    rows = [
+        [
+            condition or NOTHING,
+            procedure,
+            with_interval(found.test_sd, found.test_sd_ci),
+            with_interval(found.reference_sd, found.reference_sd_ci),
+            with_interval(found.difference, found.difference_ci),
+            with_interval(found.ratio, found.ratio_ci),
+            with_interval(found.added_sd, found.added_sd_ci),
+        ]
+        for procedure, condition, found in results.further.variability
+    ]
+    if not rows:
+        return []
+    return [
+        table(
+            ("Condition", "Procedure", "SD wearable", "SD reference", "Difference", "Ratio",
+             "SD added"),
+            rows,
+            words=2,
+            caption="SD over cycles where there is a reference, means over participants with "
+            f"{results.options.level} intervals over participants, paired; in degrees. SD added: "
+            "what the wearable adds, "
+            "√(w² − r²), a dash where it varies less than the reference.",
+        )
+    ]  # fmt: skip

@@ -1,0 +1,106 @@
+"""The trials of a run in the order and groups that its report and figures show them in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from twinangle.results import StudyResults, TrialResult
+from twinangle.wording import file_name, unique_names
+
+Key = tuple[str, str, str, str, str]
+
+
+def key_of(trial: TrialResult) -> Key:
+    """Return what names a recording, whatever the procedure."""
+    return (trial.participant, trial.session, trial.condition, trial.trial, trial.side)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrialGroup:
+    """One recording under every procedure, in the study's order of procedures."""
+
+    results: tuple[TrialResult, ...]
+    stem: str  # plain and unique: the start of its figures' file names
+
+    @property
+    def main(self) -> TrialResult:
+        """Return the result whose figures are drawn: the first that worked, else the first."""
+        return next((result for result in self.results if result.status == "ok"), self.results[0])
+
+    @property
+    def worked(self) -> tuple[TrialResult, ...]:
+        """Return the results that hold numbers."""
+        return tuple(result for result in self.results if result.status == "ok")
+
+
+def distinct(items: Iterable[str]) -> tuple[str, ...]:
+    """Return the items without repeats, in order of first appearance."""
+    return tuple(dict.fromkeys(items))
+
+
+def trial_groups(results: StudyResults) -> tuple[TrialGroup, ...]:
+    """Return one group a recording, in the order of the run."""
+    groups: dict[Key, list[TrialResult]] = {}
+    for trial in results.trials:
+        groups.setdefault(key_of(trial), []).append(trial)
+    stems = stems_of(groups)
+    return tuple(TrialGroup(tuple(members), stems[key]) for key, members in groups.items())
+
+
+def worked_recordings(results: StudyResults) -> list[TrialResult]:
+    """Return the main result of every trial that worked."""
+    return [group.main for group in trial_groups(results) if group.main.status == "ok"]
+
+
+def stems_of(keys: Iterable[Key]) -> dict[Key, str]:
+    """Return the start of the figures' file names of each recording of a study."""
+    named = {key: file_name(key[0], key[2], f"s{key[1]}", f"t{key[3]}", key[4]) for key in keys}
+    return dict(zip(named, unique_names(named.values()), strict=True))
+
+
+def procedures(results: StudyResults) -> tuple[str, ...]:
+    """Return the procedures of the run, the main one first."""
+    return distinct(trial.procedure for trial in results.trials)
+
+
+def conditions(results: StudyResults) -> tuple[str, ...]:
+    """Return the conditions of the run, in order of first appearance."""
+    return distinct(trial.condition for trial in results.trials)
+
+
+def participants(results: StudyResults) -> tuple[str, ...]:
+    """Return the participants' codes, in order of first appearance."""
+    return distinct(trial.participant for trial in results.trials)
+
+
+class Naming:
+    """Names recordings by only those identifiers that vary within the study."""
+
+    def __init__(self, results: StudyResults) -> None:
+        keys = [key_of(trial) for trial in results.trials]
+        self._session = len({key[1] for key in keys}) > 1
+        self._trial = len({key[3] for key in keys}) > 1
+        self._side = len({key[4] for key in keys}) > 1
+
+    def recording(self, trial: TrialResult) -> str:
+        """Return session, trial and side as far as they vary: `session 2, left`."""
+        parts = (
+            f"session {trial.session}" if self._session and trial.session else "",
+            f"trial {trial.trial}" if self._trial and trial.trial else "",
+            trial.side if self._side else "",
+        )
+        return ", ".join(part for part in parts if part)
+
+    def heading(self, trial: TrialResult) -> str:
+        """Return a recording's heading on its participant's page: `indoor, left`."""
+        rest = self.recording(trial)
+        return f"{trial.condition or 'recording'}, {rest}" if rest else trial.condition or rest
+
+
+def warnings_of(trial: TrialResult) -> tuple[str, ...]:
+    """Return a trial's warnings, those of its synchronisation and cycles included, each once."""
+    found = [*trial.warnings]
+    for part in (trial.synchronisation, trial.cycles):
+        found += part.warnings if part is not None else ()
+    return distinct(found)

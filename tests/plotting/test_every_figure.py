@@ -1,0 +1,87 @@
+import matplotlib as mpl
+from matplotlib.text import Text
+
+from twinangle.plotting.style import styled
+
+
+def axes_of(drawn, name):
+    return drawn[name].figure.axes
+
+
+def test_figures_are_drawn_where_there_are_numbers(drawn, drawn_of_larger, study):
+    of_each = {"overview", "limits_kalman_indoor", "limits_vqf_indoor", "contest_indoor",
+               "error_budget", "magnetic_field"}  # fmt: skip
+    assert set(drawn) == {
+        "indoor traces", "indoor synchronisation", "indoor cycles", "outdoor traces",
+        "outdoor cycles", "conditions", *of_each,
+    }  # fmt: skip
+    assert study.along_cycle == ()  # two participants are too few
+    assert set(drawn_of_larger) == {"along-cycle_indoor", *of_each}
+
+
+def test_sizes_follow_journals(drawn, drawn_of_larger):
+    # Publishers' artwork guides: two columns 174 to 180 mm, type 7 to 8 pt, lines from 0.5 pt.
+    for name, item in (drawn | drawn_of_larger).items():
+        width, height = item.figure.get_size_inches() * 25.4
+        assert 174 <= width <= 180, name
+        assert height <= 120, name
+        sizes = {text.get_fontsize() for text in item.figure.findobj(Text) if text.get_text()}
+        assert min(sizes) >= 7, name
+        assert max(sizes) <= 8, name
+        for axes in item.figure.axes:
+            assert all(line.get_linewidth() >= 0.5 for line in axes.get_lines()), name
+
+
+def test_every_axis_says_its_quantity_and_unit(drawn):
+    for name, item in drawn.items():
+        for axes in item.figure.axes:
+            if name != "error_budget":  # one panel, which needs no letter
+                assert axes.get_title(loc="left")[0] in "abcd", name
+    traces, whole = axes_of(drawn, "indoor traces")
+    assert traces.get_xlabel() == "Time (s)"
+    assert traces.get_ylabel() == "Knee flexion (°)"
+    assert whole.get_xlabel() == "Time (s)"
+    assert axes_of(drawn, "limits_vqf_indoor")[0].get_ylabel() == "Wearable − reference (°)"
+    assert axes_of(drawn, "limits_vqf_indoor")[0].get_xlabel() == "Mean of both (°)"
+    assert axes_of(drawn, "indoor cycles")[3].get_ylabel() == "Difference (°)"
+
+
+def texts_of(figure):
+    """Every text that is drawn: titles, labels, ticks in view, keys and notes."""
+    found = [text for legend in figure.legends for text in legend.get_texts()]
+    for axes in figure.axes:
+        found += [axes.xaxis.label, axes.yaxis.label, axes._left_title, *axes.texts]
+        found += axes.get_legend().get_texts() if axes.get_legend() else []
+        for axis, ends in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
+            labels = axis.get_majorticklabels()  # none where they are switched off
+            ticks = zip(axis.get_majorticklocs(), labels, strict=bool(labels))
+            found += [label for place, label in ticks if min(ends) <= place <= max(ends)]
+    return [text for text in found if text.get_text() and text.get_visible()]
+
+
+def test_text_stays_inside_the_figure(drawn, drawn_of_larger):
+    with mpl.rc_context(styled()):
+        for name, item in (drawn | drawn_of_larger).items():
+            renderer = item.figure.canvas.get_renderer()
+            item.figure.draw(renderer)
+            frame = item.figure.bbox
+            for text in texts_of(item.figure):
+                box = text.get_window_extent(renderer)
+                inside = (
+                    box.x0 >= frame.x0 - 1
+                    and box.x1 <= frame.x1 + 1
+                    and box.y0 >= frame.y0 - 1
+                    and box.y1 <= frame.y1 + 1
+                )
+                assert inside, (name, text.get_text(), box, frame)
+
+
+def test_figures_embed_truetype(written):
+    # Publishers ask for embedded TrueType: FontFile2 (ISO 32000-1, table 126) and no Type 3.
+    paths = sorted((written / "figures").glob("*.pdf"))
+    assert paths
+    for path in paths:
+        data = path.read_bytes()
+        assert b"/FontFile2" in data, path.name
+        assert b"/Type3" not in data, path.name
+        assert b"/CreationDate" not in data, path.name

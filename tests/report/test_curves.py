@@ -1,0 +1,21 @@
+from twinangle.report.content import report_content
+
+
+def section(results, title):
+    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    return found[0]["blocks"] if found else []
+
+
+def table_with(blocks, *columns):
+    return next(b for b in blocks if b["kind"] == "table" and all(c in b["head"] for c in columns))
+
+
+def plain(cell):
+    return cell.replace("\u00a0", " ").replace("−", "-")
+
+
+def test_summary_gives_mean_curves_over_participants_with_intervals(larger):
+    table = table_with(section(larger, "Summary"), "RMS demeaned", "Range difference")
+    _, _, curves = larger.further.curves[0]
+    low, high = curves.rms_demeaned_ci
+    assert plain(table["rows"][0][4]) == f"{curves.rms_demeaned:.2f} ({low:.2f} to {high:.2f})"

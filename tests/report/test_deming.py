@@ -1,0 +1,70 @@
+from dataclasses import replace
+
+import pytest
+
+from twinangle.analysis.further import further_parts
+from twinangle.report.content import report_content
+
+
+def section(results, title):
+    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    return found[0]["blocks"] if found else []
+
+
+def table_with(blocks, *columns):
+    return next(b for b in blocks if b["kind"] == "table" and all(c in b["head"] for c in columns))
+
+
+def words(blocks):
+    return " ".join(
+        item
+        for block in blocks
+        for item in (block.get("items") or [block.get("body", block.get("caption", ""))])
+    )
+
+
+def plain(cell):
+    return cell.replace("\u00a0", " ").replace("−", "-")
+
+
+@pytest.fixture(scope="module")
+def limits(larger):
+    return section(larger, "Limits of agreement")
+
+
+def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
+    assert "that both err: it needs error_ratio under [agreement]" in words(limits)
+    assert not any("Deming's regression" in b.get("caption", "") for b in limits)
+
+
+def test_demings_line_says_what_it_shows(larger):
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.5))
+    results = replace(larger, further=further)
+    blocks = section(results, "Limits of agreement")
+    table = table_with(blocks, "People", "Slope", "Intercept")
+    line = further.forms[0].deming
+    low, high = line.slope_ci
+    assert plain(table["rows"][0][4]) == f"{line.slope:.3f} ({low:.3f} to {high:.3f})"
+    assert "1.5 times the reference's" in table["caption"]
+    assert "that both err:" not in words(blocks)
+    record = results.to_json()["limits_in_other_forms"][0]
+    assert record["deming"]["error_ratio"] == 1.5
+    assert record["at_sizes"][2]["bias"] == further.forms[0].at_sizes[2].bias
+
+
+@pytest.mark.parametrize(
+    ("slope", "intercept", "expected"),
+    [
+        ((0.9, 1.1), (-1, 2), "neither a difference of scale nor a shift is shown"),
+        ((1.1, 1.2), (-1, 2), "grow more than the reference's; a shift is not shown"),
+        ((0.8, 0.9), (1, 2), "grow less than the reference's and a wearable that reads above"),
+        ((0.9, 1.1), (-2, -1), "reads below the reference where that is 0; a difference of scale"),
+    ],
+)
+def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
+    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.0))
+    form = further.forms[0]
+    line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
+    further = replace(further, forms=(replace(form, deming=line),))
+    said = words(section(replace(larger, further=further), "Limits of agreement"))
+    assert expected in said

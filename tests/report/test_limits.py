@@ -1,0 +1,43 @@
+import csv
+from dataclasses import replace
+
+import pytest
+
+from twinangle.analysis.pooling import pool_limits
+from twinangle.report.content import report_content
+from twinangle.report.methods import methods_paragraphs
+from twinangle.report.tables import write_tables
+
+
+@pytest.fixture(scope="module")
+def blocks(larger):
+    """Every table of the report by its first words of the head."""
+    sections = report_content(larger, {})["sections"]
+    return {section["title"]: section["blocks"] for section in sections}
+
+
+def tables(blocks, title):
+    return [block for block in blocks[title] if block["kind"] == "table"]
+
+
+def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
+    options = replace(larger.options, published_interval=True)
+    asked = replace(larger, options=options, limits=pool_limits(larger.trials, options))
+    sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
+    shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
+    (table,) = (block for block in shown if "Zou 2013" in block["caption"])
+    assert len(table["rows"]) == len(asked.limits)
+    write_tables(asked, tmp_path)
+    with (tmp_path / "limits_of_agreement.csv").open(encoding="utf-8") as file:
+        row = next(csv.DictReader(file))
+    assert float(row["published_form.lower_deg"]) == asked.limits[0].published.lower
+    text = " ".join(methods_paragraphs(asked))
+    assert "software's own method, which no paper describes" in text
+    assert "MOVER; Zou 2013" in text
+    assert "MOVER" not in " ".join(methods_paragraphs(larger))
+
+
+def test_limits_without_the_references_error_are_given(blocks, larger):
+    table = next(t for t in tables(blocks, "Limits of agreement") if "SD left" in t["head"])
+    assert len(table["rows"]) == len(larger.limits)
+    assert table["rows"][0][3] == "0.20"

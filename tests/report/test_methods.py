@@ -1,0 +1,61 @@
+from dataclasses import replace
+
+from twinangle.report.citations import register_of_citations
+from twinangle.report.methods import cited, methods_paragraphs, methods_text
+
+
+def test_counts_and_settings_are_those_of_the_run(study):
+    text = methods_text(study)
+    main = [t for t in study.trials if t.procedure == "kalman"]
+    kept = sum(int(t.cycles.kept.sum()) for t in main)
+    assert "2 participants (indoor and outdoor)" in text
+    assert "Of 4 recordings, 4 could be analysed; a reference instrument was worn" in text
+    assert f"Of 56 cycles found, {kept} were kept" in text
+    assert "normalised cross-correlation" in text
+    assert "12.345 s" in text
+    assert "101 points" in text
+    assert "kalman and vqf" in text
+    assert "taken as instantaneous rates" in text
+    assert "±5.0°" in text
+
+
+def test_only_named_references_are_listed(study):
+    paragraphs = methods_paragraphs(study)
+    listed = cited(paragraphs)
+    assert register_of_citations()["bland-altman-2007"].reference() in listed
+    assert register_of_citations()["koenig-2014"].reference() in listed
+    assert list(listed) == sorted(listed)
+    assert cited(("Nothing is named.",)) == ()
+
+
+def test_steps_not_taken_are_left_out(build_results):
+    results = build_results(
+        participants=("P01",), reference=(), procedures=("a",), conditions=("path",), n=6
+    )
+    text = methods_text(results)
+    assert "no reference instrument was worn" in text
+    assert "clocks" not in text
+    assert "limits of agreement" not in text
+    assert "Conditions were compared" not in text
+
+
+def test_angles_that_came_ready_made_are_said_so(study):
+    results = replace(study, parameters={"wearable": {"kind": "angle"}})
+    assert "used as delivered" in methods_text(results)
+
+
+def test_reference_filter_is_named(study):
+    results = replace(study, parameters={"reference": {"filter_hz": 6.0}})
+    assert "low-pass filtered at 6 Hz" in methods_text(results)
+
+
+def test_file_holds_the_text(written, study):
+    assert (written / "methods.txt").read_text(encoding="utf-8") == methods_text(study)
+
+
+def test_the_authors_are_asked_whom_they_spared(study):
+    text = methods_text(study)
+    assert "[To be stated by the authors: " in text
+    assert "skin was checked" in text
+    raw = replace(study, parameters={"wearable": {"kind": "inertial"}})
+    assert "who was spared the functional movement (recent surgery" in methods_text(raw)
