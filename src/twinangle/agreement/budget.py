@@ -193,10 +193,11 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     bias and at most 0.7. It reaches up to where that of all ends that noise of its spectrum should
     show in L, m and m': what these hold less by chance is lost to it (5 % of it with 20 cycles in
     simulated trials), and what they hold more is taken for their own. Wander:
-    what neighbours share, p σ², of values L_i with a first-order serial correlation p and variance σ², averaged over p in the same way, widened to the part
-    itself where it misses that; few cycles make the part too small, and the interval makes up for
-    that. Where the level wanders so slowly that the trial holds few of its swings, the intervals
-    of offset, wander and total are too narrow.
+    what neighbours share, p σ², of values L_i with a first-order serial correlation p and variance
+    σ², averaged over p in the same way, widened to the part itself where it misses that; few cycles
+    make the part too small, and the interval makes up for that. Where the level wanders so slowly
+    that the trial holds few of its swings, the intervals of offset, wander and total are too
+    narrow.
 
     The definitions are this package's own.
 

@@ -393,7 +393,7 @@ def one_participant_spread(
 
     References
     ----------
-    .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702 (from memory).
+    .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702.
     """
     serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
     alike = spread.alike.mean(axis=(0, 1))

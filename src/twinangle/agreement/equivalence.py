@@ -169,7 +169,7 @@ def judge_limits(limits: LimitsOfAgreement, margin: float) -> Equivalence:
     .. [1] Berger (1982). Technometrics 24, 295-300 (from memory). Berger & Hsu (1996). Stat Sci
        11, 283-319 (abstract looked up).
     .. [2] ICH E9 (1999). Stat Med 18, 1905-1942 (the sentence looked up as quoted elsewhere).
-    .. [3] Lu et al. (2016). Int J Biostat 12(2).
+    .. [3] Lu et al. (2016). Int J Biostat 12(2) (this use of it from memory).
     """
     margin = _margin(margin)
     verdict, reason = _verdict(limits, margin)
