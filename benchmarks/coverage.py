@@ -42,7 +42,6 @@ from coverage_studies import (
     pooled_studies,
     reliability_studies,
     sd_studies,
-    share_studies,
     single_studies,
     size_studies,
     within_studies,
@@ -51,7 +50,6 @@ from coverage_studies import (
 from twinangle.parallel import in_order
 
 PARTICIPANTS = (6, 10, 20)
-SPREADS = {"between > within": (2.0, 0.7), "equal": (1.0, 1.0), "within > between": (0.5, 1.5)}
 RATIOS = (0.3, 0.5, 1.0, 2.0)  # SD within over SD between participants
 MANY_PARTICIPANTS = (6, 12, 20, 40)
 UNEQUAL = "SD of ln within 0.6"
@@ -94,7 +92,7 @@ MODELS = {
     "no session nested, 5 to 60 cycles": ((1, 1), (5, 60), 0.0),
     "1 to 3 sessions, SD of ln spread 0.3": ((1, 3), (5, 60), 0.3),
 }
-GONE = {*range(54), 127, 128, 129}  # so that the cells that stayed keep their numbers
+GONE = {*range(54), 127, 128, 129, *range(174, 183)}  # so that cells that stayed keep theirs
 SIZED = (6, 10, 20, 40)
 TRIALS = tuple(itertools.product((10, 20, 50), (0.0, 0.5)))  # cycles, serial correlation
 OTHER_TRIALS = tuple(
@@ -163,6 +161,10 @@ def cells() -> Iterator[Cell]:
             run = partial(flag_studies, k=k, shape=name)
             cell = f"{k} participants", run, 1.0 if name == "normal" else 0.25
             yield Cell(f"warning of the shape, {name}", *cell, nominal=5.0)
+    for serial, k in itertools.product(((0.5, 0.5), (0.5, 0.0), (0.0, 0.5)), PARTICIPANTS):
+        run = partial(instrument_studies, k=k, spread=0.3, serial=serial)
+        name = f"serial {serial[0]:g}, of the error {serial[1]:g}, {k} participants"
+        yield Cell("SD of two instruments, over participants, serial", name, run)
 
 
 def _grown(growth: float) -> str:
@@ -194,9 +196,6 @@ def _further_cells() -> Iterator[Cell]:
         yield Cell("SD of two instruments, over participants",
                    f"{k} participants, SD of ln {spread_sd:g}",
                    partial(instrument_studies, k=k, spread=spread_sd))  # fmt: skip
-    for (spread, sds), k in itertools.product(SPREADS.items(), PARTICIPANTS):
-        run = partial(share_studies, k=k, sds=sds)
-        yield Cell("share within a margin", f"{spread}, {k} participants", run)
     for k in (*PARTICIPANTS, 40):
         yield Cell("further forms, one pair a participant", f"{k} participants",
                    partial(form_studies, k=k))  # fmt: skip

@@ -8,7 +8,7 @@ at once, the first few also go through its public functions and must agree.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -29,10 +29,8 @@ from twinangle.agreement import (
     measurement_error,
     mixed_model_limits,
     percentile_limits,
-    pitman_morgan,
     pool_variability,
     regression_limits,
-    share_within,
     within_participant_limits,
 )
 from twinangle.agreement._components import variance_components
@@ -479,22 +477,19 @@ def trial(rng: np.random.Generator, n: int, serial: float) -> tuple[np.ndarray, 
 
 
 def sd_studies(rng: np.random.Generator, n: int, cycles: int, serial: float) -> Held:
-    """Each SD, their ratio and difference, the SD added; Pitman-Morgan and F at one point."""
+    """Each SD, their ratio and difference, the SD added; the F interval of unpaired ones."""
     r = float(np.sqrt(SIZES**2 @ BASIS**2).mean())
     w = r * float(np.sqrt(1.36))
 
     def study() -> dict[str, bool]:
         test, reference = trial(rng, cycles, serial)
         found = compare_variability(test, reference)
-        mean = test.mean(axis=1), reference.mean(axis=1)
-        classical = pitman_morgan(*mean)
         f = np.sqrt(special.fdtri(cycles - 1, cycles - 1, 0.975))
         return {
             "SD": holds(cycle_variability(test).sd_ci, w),
             "ratio": holds(found.ratio_ci, np.sqrt(1.36)),
             "difference": holds(found.difference_ci, w - r),
             "added SD": holds(found.added_sd_ci, 0.6 * r),
-            "Pitman-M.": holds(classical.ratio_ci, np.sqrt(1.36)),
             "F, unpaired": holds((found.ratio / f, found.ratio * f), np.sqrt(1.36)),
         }
 
@@ -617,26 +612,34 @@ def pooled_studies(rng: np.random.Generator, n: int, k: int) -> Held:
     return found
 
 
-def instrument_studies(rng: np.random.Generator, n: int, k: int, spread: float) -> Held:
-    """SDs of two instruments over participants who differ in theirs; all cycles pooled beside."""
+def instrument_studies(
+    rng: np.random.Generator, n: int, k: int, spread: float, serial: tuple[float, float] = (0, 0)
+) -> Held:
+    """SDs of two instruments over participants who differ in theirs; all cycles pooled beside.
+
+    `serial`: serial correlations of the movement and of the test's own error.
+    """
     r = float(np.sqrt(SIZES**2 @ BASIS**2).mean())
     mean, square = float(np.exp(spread**2 / 2)), float(np.exp(2 * spread**2))
-    blank = compare_variability(*trial(np.random.default_rng(0), 5, 0.0))
 
     def study() -> dict[str, bool]:
         counts = rng.integers(5, 61, k)
-        seen, sds = [], np.exp(spread * rng.standard_normal(k))
-        for sd, m in zip(sds, counts, strict=True):
-            shared, own = sd * rng.standard_normal((2, m, SIZES.size)) * SIZES @ BASIS
-            w, r_own = ((shared + e * own).std(axis=0, ddof=1).mean() for e in (0.6, 0.0))
-            seen.append(replace(blank, test_sd=w, reference_sd=r_own, n_cycles=int(m)))
-        found = pool_variability(seen, range(k))
+        test, reference = [], []
+        for m in counts:
+            sd = np.exp(spread * rng.standard_normal())
+            seen, own = (
+                sd * (serial_noise(rng, (SIZES.size, m), each).T * SIZES) @ BASIS for each in serial
+            )
+            test.append(cycle_variability(seen + 0.6 * own))
+            reference.append(cycle_variability(seen))
+        found = pool_variability(test, reference, range(k))
         free, degrees = counts - 1, int(counts.sum()) - k
-        squares = [[one.test_sd**2, one.reference_sd**2] for one in seen]
+        squares = [[one.sd**2, other.sd**2] for one, other in zip(test, reference, strict=True)]
         ratio = np.sqrt(np.divide(*(free @ np.array(squares))))
         f = np.sqrt(special.fdtri(degrees, degrees, 0.975))
         return {
             "SD": holds(found.reference_sd_ci, r * mean),
+            "test SD": holds(found.test_sd_ci, r * mean * np.sqrt(1.36)),
             "ratio": holds(found.ratio_ci, np.sqrt(1.36)),
             "difference": holds(found.difference_ci, r * mean * (np.sqrt(1.36) - 1)),
             "added SD": holds(found.added_sd_ci, 0.6 * r * np.sqrt(square)),
@@ -697,22 +700,6 @@ def band_studies(rng: np.random.Generator, n: int, k: int, skewness: float) -> H
 
 
 # ---- further forms, through their public functions
-
-
-def share_studies(rng: np.random.Generator, n: int, k: int, sds: tuple[float, float]) -> Held:
-    """Share of differences within ± 2; cycles taken as independent beside."""
-    truth = float(2 * special.ndtr(2 / np.hypot(*sds)) - 1)
-
-    def study() -> dict[str, bool]:
-        people = np.repeat(np.arange(k), rng.integers(5, 61, k))
-        values = sds[0] * rng.standard_normal(k)[people]
-        values = values + sds[1] * rng.standard_normal(people.size)
-        return {
-            "share within": holds(share_within(values, 2.0, people).share_ci, truth),
-            "naive share": holds(share_within(values, 2.0).share_ci, truth),
-        }
-
-    return one_by_one(n, study)
 
 
 def form_studies(rng: np.random.Generator, n: int, k: int) -> Held:

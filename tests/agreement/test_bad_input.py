@@ -19,7 +19,6 @@ from twinangle.agreement import (
     limits_of_agreement,
     percentile_limits,
     regression_limits,
-    share_within,
 )
 from twinangle.agreement._result import Result
 
@@ -83,7 +82,6 @@ def test_equal_differences_have_limits_of_no_width_and_a_note(people):
 
 
 def test_equal_differences_elsewhere():
-    assert share_within(np.full(12, 1.5), 2.0, PEOPLE).share == 1.0
     assert equivalence(np.full(12, 1.5), 2.0, PEOPLE).verdict == "inside"
     assert percentile_limits(np.full(12, 1.5), PEOPLE).lower == 1.5
     budget = error_budget(CURVES + 2, CURVES)
@@ -120,10 +118,9 @@ def test_unequal_points_or_cycles_are_named_with_both_shapes(function):
 
 
 @pytest.mark.parametrize("margin", [0, -1, np.nan, np.inf])
-@pytest.mark.parametrize("function", [equivalence, share_within])
-def test_a_margin_that_is_none_is_refused(margin, function):
+def test_a_margin_that_is_none_is_refused(margin):
     with pytest.raises(ValueError, match="`margin` must be above 0"):
-        function(RNG.standard_normal(12), margin, PEOPLE)
+        equivalence(RNG.standard_normal(12), margin, PEOPLE)
 
 
 def test_equal_sizes_have_no_line():

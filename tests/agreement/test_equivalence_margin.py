@@ -11,7 +11,6 @@ from twinangle.agreement import (
     judge_limits,
     limits_of_agreement,
     limits_without_reference_error,
-    share_within,
 )
 from twinangle.agreement.equivalence import inside_margin, outside_margin
 from twinangle.agreement.simulated_studies import study_limits
@@ -49,8 +48,6 @@ def test_a_wider_margin_never_takes_a_claim_back(seed):
     claims = [equivalence(difference, m) for m in margins]
     assert (np.diff([order.index(c.verdict) for c in claims]) >= 0).all()
     assert [c.verdict == "inside" for c in claims] == [m >= claims[0].inside_from for m in margins]
-    shares = [share_within(difference, m).share for m in (0.2, 0.5, 1, 3, 10)]
-    assert (np.diff(shares) >= 0).all()
 
 
 def test_without_an_interval_nothing_is_decided():
@@ -111,23 +108,6 @@ def studies_at_the_margin(rng, n, people, cycles, differ):
     return study_limits(means, rest, cycles, 0.95), stats.norm.ppf(0.975) * np.sqrt(2)
 
 
-@given(seeds)
-def test_share_interval_is_scipys_exact_one_for_one_pair_each(seed):
-    difference = np.subtract(*pairs(seed))
-    result = share_within(difference, 1.0)
-    exact = stats.binomtest(result.n_within, result.n_observations).proportion_ci(0.95, "exact")
-    assert_allclose(result.share_ci, [exact.low, exact.high])
-
-
-def test_share_of_repeated_cycles_counts_participants():
-    rng = np.random.default_rng(1)
-    people = np.repeat(np.arange(8), 40)
-    difference = 2 * rng.standard_normal(8)[people] + 0.3 * rng.standard_normal(320)
-    result = share_within(difference, 1.5, people)
-    assert 8 <= result.n_effective < 40
-    assert result.share_ci[0] < result.share < result.share_ci[1]
-
-
 def test_taking_out_no_error_leaves_the_limits():
     difference = np.subtract(*pairs(2))
     plain, taken = limits_of_agreement(difference), limits_without_reference_error(difference, 0)
@@ -186,7 +166,6 @@ def test_deming_is_unbiased_where_least_squares_is_not():
     ("call", "message"),
     [
         (lambda: equivalence([1, 2, 3], 0), "`margin` must be above 0, got 0"),
-        (lambda: share_within([1, 2, 3], -1), "`margin`"),
         (lambda: equivalence([1, 2, 3], 1, confidence=1.4), "`confidence`"),
         (lambda: limits_without_reference_error([1, 2, 3], -1), "`reference_sd`"),
         (lambda: deming_regression([1, 2, 3, 4], [1, 2, 3, 5], error_ratio=0), "`error_ratio`"),
@@ -205,5 +184,4 @@ def test_summaries_name_the_margin():
         assert result.verdict == word
         assert word in result.summary("°")
         assert f"±{margin:.2f}°" in result.summary("°")
-    assert "within 1.00°" in share_within(difference, 1).summary("°")
     assert "Deming" in deming_regression(*pairs(1), error_ratio=1).summary("°")

@@ -16,7 +16,6 @@ from twinangle.agreement import (
     mixed_model_limits,
     percentile_limits,
     ratio_limits,
-    share_within,
 )
 
 # Peak flow of 17 people by two meters, first readings: Bland & Altman 1986, Lancet 327:307.
@@ -76,7 +75,6 @@ def test_participants_are_let_pass(participant):
     [
         lambda d, p: percentile_limits(d, p),
         lambda d, p: equivalence(d, 5, p),
-        lambda d, p: share_within(d, 5, p),
         lambda d, p: limits_without_reference_error(d, 1.0, p),
         lambda d, p: mixed_model_limits(d, p),
         lambda d, p: check_differences(d + 500, np.full(d.size, 500.0), p),
@@ -90,7 +88,7 @@ def test_every_sister_refuses_readings_for_participants(call):
         call(DIFFERENCE.astype(float), np.array(MINI) / 10)
 
 
-@pytest.mark.parametrize("call", [equivalence, share_within, limits_without_reference_error])
+@pytest.mark.parametrize("call", [equivalence, limits_without_reference_error])
 def test_a_second_instrument_is_no_margin(call):
     with pytest.raises(ValueError, match=r"must be one number, .*test - reference"):
         call(np.array(LARGE), np.array(MINI))

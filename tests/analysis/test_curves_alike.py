@@ -79,7 +79,7 @@ def test_a_clock_that_is_off_is_warned_of_with_the_delay(pristine, tmp_path):
 
 
 def test_no_delay_reaches_the_limit_of_a_wrong_sign_on_boys_knees():
-    """Knee curves of 39 boys (Olshen et al. 1989, J Am Stat Assoc 84:320; from memory)."""
+    """Knee curves of 39 boys (Olshen et al. 1989, Ann Stat 17:1419)."""
     file = DATA / "gait-39-boys/knee_angle.csv"
     if not file.is_file():
         pytest.skip("../shared/data/gait-39-boys is absent")

@@ -19,11 +19,9 @@ from twinangle.agreement.difference_checks import DifferenceChecks, check_differ
 from twinangle.agreement.equivalence import (
     CorrectedLimits,
     Equivalence,
-    ShareWithin,
     equivalence,
     judge_limits,
     limits_without_reference_error,
-    share_within,
 )
 from twinangle.agreement.forms import (
     LimitsAtSize,
@@ -58,18 +56,15 @@ from twinangle.agreement.reliability import (
     IntraclassCorrelation,
     MeasurementError,
     concordance,
-    intraclass_correlation,
     intraclass_correlations,
     measurement_error,
 )
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.variability import (
     CycleVariability,
-    PitmanMorgan,
     VariabilityComparison,
     compare_variability,
     cycle_variability,
-    pitman_morgan,
 )
 
 __all__ = [
@@ -91,14 +86,12 @@ __all__ = [
     "MixedModelLimits",
     "MultipleCorrelation",
     "PercentileLimits",
-    "PitmanMorgan",
     "PooledBudget",
     "PooledCurves",
     "PooledVariability",
     "RatioLimits",
     "RegressionLimits",
     "SampleSize",
-    "ShareWithin",
     "SimulatedStudies",
     "VariabilityComparison",
     "check_differences",
@@ -114,7 +107,6 @@ __all__ = [
     "error_budget",
     "functional_limits",
     "instrument_multiple_correlation",
-    "intraclass_correlation",
     "intraclass_correlations",
     "judge_limits",
     "limits_of_agreement",
@@ -126,13 +118,11 @@ __all__ = [
     "participants_for_limits_within",
     "participants_for_sd_ratio",
     "percentile_limits",
-    "pitman_morgan",
     "pool_budgets",
     "pool_curves",
     "pool_variability",
     "ratio_limits",
     "regression_limits",
-    "share_within",
     "simulate_studies",
     "within_participant_limits",
 ]

@@ -156,6 +156,43 @@ def expected_loss(n: Floats, serial: Floats, alike: Floats) -> tuple[Floats, Flo
     .. [1] Satterthwaite (1946). Biometrics Bull 2, 110-114.
     .. [2] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2 (the factor c4).
     """
+    shrunk, df = _about_own_mean(n, serial)
+    at_one_point = 0.5 * (special.digamma(df / 2) - np.log(df / 2))
+    of_mean = log_unbiased_factor(df + 1)
+    return shrunk + alike * at_one_point + (1 - alike) * of_mean, shrunk + of_mean
+
+
+def expected_log_square(n: Floats, serial: Floats, alike: Floats) -> Floats:
+    """Return ln E(SD²) - ln σ² of the SD over n serially correlated cycles, averaged over points.
+
+    Parameters
+    ----------
+    n, serial, alike : ndarray
+        As `expected_loss`.
+
+    Returns
+    -------
+    ndarray
+
+    Notes
+    -----
+    E(SD²) = E(SD)² + var(SD). At one point that is E/(n - 1) (`expected_loss`); over the points the
+    variance is `alike` of it, which leaves E/(n - 1) [c4² + `alike` (1 - c4²)].
+    """
+    shrunk, df = _about_own_mean(n, serial)
+    square = np.exp(2 * log_unbiased_factor(df + 1))
+    found: Floats = 2 * shrunk + np.log(square + alike * (1 - square))
+    return found
+
+
+def kept_share(n: Floats, serial: Floats) -> Floats:
+    """Return E/(n - 1) of `expected_loss`: E(SD²)/σ² at one point."""
+    found: Floats = (n - (n + 2 * _memory(n, serial)) / n) / (n - 1)
+    return found
+
+
+def _about_own_mean(n: Floats, serial: Floats) -> tuple[Floats, Floats]:
+    """Return ½ ln(E/(n - 1)) and ν of `expected_loss`."""
     total = n + 2 * _memory(n, serial)
     mean = n - total / n
     first = serial * (1 - serial**n) / (1 - serial)  # Σ r^j over j = 1 … n
@@ -164,11 +201,7 @@ def expected_loss(n: Floats, serial: Floats, alike: Floats) -> tuple[Floats, Flo
     rows = n * (1 + serial) ** 2 - 4 * (1 + serial) * first + 2 * second
     rows = (rows + 2 * n * serial ** (n + 1)) / (1 - serial) ** 2
     squared = n + 2 * _memory(n, serial**2) - 2 / n * rows + (total / n) ** 2
-    df = mean**2 / squared
-    shrunk = 0.5 * np.log(mean / (n - 1))
-    at_one_point = 0.5 * (special.digamma(df / 2) - np.log(df / 2))
-    of_mean = log_unbiased_factor(df + 1)
-    return shrunk + alike * at_one_point + (1 - alike) * of_mean, shrunk + of_mean
+    return 0.5 * np.log(mean / (n - 1)), mean**2 / squared
 
 
 def log_unbiased_factor(n: Floats) -> Floats:
@@ -360,7 +393,7 @@ def one_participant_spread(
 
     References
     ----------
-    .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702 (from memory).
+    .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702.
     """
     serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
     alike = spread.alike.mean(axis=(0, 1))

@@ -8,12 +8,11 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction, require_number
 from twinangle.agreement._participants import limits_over_participants
-from twinangle.agreement._quantiles import half_width, two_sided_student
+from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.limits import (
     FEWEST_PARTICIPANTS,
@@ -170,7 +169,7 @@ def judge_limits(limits: LimitsOfAgreement, margin: float) -> Equivalence:
     .. [1] Berger (1982). Technometrics 24, 295-300 (from memory). Berger & Hsu (1996). Stat Sci
        11, 283-319 (abstract looked up).
     .. [2] ICH E9 (1999). Stat Med 18, 1905-1942 (the sentence looked up as quoted elsewhere).
-    .. [3] Lu et al. (2016). Int J Biostat 12(2).
+    .. [3] Lu et al. (2016). Int J Biostat 12(2) (this use of it from memory).
     """
     margin = _margin(margin)
     verdict, reason = _verdict(limits, margin)
@@ -242,139 +241,6 @@ def _verdict(limits: LimitsOfAgreement, margin: float) -> tuple[Verdict, str]:
     if outside_margin(lower_high, upper_low, margin):
         return "outside", f"a limit of agreement lies beyond it with its whole interval ({shown})"
     return "undecided", f"for the {shown} of the limits of agreement reach over it"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ShareWithin(Result):
-    """How often the difference lies within a margin.
-
-    Attributes
-    ----------
-    margin : float
-        The margin.
-    share : float
-        Observed share of differences within it, every participant counting the same.
-    share_ci : tuple of float
-        Its interval.
-    normal_share : float
-        The share that a normal distribution with this bias and SD has within the margin.
-    n_participants, n_observations, n_within : int
-        Participants, differences, and those within the margin.
-    n_effective : float
-        Independent differences they are worth.
-    confidence : float
-        Of the interval.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    margin: float
-    share: float
-    share_ci: Interval
-    normal_share: float
-    n_participants: int
-    n_observations: int
-    n_within: int
-    n_effective: float
-    confidence: float
-    assumptions: tuple[str, ...]
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded."""
-        return (
-            f"{100 * self.share:.0f} % of differences ({self.n_within} of {self.n_observations}) "
-            f"lay within {quantity(self.margin, unit)} "
-            f"({interval(self.share_ci, '', self.confidence)} as a share)."
-        )
-
-
-def share_within(
-    difference: ArrayLike,
-    margin: float,
-    participant: ArrayLike | Sequence[object] | None = None,
-    *,
-    confidence: float = 0.95,
-) -> ShareWithin:
-    """Estimate the probability of agreement within a margin.
-
-    Parameters
-    ----------
-    difference : array_like of float, shape (n,)
-        Test minus reference.
-    margin : float
-        Largest acceptable difference in either direction, above 0; a difference equal to it is
-        within.
-    participant : array_like, shape (n,), optional
-        Whose difference each is; None: one a participant.
-    confidence : float, default 0.95
-        Of the interval.
-
-    Returns
-    -------
-    ShareWithin
-
-    Raises
-    ------
-    ValueError
-        If the margin is not above 0, there are fewer than 2 participants, or as
-        `limits_of_agreement`.
-
-    Notes
-    -----
-    The share p is the mean of participants' shares; its interval is Clopper & Pearson's [1]_ on
-    n_e differences, n with one a participant and otherwise p (1 - p)/V, V the variance of the
-    participants' shares over k, between k and n [2]_, and reduced by the ratio of squared t
-    quantiles at n - 1 and k - 1 degrees of freedom. n counts a participant's equal differences
-    once here: copies bring nothing new, and rounded differences are trusted less, not more.
-
-    References
-    ----------
-    .. [1] Clopper & Pearson (1934). Biometrika 26, 404-413.
-    .. [2] Korn & Graubard (1998). Surv Methodol 24, 193-201.
-    """
-    margin, confidence = _margin(margin), fraction(confidence, "confidence")
-    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
-    parts = _several(variance_components(values, participant))
-    inside = np.abs(values) <= margin
-    shares = np.bincount(parts.codes, inside) / parts.counts
-    share, counted = float(shares.mean()), _effective(values, shares, parts, confidence)
-    estimate = parts.by_participant
-    return ShareWithin(
-        margin=margin,
-        share=share,
-        share_ci=clopper_pearson(share * counted, counted, confidence),
-        normal_share=_normal_share(margin, estimate.bias, estimate.sd),
-        n_participants=parts.k,
-        n_observations=values.size,
-        n_within=int(inside.sum()),
-        n_effective=counted,
-        confidence=confidence,
-        assumptions=(_BEFOREHAND, "Participants are independent; each counts the same."),
-    )
-
-
-def clopper_pearson(hits: float, n: float, confidence: float) -> Interval:
-    """Return the exact interval of a share of `hits` in `n` (which need not be whole).
-
-    Parameters
-    ----------
-    hits, n : float
-        Successes and trials.
-    confidence : float
-        Of the interval.
-
-    Returns
-    -------
-    tuple of float
-
-    References
-    ----------
-    .. [1] Clopper & Pearson (1934). Biometrika 26, 404-413.
-    """
-    alpha = (1 - confidence) / 2
-    low = 0.0 if hits <= 0 else float(special.betaincinv(hits, n - hits + 1, alpha))
-    high = 1.0 if hits >= n else float(special.betaincinv(hits + 1, n - hits, 1 - alpha))
-    return low, high
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -520,24 +386,3 @@ def _several(parts: Components) -> Components:
     if parts.k < 2:
         raise ValueError("at least 2 participants are needed, got 1.")
     return parts
-
-
-def _effective(values: Floats, shares: Floats, parts: Components, confidence: float) -> float:
-    """Return the independent differences that clustered ones are worth for a share."""
-    k, share = parts.k, float(shares.mean())
-    if np.all(parts.counts == 1):
-        return float(k)
-    distinct = np.unique(np.column_stack([parts.codes, values]), axis=0)
-    n = float(max(len(distinct), 2))
-    variance = float(shares.var(ddof=1)) / k
-    counted = share * (1 - share) / variance if variance > 0 else float(k)
-    student = two_sided_student(confidence, n - 1) / two_sided_student(confidence, k - 1)
-    return float(np.clip(counted * student**2, min(k, n), n))
-
-
-def _normal_share(margin: float, bias: float, sd: float) -> float:
-    """Return the share of a normal distribution within the margin."""
-    if sd == 0:
-        return float(abs(bias) <= margin)
-    low, high = special.ndtr((-margin - bias) / sd), special.ndtr((margin - bias) / sd)
-    return float(high - low)

@@ -110,8 +110,8 @@ def participants_for_limits(
 
     References
     ----------
-    .. [1] Kupper & Hafner (1989). Am Stat 43, 101-105; for limits of agreement Jan & Shieh (2018).
-       Comput Biol Med 100, 247-252 (both from memory).
+    .. [1] Kupper & Hafner (1989). Am Stat 43, 101-105. For limits of agreement Jan & Shieh (2018).
+       Comput Biol Med 100, 247-252 (from memory).
     """
     _above_zero(precision, "precision")
     confidence = fraction(confidence, "confidence")

@@ -7,16 +7,25 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
-from scipy import special
+from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
+from twinangle.agreement.condition_spread import (
+    expected_log_square,
+    expected_loss,
+    kept_share,
+    lag_sums,
+    points_alike,
+    serial_correlations,
+)
 from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
-from twinangle.agreement.variability import VariabilityComparison
+from twinangle.agreement.variability import CycleVariability
 
 FEWEST_FOR_LOGARITHM = 4
+_LENT = 0.05  # share of the whole added to the rest, which may be too little to show its own
+_QUANTITIES = ("test", "reference", "difference", "log ratio", "squares")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +35,7 @@ class PooledVariability(Result):
     Attributes
     ----------
     test_sd, reference_sd : float
-        Means over participants, freed of their small-sample bias.
+        Means over participants, freed of what few or serially correlated cycles make them lack.
     ratio : float
         Geometric mean of test over reference; NaN when an instrument did not vary in somebody.
     difference : float
@@ -36,6 +45,8 @@ class PooledVariability(Result):
     test_sd_ci, reference_sd_ci, ratio_ci, difference_ci, added_sd_ci : tuple of float
         Their intervals over participants; NaN with one participant. A lower bound of 0 for
         `added_sd` says that the data are compatible with no added variability.
+    test_serial, reference_serial : float
+        Serial correlation of either instrument's cycles, all trials together.
     n_participants, n_trials : int
         Participants and trials.
     confidence : float
@@ -54,6 +65,8 @@ class PooledVariability(Result):
     difference_ci: Interval
     added_sd: float
     added_sd_ci: Interval
+    test_serial: float
+    reference_serial: float
     n_participants: int
     n_trials: int
     confidence: float
@@ -78,7 +91,8 @@ class PooledVariability(Result):
 
 
 def pool_variability(
-    comparisons: Sequence[VariabilityComparison],
+    test: Sequence[CycleVariability],
+    reference: Sequence[CycleVariability],
     participant: ArrayLike | Sequence[object],
     *,
     confidence: float = 0.95,
@@ -87,8 +101,8 @@ def pool_variability(
 
     Parameters
     ----------
-    comparisons : sequence of VariabilityComparison
-        One a trial.
+    test, reference : sequence of CycleVariability
+        One a trial, of the same cycles in the order measured.
     participant : array_like, shape (n_trials,)
         Whose each is; a participant's trials are averaged first.
     confidence : float, default 0.95
@@ -101,40 +115,43 @@ def pool_variability(
     Raises
     ------
     ValueError
-        If there is none, the lengths differ, a participant is missing, or `confidence` is not
-        between 0 and 1.
+        If there is none, the lengths or cycles differ, a participant is missing, or `confidence` is
+        not between 0 and 1.
 
     Notes
     -----
-    Student's t over the k participants, paired, so that what both instruments see of a
-    participant cancels: of ln(w/r), of (w - r)/c4(n) and of w² - r², with w and r the two standard
-    deviations over n cycles and c4(n) = √(2/(n - 1)) Γ(n/2) / Γ((n - 1)/2). Where w² - r² is above
-    0 in everyone (4 or more), its mean has the interval mean × exp(∓ t e) that `pool_budgets`
-    uses, because squares of participants who differ in size are skewed. Forms that pool all
-    cycles take strides for people and are too narrow. `benchmarks/coverage.py` shows what these
-    hold.
+    Paired, so that what both instruments see of a participant cancels. With w and r the two
+    standard deviations of a trial over n cycles, each of ln w, w, w² (and r) is freed of what it
+    is expected to lack: few cycles, and cycles that resemble their neighbours, make an SD about
+    their own mean too small, and more so that of the instrument whose cycles resemble each other
+    more. What is missing is that of `expected_loss` (and `expected_log_square`) at the instrument's
+    serial correlation, except that E/(n - 1) is made of two parts, each of first order with a
+    correlation of its own: what both instruments share (the covariance of their cycles), and the
+    rest of the instrument's variance. A movement that lasts over several cycles and an error that
+    is new in each add up to no process of first order. All correlations are estimated from all
+    trials together (`serial_correlations`); where the rest is next to nothing it takes that of the
+    whole.
+
+    Estimates and intervals of w, r, w - r and ln(w/r) are those of the delete-one-participant
+    jackknife, the correlations estimated anew each time, Student's t on k - 1 degrees of freedom.
+    Where the jackknife's w² - r² is above 0 in everyone (4 or more), its mean has the interval
+    mean × exp(∓ t e) that `pool_budgets` uses, because squares of participants who differ in size
+    are skewed. Forms that pool all cycles take strides for people and are too narrow.
+    `benchmarks/coverage.py` shows what these hold.
+
+    References
+    ----------
+    .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     confidence = fraction(confidence, "confidence")
-    people = participants_of(participant, len(comparisons), "comparisons")
-    table = pd.DataFrame(
-        {
-            "w": [one.test_sd for one in comparisons],
-            "r": [one.reference_sd for one in comparisons],
-            "c4": _unbiased_factor(np.array([one.n_cycles for one in comparisons], dtype=float)),
-        }
-    )
-    with np.errstate(divide="ignore", invalid="ignore"):
-        columns = {
-            "test": table["w"] / table["c4"],
-            "reference": table["r"] / table["c4"],
-            "ratio": np.log(table["w"] / table["r"]),
-            "difference": (table["w"] - table["r"]) / table["c4"],
-            "squares": table["w"] ** 2 - table["r"] ** 2,
-        }
-        means = pd.DataFrame(columns).groupby(people, sort=False).mean()
-    found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
-    log_ratio, log_ci = found["ratio"]
-    squares = means["squares"].to_numpy()
+    people = participants_of(participant, len(test), "test")
+    trials = _trials(test, reference)
+    codes = pd.factorize(people)[0]
+    values, serial = _by_participant(trials, codes)
+    means = _pseudo_values(trials, codes, values)
+    found = {name: mean_and_interval(means[:, i], confidence) for i, name in enumerate(_QUANTITIES)}
+    log_ratio, log_ci = found["log ratio"]
+    squares = means[:, _QUANTITIES.index("squares")]
     square, square_ci = found["squares"]
     if squares.min() > 0 and squares.size >= FEWEST_FOR_LOGARITHM:
         square_ci = log_mean_interval(squares, confidence)
@@ -149,27 +166,135 @@ def pool_variability(
         difference_ci=found["difference"][1],
         added_sd=float(np.sqrt(square)) if square >= 0 else float("nan"),
         added_sd_ci=(_root(square_ci[0]), _root(square_ci[1])),
+        test_serial=float(serial[0]),
+        reference_serial=float(serial[1]),
         n_participants=len(means),
-        n_trials=len(comparisons),
+        n_trials=len(test),
         confidence=confidence,
         notes=_notes(len(means), square),
         assumptions=(
             "Participants are independent, each counting once with the mean of their trials.",
+            (
+                "The cycles of an instrument have one serial correlation, of first order, in every "
+                "trial."
+            ),
             "The added SD takes the test instrument's own error as unrelated to the movement.",
         ),
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Trials:
+    """What the cycles of each trial say, test and reference: (n_trials, 2); `n`: (n_trials, 1).
+
+    `shared0`, `shared1`: sums of products of both at lags 0 and 1, (n_trials, 1).
+    """
+
+    n: Floats
+    sd: Floats
+    lag0: Floats
+    lag1: Floats
+    alike: Floats
+    shared0: Floats
+    shared1: Floats
+
+    def kept(self, which: NDArray[np.bool_]) -> _Trials:
+        """Return some of the trials."""
+        parts = (
+            self.n, self.sd, self.lag0, self.lag1, self.alike, self.shared0, self.shared1
+        )  # fmt: skip
+        return _Trials(*(part[which] for part in parts))
+
+
+def _trials(test: Sequence[CycleVariability], reference: Sequence[CycleVariability]) -> _Trials:
+    """Gather the trials of both instruments, refusing those whose cycles differ in number."""
+    if len(test) != len(reference):
+        raise ValueError(
+            f"`test` has {len(test)} trial(s) and `reference` {len(reference)}; they must be pairs."
+        )
+    for i, (one, other) in enumerate(zip(test, reference, strict=True)):
+        if one.n_cycles != other.n_cycles:
+            raise ValueError(
+                f"trial {i} has {one.n_cycles} cycles of `test` and {other.n_cycles} of "
+                "`reference`; both must be of the same cycles."
+            )
+    pairs = list(zip(test, reference, strict=True))
+    lags = np.array([[lag_sums(one.curves) for one in pair] for pair in pairs])
+    # of the sum of both instruments, from which those of their products follow
+    both = np.array([lag_sums(one.curves + other.curves) for one, other in pairs])
+    shared = (both - lags.sum(axis=1)) / 2
+    return _Trials(
+        n=np.array([[float(one.n_cycles)] for one, _ in pairs]),
+        sd=np.array([[one.sd for one in pair] for pair in pairs]),
+        lag0=lags[..., 0],
+        lag1=lags[..., 1],
+        alike=np.array([[points_alike(one.curves) for one in pair] for pair in pairs]),
+        shared0=shared[:, :1],
+        shared1=shared[:, 1:],
+    )
+
+
+def _by_participant(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Return each participant's `_QUANTITIES` freed of what they lack, and the correlations."""
+    n, alike = trials.n, trials.alike.mean(axis=0)
+    serial = _serial(n, trials.lag0, trials.lag1)
+    loss, factor = expected_loss(n, serial, alike)
+    parts = 0.5 * np.log(_kept_of_parts(trials) / kept_share(n, serial))
+    loss, factor = loss + parts, factor + parts
+    square = expected_log_square(n, serial, alike) + 2 * parts
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = np.log(trials.sd) - loss
+        log_ratio = logs[:, 0] - logs[:, 1]
+    log_ratio[~np.isfinite(log_ratio)] = np.nan
+    sds = trials.sd / np.exp(factor)
+    squares = trials.sd**2 / np.exp(square)
+    columns = (
+        sds[:, 0], sds[:, 1], sds[:, 0] - sds[:, 1], log_ratio, squares[:, 0] - squares[:, 1]
+    )  # fmt: skip
+    means = pd.DataFrame(np.column_stack(columns)).groupby(codes).mean()
+    return np.asarray(means.to_numpy(), dtype=np.float64), serial
+
+
+def _kept_of_parts(trials: _Trials) -> Floats:
+    """Return E/(n - 1) of both instruments, (n_trials, 2), from what they share and the rest."""
+    n = trials.n
+    common = _serial(n, trials.shared0, trials.shared1)
+    rest0, rest1 = trials.lag0 - trials.shared0, trials.lag1 - trials.shared1
+    sign = np.where(rest0.sum(axis=0) < 0, -1.0, 1.0)  # below 0 where an instrument smooths
+    rest = _serial(n, sign * rest0 + _LENT * trials.lag0, sign * rest1 + _LENT * trials.lag1)
+    kept = kept_share(n, common), kept_share(n, rest)
+    shared, own = (
+        np.sum(lag0, axis=0) / np.sum((n - 1) * part, axis=0)
+        for lag0, part in ((trials.shared0, kept[0]), (rest0, kept[1]))
+    )
+    whole = shared + own
+    share = np.clip(np.divide(shared, whole, out=np.ones_like(whole), where=whole > 0), 0.0, 1.0)
+    found: Floats = share * kept[0] + (1 - share) * kept[1]
+    return found
+
+
+def _serial(n: Floats, lag0: Floats, lag1: Floats) -> Floats:
+    """Return the serial correlation of each column."""
+    n = np.broadcast_to(n, lag0.shape)
+    return serial_correlations(n[..., None], lag0[..., None], lag1[..., None])
+
+
+def _pseudo_values(trials: _Trials, codes: NDArray[np.intp], values: Floats) -> Floats:
+    """Return the jackknife's pseudo-values of the means over participants, one row each."""
+    k = len(values)
+    if k == 1:
+        return values
+    left_out = [
+        _by_participant(trials.kept(codes != i), codes[codes != i])[0].mean(axis=0)
+        for i in range(k)
+    ]
+    found: Floats = k * values.mean(axis=0) - (k - 1) * np.array(left_out)
+    return found
+
+
 def _root(value: float) -> float:
     """Return the root, 0 for a negative number, NaN for NaN."""
     return float(np.sqrt(np.maximum(value, 0.0)))
-
-
-def _unbiased_factor(n: Floats) -> Floats:
-    """Return c4(n), the expected share of σ that a standard deviation of n values shows."""
-    logs = special.gammaln(n / 2) - special.gammaln((n - 1) / 2)
-    factor: Floats = np.sqrt(2 / (n - 1)) * np.exp(logs)
-    return factor
 
 
 def _notes(n_participants: int, square: float) -> tuple[str, ...]:

@@ -128,35 +128,6 @@ def intraclass_correlations(
     return tuple(found)
 
 
-def intraclass_correlation(
-    scores: ArrayLike, form: str = "ICC(2,1)", *, confidence: float = 0.95
-) -> IntraclassCorrelation:
-    """Estimate one intraclass correlation, by its form.
-
-    Parameters
-    ----------
-    scores : array_like of float, shape (n_participants, k)
-        As `intraclass_correlations`.
-    form : str, default "ICC(2,1)"
-        One of the keys of `FULL_NAMES`.
-    confidence : float, default 0.95
-        Of the interval.
-
-    Returns
-    -------
-    IntraclassCorrelation
-
-    Raises
-    ------
-    ValueError
-        If the form is unknown, or as `intraclass_correlations`.
-    """
-    if form not in FULL_NAMES:
-        raise ValueError(f"`form` must be one of {', '.join(FULL_NAMES)}, got {form!r}.")
-    every = intraclass_correlations(scores, confidence=confidence)
-    return next(one for one in every if one.form == form)
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasurementError(Result):
     """Standard error of measurement and minimal detectable change.

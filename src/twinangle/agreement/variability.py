@@ -6,12 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, p_words, quantity
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 
 _ONE_PARTICIPANT = (
     "The interval speaks of this participant's further cycles, not of other participants."
@@ -244,103 +243,6 @@ def compare_variability(
         n_effective=n_effective,
         confidence=confidence,
         assumptions=(*_cautions(n), *_comparison_cautions(w, r), _ONE_PARTICIPANT, _SERIAL),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class PitmanMorgan(Result):
-    """Comparison of the variances of two paired samples.
-
-    Attributes
-    ----------
-    ratio : float
-        Standard deviation of test over that of reference.
-    ratio_ci : tuple of float
-        Its confidence interval.
-    statistic : float
-        Student's t of the correlation of sum and difference; positive when test varies more.
-    df : float
-        Its degrees of freedom.
-    p_value : float
-        Two-sided, of equal variances.
-    confidence : float
-        Of the interval.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    ratio: float
-    ratio_ci: Interval
-    statistic: float
-    df: float
-    p_value: float
-    confidence: float
-    assumptions: tuple[str, ...]
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded; the ratio has no unit."""
-        return (
-            f"The ratio of standard deviations was {quantity(self.ratio, '')} "
-            f"({interval(self.ratio_ci, '', self.confidence)}; Pitman-Morgan "
-            f"t({self.df:g}) = {quantity(self.statistic, '')}, {p_words(self.p_value)})."
-        )
-
-
-def pitman_morgan(
-    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
-) -> PitmanMorgan:
-    """Compare the variances of paired values, one pair an independent unit.
-
-    Parameters
-    ----------
-    test, reference : array_like of float, shape (n,)
-        Paired values.
-    confidence : float, default 0.95
-        Of the interval of the ratio.
-
-    Returns
-    -------
-    PitmanMorgan
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than 3 pairs, a value is missing or infinite, a sample is constant, or
-        one is a straight line of the other.
-
-    Notes
-    -----
-    t = (F - 1) √(n - 2) / (2 √(F (1 - c²))), F the ratio of variances, c the correlation of the
-    pairs; equal to the t of the correlation of sums and differences [1]_. The interval of F is
-    F (K ∓ √(K² - 1)), K = 1 + 2 (1 - c²) t_q² / (n - 2).
-
-    References
-    ----------
-    .. [1] Pitman (1939). Biometrika 31, 9-12. Morgan (1939). Biometrika 31, 13-19.
-    """
-    test, reference = finite_pair(test, reference, ndim=1, min_rows=3)
-    confidence = fraction(confidence, "confidence")
-    for values, name in ((test, "test"), (reference, "reference")):
-        if np.ptp(values) == 0:
-            raise ValueError(
-                f"`{name}` is constant ({values[0]:g}): it has no variance to compare."
-            )
-    ratio = float(test.std(ddof=1) / reference.std(ddof=1))
-    free = 1 - float(np.corrcoef(test, reference)[0, 1]) ** 2
-    if free <= 1e-14:
-        raise ValueError("`test` is a straight line of `reference`: the ratio has no error.")
-    df = test.size - 2
-    statistic = (ratio**2 - 1) * np.sqrt(df) / (2 * ratio * np.sqrt(free))
-    k = 1 + 2 * free * two_sided_student(confidence, df) ** 2 / df
-    root = np.sqrt(k**2 - 1)
-    return PitmanMorgan(
-        ratio=ratio,
-        ratio_ci=(float(ratio * np.sqrt(k - root)), float(ratio * np.sqrt(k + root))),
-        statistic=float(statistic),
-        df=float(df),
-        p_value=float(2 * special.stdtr(df, -abs(statistic))),
-        confidence=confidence,
-        assumptions=("The pairs are independent and bivariate normal.",),
     )
 
 

@@ -87,13 +87,14 @@ def further_parts(
             procedure,
             condition,
             pool_variability(
-                [t.variability for t in several if t.variability is not None],
-                [t.participant for t in several if t.variability is not None],
+                [t.wearable_variability for t in several if t.wearable_variability],
+                [t.reference_variability for t in several if t.reference_variability],
+                [t.participant for t in several if t.reference_variability],
                 confidence=options.confidence,
             ),
         )
         for procedure, condition, several in groups(trials)
-        if any(t.variability is not None for t in several)
+        if any(t.reference_variability is not None for t in several)
     )
     forms = tuple(
         _forms(procedure, condition, quantity, several, options)

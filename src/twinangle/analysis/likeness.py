@@ -15,7 +15,7 @@ from twinangle.study import AngleWearable, Study
 
 REVERSED = -0.8
 """Correlation at which one instrument runs the other way. No delay brings a knee's curve there:
-over the 39 boys of Olshen et al. (1989, J Am Stat Assoc 84:320; from memory), each at any delay
+over the 39 boys of Olshen et al. (1989, Ann Stat 17:1419), each at any delay
 against his own curve or another boy's, the least was -0.70."""
 ALIKE = 0.9
 """Below it the curves are told to differ: a delay of a twentieth of the cycle leaves 0.89 on those

@@ -83,6 +83,10 @@ class InertialRecording:
     gyroscope_sample: GyroscopeSample = "instantaneous"
 
     def __post_init__(self) -> None:
+        for name in ("accelerometer", "gyroscope", "magnetometer"):
+            value = getattr(self, name)
+            if value is not None:  # single precision and whole numbers, as files and loggers have
+                object.__setattr__(self, name, np.asarray(value, dtype=np.float64))
         _freeze(self)
 
     @property
