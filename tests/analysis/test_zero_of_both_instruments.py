@@ -138,7 +138,7 @@ def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorde
 def test_limits_of_one_participant_are_zeroed_as_well(recorded):
     one = compared(recorded)[0].participant
     mine = [trial for trial in recorded.trials if trial.participant == one]
-    pooled = pool_limits(mine, confidence=0.95)[0]
+    pooled = pool_limits(mine, recorded.options)[0]
     assert pooled.zeroed.n_participants == 1
     assert np.isfinite(pooled.bias_from_zero_deg)
     assert "both zeroed there" in pooled.zero_sentence()
@@ -149,7 +149,7 @@ def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(re
     index = next(k for k, trial in enumerate(trials) if trial.agreement is not None)
     lost = NeutralStanding(unknown="neutral standing is not given.")
     trials[index] = replace(trials[index], standing=lost)
-    pooled = pool_limits(trials, confidence=0.95)[0]
+    pooled = pool_limits(trials, recorded.options)[0]
     assert pooled.zeroed is None
     assert trials[index].label in pooled.zeroed_note
     assert "not known" in pooled.zero_sentence()

@@ -271,7 +271,7 @@ def _curves_of_rows(
             found.append(one.curves)
             continue
         try:
-            found.append(cycle_variability(one).curves)
+            found.append(cycle_variability(one, confidence=0.95).curves)  # the curves alone
         except ValueError as error:
             raise ValueError(f"`variability` of row {row}: {error}") from error
     return found
