@@ -386,8 +386,8 @@ def _reliability(results: StudyResults) -> str:
         f"Reliability over {designs} was described by the intraclass correlations ICC(2,1) "
         "(two-way random effects, absolute agreement, single measurement) and ICC(3,1) (two-way "
         "mixed effects, consistency, single measurement; Shrout & Fleiss 1979, intervals "
-        f"McGraw & Wong 1996),{error} and by the concordance correlation (Lin 1989); none of them is "
-        "a measure of agreement."
+        f"McGraw & Wong 1996),{error} and by the concordance correlation (Lin 1989); none of them "
+        "is a measure of agreement."
     )
 
 
