@@ -229,7 +229,7 @@ def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
         reached=width(n),
         standard_error=float("nan"),
         assumptions=(
-            "Cycles are normal and independent; where neighbours resemble each other, more are needed.",
+            "Cycles are normal and independent; more are needed where neighbours are alike.",
         ),
     )
 
