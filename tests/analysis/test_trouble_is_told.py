@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from rich.console import Console
 
@@ -47,3 +49,35 @@ def test_a_narrow_terminal_still_tells_conditions_and_procedures_apart(results, 
             assert word in told
         assert sum("kalman-two-sensors" in line and "/" in line for line in lines) == 2
         assert max(len(line.rstrip()) for line in lines) <= width
+
+
+UNSEEN_S = (30.0, 38.0)  # of the walk, which lasts from 25 to 48 s
+
+
+def test_a_vertical_lost_and_found_again_is_told_in_the_runs_warnings(tmp_path):
+    """The shank's sensor turned upside down and back, which its gyroscope does not show."""
+    folder = tmp_path / "study"
+    write_demo_study(folder, participants=1, walk_s=25.0)
+    text = (folder / "study.toml").read_text()
+    text = text.replace('"kalman", "vqf"', '"kalman", "kalman-forward"')
+    (folder / "study.toml").write_text(text)
+    file = folder / "wearable" / "P01_outdoor.csv"
+    table = pd.read_csv(file)
+    unseen = table["time_s"].between(*UNSEEN_S)
+    for kind in ("acc", "gyr", "mag"):
+        for axis in "yz":  # half a turn about x
+            table.loc[unseen, f"shank_{kind}_{axis}"] *= -1
+    table.to_csv(file, index=False)
+    told = {
+        trial.procedure: [one for one in trial.warnings if "vertical contradicted" in one]
+        for trial in run_study(read_study(folder)).trials
+        if trial.condition == "outdoor"
+    }
+    assert set(told) == {"kalman", "kalman-forward"}
+    for (warning,) in told.values():
+        assert warning.startswith("distal sensor")
+        at = warning.split("levelled again at ")[1].split(" s. The")[0].split(", ")
+        lost, back = UNSEEN_S
+        found = np.array([float(one) for one in at])
+        assert ((found > lost) & (found < lost + 8)).any()  # within the window of the mean force
+        assert ((found > back) & (found < back + 8)).any()

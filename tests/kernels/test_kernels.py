@@ -11,7 +11,7 @@ import pytest
 import twinangle
 
 PACKAGE = Path(twinangle.__file__).parent
-HELPER = "wearable/kalman/filtering.py"
+HELPER = "wearable/kalman/field.py"
 # A kernel of one module that calls one of another, with its result, and where its code came from.
 CALL = """
 import numpy as np

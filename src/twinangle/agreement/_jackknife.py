@@ -59,8 +59,8 @@ def few_cycles(n: int) -> tuple[str, ...]:
         (
             f"{n} cycles cannot show how much neighbouring cycles resemble each other: intervals "
             "over them hold what they say up to a serial correlation of about "
-            f"{0.5 if n >= 10 else 0.3} and less beyond, about 92 instead of 95 % with 10 cycles "
-            "at 0.7, or 6 at 0.5."
+            f"{0.5 if n >= 10 else 0.3} and less beyond: a 95 % interval about 92 % with 10 cycles "
+            "at 0.7, or 6 at 0.5 (simulated)."
         ),
     )
 

@@ -228,7 +228,9 @@ def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
         wanted=precision,
         reached=width(n),
         standard_error=float("nan"),
-        assumptions=("Cycles are independent and normal.",),
+        assumptions=(
+            "Cycles are normal and independent; more are needed where neighbours are alike.",
+        ),
     )
 
 

@@ -147,8 +147,7 @@ def pool_variability(
     people = participants_of(participant, len(test), "test")
     trials = _trials(test, reference)
     codes = pd.factorize(people)[0]
-    values, serial = _by_participant(trials, codes)
-    means = _pseudo_values(trials, codes, values)
+    means, serial = _pseudo_values(trials, codes)
     found = {name: mean_and_interval(means[:, i], confidence) for i, name in enumerate(_QUANTITIES)}
     log_ratio, log_ci = found["log ratio"]
     squares = means[:, _QUANTITIES.index("squares")]
@@ -198,13 +197,6 @@ class _Trials:
     shared0: Floats
     shared1: Floats
 
-    def kept(self, which: NDArray[np.bool_]) -> _Trials:
-        """Return some of the trials."""
-        parts = (
-            self.n, self.sd, self.lag0, self.lag1, self.alike, self.shared0, self.shared1
-        )  # fmt: skip
-        return _Trials(*(part[which] for part in parts))
-
 
 def _trials(test: Sequence[CycleVariability], reference: Sequence[CycleVariability]) -> _Trials:
     """Gather the trials of both instruments, refusing those whose cycles differ in number."""
@@ -234,62 +226,74 @@ def _trials(test: Sequence[CycleVariability], reference: Sequence[CycleVariabili
     )
 
 
-def _by_participant(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Floats]:
-    """Return each participant's `_QUANTITIES` freed of what they lack, and the correlations."""
-    n, alike = trials.n, trials.alike.mean(axis=0)
-    serial = _serial(n, trials.lag0, trials.lag1)
+def _pseudo_values(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Return the jackknife's pseudo-values of `_QUANTITIES`, (k, 5), and the correlations, (2,).
+
+    With one participant the values themselves.
+    """
+    k = int(codes.max()) + 1
+    # first column all trials, then each participant left out in turn
+    kept = np.column_stack([np.ones(codes.size), codes[:, None] != np.arange(k)])
+    kept = kept if k > 1 else kept[:, :1]
+    values, serial = _freed(trials, kept)
+    own = (np.arange(k)[:, None] == codes).astype(np.float64)
+    means = np.einsum("kt,tqm->kqm", own / own.sum(axis=1, keepdims=True), values)
+    if k == 1:
+        return means[:, :, 0], serial[:, 0]
+    whole = means[:, :, 0].mean(axis=0)
+    left_out = np.array([np.delete(means[:, :, i + 1], i, axis=0).mean(axis=0) for i in range(k)])
+    found: Floats = k * whole - (k - 1) * left_out
+    return found, serial[:, 0]
+
+
+def _freed(trials: _Trials, kept: Floats) -> tuple[Floats, Floats]:
+    """Return `_QUANTITIES` of each trial freed of what they lack, (n_trials, 5, m); correlations.
+
+    `kept`: (n_trials, m), 1 for the trials from which that is estimated, one column a time.
+    """
+    n = trials.n[:, :, None]
+    alike = trials.alike.T @ kept / kept.sum(axis=0)
+    serial = _serial(trials.n, trials.lag0, trials.lag1, kept)
     loss, factor = expected_loss(n, serial, alike)
-    parts = 0.5 * np.log(_kept_of_parts(trials) / kept_share(n, serial))
-    loss, factor = loss + parts, factor + parts
+    parts = 0.5 * np.log(_kept_of_parts(trials, kept) / kept_share(n, serial))
     square = expected_log_square(n, serial, alike) + 2 * parts
+    sd = trials.sd[:, :, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        logs = np.log(trials.sd) - loss
+        logs = np.log(sd) - loss - parts
         log_ratio = logs[:, 0] - logs[:, 1]
     log_ratio[~np.isfinite(log_ratio)] = np.nan
-    sds = trials.sd / np.exp(factor)
-    squares = trials.sd**2 / np.exp(square)
+    sds, squares = sd / np.exp(factor + parts), sd**2 / np.exp(square)
     columns = (
         sds[:, 0], sds[:, 1], sds[:, 0] - sds[:, 1], log_ratio, squares[:, 0] - squares[:, 1]
     )  # fmt: skip
-    means = pd.DataFrame(np.column_stack(columns)).groupby(codes).mean()
-    return np.asarray(means.to_numpy(), dtype=np.float64), serial
+    return np.stack(columns, axis=1), serial
 
 
-def _kept_of_parts(trials: _Trials) -> Floats:
-    """Return E/(n - 1) of both instruments, (n_trials, 2), from what they share and the rest."""
-    n = trials.n
-    common = _serial(n, trials.shared0, trials.shared1)
+def _kept_of_parts(trials: _Trials, kept: Floats) -> Floats:
+    """Return E/(n - 1) of both instruments, (n_trials, 2, m), from what they share and the rest."""
+    n = trials.n[:, :, None]
     rest0, rest1 = trials.lag0 - trials.shared0, trials.lag1 - trials.shared1
-    sign = np.where(rest0.sum(axis=0) < 0, -1.0, 1.0)  # below 0 where an instrument smooths
-    rest = _serial(n, sign * rest0 + _LENT * trials.lag0, sign * rest1 + _LENT * trials.lag1)
-    kept = kept_share(n, common), kept_share(n, rest)
+    # below 0 where an instrument smooths
+    sign = np.where(rest0.T @ kept < 0, -1.0, 1.0)
+    common = _serial(trials.n, trials.shared0, trials.shared1, kept)
+    lent0, lent1 = _LENT * trials.lag0[..., None], _LENT * trials.lag1[..., None]
+    rest = _serial(trials.n, sign * rest0[..., None] + lent0, sign * rest1[..., None] + lent1, kept)
+    shares = kept_share(n, common), kept_share(n, rest)
     shared, own = (
-        np.sum(lag0, axis=0) / np.sum((n - 1) * part, axis=0)
-        for lag0, part in ((trials.shared0, kept[0]), (rest0, kept[1]))
+        (lag0.T @ kept) / ((n - 1) * share * kept[:, None]).sum(axis=0)
+        for lag0, share in ((trials.shared0, shares[0]), (rest0, shares[1]))
     )
     whole = shared + own
-    share = np.clip(np.divide(shared, whole, out=np.ones_like(whole), where=whole > 0), 0.0, 1.0)
-    found: Floats = share * kept[0] + (1 - share) * kept[1]
+    of_shared = np.divide(shared, whole, out=np.ones_like(whole), where=whole > 0).clip(0.0, 1.0)
+    found: Floats = of_shared * shares[0] + (1 - of_shared) * shares[1]
     return found
 
 
-def _serial(n: Floats, lag0: Floats, lag1: Floats) -> Floats:
-    """Return the serial correlation of each column."""
-    n = np.broadcast_to(n, lag0.shape)
-    return serial_correlations(n[..., None], lag0[..., None], lag1[..., None])
-
-
-def _pseudo_values(trials: _Trials, codes: NDArray[np.intp], values: Floats) -> Floats:
-    """Return the jackknife's pseudo-values of the means over participants, one row each."""
-    k = len(values)
-    if k == 1:
-        return values
-    left_out = [
-        _by_participant(trials.kept(codes != i), codes[codes != i])[0].mean(axis=0)
-        for i in range(k)
-    ]
-    found: Floats = k * values.mean(axis=0) - (k - 1) * np.array(left_out)
-    return found
+def _serial(n: Floats, lag0: Floats, lag1: Floats, kept: Floats) -> Floats:
+    """Return the serial correlation of each instrument or part, for each column of `kept`."""
+    lag0, lag1 = (x if x.ndim == 3 else x[..., None] for x in (lag0, lag1))
+    lag0, lag1 = ((x * kept[:, None])[:, :, None] for x in (lag0, lag1))
+    return serial_correlations(np.broadcast_to(n[..., None, None], lag0.shape), lag0, lag1)
 
 
 def _root(value: float) -> float:

@@ -4,7 +4,10 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.wearable.kalman import KalmanParameters
 from twinangle.wearable.kalman.estimate import Stretch, _start
-from twinangle.wearable.kalman.filtering import TRACE_DECAY, N, predict, rest_blocks
+from twinangle.wearable.kalman.filtering import (
+    predict,
+    rest_blocks,
+)
 from twinangle.wearable.kalman.parameters import constants
 from twinangle.wearable.kalman.passes import estimate_lag, filter_blocks, smooth_blocks
 from twinangle.wearable.kalman.preintegration import (
@@ -19,6 +22,10 @@ from twinangle.wearable.kalman.preintegration import (
     place_blocks,
     rotated,
     turned,
+)
+from twinangle.wearable.kalman.states import (
+    TRACE_DECAY,
+    N,
 )
 
 

@@ -10,7 +10,9 @@ from scipy.spatial.transform import Rotation
 from twinangle.simulate import simulate_walk
 from twinangle.wearable.kalman import KalmanParameters
 from twinangle.wearable.kalman.estimate import _quantile
-from twinangle.wearable.kalman.filtering import staying
+from twinangle.wearable.kalman.field import (
+    staying,
+)
 from twinangle.wearable.kalman.offset import estimate_offset, matrices, remove_offset
 from twinangle.wearable.kalman.parameters import constants, usual_factor
 from twinangle.wearable.kalman.preintegration import (

@@ -10,7 +10,9 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.signals.recording import InertialRecording, OrientationPair
 from twinangle.wearable.kalman import KalmanParameters
-from twinangle.wearable.kalman.filtering import ABOUT, ABOUT_FORCE, ABOUT_SPAN, level_again
+from twinangle.wearable.kalman.filtering import (
+    level_again,
+)
 from twinangle.wearable.kalman.magnet import (
     FIT,
     FIT_B,
@@ -21,6 +23,11 @@ from twinangle.wearable.kalman.magnet import (
 )
 from twinangle.wearable.kalman.parameters import constants
 from twinangle.wearable.kalman.passes import COLUMNS, DURATION, TRACE, N, filter_blocks, rest_blocks
+from twinangle.wearable.kalman.states import (
+    ABOUT,
+    ABOUT_FORCE,
+    ABOUT_SPAN,
+)
 from twinangle.wearable.orientation import kalman, kalman_forward, vqf_forward, vqf_offline
 from twinangle.wearable.procedure_input import WearableTrial, orient_trial
 

@@ -35,6 +35,19 @@ def test_moving_sensor_is_followed(moving_sensor, apart_deg, estimate, sample):
     assert rms(error[500:]) < 2.0
 
 
+@pytest.mark.parametrize("estimate", EVERY)
+def test_single_precision_and_column_order_are_taken(moving_sensor, apart_deg, estimate):
+    sensor = moving_sensor(1).sensor
+    single = replace(
+        sensor,
+        accelerometer=np.asfortranarray(sensor.accelerometer, dtype=np.float32),
+        gyroscope=np.asfortranarray(sensor.gyroscope, dtype=np.float32),
+        magnetometer=np.asfortranarray(sensor.magnetometer, dtype=np.float32),
+    )
+    apart = apart_deg(estimate(single).quaternion, estimate(sensor).quaternion)
+    assert np.nanmax(apart) < 0.05  # a float32 rate is known to 1e-7 of itself, over 30 s
+
+
 @pytest.mark.parametrize("estimate", OWN)
 def test_wrong_gyroscope_timing_shows(moving_sensor, apart_deg, estimate):
     """Half a sample of lag at 100 Hz is 5 ms of turning (the largest avoidable error)."""

@@ -7,14 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.filtering import (
-    STATE,
-    TRACE,
-    TRACE_LEVELLED,
-    TRACE_MAGNET,
-    TRACE_UP,
-    N,
-)
 from twinangle.wearable.kalman.offset import estimate_offset, remove_offset
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
@@ -34,6 +26,14 @@ from twinangle.wearable.kalman.preintegration import (
     SHARE_M,
     integrate_blocks,
     place_blocks,
+)
+from twinangle.wearable.kalman.states import (
+    STATE,
+    TRACE,
+    TRACE_LEVELLED,
+    TRACE_MAGNET,
+    TRACE_UP,
+    N,
 )
 
 Array = NDArray[np.float64]

@@ -5,7 +5,30 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.kernels import compiled
+from twinangle.wearable.kalman.field import (
+    field_deviation,
+    half_change,
+    staying,
+)
 from twinangle.wearable.kalman.filtering import (
+    add_error,
+    is_quiet,
+    rest_blocks,
+    step,
+)
+from twinangle.wearable.kalman.magnet import FIT
+from twinangle.wearable.kalman.preintegration import (
+    COLUMNS,
+    DURATION,
+    MEAN_M,
+    MEAN_WM,
+    NORM_M,
+    SHARE_M,
+    SQUARE_M,
+    SQUARE_WM,
+    integrate_block,
+)
+from twinangle.wearable.kalman.states import (
     ABOUT,
     ABOUT_CENTRED,
     ABOUT_CHANGE,
@@ -31,25 +54,6 @@ from twinangle.wearable.kalman.filtering import (
     TRACE_USED,
     TRACE_V2,
     N,
-    add_error,
-    field_deviation,
-    half_change,
-    is_quiet,
-    rest_blocks,
-    staying,
-    step,
-)
-from twinangle.wearable.kalman.magnet import FIT
-from twinangle.wearable.kalman.preintegration import (
-    COLUMNS,
-    DURATION,
-    MEAN_M,
-    MEAN_WM,
-    NORM_M,
-    SHARE_M,
-    SQUARE_M,
-    SQUARE_WM,
-    integrate_block,
 )
 
 # Step of the running quantile: the inverse of the density of the logarithm of a chi-square with
