@@ -27,6 +27,8 @@ from twinangle.study.settings import (
     AngleReference,
     ConditionSettings,
     CycleSettings,
+    InertialWearable,
+    OrientationWearable,
     Reference,
     StudySection,
     SynchronisationSettings,
@@ -102,13 +104,16 @@ class _Faults:
         return [text for _, text in sorted(self.found, key=lambda fault: fault[0])]
 
 
-def read_study(path: str | Path) -> Study:
+def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
     """Read a study file and its trials table and check both whole.
 
     Parameters
     ----------
     path : path
         The study file, or the folder that holds `study.toml`.
+    allow_own_procedures : bool
+        Whether the file may name Python functions (``module:function``), which a run then calls.
+        A study file may come from somebody else, so that it may not unless this says so.
 
     Returns
     -------
@@ -129,6 +134,8 @@ def read_study(path: str | Path) -> Study:
     _check_sections(data, faults)
     settings = {name: _section(name, data, faults) for name in SECTIONS}
     _check_cycles(settings, faults)
+    if not allow_own_procedures:
+        _refuse_own_procedures(settings["wearable"], faults)
     table, trials, in_table = _trials(path, settings, data)
     _check_condition(settings, trials, faults)
     calibration = _calibration(path, settings, faults)
@@ -325,6 +332,20 @@ def _check_cycles(settings: dict[str, Section | None], faults: _Faults) -> None:
             "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
             "gyroscope; accepted: 'angle-peak' or 'events'.",
         )
+
+
+def _refuse_own_procedures(wearable: Section | None, faults: _Faults) -> None:
+    """Refuse code that a study file names: nobody but the person who runs it may allow that."""
+    if not isinstance(wearable, InertialWearable | OrientationWearable):
+        return
+    for name in wearable.procedures:
+        if ":" in name:
+            faults.add(
+                ("wearable", "procedures"),
+                f"[wearable] `procedures` names {name!r}, a Python function, which a study file "
+                "alone may not have run. If you trust it, say --allow-own-procedures, or in "
+                "Python read_study(path, allow_own_procedures=True).",
+            )
 
 
 def _trials(
