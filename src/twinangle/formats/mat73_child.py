@@ -1,6 +1,6 @@
 """The numeric arrays of a MATLAB 7.3 (HDF5) file, written to standard output; run as a script.
 
-    python -P mat73_child.py FILE
+    python -P mat73_child.py FILE MOST_BYTES
 
 A line of JSON, the arrays' names and shapes or an error, then their values as float64, one array
 after the other, row by row. Imports next to nothing of the package, so that it starts quickly, and
@@ -22,7 +22,6 @@ from twinangle.platform_calls import end_with_parent, limit_process
 
 DEEPEST = 20  # structs within structs
 MOST_OBJECTS = 10_000
-DEFLATE_LIMIT = 1032  # no file holds more than so many times its size
 SPARE_BYTES = 1 << 30
 SPARE_SECONDS = 3
 BYTES_A_SECOND = 5_000_000
@@ -69,22 +68,20 @@ def is_numeric(item: Any) -> bool:
     )
 
 
-def send(path: Path, out: Any) -> None:
+def send(path: Path, most_bytes: int, out: Any) -> None:
     """Write every array of the file; MATLAB's order is the transpose of what HDF5 holds."""
-    most = DEFLATE_LIMIT * path.stat().st_size
     with h5py.File(path, "r", locking=False) as file:
         found = list(arrays(file, "", 0, [0]))
         head = [(name, (*item.shape[::-1], 1)[:2]) for name, item in found]
         claimed = 0
         for name, item in found:
-            claimed += item.size * item.dtype.itemsize
-            if claimed > most:
+            claimed += 8 * item.size
+            if claimed > most_bytes:
                 raise ValueError(
-                    f"its array {name!r} claims the shape {item.shape[::-1]}, which the file "
-                    "cannot hold"
+                    f"its array {name!r} of the shape {item.shape[::-1]} brings it to {claimed} "
+                    f"bytes of numbers; accepted: {most_bytes}"
                 )
-        total = sum(8 * item.size for _, item in found)
-        limit_process(SPARE_BYTES + 2 * total, SPARE_SECONDS + total // BYTES_A_SECOND)
+        limit_process(SPARE_BYTES + 2 * claimed, SPARE_SECONDS + claimed // BYTES_A_SECOND)
         values = [np.ascontiguousarray(item[...].T, dtype=np.float64) for _, item in found]
         out.write(json.dumps({"arrays": head}).encode() + b"\n")
         for each in values:
@@ -97,7 +94,7 @@ def main() -> None:
     path = Path(sys.argv[1])
     limit_process(SPARE_BYTES, SPARE_SECONDS + path.stat().st_size // BYTES_A_SECOND)
     try:
-        send(path, sys.stdout.buffer)
+        send(path, int(sys.argv[2]), sys.stdout.buffer)
     except Exception as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         sys.stdout.buffer.write(json.dumps({"error": reason}).encode() + b"\n")

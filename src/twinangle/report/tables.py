@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from twinangle.results import StudyResults, TrialResult
 Row = Mapping[str, Any]
 Table = tuple[Sequence[str], Iterable[Row]]  # first columns, rows
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _POOLED = ("procedure", "condition")
 # Tables that are lists of `results.json` as they stand: its key, the first columns.
 _RECORDED = {
@@ -110,16 +112,26 @@ def write_csv(path: Path, header: Sequence[str], rows: Iterable[Row]) -> Path:
     columns = list(dict.fromkeys([*header, *(key for row in rows for key in row)]))
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")
-        writer.writeheader()
+        writer.writerow({name: _cell(name) for name in columns})
         writer.writerows({key: _cell(value) for key, value in row.items()} for row in rows)
     return path
 
 
 def _cell(value: Any) -> Any:
-    """Return what a cell holds: text as it is, a number in full, nothing for none."""
+    """Return what a cell holds: text, a number in full, nothing for none.
+
+    Text that a spreadsheet would take for a formula (it begins with =, +, -, @, a tab or a
+    carriage return, and is no number) has an apostrophe before it, which makes it text there.
+    """
     if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return ""
+    if isinstance(value, str) and value.startswith(FORMULA) and not _is_number(value):
+        return f"'{value}"
     return repr(float(value)) if isinstance(value, float) else value
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?", text, re.ASCII) is not None
 
 
 def _flat(record: Row, prefix: str = "") -> dict[str, Any]:
