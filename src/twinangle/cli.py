@@ -234,27 +234,36 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
 
     from twinangle.run import run_into
 
-    with Progress(
+    progress = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
         console=Console(stderr=True),
-    ) as progress:
-        total = sum(not trial.exclude for trial in study.trials)
-        task = progress.add_task("Trials", total=total)
+    )
+    total = sum(not trial.exclude for trial in study.trials)
+    task = progress.add_task("Trials", total=total)
 
-        def advance(label: str) -> None:
-            progress.advance(task)
-            if progress.tasks[task].finished:
-                progress.update(task, description="Writing the report")
+    def advance(label: str) -> None:
+        progress.advance(task)
+        if progress.tasks[task].finished:
+            progress.update(task, description="Writing the report")
 
-        def tell(text: str) -> None:
-            progress.console.print(visible(text), markup=False, highlight=False, soft_wrap=True)
+    def tell(text: str) -> None:
+        progress.console.print(visible(text), markup=False, highlight=False, soft_wrap=True)
 
+    try:
         return run_into(
-            study, out, jobs=jobs, image_formats=image_formats, on_trial=advance, tell=tell
+            study,
+            out,
+            jobs=jobs,
+            image_formats=image_formats,
+            on_begin=progress.start,
+            on_trial=advance,
+            tell=tell,
         )
+    finally:
+        progress.stop()
 
 
 def _tell(results: StudyResults, out: Path) -> None:
@@ -315,6 +324,7 @@ def _status() -> int:
         _say(f"twinangle: {error}", file=sys.stderr)
         return 1
     except Stopped as stopped:
-        _say("; ".join(["twinangle: stopped", *getattr(stopped, "__notes__", [])]) + ".", sys.stderr)
+        said = ["twinangle: stopped", *getattr(stopped, "__notes__", [])]
+        _say(f"{'; '.join(said)}.", file=sys.stderr)
         return stopped.status
     return 0

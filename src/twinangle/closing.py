@@ -41,12 +41,10 @@ def print_closing(results: StudyResults, out: Path) -> None:
     if results.limits and results.options.margin_deg is None:
         console.print(NO_MARGIN)
     _print_troubles(console, results)
-    console.print(f"Report: {out / 'report.pdf'}", soft_wrap=True)
-    console.print(
-        f"Numbers: {out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}",
-        markup=False,
-        soft_wrap=True,
-    )
+    report = visible(str(out / "report.pdf"))
+    numbers = f"{out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}"
+    console.print(f"Report: {report}", soft_wrap=True)
+    console.print(f"Numbers: {visible(numbers)}", soft_wrap=True)
 
 
 def _trial_table(results: StudyResults) -> Table:

@@ -64,6 +64,7 @@ def run_into(
     *,
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
+    on_begin: Callable[[], None] | None = None,
     on_trial: Callable[[str], None] | None = None,
     tell: Tell = warn,
 ) -> StudyResults:
@@ -84,6 +85,8 @@ def run_into(
         last byte whatever it is.
     image_formats : tuple of str
         Further formats for each figure, of "png" and "tiff".
+    on_begin : callable, optional
+        Called when the folder has been found fit and the work begins.
     on_trial : callable, optional
         Called with a trial's name when it is done (for a progress bar).
     tell : callable, optional
@@ -105,6 +108,8 @@ def run_into(
     check_output_folder(folder, study_folder=study.folder, inputs=input_files(study))
     with staged(folder, tell=tell) as staging:
         compile_ahead(study, announce=tell)
+        if on_begin is not None:
+            on_begin()
         with Workers(jobs) as workers:
             results = _write_all(study, staging, workers, image_formats, on_trial)
     return results

@@ -1,9 +1,9 @@
-"""Characters that steer a terminal or turn the direction of writing, shown as such.
+r"""Characters that steer a terminal or turn the direction of writing, shown as such.
 
 A title or a participant's code may come from somebody else. Control characters (escape sequences
 among them) and those that turn the direction of writing (Unicode Standard Annex 9, 2.1 to 2.4 and
 2.6) could recolour a terminal, hide text, or make a name read as another. Where text is shown they
-stand as their code, such as `\\x1b` or `\\u202e`; `results.json` keeps them, escaped as JSON does.
+stand as their code, such as `\x1b` or `\u202e`; `results.json` keeps them, escaped as JSON does.
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ Value = TypeVar("Value")
 
 # C0 and C1 controls, the line and paragraph separators, marks, embeddings, overrides and isolates
 # of direction, the byte order mark, and halves of surrogate pairs.
-_ODD = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
+_ODD = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
 
 
 def visible(text: str, *, keep: str = "") -> str:

@@ -34,12 +34,11 @@ def write(folder: Path, files: dict[str, str]) -> None:
 
 def seen(folder: Path) -> dict[str, str]:
     """Return what a reader of the folder sees: its files, but for hidden ones."""
-    found = {
+    return {
         path.relative_to(folder).as_posix(): path.read_text()
         for path in folder.rglob("*")
         if path.is_file() and ".twinangle" not in path.relative_to(folder).as_posix()
     }
-    return found
 
 
 def in_child(work, step: int, number: int) -> int:

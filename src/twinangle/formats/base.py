@@ -19,7 +19,6 @@ from twinangle.formats.sample_times import read_clock
 from twinangle.naming import listed, nearest_first
 from twinangle.signals.recording import Array, Recording
 
-
 UNPACKED_TIMES = 100  # of a recording's noise little can be packed: a tenth to a half, mostly
 UNPACKED_BYTES = 1 << 28  # what any file may come to; 256 MiB are 4 hours of 20 channels at 100 Hz
 

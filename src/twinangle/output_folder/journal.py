@@ -77,9 +77,7 @@ def foreign_files(folder: Path, names: Iterable[str]) -> tuple[str, ...]:
 def begin(folder: Path, switch: Switch) -> None:
     """Write the journal, in one atomic step. From here on the switch can only be completed."""
     text = json.dumps(asdict(switch), indent=1, sort_keys=True)
-    _write_whole(
-        folder / UNFINISHED, _NOTICE.format(staging=switch.staging, mark=_MARK, plan=text)
-    )
+    _write_whole(folder / UNFINISHED, _NOTICE.format(staging=switch.staging, mark=_MARK, plan=text))
 
 
 def complete(folder: Path, switch: Switch) -> None:
@@ -165,10 +163,11 @@ def settle(folder: Path) -> tuple[str, ...]:
             f"--out {folder}: its results are unfinished, and {error.filename or 'a file'} cannot "
             f"be put in its place ({error.strerror}). {UNFINISHED} there says more."
         ) from error
-    return (
+    done = (
         f"{folder}: an earlier run was stopped while it put its results here. That is completed "
-        "now: the folder holds that run's results whole.",
+        "now: the folder holds that run's results whole."
     )
+    return (done,)
 
 
 def listed(folder: Path) -> dict[str, str]:
