@@ -6,11 +6,11 @@
 
 Writes two tiny invented studies and the results of the first, then again and again starts
 `twinangle run` of the second into a copy of them, with one and two jobs, and ends it by SIGKILL,
-SIGTERM or SIGINT (to the whole group, as a terminal does): at a random moment of the run, or before
-one of the file system's steps from the beginning of the switch on, drawn evenly over them all. After
-each it looks for processes left behind (2 s are allowed), at what the folder holds (the old results
-whole, the new ones whole, or marked unfinished; anything else is bad), completes what is unfinished,
-and runs the command again to its end. Each command is a process forked from one that has imported
+SIGTERM or SIGINT (to the whole group, as a terminal does): at a random moment of the run, or
+before one of the file system's steps of the switch, spread evenly over them all. After each it
+looks for processes left behind (2 s are allowed), at what the folder holds (the old results whole,
+the new ones whole, or marked unfinished; anything else is bad), completes what is unfinished, and
+runs the command again to its end. Each command is a process forked from one that has imported
 everything, which spares the imports and nothing else. Then come the places: another file system, a
 mount point, full ones (these need the right to mount, and are left out by name without it).
 
@@ -64,21 +64,17 @@ method = "angle-peak"
 
 
 def write_study(folder: Path, title: str, angles: str) -> Path:
-    """Write 40 s of an invented knee, twice, seen by two instruments."""
+    """Write 40 s of an invented knee, seen by two instruments."""
     folder.mkdir()
-    rows = ["participant,condition,wearable,reference"]
-    for seed, name in enumerate(("P01", "P02")):
-        rng = np.random.default_rng(seed)
-        t = np.arange(0, 40, 0.02)
-        stride = 30 + 30 * np.sin(2 * np.pi * t / 1.1 + 0.3 * np.sin(0.21 * t))
-        stride += 12 * np.sin(4 * np.pi * t / 1.1) + 3 * np.sin(0.6 * t)
-        columns = {"a": stride + 1.5, "b": stride - 2.0}
-        noisy = {key: values + 0.2 * rng.standard_normal(t.size) for key, values in columns.items()}
-        pd.DataFrame({"time_s": t, **noisy}).round(4).to_csv(folder / f"{name}.csv", index=False)
-        reference = {"time_s": t, "knee_deg": stride + 0.2 * rng.standard_normal(t.size)}
-        pd.DataFrame(reference).round(4).to_csv(folder / f"{name}_reference.csv", index=False)
-        rows.append(f"{name},indoor,{name}.csv,{name}_reference.csv")
-    (folder / "trials.csv").write_text("\n".join(rows) + "\n")
+    rng = np.random.default_rng(1)
+    t = np.arange(0, 40, 0.02)
+    knee = 30 + 30 * np.sin(2 * np.pi * t / 1.1 + 0.3 * np.sin(0.21 * t))
+    knee += 12 * np.sin(4 * np.pi * t / 1.1) + 3 * np.sin(0.6 * t)
+    seen_as = {"a": knee + 1.5, "b": knee - 2.0, "knee_deg": knee}
+    noisy = {key: values + 0.2 * rng.standard_normal(t.size) for key, values in seen_as.items()}
+    pd.DataFrame({"time_s": t, **noisy}).round(4).to_csv(folder / "walk.csv", index=False)
+    table = "participant,condition,wearable,reference\nP01,indoor,walk.csv,walk.csv\n"
+    (folder / "trials.csv").write_text(table)
     (folder / "study.toml").write_text(STUDY.format(title=title, angles=angles))
     return folder / "study.toml"
 
@@ -101,9 +97,11 @@ class Command:
     said: Path
 
     def wait(self) -> int:
+        """Return its exit status."""
         return os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
 
     def ended(self) -> bool:
+        """Return whether it has ended."""
         found = os.waitid(os.P_PID, self.pid, os.WEXITED | os.WNOHANG | os.WNOWAIT)
         return found is not None
 
@@ -132,14 +130,15 @@ def start(words: list[str], said: Path, before: Callable[[], Any] = lambda: None
 
 def aim(step: int, number: int, count: Path | None = None) -> Callable[[], None]:
     """Return what has a process kill itself before one of the steps of its switch."""
-    done = [-1]
-    main = [0]
+    done, last, main = [-1], [10**9], [0]
 
     def hook(event: str, words: tuple[Any, ...]) -> None:
-        if event not in STEPS or os.getpid() != main[0]:
+        if event not in STEPS or os.getpid() != main[0] or done[0] >= last[0]:
             return
         begins = event == "os.rename" and str(words[1]).endswith(UNFINISHED)
         done[0] += 1 if done[0] >= 0 or begins else 0
+        if event == "os.remove" and str(words[0]).endswith(UNFINISHED):
+            last[0] = done[0] + 3  # and some of those that clear the staging away
         if count is not None and done[0] >= 0:
             os.truncate(count, done[0] + 1)
         if done[0] == step:
@@ -169,7 +168,7 @@ class Trial:
     """One folder, killed over and over; counts what was found."""
 
     def __init__(self, work: Path, where: Path, seed: int) -> None:
-        self.new = write_study(work / "new", "New", '{ second = "b", third = "a" }')
+        self.new = write_study(work / "new", "New", '{ second = "b" }')
         self.old_study = write_study(work / "old", "Old", '{ first = "a" }')
         self.said, self.out, self.kept = work / "said.txt", where / "out", work / "kept"
         self.rng = random.Random(seed)
@@ -195,14 +194,16 @@ class Trial:
         self.steps = count.stat().st_size
         print(
             f"a run takes {self.run_s[1]:.1f} s with one job, {self.run_s[2]:.1f} s with two; "
-            f"{self.steps} steps from the beginning of the switch on",
+            f"{self.steps} steps of the switch",
             flush=True,
         )
 
     def words(self, jobs: int) -> list[str]:
+        """Return the command that is killed."""
         return ["run", str(self.new), "--out", str(self.out), "--jobs", str(jobs)]
 
     def run(self, study: Path, out: Path, jobs: int) -> None:
+        """Run a study to its end."""
         words = ["run", str(study), "--out", str(out), "--jobs", str(jobs)]
         status = start(words, self.said).wait()
         if status:
@@ -232,6 +233,7 @@ class Trial:
         self.look(name, kind, command, status)
 
     def look(self, name: str, kind: str, command: Command, status: int) -> None:
+        """Judge what one kill left, mend it, and run again."""
         begun = time.monotonic()
         while (left := left_behind(command.pid)) and time.monotonic() < begun + LEFT_S:
             time.sleep(0.02)
@@ -260,11 +262,13 @@ class Trial:
             print(self.bad[-1], flush=True)
 
     def state(self) -> str:
+        """Return what a reader finds."""
         if (self.out / UNFINISHED).exists():
             return "unfinished"
         return {self.old: "old", self.fresh: "new"}.get(seen(self.out), "mixed")
 
     def all_kills(self, count: int) -> None:
+        """Kill so many times at random and so many in the switch."""
         self.count = count
         for kind in ("random", "aimed"):
             begun = time.monotonic()
@@ -280,27 +284,30 @@ class Trial:
         if elsewhere.is_dir() and elsewhere.stat().st_dev != work.stat().st_dev:
             with tempfile.TemporaryDirectory(dir=elsewhere) as name:
                 self.place("another file system", Path(name) / "out", fits=True)
-        for name, size_kb, filled_kb, fits in (
-            ("a mount point", 65536, 0, True),
-            ("a full mount point", 1024, 900, False),
-            ("a mount point that fills during the run", 4096, 1200, False),
+        for name, free_kb, fits in (
+            ("a mount point", None, True),
+            ("a full mount point", 100, False),
+            ("a mount point that fills during the run", 1200, False),
         ):
-            point = work / f"mounted-{size_kb}"
-            with mounted(point, size_kb) as there:
+            point = work / f"mounted-{free_kb}"
+            with mounted(point) as there:
                 if not there:
                     print(f"{name}: left out, mounting is not permitted")
                     continue
                 shutil.copytree(self.kept, point, dirs_exist_ok=True)
-                (point / "of-somebody-else.bin").write_bytes(bytes(1024 * filled_kb))
+                if free_kb is not None:
+                    filled = shutil.disk_usage(point).free - 1024 * free_kb
+                    (point / "of-somebody-else.bin").write_bytes(bytes(filled))
                 self.place(name, point, fits=fits)
 
     def place(self, name: str, out: Path, *, fits: bool) -> None:
+        """Run into one folder, and look whether it ends as it must."""
         before = seen(out)
         words = ["run", str(self.new), "--out", str(out), "--image", "png", "--image", "tiff"]
         status = start(words, self.said).wait()
         said = self.said.read_text().strip().splitlines()
         good = status == 0 if fits else status == 1 and seen(out) == before
-        good = good and not list(out.glob(f"{'.twinangle-staging'}*"))
+        good = good and not list(out.glob(".twinangle-staging*"))
         print(f"{name}: status {status}{'' if fits else f', {said[-1]}'}", flush=True)
         if not good:
             self.bad.append(f"BAD {name}: status {status}: {said[-1]}")
@@ -308,10 +315,10 @@ class Trial:
 
 
 @contextmanager
-def mounted(point: Path, size_kb: int) -> Iterator[bool]:
-    """Mount a file system in memory of that size, where that is permitted."""
+def mounted(point: Path) -> Iterator[bool]:
+    """Mount a file system of 16 MiB in memory, where that is permitted."""
     point.mkdir()
-    words = ["mount", "-t", "tmpfs", "-o", f"size={size_kb}k", "tmpfs", str(point)]
+    words = ["mount", "-t", "tmpfs", "-o", "size=16m", "tmpfs", str(point)]
     done = subprocess.run(words, check=False, capture_output=True)
     try:
         yield done.returncode == 0
