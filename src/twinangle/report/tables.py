@@ -14,11 +14,12 @@ from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.report.grouping import distinct
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
+from twinangle.visible import visible
 
 Row = Mapping[str, Any]
 Table = tuple[Sequence[str], Iterable[Row]]  # first columns, rows
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = ("=", "+", "-", "@")
 _POOLED = ("procedure", "condition")
 # Tables that are lists of `results.json` as they stand: its key, the first columns.
 _RECORDED = {
@@ -120,13 +121,15 @@ def write_csv(path: Path, header: Sequence[str], rows: Iterable[Row]) -> Path:
 def _cell(value: Any) -> Any:
     """Return what a cell holds: text, a number in full, nothing for none.
 
-    Text that a spreadsheet would take for a formula (it begins with =, +, -, @, a tab or a
-    carriage return, and is no number) has an apostrophe before it, which makes it text there.
+    Text that a spreadsheet would take for a formula (it begins with =, +, - or @ and is no number)
+    has an apostrophe before it, which makes it text there; control characters (a tab or a carriage
+    return before such a one among them) are shown as their codes.
     """
     if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return ""
-    if isinstance(value, str) and value.startswith(FORMULA) and not _is_number(value):
-        return f"'{value}"
+    if isinstance(value, str):
+        value = visible(value)
+        return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
     return repr(float(value)) if isinstance(value, float) else value
 
 
