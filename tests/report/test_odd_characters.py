@@ -17,7 +17,7 @@ from twinangle.report.methods_text import methods_text
 from twinangle.report.tables import write_csv
 from twinangle.visible import visible, visible_texts
 
-# Escape, C1, override, isolate, mark, line separator (Unicode Standard Annex 9 for the middle ones).
+# Escape, C1, override, isolate, mark (Unicode Standard Annex 9), line separator.
 ODD = "\x1b[31m\x9b\u202e\u2066\u200f\u2028"
 
 
