@@ -263,7 +263,8 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
             tell=tell,
         )
     finally:
-        progress.stop()
+        if progress.live.is_started:
+            progress.stop()
 
 
 def _tell(results: StudyResults, out: Path) -> None:
