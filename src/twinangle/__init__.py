@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from twinangle.analysis import run_study
     from twinangle.errors import TwinangleError
-    from twinangle.outputs import write_outputs
     from twinangle.results import StudyResults, TrialResult
+    from twinangle.run import write_outputs
     from twinangle.simulate import write_demo_study
     from twinangle.study import Study, read_study
 
@@ -45,7 +45,7 @@ _HOME = {
     "read_study": "twinangle.study",
     "run_study": "twinangle.analysis",
     "write_demo_study": "twinangle.simulate",
-    "write_outputs": "twinangle.outputs",
+    "write_outputs": "twinangle.run",
 }
 
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+LARGEST = 1e30
+"""No signal or setting is larger in any unit; squares and sums of such ones are still finite."""
+
 
 def as_float_array(values: ArrayLike, name: str, *, ndim: int) -> NDArray[np.float64]:
     """Return `values` as a float64 array of `ndim` dimensions.

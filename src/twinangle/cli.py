@@ -8,11 +8,13 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
 from twinangle.cautions import RECORDING, RESEARCH
+from twinangle.platform_calls import Stopped, stop_on_signals
+from twinangle.visible import visible
 
 if TYPE_CHECKING:
     from twinangle.results import StudyResults
@@ -30,6 +32,14 @@ app = typer.Typer(
 
 StudyPath = Annotated[Path, typer.Argument(help="The study file, study.toml.", show_default=False)]
 Jobs = Annotated[int, typer.Option(min=1, help="Trials analysed at the same time.")]
+OwnProcedures = Annotated[
+    bool,
+    typer.Option(
+        "--allow-own-procedures",
+        help="Run the Python functions that the study file names as module:function. "
+        "Only for study files that you trust.",
+    ),
+]
 Image = Annotated[
     list[str] | None,
     typer.Option(help="Write each figure in this format too: png or tiff. May be repeated."),
@@ -42,28 +52,33 @@ def run(
     out: Annotated[Path, typer.Option(help="Folder for the results.", show_default=False)],
     jobs: Jobs = 1,
     image: Image = None,
+    allow_own_procedures: OwnProcedures = False,
 ) -> None:
     """Run the main job: synchronise, cut cycles, compare, and write the report."""
-    raise typer.Exit(_run(study, out, jobs=jobs, image_formats=_image_formats(image)))
+    from twinangle.study import read_study
+
+    formats = _image_formats(image)
+    loaded = read_study(study, allow_own_procedures=allow_own_procedures)
+    raise typer.Exit(_run(loaded, out, jobs=jobs, image_formats=formats))
 
 
 @app.command(epilog=RECORDING)
-def check(study: StudyPath) -> None:
+def check(study: StudyPath, allow_own_procedures: OwnProcedures = False) -> None:
     """Read and validate everything, compute nothing, list every fault."""
     from twinangle.analysis import check_study
     from twinangle.study import read_study
 
-    loaded = read_study(study)
+    loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     faults = check_study(loaded)
     for fault in faults:
-        print(fault, file=sys.stderr)
+        _say(fault, file=sys.stderr)
     for text in loaded.warnings:
-        print(f"Warning: {text}")
+        _say(f"Warning: {text}")
     if faults:
-        print(f"\n{len(faults)} fault(s) found in {study}.", file=sys.stderr)
+        _say(f"\n{len(faults)} fault(s) found in {study}.", file=sys.stderr)
         raise typer.Exit(1)
     analysed = sum(not trial.exclude for trial in loaded.trials)
-    print(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
+    _say(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
 
 
 @app.command()
@@ -75,10 +90,10 @@ def describe(
     from twinangle.init import suggest_section
 
     description = describe_file(file)
-    print(description)
+    _say(str(description))
     section = suggest_section(description)
     if section is not None:
-        print(f"\nA section for the study file, to paste and complete:\n\n{section}")
+        _say(f"\nA section for the study file, to paste and complete:\n\n{section}")
 
 
 @app.command(epilog=RECORDING)
@@ -90,14 +105,14 @@ def init(
 
     proposal = propose_study(folder)
     written = write_proposal(folder, proposal)
-    print("Recognised:")
+    _say("Recognised:")
     for text in proposal.recognised:
-        print(f"  {text}")
-    print("Left open; fill these in before `twinangle check`:")
+        _say(f"  {text}")
+    _say("Left open; fill these in before `twinangle check`:")
     for text in proposal.open_questions:
-        print(f"  {text}")
+        _say(f"  {text}")
     for path in written:
-        print(f"Written: {path}")
+        _say(f"Written: {path}")
 
 
 @app.command()
@@ -108,18 +123,20 @@ def export(
     recode: Annotated[
         bool, typer.Option("--recode", help="Give participants new codes, P01, P02 and so on.")
     ] = False,
+    allow_own_procedures: OwnProcedures = False,
 ) -> None:
     """Write the study as a Motion-BIDS data set that reads back to the same results."""
     from twinangle.export import export_study
     from twinangle.study import read_study
 
-    print("Analysing, for the angles on one clock …", flush=True)
-    done = export_study(read_study(study), to, jobs=jobs, recode=recode)
+    loaded = read_study(study, allow_own_procedures=allow_own_procedures)
+    _say("Analysing, for the angles on one clock …")
+    done = export_study(loaded, to, jobs=jobs, recode=recode)
     for old, new in done.codes.items():
-        print(f"Code: {old} is {new} (this list stands nowhere in the data set)")
+        _say(f"Code: {old} is {new} (this list stands nowhere in the data set)")
     for text in done.notes:
-        print(f"Note: {text}")
-    print(f"Written: {done.folder} ({done.n_recordings} recordings)")
+        _say(f"Note: {text}")
+    _say(f"Written: {done.folder} ({done.n_recordings} recordings)")
 
 
 @app.command(epilog=RECORDING)
@@ -187,10 +204,11 @@ def demo(
 ) -> None:
     """Write the invented demo study as ordinary files, then run it."""
     from twinangle.simulate import write_demo_study
+    from twinangle.study import read_study
 
-    print(f"Writing an invented study (no person was recorded) to {folder / 'study'} …")
+    _say(f"Writing an invented study (no person was recorded) to {folder / 'study'} …")
     path = write_demo_study(folder / "study")
-    raise typer.Exit(_run(path, folder / "results", jobs=jobs, image_formats=("png",)))
+    raise typer.Exit(_run(read_study(path), folder / "results", jobs=jobs, image_formats=("png",)))
 
 
 def _image_formats(names: list[str] | None) -> tuple[str, ...]:
@@ -202,13 +220,11 @@ def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names or ()))
 
 
-def _run(path: Path, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> int:
-    """Read, run, write and tell; return the exit status."""
-    from twinangle.study import read_study
-
-    study = read_study(path)
+def _run(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> int:
+    """Run, write and tell; return the exit status."""
     results = _analyse(study, out, jobs=jobs, image_formats=image_formats)
-    return _tell(results, out)
+    _tell(results, out)
+    return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
 
 def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> StudyResults:
@@ -216,39 +232,65 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from twinangle.analysis import compile_ahead, input_files
-    from twinangle.outputs import check_output_folder, run_into
+    from twinangle.run import run_into
 
-    check_output_folder(out, study_folder=study.folder, inputs=input_files(study))
-    compile_ahead(study, announce=lambda text: print(text, flush=True))
-    with Progress(
+    progress = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
         console=Console(stderr=True),
-    ) as progress:
-        total = sum(not trial.exclude for trial in study.trials)
-        task = progress.add_task("Trials", total=total)
+    )
+    total = sum(not trial.exclude for trial in study.trials)
+    task = progress.add_task("Trials", total=total)
 
-        def advance(label: str) -> None:
-            progress.advance(task)
-            if progress.tasks[task].finished:
-                progress.update(task, description="Writing the report")
+    def advance(label: str) -> None:
+        progress.advance(task)
+        if progress.tasks[task].finished:
+            progress.update(task, description="Writing the report")
 
-        return run_into(study, out, jobs=jobs, image_formats=image_formats, on_trial=advance)
+    def tell(text: str) -> None:
+        progress.console.print(visible(text), markup=False, highlight=False, soft_wrap=True)
+
+    try:
+        return run_into(
+            study,
+            out,
+            jobs=jobs,
+            image_formats=image_formats,
+            on_begin=progress.start,
+            on_trial=advance,
+            tell=tell,
+        )
+    finally:
+        if progress.live.is_started:
+            progress.stop()
 
 
-def _tell(results: StudyResults, out: Path) -> int:
-    """Print the closing table, what to look at, and where it is; return the exit status."""
+def _tell(results: StudyResults, out: Path) -> None:
+    """Print the closing table, what to look at, and where it is.
+
+    The report is written by now: whatever goes wrong in telling of it is no fault of the run.
+    """
     from twinangle.closing import print_closing
 
-    print_closing(results, out)
-    return 1 if any(trial.status == "failed" for trial in results.trials) else 0
+    try:
+        print_closing(results, out)
+    except BrokenPipeError:  # a reader that has gone, such as `head`
+        raise
+    except Exception as error:
+        _say(f"Report: {out / 'report.pdf'}")
+        _say(f"(Its summary could not be shown here: {type(error).__name__}: {error})")
+
+
+def _say(text: str, file: TextIO | None = None) -> None:
+    """Print a message; characters that would steer the terminal are shown as their codes."""
+    print(visible(text, keep="\n\t"), file=file or sys.stdout, flush=True)
 
 
 def main() -> None:
     """Run the command line and leave the process with its status."""
+    stop_on_signals()
     _keep_to_one_thread()
     status = _status()
     try:
@@ -280,9 +322,10 @@ def _status() -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
     except TwinangleError as error:
-        print(f"twinangle: {error}", file=sys.stderr)
+        _say(f"twinangle: {error}", file=sys.stderr)
         return 1
-    except KeyboardInterrupt:
-        print("twinangle: stopped; nothing in the output folder was changed.", file=sys.stderr)
-        return 130
+    except Stopped as stopped:
+        said = ["twinangle: stopped", *getattr(stopped, "__notes__", [])]
+        _say(f"{'; '.join(said)}.", file=sys.stderr)
+        return stopped.status
     return 0

@@ -12,6 +12,7 @@ from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.results import PooledLimits, StudyResults, TrialResult
+from twinangle.visible import visible, visible_texts
 
 SHOWN_WARNINGS = 12
 NO_MARGIN = (
@@ -22,31 +23,30 @@ IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedur
 
 def print_closing(results: StudyResults, out: Path) -> None:
     """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
-    console = Console(highlight=False)
+    results = visible_texts(results)
+    console = Console(highlight=False, markup=False, emoji=False)
     table = _trial_table(results)
     needed = Measurement.get(console, console.options.update(max_width=1000), table).maximum
     if not console.is_terminal:
-        console = Console(highlight=False, width=max(100, needed))
+        console = Console(highlight=False, markup=False, emoji=False, width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
     verdicts = {tuple(key): claim for *key, claim in results.equivalence}
     for pooled in results.limits:
         if pooled.quantity == "mean_deg":
-            console.print(_limits_sentence(pooled), markup=False)
+            console.print(_limits_sentence(pooled))
             claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
             if claim is not None:
-                console.print(f"  {claim.summary('°')}", markup=False)
+                console.print(f"  {claim.summary('°')}")
             if pooled.limits is not None:
-                console.print(f"  {pooled.zero_sentence()}", markup=False)
+                console.print(f"  {pooled.zero_sentence()}")
     if results.limits and results.options.margin_deg is None:
-        console.print(NO_MARGIN, markup=False)
+        console.print(NO_MARGIN)
     _print_troubles(console, results)
-    console.print(f"Report: {out / 'report.pdf'}", markup=False, soft_wrap=True)
-    console.print(
-        f"Numbers: {out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}",
-        markup=False,
-        soft_wrap=True,
-    )
+    report = visible(str(out / "report.pdf"))
+    numbers = f"{out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}"
+    console.print(f"Report: {report}", soft_wrap=True)
+    console.print(f"Numbers: {visible(numbers)}", soft_wrap=True)
 
 
 def _trial_table(results: StudyResults) -> Table:
@@ -158,11 +158,11 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
             failed.setdefault((trial.label, trial.reason), []).append(trial.procedure)
     for (label, reason), procedures in failed.items():
         text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
-        console.print(text, markup=False, style="bold")
+        console.print(text, style="bold")
     warnings = _warnings(results)
     for line in warnings[:SHOWN_WARNINGS]:
-        console.print(f"Warning: {line}", markup=False)
+        console.print(f"Warning: {line}")
     if len(warnings) > SHOWN_WARNINGS:
         console.print(f"{len(warnings) - SHOWN_WARNINGS} further warnings are in the report.")
     for text in results.notes:
-        console.print(f"Note: {text}", markup=False)
+        console.print(f"Note: {text}")

@@ -12,7 +12,6 @@ import ast
 import hashlib
 import os
 import shutil
-import sys
 import tempfile
 from collections.abc import Callable
 from contextlib import suppress
@@ -23,6 +22,8 @@ from typing import Any
 
 import numba
 from numba import njit
+
+from twinangle.platform_calls import user_cache
 
 PACKAGE = Path(__file__).parent
 KEPT = 16
@@ -140,14 +141,4 @@ def _roots() -> list[Path]:
     """Return where machine code may be kept, in the order of preference."""
     if _numba.CACHE_DIR:
         return [Path(_numba.CACHE_DIR)]
-    return [PACKAGE / "__pycache__", _user_cache() / PACKAGE.name]
-
-
-def _user_cache() -> Path:
-    """Return the folder where the system wants a user's caches."""
-    home = Path.home()
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
-    if sys.platform == "darwin":
-        return home / "Library" / "Caches"
-    return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache")
+    return [PACKAGE / "__pycache__", user_cache() / PACKAGE.name]

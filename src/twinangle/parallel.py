@@ -7,9 +7,13 @@ import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from multiprocessing.context import BaseContext
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
 from types import TracebackType
 from typing import TypeVar
+
+from twinangle.errors import TwinangleError
+from twinangle.platform_calls import begin_worker, start_method
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -34,7 +38,12 @@ class Workers:
     def __init__(self, jobs: int) -> None:
         if jobs < 1:
             raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
-        self._pool = ProcessPoolExecutor(jobs, mp_context=_context()) if jobs > 1 else None
+        context = multiprocessing.get_context(start_method())
+        self._pool = (
+            ProcessPoolExecutor(jobs, mp_context=context, initializer=begin_worker)
+            if jobs > 1
+            else None
+        )
 
     def __enter__(self) -> Workers:
         return self
@@ -45,8 +54,11 @@ class Workers:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._pool is not None:
-            self._pool.shutdown(cancel_futures=True)
+        if self._pool is None:
+            return
+        if kind is not None:
+            _end(self._pool)
+        self._pool.shutdown(cancel_futures=True)
 
     def in_order(
         self, function: Callable[[Item], Result], items: Iterable[Item]
@@ -59,13 +71,18 @@ class Workers:
             Of one argument; it and the items must be picklable where there are several processes.
         items : iterable
             What to work on.
+
+        Raises
+        ------
+        TwinangleError
+            If the system ended one of the processes.
         """
         if self._pool is None:
             return map(function, items)
         with warnings.catch_warnings():
             # Python 3.12 warns of forking beside threads; the children here use none of them.
             warnings.simplefilter("ignore", DeprecationWarning)
-            return self._pool.map(function, items)
+            return _told(self._pool.map(function, items))
 
 
 def in_order(
@@ -95,6 +112,22 @@ def in_order(
         yield from workers.in_order(function, work)
 
 
-def _context() -> BaseContext:
-    """Return how processes start: forked on Linux, which spares each its seconds of imports."""
-    return multiprocessing.get_context("fork" if sys.platform == "linux" else "spawn")
+def _told(results: Iterator[Result]) -> Iterator[Result]:
+    """Hand results on; a process that the system ended becomes a message."""
+    try:
+        yield from results
+    except BrokenProcessPool:
+        raise TwinangleError(
+            "a process that worked beside this one was ended by the system, most often because "
+            "the memory ran out. Try again with --jobs 1."
+        ) from None
+
+
+def _end(pool: ProcessPoolExecutor) -> None:
+    """End the processes at once: nobody waits for what they work on any more."""
+    if sys.version_info >= (3, 14):
+        pool.terminate_workers()
+        return
+    processes: dict[int, BaseProcess] = getattr(pool, "_processes", None) or {}
+    for process in list(processes.values()):
+        process.terminate()

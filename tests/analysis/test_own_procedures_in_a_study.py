@@ -47,7 +47,7 @@ def with_procedures(folder: Path, *names: str):
     (folder / "own.toml").write_text(
         re.sub(r"procedures = \[.*?\]", f"procedures = [{listed}]", text)
     )
-    return read_study(folder / "own.toml")
+    return read_study(folder / "own.toml", allow_own_procedures=True)
 
 
 def test_faulty_procedures_are_reported_and_the_others_go_on(folder):

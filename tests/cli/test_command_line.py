@@ -175,6 +175,69 @@ def test_one_faulty_trial_does_not_stop_the_others(copy):
     assert sum(t["status"] == "ok" for t in results["trials"]) == 8
 
 
+def test_an_odd_title_and_odd_names_are_shown_and_the_report_is_told_of(copy):
+    text = (copy / "study.toml").read_text()
+    odd = text.replace("Two stand-in", "[/b] \\u001b[31m\\u202e").replace("first =", '"=first" =')
+    (copy / "study.toml").write_text(odd)
+    rows = (copy / "trials.csv").read_text().splitlines()
+    (copy / "trials.csv").write_text("\n".join(rows[:2]) + "\n")
+    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    assert finished.returncode == 0, finished.stderr
+    assert r"[/b] \x1b[31m\u202e instruments" in finished.stdout
+    assert "\x1b" not in finished.stdout
+    assert "report.pdf" in finished.stdout
+    assert ",'=first," in (copy.parent / "out/tables/trials.csv").read_text()
+    assert (
+        "[/b] \x1b[31m"
+        in json.loads((copy.parent / "out/results.json").read_text())["study"]["title"]
+    )
+
+
+OWN_PROCEDURE = """
+[study]
+title = "From somebody else"
+joint = "knee"
+trials = "trials.csv"
+[wearable]
+kind = "inertial"
+time = "time_s"
+procedures = ["planted:angle"]
+[wearable.proximal]
+accelerometer = ["a", "b", "c"]
+gyroscope = ["d", "e", "f"]
+[wearable.distal]
+accelerometer = ["g", "h", "i"]
+gyroscope = ["j", "k", "l"]
+"""
+
+
+def test_a_study_file_names_no_code_that_runs_unasked(tmp_path):
+    (tmp_path / "planted.py").write_text("raise RuntimeError('it ran')")
+    (tmp_path / "study.toml").write_text(OWN_PROCEDURE)
+    table = "participant,wearable,static_start_s,static_end_s\nP01,a.csv,1,2\n"
+    (tmp_path / "trials.csv").write_text(table)
+    (tmp_path / "a.csv").write_text("time_s,a\n0,1\n")
+    for words in (("check",), ("run", "--out", "out"), ("export", "--to", "out")):
+        finished = twinangle(words[0], "study.toml", *words[1:], cwd=tmp_path)
+        assert finished.returncode == 1
+        assert "'planted:angle', a Python function" in finished.stderr
+        assert "--allow-own-procedures" in finished.stderr
+        assert "it ran" not in finished.stderr + finished.stdout
+    finished = twinangle("check", "study.toml", "--allow-own-procedures", cwd=tmp_path)
+    assert "it ran" in finished.stderr
+
+
+@pytest.mark.parametrize(
+    ("out", "message"),
+    [("study.toml/out", "is a file, and no folder can lie beneath it"), ("x" * 300, "cannot be")],
+)
+def test_a_place_that_cannot_be_written_is_refused_before_the_run(copy, out, message):
+    finished = twinangle("run", "study.toml", "--out", out, cwd=copy)
+    assert finished.returncode == 1
+    assert message in finished.stderr
+    assert finished.stderr.count("\n") == 1
+
+
 def test_check_lists_every_fault_at_once_and_computes_nothing(copy):
     (copy / "P01_wearable.csv").write_text("")
     (copy / "P03_reference.csv").write_text("time_s,knee\n0,1\n0.01,2\n")

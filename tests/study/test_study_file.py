@@ -131,7 +131,13 @@ def test_own_procedures_by_module_and_function_are_kept(write):
         'kind = "inertial"', 'kind = "inertial"\nprocedures = ["vqf", "own:knee"]'
     )
 
-    assert read_study(write(study)).wearable.procedures == ("vqf", "own:knee")
+    found = read_study(write(study), allow_own_procedures=True)
+    assert found.wearable.procedures == ("vqf", "own:knee")
+    with pytest.raises(
+        StudyError, match=r"line 8: .*'own:knee'.*--allow-own-procedures"
+    ) as refused:
+        read_study(write(study))
+    assert "allow_own_procedures=True" in str(refused.value)
 
 
 def test_whole_numbers_are_taken_for_numbers(write):

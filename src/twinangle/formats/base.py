@@ -8,14 +8,40 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
+from twinangle.checks import LARGEST
 from twinangle.errors import RecordingError
 from twinangle.formats.request import Request, Table
 from twinangle.formats.sample_times import read_clock
 from twinangle.naming import listed, nearest_first
 from twinangle.signals.recording import Array, Recording
+
+UNPACKED_TIMES = 100  # of a recording's noise little can be packed: a tenth to a half, mostly
+UNPACKED_BYTES = 1 << 28  # what any file may come to; 256 MiB are 4 hours of 20 channels at 100 Hz
+
+
+def most_unpacked(path: Path) -> int:
+    """Return how many bytes the numbers of a packed file may come to, as float64."""
+    return max(UNPACKED_BYTES, UNPACKED_TIMES * path.stat().st_size)
+
+
+def refuse_unpacked(n_bytes: int, path: Path) -> None:
+    """Refuse a file that would fill the memory with numbers it does not really hold.
+
+    Raises
+    ------
+    ValueError
+        The end of a sentence on the file.
+    """
+    most = most_unpacked(path)
+    if n_bytes > most:
+        raise ValueError(
+            f"its {path.stat().st_size} bytes claim to unpack to {n_bytes} bytes of numbers; "
+            f"accepted: {most}, the larger of 256 MiB and {UNPACKED_TIMES} times its size"
+        )
 
 
 def choose_columns(request: Request, available: Sequence[str]) -> list[str]:
@@ -59,7 +85,9 @@ def to_recording(table: Table, request: Request) -> Recording:
         stamps = table.values[:, table.columns.index(request.time)]
     values, stamps, notes = _without_empty_end(values, stamps)
     _require_enough(values, request)
-    _require_finite(values, names, table, request)
+    _require_sane(values, names, table, request)
+    if stamps is not None:
+        _require_sane(stamps[:, np.newaxis], [str(request.time)], table, request)
     time_s, keep, more = read_clock(stamps, values, table, request)
     units = {**table.units, **request.units}
     return Recording(
@@ -102,12 +130,15 @@ def _require_enough(values: Array, request: Request) -> None:
         )
 
 
-def _require_finite(values: Array, names: Sequence[str], table: Table, request: Request) -> None:
-    """Refuse infinite values: unlike a gap they cannot be left out of a computation."""
-    infinite = np.isinf(values)
-    if infinite.any():
-        sample, column = (int(i) for i in np.argwhere(infinite)[0])
+def _require_sane(values: Array, names: Sequence[str], table: Table, request: Request) -> None:
+    """Refuse infinite and absurd values: unlike a gap they cannot be left out of a computation."""
+    absurd = values > LARGEST
+    absurd |= values < -LARGEST
+    if absurd.any():
+        sample, column = (int(i) for i in np.argwhere(absurd)[0])
+        value = float(values[sample, column])
+        what = "infinite" if np.isinf(value) else f"{value:g}, beyond ±{LARGEST:g}"
         raise RecordingError(
-            f"{request.source}, {table.row_of(sample)}, column {names[column]!r}: is infinite; "
+            f"{request.source}, {table.row_of(sample)}, column {names[column]!r}: is {what}; "
             "accepted: a number, or an empty cell for a gap."
         )

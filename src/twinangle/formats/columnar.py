@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
 from twinangle.errors import RecordingError
-from twinangle.formats.base import choose_columns
+from twinangle.formats.base import choose_columns, refuse_unpacked
 from twinangle.formats.request import Format, Request, Table
 from twinangle.signals.recording import Array
 
@@ -25,6 +26,7 @@ def read_parquet(path: Path, request: Request) -> Table:
         with parquet.ParquetFile(path) as file:
             schema = file.schema_arrow
             wanted = _choose(schema, request)
+            refuse_unpacked(8 * len(wanted) * file.metadata.num_rows, path)
             return _table(file.read(columns=wanted), wanted, request)
     except UNREADABLE as error:
         raise _unreadable(request, "Parquet", error) from error
@@ -38,9 +40,19 @@ def read_feather(path: Path, request: Request) -> Table:
         with pa.memory_map(str(path)) as source:
             file = ipc.open_file(source)
             wanted = _choose(file.schema, request)
-            return _table(file.read_all().select(wanted), wanted, request)
+            return _table(_all_batches(file, wanted, path), wanted, request)
     except UNREADABLE as error:
         raise _unreadable(request, "Feather", error) from error
+
+
+def _all_batches(file: Any, wanted: list[str], path: Path) -> pa.Table:
+    """Read batch after batch, and stop where they come to more than a file may hold."""
+    batches, n_rows = [], 0
+    for number in range(file.num_record_batches):
+        batches.append(file.get_batch(number))
+        n_rows += batches[-1].num_rows
+        refuse_unpacked(8 * len(wanted) * n_rows, path)
+    return pa.Table.from_batches(batches, file.schema).select(wanted)
 
 
 def _unreadable(request: Request, name: str, error: Exception) -> RecordingError:

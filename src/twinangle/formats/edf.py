@@ -158,6 +158,8 @@ def _float(field: bytes, name: str) -> float:
 def _n_records(head: bytes, stored: int) -> tuple[int, tuple[str, ...]]:
     """Return the number of data records; -1 says that the recording was never closed."""
     claimed = _integer(head[236:244], "number of data records", -1, 10**8)
+    if claimed == 0:
+        raise ValueError("it claims 0 data records; was the recording never closed?")
     if claimed > stored or not stored:
         raise ValueError(f"it claims {claimed} data records where {stored} are stored")
     if claimed == -1:

@@ -29,13 +29,15 @@ Order: TypeAlias = Literal["<", ">"]
 Element: TypeAlias = tuple[int, memoryview, int]  # kind, content, where the next one begins
 
 
-def read_arrays(data: bytes) -> dict[str, Array]:
+def read_arrays(data: bytes, most_bytes: int) -> dict[str, Array]:
     """Return every real numeric array of a file, struct fields under ``struct.field``.
 
     Parameters
     ----------
     data : bytes
         The whole file.
+    most_bytes : int
+        What its compressed parts may come to all in all.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def read_arrays(data: bytes) -> dict[str, Array]:
     Raises
     ------
     ValueError
-        If the file is not of this format, or is damaged.
+        If the file is not of this format, is damaged, or unpacks to more.
     """
     order = _byte_order(data)
     view, at = memoryview(data), HEADER_BYTES
@@ -54,7 +56,9 @@ def read_arrays(data: bytes) -> dict[str, Array]:
     while at < len(view):
         kind, content, at = _element(view, at, order)
         if kind == COMPRESSED:
-            kind, content, _ = _element(_inflated(content), 0, order)
+            unpacked = _inflated(content, most_bytes)
+            most_bytes -= len(unpacked)
+            kind, content, _ = _element(unpacked, 0, order)
         if kind == MATRIX:
             found.update(_matrix(content, order, "", 0))
     return found
@@ -67,11 +71,21 @@ def _byte_order(data: bytes) -> Order:
     return "<" if mark == b"IM" else ">"
 
 
-def _inflated(content: memoryview) -> memoryview:
+def _inflated(content: memoryview, most_bytes: int) -> memoryview:
+    """Unpack a compressed part, as far as it may come to and no byte further."""
+    unpacker = zlib.decompressobj()
     try:
-        return memoryview(zlib.decompress(content))
+        unpacked = unpacker.decompress(content, max(most_bytes, 0) + 1)
     except zlib.error as error:
         raise ValueError(f"a compressed part is damaged ({error})") from error
+    if len(unpacked) > most_bytes:
+        raise ValueError(
+            f"its {len(content)} bytes of a compressed part unpack to more than the "
+            f"{most_bytes} bytes that are accepted"
+        )
+    if not unpacker.eof:
+        raise ValueError("a compressed part is damaged (it is cut off)")
+    return memoryview(unpacked)
 
 
 def _element(view: memoryview, at: int, order: Order) -> Element:

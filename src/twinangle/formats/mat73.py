@@ -29,13 +29,15 @@ def is_mat73(beginning: bytes) -> bool:
     return b"MATLAB 7.3" in beginning[:128] or SIGNATURE in beginning
 
 
-def read_arrays(path: Path) -> dict[str, Array]:
+def read_arrays(path: Path, most_bytes: int) -> dict[str, Array]:
     """Return every real numeric array of a file, struct fields under ``struct.field``.
 
     Parameters
     ----------
     path : Path
         The file.
+    most_bytes : int
+        What its arrays may come to all in all, as float64.
 
     Returns
     -------
@@ -48,7 +50,7 @@ def read_arrays(path: Path) -> dict[str, Array]:
     ValueError
         If the file is damaged, claims more than it holds, or cannot be read within the limits.
     """
-    command = [sys.executable, "-P", str(CHILD), str(path.resolve())]
+    command = [sys.executable, "-P", str(CHILD), str(path.resolve()), str(most_bytes)]
     wait_s = LONGEST_S + path.stat().st_size / BYTES_A_SECOND
     try:
         done = subprocess.run(command, capture_output=True, check=False, timeout=wait_s)

@@ -1,10 +1,10 @@
 """The numeric arrays of a MATLAB 7.3 (HDF5) file, written to standard output; run as a script.
 
-    python -P mat73_child.py FILE
+    python -P mat73_child.py FILE MOST_BYTES
 
 A line of JSON, the arrays' names and shapes or an error, then their values as float64, one array
-after the other, row by row. Stands apart from the package, so that it starts quickly and takes
-only itself down with it when the HDF5 library fails on a damaged file.
+after the other, row by row. Imports next to nothing of the package, so that it starts quickly, and
+takes only itself down with it when the HDF5 library fails on a damaged file.
 """
 
 from __future__ import annotations
@@ -18,29 +18,15 @@ from typing import Any
 import h5py
 import numpy as np
 
+from twinangle.platform_calls import end_with_parent, limit_process
+
 DEEPEST = 20  # structs within structs
 MOST_OBJECTS = 10_000
-DEFLATE_LIMIT = 1032  # no file holds more than so many times its size
 SPARE_BYTES = 1 << 30
 SPARE_SECONDS = 3
 BYTES_A_SECOND = 5_000_000
 INTEGERS = tuple(f"{sign}int{bits}" for sign in ("", "u") for bits in (8, 16, 32, 64))
 NUMERIC = ("double", "single", "logical", *INTEGERS, "")
-
-
-def limit(n_bytes: int, seconds: int) -> None:
-    """Allow so much more memory, and so much time of the processor, where the system can."""
-    try:
-        import resource
-    except ImportError:
-        return
-    try:
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
-        most = pages * resource.getpagesize() + n_bytes
-        resource.setrlimit(resource.RLIMIT_AS, (most, resource.RLIM_INFINITY))
-        resource.setrlimit(resource.RLIMIT_CPU, (seconds, resource.RLIM_INFINITY))
-    except (OSError, ValueError):
-        return
 
 
 def matlab_class(item: Any) -> str:
@@ -82,22 +68,20 @@ def is_numeric(item: Any) -> bool:
     )
 
 
-def send(path: Path, out: Any) -> None:
+def send(path: Path, most_bytes: int, out: Any) -> None:
     """Write every array of the file; MATLAB's order is the transpose of what HDF5 holds."""
-    most = DEFLATE_LIMIT * path.stat().st_size
     with h5py.File(path, "r", locking=False) as file:
         found = list(arrays(file, "", 0, [0]))
         head = [(name, (*item.shape[::-1], 1)[:2]) for name, item in found]
         claimed = 0
         for name, item in found:
-            claimed += item.size * item.dtype.itemsize
-            if claimed > most:
+            claimed += 8 * item.size
+            if claimed > most_bytes:
                 raise ValueError(
-                    f"its array {name!r} claims the shape {item.shape[::-1]}, which the file "
-                    "cannot hold"
+                    f"its array {name!r} of the shape {item.shape[::-1]} brings it to {claimed} "
+                    f"bytes of numbers; accepted: {most_bytes}"
                 )
-        total = sum(8 * item.size for _, item in found)
-        limit(SPARE_BYTES + 2 * total, SPARE_SECONDS + total // BYTES_A_SECOND)
+        limit_process(SPARE_BYTES + 2 * claimed, SPARE_SECONDS + claimed // BYTES_A_SECOND)
         values = [np.ascontiguousarray(item[...].T, dtype=np.float64) for _, item in found]
         out.write(json.dumps({"arrays": head}).encode() + b"\n")
         for each in values:
@@ -106,10 +90,11 @@ def send(path: Path, out: Any) -> None:
 
 def main() -> None:
     """Read the file named on the command line."""
+    end_with_parent()
     path = Path(sys.argv[1])
-    limit(SPARE_BYTES, SPARE_SECONDS + path.stat().st_size // BYTES_A_SECOND)
+    limit_process(SPARE_BYTES, SPARE_SECONDS + path.stat().st_size // BYTES_A_SECOND)
     try:
-        send(path, sys.stdout.buffer)
+        send(path, int(sys.argv[2]), sys.stdout.buffer)
     except Exception as error:
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
         sys.stdout.buffer.write(json.dumps({"error": reason}).encode() + b"\n")

@@ -14,7 +14,7 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.formats import mat5, mat73
-from twinangle.formats.base import choose_columns
+from twinangle.formats.base import choose_columns, most_unpacked
 from twinangle.formats.request import Format, Request, Table
 from twinangle.signals.recording import Array
 
@@ -28,9 +28,9 @@ def read(path: Path, request: Request) -> Table:
         beginning = stream.read(BEGINNING)
     try:
         if mat73.is_mat73(beginning):
-            arrays = mat73.read_arrays(path)
+            arrays = mat73.read_arrays(path, most_unpacked(path))
         else:
-            arrays = mat5.read_arrays(path.read_bytes())
+            arrays = mat5.read_arrays(path.read_bytes(), most_unpacked(path))
     except (ValueError, MemoryError) as error:
         raise RecordingError(
             f"{request.source}: is not a readable MATLAB file: {error}."

@@ -52,5 +52,6 @@ def curves_paragraph(results: StudyResults) -> str:
         "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
         "over participants, Student's t was used on their means, of Fisher's z for the "
         "correlation; the RMS is averaged arithmetically, its interval is on a logarithmic scale. "
-        f"{text}"
+        f"{text} Over participants both instruments' standard deviations were freed of what few "
+        "and serially correlated cycles take from them (delete-one-participant jackknife)."
     )

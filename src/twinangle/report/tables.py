@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -13,10 +14,12 @@ from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import distinct, warnings_of
+from twinangle.visible import visible
 
 Row = Mapping[str, Any]
 Table = tuple[Sequence[str], Iterable[Row]]  # first columns, rows
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
+FORMULA = ("=", "+", "-", "@")
 _POOLED = ("procedure", "condition")
 # Tables that are lists of `results.json` as they stand: its key, the first columns.
 _RECORDED = {
@@ -110,16 +113,28 @@ def write_csv(path: Path, header: Sequence[str], rows: Iterable[Row]) -> Path:
     columns = list(dict.fromkeys([*header, *(key for row in rows for key in row)]))
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.DictWriter(file, columns, restval="", lineterminator="\n")
-        writer.writeheader()
+        writer.writerow({name: _cell(name) for name in columns})
         writer.writerows({key: _cell(value) for key, value in row.items()} for row in rows)
     return path
 
 
 def _cell(value: Any) -> Any:
-    """Return what a cell holds: text as it is, a number in full, nothing for none."""
+    """Return what a cell holds: text, a number in full, nothing for none.
+
+    Text that a spreadsheet would take for a formula (it begins with =, +, - or @ and is no number)
+    has an apostrophe before it, which makes it text there; control characters (a tab or a carriage
+    return before such a one among them) are shown as their codes.
+    """
     if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return ""
+    if isinstance(value, str):
+        value = visible(value)
+        return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
     return repr(float(value)) if isinstance(value, float) else value
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?", text, re.ASCII) is not None
 
 
 def _flat(record: Row, prefix: str = "") -> dict[str, Any]:

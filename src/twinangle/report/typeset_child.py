@@ -3,8 +3,9 @@
     python -P typeset_child.py TEMPLATE ROOT FONTS IGNORE_SYSTEM_FONTS
 
 The data come on standard input and the PDF leaves on standard output; what is wrong with them goes
-to standard error, with exit status 1. Stands apart from the package, so that it starts quickly and
-that the memory of typesetting, which grows with the figures, comes on top of nothing else.
+to standard error, with exit status 1. Imports next to nothing of the package, so that it starts
+quickly and that the memory of typesetting, which grows with the figures, comes on top of nothing
+else.
 """
 
 from __future__ import annotations
@@ -15,9 +16,12 @@ from typing import Any
 
 import typst
 
+from twinangle.platform_calls import end_with_parent
+
 
 def main() -> int:
     """Typeset what the command line names; return the exit status."""
+    end_with_parent()
     template, root, fonts, ignore_system_fonts = sys.argv[1:]
     options: dict[str, Any] = {  # its stubs ask for one type of all paths
         "root": root,

@@ -30,8 +30,9 @@ def variability_table(results: StudyResults) -> list[Block]:
             rows,
             words=2,
             caption="SD over cycles where there is a reference, means over participants with "
-            f"{results.options.level} intervals over participants, paired; in degrees. SD added: "
-            "what the wearable adds, "
+            f"{results.options.level} intervals over participants, paired; in degrees, freed of "
+            "what few cycles and their serial correlation take from an SD. SD added: what the "
+            "wearable adds, "
             "√(w² − r²), a dash where it varies less than the reference.",
         )
     ]  # fmt: skip

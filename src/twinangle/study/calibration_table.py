@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import csv
-import math
 from pathlib import Path
 
+from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import listed
 from twinangle.signals.straight_line import Calibration, fit_calibration
@@ -77,4 +77,4 @@ def _number(text: str | None, delimiter: str) -> float | None:
         value = float(cell.replace(",", ".") if delimiter != "," else cell)
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if abs(value) <= LARGEST else None

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Literal, cast
 
+from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.study.study_file import Study
 from twinangle.study.trials_table import IDENTIFIERS, Trial
@@ -84,7 +85,7 @@ def _override(row: Mapping[str, str], where: str) -> Override:
         time_s = float(row["time_s"])
     except ValueError:
         time_s = math.nan
-    if not math.isfinite(time_s):
+    if not abs(time_s) <= LARGEST:
         raise StudyError(
             f"{where}, column 'time_s': found {row['time_s']!r}; accepted: a time within the "
             "cycle, in seconds on the wearable's clock."

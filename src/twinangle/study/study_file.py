@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeGuard, cast, get_args
@@ -12,6 +12,7 @@ from typing import Any, TypeGuard, cast, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.options import Options
@@ -27,6 +28,8 @@ from twinangle.study.settings import (
     AngleReference,
     ConditionSettings,
     CycleSettings,
+    InertialWearable,
+    OrientationWearable,
     Reference,
     StudySection,
     SynchronisationSettings,
@@ -44,6 +47,9 @@ PLAIN_SECTIONS: dict[str, type[Section]] = {
 BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
 # Of the sign patterns that are drawn where there are too many participants to try them all.
 SEED = 20
+MOST_BYTES = 1 << 20  # of a study file
+DEEPEST = 20  # sections and lists within each other; a study needs four
+_TOO_DEEP = f"{{}}: holds sections or lists more than {DEEPEST} deep; a study needs four at most."
 SECTIONS = ("study", "wearable", "reference", *tuple(PLAIN_SECTIONS)[1:])
 
 
@@ -102,13 +108,16 @@ class _Faults:
         return [text for _, text in sorted(self.found, key=lambda fault: fault[0])]
 
 
-def read_study(path: str | Path) -> Study:
+def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
     """Read a study file and its trials table and check both whole.
 
     Parameters
     ----------
     path : path
         The study file, or the folder that holds `study.toml`.
+    allow_own_procedures : bool
+        Whether the file may name Python functions (``module:function``), which a run then calls.
+        A study file may come from somebody else, so that it may not unless this says so.
 
     Returns
     -------
@@ -129,6 +138,8 @@ def read_study(path: str | Path) -> Study:
     _check_sections(data, faults)
     settings = {name: _section(name, data, faults) for name in SECTIONS}
     _check_cycles(settings, faults)
+    if not allow_own_procedures:
+        _refuse_own_procedures(settings["wearable"], faults)
     table, trials, in_table = _trials(path, settings, data)
     _check_condition(settings, trials, faults)
     calibration = _calibration(path, settings, faults)
@@ -150,6 +161,11 @@ def _message(path: Path, found: list[str]) -> str:
 
 def _read_text(path: Path) -> str:
     try:
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise StudyError(
+                f"{path}: has {size} bytes; a study file has {MOST_BYTES} at most. Is it one?"
+            )
         return path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
         raise StudyError(
@@ -170,7 +186,34 @@ def _parse(text: str, path: Path) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         hint = " (write paths with /, not \\)" if "\\" in text else ""
         raise StudyError(f"{path.name}: is not valid TOML: {error}{hint}.") from None
+    except RecursionError:
+        raise StudyError(_TOO_DEEP.format(path.name)) from None
+    except ValueError as error:  # a whole number of thousands of digits
+        raise StudyError(f"{path.name}: holds a number that cannot be read: {error}.") from None
+    _refuse_absurd(data, path.name)
     return cast(dict[str, Any], _tuples(data))
+
+
+def _refuse_absurd(data: dict[str, Any], name: str) -> None:
+    """Refuse what lies too deep to be walked through, and numbers too large to compute with."""
+    layer: list[tuple[str, Any]] = list(data.items())
+    for _ in range(DEEPEST):
+        for key, value in layer:
+            if isinstance(value, int | float) and abs(value) > LARGEST:
+                raise StudyError(
+                    f"{name}: `{key}` holds a number beyond ±{LARGEST:g}; give a smaller one."
+                )
+        layer = [(inner, each) for key, value in layer for inner, each in _parts_of(key, value)]
+        if not layer:
+            return
+    raise StudyError(_TOO_DEEP.format(name))
+
+
+def _parts_of(key: str, value: Any) -> Iterable[tuple[str, Any]]:
+    """Return what a section or a list holds, with the nearest key."""
+    if isinstance(value, dict):
+        return value.items()
+    return [(key, each) for each in value] if isinstance(value, list) else ()
 
 
 def _tuples(value: Any) -> Any:
@@ -188,7 +231,7 @@ def _key_lines(text: str) -> dict[tuple[str, ...], int]:
     table: tuple[str, ...] = ()
     for number, line in enumerate(text.splitlines(), start=1):
         header = re.match(r"\s*\[+\s*([^\[\]]+?)\s*\]+\s*(#.*)?$", line)
-        key = re.match(r"\s*((?:[\w-]+|\"[^\"]*\"|'[^']*'|\s*\.\s*)+?)\s*=", line)
+        key = re.match(r"\s*((?:[\w-]++|\"[^\"]*+\"|'[^']*+'|\s*+\.\s*+)++)\s*=", line)
         if header:
             table = _parts(header[1])
             keys = table
@@ -325,6 +368,20 @@ def _check_cycles(settings: dict[str, Section | None], faults: _Faults) -> None:
             "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
             "gyroscope; accepted: 'angle-peak' or 'events'.",
         )
+
+
+def _refuse_own_procedures(wearable: Section | None, faults: _Faults) -> None:
+    """Refuse code that a study file names: nobody but the person who runs it may allow that."""
+    if not isinstance(wearable, InertialWearable | OrientationWearable):
+        return
+    for name in wearable.procedures:
+        if ":" in name:
+            faults.add(
+                ("wearable", "procedures"),
+                f"[wearable] `procedures` names {name!r}, a Python function, which a study file "
+                "alone may not have run. If you trust it, say --allow-own-procedures, or in "
+                "Python read_study(path, allow_own_procedures=True).",
+            )
 
 
 def _trials(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import csv
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
+from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import listed, nearest_first, suggestion
 from twinangle.signals.recording import Interval
@@ -241,7 +241,7 @@ def _number(text: str, delimiter: str) -> float | None:
         value = float(text)
     except ValueError:
         return None
-    return value if math.isfinite(value) else None
+    return value if abs(value) <= LARGEST else None
 
 
 def _trial(

@@ -1,0 +1,157 @@
+"""The whole line in its order: analyse, pool, write. Terminal, Python and benchmarks call this."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from twinangle.analysis import analyse_trial, compile_ahead, input_files, pool_study
+from twinangle.output_folder import check_output_folder, staged
+from twinangle.output_folder.journal import RESULTS
+from twinangle.output_folder.staging import Tell, warn
+from twinangle.parallel import Workers
+from twinangle.plotting.fonts import font_families
+from twinangle.report import write_report
+from twinangle.report.document import check_image_formats, write_parts
+from twinangle.report.figures import Written, write_recording
+from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import Key, TrialGroup, stems_of
+from twinangle.results.serialise import to_text
+from twinangle.study import Study, Trial
+from twinangle.visible import visible_texts
+
+
+def write_outputs(
+    results: StudyResults, folder: Path, *, jobs: int = 1, image_formats: tuple[str, ...] = ()
+) -> tuple[Path, ...]:
+    """Write report, figures, tables, methods text and `results.json` into `folder`.
+
+    Parameters
+    ----------
+    results : StudyResults
+        What :func:`twinangle.run_study` returned.
+    folder : Path
+        Created when absent; files of an earlier run are replaced, other files are left alone.
+    jobs : int
+        Processes that draw figures.
+    image_formats : tuple of str
+        Further formats for each figure, of "png" and "tiff".
+
+    Returns
+    -------
+    tuple of Path
+        The files written, relative to `folder`.
+
+    Raises
+    ------
+    StudyError
+        If the folder cannot be written, or holds files of others under the names of ours.
+    """
+    folder = Path(folder)
+    with staged(folder) as staging:
+        write_report(visible_texts(results), staging, jobs=jobs, image_formats=image_formats)
+        (staging / RESULTS).write_text(to_text(results), encoding="utf-8", newline="\n")
+        return tuple(
+            sorted(path.relative_to(staging) for path in staging.rglob("*") if path.is_file())
+        )
+
+
+def run_into(
+    study: Study,
+    folder: Path,
+    *,
+    jobs: int = 1,
+    image_formats: tuple[str, ...] = (),
+    on_begin: Callable[[], None] | None = None,
+    on_trial: Callable[[str], None] | None = None,
+    tell: Tell = warn,
+) -> StudyResults:
+    """Analyse a study and write what was found into `folder`.
+
+    The files are those of :func:`twinangle.run_study` and :func:`write_outputs`, one after the
+    other, at less cost: each recording's figures are drawn by the process that analysed it, and
+    its traces are dropped then, so that memory holds those of `jobs` recordings at most.
+
+    Parameters
+    ----------
+    study : Study
+        As returned by :func:`twinangle.read_study`.
+    folder : Path
+        Created when absent; files of an earlier run are replaced, other files are left alone.
+    jobs : int
+        Recordings analysed, and figures drawn, at the same time. The files are the same to the
+        last byte whatever it is.
+    image_formats : tuple of str
+        Further formats for each figure, of "png" and "tiff".
+    on_begin : callable, optional
+        Called when the folder has been found fit and the work begins.
+    on_trial : callable, optional
+        Called with a trial's name when it is done (for a progress bar).
+    tell : callable, optional
+        Called with a line on compiling that takes its time, and on what an earlier run that was
+        stopped had left in the folder.
+
+    Returns
+    -------
+    StudyResults
+        As of :func:`twinangle.run_study`, without the traces (`paired` is None).
+
+    Raises
+    ------
+    StudyError
+        If the folder cannot be written, which is tried out before anything is computed, or holds
+        the study, its recordings, or files of others under the names of ours.
+    """
+    check_image_formats(image_formats)
+    check_output_folder(folder, study_folder=study.folder, inputs=input_files(study))
+    with staged(folder, tell=tell) as staging:
+        compile_ahead(study, announce=tell)
+        if on_begin is not None:
+            on_begin()
+        with Workers(jobs) as workers:
+            results = _write_all(study, staging, workers, image_formats, on_trial)
+    return results
+
+
+def _write_all(
+    study: Study,
+    staging: Path,
+    workers: Workers,
+    image_formats: tuple[str, ...],
+    on_trial: Callable[[str], None] | None,
+) -> StudyResults:
+    """Analyse and write every part of a study's results into an empty folder."""
+    (staging / "figures").mkdir()
+    font_families()  # written once, before other processes ask for it
+    stems = stems_of(trial.identity for trial in study.trials)
+    work = partial(_analyse_and_draw, study, stems, staging / "figures", image_formats)
+    trials: list[TrialResult] = []
+    drawn: list[Written] = []
+    done = workers.in_order(work, study.trials)
+    for trial, (several, figures) in zip(study.trials, done, strict=True):
+        trials.extend(several)
+        drawn.extend(figures)
+        if on_trial is not None and not trial.exclude:
+            on_trial(" ".join(trial.identity))
+    results = pool_study(study, tuple(trials))
+    text = workers.in_order(to_text, [results])
+    shown = visible_texts(results)
+    write_parts(shown, staging, workers, image_formats=image_formats, drawn=drawn)
+    (staging / RESULTS).write_text(next(text), encoding="utf-8", newline="\n")
+    return results
+
+
+def _analyse_and_draw(
+    study: Study,
+    stems: Mapping[Key, str],
+    folder: Path,
+    image_formats: tuple[str, ...],
+    trial: Trial,
+) -> tuple[tuple[TrialResult, ...], list[Written]]:
+    """Analyse one recording, draw its figures, and return the rest."""
+    results = analyse_trial(study, trial)
+    group = TrialGroup(visible_texts(results), stems[trial.identity])
+    drawn = write_recording(group, study.joint, folder, image_formats) if group.worked else []
+    return tuple(replace(result, paired=None) for result in results), drawn
