@@ -10,10 +10,10 @@ import openpyxl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from twinangle.report.methods_text import methods_text
 
 from twinangle import closing
 from twinangle.report.content import report_content
+from twinangle.report.methods import methods_text
 from twinangle.report.tables import write_csv
 from twinangle.visible import visible, visible_texts
 
