@@ -124,3 +124,21 @@ def test_equal_indexes_and_arrays_are_taken_row_by_row():
     assert found.bias == limits_of_agreement(DIFFERENCE, people).bias
     with pytest.raises(ValueError, match="17 and 16 rows"):
         limits_of_agreement(pd.Series(DIFFERENCE, index=index), people[:-1])
+
+
+@pytest.mark.parametrize("n", [20, 40, 100, 400])
+def test_whole_degrees_of_a_second_instrument_are_refused_at_any_number(n):
+    rng = np.random.default_rng(n)
+    for _ in range(30):
+        reference = rng.integers(52, 71, n)
+        test = reference + rng.integers(-2, 4, n)
+        with pytest.raises(ValueError, match="as readings of an instrument do"):
+            limits_of_agreement(test, reference)
+
+
+def test_whole_numbers_that_name_participants_are_taken():
+    difference = np.random.default_rng(1).normal(size=24)
+    together = np.repeat([3, 1, 2, 4], [5, 7, 6, 6])
+    in_turn = np.tile([1, 2, 3, 4], 6)
+    for participant in (together, in_turn):
+        assert limits_of_agreement(difference, participant).n_participants == 4

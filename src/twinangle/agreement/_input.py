@@ -108,7 +108,8 @@ def require_names(participant: ArrayLike | Sequence[object]) -> None:
     """Refuse readings of an instrument where participants are named.
 
     Names are text or whole numbers. Readings give themselves away by fractions, by floats of
-    which no two are alike, or by whole numbers mostly unlike and in no order.
+    which no two are alike, by whole numbers mostly unlike and in no order, or by whole numbers
+    whose rows lie apart and that occur unlike often, as ties of readings do.
 
     Raises
     ------
@@ -126,6 +127,8 @@ def require_names(participant: ArrayLike | Sequence[object]) -> None:
         what = f"{unlike} floating-point numbers, no two of them alike"
     elif 2 * unlike > labels.size and (steps > 0).any() and (steps < 0).any():
         what = f"{unlike} different numbers in {labels.size} rows, in no order"
+    elif _scattered(known):
+        what = f"{unlike} different numbers, unlike often and with their rows apart"
     else:
         return
     raise ValueError(
@@ -134,6 +137,16 @@ def require_names(participant: ArrayLike | Sequence[object]) -> None:
         "limits_of_agreement(test - reference, participant), where every pair is of another "
         "participant without `participant`. If these are participants' codes, give them as text."
     )
+
+
+def _scattered(codes: Floats) -> bool:
+    """Return whether equal codes lie apart and some occur more often than others.
+
+    Codes of participants stand together, or in turn (every participant once a round).
+    """
+    _, counts = np.unique(codes, return_counts=True)
+    runs = 1 + int(np.count_nonzero(np.diff(codes)))
+    return runs > counts.size and bool(np.ptp(counts) > 0)
 
 
 def require_number(value: Any, name: str, meaning: str) -> None:

@@ -25,6 +25,9 @@ _SERIAL_KNOWN = (
 )
 
 
+FEWEST_FREE = 3  # degrees of freedom; common practice, no source
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class AdjustedRatio(Result):
     """Ratio of a quantity under two conditions at equal covariates.
@@ -104,7 +107,9 @@ def compare_conditions_adjusted(
     ------
     ValueError
         As `compare_conditions`, or if a value is not above 0, a covariate is missing or not a
-        number, there are fewer than 3 participants, a covariate does not vary within any
+        number, there are fewer than 3 participants or so few that the model leaves fewer than 3
+        degrees of freedom (5 participants for two conditions and one covariate), a covariate does
+        not vary within any
         participant (the model would then repeat the ratio without it), or within participants the
         covariates tell the condition exactly.
 
@@ -139,7 +144,14 @@ def compare_conditions_adjusted(
     design = np.column_stack([np.ones(len(cells)), dummies, others])
     fit, notes = _fit(cells["log"].to_numpy(float), design, people)
     k = int(table["participant"].nunique())
-    t = two_sided_student(confidence, _degrees_of_freedom(design, people))
+    free = _degrees_of_freedom(design, people)
+    if free < FEWEST_FREE:
+        raise ValueError(
+            f"{k} participants leave {free:g} degrees of freedom at equal {', '.join(covariates)}; "
+            f"{FEWEST_FREE} are needed, for a fit through almost every point says nothing of its "
+            "error."
+        )
+    t = two_sided_student(confidence, free)
     effects = np.asarray(fit.fe_params)
     errors = _standard_errors(design, people, fit)
     return tuple(

@@ -73,7 +73,10 @@ def _remedy(study: Study) -> str:
         keys.append(f"`sign = {-study.reference.sign}` in [reference]")
     if isinstance(study.wearable, AngleWearable):
         keys.append(f"`sign = {-study.wearable.sign}` in [wearable]")
-    return "set " + " or ".join(keys)
+    return (
+        f"set {' or '.join(keys)} where all recordings are like this; where it is this one alone, "
+        "turn the sign in its own file"
+    )
 
 
 def _delay(curves: CurveAgreement, correlation: float, cycles: CycleSet) -> str:

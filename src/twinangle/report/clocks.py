@@ -40,8 +40,6 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
                 naming.heading(trial),
                 number(clock.lag_s, 4),
                 number(1e3 * _lag_error(clock), 2),
-                number(1e3 * clock.lag_statistical_s, 2),
-                number(1e3 * clock.lag_systematic_s, 2),
                 _drift(clock, options),
                 _by_gyroscopes(trial),
                 number(clock.peak_correlation, 3),
@@ -51,19 +49,17 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
             ]
         )
     head = (
-        "Participant", "Recording", "Lag (s)", "SE (ms)", "Scatter (ms)", "Systematic (ms)",
-        "Drift (ppm)",
+        "Participant", "Recording", "Lag (s)", "SE (ms)", "Drift (ppm)",
         "Angle − gyr. (ms)", "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
     )  # fmt: skip
     caption = (
         "How the clocks were brought together. Lag: at time 0 of the reference. SE: total standard "
-        "error of the lag in the middle of the overlap, made of two parts, from the scatter and, "
-        "systematic, from a difference of the instruments that repeats every cycle. Angle − gyr.: "
-        "lag by the angle minus lag by the gyroscopes, above 0 where the procedure delays the "
-        "angle; in brackets the "
-        f"{options.level} interval, as for the drift, both parts counted. Evidence: log likelihood "
-        "ratio against the best rival stride. RMS ±: how far the RMS of the demeaned curves moves "
-        "when the lag moves by its SE."
+        "error of the lag in the middle of the overlap, of the scatter and, for the most part, of a "
+        "difference of the instruments that repeats every cycle. Angle − gyr.: lag by the angle "
+        "minus lag by the gyroscopes, above 0 where the procedure delays the angle; in brackets "
+        f"the {options.level} interval, as for the drift. Evidence: log likelihood ratio against "
+        "the best rival stride. RMS ±: how far the RMS of the demeaned curves moves when the lag "
+        "moves by its SE."
     )
     if not rows:
         return []
