@@ -10,12 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from twinangle.outputs import write_outputs
 
 from twinangle import read_study, run_study
 from twinangle.export import export_study
 from twinangle.formats import describe_file
 from twinangle.init import propose_study
+from twinangle.run import write_outputs
 from twinangle.simulate.gait import stylised_knee_deg
 
 edfio = pytest.importorskip("edfio", reason="the library edfio is absent")
