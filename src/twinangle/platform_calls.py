@@ -140,15 +140,6 @@ def limit_process(n_bytes: int, seconds: int) -> None:
         resource.setrlimit(resource.RLIMIT_AS, (most, resource.RLIM_INFINITY))
 
 
-def free_memory() -> int | None:
-    """Return the bytes of memory that processes could still have; None where nobody tells."""
-    with suppress(OSError, ValueError, IndexError):
-        for line in Path("/proc/meminfo").read_text(encoding="ascii").splitlines():
-            if line.startswith("MemAvailable:"):
-                return 1024 * int(line.split()[1])
-    return None
-
-
 @contextmanager
 def locked(path: Path, *, wait_s: float = LOCK_WAIT_S) -> Iterator[bool]:
     """Hold a lock that the system itself lets go of when this process ends.

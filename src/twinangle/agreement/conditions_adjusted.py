@@ -25,7 +25,7 @@ _SERIAL_KNOWN = (
 )
 
 
-FEWEST_FREE = 3  # degrees of freedom; common practice, no source
+FEWEST_FREE = 2  # degrees of freedom; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,8 +107,8 @@ def compare_conditions_adjusted(
     ------
     ValueError
         As `compare_conditions`, or if a value is not above 0, a covariate is missing or not a
-        number, there are fewer than 3 participants or so few that the model leaves fewer than 3
-        degrees of freedom (5 participants for two conditions and one covariate), a covariate does
+        number, there are fewer than 3 participants or so few that the model leaves fewer than 2
+        degrees of freedom (4 participants for two conditions and one covariate), a covariate does
         not vary within any
         participant (the model would then repeat the ratio without it), or within participants the
         covariates tell the condition exactly.

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -20,6 +18,7 @@ from twinangle.export.raw import RawWriter
 from twinangle.export.sessions import write_scans
 from twinangle.export.study_files import write_study_files
 from twinangle.export.texts import write_json, write_text
+from twinangle.output_folder.places import holds_files, staged_items
 from twinangle.parallel import in_order
 from twinangle.study import Study, Trial
 
@@ -98,26 +97,19 @@ def export_study(
     trials = [_coded(trial, codes) for trial in study.trials]
     names = names_of(trials)
     try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=f".{target.name}-", dir=target.parent))
+        with staged_items(target, last=("dataset_description.json", "study.toml")) as staging:
+            done = _write(study, trials, names, staging, codes, jobs, on_trial)
     except OSError as error:
         raise StudyError(f"--to {target}: cannot be written ({error.strerror}).") from error
-    try:
-        made = staging / "data"
-        made.mkdir()
-        done = _write(study, trials, names, made, codes, jobs, on_trial)
-        if target.exists():
-            target.rmdir()
-        made.rename(target)
-    except OSError as error:
-        raise StudyError(f"--to {target}: cannot be written ({error.strerror}).") from error
-    finally:
-        shutil.rmtree(staging, ignore_errors=True)
     return replace(done, folder=target)
 
 
 def _refuse_taken(target: Path) -> None:
-    if target.exists() and (not target.is_dir() or any(target.iterdir())):
+    try:
+        taken = target.exists() and (not target.is_dir() or holds_files(target))
+    except OSError as error:
+        raise StudyError(f"--to {target}: cannot be written ({error.strerror}).") from error
+    if taken:
         raise StudyError(f"--to {target}: exists and is not empty; name a new folder.")
 
 

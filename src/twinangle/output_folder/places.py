@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from twinangle.errors import StudyError
+from twinangle.output_folder.journal import STAGING
+from twinangle.platform_calls import undisturbed
 
 PROBE_BYTES = 1 << 20
 PROBE_NAME = "x" * 200 + ".probe"  # as long as a figure's name may get
@@ -67,6 +72,56 @@ def remove_if_empty(folders: Iterable[Path]) -> None:
             folder.rmdir()
         except OSError:
             return
+
+
+def holds_files(folder: Path) -> bool:
+    """Return whether a folder holds anything but what a killed command had staged."""
+    return any(not path.name.startswith(STAGING) for path in folder.iterdir())
+
+
+@contextmanager
+def staged_items(
+    folder: Path, *, last: tuple[str, ...], first: tuple[str, ...] = ()
+) -> Iterator[Path]:
+    """Lend a folder inside `folder`; what lies in it is moved in, item by item, when all is there.
+
+    Parameters
+    ----------
+    folder : Path
+        Made when absent. Whole folders in it are replaced by those of the same name.
+    last : tuple of str
+        Files that make the rest usable, so that a kill in the midst of it leaves no such thing.
+    first : tuple of str
+        Files that tell whose folder it is.
+
+    Yields
+    ------
+    Path
+        An empty folder.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written, which is tried out first.
+    """
+    made = make_folder(folder)
+    for stale in folder.glob(f"{STAGING}*"):
+        shutil.rmtree(stale, ignore_errors=True)
+    staging = Path(tempfile.mkdtemp(prefix=STAGING, dir=folder))
+    try:
+        probe(staging)
+        yield staging
+        between = {path.name for path in staging.iterdir()} - {*first, *last}
+        with undisturbed():
+            for name in last:
+                (folder / name).unlink(missing_ok=True)
+            for name in (*first, *sorted(between), *last):
+                if (folder / name).is_dir():
+                    shutil.rmtree(folder / name)
+                (staging / name).replace(folder / name)
+    finally:
+        shutil.rmtree(staging, ignore_errors=True)
+        remove_if_empty(made)
 
 
 def probe(staging: Path) -> None:

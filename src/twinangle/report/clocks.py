@@ -54,7 +54,7 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
     )  # fmt: skip
     caption = (
         "How the clocks were brought together. Lag: at time 0 of the reference. SE: total standard "
-        "error of the lag in the middle of the overlap, of the scatter and, for the most part, of a "
+        "error of the lag in the middle of the overlap, of the scatter and, mostly, of a "
         "difference of the instruments that repeats every cycle. Angle − gyr.: lag by the angle "
         "minus lag by the gyroscopes, above 0 where the procedure delays the angle; in brackets "
         f"the {options.level} interval, as for the drift. Evidence: log likelihood ratio against "

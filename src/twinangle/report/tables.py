@@ -128,7 +128,7 @@ def _cell(value: Any) -> Any:
     if value is None or (isinstance(value, float) and not np.isfinite(value)):
         return ""
     if isinstance(value, str):
-        value = visible(value)
+        value = visible(value, keep="\n")
         return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
     return repr(float(value)) if isinstance(value, float) else value
 

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import shutil
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,6 +13,7 @@ import pandas as pd
 
 from twinangle.checks import require_positive
 from twinangle.errors import StudyError
+from twinangle.output_folder.places import holds_files, staged_items
 from twinangle.signals.recording import Interval
 from twinangle.simulate.demo_texts import MARK, README, STUDY
 from twinangle.simulate.instruments import ReferenceErrors
@@ -81,11 +79,12 @@ def write_demo_study(
         raise ValueError(f"`conditions` must be among {CONDITIONS}, got {tuple(conditions)!r}.")
     target = Path(folder)
     _refuse_foreign(target)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=".demo-", dir=target.parent) as scratch:
-        made = Path(scratch) / "study"
-        _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz)
-        _move_in(made, target)
+    try:
+        # The readme marks a demo folder, and the study file makes it usable.
+        with staged_items(target, first=("README.txt",), last=("study.toml",)) as made:
+            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz)
+    except OSError as error:
+        raise StudyError(f"{target}: cannot be written ({error.strerror}).") from error
     return target / "study.toml"
 
 
@@ -95,27 +94,13 @@ def _refuse_foreign(folder: Path) -> None:
     if not folder.is_dir():
         raise StudyError(f"{folder} is a file; the demo study needs a folder of its own.")
     readme = folder / "README.txt"
-    if any(folder.iterdir()) and not (
+    if holds_files(folder) and not (
         readme.is_file() and readme.read_text(encoding="utf-8", errors="replace").startswith(MARK)
     ):
         raise StudyError(
             f"{folder} holds files and is not an earlier demo study; nothing was written. "
             "Name a new or an empty folder."
         )
-
-
-def _move_in(made: Path, target: Path) -> None:
-    """Put the finished files in place: at once where the folder is new, else one by one."""
-    if not target.exists():
-        made.rename(target)
-        return
-    # The readme marks a demo folder, so it goes first; the study file makes it usable, so last.
-    order = {"README.txt": 0, "study.toml": 2}
-    for item in sorted(made.iterdir(), key=lambda path: (order.get(path.name, 1), path.name)):
-        place = target / item.name
-        if place.is_dir():
-            shutil.rmtree(place)
-        os.replace(item, place)
 
 
 def _write_all(

@@ -50,6 +50,9 @@ SEED = 20
 MOST_BYTES = 1 << 20  # of a study file
 DEEPEST = 20  # sections and lists within each other; a study needs four
 _TOO_DEEP = f"{{}}: holds sections or lists more than {DEEPEST} deep; a study needs four at most."
+# A key of many parts takes the library's reader time that grows with their square.
+_QUOTED = re.compile(r"\"(?:[^\"\\\n]|\\.)*+\"|'[^'\n]*+'")
+_LONG_KEY = re.compile(rf"(?<![\w-])(?:[\w-]++[ \t]*+\.[ \t]*+){{{2 * DEEPEST}}}")
 SECTIONS = ("study", "wearable", "reference", *tuple(PLAIN_SECTIONS)[1:])
 
 
@@ -181,6 +184,8 @@ def _read_text(path: Path) -> str:
 
 
 def _parse(text: str, path: Path) -> dict[str, Any]:
+    if _LONG_KEY.search(_QUOTED.sub("q", text)):
+        raise StudyError(_TOO_DEEP.format(path.name))
     try:
         data = tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
