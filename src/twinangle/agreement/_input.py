@@ -142,14 +142,14 @@ def require_names(participant: ArrayLike | Sequence[object]) -> None:
 def _scattered(codes: Floats) -> bool:
     """Return whether equal codes lie apart, some more often than others, and none counts from 1.
 
-    Codes of participants stand together, or in turn (every participant once a round), or are the
-    numbers from 0 or 1 on.
+    Codes of participants stand together, or in turn (each once a round, the last round cut), or are
+    the numbers from 0 or 1 on.
     """
     names, counts = np.unique(codes, return_counts=True)
     if names[0] in (0, 1) and names[-1] == names[0] + names.size - 1:
         return False
     runs = 1 + int(np.count_nonzero(np.diff(codes)))
-    return runs > counts.size and bool(np.ptp(counts) > 0)
+    return runs > counts.size and bool(np.ptp(counts) > 1)
 
 
 def require_number(value: Any, name: str, meaning: str) -> None:
