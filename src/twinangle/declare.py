@@ -73,6 +73,19 @@ class InUnit:
 
 
 @dataclass(frozen=True, slots=True)
+class Named:
+    """The key of a field where it is not the field's name.
+
+    Parameters
+    ----------
+    key : str
+        The whole key, unit included.
+    """
+
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
 class Aside:
     """A field that is kept elsewhere, as a table of its own: neither written here nor read.
 
@@ -108,6 +121,7 @@ class Declared:
     spread: Spread | None = None
     unit: InUnit | None = None
     aside: Aside | None = None
+    named: Named | None = None
 
 
 Said = TypeVar("Said")
@@ -146,6 +160,7 @@ def _declared(name: str, hint: Any) -> Declared:
         _first(said, Spread),
         _first(said, InUnit),
         _first(said, Aside),
+        _first(said, Named),
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.summary import StrideSummary, bout_summaries
-from twinangle.declare import measured, number
+from twinangle.declare import Spread, measured
 from twinangle.signals.recording import Array, CycleSet
 
 
@@ -22,7 +22,7 @@ class BoutUnit:
     RMS over the points of the difference of the two mean curves, each less its own mean.
     """
 
-    strides: Annotated[StrideSummary, number("cycles and cadence of the bout")]
+    strides: Annotated[StrideSummary, Spread()]
     wearable_sd_deg: Annotated[
         float,
         measured(

@@ -38,6 +38,8 @@ class Keys:
 
     def key(self, item: Declared) -> str:
         """Return the key under which a field is written."""
+        if item.named is not None:
+            return item.named.key
         return key_of(item.name, item.quantity.unit, self.data_unit)
 
     def keys_of(self, kind: Any, *, computed: bool = True) -> tuple[str, ...]:
