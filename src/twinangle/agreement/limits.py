@@ -100,7 +100,7 @@ class LimitsOfAgreement(Result):
     assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     @property
-    def why(self) -> str:
+    def why(self) -> Annotated[str, number("why this form was taken for the data")]:
         """Why this form was taken for the data, in words."""
         if self.n_participants == 1:
             return "there is one participant only"

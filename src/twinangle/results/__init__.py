@@ -9,7 +9,7 @@ from twinangle.results.model import (
     StudyResults,
     TrialResult,
 )
-from twinangle.results.pooled import Absent, Pooled, absences, given
+from twinangle.results.pooled import Absent, Pooled, absences, given, named
 
 __all__ = [
     "Absent",
@@ -26,4 +26,5 @@ __all__ = [
     "Variability",
     "absences",
     "given",
+    "named",
 ]

@@ -50,3 +50,8 @@ def given(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], T]]:
 def absences(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], Absent]]:
     """Return the items that have none, each with the reason, in order."""
     return [(item, item.value) for item in items if isinstance(item.value, Absent)]
+
+
+def named(items: Iterable[Pooled[T]]) -> list[tuple[tuple[str, str, str], T]]:
+    """Return each value that is given under its procedure, condition and quantity, in order."""
+    return [((one.procedure, one.condition, one.quantity), value) for one, value in given(items)]
