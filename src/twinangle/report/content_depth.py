@@ -20,7 +20,7 @@ from twinangle.report.figures_depth import PARTS
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, between, number
-from twinangle.results import StudyResults
+from twinangle.results import Absent, StudyResults, given, named
 
 
 def _named(figures: Figures, start: str) -> list[Block]:
@@ -30,10 +30,11 @@ def _named(figures: Figures, start: str) -> list[Block]:
 
 def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
     """Return limits along the cycle, and where the instruments differ."""
-    if not results.along_cycle:
+    if not given(results.along_cycle):
         return []
     rows = []
-    for procedure, condition, limits, difference in results.along_cycle:
+    for (procedure, condition, _), both in named(results.along_cycle):
+        limits, difference = both.limits, both.difference
         n = limits.bias.size - 1
         regions = [
             f"{100 * first / n:.0f} to {100 * last / n:.0f} %" for first, last in difference.regions
@@ -59,16 +60,24 @@ def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
             caption="Where along the cycle the mean difference is not zero, the whole cycle tested "
             "as one family; the smallest p is what so few participants can give.",
         ),
-        bullets(distinct(line for *_, item, _ in results.along_cycle for line in item.assumptions)),
+        bullets(distinct(
+            line for _, both in given(results.along_cycle) for line in both.limits.assumptions
+        )),
     ]  # fmt: skip
 
 
 def corrected_blocks(results: StudyResults) -> list[Block]:
     """Return the limits with the reference's own stated error taken out, where it is stated."""
     known = [
-        (pooled, pooled.corrected) for pooled in results.limits if pooled.corrected is not None
+        (pooled, found.corrected)
+        for pooled, found in given(results.limits)
+        if found.corrected is not None and not isinstance(found.corrected, Absent)
     ]
-    absent = distinct(pooled.corrected_note for pooled in results.limits if pooled.corrected_note)
+    absent = distinct(
+        found.corrected.reason
+        for _, found in given(results.limits)
+        if isinstance(found.corrected, Absent)
+    )
     if not known:
         title = heading("Without the reference's own error")
         return [title, bullets(absent)] if absent else []
@@ -108,33 +117,33 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
 
 def zeroed_blocks(results: StudyResults) -> list[Block]:
     """Return bias and limits with both instruments zeroed at neutral standing, or why not."""
-    several = [pooled for pooled in results.limits if pooled.quantity != "range_deg"]
+    several = [each for each in given(results.limits) if each[0].quantity != "range_deg"]
     rows = [
         [
             pooled.condition or NOTHING,
             pooled.procedure,
             quantity_name(pooled.quantity),
-            number(pooled.limits.bias),
-            number(pooled.bias_from_zero_deg),
-            " / ".join(number(value) for value in pooled.bias_rms_deg),
-            with_interval(pooled.zeroed.bias, pooled.zeroed.bias_ci),
-            with_interval(pooled.zeroed.lower, pooled.zeroed.lower_ci),
-            with_interval(pooled.zeroed.upper, pooled.zeroed.upper_ci),
+            number(found.limits.bias),
+            number(found.bias_from_zero),
+            " / ".join(number(value) for value in found.bias_rms_deg),
+            with_interval(found.zeroed.bias, found.zeroed.bias_ci),
+            with_interval(found.zeroed.lower, found.zeroed.lower_ci),
+            with_interval(found.zeroed.upper, found.zeroed.upper_ci),
         ]
-        for pooled in several
-        if pooled.zeroed is not None and pooled.limits is not None
+        for pooled, found in several
+        if not isinstance(found.zeroed, Absent)
     ]
     absent = distinct(
-        f"{pooled.condition or NOTHING}, {pooled.procedure}: {pooled.zeroed_note}"
-        for pooled in several
-        if pooled.zeroed_note
+        f"{pooled.condition or NOTHING}, {pooled.procedure}: {found.zeroed.reason}"
+        for pooled, found in several
+        if isinstance(found.zeroed, Absent)
     )
     if not rows and not absent:
         return []
     title = heading("Both instruments zeroed at neutral standing")
     if not rows:
         return [title, bullets(absent)]
-    found = table(
+    shown = table(
         ("Condition", "Procedure", "Quantity", "Bias recorded", "Of it zero", "RMS of biases",
          "Bias zeroed",
          "Lower limit", "Upper limit"),
@@ -146,13 +155,15 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
         "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
         "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
-    return [title, found, *([bullets(absent)] if absent else [])]
+    return [title, shown, *([bullets(absent)] if absent else [])]
 
 
 def published_blocks(results: StudyResults) -> list[Block]:
     """Return the limits with a published interval, where the study file asks for them."""
     known = [
-        (pooled, pooled.published) for pooled in results.limits if pooled.published is not None
+        (pooled, each.published)
+        for pooled, each in given(results.limits)
+        if each.published is not None
     ]
     if not known:
         return []
@@ -183,7 +194,7 @@ def published_blocks(results: StudyResults) -> list[Block]:
 
 def verdict_blocks(results: StudyResults) -> list[Block]:
     """Return what the verdicts against the margin rest on, and what they hold."""
-    rests = [line for *_, claim in results.equivalence for line in claim.rests_on]
+    rests = [line for _, claim in given(results.equivalence) for line in claim.rests_on]
     return [heading("What the verdict rests on"), bullets(distinct(rests))] if rests else []
 
 
@@ -195,9 +206,11 @@ def _p_value(p: float) -> str:
 def contest_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the procedures' ranks and paired differences."""
     blocks: list[Block] = []
-    for condition, contest in results.contests:
+    ranked = given(results.ranking)
+    for pooled, contest in ranked:
+        condition = pooled.condition
         blocks.append(heading(condition or "All trials"))
-        blocks += _named(figures, f"contest_{condition}") if len(results.contests) == 1 else []
+        blocks += _named(figures, f"contest_{condition}") if len(ranked) == 1 else []
         standings = [
             [f"{place.rank}", place.procedure, number(place.mean), ", ".join(place.tied_with)]
             for place in contest.standings
@@ -236,13 +249,13 @@ def contest_section(results: StudyResults, figures: Figures) -> list[Block]:
         "the demeaned mean curves (arithmetic mean over participants), participants as clusters. "
         "Procedures that cannot be told apart are ties."
     )
-    several = _named(figures, "contest") if len(results.contests) > 1 else []
+    several = _named(figures, "contest") if len(ranked) > 1 else []
     return [text(lead), *several, *blocks]
 
 
 def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the parts of the mean squared difference, pooled."""
-    if not results.budgets:
+    if not given(results.budget):
         return []
     parts = {**PARTS, "total": "whole"}
     rows = [
@@ -254,10 +267,10 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(math.sqrt(getattr(budget, part)), _roots(_bounds(budget, part))),
             number(100 * getattr(budget, part) / budget.total, 0) if budget.total > 0 else NOTHING,
         ]
-        for procedure, condition, budget in results.budgets
+        for (procedure, condition, _), budget in named(results.budget)
         for part, words in parts.items()
     ]
-    people = distinct(str(budget.n_participants) for *_, budget in results.budgets)
+    people = distinct(str(budget.n_participants) for _, budget in given(results.budget))
     return [
         text(
             "How much of the mean squared difference of all kept cycles repeats every cycle: a "
@@ -281,7 +294,9 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             "up to the whole, their roots do not. Each recording's own parts, with intervals "
             "over its cycles, are in tables/trials.csv.",
         ),
-        bullets(distinct(line for *_, budget in results.budgets for line in budget.assumptions)),
+        bullets(
+            distinct(line for _, budget in given(results.budget) for line in budget.assumptions)
+        ),
     ]
 
 

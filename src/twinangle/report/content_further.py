@@ -7,14 +7,22 @@ import math
 from twinangle.agreement.forms import RatioLimits
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.analysis.further import DEMING
 from twinangle.options import Options
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.content_lines import absent_lines, at_sizes_blocks, deming_blocks
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NOTHING, number, span
-from twinangle.results import LimitForms, Reliability, StudyResults
+from twinangle.results import (
+    Absent,
+    LimitForms,
+    Pooled,
+    Reliability,
+    StudyResults,
+    absences,
+    given,
+    named,
+)
 
 _COVARIATES = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
 _DESIGNS = {
@@ -38,7 +46,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             with_interval(curves.range_difference, curves.range_difference_ci),
             with_interval(curves.correlation, curves.correlation_ci, 4),
         ]
-        for procedure, condition, curves in results.further.curves
+        for (procedure, condition, _), curves in named(results.curves)
     ]
     if not rows:
         return []
@@ -67,7 +75,7 @@ def variability_table(results: StudyResults) -> list[Block]:
             with_interval(found.ratio, found.ratio_ci),
             with_interval(found.added_sd, found.added_sd_ci),
         ]
-        for procedure, condition, found in results.further.variability
+        for (procedure, condition, _), found in named(results.variability)
     ]
     if not rows:
         return []
@@ -87,13 +95,12 @@ def variability_table(results: StudyResults) -> list[Block]:
 
 def forms_blocks(results: StudyResults) -> list[Block]:
     """Return what the checks of the differences showed, and the limits in other forms."""
-    forms = results.further.forms
+    forms = given(results.forms)
     if not forms:
-        absent = [
-            f"{part} are not given: {reason}"
-            for part, reason in results.further.not_given
-            if part.startswith("Further forms")
-        ]
+        absent = distinct(
+            f"Further forms of the limits are not given: {each.reason}"
+            for _, each in absences(results.forms)
+        )
         return [bullets(absent)] if absent else []
     return [
         heading("What the limits take for granted, looked at"),
@@ -104,7 +111,7 @@ def forms_blocks(results: StudyResults) -> list[Block]:
             "is no proof that there is no trend."
         ),
         _checks_table(forms, results.options),
-        bullets(grouped((where(item), item.checks.suggestion) for item in forms)),
+        bullets(grouped((where(item), found.checks.suggestion) for item, found in forms)),
         heading("Limits in other forms"),
         text(
             "The same differences seen by forms that take less, or something else, for granted. "
@@ -117,10 +124,14 @@ def forms_blocks(results: StudyResults) -> list[Block]:
         bullets(
             [
                 *grouped(
-                    (where(item), f"No limits {form}: {reason}")
-                    for item in forms
-                    for form, reason in item.not_given
-                    if form != DEMING
+                    (where(item), f"No limits {words}: {form.reason}")
+                    for item, found in forms
+                    for form, words in (
+                        (found.regression, "by regression"),
+                        (found.ratio, "of the ratio"),
+                        (found.mixed, "by a mixed model"),
+                    )
+                    if isinstance(form, Absent)
                 ),
                 *absent_lines(results),
             ]
@@ -130,17 +141,17 @@ def forms_blocks(results: StudyResults) -> list[Block]:
     ]
 
 
-def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+def _checks_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options) -> Block:
     rows = [
         [
             *names(item),
-            with_interval(item.checks.trend, item.checks.trend_ci),
-            with_interval(item.checks.spread_trend, item.checks.spread_trend_ci),
-            number(item.checks.skewness),
-            number(item.checks.normality_p, 3),
-            number(item.checks.serial_correlation),
+            with_interval(found.checks.trend, found.checks.trend_ci),
+            with_interval(found.checks.spread_trend, found.checks.spread_trend_ci),
+            number(found.checks.skewness),
+            number(found.checks.normality_p, 3),
+            number(found.checks.serial_correlation),
         ]
-        for item in forms
+        for item, found in forms
     ]
     return table(
         (*NAMED, "Bias on size", "SD on size", "Skewness", "Normal, p", "Serial r"),
@@ -153,16 +164,16 @@ def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     )
 
 
-def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+def _forms_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options) -> Block:
     rows = []
-    for item in forms:
+    for item, several in forms:
         # The first of the three numbers goes by another name in each form.
         centres: list[tuple[str, _ThreeNumbers, float, tuple[float, float]]] = []
-        if (percentile := item.percentile) is not None:
+        if not isinstance(percentile := several.percentile, Absent):
             centres.append(("percentiles", percentile, percentile.median, percentile.median_ci))
-        if (ratio := item.ratio) is not None:
+        if not isinstance(ratio := several.ratio, Absent):
             centres.append(("ratio", ratio, ratio.ratio, ratio.ratio_ci))
-        if (mixed := item.mixed) is not None:
+        if not isinstance(mixed := several.mixed, Absent):
             centres.append(("mixed model", mixed, mixed.bias, mixed.bias_ci))
         rows += [
             [
@@ -185,7 +196,9 @@ def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     )
 
 
-def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def _regression_table(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     rows = [
         [
             *names(item),
@@ -194,8 +207,8 @@ def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[B
             number(found.residual_sd),
             with_interval(found.spread_slope, found.spread_slope_ci),
         ]
-        for item in forms
-        if (found := item.regression) is not None
+        for item, several in forms
+        if not isinstance(found := several.regression, Absent)
     ]
     if not rows:
         return []
@@ -213,10 +226,10 @@ def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[B
 
 def reliability_section(results: StudyResults) -> list[Block]:
     """Return intraclass correlations, measurement error, concordance, multiple correlation."""
-    parts = results.further.reliability
+    parts = given(results.reliability)
     blocks: list[Block] = []
-    for design in distinct(item.design for item in parts):
-        several = [item for item in parts if item.design == design]
+    for design in distinct(found.design for _, found in parts):
+        several = [each for each in parts if each[1].design == design]
         blocks += [
             heading(_DESIGNS.get(design, design)),
             *_reliability_tables(several, results.options),
@@ -229,16 +242,27 @@ def reliability_section(results: StudyResults) -> list[Block]:
         "It is not agreement: it grows with how much the participants differ, whatever the error. "
         "Values are means over each recording's kept cycles."
     )
-    forms = {one.form: one.full_name for item in parts for one in item.intraclass}
+    forms = {one.form: one.full_name for _, found in parts for one in found.intraclass}
     said = [f"{form}: {forms[form]}." for form in _SHOWN_FORMS if form in forms]
     said += distinct(
-        line for item in parts if item.error is not None for line in item.error.assumptions
+        line
+        for _, found in parts
+        if not isinstance(found.error, Absent)
+        for line in found.error.assumptions
     )
-    absent = [
-        f"{part} is not given: {reason}"
-        for part, reason in results.further.not_given
-        if part.startswith(("Reliability", "Detectable"))
-    ]
+    absent = distinct(
+        [
+            *(
+                f"Reliability over {each.part} is not given: {each.reason}"
+                for _, each in absences(results.reliability)
+            ),
+            *(
+                f"Detectable change between the instruments is not given: {found.error.reason}"
+                for _, found in parts
+                if isinstance(found.error, Absent)
+            ),
+        ]
+    )
     notes = [*said, *absent]
     if parts:
         notes.append("All six forms of the intraclass correlation are in tables/reliability.csv.")
@@ -247,35 +271,37 @@ def reliability_section(results: StudyResults) -> list[Block]:
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
 
 
-def _reliability_tables(parts: list[Reliability], options: Options) -> list[Block]:
+def _reliability_tables(
+    parts: list[tuple[Pooled[Reliability], Reliability]], options: Options
+) -> list[Block]:
     icc = [
         [
             *names(item),
-            item.instrument,
-            f"{item.intraclass[0].n_participants} × {item.intraclass[0].n_measurements}",
+            both.instrument,
+            f"{both.intraclass[0].n_participants} × {both.intraclass[0].n_measurements}",
             *(
                 with_interval(one.value, one.value_ci)
-                for one in item.intraclass
+                for one in both.intraclass
                 if one.form in _SHOWN_FORMS
             ),
             NOTHING
-            if item.concordance is None
-            else with_interval(item.concordance.value, item.concordance.value_ci),
+            if both.concordance is None
+            else with_interval(both.concordance.value, both.concordance.value_ci),
         ]
-        for item in parts
+        for item, both in parts
     ]
     error = [
         [
             *names(item),
-            item.instrument,
+            both.instrument,
             with_interval(found.sem, found.sem_ci),
             number(found.sem_agreement),
             with_interval(found.mdc, found.mdc_ci),
         ]
-        for item in parts
-        if (found := item.error) is not None
+        for item, both in parts
+        if not isinstance(found := both.error, Absent)
     ]
-    columns = distinct(", ".join(item.columns) for item in parts)
+    columns = distinct(", ".join(both.columns) for _, both in parts)
     correlations = table(
         (*NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
         icc,
@@ -310,10 +336,9 @@ def _multiple_correlation(results: StudyResults) -> list[Block]:
     groups = dict.fromkeys((t.condition, t.procedure) for t in worked)
     for condition, procedure in groups:
         found = [
-            t.extras["multiple_correlation"]
+            t.multiple_correlation
             for t in worked
             if (t.condition, t.procedure) == (condition, procedure)
-            and "multiple_correlation" in t.extras
         ]
         for key, words in kinds.items():
             values = [one[key] for one in found if one.get(key) is not None]
@@ -343,12 +368,11 @@ def _multiple_correlation(results: StudyResults) -> list[Block]:
 
 def adjusted_blocks(results: StudyResults) -> list[Block]:
     """Return the comparison of conditions at equal covariates."""
-    found = results.further.adjusted
-    absent = [
-        f"{part}: {reason}"
-        for part, reason in results.further.not_given
-        if part.startswith("Conditions")
-    ]
+    found = named(results.conditions_adjusted)
+    absent = distinct(
+        f"Conditions at equal covariates{f' ({each.part})' if each.part else ''}: {each.reason}"
+        for _, each in absences(results.conditions_adjusted)
+    )
     if not found:
         return [heading("At equal speed and stride time"), bullets(absent)] if absent else []
     rows = [
@@ -360,9 +384,9 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
             with_interval(ratio.ratio, ratio.ratio_ci),
             number(100 * ratio.shared, 0),
         ]
-        for procedure, _, ratio in found
+        for (procedure, *_), ratio in found
     ]
-    said = [line for _, _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
+    said = [line for _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
     return [
         heading("At equal speed and stride time"),
         text(

@@ -5,16 +5,18 @@ from __future__ import annotations
 import math
 
 from twinangle.agreement.deming import DemingLine
-from twinangle.analysis.further import DEMING, FEWEST_FOR_A_LINE_OF_SPREAD
+from twinangle.analysis.forms import FEWEST_FOR_A_LINE_OF_SPREAD
 from twinangle.options import Options
 from twinangle.report.blocks import Block, bullets, heading, table, text, with_interval
 from twinangle.report.form_words import NAMED, grouped, names, where, with_open_interval
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import number
-from twinangle.results import LimitForms, StudyResults
+from twinangle.results import Absent, LimitForms, Pooled, StudyResults, given
 
 
-def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def at_sizes_blocks(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     """Return bias and limits, with intervals, at the sizes of three participants."""
     rows = [
         [
@@ -24,8 +26,8 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Blo
             with_open_interval(one.lower, one.lower_ci),
             with_open_interval(one.upper, one.upper_ci),
         ]
-        for item in forms
-        for one in item.at_sizes
+        for item, found in forms
+        for one in found.at_sizes
     ]
     if not rows:
         return []
@@ -35,10 +37,12 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Blo
         "change, these intervals hold least at the ends"
         if one.constant_spread
         else "an SD that follows the size along a line of its own"
-        for item in forms
-        for one in item.at_sizes
+        for item, found in forms
+        for one in found.at_sizes
     )
-    is_open = any(not math.isfinite(one.upper_ci[1]) for item in forms for one in item.at_sizes)
+    is_open = any(
+        not math.isfinite(one.upper_ci[1]) for _, found in forms for one in found.at_sizes
+    )
     opened = (
         " “From” or “to”: one end is open, as these people do not show how far the spread "
         "reaches there."
@@ -61,19 +65,18 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Blo
 
 def absent_lines(results: StudyResults) -> list[str]:
     """Return where Deming's line is not given, and why."""
-    name = f"No {DEMING} between two instruments that both err"
-    absent = [f"{name}: {r}" for part, r in results.further.not_given if part == DEMING]
-    return absent + grouped(
-        (where(item), f"{name}: {reason}")
-        for item in results.further.forms
-        for form, reason in item.not_given
-        if form == DEMING
+    return grouped(
+        (where(item), f"No Deming's line between two instruments that both err: {line.reason}")
+        for item, found in given(results.forms)
+        if isinstance(line := found.deming, Absent)
     )
 
 
-def deming_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def deming_blocks(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     """Return the line between two instruments that both err, and what it says, where it is."""
-    lines = [(item, item.deming) for item in forms if item.deming is not None]
+    lines = [(item, line) for item, found in forms if not isinstance(line := found.deming, Absent)]
     if not lines:
         return []
     said = grouped((where(item), _deming_reading(line)) for item, line in lines)

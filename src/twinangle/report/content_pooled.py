@@ -28,31 +28,31 @@ from twinangle.report.content_further import adjusted_blocks, forms_blocks
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.grouping import distinct
 from twinangle.report.wording import NO_MARGIN, NOTHING, number, stated
-from twinangle.results import PooledLimits, StudyResults
+from twinangle.results import Pooled, StudyLimits, StudyResults, given, named
 
 
 def limits_table(results: StudyResults) -> Block:
     """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
-    claims = {tuple(key): claim for *key, claim in results.equivalence}
+    claims = dict(named(results.equivalence))
     rows = []
     for pooled in results.limits:
-        found = pooled.limits
-        numbers = (
-            [NOTHING] * 3
-            if found is None
-            else [
+        both = pooled.given
+        counts, numbers = NOTHING, [NOTHING] * 3
+        if both is not None:
+            found = both.limits
+            counts = f"{found.n_participants} / {found.n_observations}"
+            numbers = [
                 with_interval(found.bias, found.bias_ci),
                 with_interval(found.lower, found.lower_ci),
                 with_interval(found.upper, found.upper_ci),
             ]
-        )
         key = (pooled.procedure, pooled.condition, pooled.quantity)
         rows.append(
             [
                 pooled.condition or NOTHING,
                 pooled.procedure,
                 quantity_name(pooled.quantity),
-                f"{len(set(pooled.participant))} / {len(pooled.difference)}",
+                counts,
                 *numbers,
                 *(_judged(claims.get(key)) if claims else []),
             ]
@@ -103,7 +103,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         *corrected_blocks(results),
         *verdict_blocks(results),
     ]
-    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    known = [found.limits for _, found in given(results.limits)]
     if known:
         blocks.append(_components_table(results.limits))
         blocks.append(heading("What the limits rest on"))
@@ -114,14 +114,21 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     return [*blocks, *along_cycle_blocks(results, figures), *forms_blocks(results)]
 
 
-def _notes(limits: Sequence[PooledLimits]) -> list[str]:
+def _notes(limits: Sequence[Pooled[StudyLimits]]) -> list[str]:
     """Return every note once, with the limits it is about unless it is about all."""
     found: dict[str, list[str]] = {}
     for pooled in limits:
         quantity = quantity_name(pooled.quantity).lower()
         where = ", ".join(part for part in (pooled.condition, pooled.procedure, quantity) if part)
-        notes = pooled.limits.notes if pooled.limits is not None else ()
-        for line in distinct(line for line in (pooled.note, *notes) if line):
+        both = pooled.given
+        notes = (
+            (f"not given: {pooled.absent.reason}",)
+            if pooled.absent is not None
+            else (both.note, *both.limits.notes)
+            if both is not None
+            else ()
+        )
+        for line in distinct(line for line in notes if line):
             found.setdefault(line, []).append(where)
     return [
         line if len(places) == len(limits) else f"{'; '.join(places)}: {line}"
@@ -129,20 +136,19 @@ def _notes(limits: Sequence[PooledLimits]) -> list[str]:
     ]
 
 
-def _components_table(limits: Sequence[PooledLimits]) -> Block:
+def _components_table(limits: Sequence[Pooled[StudyLimits]]) -> Block:
     """Return the variation behind the limits."""
     rows = [
         [
             pooled.condition or NOTHING,
             pooled.procedure,
             quantity_name(pooled.quantity),
-            number(pooled.limits.sd_between),
-            number(pooled.limits.sd_within),
-            number(pooled.limits.sd),
-            number(pooled.limits.skewness),
+            number(found.limits.sd_between),
+            number(found.limits.sd_within),
+            number(found.limits.sd),
+            number(found.limits.skewness),
         ]
-        for pooled in limits
-        if pooled.limits is not None
+        for pooled, found in given(limits)
     ]
     return table(
         ("Condition", "Procedure", "Quantity", "SD between", "SD within", "SD", "Skewness"),
@@ -164,7 +170,7 @@ def _how(limits: LimitsOfAgreement) -> str:
 
 def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the comparison of conditions."""
-    if not results.conditions:
+    if not given(results.conditions):
         return []
     rows = [
         [
@@ -177,7 +183,7 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(item.windows_ratio, item.windows_ratio_ci),
             _cycles_and_serial(item),
         ]
-        for procedure, quantity, item in results.conditions
+        for (procedure, _, quantity), item in named(results.conditions)
     ]
     blocks = [
         text(
@@ -200,7 +206,10 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
         ),
     ]  # fmt: skip
     said = distinct(
-        line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
+        line
+        for _, item in given(results.conditions)
+        for line in (item.note, *item.assumptions)
+        if line
     )
     blocks += [bullets(said)] if said else []
     return [*blocks, *adjusted_blocks(results)]

@@ -176,11 +176,12 @@ def _drift(clock: Synchronisation, options: Options) -> str:
 
 def _by_gyroscopes(trial: TrialResult) -> str:
     """Return the angle's lag minus the gyroscopes', with its interval; empty where unknown."""
-    found = trial.extras.get("gyroscope_lag", {})
-    if "difference_s" not in found:
+    found = trial.gyroscope_lag
+    value, ends = found.get("difference_s"), found.get("difference_ci_s")
+    if not isinstance(value, float) or not isinstance(ends, tuple):
         return NOTHING
-    low, high = (1e3 * end for end in found["difference_ci_s"])
-    return with_interval(1e3 * found["difference_s"], (low, high), 1)
+    low, high = (1e3 * end for end in ends)
+    return with_interval(1e3 * value, (low, high), 1)
 
 
 _QUALITY = {
@@ -205,7 +206,7 @@ def _angles(results: StudyResults, naming: Naming) -> list[Block]:
             *(number(quality.get(key)) for key in _QUALITY),
         ]
         for trial in results.trials
-        if (quality := trial.extras.get("angle_quality")) is not None
+        if (quality := trial.angle_quality)
     ]
     head: Sequence[str] = ("Participant", "Recording", "Procedure", *_QUALITY.values())
     caption = (
@@ -279,9 +280,8 @@ def _devices(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
 
 def _jitter(trial: TrialResult) -> dict[str, float]:
     """Return the scatter of the wearable's time stamps, where it is known."""
-    clocks = trial.extras.get("timing") or {}
-    found = (clocks.get("wearable") or {}).get("jitter_ms")
-    return {} if found is None else {"jitter_ms": found}
+    found = trial.timing.get("wearable", {}).get("jitter_ms")
+    return {"jitter_ms": found} if isinstance(found, float) else {}
 
 
 def _fields_by_condition(results: StudyResults) -> list[Block]:

@@ -28,7 +28,7 @@ from twinangle.report.style import (
     new_figure,
 )
 from twinangle.report.wording import file_name, shortened, stated
-from twinangle.results import SensorRecord, StudyResults
+from twinangle.results import SensorRecord, StudyResults, given, named
 
 PARTS = {
     "offset": "offset",
@@ -60,17 +60,18 @@ def _panel_width(n: int) -> float:
 def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
     """Return one figure a condition: limits at every point, a panel a procedure (three at most)."""
     drawn = []
-    for condition in distinct(item[1] for item in results.along_cycle):
-        members = [item for item in results.along_cycle if item[1] == condition][:3]
+    found = named(results.along_cycle)
+    for condition in distinct(name[1] for name, _ in found):
+        members = [item for item in found if item[0][1] == condition][:3]
         figure = new_figure(DOUBLE_MM, 54)
         width = _panel_width(len(members))
-        for k, (procedure, _, limits, difference) in enumerate(members):
+        for k, ((procedure, *_), both) in enumerate(members):
             axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
-            _draw_functional(axes, limits, difference, results.options.margin_deg)
+            _draw_functional(axes, both.limits, both.difference, results.options.margin_deg)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
             if k == 0:
                 axes.set_ylabel("Wearable − reference (°)")
-        confidence = f"{100 * members[0][2].confidence:g} %"
+        confidence = f"{100 * members[0][1].limits.confidence:g} %"
         caption = (
             f"Difference along the cycle, {condition}: mean over participants (line) with its "
             f"whole-curve {confidence} band, limits of agreement at each point (dashed)"
@@ -115,13 +116,15 @@ def _draw_functional(
 
 def draw_budgets(results: StudyResults) -> Drawn | None:
     """Draw the parts of the mean squared difference, one stacked bar a procedure and condition."""
-    rows = results.budgets
+    rows = named(results.budget)
     if not rows:
         return None
     figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
     axes = add_panel(figure, 40, 9, 132, 4 + 7 * len(rows))
-    _draw_stack(axes, [budget for *_, budget in rows])
-    labels = [f"{shortened(name, 14)}, {shortened(condition, 14)}" for name, condition, _ in rows]
+    _draw_stack(axes, [budget for _, budget in rows])
+    labels = [
+        f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
+    ]
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
     few_ticks(axes, x=7, y=None)
@@ -156,7 +159,9 @@ def _draw_stack(axes: Axes, budgets: Sequence[PooledBudget]) -> None:
 
 def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
-    return tuple(draw_contest(condition, contest) for condition, contest in results.contests)
+    return tuple(
+        draw_contest(pooled.condition, contest) for pooled, contest in given(results.ranking)
+    )
 
 
 def draw_contest(condition: str, contest: Contest) -> Drawn:

@@ -8,17 +8,17 @@ from collections.abc import Iterable
 from twinangle.report.blocks import with_interval
 from twinangle.report.figures_study import quantity_name
 from twinangle.report.wording import NOTHING, number
-from twinangle.results import LimitForms, Reliability
+from twinangle.results import LimitForms, Pooled, Reliability
 
 NAMED = ("Condition", "Procedure", "Quantity")
 
 
-def names(item: LimitForms | Reliability) -> list[str]:
+def names(item: Pooled[LimitForms] | Pooled[Reliability]) -> list[str]:
     """Return the cells under `NAMED`."""
     return [item.condition or NOTHING, item.procedure, quantity_name(item.quantity)]
 
 
-def where(item: LimitForms) -> str:
+def where(item: Pooled[LimitForms]) -> str:
     """Return the same in words."""
     parts = (item.condition, item.procedure, quantity_name(item.quantity).lower())
     return ", ".join(part for part in parts if part)

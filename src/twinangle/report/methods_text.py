@@ -10,7 +10,7 @@ from twinangle.cautions import to_be_stated
 from twinangle.report.citations import citations
 from twinangle.report.grouping import conditions, distinct, participants, procedures, trial_groups
 from twinangle.report.wording import NO_MARGIN, count, listing, span, stated
-from twinangle.results import StudyResults, TrialResult
+from twinangle.results import Absent, StudyResults, TrialResult, given
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Synchronisation
 
@@ -203,8 +203,8 @@ def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
             if systematic != "–"
             else "."
         )
-    checks = [t.extras.get("gyroscope_lag", {}) for t in _worked(results)]
-    apart = span((1e3 * c["difference_s"] for c in checks if "difference_s" in c), 1)
+    checks = [t.gyroscope_lag.get("difference_s") for t in _worked(results)]
+    apart = span((1e3 * each for each in checks if isinstance(each, float)), 1)
     if apart != "–":
         text += (
             " The lag by the angle less that by the sensors' gyroscopes, which is the delay of the "
@@ -258,7 +258,7 @@ def _curves(results: StudyResults) -> str:
 
 def _limits(results: StudyResults) -> str:
     """Say how limits of agreement came about, in the words of the computation itself."""
-    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    known = [found.limits for _, found in given(results.limits)]
     if not known:
         return ""
     first = known[0]
@@ -282,16 +282,16 @@ def _limits(results: StudyResults) -> str:
 
 def _whose_interval(results: StudyResults) -> str:
     """Say that the interval of a limit is no published one where it is not, and what is beside."""
-    found = [pooled for pooled in results.limits if pooled.limits is not None]
+    found = [each for _, each in given(results.limits)]
     text = ""
-    if any(p.limits is not None and p.limits.interval_method == OWN_INTERVAL for p in found):
+    if any(each.limits.interval_method == OWN_INTERVAL for each in found):
         text = (
             " This interval of a limit is the analysing software's own method, which no paper "
             "describes: it joins the intervals of bias, variance between and variance within "
             "participants (after Zou 2013) and is widened for heavy tails and skewness; its "
             "coverage was simulated and is stated in the software's documentation."
         )
-    if any(pooled.published is not None for pooled in found):
+    if any(each.published is not None for each in found):
         text += (
             " Beside it stand limits with one variance within participants pooled over all and "
             "intervals by recovery of variances (MOVER; Zou 2013)."
@@ -314,7 +314,7 @@ def _margin(results: StudyResults) -> str:
 
 def _zeroed(results: StudyResults) -> str:
     """Say that limits are also given with both instruments zeroed."""
-    if not any(pooled.zeroed is not None for pooled in results.limits):
+    if all(isinstance(found.zeroed, Absent) for _, found in given(results.limits)):
         return ""
     return (
         " Bias and limits are given of the angles as recorded and once more with both instruments "
@@ -324,10 +324,12 @@ def _zeroed(results: StudyResults) -> str:
 
 def _conditions(results: StudyResults) -> str:
     """Say how conditions were compared."""
-    if not results.conditions:
+    if not given(results.conditions):
         return ""
-    pairs = distinct(f"{item.condition} with {item.against}" for _, _, item in results.conditions)
-    people = span((float(item.n_participants) for _, _, item in results.conditions), 0)
+    pairs = distinct(
+        f"{item.condition} with {item.against}" for _, item in given(results.conditions)
+    )
+    people = span((float(item.n_participants) for _, item in given(results.conditions)), 0)
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
@@ -338,7 +340,7 @@ def _conditions(results: StudyResults) -> str:
 
 def _windows(results: StudyResults) -> str:
     """Say how standard deviations over unlike numbers of cycles were made comparable."""
-    found = [item for _, _, item in results.conditions if item.most_window]
+    found = [item for _, item in given(results.conditions) if item.most_window]
     if not found:
         return ""
     fewest, most = min(i.fewest_window for i in found), max(i.most_window for i in found)
@@ -360,7 +362,9 @@ def _windows(results: StudyResults) -> str:
 def _adjusted(results: StudyResults) -> str:
     """Say what was held equal between conditions, and how."""
     words = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
-    names = distinct(words.get(r.covariates, r.covariates) for *_, r in results.further.adjusted)
+    names = distinct(
+        words.get(r.covariates, r.covariates) for _, r in given(results.conditions_adjusted)
+    )
     if not names:
         return ""
     return (
@@ -371,11 +375,11 @@ def _adjusted(results: StudyResults) -> str:
 
 def _reliability(results: StudyResults) -> str:
     """Say which intraclass correlations were computed, over what."""
-    parts = results.further.reliability
+    parts = [found for _, found in given(results.reliability)]
     if not parts:
         return ""
     designs = listing(distinct(item.design for item in parts))
-    again = listing(distinct(item.design for item in parts if item.error is not None))
+    again = listing(distinct(item.design for item in parts if not isinstance(item.error, Absent)))
     error = (
         " by the standard error of measurement and the minimal detectable change of one instrument "
         f"over {again} (Weir 2005),"
