@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.analysis.pooling import pool_equivalence, pool_limits
 from twinangle.closing import print_closing
 from twinangle.report.content import report_content
 from twinangle.report.figures_depth import PARTS, draw_depth
 from twinangle.report.methods_text import methods_paragraphs
 from twinangle.report.style import styled
 from twinangle.report.tables import write_tables
+from twinangle.results import given
 
 
 @pytest.fixture(scope="module")
@@ -36,7 +36,8 @@ def test_figures_are_drawn_where_there_are_numbers(drawn, larger, study):
     assert set(drawn) == {
         "along-cycle_indoor", "error_budget", "contest_indoor", "magnetic_field"
     }  # fmt: skip
-    assert study.along_cycle == ()  # two participants are too few
+    assert given(study.along_cycle) == []  # two participants are too few
+    assert "2 participants" in study.along_cycle[0].absent.reason
     with mpl.rc_context(styled()):
         assert "along-cycle_indoor" not in {figure.name for figure in draw_depth(study)}
 
@@ -44,14 +45,14 @@ def test_figures_are_drawn_where_there_are_numbers(drawn, larger, study):
 def test_budget_bars_add_up_to_the_whole(drawn, larger):
     axes = drawn["error_budget"].figure.axes[0]
     ends = [patch.get_x() + patch.get_width() for patch in axes.patches]
-    totals = [budget.total for *_, budget in larger.budgets]
-    n = len(larger.budgets)
+    totals = [item.value.total for item in larger.budget]
+    n = len(larger.budget)
     assert len(ends) == n * len(PARTS)
     assert_allclose(ends[-n:], totals, rtol=1e-9)
 
 
 def test_along_the_cycle_shows_bias_and_limits(drawn, larger):
-    procedure, _, limits, _ = larger.along_cycle[0]
+    procedure, limits = larger.along_cycle[0].procedure, larger.along_cycle[0].value.limits
     axes = drawn["along-cycle_indoor"].figure.axes[0]
     assert procedure in axes.get_title(loc="left")
     lines = [line.get_ydata() for line in axes.get_lines() if len(line.get_ydata()) == 101]
@@ -60,7 +61,7 @@ def test_along_the_cycle_shows_bias_and_limits(drawn, larger):
 
 
 def test_contest_shows_every_interval(drawn, larger):
-    contest = larger.contests[0][1]
+    contest = larger.ranking[0].value
     _, paired = drawn["contest_indoor"].figure.axes
     ends = [line.get_xdata() for line in paired.get_lines() if len(line.get_xdata()) == 2]
     for pair in contest.differences:
@@ -75,7 +76,7 @@ def test_field_is_drawn_in_percent(drawn, larger):
 
 def test_ranks_and_ties_are_the_contests(blocks, larger):
     standings, pairs = tables(blocks, "Procedures compared")
-    contest = larger.contests[0][1]
+    contest = larger.ranking[0].value
     assert [row[1] for row in standings["rows"]] == [p.procedure for p in contest.standings]
     assert [row[0] for row in standings["rows"]] == [str(p.rank) for p in contest.standings]
     verdicts = ["tie" if pair.tied else "apart" for pair in contest.differences]
@@ -84,9 +85,9 @@ def test_ranks_and_ties_are_the_contests(blocks, larger):
 
 def test_budget_table_has_every_part_with_its_interval(blocks, larger):
     (table,) = tables(blocks, "Error budget")
-    assert len(table["rows"]) == len(larger.budgets) * (len(PARTS) + 1)
+    assert len(table["rows"]) == len(larger.budget) * (len(PARTS) + 1)
     wholes = [row for row in table["rows"] if row[2] == "Whole"]
-    for row, (*_, budget) in zip(wholes, larger.budgets, strict=True):
+    for row, budget in zip(wholes, [item.value for item in larger.budget], strict=True):
         low, high = budget.total_ci
         assert row[3].replace("\u00a0", " ") == f"{budget.total:.3f} ({low:.3f} to {high:.3f})"
 
@@ -123,7 +124,11 @@ def test_one_verdict_in_summary_section_table_file_and_terminal(larger, tmp_path
 
 def at_margin(results, margin):
     options = replace(results.options, margin_deg=margin)
-    return replace(results, options=options, equivalence=pool_equivalence(results.limits, options))
+    return replace(
+        results,
+        options=options,
+        equivalence=TOPICS["equivalence"](group_trials(results.trials), options),
+    )
 
 
 def test_without_a_margin_there_is_no_verdict(larger, capsys, tmp_path):
@@ -138,7 +143,9 @@ def test_without_a_margin_there_is_no_verdict(larger, capsys, tmp_path):
 
 def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
     options = replace(larger.options, published_interval=True)
-    asked = replace(larger, options=options, limits=pool_limits(larger.trials, options))
+    asked = replace(
+        larger, options=options, limits=TOPICS["limits"](group_trials(larger.trials), options)
+    )
     sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
     shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
     (table,) = (block for block in shown if "Zou 2013" in block["caption"])
@@ -146,7 +153,7 @@ def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(la
     write_tables(asked, tmp_path)
     with (tmp_path / "limits_of_agreement.csv").open(encoding="utf-8") as file:
         row = next(csv.DictReader(file))
-    assert float(row["published_form.lower_deg"]) == asked.limits[0].published.lower
+    assert float(row["published_form.lower_deg"]) == asked.limits[0].value.published.lower
     text = " ".join(methods_paragraphs(asked))
     assert "software's own method, which no paper describes" in text
     assert "MOVER; Zou 2013" in text
@@ -175,12 +182,12 @@ def test_tables_beside_the_report(larger, tmp_path):
 
     assert len(rows("along_cycle")) == 101 * len(larger.along_cycle)
     budget = rows("error_budgets")[0]
-    parts = sum(float(budget[part]) for part in PARTS)
-    assert_allclose(parts, float(budget["total"]))
+    parts = sum(float(budget[f"{part}_deg2"]) for part in PARTS)
+    assert_allclose(parts, float(budget["total_deg2"]))
     assert [row["procedure"] for row in rows("contest")] == [
-        place.procedure for place in larger.contests[0][1].standings
+        place.procedure for place in larger.ranking[0].value.standings
     ]
-    assert float(rows("contest_differences")[0]["difference"]) == pytest.approx(
-        larger.contests[0][1].differences[0].difference, rel=0
+    assert float(rows("contest_differences")[0]["difference_deg"]) == pytest.approx(
+        larger.ranking[0].value.differences[0].difference, rel=0
     )
     assert len(rows("sensors")) == 2 * len(larger.trials)

@@ -127,7 +127,7 @@ def test_one_participant_is_said_to_be_one(build_results):
 
 def test_all_trials_failed(study, fail_trial, tmp_path):
     results = replace(
-        study, limits=(), conditions=(), contests=(), budgets=(), equivalence=(), along_cycle=()
+        study, limits=(), conditions=(), ranking=(), budget=(), equivalence=(), along_cycle=()
     )
     for k in range(len(results.trials)):
         results = fail_trial(results, k, f"file_{k}.csv: no column `a#b`, *there* is $c_1$")

@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 from twinangle.report.methods_text import methods_text
 
@@ -35,7 +35,7 @@ def limits(larger):
 
 def test_summary_gives_mean_curves_over_participants_with_intervals(larger):
     table = table_with(section(larger, "Summary"), "RMS demeaned", "Range difference")
-    _, _, curves = larger.further.curves[0]
+    curves = larger.curves[0].value
     low, high = curves.rms_demeaned_ci
     assert plain(table["rows"][0][4]) == f"{curves.rms_demeaned:.2f} ({low:.2f} to {high:.2f})"
 
@@ -49,18 +49,18 @@ def test_every_recording_has_its_further_numbers_with_intervals(larger):
 
 def test_checks_and_their_suggestion_stand_before_the_other_forms(limits, larger):
     table = table_with(limits, "Bias on size")
-    assert len(table["rows"]) == len(larger.further.forms)
+    assert len(table["rows"]) == len(larger.forms)
     where = [b["body"] for b in limits if b["kind"] == "heading"]
     looked = where.index("What the limits take for granted, looked at")
     assert looked < where.index("Limits in other forms")
-    assert all(item.checks.suggestion in words(limits) for item in larger.further.forms)
+    assert all(item.value.checks.suggestion in words(limits) for item in larger.forms)
 
 
 def test_other_forms_are_given_or_their_absence_is_explained(limits, larger):
     forms = [row[3] for row in table_with(limits, "Form")["rows"]]
-    assert forms.count("percentiles") == len(larger.further.forms)
+    assert forms.count("percentiles") == len(larger.forms)
     assert forms.count("ratio") == 2  # of the range, for both procedures
-    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.further.forms)
+    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.forms)
     assert "an angle has no true zero" in words(limits)
     assert "no participant has several sessions" in words(limits)
 
@@ -73,8 +73,8 @@ def test_percentile_limits_of_few_people_are_open_at_one_end(limits):
 
 def test_limits_at_three_sizes_have_their_intervals(limits, larger):
     table = table_with(limits, "Size", "Bias")
-    assert len(table["rows"]) == 3 * len(larger.further.forms)
-    one = larger.further.forms[0].at_sizes[0]
+    assert len(table["rows"]) == 3 * len(larger.forms)
+    one = larger.forms[0].value.at_sizes[0]
     low, high = one.upper_ci
     assert plain(table["rows"][0][-1]) == f"{one.upper:.2f} ({low:.2f} to {high:.2f})"
     assert "fewer than 10 participants" in table["caption"]
@@ -86,18 +86,19 @@ def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
 
 
 def test_demings_line_says_what_it_shows(larger):
-    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.5))
-    results = replace(larger, further=further)
+    found = pool_topics(larger.trials, replace(larger.options, error_ratio=1.5))
+    results = replace(larger, **found)
+    first = found["forms"][0].value
     blocks = section(results, "Limits of agreement")
     table = table_with(blocks, "People", "Slope", "Intercept")
-    line = further.forms[0].deming
+    line = first.deming
     low, high = line.slope_ci
     assert plain(table["rows"][0][4]) == f"{line.slope:.3f} ({low:.3f} to {high:.3f})"
     assert "1.5 times the reference's" in table["caption"]
     assert "that both err:" not in words(blocks)
-    record = results.to_json()["limits_in_other_forms"][0]
+    record = results.to_json()["forms"][0]
     assert record["deming"]["error_ratio"] == 1.5
-    assert record["at_sizes"][2]["bias"] == further.forms[0].at_sizes[2].bias
+    assert record["at_sizes"][2]["bias_deg"] == first.at_sizes[2].bias
 
 
 @pytest.mark.parametrize(
@@ -110,11 +111,10 @@ def test_demings_line_says_what_it_shows(larger):
     ],
 )
 def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
-    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.0))
-    form = further.forms[0]
-    line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
-    further = replace(further, forms=(replace(form, deming=line),))
-    said = words(section(replace(larger, further=further), "Limits of agreement"))
+    form = pool_topics(larger.trials, replace(larger.options, error_ratio=1.0))["forms"][0]
+    line = replace(form.value.deming, slope_ci=slope, intercept_ci=intercept)
+    forms = (replace(form, value=replace(form.value, deming=line)),)
+    said = words(section(replace(larger, forms=forms), "Limits of agreement"))
     assert expected in said
 
 
@@ -133,7 +133,7 @@ def test_reliability_names_its_forms_and_says_why_sessions_are_absent(larger):
 def test_a_detectable_change_is_given_from_test_and_retest(larger):
     again = tuple(replace(trial, session="2") for trial in larger.trials)
     trials = larger.trials + again
-    results = replace(larger, trials=trials, further=further_parts(trials, larger.options))
+    results = replace(larger, trials=trials, **pool_topics(trials, larger.options))
     change = table_with(section(results, "Reliability"), "Detectable change")
     assert {row[3] for row in change["rows"]} == {"wearable", "reference"}
     assert all("to" in row[-1] for row in change["rows"])
@@ -161,8 +161,7 @@ def test_conditions_at_equal_speed(build_results):
         replace(trial, covariates={"speed_m_s": speed})
         for trial, speed in zip(built.trials, speeds, strict=True)
     )
-    further = further_parts(trials, built.options)
-    results = replace(built, trials=trials, further=further)
+    results = replace(built, trials=trials, **pool_topics(trials, built.options))
     table = table_with(section(results, "Conditions"), "Held equal")
     assert [row[2] for row in table["rows"]] == ["walking speed"]
     assert "mixed models" in methods_text(results)
@@ -181,7 +180,7 @@ def test_one_participant_has_no_further_forms_and_it_says_so(build_results):
 
 def test_json_and_tables_carry_the_further_parts(written, larger):
     record = larger.to_json()
-    for key in ("curves_over_participants", "limits_in_other_forms", "reliability", "not_given"):
+    for key in ("curves", "forms", "reliability"):
         assert record[key], key
     names = ("curves_over_participants", "limits_in_other_forms", "reliability", "not_given")
     for name in (*names, "conditions_adjusted"):

@@ -11,7 +11,7 @@ import numpy as np
 from twinangle.agreement._result import interval, quantity
 from twinangle.agreement.equivalence import CorrectedLimits
 from twinangle.agreement.limits import LimitsOfAgreement
-from twinangle.declare import Spread, data, number
+from twinangle.declare import Named, Spread, data, number
 from twinangle.results.pooled import Absent
 from twinangle.signals.recording import Array
 
@@ -35,14 +35,17 @@ class StudyLimits:
     zeroed: Annotated[
         LimitsOfAgreement | Absent,
         number("the limits with both instruments zeroed at standing, each recording by itself"),
+        Named("zeroed_at_standing"),
     ]
     corrected: Annotated[
         CorrectedLimits | Absent | None,
         number("the limits without the reference's own stated error; null where none is stated"),
+        Named("without_reference_error"),
     ] = None
     published: Annotated[
         LimitsOfAgreement | None,
         number("the limits with a published interval, where it is asked for and another"),
+        Named("published_form"),
     ] = None
 
     @property

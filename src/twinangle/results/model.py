@@ -91,7 +91,9 @@ class TrialResult:
     agreement: Annotated[
         CurveAgreement | None, number("the mean curves compared; null without a reference")
     ] = None
-    standing: Annotated[NeutralStanding | None, number("both instruments in standing")] = None
+    standing: Annotated[
+        NeutralStanding | None, number("both instruments in standing"), Named("neutral_standing")
+    ] = None
     variability: Annotated[Variability | None, number("variability between the cycles")] = None
     timing_cost: Annotated[
         TimingCost | None, number("what the lag's uncertainty does to the RMS")

@@ -16,7 +16,7 @@ _RENAMED = {
 _TOPICS = ("limits_of_agreement", "forms", "curves", "variability", "conditions",
            "conditions_adjusted", "ranking", "budget", "reliability", "equivalence",
            "along_cycle")  # fmt: skip
-_TRIAL_RENAMED = {"neutral_standing": "standing", "error_budget_deg2": "budget"}
+_TRIAL_RENAMED = {"error_budget_deg2": "budget"}
 _COMPARED = ("ratio", "ratio_ci", "difference_deg", "difference_ci_deg", "added_sd_deg",
              "added_sd_ci_deg")  # fmt: skip
 _FORMS = {
@@ -125,11 +125,9 @@ def _pooled(topic: str, old: Mapping[str, Any]) -> Record:
             if key in new
         }
     if topic == "limits_of_agreement":
-        corrected = new.pop("without_reference_error", None)
-        new["corrected"] = corrected
-        new["zeroed"] = new.pop("zeroed_at_standing", None)
-        if new["zeroed"] is None or new["zeroed"].get("bias_deg") is None:
-            new["zeroed"] = {"reason": new.pop("zeroed_note", "") or NOT_KEPT, "part": ""}
+        zeroed, unknown = new.get("zeroed_at_standing"), new.pop("zeroed_note", "")
+        if zeroed is None or zeroed.get("bias_deg") is None:
+            new["zeroed_at_standing"] = {"reason": unknown or NOT_KEPT, "part": ""}
     return new
 
 
