@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from twinangle.analysis.topics import pool_topics
 from twinangle.closing import print_closing
 from twinangle.init.folder import AGREEMENT
 from twinangle.options import Options

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from twinangle.analysis.topics import pool_topics
 from twinangle.closing import print_closing
 from twinangle.report.content import report_content
 from twinangle.report.figures_depth import PARTS, draw_depth
@@ -127,7 +128,7 @@ def at_margin(results, margin):
     return replace(
         results,
         options=options,
-        equivalence=TOPICS["equivalence"](group_trials(results.trials), options),
+        equivalence=pool_topics(results.trials, options)["equivalence"],
     )
 
 
@@ -143,9 +144,7 @@ def test_without_a_margin_there_is_no_verdict(larger, capsys, tmp_path):
 
 def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
     options = replace(larger.options, published_interval=True)
-    asked = replace(
-        larger, options=options, limits=TOPICS["limits"](group_trials(larger.trials), options)
-    )
+    asked = replace(larger, options=options, limits=pool_topics(larger.trials, options)["limits"])
     sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
     shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
     (table,) = (block for block in shown if "Zou 2013" in block["caption"])

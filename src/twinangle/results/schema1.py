@@ -79,19 +79,26 @@ def _trial(old: Mapping[str, Any]) -> Record:
     new["angle_quality"] = quality
     lag = new.get("gyroscope_lag")
     new["gyroscope_lag"] = {} if lag is None else lag
+    n_cycles = {"n_cycles": (new.get("cycles") or {}).get("kept", 0)}
     if (curves := new.get("agreement")) is not None:
         curves = dict(curves)
         parts = curves.pop("mean_squared_difference_deg2", {})
         for key in ("offset_zeroed_deg", "offset_zeroed_ci_deg"):
             curves.pop(key, None)  # follows from the offset and neutral standing
-        new["agreement"] = curves | {f"msd_{name}_deg2": one for name, one in parts.items()}
+        new["agreement"] = (
+            curves | n_cycles | {f"msd_{name}_deg2": one for name, one in parts.items()}
+        )
     if (spread := new.get("variability")) is not None:
         spread = dict(spread)
         compared = {key: spread.pop(key) for key in _COMPARED if key in spread}
         sds = {"test_sd_deg": spread["wearable_sd_deg"]}
         sds["reference_sd_deg"] = spread["reference_sd_deg"]
         known = spread["reference_sd_deg"] is not None
-        new["variability"] = spread | {"comparison": sds | compared if known else None}
+        counts = {f"{name}_n_cycles": n_cycles["n_cycles"] for name in ("wearable", "reference")}
+        if not known:
+            counts["reference_n_cycles"] = None
+        comparison = sds | compared | n_cycles if known else None
+        new["variability"] = spread | counts | {"comparison": comparison}
     return new
 
 
@@ -125,10 +132,22 @@ def _pooled(topic: str, old: Mapping[str, Any]) -> Record:
             if key in new
         }
     if topic == "limits_of_agreement":
-        zeroed, unknown = new.get("zeroed_at_standing"), new.pop("zeroed_note", "")
-        if zeroed is None or zeroed.get("bias_deg") is None:
-            new["zeroed_at_standing"] = {"reason": unknown or NOT_KEPT, "part": ""}
+        _upgrade_limits(new)
     return new
+
+
+def _upgrade_limits(new: Record) -> None:
+    """Put why a further form of the limits is not given in its place, and how many it is of."""
+    counts = {key: new[key] for key in ("n_participants", "n_observations")}
+    zeroed, unknown = new.get("zeroed_at_standing"), new.pop("zeroed_note", "")
+    known = zeroed is not None and zeroed.get("bias_deg") is not None
+    absent = {"reason": unknown or NOT_KEPT, "part": ""}
+    new["zeroed_at_standing"] = zeroed | counts if known else absent
+    reason = new.pop("without_reference_error_note", "")
+    if reason:
+        new["without_reference_error"] = {"reason": reason, "part": ""}
+    if new.get("published_form") is not None:
+        new["published_form"] = new["published_form"] | counts
 
 
 def _along_cycle(old: Mapping[str, Any]) -> Record:
