@@ -95,5 +95,5 @@ def test_options_refuse_what_means_nothing(larger, field, value):
 
 
 def test_no_option_has_a_default():
-    with pytest.raises(TypeError, match="missing 6 required"):
+    with pytest.raises(TypeError, match="missing 7 required"):
         Options()

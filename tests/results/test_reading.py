@@ -122,6 +122,16 @@ def test_unit_and_meaning_of_every_field_are_declared():
     assert bare == []
 
 
+def test_a_nested_result_keeps_its_own_name():
+    seen = kinds(TrialResult, {})
+    for item in topic_fields():
+        kinds(item.hint, seen)
+    for kind in seen:
+        for item in declared(kind):
+            if item.spread is None and any(each in seen for each in kinds(item.hint, {})):
+                assert item.quantity.unit == "", f"{kind.__name__}.{item.name}"
+
+
 def test_a_file_of_schema_1_still_reads():
     # cut from the demo's own results before the keys had their units
     old = json.loads((SCHEMA_1 / "results.json").read_text(encoding="utf-8"))

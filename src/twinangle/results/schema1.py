@@ -140,9 +140,10 @@ def _upgrade_limits(new: Record) -> None:
     """Put why a further form of the limits is not given in its place, and how many it is of."""
     counts = {key: new[key] for key in ("n_participants", "n_observations")}
     zeroed, unknown = new.get("zeroed_at_standing"), new.pop("zeroed_note", "")
-    known = zeroed is not None and zeroed.get("bias_deg") is not None
-    absent = {"reason": unknown or NOT_KEPT, "part": ""}
-    new["zeroed_at_standing"] = zeroed | counts if known else absent
+    if zeroed is not None and zeroed.get("bias_deg") is not None:
+        new["zeroed_at_standing"] = zeroed | counts
+    else:
+        new["zeroed_at_standing"] = {"reason": unknown or NOT_KEPT, "part": ""}
     reason = new.pop("without_reference_error_note", "")
     if reason:
         new["without_reference_error"] = {"reason": reason, "part": ""}
