@@ -135,7 +135,11 @@ def _is_pair(value: list[Any]) -> bool:
 def pooled(record: dict[str, Any]) -> dict[tuple[Any, ...], Any]:
     kept = {name: record[name] for name in POOLED}
     # reliability over sessions or trials appears with the copies, which is not what is asked here
-    kept["reliability"] = [r for r in kept["reliability"] if r["design"] == "both instruments"]
+    between = "both instruments"
+    kept["reliability"] = [r for r in kept["reliability"] if r.get("design") == between]
+    # each person's own budget is over cycles, and has no interval where it is a mean over trials
+    for item in kept["budget"]:
+        del item["budgets"]
     return dict(leaves(kept))
 
 
