@@ -29,9 +29,9 @@ def test_limits_have_their_intervals(written, study):
     found = rows(written, "limits_of_agreement")
     assert [row["quantity"] for row in found] == [pooled.quantity for pooled in study.limits]
     for row, pooled in zip(found, study.limits, strict=True):
-        assert float(row["bias_deg"]) == pooled.limits.bias
+        assert float(row["bias_deg"]) == pooled.value.limits.bias
         ends = [float(row[f"upper_ci_deg.{end}"] or "nan") for end in ("low", "high")]
-        assert_allclose(ends, pooled.limits.upper_ci)
+        assert_allclose(ends, pooled.value.limits.upper_ci)
 
 
 def test_points_reproduce_the_bias(written, study):
@@ -44,7 +44,7 @@ def test_points_reproduce_the_bias(written, study):
         np.mean([float(row["difference_deg"]) for row in found if row["participant"] == code])
         for code in ("P01", "P02")
     ]
-    assert_allclose(np.mean(by_person), study.limits[0].limits.bias)
+    assert_allclose(np.mean(by_person), study.limits[0].value.limits.bias)
 
 
 def test_every_dropped_cycle_is_listed(written, study):

@@ -16,20 +16,20 @@ def test_tables_beside_the_report(larger, tmp_path):
 
     assert len(rows("along_cycle")) == 101 * len(larger.along_cycle)
     budget = rows("error_budgets")[0]
-    parts = sum(float(budget[part]) for part in PARTS)
-    assert_allclose(parts, float(budget["total"]))
+    parts = sum(float(budget[f"{part}_deg2"]) for part in PARTS)
+    assert_allclose(parts, float(budget["total_deg2"]))
     assert [row["procedure"] for row in rows("contest")] == [
-        place.procedure for place in larger.contests[0][1].standings
+        place.procedure for place in larger.ranking[0].value.standings
     ]
-    assert float(rows("contest_differences")[0]["difference"]) == pytest.approx(
-        larger.contests[0][1].differences[0].difference, rel=0
+    assert float(rows("contest_differences")[0]["difference_deg"]) == pytest.approx(
+        larger.ranking[0].value.differences[0].difference, rel=0
     )
     assert len(rows("sensors")) == 2 * len(larger.trials)
 
 
 def test_json_and_tables_carry_the_further_parts(written, larger):
     record = larger.to_json()
-    for key in ("curves_over_participants", "limits_in_other_forms", "reliability", "not_given"):
+    for key in ("curves", "forms", "reliability"):
         assert record[key], key
     names = ("curves_over_participants", "limits_in_other_forms", "reliability", "not_given")
     for name in (*names, "conditions_adjusted"):

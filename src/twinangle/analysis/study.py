@@ -9,15 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import twinangle
-from twinangle.analysis.further import further_parts
-from twinangle.analysis.pooling import (
-    pool_along_cycle,
-    pool_conditions,
-    pool_contests,
-    pool_equivalence,
-    pool_error_budgets,
-    pool_limits,
-)
+from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
 from twinangle.parallel import in_order
@@ -72,24 +64,17 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
-    limits = pool_limits(trials, options)
     return StudyResults(
         title=study.title,
         joint=study.joint,
         options=options,
         trials=trials,
-        limits=limits,
-        conditions=pool_conditions(trials, options),
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
         notes=_notes(study, trials),
-        contests=pool_contests(trials, options),
-        budgets=pool_error_budgets(trials, options),
-        along_cycle=pool_along_cycle(trials, options),
-        equivalence=pool_equivalence(limits, options),
-        further=further_parts(trials, options),
         invented=study.invented,
+        **pool_topics(trials, options),
     )
 
 

@@ -12,8 +12,9 @@ import numpy as np
 
 from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.report.tables_cycles import bout_rows, cycle_rows
-from twinangle.results import StudyResults, TrialResult
+from twinangle.results import StudyResults, TrialResult, absences, given
 from twinangle.results.grouping import distinct, warnings_of
+from twinangle.results.serialise import topic_fields
 from twinangle.visible import visible
 
 Row = Mapping[str, Any]
@@ -24,11 +25,11 @@ _POOLED = ("procedure", "condition")
 # Tables that are lists of `results.json` as they stand: its key, the first columns.
 _RECORDED = {
     "limits_of_agreement": ("limits_of_agreement", (*_POOLED, "quantity")),
-    "error_budgets": ("error_budgets_deg2", _POOLED),
+    "error_budgets": ("budget", _POOLED),
     "equivalence": ("equivalence", (*_POOLED, "quantity")),
-    "curves_over_participants": ("curves_over_participants", _POOLED),
-    "variability_over_participants": ("variability_over_participants", _POOLED),
-    "limits_in_other_forms": ("limits_in_other_forms", (*_POOLED, "quantity")),
+    "curves_over_participants": ("curves", _POOLED),
+    "variability_over_participants": ("variability", _POOLED),
+    "limits_in_other_forms": ("forms", (*_POOLED, "quantity")),
     "conditions_adjusted": (
         "conditions_adjusted",
         ("procedure", "quantity", "condition", "against", "covariates"),
@@ -65,7 +66,7 @@ def write_tables(results: StudyResults, folder: Path) -> tuple[Path, ...]:
 def _pooled_tables(results: StudyResults, record: dict[str, Any]) -> dict[str, Table]:
     """Return what is said of the study as a whole, by the table's name."""
     recorded: dict[str, Table] = {
-        name: (header, [_flat(row) for row in record[key]])
+        name: (header, [_flat(row) for row in _told(record[key])])
         for name, (key, header) in _RECORDED.items()
     }
     return recorded | {
@@ -77,10 +78,32 @@ def _pooled_tables(results: StudyResults, record: dict[str, Any]) -> dict[str, T
         "contest_differences": (("condition", "first"), _contest_rows(record, "differences")),
         "along_cycle": ((*_POOLED, "percent"), _along_cycle_rows(record)),
         "reliability": (("design", "instrument", "statistic"), _reliability_rows(record)),
-        "not_given": (("part", "reason"), record["not_given"]),
+        "not_given": (
+            ("topic", *_POOLED, "quantity", "part", "reason"),
+            _absent_rows(results),
+        ),
         "magnetic_field": (("condition", "segment"), fields_by_condition(results)),
         "inputs": (("path", "sha256"), record["provenance"]["inputs"]),
     }
+
+
+def _told(rows: Iterable[Row]) -> list[Row]:
+    """Return the rows that hold a value; the others are in the table of what is not given."""
+    return [row for row in rows if not {"reason", "part"} <= row.keys()]
+
+
+def _absent_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
+    """Return what is not given, topic by topic, and why."""
+    for item in topic_fields():
+        for pooled, absent in absences(getattr(results, item.name)):
+            yield {
+                "topic": item.name,
+                "procedure": pooled.procedure,
+                "condition": pooled.condition,
+                "quantity": pooled.quantity,
+                "part": absent.part,
+                "reason": absent.reason,
+            }
 
 
 def _trial_tables(results: StudyResults, record: dict[str, Any]) -> dict[str, Table]:
@@ -149,11 +172,16 @@ def _flat(record: Row, prefix: str = "") -> dict[str, Any]:
         if isinstance(value, Mapping):
             flat |= _flat(value, f"{name}.")
         elif isinstance(value, list):
-            if len(value) == 2 and all(isinstance(item, float | None) for item in value):
+            if len(value) == 2 and all(_is_end(item) for item in value):
                 flat |= {f"{name}.low": value[0], f"{name}.high": value[1]}
         else:
             flat[name] = value
     return flat
+
+
+def _is_end(item: Any) -> bool:
+    """Return whether a value may be an end of an interval, which may be open or not there."""
+    return item is None or isinstance(item, float) or item in ("inf", "-inf")
 
 
 def _trial_rows(record: Row) -> list[dict[str, Any]]:
@@ -168,42 +196,44 @@ def _contest_rows(record: Row, part: str) -> list[dict[str, Any]]:
     return [
         {"condition": contest["condition"]}
         | {key: ", ".join(v) if isinstance(v, list) else v for key, v in row.items()}
-        for contest in record["contests"]
+        for contest in _told(record["ranking"])
         for row in contest[part]
     ]
 
 
 def _along_cycle_rows(record: Row) -> Iterable[dict[str, Any]]:
     """Return bias, its band and the limits, point by point."""
-    for item in record["along_cycle"]:
-        n = len(item["bias_deg"])
+    for item in _told(record["along_cycle"]):
+        limits, difference = item["limits"], item["difference"]
+        bias_band = limits["bias_band"]
+        n = len(limits["bias_deg"])
         for k in range(n):
             yield {
                 "procedure": item["procedure"],
                 "condition": item["condition"],
                 "percent": 100.0 * k / (n - 1),
-                "bias_deg": item["bias_deg"][k],
-                "bias_band_low_deg": item["bias_band_deg"][0][k],
-                "bias_band_high_deg": item["bias_band_deg"][1][k],
-                "lower_deg": item["lower_deg"][k],
-                "upper_deg": item["upper_deg"][k],
-                "p_adjusted": item["p_adjusted"][k],
+                "bias_deg": limits["bias_deg"][k],
+                "bias_band_low_deg": bias_band["lower_deg"][k],
+                "bias_band_high_deg": bias_band["upper_deg"][k],
+                "lower_deg": limits["lower_deg"][k],
+                "upper_deg": limits["upper_deg"][k],
+                "p_adjusted": difference["p_adjusted"][k],
             }
 
 
 def _reliability_rows(record: Row) -> Iterable[dict[str, Any]]:
     """Return one row a statistic: the six intraclass correlations, SEM, change, concordance."""
-    for item in record["reliability"]:
+    for item in _told(record["reliability"]):
         names = {key: item[key] for key in ("design", "instrument")}
         where = {key: item[key] for key in ("procedure", "condition", "quantity")}
         where["columns"] = ", ".join(item["columns"])
-        for one in item["intraclass_correlations"]:
+        for one in item["intraclass"]:
             yield names | {"statistic": one["form"]} | where | _flat(one)
-        error, both = item["measurement_error"], item["concordance"]
-        size = error or {}
-        size = {k: size[k] for k in ("n_participants", "n_measurements", "confidence") if k in size}
-        for key in ("sem", "sem_agreement", "mdc") if error is not None else ():
-            numbers = {"value": error[key], "value_ci": error.get(f"{key}_ci")}
+        error, both = item["error"], item["concordance"]
+        shared = ("n_participants", "n_measurements", "confidence")
+        size = {k: error[k] for k in shared if k in error}
+        for key in ("sem", "sem_agreement", "mdc") if "sem_deg" in error else ():
+            numbers = {"value": error[f"{key}_deg"], "value_ci": error.get(f"{key}_ci_deg")}
             yield names | {"statistic": key} | where | _flat(numbers) | size
         if both is not None:
             yield names | {"statistic": "Lin's concordance"} | where | _flat(both)
@@ -225,7 +255,7 @@ def _field_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
 def _residual_rows(record: Row) -> Iterable[dict[str, Any]]:
     """Return one row a kept cycle: how far the joint's rotation strays from the hinge."""
     for trial in record["trials"]:
-        for cycle in trial.get("angle_quality", {}).get("residual_by_cycle", ()):
+        for cycle in trial["residual_by_cycle"]:
             yield {name: trial[name] for name in IDENTIFIERS} | cycle
 
 
@@ -236,9 +266,8 @@ def _identity(trial: TrialResult) -> dict[str, Any]:
 
 def _point_rows(results: StudyResults) -> Iterable[dict[str, Any]]:
     """Return the points of the Bland-Altman plots."""
-    for pooled in results.limits:
-        zeros = pooled.zero or (float("nan"),) * len(pooled.difference)
-        points = zip(pooled.participant, pooled.size, pooled.difference, zeros, strict=True)
+    for pooled, found in given(results.limits):
+        points = zip(found.participant, found.size, found.difference, found.zero, strict=True)
         for code, size, difference, zero in points:
             yield {
                 "procedure": pooled.procedure,
