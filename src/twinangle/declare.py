@@ -105,3 +105,23 @@ def undeclared(owner: type) -> Iterator[str]:
     for item in declared(owner):
         if item.quantity is UNDECLARED and item.spread is None:
             yield item.name
+
+
+def data(meaning: str) -> Quantity:
+    """Declare a number in the unit of the values compared."""
+    return Quantity(DATA, meaning)
+
+
+def squared(meaning: str) -> Quantity:
+    """Declare a number in the square of that unit."""
+    return Quantity(DATA_SQUARED, meaning)
+
+
+def number(meaning: str) -> Quantity:
+    """Declare a number without a unit, or a text."""
+    return Quantity(NUMBER, meaning)
+
+
+def measured(unit: str, meaning: str) -> Quantity:
+    """Declare a number in a unit of its own."""
+    return Quantity(unit, meaning)
