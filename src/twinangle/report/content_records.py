@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.report.grouping import Naming, procedures
 from twinangle.report.methods_text import cited, methods_paragraphs
-from twinangle.report.tables import warnings_of
 from twinangle.report.wording import NOTHING
 from twinangle.results import StudyResults
+from twinangle.results.tables.trials import warnings_of
 
 
 def exclusions_section(results: StudyResults) -> list[Block]:

@@ -19,10 +19,10 @@ from twinangle.report.blocks import (
     with_interval,
     without_empty,
 )
-from twinangle.report.fields import fields_by_condition
 from twinangle.report.grouping import Naming, trial_groups
 from twinangle.report.wording import NOTHING, number
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.tables.magnetic_field import fields_by_condition
 from twinangle.signals.recording import Synchronisation
 from twinangle.wearable.quality.device import (
     BIAS_LIMIT_DEG_S,

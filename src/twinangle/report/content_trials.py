@@ -18,9 +18,9 @@ from twinangle.report.blocks import (
     without_empty,
 )
 from twinangle.report.grouping import Naming, TrialGroup, distinct, participants, trial_groups
-from twinangle.report.tables import warnings_of
 from twinangle.report.wording import NOTHING, breakable, degrees, listing, number
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.tables.trials import warnings_of
 
 TRIAL_HEAD = (
     "Participant", "Condition", "Recording", "Procedure", "Cycles", "Lag (s)", "Drift (ppm)",

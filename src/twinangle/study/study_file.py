@@ -28,6 +28,7 @@ from twinangle.study.settings import (
     ConditionSettings,
     CycleSettings,
     Reference,
+    ReportSettings,
     StudySection,
     SynchronisationSettings,
     Wearable,
@@ -40,6 +41,7 @@ PLAIN_SECTIONS: dict[str, type[Section]] = {
     "cycles": CycleSettings,
     "agreement": AgreementSettings,
     "conditions": ConditionSettings,
+    "report": ReportSettings,
 }
 BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
 # Of the sign patterns that are drawn where there are too many participants to try them all.
@@ -63,6 +65,7 @@ class Study:
     cycles: CycleSettings
     agreement: AgreementSettings
     conditions: ConditionSettings
+    report: ReportSettings = field(default_factory=ReportSettings)
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
@@ -419,4 +422,5 @@ def _study(
         cycles=cast(CycleSettings, settings["cycles"]),
         agreement=cast(AgreementSettings, settings["agreement"]),
         conditions=cast(ConditionSettings, settings["conditions"]),
+        report=cast(ReportSettings, settings["report"]),
     )
