@@ -20,8 +20,8 @@ from twinangle.analysis.standing import neutral_standing
 from twinangle.report.content_depth import zeroed_blocks
 from twinangle.report.content_trials import participant_sections
 from twinangle.report.methods_text import methods_text
-from twinangle.report.tables import write_tables
 from twinangle.results import NeutralStanding
+from twinangle.results.tables import write_tables
 from twinangle.signals.recording import Interval, PairedAngles
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study

@@ -12,7 +12,7 @@ from twinangle.report.content import report_content
 from twinangle.report.figures_depth import PARTS, draw_depth
 from twinangle.report.methods_text import methods_paragraphs
 from twinangle.report.style import styled
-from twinangle.report.tables import write_tables
+from twinangle.results.tables import write_tables
 
 
 @pytest.fixture(scope="module")

@@ -449,7 +449,7 @@ class NotGiven:
     """One part that the data do not support."""
 
     part: Annotated[str, number("what is not given")]
-    reason: Annotated[str, number("why")]
+    reason: Annotated[str, number("why it is not given")]
 
 
 def _not_given_rows(results: StudyResults) -> Iterator[NotGiven]:
