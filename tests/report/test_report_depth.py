@@ -144,9 +144,10 @@ def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(la
     (table,) = (block for block in shown if "Zou 2013" in block["caption"])
     assert len(table["rows"]) == len(asked.limits)
     write_tables(asked, tmp_path)
-    with (tmp_path / "limits_of_agreement.csv").open(encoding="utf-8") as file:
-        row = next(csv.DictReader(file))
-    assert float(row["published_form.lower_deg"]) == asked.limits[0].published.lower
+    with (tmp_path / "limits_otherwise_treated.csv").open(encoding="utf-8") as file:
+        own = [row for row in csv.DictReader(file) if row["form"] == "published interval"]
+    assert float(own[0]["lower_ci_low_deg"]) == asked.limits[0].published.lower_ci[0]
+    assert len(own) == len(asked.limits)
     text = " ".join(methods_paragraphs(asked))
     assert "software's own method, which no paper describes" in text
     assert "MOVER; Zou 2013" in text
@@ -174,13 +175,18 @@ def test_tables_beside_the_report(larger, tmp_path):
             return list(csv.DictReader(file))
 
     assert len(rows("along_cycle")) == 101 * len(larger.along_cycle)
-    budget = rows("error_budgets")[0]
-    parts = sum(float(budget[part]) for part in PARTS)
-    assert_allclose(parts, float(budget["total"]))
+    first = larger.budgets[0]
+    budget = {
+        row["part"]: float(row["value_deg2"]) for row in rows("error_budgets")
+        if (row["procedure"], row["condition"]) == first[:2]
+    }  # fmt: skip
+    assert_allclose(sum(budget[part] for part in PARTS), budget["total"])
+    assert budget["total"] == first[2].total
     assert [row["procedure"] for row in rows("contest")] == [
         place.procedure for place in larger.contests[0][1].standings
     ]
-    assert float(rows("contest_differences")[0]["difference"]) == pytest.approx(
+    assert float(rows("contest_differences")[0]["difference_deg"]) == pytest.approx(
         larger.contests[0][1].differences[0].difference, rel=0
     )
-    assert len(rows("sensors")) == 2 * len(larger.trials)
+    gains = [row for row in rows("sensor_numbers") if row["quantity"] == "device.rate_hz"]
+    assert len(gains) == 2 * len(larger.trials)

@@ -1,13 +1,17 @@
 """Numbers in print: as many digits as their uncertainty supports, and no interval narrowed."""
 
 import math
+from dataclasses import dataclass
 from decimal import Decimal
+from typing import Annotated
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from twinangle.results.tables.printing import printed_interval, printed_number
+from twinangle.declare import measured
+from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.printing import printed_cells, printed_interval, printed_number
 
 finite = st.floats(-1e6, 1e6)
 widths = st.floats(1e-9, 1e5)
@@ -38,6 +42,19 @@ def test_without_either_the_unit_or_three_digits_decide():
     assert printed_number(0.00012345, "") == "0.000123"
     assert printed_number(math.nan, "deg") == ""
     assert printed_number(0.0, "") == "0"
+    assert printed_number(0.95, "") == "0.95"
+    assert printed_number(10201.0, "") == "10201"  # a count is not rounded
+
+
+def test_a_standard_error_has_two_digits_and_lends_them_to_its_number():
+    shown = dict(printed_cells(columns_of(Timed), Timed(2.1723241, 0.00053146)))
+    assert shown == {"lag_s": "2.17232", "lag_se_s": "0.00053"}
+
+
+@dataclass(frozen=True)
+class Timed:
+    lag_s: Annotated[float, measured("s", "a lag")]
+    lag_se_s: Annotated[float, measured("s", "its standard error")]
 
 
 @given(low=finite, width=widths, share=st.floats(0, 1))

@@ -6,7 +6,7 @@ decimals and outwards, so that a printed interval never is narrower than the com
 more decimal is taken as long as the printed number would leave the computed interval, or a printed
 end reach a zero that the computed one does not. Two digits of an uncertainty: Evaluation of
 measurement data, JCGM 100:2008, 7.2.6 (from memory). A number without either has the decimals of
-its unit below; where that has none, three significant digits.
+its unit below; where that has none, three significant digits, and a whole number stays as it is.
 """
 
 from __future__ import annotations
@@ -102,9 +102,10 @@ def printed_number(value: float, unit: str, error: float = math.nan) -> str:
         return _text(value, decimals_of(error))
     if unit in DECIMALS:
         return _text(value, DECIMALS[unit])
-    if value == 0:
-        return "0"
-    return _text(value, DIGITS - 1 - math.floor(math.log10(abs(value))))
+    if value == round(value):  # a count
+        return f"{value:.0f}"
+    found = _at(value, DIGITS - 1 - math.floor(math.log10(abs(value))), ROUND_HALF_EVEN)
+    return f"{found:f}"
 
 
 def printed_cells(columns: tuple[Column, ...], row: Any) -> Iterator[tuple[str, Any]]:
@@ -119,7 +120,8 @@ def printed_cells(columns: tuple[Column, ...], row: Any) -> Iterator[tuple[str, 
             yield column.name, shown[column.field, column.end]
         else:
             unit = row.unit if column.unit == "column unit" else column.unit
-            error = numbers.get(_error_of(column.field), math.nan)
+            own = _is_error(column.field)
+            error = value if own else numbers.get(_error_of(column.field), math.nan)
             yield column.name, printed_number(_number(value), unit, _number(error))
 
 
@@ -127,6 +129,11 @@ def _error_of(field: str) -> str:
     """Return the field that holds a field's standard error: `lag_s` has `lag_se_s`."""
     stem, _, unit = field.rpartition("_")
     return f"{stem}_se_{unit}" if stem and unit in DECIMALS else f"{field}_se"
+
+
+def _is_error(field: str) -> bool:
+    """Whether a field is itself a standard error, which has two significant digits."""
+    return field.endswith("_se") or any(field.endswith(f"_se_{unit}") for unit in DECIMALS)
 
 
 def _with_intervals(numbers: Mapping[str, Any]) -> dict[tuple[str, int | None], str]:
