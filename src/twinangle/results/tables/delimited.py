@@ -45,7 +45,7 @@ def write_csv(
             writers[-1].writerow([column.name for column in columns])
         for row in rows:
             writers[0].writerow(_exact_cells(columns, row))
-            writers[1].writerow([_cell(value) for _, value in printed_cells(columns, row)])
+            writers[1].writerow([value for _, value in printed_cells(columns, row)])
     return exact, printed
 
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
-from itertools import count
+from functools import cache
 from typing import Any
 
 from twinangle.results.tables.columns import Column
@@ -22,7 +22,7 @@ from twinangle.results.tables.columns import Column
 # Common practice, no source: what an instrument of this kind resolves.
 DECIMALS = {"deg": 2, "s": 3, "Hz": 2, "ppm": 1, "percent": 1}
 DIGITS = 3
-_MOST = 15  # significant digits that every binary number of 64 bits carries
+_MOST = 15  # further decimals that are tried: digits that every binary number of 64 bits carries
 
 
 def decimals_of(half_width: float) -> int:
@@ -45,7 +45,8 @@ def decimals_for(value: float, low: float, high: float) -> int | None:
     if not (math.isfinite(width) and width > 0):
         return None
     start = decimals_of(width)
-    return next(n for n in count(start) if n >= start + _MOST or _holds(value, low, high, n))
+    tried = range(start, start + _MOST)
+    return next((n for n in tried if _holds(value, low, high, n)), start)
 
 
 def _holds(value: float, low: float, high: float, decimals: int) -> bool:
@@ -69,7 +70,7 @@ def _at(value: float, decimals: int, rounding: str) -> Decimal | None:
 
 def _text(value: float, decimals: int, rounding: str = ROUND_HALF_EVEN) -> str:
     found = _at(value, decimals, rounding)
-    return "" if found is None else f"{found:.{max(decimals, 0)}f}"
+    return "" if found is None else f"{found + 0:.{max(decimals, 0)}f}"  # + 0: no minus before 0
 
 
 def printed_interval(value: float, low: float, high: float) -> tuple[str, str, str] | None:
@@ -101,7 +102,7 @@ def printed_number(value: float, unit: str, error: float = math.nan) -> str:
     if math.isfinite(error) and error > 0:
         return _text(value, decimals_of(error))
     if unit in DECIMALS:
-        return _text(value, DECIMALS[unit])
+        return f"{round(value, DECIMALS[unit]) + 0.0:.{DECIMALS[unit]}f}"
     if value == round(value):  # a count
         return f"{value:.0f}"
     found = _at(value, DIGITS - 1 - math.floor(math.log10(abs(value))), ROUND_HALF_EVEN)
@@ -125,12 +126,14 @@ def printed_cells(columns: tuple[Column, ...], row: Any) -> Iterator[tuple[str, 
             yield column.name, printed_number(_number(value), unit, _number(error))
 
 
+@cache
 def _error_of(field: str) -> str:
     """Return the field that holds a field's standard error: `lag_s` has `lag_se_s`."""
     stem, _, unit = field.rpartition("_")
     return f"{stem}_se_{unit}" if stem and unit in DECIMALS else f"{field}_se"
 
 
+@cache
 def _is_error(field: str) -> bool:
     """Whether a field is itself a standard error, which has two significant digits."""
     return field.endswith("_se") or any(field.endswith(f"_se_{unit}") for unit in DECIMALS)

@@ -12,6 +12,7 @@ import numpy as np
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
 from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
 from twinangle.results.tables.identity import OfRecording, OfTrial
 from twinangle.results.tables.magnetic_field import fields_by_time
@@ -69,6 +70,11 @@ def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
         )
 
 
+def _records(results: StudyResults) -> list[dict[str, Any]]:
+    """Return each trial's part of `results.json`."""
+    return [trial_record(trial) for trial in results.trials]
+
+
 @dataclass(frozen=True, slots=True)
 class TrialNumber(OfTrial):
     """One number, or word, of a trial under one procedure."""
@@ -83,7 +89,7 @@ class TrialNumber(OfTrial):
 
 
 def _number_rows(results: StudyResults) -> Iterator[TrialNumber]:
-    for trial, record in zip(results.trials, results.to_json()["trials"], strict=True):
+    for trial, record in zip(results.trials, _records(results), strict=True):
         own = {key: part for key, part in record.items() if isinstance(part, dict)}
         for found in quantities(own):
             yield row_of(TrialNumber, found, trial)
@@ -101,7 +107,7 @@ class SensorNumber(OfTrial):
 
 
 def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
-    for trial, record in zip(results.trials, results.to_json()["trials"], strict=True):
+    for trial, record in zip(results.trials, _records(results), strict=True):
         for sensor in record["sensors"]:
             parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
             for found in quantities(parts):
@@ -137,7 +143,7 @@ class CycleResidual(OfTrial):
 
 
 def _residual_rows(results: StudyResults) -> Iterator[CycleResidual]:
-    for trial, record in zip(results.trials, results.to_json()["trials"], strict=True):
+    for trial, record in zip(results.trials, _records(results), strict=True):
         for cycle in record.get("angle_quality", {}).get("residual_by_cycle", ()):
             yield row_of(CycleResidual, cycle, trial)
 
