@@ -185,7 +185,8 @@ def key_of(name: str, unit: str, data_unit: str) -> str:
     elif unit == DATA_SQUARED:
         unit = f"{data_unit}2"
     unit = unit.replace("/", "_per_").replace("%", "percent")
-    return name if not unit or name.endswith(f"_{unit}") else f"{name}_{unit}"
+    says_it = name == unit or name.endswith(f"_{unit}")
+    return name if not unit or says_it else f"{name}_{unit}"
 
 
 def undeclared(owner: type) -> Iterator[str]:

@@ -6,8 +6,8 @@ import pytest
 from twinangle.analysis.topics import pool_topics
 from twinangle.closing import print_closing
 from twinangle.report.content import report_content
-from twinangle.report.tables import write_tables
 from twinangle.results import given
+from twinangle.results.tables import write_tables
 
 
 @pytest.fixture(scope="module")

@@ -51,7 +51,7 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             f"{results.options.level} intervals over participants (from 4 on; with one "
             "participant over that one's cycles, which says nothing of others). Mean squares add "
             "up to the whole, their roots do not. Each recording's own parts, with intervals "
-            "over its cycles, are in tables/trials.csv.",
+            "over its cycles, are in tables/trial_numbers.csv.",
         ),
         bullets(
             distinct(line for _, budget in given(results.budget) for line in budget.assumptions)

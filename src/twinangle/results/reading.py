@@ -15,12 +15,14 @@ from twinangle.results.model import InputFile, StudyResults, TrialResult
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import SCHEMA, topic_fields
+from twinangle.results.tables.curves import CYCLES, IDENTITY
+from twinangle.results.tables.reading import read_cycles, read_traces
 from twinangle.signals.recording import CycleSet, PairedAngles
+from twinangle.visible import visible
 
 RESULTS = "results.json"
 _KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
-_IDENTITY = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
 def read_results(folder: str | Path) -> StudyResults:
@@ -105,24 +107,26 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
     )
 
 
-def read_cycles(folder: Path) -> Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]:
-    """Return the cycles and traces of each trial and procedure that a run kept as tables.
-
-    The one place where `tables/cycles.parquet` and `tables/traces.parquet` come in.
-    """
-    return {}
+def read_curves(folder: Path) -> Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]:
+    """Return the cycles and traces of each trial and procedure that a run kept as tables."""
+    tables = folder / "tables"
+    cycles = read_cycles(tables) if (tables / CYCLES).exists() else {}
+    traces = read_traces(tables)
+    return {key: (cycles.get(key), traces.get(key)) for key in {**cycles, **traces}}
 
 
 def _with_cycles(results: StudyResults, folder: Path) -> StudyResults:
     """Put the cycles and traces in their places, where they were kept."""
-    found = read_cycles(folder)
+    found = read_curves(folder)
     return replace(results, trials=tuple(_filled(trial, found) for trial in results.trials))
 
 
 def _filled(
     trial: TrialResult, found: Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]
 ) -> TrialResult:
-    cycles, paired = found.get(tuple(getattr(trial, name) for name in _IDENTITY), (None, None))
+    # tables show odd characters as their codes
+    names = tuple(visible(getattr(trial, name)) for name in IDENTITY)
+    cycles, paired = found.get(names, (None, None))
     if cycles is None:
         return replace(trial, paired=paired)
     variability = trial.variability
