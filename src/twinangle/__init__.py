@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from twinangle.analysis import run_study
     from twinangle.errors import TwinangleError
     from twinangle.results import StudyResults, TrialResult
+    from twinangle.results.reading import read_results
     from twinangle.run import write_outputs
     from twinangle.simulate import write_demo_study
     from twinangle.study import Study, read_study
@@ -31,6 +32,7 @@ __all__ = [
     "TrialResult",
     "TwinangleError",
     "__version__",
+    "read_results",
     "read_study",
     "run_study",
     "write_demo_study",
@@ -42,6 +44,7 @@ _HOME = {
     "StudyResults": "twinangle.results",
     "TrialResult": "twinangle.results",
     "TwinangleError": "twinangle.errors",
+    "read_results": "twinangle.results.reading",
     "read_study": "twinangle.study",
     "run_study": "twinangle.analysis",
     "write_demo_study": "twinangle.simulate",

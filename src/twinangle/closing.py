@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.measure import Measurement
 from rich.table import Table
 
-from twinangle.results import PooledLimits, StudyResults, TrialResult
+from twinangle.results import Pooled, StudyLimits, StudyResults, TrialResult, given, named
 from twinangle.visible import visible, visible_texts
 
 SHOWN_WARNINGS = 12
@@ -31,15 +31,14 @@ def print_closing(results: StudyResults, out: Path) -> None:
         console = Console(highlight=False, markup=False, emoji=False, width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
-    verdicts = {tuple(key): claim for *key, claim in results.equivalence}
-    for pooled in results.limits:
+    verdicts = dict(named(results.equivalence))
+    for pooled, found in given(results.limits):
         if pooled.quantity == "mean_deg":
-            console.print(_limits_sentence(pooled))
+            console.print(_limits_sentence(pooled, found))
             claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
             if claim is not None:
                 console.print(f"  {claim.summary('°')}")
-            if pooled.limits is not None:
-                console.print(f"  {pooled.zero_sentence()}")
+            console.print(f"  {found.zero_sentence()}")
     if results.limits and results.options.margin_deg is None:
         console.print(NO_MARGIN)
     _print_troubles(console, results)
@@ -125,11 +124,9 @@ def _number(value: float | None, decimals: int) -> str:
     return f"{value:.{decimals}f}"
 
 
-def _limits_sentence(pooled: PooledLimits) -> str:
+def _limits_sentence(pooled: Pooled[StudyLimits], found: StudyLimits) -> str:
     where = f"{pooled.condition}, {pooled.procedure}, mean of the cycle"
-    if pooled.limits is None:
-        return f"{where}: {pooled.note}"
-    return f"{where}: {pooled.limits.summary('°')}"
+    return f"{where}: {found.limits.summary('°')}"
 
 
 def _warnings(results: StudyResults) -> list[str]:

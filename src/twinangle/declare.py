@@ -4,8 +4,10 @@ Keys of `results.json`, columns of tables, the data dictionary and reading back 
 
     @dataclass(frozen=True)
     class Spread:
-        sd: Annotated[float, Quantity(DATA, "SD over cycles, averaged over the points")]
-        n_cycles: Annotated[int, Quantity(NUMBER, "cycles seen")]
+        sd: Annotated[float, data("SD over cycles, averaged over the points")]
+        n_cycles: Annotated[int, number("cycles seen")]
+
+A property whose return is so declared is written beside the fields, and not read back.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from functools import cache
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
 
 DATA = "data"  # the unit of what is compared: degrees in a study of angles
 DATA_SQUARED = "data²"
@@ -37,6 +39,65 @@ class Quantity:
     meaning: str
 
 
+def data(meaning: str) -> Quantity:
+    """Declare a quantity in the unit of what is compared."""
+    return Quantity(DATA, meaning)
+
+
+def squared(meaning: str) -> Quantity:
+    """Declare a quantity in the square of the unit of what is compared."""
+    return Quantity(DATA_SQUARED, meaning)
+
+
+def number(meaning: str) -> Quantity:
+    """Declare a count, ratio or probability, or a text: what has no unit."""
+    return Quantity(NUMBER, meaning)
+
+
+def measured(unit: str, meaning: str) -> Quantity:
+    """Declare a quantity in a unit of its own, such as "s"."""
+    return Quantity(unit, meaning)
+
+
+@dataclass(frozen=True, slots=True)
+class InUnit:
+    """A part whose values are in another unit than the whole's, such as logarithms of them.
+
+    Parameters
+    ----------
+    data_unit : str
+        What `DATA` stands for within the part; empty for none.
+    """
+
+    data_unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """The key of a field where it is not the field's name.
+
+    Parameters
+    ----------
+    key : str
+        The whole key, unit included.
+    """
+
+    key: str
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A field that is kept elsewhere, as a table of its own: neither written here nor read.
+
+    Parameters
+    ----------
+    empty : object
+        What stands in its place until it is read from there.
+    """
+
+    empty: Any = None
+
+
 @dataclass(frozen=True, slots=True)
 class Spread:
     """A part whose fields stand among those of the whole, behind a prefix.
@@ -57,9 +118,13 @@ class Declared:
     name: str
     hint: Any
     quantity: Quantity
-    spread: Spread | None
+    spread: Spread | None = None
+    unit: InUnit | None = None
+    aside: Aside | None = None
+    named: Named | None = None
 
 
+Said = TypeVar("Said")
 UNDECLARED = Quantity(NUMBER, "")
 
 
@@ -70,14 +135,37 @@ def declared(owner: type[Any]) -> tuple[Declared, ...]:
     return tuple(_declared(item.name, hints[item.name]) for item in fields(owner))
 
 
+@cache
+def derived(owner: type[Any]) -> tuple[Declared, ...]:
+    """Return the properties of a class of which a quantity is declared, in order."""
+    found = []
+    for name, each in vars(owner).items():
+        if isinstance(each, property) and each.fget is not None:
+            hint = get_type_hints(each.fget, include_extras=True).get("return")
+            item = _declared(name, hint)
+            if item.quantity is not UNDECLARED:
+                found.append(item)
+    return tuple(found)
+
+
 def _declared(name: str, hint: Any) -> Declared:
     said: tuple[Any, ...] = ()
     if get_origin(hint) is Annotated:
         hint, *extras = get_args(hint)
         said = tuple(extras)
-    quantity = next((each for each in said if isinstance(each, Quantity)), UNDECLARED)
-    spread = next((each for each in said if isinstance(each, Spread)), None)
-    return Declared(name, hint, quantity, spread)
+    return Declared(
+        name,
+        hint,
+        _first(said, Quantity) or UNDECLARED,
+        _first(said, Spread),
+        _first(said, InUnit),
+        _first(said, Aside),
+        _first(said, Named),
+    )
+
+
+def _first(said: tuple[Any, ...], kind: type[Said]) -> Said | None:
+    return next((each for each in said if isinstance(each, kind)), None)
 
 
 def key_of(name: str, unit: str, data_unit: str) -> str:
@@ -97,11 +185,12 @@ def key_of(name: str, unit: str, data_unit: str) -> str:
     elif unit == DATA_SQUARED:
         unit = f"{data_unit}2"
     unit = unit.replace("/", "_per_").replace("%", "percent")
-    return name if not unit or name.endswith(f"_{unit}") else f"{name}_{unit}"
+    says_it = name == unit or name.endswith(f"_{unit}")
+    return name if not unit or says_it else f"{name}_{unit}"
 
 
 def undeclared(owner: type) -> Iterator[str]:
     """Yield the fields of a dataclass of which neither unit nor meaning is said."""
     for item in declared(owner):
-        if item.quantity is UNDECLARED and item.spread is None:
+        if item.quantity is UNDECLARED and item.spread is None and item.aside is None:
             yield item.name

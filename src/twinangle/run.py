@@ -19,6 +19,7 @@ from twinangle.report.figures import Written, write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.serialise import to_text
+from twinangle.results.tables.curves import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.visible import visible_texts
 
@@ -126,7 +127,7 @@ def _write_all(
     (staging / "figures").mkdir()
     font_families()  # written once, before other processes ask for it
     stems = stems_of(trial.identity for trial in study.trials)
-    work = partial(_analyse_and_draw, study, stems, staging / "figures", image_formats)
+    work = partial(_analyse_and_draw, study, stems, staging, image_formats)
     trials: list[TrialResult] = []
     drawn: list[Written] = []
     done = workers.in_order(work, study.trials)
@@ -138,7 +139,14 @@ def _write_all(
     results = pool_study(study, tuple(trials))
     text = workers.in_order(to_text, [results])
     shown = visible_texts(results)
-    write_parts(shown, staging, workers, image_formats=image_formats, drawn=drawn)
+    write_parts(
+        shown,
+        staging,
+        workers,
+        image_formats=image_formats,
+        drawn=drawn,
+        trace_parts=[_trace_part(staging, stem) for stem in stems.values()],
+    )
     (staging / RESULTS).write_text(next(text), encoding="utf-8", newline="\n")
     return results
 
@@ -150,8 +158,15 @@ def _analyse_and_draw(
     image_formats: tuple[str, ...],
     trial: Trial,
 ) -> tuple[tuple[TrialResult, ...], list[Written]]:
-    """Analyse one recording, draw its figures, and return the rest."""
+    """Analyse one recording, draw its figures, write its traces, and return the rest."""
     results = analyse_trial(study, trial)
     group = TrialGroup(visible_texts(results), stems[trial.identity])
-    drawn = write_recording(group, study.joint, folder, image_formats) if group.worked else []
+    figures = folder / "figures"
+    drawn = write_recording(group, study.joint, figures, image_formats) if group.worked else []
+    write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     return tuple(replace(result, paired=None) for result in results), drawn
+
+
+def _trace_part(folder: Path, stem: str) -> Path:
+    """Return where one recording's traces wait to be put together with the others'."""
+    return folder / f"{stem}.traces"

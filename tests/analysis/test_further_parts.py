@@ -12,10 +12,11 @@ from numpy.testing import assert_allclose
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.deming import deming_regression
 from twinangle.agreement.variability import cycle_variability
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.groups import group_trials
+from twinangle.analysis.topics import TOPICS, pool_topics
 from twinangle.cycles.summary import stride_summary
 from twinangle.options import Options
-from twinangle.results import TrialResult
+from twinangle.results import Absent, TrialResult, Variability, absences, given
 from twinangle.signals.recording import CycleSet
 
 OPTIONS = Options(
@@ -49,7 +50,7 @@ def trial(rng, level, participant, session="1", number="1", condition="indoor", 
         participant, session, condition, number, "left", "kalman", "ok",
         cycles=cycles,
         agreement=None if seen is None else compare_curves(wearable, seen),
-        wearable_variability=cycle_variability(wearable),
+        variability=Variability(cycle_variability(wearable)),
         strides=stride_summary(cycles),
     )  # fmt: skip
 
@@ -64,15 +65,24 @@ def study(seed=1, k=5, sessions=("1", "2"), numbers=("1", "2"), **of_trial):
     ]
 
 
+def pool(topic, trials):
+    return TOPICS[topic](group_trials(trials), OPTIONS)
+
+
+def values(items):
+    return [value for _, value in given(items)]
+
+
 @pytest.fixture(scope="module")
 def full():
     trials = study()
-    return trials, further_parts(trials, replace(OPTIONS, error_ratio=2.0))
+    return trials, pool_topics(trials, replace(OPTIONS, error_ratio=2.0))
 
 
 def test_every_design_has_its_reliability(full):
     _, found = full
-    designs = {(item.design, item.instrument) for item in found.reliability}
+    parts = values(found["reliability"])
+    designs = {(item.design, item.instrument) for item in parts}
     assert designs == {
         ("both instruments", "both"),
         ("sessions", "wearable"),
@@ -80,29 +90,28 @@ def test_every_design_has_its_reliability(full):
         ("trials of one session", "wearable"),
         ("trials of one session", "reference"),
     }
-    assert all(len(item.intraclass) == 6 for item in found.reliability)
-    assert [part for part, _ in found.not_given] == [
-        "Detectable change between the instruments",
-        "Conditions at equal covariates",
-    ]
+    assert all(len(item.intraclass) == 6 for item in parts)
+    assert absences(found["reliability"]) == []
+    ((_, why),) = absences(found["conditions_adjusted"])
+    assert why.reason == "one condition only."
 
 
 def test_a_detectable_change_is_of_one_instrument_measured_again(full):
     # Weir 2005, J Strength Cond Res 19:231: the SEM is of repeated measurements by one instrument.
     # Between two instruments √2 SEM is the SD of the differences: the limits under another name.
     _, found = full
-    for item in found.reliability:
-        assert (item.error is None) == (item.design == "both instruments")
-    reason = dict(found.not_given)["Detectable change between the instruments"]
-    assert "limits of agreement" in reason
+    for item in values(found["reliability"]):
+        between = item.design == "both instruments"
+        assert isinstance(item.error, Absent) == between
+        assert not between or "limits of agreement" in item.error.reason
 
 
 def test_test_and_retest_agree_with_pingouin(full):
     trials, found = full
     (item,) = [
         one
-        for one in found.reliability
-        if (one.design, one.instrument, one.quantity) == ("sessions", "wearable", "mean_deg")
+        for where, one in given(found["reliability"])
+        if (one.design, one.instrument, where.quantity) == ("sessions", "wearable", "mean_deg")
     ]
     means = {
         (t.participant, t.session): np.mean(
@@ -125,29 +134,29 @@ def test_test_and_retest_agree_with_pingouin(full):
 
 def test_nested_trials_bring_a_mixed_model(full):
     _, found = full
-    assert all(item.mixed is not None for item in found.forms)
-    assert found.forms[0].mixed.n_nested == 20  # five people, two sessions of two trials
-    assert [name for name, _ in found.forms[0].not_given] == ["of the ratio"]
+    forms = values(found["forms"])
+    assert not any(isinstance(item.mixed, Absent) for item in forms)
+    assert forms[0].mixed.n_nested == 20  # five people, two sessions of two trials
+    assert "no true zero" in forms[0].ratio.reason
 
 
 def test_one_session_says_why_there_is_no_retest():
-    found = further_parts(study(sessions=("1",), numbers=("1",)), OPTIONS)
-    reasons = dict(found.not_given)
-    assert "two or more sessions" in reasons["Reliability over sessions"]
-    assert "two or more trials" in reasons["Reliability over trials of one session"]
-    assert dict(found.forms[0].not_given)["by a mixed model"].startswith("no participant has")
+    trials = study(sessions=("1",), numbers=("1",))
+    reasons = {one.part: one.reason for _, one in absences(pool("reliability", trials))}
+    assert "two or more sessions" in reasons["sessions"]
+    assert "two or more trials" in reasons["trials of one session"]
+    assert pool("forms", trials)[0].value.mixed.reason.startswith("no participant has")
 
 
 def test_too_few_people_for_a_line_are_told():
-    found = further_parts(study(k=3, sessions=("1",)), OPTIONS)
-    assert found.forms[0].regression is None
-    assert found.forms[0].at_sizes == ()
-    assert "3 participants; a line" in dict(found.forms[0].not_given)["by regression"]
+    first = pool("forms", study(k=3, sessions=("1",)))[0].value
+    assert first.at_sizes == ()
+    assert "3 participants; a line" in first.regression.reason
 
 
 def test_a_stated_error_ratio_brings_demings_line_over_participants(full):
     trials, found = full
-    peaks = next(item for item in found.forms if item.quantity == "peak_flexion_deg")
+    peaks = next(one.value for one in found["forms"] if one.quantity == "peak_flexion_deg")
     pair = [
         [
             np.mean(
@@ -160,20 +169,20 @@ def test_a_stated_error_ratio_brings_demings_line_over_participants(full):
     ]  # fmt: skip
     line = deming_regression(*pair, error_ratio=2.0)
     assert_allclose([peaks.deming.slope, *peaks.deming.slope_ci], [line.slope, *line.slope_ci])
-    assert [item.deming is None for item in found.forms] == [False, False, True]
+    absent = [isinstance(item.deming, Absent) for item in values(found["forms"])]
+    assert absent == [False, False, True]
     # everybody's range is the same in these invented trials
-    assert "not correlated" in dict(found.forms[2].not_given)["Deming's line"]
+    assert "not correlated" in values(found["forms"])[2].deming.reason
 
 
 def test_without_the_ratio_there_is_no_line_and_it_says_what_it_needs():
-    found = further_parts(study(), OPTIONS)
-    assert all(item.deming is None for item in found.forms)
-    assert "error_ratio under [agreement]" in dict(found.not_given)["Deming's line"]
+    for item in values(pool("forms", study())):
+        assert "error_ratio under [agreement]" in item.deming.reason
 
 
 def test_limits_at_sizes_are_at_the_participants_own_means(full):
     _, found = full
-    for item in found.forms[:2]:  # everybody's range is the same
+    for item in values(found["forms"])[:2]:  # everybody's range is the same
         sizes = np.sort(item.regression.sizes)
         assert_allclose([one.size for one in item.at_sizes], sizes[[0, 2, 4]])
         assert all(one.constant_spread for one in item.at_sizes)  # five people only
@@ -181,19 +190,20 @@ def test_limits_at_sizes_are_at_the_participants_own_means(full):
 
 
 def test_ten_people_let_the_spread_follow_the_size():
-    found = further_parts(study(k=10, sessions=("1",)), OPTIONS)
-    assert not any(one.constant_spread for one in found.forms[0].at_sizes)
-    assert len(found.forms[0].at_sizes) == 3
+    first = pool("forms", study(k=10, sessions=("1",)))[0].value
+    assert not any(one.constant_spread for one in first.at_sizes)
+    assert len(first.at_sizes) == 3
 
 
 def test_without_a_reference_sessions_of_the_wearable_remain():
-    found = further_parts(study(reference=False), OPTIONS)
-    assert found.curves == ()
-    assert found.forms == ()
-    assert {item.instrument for item in found.reliability} == {"wearable"}
-    assert (
-        "no recording has a reference" in dict(found.not_given)["Reliability over both instruments"]
-    )
+    trials = study(reference=False)
+    assert pool("curves", trials) == ()
+    assert pool("forms", trials) == ()
+    found = pool("reliability", trials)
+    assert {item.instrument for item in values(found)} == {"wearable"}
+    ((_, why),) = absences(found)
+    assert why.part == "both instruments"
+    assert "no recording has a reference" in why.reason
 
 
 def test_conditions_are_compared_at_equal_speed_and_stride_time():
@@ -204,13 +214,12 @@ def test_conditions_are_compared_at_equal_speed_and_stride_time():
         replace(t, covariates={"speed_m_s": v})
         for t, v in zip(indoor + outdoor, speeds, strict=True)
     ]
-    found = further_parts(trials, OPTIONS)
-    assert [ratio.covariates for *_, ratio in found.adjusted] == ["speed_m_s", "stride_time_s"]
-    assert all(ratio.against == "indoor" for *_, ratio in found.adjusted)
+    found = values(pool("conditions_adjusted", trials))
+    assert [ratio.covariates for ratio in found] == ["speed_m_s", "stride_time_s"]
+    assert all(ratio.against == "indoor" for ratio in found)
 
 
 def test_a_session_that_somebody_missed_counts_those_who_came():
     trials = [t for t in study() if (t.participant, t.session) != ("P0", "2")]
-    found = further_parts(trials, OPTIONS)
-    retest = next(item for item in found.reliability if item.design == "sessions")
+    retest = next(item for item in values(pool("reliability", trials)) if item.design == "sessions")
     assert retest.error.n_participants == 4

@@ -18,7 +18,7 @@ from twinangle.agreement import (
 )
 from twinangle.analysis.study import pool_study
 from twinangle.cycles.summary import stride_summary
-from twinangle.results import NeutralStanding, TrialResult
+from twinangle.results import NeutralStanding, TrialResult, Variability
 from twinangle.signals.recording import CycleSet
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
@@ -31,9 +31,8 @@ HARDLY = 0.98
 ROUNDING = 1e-9
 # Numbers of the study as a whole; trials are listed each by itself.
 POOLED = (
-    "limits_of_agreement", "conditions", "contests", "error_budgets_deg2", "equivalence",
-    "along_cycle", "curves_over_participants", "variability_over_participants",
-    "limits_in_other_forms", "reliability", "conditions_adjusted",
+    "limits_of_agreement", "conditions", "ranking", "budget", "equivalence", "along_cycle",
+    "curves", "variability", "forms", "reliability", "conditions_adjusted",
 )  # fmt: skip
 
 
@@ -56,7 +55,7 @@ def invented(rng, person: str, condition: str, procedure: str, bias: float) -> T
     blank = TrialResult(
         person, "1", condition, "1", "left", procedure, "ok",
         cycles=cycles,
-        wearable_variability=cycle_variability(wearable),
+        variability=Variability(cycle_variability(wearable)),
         strides=stride_summary(cycles),
         standing=NeutralStanding(0.0, float(rng.normal(0, 1))),
         covariates={"speed_m_s": float(rng.normal(1.3, 0.1))},
@@ -66,8 +65,11 @@ def invented(rng, person: str, condition: str, procedure: str, bias: float) -> T
     return replace(
         blank,
         agreement=compare_curves(wearable, reference),
-        reference_variability=cycle_variability(reference),
-        variability=compare_variability(wearable, reference),
+        variability=Variability(
+            cycle_variability(wearable),
+            cycle_variability(reference),
+            compare_variability(wearable, reference),
+        ),
         budget=error_budget(wearable, reference),
     )
 
@@ -133,7 +135,11 @@ def _is_pair(value: list[Any]) -> bool:
 def pooled(record: dict[str, Any]) -> dict[tuple[Any, ...], Any]:
     kept = {name: record[name] for name in POOLED}
     # reliability over sessions or trials appears with the copies, which is not what is asked here
-    kept["reliability"] = [r for r in kept["reliability"] if r["design"] == "both instruments"]
+    between = "both instruments"
+    kept["reliability"] = [r for r in kept["reliability"] if r.get("design") == between]
+    # each person's own budget is over cycles, and has no interval where it is a mean over trials
+    for item in kept["budget"]:
+        del item["budgets"]
     return dict(leaves(kept))
 
 

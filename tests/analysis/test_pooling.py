@@ -6,17 +6,10 @@ from numpy.testing import assert_allclose
 
 from twinangle.agreement import compare_curves, cycle_variability, limits_of_agreement
 from twinangle.agreement.budget import PARTS
-from twinangle.analysis.further import further_parts
-from twinangle.analysis.pooling import (
-    cycle_quantity,
-    pool_conditions,
-    pool_contests,
-    pool_equivalence,
-    pool_error_budgets,
-    pool_limits,
-)
+from twinangle.analysis.groups import cycle_quantity, group_trials
+from twinangle.analysis.topics import TOPICS
 from twinangle.options import Options
-from twinangle.results import TrialResult
+from twinangle.results import TrialResult, Variability, absences, given, named
 from twinangle.signals.recording import CycleSet
 
 OPTIONS = Options(
@@ -55,8 +48,12 @@ def invented_trial(rng, participant, *, condition="indoor", procedure="a", bias=
         status="ok",
         cycles=cycles,
         agreement=compare_curves(wearable[1:], reference[1:]) if with_reference else None,
-        wearable_variability=cycle_variability(wearable[1:]),
+        variability=Variability(cycle_variability(wearable[1:])),
     )
+
+
+def pool(topic, trials, options=OPTIONS):
+    return TOPICS[topic](group_trials(trials), options)
 
 
 @pytest.fixture
@@ -83,7 +80,7 @@ def test_quantities_of_a_known_cycle():
 
 
 def test_excluded_cycles_do_not_enter_the_limits(trials):
-    pooled = pool_limits(trials, OPTIONS)
+    pooled = [found for _, found in given(pool("limits", trials))]
     assert len(pooled) == 6  # two procedures, one condition with a reference, three quantities
     assert all(len(item.difference) == 6 * 11 for item in pooled)
     again = limits_of_agreement(pooled[0].difference, pooled[0].participant)
@@ -93,33 +90,32 @@ def test_excluded_cycles_do_not_enter_the_limits(trials):
 
 
 def test_a_constant_moves_the_bias_alone(trials):
-    first, second = (pool_limits(trials, OPTIONS)[k].limits for k in (0, 3))
+    first, second = (pool("limits", trials)[k].value.limits for k in (0, 3))
     assert second.bias - first.bias == pytest.approx(3, abs=0.3)
 
 
 def test_one_participant_is_within_participant_only(trials):
     alone = [trial for trial in trials if trial.participant == "P00"]
-    pooled = pool_limits(alone, OPTIONS)
-    assert all("within this participant" in item.note for item in pooled)
-    claims = pool_equivalence(pooled, OPTIONS)
-    assert {claim.verdict for *_, claim in claims} == {"undecided"}
-    assert all("other people" in claim.reason for *_, claim in claims)
+    assert all("within this participant" in one.note for _, one in given(pool("limits", alone)))
+    claims = given(pool("equivalence", alone))
+    assert {claim.verdict for _, claim in claims} == {"undecided"}
+    assert all("other people" in claim.reason for _, claim in claims)
 
 
 def test_the_verdict_is_on_the_limits_that_are_shown(trials):
-    pooled = pool_limits(trials, OPTIONS)
-    claims = pool_equivalence(pooled, OPTIONS)
-    assert [claim[:3] for claim in claims] == [
-        (p.procedure, p.condition, p.quantity) for p in pooled
-    ]
-    for (*_, claim), item in zip(claims, pooled, strict=True):
+    pooled, claims = named(pool("limits", trials)), named(pool("equivalence", trials))
+    assert [where for where, _ in claims] == [where for where, _ in pooled]
+    for (_, claim), (_, item) in zip(claims, pooled, strict=True):
         assert (claim.lower_ci, claim.upper_ci) == (item.limits.lower_ci, item.limits.upper_ci)
-    assert pool_equivalence(pooled, replace(OPTIONS, margin_deg=None)) == ()
+    judged = pool("equivalence", trials, replace(OPTIONS, margin_deg=None))
+    assert all("no margin" in absent.reason for _, absent in absences(judged))
+    assert len(absences(judged)) == len(judged) == 6
 
 
 def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):
     asked = replace(OPTIONS, published_interval=True)
-    for plain, both in zip(pool_limits(trials, OPTIONS), pool_limits(trials, asked), strict=True):
+    pairs = zip(given(pool("limits", trials)), given(pool("limits", trials, asked)), strict=True)
+    for (_, plain), (_, both) in pairs:
         assert plain.published is None
         assert both.limits.lower_ci == plain.limits.lower_ci
         assert "own method" in both.limits.interval_method
@@ -128,34 +124,34 @@ def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(tr
         assert both.published.upper_ci == direct.upper_ci
         assert "MOVER" in both.published.interval_method
     alone = [trial for trial in trials if trial.participant == trials[0].participant]
-    assert all(item.published is None for item in pool_limits(alone, asked))
+    assert all(one.published is None for _, one in given(pool("limits", alone, asked)))
 
 
 def test_conditions_are_compared_with_the_one_that_has_a_reference(trials):
-    compared = pool_conditions(list(reversed(trials)), OPTIONS)
-    assert {(item.condition, item.against) for _, _, item in compared} == {("outdoor", "indoor")}
-    turned = pool_conditions(trials, replace(OPTIONS, against="outdoor"))
-    assert turned[0][2].difference == pytest.approx(-compared[-1][2].difference)
+    compared = [one for _, one in given(pool("conditions", list(reversed(trials))))]
+    assert {(item.condition, item.against) for item in compared} == {("outdoor", "indoor")}
+    turned = given(pool("conditions", trials, replace(OPTIONS, against="outdoor")))
+    assert turned[0][1].difference == pytest.approx(-compared[-1].difference)
 
 
 def test_the_better_procedure_ranks_first(trials):
-    ((condition, contest),) = pool_contests(trials, OPTIONS)
-    assert condition == "indoor"
+    ((where, contest),) = given(pool("ranking", trials))
+    assert where.condition == "indoor"
     assert {place.procedure for place in contest.standings} == {"a", "b"}
     # Both have the same demeaned error by construction: only the offset differs.
     assert all(place.rank == 1 for place in contest.standings)
 
 
 def test_budget_parts_add_up(trials):
-    for _, _, budget in pool_error_budgets(trials, OPTIONS):
+    for _, budget in given(pool("budget", trials)):
         assert sum(getattr(budget, part) for part in PARTS) == pytest.approx(budget.total)
         assert budget.n_participants == 6
 
 
 def test_one_mean_of_the_rms_wherever_it_stands(trials):
-    ((_, contest),) = pool_contests(trials, OPTIONS)
+    ((_, contest),) = given(pool("ranking", trials))
     ranked = {place.procedure: place.mean for place in contest.standings}
-    pooled = {procedure: curves for procedure, _, curves in further_parts(trials, OPTIONS).curves}
+    pooled = {where.procedure: curves for where, curves in given(pool("curves", trials))}
     assert set(ranked) == set(pooled)
     for procedure, curves in pooled.items():
         own = [t.agreement.rms_demeaned for t in trials if t.agreement and t.procedure == procedure]

@@ -15,13 +15,14 @@ from rich.console import Console
 
 import twinangle.closing
 from twinangle.analysis import run_study
-from twinangle.analysis.pooling import pool_limits
+from twinangle.analysis.groups import group_trials
+from twinangle.analysis.limits import pool
 from twinangle.analysis.standing import neutral_standing
 from twinangle.report.limits import zeroed_blocks
 from twinangle.report.methods import methods_text
-from twinangle.report.tables import write_tables
 from twinangle.report.trials import participant_sections
-from twinangle.results import NeutralStanding
+from twinangle.results import Absent, NeutralStanding
+from twinangle.results.tables import write_tables
 from twinangle.signals.recording import Interval, PairedAngles
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
@@ -76,18 +77,17 @@ def test_a_constant_on_the_reference_moves_the_recorded_offset_and_not_the_zeroe
 
 
 def test_a_constant_on_the_reference_moves_recorded_limits_and_not_the_zeroed(recorded, moved):
-    for before, after in zip(recorded.limits, moved.limits, strict=True):
-        if before.quantity == "range_deg":
-            assert before.zeroed is None
+    for item, other in zip(recorded.limits, moved.limits, strict=True):
+        before, after = item.value, other.value
+        if item.quantity == "range_deg":
+            assert isinstance(before.zeroed, Absent)
             continue
         np.testing.assert_allclose(after.limits.bias, before.limits.bias - SHIFT, atol=1e-3)
         for name in ("bias", "lower", "upper", "sd"):
             np.testing.assert_allclose(
                 getattr(after.zeroed, name), getattr(before.zeroed, name), atol=2e-3
             )
-        np.testing.assert_allclose(
-            after.bias_from_zero_deg, before.bias_from_zero_deg - SHIFT, atol=1e-3
-        )
+        np.testing.assert_allclose(after.bias_from_zero, before.bias_from_zero - SHIFT, atol=1e-3)
 
 
 def test_the_wearable_is_zero_in_neutral_standing_and_the_reference_reads_its_own(recorded):
@@ -99,22 +99,30 @@ def test_the_wearable_is_zero_in_neutral_standing_and_the_reference_reads_its_ow
         )
 
 
+def tables_of(results, folder):
+    return [
+        path for path in write_tables(results, folder)
+        if path.parent == folder and path.suffix == ".csv"
+    ]  # fmt: skip
+
+
 def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path, monkeypatch):
     record = recorded.to_json()
     trial = next(one for one in record["trials"] if one["agreement"] is not None)
     assert set(trial["neutral_standing"]) == {
         "wearable_deg", "reference_deg", "difference_deg", "unknown"
     }  # fmt: skip
-    assert trial["agreement"]["offset_zeroed_deg"] is not None
+    assert trial["offset_zeroed_deg"] is not None
     limits = record["limits_of_agreement"][0]
     assert limits["bias_deg"] - limits["zeroed_at_standing"]["bias_deg"] == pytest.approx(
         limits["bias_from_zero_deg"]
     )
     json.dumps(record, allow_nan=False)
-    tables = {path.stem: pd.read_csv(path) for path in write_tables(recorded, tmp_path)}
-    assert "neutral_standing.reference_deg" in tables["trials"]
-    assert "agreement.offset_zeroed_deg" in tables["trials"]
-    assert tables["limits_of_agreement"]["zeroed_at_standing.lower_deg"].notna().any()
+    tables = {path.stem: pd.read_csv(path) for path in tables_of(recorded, tmp_path)}
+    told = set(tables["trial_numbers"]["quantity"])
+    assert {"neutral_standing.reference_deg", "offset_zeroed_deg"} <= told
+    other = tables["limits_otherwise_treated"].set_index("form")
+    assert other.loc[["zeroed at standing"], "lower_deg"].notna().any()
     pages = str(participant_sections(recorded, {}))
     assert "Mean angle in neutral standing: wearable" in pages
     assert "Offset zeroed" in pages
@@ -127,7 +135,7 @@ def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path,
 
 
 def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorded):
-    pooled = next(one for one in recorded.limits if one.quantity == "mean_deg")
+    pooled = next(one.value for one in recorded.limits if one.quantity == "mean_deg")
     frame = pd.DataFrame({"who": pooled.participant, "d": pooled.difference, "z": pooled.zero})
     means = frame.assign(d0=frame["d"] - frame["z"]).groupby("who")[["d", "d0"]].mean()
     expected = np.sqrt((means**2).mean()).to_numpy()
@@ -138,9 +146,9 @@ def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorde
 def test_limits_of_one_participant_are_zeroed_as_well(recorded):
     one = compared(recorded)[0].participant
     mine = [trial for trial in recorded.trials if trial.participant == one]
-    pooled = pool_limits(mine, recorded.options)[0]
+    pooled = pool(group_trials(mine), recorded.options)[0].value
     assert pooled.zeroed.n_participants == 1
-    assert np.isfinite(pooled.bias_from_zero_deg)
+    assert np.isfinite(pooled.bias_from_zero)
     assert "both zeroed there" in pooled.zero_sentence()
 
 
@@ -149,9 +157,8 @@ def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(re
     index = next(k for k, trial in enumerate(trials) if trial.agreement is not None)
     lost = NeutralStanding(unknown="neutral standing is not given.")
     trials[index] = replace(trials[index], standing=lost)
-    pooled = pool_limits(trials, recorded.options)[0]
-    assert pooled.zeroed is None
-    assert trials[index].label in pooled.zeroed_note
+    pooled = pool(group_trials(trials), recorded.options)[0].value
+    assert trials[index].label in pooled.zeroed.reason
     assert "not known" in pooled.zero_sentence()
     assert np.isnan(trials[index].offset_zeroed_deg)
 

@@ -14,7 +14,7 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
 from twinangle.analysis import run_study
-from twinangle.results import StudyResults, TrialResult
+from twinangle.results import StudyResults, TrialResult, named
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
 
@@ -187,7 +187,7 @@ def test_lost_rows_cost_the_cycles_they_fall_in_and_no_others(run: Run) -> None:
 def test_conditions_are_compared_within_participants(run: Run, procedure: str) -> None:
     (found,) = (
         difference
-        for name, quantity, difference in run.results.conditions
+        for (name, _, quantity), difference in named(run.results.conditions)
         if (name, quantity, difference.condition) == (procedure, "wearable_sd_deg", "outdoor")
     )
     spread = {}

@@ -125,4 +125,4 @@ def test_offset_and_rms_of_the_mean_curves_follow(results):
 
 def test_one_participant_is_said_to_be_one(results):
     assert any("One participant" in note for note in results.notes)
-    assert all("within this participant" in pooled.note for pooled in results.limits)
+    assert all("within this participant" in pooled.value.note for pooled in results.limits)

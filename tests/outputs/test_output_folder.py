@@ -64,7 +64,7 @@ def test_everything_arrives_and_nothing_temporary_stays(short_report, tmp_path):
     write_outputs(empty_results(), tmp_path / "out")
     assert names(tmp_path / "out") == [MANIFEST, "figures/A.pdf", "report.pdf", "results.json"]
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
-    assert json.loads((tmp_path / "out/results.json").read_text())["schema"] == 1
+    assert json.loads((tmp_path / "out/results.json").read_text())["schema"] == 2
 
 
 def test_a_second_run_drops_its_own_outdated_files_and_no_other(short_report, tmp_path):

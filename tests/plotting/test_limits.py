@@ -6,7 +6,7 @@ def axes_of(drawn, name):
 
 
 def test_limits_are_drawn_where_they_are(drawn, study):
-    pooled = study.limits[0]
+    pooled = study.limits[0].value
     panel = axes_of(drawn, "limits_kalman_indoor")[0]
     levels = [line.get_ydata()[0] for line in panel.get_lines() if len(set(line.get_ydata())) == 1]
     for level in (pooled.limits.lower, pooled.limits.bias, pooled.limits.upper):

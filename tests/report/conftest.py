@@ -12,13 +12,12 @@ from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.multiple_correlation import multiple_correlation
 from twinangle.agreement.variability import compare_variability, cycle_variability
-from twinangle.analysis import pooling
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.topics import pool_topics
 from twinangle.clocks.pairing import TimingCost
 from twinangle.cycles.summary import stride_summary
 from twinangle.options import Options
 from twinangle.report import write_report
-from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult
+from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult, Variability
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 
 RATE_HZ = 100.0
@@ -121,19 +120,19 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
         paired=make_paired(rng, 60 * minutes, offset, gain, reference=reference),
         cycles=cycles,
         agreement=compare_curves(wearable, seen) if reference else None,
-        wearable_variability=cycle_variability(wearable),
-        reference_variability=cycle_variability(seen) if reference else None,
-        variability=compare_variability(wearable, seen) if reference else None,
+        variability=Variability(
+            cycle_variability(wearable),
+            cycle_variability(seen) if reference else None,
+            compare_variability(wearable, seen) if reference else None,
+        ),
         timing_cost=TimingCost(0.3, 0.31, 0.33, 0.03, 0.0004) if reference else None,
         budget=error_budget(wearable, seen) if reference else None,
         strides=stride_summary(cycles),
         sensors=(make_sensor(rng, "proximal"), make_sensor(rng, "distal")),
-        extras={
-            "angle_quality": {"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")},
-            "multiple_correlation": {
-                "wearable_between_cycles": multiple_correlation(wearable).value,
-                "instruments_within_cycles": float("nan"),
-            },
+        angle_quality={"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")},
+        multiple_correlation={
+            "wearable_between_cycles": multiple_correlation(wearable).value,
+            "instruments_within_cycles": float("nan"),
         },
     )
 
@@ -160,7 +159,6 @@ def build(
                         offset=rng.normal(1.0 + k, 1.2), gain=1 + rng.normal(0, 0.02), **of_trial,
                     )
                 )  # fmt: skip
-    several = len(participants) > 1
     options = Options(
         confidence=0.95,
         margin_deg=5.0,
@@ -170,19 +168,12 @@ def build(
         against=conditions[0],
         seed=seed,
     )
-    limits = pooling.pool_limits(trials, options)
     return StudyResults(
         title=title,
         joint="knee",
         options=options,
         trials=tuple(trials),
-        limits=limits,
-        conditions=(pooling.pool_conditions(trials, options) if several else ()),
-        contests=pooling.pool_contests(trials, options),
-        budgets=pooling.pool_error_budgets(trials, options),
-        equivalence=pooling.pool_equivalence(limits, options),
-        along_cycle=pooling.pool_along_cycle(trials, options),
-        further=further_parts(trials, options),
+        **pool_topics(trials, options),
         version="0.1.0",
         inputs=tuple(
             InputFile(f"recordings/{code}_{condition}.csv", f"{k:064x}")

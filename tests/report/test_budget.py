@@ -17,8 +17,8 @@ def tables(blocks, title):
 
 def test_budget_table_has_every_part_with_its_interval(blocks, larger):
     (table,) = tables(blocks, "Error budget")
-    assert len(table["rows"]) == len(larger.budgets) * (len(PARTS) + 1)
+    assert len(table["rows"]) == len(larger.budget) * (len(PARTS) + 1)
     wholes = [row for row in table["rows"] if row[2] == "Whole"]
-    for row, (*_, budget) in zip(wholes, larger.budgets, strict=True):
+    for row, budget in zip(wholes, [item.value for item in larger.budget], strict=True):
         low, high = budget.total_ci
         assert row[3].replace("\u00a0", " ") == f"{budget.total:.3f} ({low:.3f} to {high:.3f})"

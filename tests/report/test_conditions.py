@@ -1,6 +1,6 @@
 from dataclasses import replace
 
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
 
@@ -35,8 +35,7 @@ def test_conditions_at_equal_speed(build_results):
         replace(trial, covariates={"speed_m_s": speed})
         for trial, speed in zip(built.trials, speeds, strict=True)
     )
-    further = further_parts(trials, built.options)
-    results = replace(built, trials=trials, further=further)
+    results = replace(built, trials=trials, **pool_topics(trials, built.options))
     table = table_with(section(results, "Conditions"), "Held equal")
     assert [row[2] for row in table["rows"]] == ["walking speed"]
     assert "mixed models" in methods_text(results)

@@ -16,6 +16,6 @@ def plain(cell):
 
 def test_summary_gives_mean_curves_over_participants_with_intervals(larger):
     table = table_with(section(larger, "Summary"), "RMS demeaned", "Range difference")
-    _, _, curves = larger.further.curves[0]
+    curves = larger.curves[0].value
     low, high = curves.rms_demeaned_ci
     assert plain(table["rows"][0][4]) == f"{curves.rms_demeaned:.2f} ({low:.2f} to {high:.2f})"

@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 
 
@@ -38,18 +38,19 @@ def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
 
 
 def test_demings_line_says_what_it_shows(larger):
-    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.5))
-    results = replace(larger, further=further)
+    found = pool_topics(larger.trials, replace(larger.options, error_ratio=1.5))
+    results = replace(larger, **found)
+    first = found["forms"][0].value
     blocks = section(results, "Limits of agreement")
     table = table_with(blocks, "People", "Slope", "Intercept")
-    line = further.forms[0].deming
+    line = first.deming
     low, high = line.slope_ci
     assert plain(table["rows"][0][4]) == f"{line.slope:.3f} ({low:.3f} to {high:.3f})"
     assert "1.5 times the reference's" in table["caption"]
     assert "that both err:" not in words(blocks)
-    record = results.to_json()["limits_in_other_forms"][0]
+    record = results.to_json()["forms"][0]
     assert record["deming"]["error_ratio"] == 1.5
-    assert record["at_sizes"][2]["bias"] == further.forms[0].at_sizes[2].bias
+    assert record["at_sizes"][2]["bias_deg"] == first.at_sizes[2].bias
 
 
 @pytest.mark.parametrize(
@@ -62,9 +63,8 @@ def test_demings_line_says_what_it_shows(larger):
     ],
 )
 def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expected):
-    further = further_parts(larger.trials, replace(larger.options, error_ratio=1.0))
-    form = further.forms[0]
-    line = replace(form.deming, slope_ci=slope, intercept_ci=intercept)
-    further = replace(further, forms=(replace(form, deming=line),))
-    said = words(section(replace(larger, further=further), "Limits of agreement"))
+    form = pool_topics(larger.trials, replace(larger.options, error_ratio=1.0))["forms"][0]
+    line = replace(form.value.deming, slope_ci=slope, intercept_ci=intercept)
+    forms = (replace(form, value=replace(form.value, deming=line)),)
+    said = words(section(replace(larger, forms=forms), "Limits of agreement"))
     assert expected in said

@@ -119,14 +119,14 @@ def test_one_participant_is_said_to_be_one(build_results):
     results = build_results(participants=("P01",), n=12)
     content = everything(report_content(results, {}))
     assert "With one participant they say nothing about other people." in content
-    assert results.limits[0].note in content
-    assert "one participant" in results.limits[0].note.lower()
+    assert results.limits[0].value.note in content
+    assert "one participant" in results.limits[0].value.note.lower()
     assert "within the one participant" in content
 
 
 def test_all_trials_failed(study, fail_trial, tmp_path):
     results = replace(
-        study, limits=(), conditions=(), contests=(), budgets=(), equivalence=(), along_cycle=()
+        study, limits=(), conditions=(), ranking=(), budget=(), equivalence=(), along_cycle=()
     )
     for k in range(len(results.trials)):
         results = fail_trial(results, k, f"file_{k}.csv: no column `a#b`, *there* is $c_1$")

@@ -3,10 +3,11 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.analysis.pooling import pool_equivalence
+from twinangle.analysis.topics import pool_topics
 from twinangle.closing import print_closing
 from twinangle.report.content import report_content
-from twinangle.report.tables import write_tables
+from twinangle.results import given
+from twinangle.results.tables import write_tables
 
 
 @pytest.fixture(scope="module")
@@ -25,7 +26,7 @@ def test_one_verdict_in_summary_section_table_file_and_terminal(larger, tmp_path
     margins = {"inside": 0.0, "undecided": 0.0, "outside": 0.0}
     for margin in (0.5, 3.0, 4.0, 6.0, 20.0):
         results = at_margin(larger, margin)
-        expected = [claim.verdict for *_, claim in results.equivalence]
+        expected = [claim.verdict for _, claim in given(results.equivalence)]
         for word in expected:
             margins[word] += 1
         sections = {s["title"]: s["blocks"] for s in report_content(results, {})["sections"]}
@@ -42,8 +43,8 @@ def test_one_verdict_in_summary_section_table_file_and_terminal(larger, tmp_path
         print_closing(results, tmp_path)
         told = " ".join(capsys.readouterr().out.split())
         shown = [
-            claim.summary("°") for *_, quantity, claim in results.equivalence
-            if quantity == "mean_deg"
+            claim.summary("°") for where, claim in given(results.equivalence)
+            if where.quantity == "mean_deg"
         ]  # fmt: skip
         assert all(sentence in told for sentence in shown)
         assert told.count("Against the margin") == len(shown)
@@ -52,7 +53,11 @@ def test_one_verdict_in_summary_section_table_file_and_terminal(larger, tmp_path
 
 def at_margin(results, margin):
     options = replace(results.options, margin_deg=margin)
-    return replace(results, options=options, equivalence=pool_equivalence(results.limits, options))
+    return replace(
+        results,
+        options=options,
+        equivalence=pool_topics(results.trials, options)["equivalence"],
+    )
 
 
 def test_without_a_margin_there_is_no_verdict(larger, capsys, tmp_path):

@@ -31,18 +31,18 @@ def limits(larger):
 
 def test_checks_and_their_suggestion_stand_before_the_other_forms(limits, larger):
     table = table_with(limits, "Bias on size")
-    assert len(table["rows"]) == len(larger.further.forms)
+    assert len(table["rows"]) == len(larger.forms)
     where = [b["body"] for b in limits if b["kind"] == "heading"]
     looked = where.index("What the limits take for granted, looked at")
     assert looked < where.index("Limits in other forms")
-    assert all(item.checks.suggestion in words(limits) for item in larger.further.forms)
+    assert all(item.value.checks.suggestion in words(limits) for item in larger.forms)
 
 
 def test_other_forms_are_given_or_their_absence_is_explained(limits, larger):
     forms = [row[3] for row in table_with(limits, "Form")["rows"]]
-    assert forms.count("percentiles") == len(larger.further.forms)
+    assert forms.count("percentiles") == len(larger.forms)
     assert forms.count("ratio") == 2  # of the range, for both procedures
-    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.further.forms)
+    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.forms)
     assert "an angle has no true zero" in words(limits)
     assert "no participant has several sessions" in words(limits)
 
@@ -55,8 +55,8 @@ def test_percentile_limits_of_few_people_are_open_at_one_end(limits):
 
 def test_limits_at_three_sizes_have_their_intervals(limits, larger):
     table = table_with(limits, "Size", "Bias")
-    assert len(table["rows"]) == 3 * len(larger.further.forms)
-    one = larger.further.forms[0].at_sizes[0]
+    assert len(table["rows"]) == 3 * len(larger.forms)
+    one = larger.forms[0].value.at_sizes[0]
     low, high = one.upper_ci
     assert plain(table["rows"][0][-1]) == f"{one.upper:.2f} ({low:.2f} to {high:.2f})"
     assert "fewer than 10 participants" in table["caption"]

@@ -3,10 +3,10 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.analysis.pooling import pool_limits
+from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_paragraphs
-from twinangle.report.tables import write_tables
+from twinangle.results.tables import write_tables
 
 
 @pytest.fixture(scope="module")
@@ -22,15 +22,16 @@ def tables(blocks, title):
 
 def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
     options = replace(larger.options, published_interval=True)
-    asked = replace(larger, options=options, limits=pool_limits(larger.trials, options))
+    asked = replace(larger, options=options, limits=pool_topics(larger.trials, options)["limits"])
     sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
     shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
     (table,) = (block for block in shown if "Zou 2013" in block["caption"])
     assert len(table["rows"]) == len(asked.limits)
     write_tables(asked, tmp_path)
-    with (tmp_path / "limits_of_agreement.csv").open(encoding="utf-8") as file:
-        row = next(csv.DictReader(file))
-    assert float(row["published_form.lower_deg"]) == asked.limits[0].published.lower
+    with (tmp_path / "limits_otherwise_treated.csv").open(encoding="utf-8") as file:
+        own = [row for row in csv.DictReader(file) if row["form"] == "published interval"]
+    assert float(own[0]["lower_ci_low_deg"]) == asked.limits[0].value.published.lower_ci[0]
+    assert len(own) == len(asked.limits)
     text = " ".join(methods_paragraphs(asked))
     assert "software's own method, which no paper describes" in text
     assert "MOVER; Zou 2013" in text

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.analysis.pooling import pool_equivalence
+from twinangle.analysis.topics import pool_topics
 from twinangle.closing import print_closing
 from twinangle.init.folder import AGREEMENT
 from twinangle.options import Options
@@ -13,6 +13,7 @@ from twinangle.plotting.along_cycle import draw_along_cycle
 from twinangle.plotting.limits import draw_limits
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
+from twinangle.results import given
 from twinangle.results.serialise import to_text
 from twinangle.simulate.demo_texts import STUDY
 from twinangle.study.settings import AgreementSettings
@@ -21,7 +22,9 @@ from twinangle.study.settings import AgreementSettings
 @pytest.fixture(scope="module")
 def unstated(larger):
     options = replace(larger.options, margin_deg=None)
-    return replace(larger, options=options, equivalence=pool_equivalence(larger.trials, options))
+    return replace(
+        larger, options=options, equivalence=pool_topics(larger.trials, options)["equivalence"]
+    )
 
 
 def words(value):
@@ -35,11 +38,11 @@ def test_the_settings_have_no_margin_of_their_own():
 
 
 def test_nothing_is_tested(unstated):
-    assert unstated.equivalence == ()
+    assert given(unstated.equivalence) == []
     assert unstated.acceptable_deg is None
     record = json.loads(to_text(unstated))
-    assert record["study"]["acceptable_deg"] is None
-    assert record["equivalence"] == []
+    assert record["options"]["margin_deg"] is None
+    assert all("no margin" in item["reason"] for item in record["equivalence"])
 
 
 def test_report_and_methods_text_say_that_none_was_stated(unstated, larger):

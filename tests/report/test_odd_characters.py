@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
+from types import SimpleNamespace
 
 import openpyxl
 import pytest
@@ -14,7 +15,8 @@ from hypothesis import strategies as st
 from twinangle import closing
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
-from twinangle.report.tables import write_csv
+from twinangle.results.tables.columns import Column
+from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.visible import visible, visible_texts
 
 # Escape, C1, override, isolate, mark (Unicode Standard Annex 9), line separator.
@@ -73,21 +75,29 @@ def test_closing_words_take_a_title_as_it_is(study, tmp_path, capsys):
     assert "report.pdf" in said
 
 
+def both_files(folder, cells):
+    """Write one row, as it is and printed; `cells` are texts by the columns' names."""
+    (folder / PRINTABLE).mkdir()
+    columns = tuple(Column(name, "string", "", "", f"f{k}") for k, name in enumerate(cells))
+    row = SimpleNamespace(**{f"f{k}": cell for k, cell in enumerate(cells.values())})
+    return write_csv(folder, "t", columns, [row])
+
+
 FORMULAS = ("=1+1", '=HYPERLINK("x")', "+cmd", "-cmd", "@SUM(A1)")
 
 
 @pytest.mark.parametrize("text", FORMULAS)
 def test_text_that_a_spreadsheet_takes_for_a_formula_is_escaped(tmp_path, text):
     """The rule is common practice (an apostrophe before the cell); no source."""
-    path = write_csv(tmp_path / "t.csv", ("a", text), [{"a": text, text: -1.5}])
-    with path.open(newline="", encoding="utf-8") as file:
-        header, row = csv.reader(file)
-    assert header == ["a", f"'{text}"]
-    assert row == [f"'{text}", "-1.5"]
+    for path in both_files(tmp_path, {"a": text, text: "-1.5"}):
+        with path.open(newline="", encoding="utf-8") as file:
+            header, row = csv.reader(file)
+        assert header == ["a", f"'{text}"]
+        assert row == [f"'{text}", "-1.5"]
 
 
 def test_an_escaped_cell_is_text_to_a_library_of_spreadsheets(tmp_path):
-    path = write_csv(tmp_path / "t.csv", ("a",), [{"a": "=1+1"}])
+    path, _ = both_files(tmp_path, {"a": "=1+1"})
     sheet = openpyxl.Workbook().active
     for row in csv.reader(io.StringIO(path.read_text())):
         sheet.append(row)
@@ -97,10 +107,11 @@ def test_an_escaped_cell_is_text_to_a_library_of_spreadsheets(tmp_path):
 
 @pytest.mark.parametrize(("text", "cell"), [("\t=1", r"\x09=1"), ("\r=1", r"\x0d=1")])
 def test_a_tab_or_a_carriage_return_before_a_formula_is_shown(tmp_path, text, cell):
-    assert write_csv(tmp_path / "t.csv", ("a",), [{"a": text}]).read_text() == f"a\n{cell}\n"
+    for path in both_files(tmp_path, {"a": text}):
+        assert path.read_text() == f"a\n{cell}\n"
 
 
 @pytest.mark.parametrize("text", ["-1", "+2.5", "-1e-3", "P-1", "a=b", ""])
 def test_numbers_and_other_text_stand_as_they_are(tmp_path, text):
-    path = write_csv(tmp_path / "t.csv", ("a", "b"), [{"a": text, "b": 1}])
-    assert path.read_text() == f"a,b\n{text},1\n"
+    for path in both_files(tmp_path, {"a": text, "b": "1"}):
+        assert path.read_text() == f"a,b\n{text},1\n"

@@ -16,7 +16,7 @@ def tables(blocks, title):
 
 def test_ranks_and_ties_are_the_contests(blocks, larger):
     standings, pairs = tables(blocks, "Procedures compared")
-    contest = larger.contests[0][1]
+    contest = larger.ranking[0].value
     assert [row[1] for row in standings["rows"]] == [p.procedure for p in contest.standings]
     assert [row[0] for row in standings["rows"]] == [str(p.rank) for p in contest.standings]
     verdicts = ["tie" if pair.tied else "apart" for pair in contest.differences]

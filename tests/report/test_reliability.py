@@ -1,6 +1,6 @@
 from dataclasses import replace
 
-from twinangle.analysis.further import further_parts
+from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
 
@@ -37,7 +37,7 @@ def test_reliability_names_its_forms_and_says_why_sessions_are_absent(larger):
 def test_a_detectable_change_is_given_from_test_and_retest(larger):
     again = tuple(replace(trial, session="2") for trial in larger.trials)
     trials = larger.trials + again
-    results = replace(larger, trials=trials, further=further_parts(trials, larger.options))
+    results = replace(larger, trials=trials, **pool_topics(trials, larger.options))
     change = table_with(section(results, "Reliability"), "Detectable change")
     assert {row[3] for row in change["rows"]} == {"wearable", "reference"}
     assert all("to" in row[-1] for row in change["rows"])

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Generic, Literal, TypeVar
 
 import numpy as np
 import pytest
@@ -14,7 +14,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from twinangle.declare import DATA, DATA_SQUARED, NUMBER, Quantity, Spread, undeclared
+from twinangle.declare import (
+    DATA,
+    DATA_SQUARED,
+    NUMBER,
+    Aside,
+    InUnit,
+    Quantity,
+    Spread,
+    undeclared,
+)
 from twinangle.results.plain import Keys
 
 
@@ -113,3 +122,62 @@ def test_a_fault_is_told_with_its_place(change, message):
 
 def test_fields_of_which_nothing_is_said_are_found():
     assert list(undeclared(Whole)) == ["name", "kind", "parts", "more", "found"]
+
+
+Found = TypeVar("Found")
+
+
+@dataclass(frozen=True)
+class Missing:
+    reason: str
+
+
+@dataclass(frozen=True)
+class Group(Generic[Found]):
+    name: str
+    value: Annotated[Found | Missing, Spread()]
+
+
+@dataclass(frozen=True)
+class Named:
+    name: str
+    low: Annotated[float, Quantity(DATA, "an end")]
+    logs: Annotated[Part, Quantity(NUMBER, "logarithms"), InUnit("")]
+    aside: Annotated[tuple[float, ...], Aside(())]
+
+    @property
+    def double(self) -> Annotated[float, Quantity(DATA, "twice the end")]:
+        return 2 * self.low
+
+
+def named(name: str) -> Named:
+    return Named(name, 1.0, Part(0.5, (0.0, math.inf)), ())
+
+
+def test_a_part_of_several_kinds_is_told_by_its_keys():
+    keys, kind = Keys("deg"), tuple[Group[Named], ...]
+    both = (Group("a", named("a")), Group("b", Missing("no participant")))
+    plain = keys.write(both)
+    assert plain == [
+        {
+            "name": "a",
+            "low_deg": 1.0,
+            "logs": {"offset": 0.5, "offset_ci": [0.0, "inf"]},
+            "double_deg": 2.0,
+        },
+        {"name": "b", "reason": "no participant"},
+    ]
+    assert keys.read(plain, kind) == both
+
+
+def test_a_key_that_whole_and_part_share_must_say_one_thing():
+    with pytest.raises(ValueError, match="name: is 'a' of the whole, 'b' of a part"):
+        Keys("deg").write(Group("a", named("b")))
+
+
+def test_what_an_older_file_lacks_says_nothing_and_what_has_no_place_is_named():
+    unread: list[str] = []
+    back = Keys("deg", unread).read({"offset": 2.0, "old": 1}, Part, "part")
+    assert back.offset == 2
+    assert np.isnan(back.offset_ci).all()
+    assert unread == ["part.old"]

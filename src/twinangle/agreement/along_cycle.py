@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -15,44 +16,36 @@ from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Result, quantity
 from twinangle.agreement.bands import CurveBand, curve_band, participant_means
+from twinangle.declare import data, number
 
 _ALL_SIGNS = 14  # participants up to which every sign pattern is tried
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FunctionalLimits(Result):
-    """Limits of agreement at every point of the cycle.
+    """Limits of agreement at every point of the cycle."""
 
-    Attributes
-    ----------
-    bias, lower, upper : ndarray of float, shape (n_points,)
-        Mean difference test - reference, and the limits for a single cycle at each point.
-    sd_between, sd_within : ndarray of float, shape (n_points,)
-        Standard deviations between and within participants; NaN where they cannot be told apart.
-    bias_band : CurveBand
-        Band that holds the whole true bias curve.
-    participant_band : CurveBand
-        Band that holds the whole mean difference curve of a further participant.
-    coverage, confidence : float
-        Of the limits at each point, and of the bands.
-    n_participants, n_curves : int
-        Participants and cycles.
-    assumptions : tuple of str
-        What the limits rest on.
-    """
-
-    bias: Floats
-    lower: Floats
-    upper: Floats
-    sd_between: Floats
-    sd_within: Floats
-    bias_band: CurveBand
-    participant_band: CurveBand
-    coverage: float
-    confidence: float
-    n_participants: int
-    n_curves: int
-    assumptions: tuple[str, ...]
+    bias: Annotated[Floats, data("mean difference test - reference at each point")]
+    lower: Annotated[Floats, data("lower limit of agreement for a single cycle at each point")]
+    upper: Annotated[Floats, data("upper limit of agreement for a single cycle at each point")]
+    sd_between: Annotated[
+        Floats,
+        data("SD between participants at each point; NaN where the two cannot be told apart"),
+    ]
+    sd_within: Annotated[
+        Floats,
+        data("SD within participants at each point; NaN where the two cannot be told apart"),
+    ]
+    bias_band: Annotated[CurveBand, number("band that holds the whole true bias curve")]
+    participant_band: Annotated[
+        CurveBand,
+        number("band that holds the whole mean difference curve of a further participant"),
+    ]
+    coverage: Annotated[float, number("share of cycles between the limits at each point")]
+    confidence: Annotated[float, number("confidence of the bands")]
+    n_participants: Annotated[int, number("participants")]
+    n_curves: Annotated[int, number("cycles")]
+    assumptions: Annotated[tuple[str, ...], number("what the limits rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
@@ -149,38 +142,24 @@ def functional_limits(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CurveDifference(Result):
-    """Where along the cycle two instruments differ, the whole cycle tested as one family.
+    """Where along the cycle two instruments differ, the whole cycle tested as one family."""
 
-    Attributes
-    ----------
-    difference : ndarray of float, shape (n_points,)
-        Mean over participants of test - reference.
-    statistic : ndarray of float, shape (n_points,)
-        Its Student's t at each point.
-    p_adjusted : ndarray of float, shape (n_points,)
-        p values that hold for the whole cycle at once.
-    regions : tuple of (int, int)
-        First and last point of each run with p_adjusted below alpha.
-    critical : float
-        Value that abs(statistic) exceeds somewhere with probability at most alpha.
-    alpha, smallest_p : float
-        Family-wise error, and the smallest p that so few participants can give.
-    n_participants, n_patterns : int
-        Participants, and sign patterns tried.
-    assumptions : tuple of str
-        What the test rests on.
-    """
-
-    difference: Floats
-    statistic: Floats
-    p_adjusted: Floats
-    regions: tuple[tuple[int, int], ...]
-    critical: float
-    alpha: float
-    smallest_p: float
-    n_participants: int
-    n_patterns: int
-    assumptions: tuple[str, ...]
+    difference: Annotated[Floats, data("mean over participants of test - reference")]
+    statistic: Annotated[Floats, number("Student's t of the difference at each point")]
+    p_adjusted: Annotated[Floats, number("p values that hold for the whole cycle at once")]
+    regions: Annotated[
+        tuple[tuple[int, int], ...],
+        number("first and last point of each run with p_adjusted below alpha"),
+    ]
+    critical: Annotated[
+        float,
+        number("value that abs(statistic) exceeds somewhere with probability at most alpha"),
+    ]
+    alpha: Annotated[float, number("family-wise error")]
+    smallest_p: Annotated[float, number("the smallest p value that so few participants can give")]
+    n_participants: Annotated[int, number("participants")]
+    n_patterns: Annotated[int, number("sign patterns tried")]
+    assumptions: Annotated[tuple[str, ...], number("what the test rests on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; regions in points of the cycle."""

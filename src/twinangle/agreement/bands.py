@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -14,46 +14,38 @@ from scipy import optimize, special
 from twinangle.agreement._input import Floats, finite_array, fraction, read_only, require_names
 from twinangle.agreement._quantiles import student
 from twinangle.agreement._result import Result, quantity
+from twinangle.declare import data, number
 
 Target = Literal["mean", "new-participant"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CurveBand(Result):
-    """A band about a mean curve that holds at every point at once.
+    """A band about a mean curve that holds at every point at once."""
 
-    Attributes
-    ----------
-    mean, lower, upper : ndarray of float, shape (n_points,)
-        Mean of the participants' mean curves, and the band.
-    critical : float
-        Half-width of the band in its own standard error, the same at every point.
-    pointwise : float
-        Half-width that would hold at a single point only.
-    target : str
-        "mean": the band is to hold the true mean curve; "new-participant": the mean curve of a
-        further participant.
-    method : str
-        Where `critical` comes from.
-    n_participants, n_curves : int
-        Participants and curves.
-    confidence : float
-        Of the whole band.
-    assumptions : tuple of str
-        What the band rests on.
-    """
-
-    mean: Floats
-    lower: Floats
-    upper: Floats
-    critical: float
-    pointwise: float
-    target: str
-    method: str
-    n_participants: int
-    n_curves: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    mean: Annotated[Floats, data("mean of the participants' mean curves")]
+    lower: Annotated[Floats, data("lower edge of the band")]
+    upper: Annotated[Floats, data("upper edge of the band")]
+    critical: Annotated[
+        float,
+        number("half-width of the band in its own standard error, the same at every point"),
+    ]
+    pointwise: Annotated[
+        float,
+        number("half-width, in standard errors, that would hold at a single point only"),
+    ]
+    target: Annotated[
+        str,
+        number(
+            "'mean': the band is to hold the true mean curve; 'new-participant': the mean "
+            "curve of a further participant"
+        ),
+    ]
+    method: Annotated[str, number("where `critical` comes from")]
+    n_participants: Annotated[int, number("participants")]
+    n_curves: Annotated[int, number("curves")]
+    confidence: Annotated[float, number("confidence of the whole band")]
+    assumptions: Annotated[tuple[str, ...], number("what the band rests on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

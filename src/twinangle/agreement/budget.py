@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +23,7 @@ from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shapes import Shapes, delay, shapes_of
+from twinangle.declare import measured, number, squared
 
 __all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
 
@@ -72,36 +73,100 @@ class ErrorBudget(Result):
         What the parts mean.
     """
 
-    total: float
-    total_ci: Interval
-    offset: float
-    offset_ci: Interval
-    range: float
-    range_ci: Interval
-    timing: float
-    timing_ci: Interval
-    shared: float
-    shared_ci: Interval
-    pattern: float
-    pattern_ci: Interval
-    wander: float
-    wander_ci: Interval
-    cycle_offset: float
-    cycle_offset_ci: Interval
-    cycle_range: float
-    cycle_range_ci: Interval
-    cycle_timing: float
-    cycle_timing_ci: Interval
-    random: float
-    random_ci: Interval
-    gain: float
-    gain_ci: Interval
-    gain_span: Interval
-    shift: float
-    shift_span: Interval
-    n_cycles: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    total: Annotated[float, squared("mean over cycles and points of (test - reference)²")]
+    total_ci: Annotated[
+        Interval,
+        squared("interval of the total over this participant's cycles; NaN below 6 cycles"),
+    ]
+    offset: Annotated[float, squared("part that is a constant shift, repeated every cycle")]
+    offset_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    range: Annotated[
+        float,
+        squared(
+            "part that is a difference of size, as far as it holds whichever part of the "
+            "cycle is looked at"
+        ),
+    ]
+    range_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    timing: Annotated[
+        float,
+        squared(
+            "part that is a delay, as far as it holds whichever part of the cycle is looked at"
+        ),
+    ]
+    timing_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    shared: Annotated[
+        float,
+        squared(
+            "part that fits a difference of size or a delay but hangs on one stretch or one "
+            "harmonic of the cycle, so that it may as well be a pattern"
+        ),
+    ]
+    shared_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    pattern: Annotated[
+        float,
+        squared("part that is a pattern over the cycle, neither size nor delay"),
+    ]
+    pattern_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    wander: Annotated[float, squared("part that is a level moving slowly from cycle to cycle")]
+    wander_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    cycle_offset: Annotated[float, squared("part that is the level of single cycles")]
+    cycle_offset_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    cycle_range: Annotated[float, squared("part that is the size of single cycles")]
+    cycle_range_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    cycle_timing: Annotated[float, squared("part that is the delay of single cycles")]
+    cycle_timing_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    random: Annotated[float, squared("part that is left: random from cycle to cycle")]
+    random_ci: Annotated[
+        Interval,
+        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
+    ]
+    gain: Annotated[
+        float,
+        number("size of the test curve over the reference's, over the whole cycle"),
+    ]
+    gain_ci: Annotated[Interval, number("interval of the gain over the cycles")]
+    gain_span: Annotated[
+        Interval,
+        number("smallest and largest gain of the views: without each quarter and each harmonic"),
+    ]
+    shift: Annotated[
+        float,
+        measured(
+            "points", "points of the cycle by which the test curve is late, over the whole cycle"
+        ),
+    ]
+    shift_span: Annotated[Interval, measured("points", "smallest and largest shift of the views")]
+    n_cycles: Annotated[int, number("cycles seen")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the parts mean")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; parts as root mean squares and shares."""
@@ -327,32 +392,148 @@ class PooledBudget(Result):
         What the parts mean.
     """
 
-    total: float
-    total_ci: Interval
-    offset: float
-    offset_ci: Interval
-    range: float
-    range_ci: Interval
-    timing: float
-    timing_ci: Interval
-    shared: float
-    shared_ci: Interval
-    pattern: float
-    pattern_ci: Interval
-    wander: float
-    wander_ci: Interval
-    cycle_offset: float
-    cycle_offset_ci: Interval
-    cycle_range: float
-    cycle_range_ci: Interval
-    cycle_timing: float
-    cycle_timing_ci: Interval
-    random: float
-    random_ci: Interval
-    n_participants: int
-    budgets: tuple[ErrorBudget, ...]
-    confidence: float
-    assumptions: tuple[str, ...]
+    total: Annotated[
+        float,
+        squared("mean over participants of the mean over cycles and points of (test - reference)²"),
+    ]
+    total_ci: Annotated[
+        Interval,
+        squared(
+            "interval of the total over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    offset: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that is a constant shift, repeated every cycle"
+        ),
+    ]
+    offset_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    range: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that is a difference of size, as far as it "
+            "holds whichever part of the cycle is looked at"
+        ),
+    ]
+    range_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    timing: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that is a delay, as far as it holds "
+            "whichever part of the cycle is looked at"
+        ),
+    ]
+    timing_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    shared: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that fits a difference of size or a delay "
+            "but hangs on one stretch or one harmonic of the cycle, so that it may as well "
+            "be a pattern"
+        ),
+    ]
+    shared_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    pattern: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that is a pattern over the cycle, neither "
+            "size nor delay"
+        ),
+    ]
+    pattern_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    wander: Annotated[
+        float,
+        squared(
+            "mean over participants of the part that is a level moving slowly from cycle to cycle"
+        ),
+    ]
+    wander_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    cycle_offset: Annotated[
+        float,
+        squared("mean over participants of the part that is the level of single cycles"),
+    ]
+    cycle_offset_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    cycle_range: Annotated[
+        float,
+        squared("mean over participants of the part that is the size of single cycles"),
+    ]
+    cycle_range_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    cycle_timing: Annotated[
+        float,
+        squared("mean over participants of the part that is the delay of single cycles"),
+    ]
+    cycle_timing_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    random: Annotated[
+        float,
+        squared("mean over participants of the part that is left: random from cycle to cycle"),
+    ]
+    random_ci: Annotated[
+        Interval,
+        squared(
+            "interval of that part over participants; NaN below 4, or where the part is 0 "
+            "in all of them"
+        ),
+    ]
+    n_participants: Annotated[int, number("participants: budgets averaged")]
+    budgets: Annotated[tuple[ErrorBudget, ...], number("each participant's budget")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the parts mean")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

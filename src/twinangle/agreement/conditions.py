@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -27,6 +28,7 @@ from twinangle.agreement.condition_trials import (
     spread_of_pair,
 )
 from twinangle.agreement.variability import CycleVariability, cycle_variability
+from twinangle.declare import data, number
 
 _COLUMNS = ("participant", "condition", "value")
 _AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
@@ -56,61 +58,78 @@ _WITHOUT_CYCLES = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ConditionDifference(Result):
-    """How a quantity under one condition differs from another, over the same participants.
+    """How a quantity under one condition differs from another, over the same participants."""
 
-    Attributes
-    ----------
-    condition, against : str
-        The condition, and the one it is compared with.
-    n_participants : int
-        Participants measured under both.
-    difference : float
-        Mean over participants of condition minus against.
-    difference_ci : tuple of float
-        Its interval; NaN where there is none.
-    ratio : float
-        Geometric mean over participants of condition / against; NaN unless every value is above 0.
-    ratio_ci : tuple of float
-        Its interval; NaN where there is none.
-    confidence : float
-        Of the intervals.
-    interval_over : str
-        What the intervals are over: "participants", "cycles of one participant", or "nothing".
-    windows_difference, windows_ratio : float
-        The same of the SDs over `fewest_window` to `most_window` consecutive cycles as they stand;
-        NaN unless the cycles were given.
-    windows_difference_ci, windows_ratio_ci : tuple of float
-        Their intervals over participants.
-    fewest_window, most_window : int
-        Cycles over which SDs were taken, as many in both conditions of a participant: those of the
-        participant's shortest trial; 0 unless the cycles were given.
-    serial, serial_against : float
-        Serial correlation of neighbouring cycles in either condition, all participants together.
-    note : str
-        What to know before the numbers are used; empty when there is nothing.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    condition: str
-    against: str
-    n_participants: int
-    difference: float
-    difference_ci: Interval
-    ratio: float
-    ratio_ci: Interval
-    confidence: float
-    note: str
-    assumptions: tuple[str, ...]
-    interval_over: str = "participants"
-    windows_difference: float = float("nan")
-    windows_difference_ci: Interval = NO_INTERVAL
-    windows_ratio: float = float("nan")
-    windows_ratio_ci: Interval = NO_INTERVAL
-    fewest_window: int = 0
-    most_window: int = 0
-    serial: float = float("nan")
-    serial_against: float = float("nan")
+    condition: Annotated[str, number("the condition")]
+    against: Annotated[str, number("the condition it is compared with")]
+    n_participants: Annotated[int, number("participants measured under both")]
+    difference: Annotated[float, data("mean over participants of condition minus against")]
+    difference_ci: Annotated[Interval, data("interval of the difference; NaN where there is none")]
+    ratio: Annotated[
+        float,
+        number(
+            "geometric mean over participants of condition / against; NaN unless every "
+            "value is above 0"
+        ),
+    ]
+    ratio_ci: Annotated[Interval, number("interval of the ratio; NaN where there is none")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    note: Annotated[
+        str,
+        number("what to know before the numbers are used; empty when there is nothing"),
+    ]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
+    interval_over: Annotated[
+        str,
+        number(
+            "what the intervals are over: 'participants', 'cycles of one participant', or 'nothing'"
+        ),
+    ] = "participants"
+    windows_difference: Annotated[
+        float,
+        data(
+            "the difference of the SDs over `fewest_window` to `most_window` consecutive "
+            "cycles as they stand; NaN unless the cycles were given"
+        ),
+    ] = float("nan")
+    windows_difference_ci: Annotated[
+        Interval,
+        data("interval over participants of the difference of the windows' SDs"),
+    ] = NO_INTERVAL
+    windows_ratio: Annotated[
+        float,
+        number(
+            "the ratio of the SDs over `fewest_window` to `most_window` consecutive cycles "
+            "as they stand; NaN unless the cycles were given"
+        ),
+    ] = float("nan")
+    windows_ratio_ci: Annotated[
+        Interval,
+        number("interval over participants of the ratio of the windows' SDs"),
+    ] = NO_INTERVAL
+    fewest_window: Annotated[
+        int,
+        number(
+            "fewest cycles over which SDs were taken, as many in both conditions of a "
+            "participant: those of the participant's shortest trial; 0 unless the cycles "
+            "were given"
+        ),
+    ] = 0
+    most_window: Annotated[
+        int,
+        number("most cycles over which SDs were taken; 0 unless the cycles were given"),
+    ] = 0
+    serial: Annotated[
+        float,
+        number("correlation of neighbouring cycles under the condition, all participants together"),
+    ] = float("nan")
+    serial_against: Annotated[
+        float,
+        number(
+            "correlation of neighbouring cycles under the condition compared with, all "
+            "participants together"
+        ),
+    ] = float("nan")
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
@@ -16,6 +16,7 @@ from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
 from twinangle.agreement.conditions import checked_conditions
 from twinangle.agreement.variability import CycleVariability
+from twinangle.declare import number
 
 _SAME = 1e-9  # differences that are rounding, as a share of the covariate's size
 
@@ -30,40 +31,28 @@ FEWEST_FREE = 2  # degrees of freedom; common practice, no source
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AdjustedRatio(Result):
-    """Ratio of a quantity under two conditions at equal covariates.
+    """Ratio of a quantity under two conditions at equal covariates."""
 
-    Attributes
-    ----------
-    condition, against : str
-        The condition, and the one it is compared with.
-    ratio : float
-        Of the quantity under condition to that under against, at equal covariates.
-    ratio_ci : tuple of float
-        Its interval.
-    covariates : str
-        Names of the covariates, comma separated.
-    shared : float
-        Share of the variance of the condition that the covariates explain; near 1, condition and
-        covariates cannot be told apart.
-    n_participants, n_trials : int
-        Participants and trials of the model.
-    confidence : float
-        Of the interval.
-    notes, assumptions : tuple of str
-        What to know before the number is used, and what it rests on.
-    """
-
-    condition: str
-    against: str
-    ratio: float
-    ratio_ci: Interval
-    covariates: str
-    shared: float
-    n_participants: int
-    n_trials: int
-    confidence: float
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    condition: Annotated[str, number("the condition")]
+    against: Annotated[str, number("the condition it is compared with")]
+    ratio: Annotated[
+        float,
+        number("quantity under the condition over that under the other, at equal covariates"),
+    ]
+    ratio_ci: Annotated[Interval, number("interval of the ratio")]
+    covariates: Annotated[str, number("names of the covariates, comma separated")]
+    shared: Annotated[
+        float,
+        number(
+            "share of the variance of the condition that the covariates explain; near 1, "
+            "condition and covariates cannot be told apart"
+        ),
+    ]
+    n_participants: Annotated[int, number("participants of the model")]
+    n_trials: Annotated[int, number("trials of the model")]
+    confidence: Annotated[float, number("confidence of the interval")]
+    notes: Annotated[tuple[str, ...], number("what to know before the number is used")]
+    assumptions: Annotated[tuple[str, ...], number("what the number rests on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; a ratio has no unit."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +12,7 @@ from scipy import stats
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import few_cycles, mean_interval, pseudo_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.declare import data, number, squared
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,30 +48,95 @@ intercept_ci, r_squared_ci : tuple of float
         What the numbers rest on.
     """
 
-    offset: float
-    rms_demeaned: float
-    rmse: float
-    range_difference: float
-    correlation: float
-    slope: float
-    intercept: float
-    r_squared: float
-    msd_offset: float
-    msd_spread: float
-    msd_pattern: float
-    n_cycles: int
-    offset_ci: Interval
-    rms_demeaned_ci: Interval
-    rmse_ci: Interval
-    range_difference_ci: Interval
-    correlation_ci: Interval
-    slope_ci: Interval
-    intercept_ci: Interval
-    r_squared_ci: Interval
-    confidence: float
-    test_mean: Floats
-    reference_mean: Floats
-    assumptions: tuple[str, ...]
+    offset: Annotated[
+        float,
+        data("mean over the cycle of the mean test curve minus that of the mean reference curve"),
+    ]
+    rms_demeaned: Annotated[
+        float,
+        data("root mean square over the points of the difference once each mean curve is demeaned"),
+    ]
+    rmse: Annotated[
+        float,
+        data("root mean square of the difference as it is: rmse² = offset² + rms_demeaned²"),
+    ]
+    range_difference: Annotated[
+        float,
+        data("range (largest minus smallest) of the mean test curve minus that of the reference"),
+    ]
+    correlation: Annotated[
+        float,
+        number("Pearson's, between the two mean curves; NaN when either is constant"),
+    ]
+    slope: Annotated[
+        float,
+        number(
+            "slope of the mean test curve on the mean reference curve; NaN when that is constant"
+        ),
+    ]
+    intercept: Annotated[
+        float,
+        data(
+            "intercept of the mean test curve on the mean reference curve; NaN when that is "
+            "constant"
+        ),
+    ]
+    r_squared: Annotated[
+        float,
+        number("squared correlation of the two mean curves; NaN when either is constant"),
+    ]
+    msd_offset: Annotated[float, squared("part of the mean squared difference that is the offset")]
+    msd_spread: Annotated[
+        float,
+        squared(
+            "part of the mean squared difference that is a difference of spread along the cycle"
+        ),
+    ]
+    msd_pattern: Annotated[float, squared("part of the mean squared difference that is pattern")]
+    n_cycles: Annotated[int, number("cycles behind the mean curves")]
+    offset_ci: Annotated[
+        Interval,
+        data("interval of the offset over this participant's cycles; NaN below 3 cycles"),
+    ]
+    rms_demeaned_ci: Annotated[
+        Interval,
+        data(
+            "interval of the RMS of the demeaned curves over this participant's cycles; NaN "
+            "below 3 cycles"
+        ),
+    ]
+    rmse_ci: Annotated[
+        Interval,
+        data("interval of the RMS as it is over this participant's cycles; NaN below 3 cycles"),
+    ]
+    range_difference_ci: Annotated[
+        Interval,
+        data(
+            "interval of the difference of range over this participant's cycles; NaN below 3 cycles"
+        ),
+    ]
+    correlation_ci: Annotated[
+        Interval,
+        number("interval of the correlation over this participant's cycles; NaN below 3 cycles"),
+    ]
+    slope_ci: Annotated[
+        Interval,
+        number("interval of the slope over this participant's cycles; NaN below 3 cycles"),
+    ]
+    intercept_ci: Annotated[
+        Interval,
+        data("interval of the intercept over this participant's cycles; NaN below 3 cycles"),
+    ]
+    r_squared_ci: Annotated[
+        Interval,
+        number(
+            "interval of the squared correlation over this participant's cycles; NaN below 3 cycles"
+        ),
+    ]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    test_mean: Annotated[Floats, data("mean curve of the test instrument")]
+    reference_mean: Annotated[Floats, data("mean curve of the reference")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

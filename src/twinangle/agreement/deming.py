@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,38 +11,28 @@ from numpy.typing import ArrayLike
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.declare import data, number
 
 DEMING = "Deming's line"  # as what is not given is named
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DemingLine(Result):
-    """Line test = intercept + slope reference, with error in both.
+    """Line test = intercept + slope reference, with error in both."""
 
-    Attributes
-    ----------
-    slope, intercept : float
-        Of the line.
-    slope_ci, intercept_ci : tuple of float
-        Jackknife intervals.
-    error_ratio : float
-        Variance of the test instrument's error over the reference's, as stated by the user.
-    n_participants : int
-        Pairs.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    slope: float
-    slope_ci: Interval
-    intercept: float
-    intercept_ci: Interval
-    error_ratio: float
-    n_participants: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    slope: Annotated[float, number("slope of Deming's line")]
+    slope_ci: Annotated[Interval, number("jackknife interval of the slope")]
+    intercept: Annotated[float, data("intercept of Deming's line")]
+    intercept_ci: Annotated[Interval, data("jackknife interval of the intercept")]
+    error_ratio: Annotated[
+        float,
+        number(
+            "variance of the test instrument's error over the reference's, as stated by the user"
+        ),
+    ]
+    n_participants: Annotated[int, number("pairs, one a participant")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,50 +20,56 @@ from twinangle.agreement._shape import (
     serial_correlation,
     shape_notes,
 )
+from twinangle.declare import number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DifferenceChecks(Result):
-    """How far differences are from what limits of agreement take for granted.
+    """How far differences are from what limits of agreement take for granted."""
 
-    Attributes
-    ----------
-    trend, spread_trend : float
-        Slope over participants of the difference, and of its standard deviation, on the size of
-        the measurement (mean of both instruments); NaN where sizes are equal or too few.
-    trend_ci, spread_trend_ci : tuple of float
-        Their intervals.
-    skewness, excess_kurtosis : float
-        Of the participants' mean differences; NaN below 4 participants.
-    normality_p : float
-        Shapiro and Wilk's, of the means by their own errors (`_shape.compared_values`); shown, not
-        a gate. NaN below 5 participants.
-    serial_correlation : float
-        Lag-1 autocorrelation of a participant's differences in the order given, mean over those
-        with at least 5; NaN without any.
-    suggestion : str
-        Which form the checks point to, and why.
-    n_participants, n_observations : int
-        Participants and pairs.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the checks rest on.
-    """
-
-    trend: float
-    trend_ci: Interval
-    spread_trend: float
-    spread_trend_ci: Interval
-    skewness: float
-    excess_kurtosis: float
-    normality_p: float
-    serial_correlation: float
-    suggestion: str
-    n_participants: int
-    n_observations: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    trend: Annotated[
+        float,
+        number(
+            "slope over participants of the difference on the size of the measurement (mean "
+            "of both instruments); NaN where sizes are equal or too few"
+        ),
+    ]
+    trend_ci: Annotated[Interval, number("interval of the slope of the difference")]
+    spread_trend: Annotated[
+        float,
+        number(
+            "slope over participants of the SD of the difference on the size of the "
+            "measurement; NaN where sizes are equal or too few"
+        ),
+    ]
+    spread_trend_ci: Annotated[Interval, number("interval of the slope of the SD")]
+    skewness: Annotated[
+        float,
+        number("skewness of the participants' mean differences; NaN below 4 participants"),
+    ]
+    excess_kurtosis: Annotated[
+        float,
+        number("excess kurtosis of the participants' mean differences; NaN below 4 participants"),
+    ]
+    normality_p: Annotated[
+        float,
+        number(
+            "Shapiro and Wilk's p, of the means by their own errors; shown, not a gate; NaN "
+            "below 5 participants"
+        ),
+    ]
+    serial_correlation: Annotated[
+        float,
+        number(
+            "lag-1 autocorrelation of a participant's differences in the order given, mean "
+            "over those with at least 5; NaN without any"
+        ),
+    ]
+    suggestion: Annotated[str, number("which form the checks point to, and why")]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("pairs")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the checks rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return what the checks showed, rounded; slopes have no unit."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +19,7 @@ from twinangle.agreement.limits import (
     LimitsOfAgreement,
     limits_of_agreement,
 )
+from twinangle.declare import data, number
 
 Verdict = Literal["inside", "outside", "undecided"]
 _BEFOREHAND = "The margin was set before the data were seen, on clinical grounds."
@@ -34,39 +35,30 @@ _HOLDS = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Equivalence(Result):
-    """Whether the limits of agreement lie within a margin, by their intervals as they are shown.
+    """Whether the limits of agreement lie within a margin, by their intervals as they are shown."""
 
-    Attributes
-    ----------
-    margin : float
-        The largest acceptable difference, in either direction.
-    verdict : {"inside", "outside", "undecided"}
-        Inside: both limits and their intervals lie within the margin. Outside: a limit and its
-        whole interval lie beyond it. Undecided: neither, or there is no interval.
-    reason : str
-        Why, in words.
-    inside_from : float
-        The smallest margin for which the verdict is "inside"; NaN where there is no interval.
-    lower_ci, upper_ci : tuple of float
-        The intervals of the two limits, as `limits_of_agreement` gives them.
-    n_participants, n_observations : int
-        Participants and differences.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the verdict rests on, and what it holds.
-    """
-
-    margin: float
-    verdict: Verdict
-    reason: str
-    inside_from: float
-    lower_ci: Interval
-    upper_ci: Interval
-    n_participants: int
-    n_observations: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    margin: Annotated[float, data("the largest acceptable difference, in either direction")]
+    verdict: Annotated[
+        Verdict,
+        number(
+            "inside: both limits and their intervals lie within the margin; outside: a "
+            "limit and its whole interval lie beyond it; undecided: neither, or there is no "
+            "interval"
+        ),
+    ]
+    reason: Annotated[str, number("the verdict's reason, in words")]
+    inside_from: Annotated[
+        float,
+        data(
+            "the smallest margin for which the verdict is 'inside'; NaN where there is no interval"
+        ),
+    ]
+    lower_ci: Annotated[Interval, data("interval of the lower limit of agreement")]
+    upper_ci: Annotated[Interval, data("interval of the upper limit of agreement")]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("differences")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the verdict rests on, and what it holds")]
 
     @property
     def inside_from_shown(self) -> float:
@@ -245,41 +237,33 @@ def _verdict(limits: LimitsOfAgreement, margin: float) -> tuple[Verdict, str]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CorrectedLimits(Result):
-    """Limits of agreement with the reference's own known error taken out.
+    """Limits of agreement with the reference's own known error taken out."""
 
-    Attributes
-    ----------
-    bias, sd, lower, upper : float
-        Of test against the true value; sd and limits NaN when the reference's variance exceeds
-        that of the differences.
-    lower_ci, upper_ci : tuple of float
-        Their intervals; NaN below 4 participants.
-    sd_observed, reference_sd : float
-        Standard deviation of the differences, and of the reference's own error.
-    reference_share : float
-        Share of the variance of the differences that is the reference's; above 1 when its stated
-        error is larger than the differences allow.
-    n_participants, n_observations : int
-        Participants and differences.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    bias: float
-    sd: float
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    sd_observed: float
-    reference_sd: float
-    reference_share: float
-    n_participants: int
-    n_observations: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    bias: Annotated[float, data("mean difference of test against the true value")]
+    sd: Annotated[
+        float,
+        data(
+            "SD of a single difference of test against the true value; NaN when the "
+            "reference's variance exceeds that of the differences"
+        ),
+    ]
+    lower: Annotated[float, data("lower limit of test against the true value; NaN as the SD")]
+    lower_ci: Annotated[Interval, data("interval of the lower limit; NaN below 4 participants")]
+    upper: Annotated[float, data("upper limit of test against the true value; NaN as the SD")]
+    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN below 4 participants")]
+    sd_observed: Annotated[float, data("SD of the differences as recorded")]
+    reference_sd: Annotated[float, data("SD of the reference's own error, as stated")]
+    reference_share: Annotated[
+        float,
+        number(
+            "share of the variance of the differences that is the reference's; above 1 when "
+            "its stated error is larger than the differences allow"
+        ),
+    ]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("differences")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

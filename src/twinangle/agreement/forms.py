@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,43 +15,26 @@ from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+from twinangle.declare import InUnit, data, number
 
 FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LimitsAtSize(Result):
-    """Bias and limits of agreement at one size of the measurement, from lines on the size.
+    """Bias and limits of agreement at one size of the measurement, from lines on the size."""
 
-    Attributes
-    ----------
-    size : float
-        Mean of both instruments.
-    bias, lower, upper : float
-        On the lines at that size.
-    bias_ci, lower_ci, upper_ci : tuple of float
-        Their intervals, each for this one size.
-    constant_spread : bool
-        Whether one standard deviation is used at every size.
-    n_participants : int
-        Pairs, one a participant.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    size: float
-    bias: float
-    bias_ci: Interval
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    constant_spread: bool
-    n_participants: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    size: Annotated[float, data("the size: mean of both instruments")]
+    bias: Annotated[float, data("bias at that size, on its line")]
+    bias_ci: Annotated[Interval, data("interval of the bias, for this one size")]
+    lower: Annotated[float, data("lower limit at that size, on its line")]
+    lower_ci: Annotated[Interval, data("interval of the lower limit, for this one size")]
+    upper: Annotated[float, data("upper limit at that size, on its line")]
+    upper_ci: Annotated[Interval, data("interval of the upper limit, for this one size")]
+    constant_spread: Annotated[bool, number("whether one SD is used at every size")]
+    n_participants: Annotated[int, number("pairs, one a participant")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
@@ -70,47 +54,29 @@ class LimitsAtSize(Result):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RegressionLimits(Result):
-    """Limits of agreement as straight lines on the size of the measurement.
+    """Limits of agreement as straight lines on the size of the measurement."""
 
-    Attributes
-    ----------
-    intercept, slope : float
-        Of the difference on the size, the mean of both instruments.
-    intercept_ci, slope_ci : tuple of float
-        Their intervals.
-    residual_sd : float
-        Standard deviation about that line.
-    spread_intercept, spread_slope : float
-        Of the standard deviation on the size; slope 0 when `constant_spread`.
-    spread_slope_ci : tuple of float
-        Interval of the fitted slope of the standard deviation, whether used or not.
-    constant_spread : bool
-        Whether one standard deviation is used at every size.
-    n_participants : int
-        Pairs, one a participant.
-    coverage, confidence : float
-        Of the limits and of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    sizes, differences : (n,) array
-        The pairs: mean of both instruments, and test minus reference.
-    """
-
-    intercept: float
-    intercept_ci: Interval
-    slope: float
-    slope_ci: Interval
-    residual_sd: float
-    spread_intercept: float
-    spread_slope: float
-    spread_slope_ci: Interval
-    constant_spread: bool
-    n_participants: int
-    coverage: float
-    confidence: float
-    assumptions: tuple[str, ...]
-    sizes: Floats
-    differences: Floats
+    intercept: Annotated[
+        float,
+        data("intercept of the difference on the size, the mean of both instruments"),
+    ]
+    intercept_ci: Annotated[Interval, data("interval of the intercept")]
+    slope: Annotated[float, number("slope of the difference on the size")]
+    slope_ci: Annotated[Interval, number("interval of the slope")]
+    residual_sd: Annotated[float, data("SD about that line")]
+    spread_intercept: Annotated[float, data("intercept of the SD on the size")]
+    spread_slope: Annotated[float, number("slope of the SD on the size; 0 when `constant_spread`")]
+    spread_slope_ci: Annotated[
+        Interval,
+        number("interval of the fitted slope of the standard deviation, whether used or not"),
+    ]
+    constant_spread: Annotated[bool, number("whether one SD is used at every size")]
+    n_participants: Annotated[int, number("pairs, one a participant")]
+    coverage: Annotated[float, number("share of differences between the limits")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
+    sizes: Annotated[Floats, data("sizes of the pairs: mean of both instruments")]
+    differences: Annotated[Floats, data("differences of the pairs: test minus reference")]
 
     def at(self, size: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """Return bias, lower and upper limit at each size (same unit as the measurements)."""
@@ -272,35 +238,25 @@ def regression_limits(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RatioLimits(Result):
-    """Limits of agreement of the ratio test / reference.
+    """Limits of agreement of the ratio test / reference."""
 
-    Attributes
-    ----------
-    ratio, lower, upper : float
-        Geometric mean ratio and its limits of agreement.
-    ratio_ci, lower_ci, upper_ci : tuple of float
-        Their intervals.
-    logarithms : LimitsOfAgreement
-        The limits of the differences of natural logarithms they come from.
-    n_participants, n_observations : int
-        Participants and pairs.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    ratio: float
-    ratio_ci: Interval
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    n_participants: int
-    n_observations: int
-    confidence: float
-    logarithms: LimitsOfAgreement
-    assumptions: tuple[str, ...]
+    ratio: Annotated[float, number("geometric mean ratio")]
+    ratio_ci: Annotated[Interval, number("interval of the mean ratio")]
+    lower: Annotated[float, number("lower limit of agreement of the ratio")]
+    lower_ci: Annotated[Interval, number("interval of the lower limit")]
+    upper: Annotated[float, number("upper limit of agreement of the ratio")]
+    upper_ci: Annotated[Interval, number("interval of the upper limit")]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("pairs")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    logarithms: Annotated[
+        LimitsOfAgreement,
+        number(
+            "limits of the differences of natural logarithms, which those of the ratio come from"
+        ),
+        InUnit(""),
+    ]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; a ratio has no unit."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,6 +22,7 @@ from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shape import shape_assumptions, shape_notes
+from twinangle.declare import data, number
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
@@ -44,59 +45,62 @@ _POOLED = ("One variance within people for everyone.",)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LimitsOfAgreement(Result):
-    """Bias and limits of agreement of test minus reference, with their intervals.
+    """Bias and limits of agreement of test minus reference, with their intervals."""
 
-    Attributes
-    ----------
-    bias : float
-        Mean difference, weighted as `weighting` says.
-    bias_ci : tuple of float
-        Its interval; NaN with one participant's cycles taken as dependent, or where none exists.
-    sd : float
-        Standard deviation of a single difference about the bias, from which the limits follow.
-    sd_between, sd_within : float
-        Its parts between and within participants; NaN where the data cannot part them.
-    lower, upper : float
-        bias ∓ z sd: where the share `coverage` of differences is expected.
-    lower_ci, upper_ci : tuple of float
-        Their intervals; NaN where none can be given (then a note says why).
-    n_participants, n_observations : int
-        Participants and differences.
-    method, weighting, interval_method : str
-        Form of the limits, weighting of the bias, and where the intervals come from.
-    coverage, confidence : float
-        Share of differences between the limits, and confidence of the intervals.
-    skewness : float
-        Of the participants' means (of the differences when there is one pair each, or one
-        participant); NaN below 4 values or where all are equal.
-    notes : tuple of str
-        What to know before the numbers are used.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    bias: float
-    bias_ci: Interval
-    sd: float
-    sd_between: float
-    sd_within: float
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    n_participants: int
-    n_observations: int
-    method: str
-    weighting: str
-    interval_method: str
-    coverage: float
-    confidence: float
-    skewness: float
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    bias: Annotated[float, data("mean difference, weighted as `weighting` says")]
+    bias_ci: Annotated[
+        Interval,
+        data(
+            "interval of the bias; NaN with one participant's cycles taken as dependent, or "
+            "where none exists"
+        ),
+    ]
+    sd: Annotated[
+        float,
+        data(
+            "standard deviation of a single difference about the bias, from which the limits follow"
+        ),
+    ]
+    sd_between: Annotated[
+        float,
+        data("SD between participants; NaN where the data cannot part it from the other"),
+    ]
+    sd_within: Annotated[
+        float,
+        data("SD within participants; NaN where the data cannot part it from the other"),
+    ]
+    lower: Annotated[
+        float,
+        data(
+            "lower limit, bias - z sd: with the upper one it holds the share `coverage` of "
+            "differences"
+        ),
+    ]
+    lower_ci: Annotated[
+        Interval,
+        data("interval of the lower limit; NaN where none can be given (then a note says why)"),
+    ]
+    upper: Annotated[float, data("upper limit, bias + z sd")]
+    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN where none can be given")]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("differences")]
+    method: Annotated[str, number("form of the limits")]
+    weighting: Annotated[str, number("weighting of the bias")]
+    interval_method: Annotated[str, number("where the intervals come from")]
+    coverage: Annotated[float, number("share of differences between the limits")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    skewness: Annotated[
+        float,
+        number(
+            "skewness of the participants' means (of the differences when there is one pair "
+            "each, or one participant); NaN below 4 values or where all are equal"
+        ),
+    ]
+    notes: Annotated[tuple[str, ...], number("what to know before the numbers are used")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     @property
-    def why(self) -> str:
+    def why(self) -> Annotated[str, number("why this form was taken for the data")]:
         """Why this form was taken for the data, in words."""
         if self.n_participants == 1:
             return "there is one participant only"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -16,52 +17,36 @@ from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
+from twinangle.declare import data, number, squared
 
 _NO_SPREAD = 1e-20  # of all squares: what rounding leaves of equal differences
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MixedModelLimits(Result):
-    """Limits of agreement from a random-effects model fitted by restricted maximum likelihood.
+    """Limits of agreement from a random-effects model fitted by restricted maximum likelihood."""
 
-    Attributes
-    ----------
-    bias, bias_se : float
-        Fixed intercept and its standard error.
-    sd : float
-        Standard deviation of a single difference.
-    variance_between, variance_nested, variance_within : float
-        Between participants, between nested units within them (NaN without), and the rest.
-    lower, upper : float
-        bias ∓ z sd.
-    bias_ci, lower_ci, upper_ci : tuple of float
-        Intervals; those of the limits NaN below 4 participants.
-    n_participants, n_nested, n_observations : int
-        Participants, nested units (0 without) and differences.
-    coverage, confidence : float
-        Of the limits and of the intervals.
-    notes, assumptions : tuple of str
-        What to know before the numbers are used, and what they rest on.
-    """
-
-    bias: float
-    bias_se: float
-    bias_ci: Interval
-    sd: float
-    variance_between: float
-    variance_nested: float
-    variance_within: float
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    n_participants: int
-    n_nested: int
-    n_observations: int
-    coverage: float
-    confidence: float
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    bias: Annotated[float, data("fixed intercept: the bias")]
+    bias_se: Annotated[float, data("standard error of the bias")]
+    bias_ci: Annotated[Interval, data("interval of the bias")]
+    sd: Annotated[float, data("SD of a single difference")]
+    variance_between: Annotated[float, squared("variance between participants")]
+    variance_nested: Annotated[
+        float,
+        squared("variance between nested units within participants; NaN without"),
+    ]
+    variance_within: Annotated[float, squared("variance that is left")]
+    lower: Annotated[float, data("lower limit, bias - z sd")]
+    lower_ci: Annotated[Interval, data("interval of the lower limit; NaN below 4 participants")]
+    upper: Annotated[float, data("upper limit, bias + z sd")]
+    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN below 4 participants")]
+    n_participants: Annotated[int, number("participants")]
+    n_nested: Annotated[int, number("nested units; 0 without")]
+    n_observations: Annotated[int, number("differences")]
+    coverage: Annotated[float, number("share of differences between the limits")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    notes: Annotated[tuple[str, ...], number("what to know before the numbers are used")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -3,37 +3,34 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import Floats, finite_array, finite_pair
 from twinangle.agreement._result import Result, counted
+from twinangle.declare import number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MultipleCorrelation(Result):
-    """Coefficient of multiple correlation.
+    """Coefficient of multiple correlation."""
 
-    Attributes
-    ----------
-    value : float
-        The coefficient; NaN where its square is negative, which leaves it undefined.
-    squared : float
-        Its square, negative when curves differ more from each other than along the cycle.
-    form : str
-        "between cycles" or "between instruments within cycles".
-    n_cycles : int
-        Cycles.
-    assumptions : tuple of str
-        Cautions.
-    """
-
-    value: float
-    squared: float
-    form: str
-    n_cycles: int
-    assumptions: tuple[str, ...]
+    value: Annotated[
+        float,
+        number("the coefficient; NaN where its square is negative, which leaves it undefined"),
+    ]
+    squared: Annotated[
+        float,
+        number(
+            "square of the coefficient, negative when curves differ more from each other "
+            "than along the cycle"
+        ),
+    ]
+    form: Annotated[str, number("'between cycles' or 'between instruments within cycles'")]
+    n_cycles: Annotated[int, number("cycles seen")]
+    assumptions: Annotated[tuple[str, ...], number("cautions on the coefficient")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; it has no unit."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,40 +13,51 @@ from scipy import stats
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
+from twinangle.declare import data, number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PercentileLimits(Result):
-    """Limits of agreement as percentiles of the differences, whatever their distribution.
+    """Limits of agreement as percentiles of the differences, whatever their distribution."""
 
-    Attributes
-    ----------
-    median, lower, upper : float
-        Median difference and the percentiles that leave (1 - coverage)/2 on each side.
-    median_ci, lower_ci, upper_ci : tuple of float
-        Their intervals; infinite on a side where the sample is too small to bound it.
-    n_participants, n_observations : int
-        Participants and differences.
-    n_effective : float
-        Independent differences they are worth at the median.
-    coverage, confidence : float
-        Of the limits and of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    median: float
-    median_ci: Interval
-    lower: float
-    lower_ci: Interval
-    upper: float
-    upper_ci: Interval
-    n_participants: int
-    n_observations: int
-    n_effective: float
-    coverage: float
-    confidence: float
-    assumptions: tuple[str, ...]
+    median: Annotated[float, data("median difference")]
+    median_ci: Annotated[
+        Interval,
+        data(
+            "interval of the median; infinite on a side where the sample is too small to bound it"
+        ),
+    ]
+    lower: Annotated[
+        float,
+        data("percentile of the differences that leaves (1 - coverage)/2 below"),
+    ]
+    lower_ci: Annotated[
+        Interval,
+        data(
+            "interval of the lower percentile; infinite on a side where the sample is too "
+            "small to bound it"
+        ),
+    ]
+    upper: Annotated[
+        float,
+        data("percentile of the differences that leaves (1 - coverage)/2 above"),
+    ]
+    upper_ci: Annotated[
+        Interval,
+        data(
+            "interval of the upper percentile; infinite on a side where the sample is too "
+            "small to bound it"
+        ),
+    ]
+    n_participants: Annotated[int, number("participants")]
+    n_observations: Annotated[int, number("differences")]
+    n_effective: Annotated[
+        float,
+        number("independent differences that they are worth at the median"),
+    ]
+    coverage: Annotated[float, number("share of differences between the limits")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -14,45 +15,55 @@ from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import CurveAgreement
+from twinangle.declare import data, number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PooledCurves(Result):
-    """Means over participants of what `compare_curves` gives for their trials.
+    """Means over participants of what `compare_curves` gives for their trials."""
 
-    Attributes
-    ----------
-    offset, rms_demeaned, range_difference : float
-        Arithmetic means.
-    correlation : float
-        Mean on Fisher's z scale; NaN when somebody's is undefined, 1 or -1.
-    offset_ci, rms_demeaned_ci, range_difference_ci, correlation_ci : tuple of float
-        Their intervals over participants; NaN with one participant.
-    offset_sd, range_difference_sd : float
-        Standard deviation over participants; NaN with one.
-    n_participants, n_trials : int
-        Participants and trials.
-    confidence : float
-        Of the intervals.
-    notes, assumptions : tuple of str
-        What to know before the numbers are used, and what they rest on.
-    """
-
-    offset: float
-    offset_ci: Interval
-    offset_sd: float
-    rms_demeaned: float
-    rms_demeaned_ci: Interval
-    range_difference: float
-    range_difference_ci: Interval
-    range_difference_sd: float
-    correlation: float
-    correlation_ci: Interval
-    n_participants: int
-    n_trials: int
-    confidence: float
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    offset: Annotated[float, data("mean over participants of the offset of the mean curves")]
+    offset_ci: Annotated[
+        Interval,
+        data("interval of the offset over participants; NaN with one participant"),
+    ]
+    offset_sd: Annotated[float, data("SD over participants of the offset; NaN with one")]
+    rms_demeaned: Annotated[
+        float,
+        data("mean over participants of the RMS of the demeaned mean curves' difference"),
+    ]
+    rms_demeaned_ci: Annotated[
+        Interval,
+        data("interval of the RMS over participants; NaN with one participant"),
+    ]
+    range_difference: Annotated[
+        float,
+        data("mean over participants of the mean curves' difference of range"),
+    ]
+    range_difference_ci: Annotated[
+        Interval,
+        data("interval of the difference of range over participants; NaN with one participant"),
+    ]
+    range_difference_sd: Annotated[
+        float,
+        data("SD over participants of the difference of range; NaN with one"),
+    ]
+    correlation: Annotated[
+        float,
+        number(
+            "mean over participants of the mean curves' correlation, on Fisher's z scale; "
+            "NaN when somebody's is undefined, 1 or -1"
+        ),
+    ]
+    correlation_ci: Annotated[
+        Interval,
+        number("interval of the correlation over participants; NaN with one participant"),
+    ]
+    n_participants: Annotated[int, number("participants")]
+    n_trials: Annotated[int, number("trials")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    notes: Annotated[tuple[str, ...], number("what to know before the numbers are used")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

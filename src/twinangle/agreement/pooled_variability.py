@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,7 @@ from twinangle.agreement.condition_spread import (
 )
 from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
 from twinangle.agreement.variability import CycleVariability
+from twinangle.declare import data, number
 
 FEWEST_FOR_LOGARITHM = 4
 _LENT = 0.05  # share of the whole added to the rest, which may be too little to show its own
@@ -30,48 +32,68 @@ _QUANTITIES = ("test", "reference", "difference", "log ratio", "squares")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PooledVariability(Result):
-    """Per-cycle standard deviations of two instruments over participants, paired.
+    """Per-cycle standard deviations of two instruments over participants, paired."""
 
-    Attributes
-    ----------
-    test_sd, reference_sd : float
-        Means over participants, freed of what few or serially correlated cycles make them lack.
-    ratio : float
-        Geometric mean of test over reference; NaN when an instrument did not vary in somebody.
-    difference : float
-        Mean of test - reference.
-    added_sd : float
-        √ of the mean of test² - reference²; NaN when that is negative.
-    test_sd_ci, reference_sd_ci, ratio_ci, difference_ci, added_sd_ci : tuple of float
-        Their intervals over participants; NaN with one participant. A lower bound of 0 for
-        `added_sd` says that the data are compatible with no added variability.
-    test_serial, reference_serial : float
-        Serial correlation of either instrument's cycles, all trials together.
-    n_participants, n_trials : int
-        Participants and trials.
-    confidence : float
-        Of the intervals.
-    notes, assumptions : tuple of str
-        What to know before the numbers are used, and what they rest on.
-    """
-
-    test_sd: float
-    test_sd_ci: Interval
-    reference_sd: float
-    reference_sd_ci: Interval
-    ratio: float
-    ratio_ci: Interval
-    difference: float
-    difference_ci: Interval
-    added_sd: float
-    added_sd_ci: Interval
-    test_serial: float
-    reference_serial: float
-    n_participants: int
-    n_trials: int
-    confidence: float
-    notes: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    test_sd: Annotated[
+        float,
+        data(
+            "mean over participants of the test instrument's SD over cycles, freed of what "
+            "few or serially correlated cycles make it lack"
+        ),
+    ]
+    test_sd_ci: Annotated[
+        Interval,
+        data("interval of the test instrument's SD over participants; NaN with one participant"),
+    ]
+    reference_sd: Annotated[
+        float,
+        data(
+            "mean over participants of the reference's SD over cycles, freed of what few or "
+            "serially correlated cycles make it lack"
+        ),
+    ]
+    reference_sd_ci: Annotated[
+        Interval,
+        data("interval of the reference's SD over participants; NaN with one participant"),
+    ]
+    ratio: Annotated[
+        float,
+        number(
+            "geometric mean over participants of test over reference; NaN when an "
+            "instrument did not vary in somebody"
+        ),
+    ]
+    ratio_ci: Annotated[
+        Interval,
+        number("interval of the ratio over participants; NaN with one participant"),
+    ]
+    difference: Annotated[float, data("mean over participants of test - reference")]
+    difference_ci: Annotated[
+        Interval,
+        data("interval of the difference over participants; NaN with one participant"),
+    ]
+    added_sd: Annotated[
+        float,
+        data("√ of the mean over participants of test² - reference²; NaN when that is negative"),
+    ]
+    added_sd_ci: Annotated[
+        Interval,
+        data(
+            "interval of the added SD over participants; a lower bound of 0 says that the "
+            "data are compatible with no added variability"
+        ),
+    ]
+    test_serial: Annotated[
+        float, number("serial correlation of the test instrument's cycles, all trials together")
+    ]
+    reference_serial: Annotated[
+        float, number("serial correlation of the reference's cycles, all trials together")
+    ]
+    n_participants: Annotated[int, number("participants")]
+    n_trials: Annotated[int, number("trials")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    notes: Annotated[tuple[str, ...], number("what to know before the numbers are used")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from itertools import combinations
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
 from twinangle.agreement._result import counted
+from twinangle.declare import data, number
 
 _COLUMNS = ("participant", "trial", "procedure", "value")
 
@@ -18,26 +20,32 @@ _COLUMNS = ("participant", "trial", "procedure", "value")
 class Standing:
     """One procedure's place. Procedures that cannot be told apart share a rank: a tie."""
 
-    procedure: str
-    rank: int
-    mean: float  # arithmetic, of the participants' means
-    tied_with: tuple[str, ...]
+    procedure: Annotated[str, number("the procedure")]
+    rank: Annotated[int, number("its place; procedures that cannot be told apart share one")]
+    mean: Annotated[float, data("arithmetic mean of the participants' means")]
+    tied_with: Annotated[tuple[str, ...], number("procedures that it cannot be told apart from")]
 
 
 @dataclass(frozen=True, slots=True)
 class PairedDifference:
     """`first` minus `second`, mean over participants, with a simultaneous interval."""
 
-    first: str
-    second: str
-    difference: float
-    lower: float  # NaN with one participant
-    upper: float
-    p_value: float  # two-sided paired t, not adjusted
-    n_participants: int
+    first: Annotated[str, number("the procedure whose values come first")]
+    second: Annotated[str, number("the procedure taken from it")]
+    difference: Annotated[float, data("first minus second, mean over participants")]
+    lower: Annotated[
+        float,
+        data("lower end of its simultaneous interval; NaN with one participant"),
+    ]
+    upper: Annotated[
+        float,
+        data("upper end of its simultaneous interval; NaN with one participant"),
+    ]
+    p_value: Annotated[float, number("two-sided p value of the paired t test, not adjusted")]
+    n_participants: Annotated[int, number("participants")]
 
     @property
-    def tied(self) -> bool:
+    def tied(self) -> Annotated[bool, number("whether its interval holds zero, or there is none")]:
         """Whether the interval holds zero, or there is none."""
         return not (self.lower > 0 or self.upper < 0)
 
@@ -46,13 +54,16 @@ class PairedDifference:
 class Contest:
     """Result of :func:`rank_procedures`; a smaller value is better."""
 
-    standings: tuple[Standing, ...]  # best first
-    differences: tuple[PairedDifference, ...]  # every pair
-    confidence: float  # for all intervals together
-    n_participants: int
-    n_trials: int
-    dropped: tuple[str, ...]  # trials that lack a procedure, and so enter for none
-    quantity: str
+    standings: Annotated[tuple[Standing, ...], number("places, best first")]
+    differences: Annotated[tuple[PairedDifference, ...], number("every pair of procedures")]
+    confidence: Annotated[float, number("confidence of all intervals together")]
+    n_participants: Annotated[int, number("participants")]
+    n_trials: Annotated[int, number("trials")]
+    dropped: Annotated[
+        tuple[str, ...],
+        number("trials that lack a procedure, and so enter for none"),
+    ]
+    quantity: Annotated[str, number("what the procedures are ranked by")]
 
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""

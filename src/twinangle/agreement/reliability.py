@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +12,7 @@ from scipy import special
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction
 from twinangle.agreement._quantiles import chi_square, half_width, normal, student
 from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.declare import data, number
 
 FULL_NAMES = {
     "ICC(1,1)": "one-way random effects, absolute agreement, single measurement",
@@ -27,32 +29,16 @@ _NOT_AGREEMENT = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class IntraclassCorrelation(Result):
-    """An intraclass correlation with its form.
+    """An intraclass correlation with its form."""
 
-    Attributes
-    ----------
-    form, full_name : str
-        Such as ICC(2,1), and what that means: model, definition, type.
-    value : float
-        May be negative; NaN when nothing varies.
-    value_ci : tuple of float
-        Its interval.
-    n_participants, n_measurements : int
-        Rows and columns of the scores.
-    confidence : float
-        Of the interval.
-    assumptions : tuple of str
-        What the number rests on.
-    """
-
-    form: str
-    full_name: str
-    value: float
-    value_ci: Interval
-    n_participants: int
-    n_measurements: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    form: Annotated[str, number("short name of the form, such as ICC(2,1)")]
+    full_name: Annotated[str, number("the form in words: model, definition, type")]
+    value: Annotated[float, number("the correlation; may be negative, NaN when nothing varies")]
+    value_ci: Annotated[Interval, number("interval of the correlation")]
+    n_participants: Annotated[int, number("rows of the scores: participants")]
+    n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
+    confidence: Annotated[float, number("confidence of the interval")]
+    assumptions: Annotated[tuple[str, ...], number("what the number rests on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; it has no unit."""
@@ -130,35 +116,34 @@ def intraclass_correlations(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class MeasurementError(Result):
-    """Standard error of measurement and minimal detectable change.
+    """Standard error of measurement and minimal detectable change."""
 
-    Attributes
-    ----------
-    sem : float
-        √(error mean square): random error, a constant shift between columns left out.
-    sem_agreement : float
-        √(column variance + error mean square): with the shift.
-    mdc : float
-        z √2 sem, the change that exceeds measurement error.
-    sem_ci, mdc_ci : tuple of float
-        Their intervals, from chi-squared.
-    n_participants, n_measurements : int
-        Rows and columns of the scores.
-    confidence : float
-        Of the intervals and of the detectable change.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    sem: float
-    sem_ci: Interval
-    sem_agreement: float
-    mdc: float
-    mdc_ci: Interval
-    n_participants: int
-    n_measurements: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    sem: Annotated[
+        float,
+        data(
+            "standard error of measurement, √(error mean square): random error, a constant "
+            "shift between columns left out"
+        ),
+    ]
+    sem_ci: Annotated[
+        Interval,
+        data("interval of the standard error of measurement, from chi-squared"),
+    ]
+    sem_agreement: Annotated[
+        float,
+        data(
+            "standard error of measurement with the shift, √(column variance + error mean square)"
+        ),
+    ]
+    mdc: Annotated[
+        float,
+        data("minimal detectable change, z √2 sem: the change that exceeds measurement error"),
+    ]
+    mdc_ci: Annotated[Interval, data("interval of the minimal detectable change, from chi-squared")]
+    n_participants: Annotated[int, number("rows of the scores: participants")]
+    n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
+    confidence: Annotated[float, number("confidence of the intervals and of the detectable change")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
@@ -225,31 +210,18 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Concordance(Result):
-    """Lin's concordance correlation coefficient.
+    """Lin's concordance correlation coefficient."""
 
-    Attributes
-    ----------
-    value : float
-        Concordance; precision times accuracy.
-    value_ci : tuple of float
-        Its interval; NaN below 4 pairs or with perfect correlation.
-    precision, accuracy : float
-        Pearson's correlation and the bias correction factor.
-    n_participants : int
-        Pairs.
-    confidence : float
-        Of the interval.
-    assumptions : tuple of str
-        What the number rests on.
-    """
-
-    value: float
-    value_ci: Interval
-    precision: float
-    accuracy: float
-    n_participants: int
-    confidence: float
-    assumptions: tuple[str, ...]
+    value: Annotated[float, number("Lin's concordance correlation: precision times accuracy")]
+    value_ci: Annotated[
+        Interval,
+        number("interval of the concordance; NaN below 4 pairs or with perfect correlation"),
+    ]
+    precision: Annotated[float, number("Pearson's correlation")]
+    accuracy: Annotated[float, number("bias correction factor")]
+    n_participants: Annotated[int, number("pairs, one a participant")]
+    confidence: Annotated[float, number("confidence of the interval")]
+    assumptions: Annotated[tuple[str, ...], number("what the number rests on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; it has no unit."""

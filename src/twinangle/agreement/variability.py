@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,6 +12,7 @@ from twinangle.agreement._input import Floats, finite_array, finite_pair, fracti
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.declare import Aside, data, number
 
 _ONE_PARTICIPANT = (
     "The interval speaks of this participant's further cycles, not of other participants."
@@ -23,37 +25,21 @@ _SERIAL = (
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CycleVariability(Result):
-    """Standard deviation over cycles, at each point and averaged over the points.
+    """Standard deviation over cycles, at each point and averaged over the points."""
 
-    Attributes
-    ----------
-    sd : float
-        Standard deviation over cycles (divisor n - 1) averaged over the points.
-    sd_ci : tuple of float
-        Its confidence interval; NaN below 3 cycles.
-    sd_curve, mean_curve : ndarray of float, shape (n_points,)
-        Standard deviation and mean over cycles at each point.
-    curves : ndarray of float, shape (n_cycles, n_points)
-        The cycles themselves, for a comparison of conditions.
-    n_cycles : int
-        Cycles seen.
-    n_effective : float
-        Independent cycles they are worth for the interval.
-    confidence : float
-        Of the interval.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    sd: float
-    sd_ci: Interval
-    sd_curve: Floats
-    mean_curve: Floats
-    curves: Floats
-    n_cycles: int
-    n_effective: float
-    confidence: float
-    assumptions: tuple[str, ...]
+    sd: Annotated[float, data("SD over cycles (divisor n - 1) averaged over the points")]
+    sd_ci: Annotated[Interval, data("interval of that SD; NaN below 3 cycles")]
+    sd_curve: Annotated[Floats, data("SD over cycles at each point")]
+    mean_curve: Annotated[Floats, data("mean over cycles at each point")]
+    curves: Annotated[
+        Floats,
+        data("the cycles themselves, for a comparison of conditions"),
+        Aside(np.zeros((0, 0))),
+    ]
+    n_cycles: Annotated[int, number("cycles seen")]
+    n_effective: Annotated[float, number("independent cycles that they are worth for the interval")]
+    confidence: Annotated[float, number("confidence of the interval")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
@@ -65,41 +51,38 @@ class CycleVariability(Result):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class VariabilityComparison(Result):
-    """Per-cycle standard deviation of two instruments on the same cycles of one participant.
+    """Per-cycle standard deviation of two instruments on the same cycles of one participant."""
 
-    Attributes
-    ----------
-    test_sd, reference_sd : float
-        Standard deviation over cycles averaged over the points.
-    ratio, difference : float
-        test_sd / reference_sd (NaN when the reference does not vary) and test_sd - reference_sd.
-    added_sd : float
-        √(test_sd² - reference_sd²); NaN when the test instrument varies less.
-    ratio_ci, difference_ci, added_sd_ci : tuple of float
-        Their intervals; NaN below 3 cycles. A lower bound of 0 for `added_sd` says that the data
-        are compatible with no added variability.
-    n_cycles : int
-        Cycles seen.
-    n_effective : float
-        Independent cycles they are worth for the intervals.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
-
-    test_sd: float
-    reference_sd: float
-    ratio: float
-    ratio_ci: Interval
-    difference: float
-    difference_ci: Interval
-    added_sd: float
-    added_sd_ci: Interval
-    n_cycles: int
-    n_effective: float
-    confidence: float
-    assumptions: tuple[str, ...]
+    test_sd: Annotated[
+        float,
+        data("SD over cycles of the test instrument, averaged over the points"),
+    ]
+    reference_sd: Annotated[
+        float,
+        data("SD over cycles of the reference, averaged over the points"),
+    ]
+    ratio: Annotated[float, number("test_sd / reference_sd; NaN when the reference does not vary")]
+    ratio_ci: Annotated[Interval, number("interval of the ratio; NaN below 3 cycles")]
+    difference: Annotated[float, data("test_sd - reference_sd")]
+    difference_ci: Annotated[Interval, data("interval of the difference; NaN below 3 cycles")]
+    added_sd: Annotated[
+        float,
+        data("√(test_sd² - reference_sd²); NaN when the test instrument varies less"),
+    ]
+    added_sd_ci: Annotated[
+        Interval,
+        data(
+            "interval of the added SD; a lower bound of 0 says that the data are compatible "
+            "with no added variability"
+        ),
+    ]
+    n_cycles: Annotated[int, number("cycles seen")]
+    n_effective: Annotated[
+        float,
+        number("independent cycles that they are worth for the intervals"),
+    ]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""

@@ -60,8 +60,8 @@ def check_by_gyroscopes(
     clock : Synchronisation or None
         With a warning where the two lags disagree.
     record : dict
-        The comparison under the key `gyroscope_lag` of `results.json`; empty without raw sensors
-        or without a reference.
+        The comparison, under keys that say their units; empty without raw sensors or without a
+        reference.
 
     Raises
     ------
@@ -86,10 +86,8 @@ def check_by_gyroscopes(
         if wanted:
             raise
         note = f"the lag could not be checked by the gyroscopes: {error}"
-        return replace(clock, warnings=(*clock.warnings, note)), {
-            "gyroscope_lag": {"reason": str(error)}
-        }
-    return _with_gyroscopes(clock, found, wanted=wanted), {"gyroscope_lag": _lag_record(found)}
+        return replace(clock, warnings=(*clock.warnings, note)), {"reason": str(error)}
+    return _with_gyroscopes(clock, found, wanted=wanted), _lag_record(found)
 
 
 def _with_gyroscopes(
@@ -124,7 +122,7 @@ def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
         "lag_systematic_s": found.lag_systematic_s,
         "correlation": found.correlation,
         "difference_s": found.difference_s,
-        "difference_ci_s": [found.interval.start_s, found.interval.end_s],
+        "difference_ci_s": (found.interval.start_s, found.interval.end_s),
         "disagree": found.disagree,
     }
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Any, cast
+from typing import cast
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
 from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
 from twinangle.reference.goniometer import reference_angle, reference_notes
+from twinangle.results.model import Scalar
 from twinangle.signals.channels import refuse_constant
 from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
@@ -63,7 +64,7 @@ class TrialSignals:
     sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
     recorded: SensorPair | None = None  # the same before short gaps were bridged
     warnings: tuple[str, ...] = ()
-    extras: Mapping[str, Any] = field(default_factory=dict)
+    timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,14 +104,14 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
     motion, raw, found = _motion(study, trial, wearable)
-    extras = {"timing": {"wearable": _timing_record(wearable.timing)}}
+    timing = {"wearable": _timing_record(wearable.timing)}
     warnings = [*wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
-        extras["timing"]["reference"] = _timing_record(reference.timing)
+        timing["reference"] = _timing_record(reference.timing)
         warnings += reference.warnings
         warnings += _bridged(reference, study.reference)
         warnings += reference_notes(reference.recording, study.reference, **limb)
@@ -127,7 +128,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         sensors=raw[0] if raw is not None else None,
         recorded=raw[1] if raw is not None else None,
         warnings=tuple(warnings),
-        extras=extras,
+        timing=timing,
     )
 
 
@@ -298,7 +299,7 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
     return (text,)
 
 
-def _timing_record(timing: TimingReport) -> dict[str, Any]:
+def _timing_record(timing: TimingReport) -> dict[str, Scalar]:
     return {
         "rate_hz": timing.rate_hz,
         "n_samples": timing.n_samples,

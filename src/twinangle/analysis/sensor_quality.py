@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import numpy as np
 
-from twinangle.results import SensorRecord
+from twinangle.results.model import Scalar, SensorRecord
 from twinangle.signals.recording import Array, PairedAngles, SensorPair
 from twinangle.wearable.quality.device import device_quality
 from twinangle.wearable.quality.magnetic_field import (
@@ -56,7 +56,7 @@ def saturation_notes(pair: SensorPair | None) -> tuple[str, ...]:
 
 
 def _record(
-    segment: str, disturbance: MagneticDisturbance, device: dict[str, object], paired: PairedAngles
+    segment: str, disturbance: MagneticDisturbance, device: dict[str, Scalar], paired: PairedAngles
 ) -> SensorRecord:
     numbers = disturbance.to_frame().iloc[0].to_dict()
     error = _error(paired)

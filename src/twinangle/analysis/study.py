@@ -9,19 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import twinangle
-from twinangle.analysis.further import further_parts
-from twinangle.analysis.pooling import (
-    pool_along_cycle,
-    pool_conditions,
-    pool_contests,
-    pool_equivalence,
-    pool_error_budgets,
-    pool_limits,
-)
+from twinangle.agreement._result import counted
+from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
+from twinangle.results.tables.curves import is_long
 from twinangle.study import SensorFiles, Study, Trial
 
 
@@ -72,24 +66,17 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
-    limits = pool_limits(trials, options)
     return StudyResults(
         title=study.title,
         joint=study.joint,
         options=options,
         trials=trials,
-        limits=limits,
-        conditions=pool_conditions(trials, options),
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
         notes=_notes(study, trials),
-        contests=pool_contests(trials, options),
-        budgets=pool_error_budgets(trials, options),
-        along_cycle=pool_along_cycle(trials, options),
-        equivalence=pool_equivalence(limits, options),
-        further=further_parts(trials, options),
         invented=study.invented,
+        **pool_topics(trials, options),
     )
 
 
@@ -133,6 +120,7 @@ def study_parameters(study: Study) -> dict[str, Any]:
         "cycles": study.cycles,
         "agreement": study.agreement,
         "conditions": study.conditions,
+        "report": study.report,
     }
     return {
         name: section.model_dump(mode="json")
@@ -155,4 +143,10 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
         )
     if good and not any(trial.reference and not trial.exclude for trial in study.trials):
         notes.append("No trial has a reference: variability is given, agreement is not.")
+    long = {trial.label for trial in trials if trial.status == "ok" and is_long(trial)}
+    if long and study.report.traces is None:
+        notes.append(
+            f"Traces of {counted(len(long), 'recording')} of more than two hours are not in "
+            "tables/traces.parquet; `traces = true` under [report] writes them."
+        )
     return tuple(notes)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,7 +24,7 @@ from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
-from twinangle.results import SensorRecord, TrialResult
+from twinangle.results import SensorRecord, TrialResult, Variability
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -36,7 +36,7 @@ from twinangle.signals.recording import (
 from twinangle.study import Study, Trial
 from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
-from twinangle.wearable.quality.residual import residual_by_cycle
+from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,7 +51,7 @@ class _Line:
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
-    extras: Mapping[str, Any]  # plain values under keys of their own in `results.json`
+    gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
 
 
 def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
@@ -117,7 +117,7 @@ def _unexpected(error: Exception) -> str:
 def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
-    clock, extras = check_by_gyroscopes(study, signals, reference, clock)
+    clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
     paired = _pair(motion.angle, reference, clock)
     standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
@@ -145,7 +145,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         ),
         field_warnings=of_field,
         standing_deg=standing_deg,
-        extras=extras,
+        gyroscope_lag=gyroscope_lag,
     )
 
 
@@ -197,7 +197,7 @@ def _numbers(
         synchronisation=line.clock,
         paired=paired,
         cycles=cycles,
-        wearable_variability=cycle_variability(wearable, confidence=confidence),
+        variability=Variability(cycle_variability(wearable, confidence=confidence)),
         warnings=_unique(
             *line.warnings,
             *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
@@ -206,10 +206,10 @@ def _numbers(
         ),
         strides=stride_summary(cycles),
         sensors=line.sensors,
-        extras=dict(line.signals.extras)
-        | dict(line.extras)
-        | _quality(motion, cycles)
-        | _multiple_correlations(wearable, None),
+        timing=line.signals.timing,
+        gyroscope_lag=line.gyroscope_lag,
+        multiple_correlation=_multiple_correlations(wearable, None),
+        **_quality(motion, cycles),
     )
     if cycles.reference_deg is None:
         return result
@@ -219,15 +219,18 @@ def _numbers(
         result,
         warnings=_unique(*judge_likeness(study, curves, cycles), *result.warnings),
         agreement=curves,
-        reference_variability=cycle_variability(reference, confidence=confidence),
-        variability=compare_variability(wearable, reference, confidence=confidence),
+        variability=Variability(
+            cycle_variability(wearable, confidence=confidence),
+            cycle_variability(reference, confidence=confidence),
+            compare_variability(wearable, reference, confidence=confidence),
+        ),
         budget=error_budget(wearable, reference, confidence=confidence),
-        extras=dict(result.extras) | _multiple_correlations(wearable, reference),
+        multiple_correlation=_multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )
 
 
-def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, Any]:
+def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:
     """Return the coefficients of multiple correlation, NaN where one does not exist."""
     found = {"wearable_between_cycles": multiple_correlation(wearable)}
     if reference is not None:
@@ -235,7 +238,7 @@ def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str
         found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
     values = {name: one.value for name, one in found.items()}
     squares = {f"{name}_squared": one.squared for name, one in found.items()}
-    return {"multiple_correlation": values | squares}
+    return values | squares
 
 
 def _timing_cost(
@@ -251,7 +254,7 @@ def _timing_cost(
 
 
 def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
-    """Return what the procedure says of its own angle, under the key `angle_quality`."""
+    """Return what the procedure says of its own angle, by the fields of a trial's result."""
     quality = motion.quality
     if quality is None:
         return {}
@@ -261,27 +264,23 @@ def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
         "axis_spread_deg": quality.axis_spread_deg,
         "axis_difference_deg": quality.axis_difference_deg,
         "hinge_difference_deg": quality.hinge_difference_deg,
-        "residual_rms_deg": _rms(residual) if residual is not None else None,
+        "residual_rms_deg": _rms(residual) if residual is not None else float("nan"),
         "heading_uncertainty_deg": quality.heading_uncertainty_deg,
     }
-    return {"angle_quality": numbers | _residual_by_cycle(motion, cycles)}
+    found = _residual_by_cycle(motion, cycles)
+    rms = np.array([each.rms_deg for each in found])
+    numbers["residual_cycle_median_deg"] = float(np.median(rms)) if found else float("nan")
+    numbers["residual_cycle_largest_deg"] = float(rms.max()) if found else float("nan")
+    return {"angle_quality": numbers, "residual_by_cycle": found}
 
 
-def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
-    """Return how far each kept cycle strays from the hinge, with the middle and largest RMS."""
+def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> tuple[CycleResidual, ...]:
+    """Return how far each kept cycle strays from the hinge."""
     residual = motion.quality.residual_deg if motion.quality is not None else None
     angle = motion.angle
-    found = (
-        residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
-        if residual is not None
-        else ()
-    )
-    rms = np.array([each.rms_deg for each in found])
-    return {
-        "residual_cycle_median_deg": float(np.median(rms)) if found else None,
-        "residual_cycle_largest_deg": float(rms.max()) if found else None,
-        "residual_by_cycle": [asdict(each) for each in found],
-    }
+    if residual is None:
+        return ()
+    return residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
 
 
 def _rms(values: Array) -> float:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
 from twinangle.clocks.band import BandLimited, band_limit
+from twinangle.declare import measured
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -48,11 +50,23 @@ def align(
 class TimingCost:
     """RMS of the demeaned mean curves' difference at the lag found and one error either side."""
 
-    rms_deg: float
-    earlier_deg: float  # reference moved earlier by the standard error
-    later_deg: float
-    change_deg: float  # the largest departure from `rms_deg` within ± the error
-    lag_se_s: float
+    rms_deg: Annotated[
+        float,
+        measured("deg", "RMS of the demeaned mean curves' difference at the lag found"),
+    ]
+    earlier_deg: Annotated[
+        float,
+        measured("deg", "the RMS with the reference moved earlier by the standard error"),
+    ]
+    later_deg: Annotated[
+        float,
+        measured("deg", "the RMS with the reference moved later by the standard error"),
+    ]
+    change_deg: Annotated[
+        float,
+        measured("deg", "largest departure from that RMS within ± the standard error"),
+    ]
+    lag_se_s: Annotated[float, measured("s", "standard error of the lag")]
 
 
 def timing_cost(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
+from twinangle.declare import measured, number
 from twinangle.signals.recording import Array, CycleSet
 
 
@@ -19,17 +21,27 @@ class StrideSummary:
     between them.
     """
 
-    bout: int | None
-    start_s: float  # of the first cycle, kept or not
-    end_s: float
-    n_found: int
-    n_kept: int
-    n_bouts: int  # with at least one kept cycle
-    duration_mean_s: float
-    duration_sd_s: float
-    duration_cv_percent: float
-    duration_sd_within_bouts_s: float
-    strides_per_minute: float
+    bout: Annotated[int | None, number("the bout described; none for all")]
+    start_s: Annotated[float, measured("s", "start of the first cycle, kept or not")]
+    end_s: Annotated[float, measured("s", "end of the last cycle, kept or not")]
+    n_found: Annotated[int, number("cycles found")]
+    n_kept: Annotated[int, number("cycles kept")]
+    n_bouts: Annotated[int, number("bouts with at least one kept cycle")]
+    duration_mean_s: Annotated[float, measured("s", "mean duration of the kept cycles")]
+    duration_sd_s: Annotated[float, measured("s", "SD of the durations (n - 1)")]
+    duration_cv_percent: Annotated[float, measured("percent", "100 SD / mean of the durations")]
+    duration_sd_within_bouts_s: Annotated[
+        float,
+        measured(
+            "s",
+            "SD of the durations within bouts (n - 1 a bout), free of differences in speed "
+            "between them",
+        ),
+    ]
+    strides_per_minute: Annotated[
+        float,
+        measured("per_minute", "cadence in strides a minute, two steps a stride"),
+    ]
 
 
 def stride_summary(cycles: CycleSet, *, bout: int | None = None) -> StrideSummary:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.summary import StrideSummary, bout_summaries
+from twinangle.declare import Spread, measured
 from twinangle.signals.recording import Array, CycleSet
 
 
@@ -20,11 +22,31 @@ class BoutUnit:
     RMS over the points of the difference of the two mean curves, each less its own mean.
     """
 
-    strides: StrideSummary
-    wearable_sd_deg: float
-    reference_sd_deg: float
-    offset_deg: float
-    rms_demeaned_deg: float
+    strides: Annotated[StrideSummary, Spread()]
+    wearable_sd_deg: Annotated[
+        float,
+        measured(
+            "deg",
+            "SD over the bout's kept cycles (n - 1) of the wearable, averaged over the points",
+        ),
+    ]
+    reference_sd_deg: Annotated[
+        float,
+        measured(
+            "deg",
+            "SD over the bout's kept cycles (n - 1) of the reference, averaged over the points",
+        ),
+    ]
+    offset_deg: Annotated[
+        float,
+        measured("deg", "mean of wearable minus reference over the bout's cycles"),
+    ]
+    rms_demeaned_deg: Annotated[
+        float,
+        measured(
+            "deg", "RMS of the difference of the bout's two mean curves, each less its own mean"
+        ),
+    ]
 
 
 def bout_units(cycles: CycleSet) -> tuple[BoutUnit, ...]:

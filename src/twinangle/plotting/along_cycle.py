@@ -21,7 +21,7 @@ from twinangle.plotting.style import (
     new_figure,
     panel_width,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
 
@@ -29,17 +29,18 @@ from twinangle.wording import file_name, shortened, stated
 def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
     """Return one figure a condition: limits at every point, a panel a procedure (three at most)."""
     drawn = []
-    for condition in distinct(item[1] for item in results.along_cycle):
-        members = [item for item in results.along_cycle if item[1] == condition][:3]
+    found = named(results.along_cycle)
+    for condition in distinct(name[1] for name, _ in found):
+        members = [item for item in found if item[0][1] == condition][:3]
         figure = new_figure(DOUBLE_MM, 54)
         width = panel_width(len(members))
-        for k, (procedure, _, limits, difference) in enumerate(members):
+        for k, ((procedure, *_), both) in enumerate(members):
             axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
-            _draw_functional(axes, limits, difference, results.options.margin_deg)
+            _draw_functional(axes, both.limits, both.difference, results.options.margin_deg)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
             if k == 0:
                 axes.set_ylabel("Wearable − reference (°)")
-        confidence = f"{100 * members[0][2].confidence:g} %"
+        confidence = f"{100 * members[0][1].limits.confidence:g} %"
         caption = (
             f"Difference along the cycle, {condition}: mean over participants (line) with its "
             f"whole-curve {confidence} band, limits of agreement at each point (dashed)"

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from twinangle.agreement.budget import PooledBudget
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, new_figure
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, named
 from twinangle.wording import shortened
 
 PARTS = {
@@ -33,13 +33,15 @@ PART_COLOURS = (
 
 def draw_budgets(results: StudyResults) -> Drawn | None:
     """Draw the parts of the mean squared difference, one stacked bar a procedure and condition."""
-    rows = results.budgets
+    rows = named(results.budget)
     if not rows:
         return None
     figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
     axes = add_panel(figure, 40, 9, 132, 4 + 7 * len(rows))
-    _draw_stack(axes, [budget for *_, budget in rows])
-    labels = [f"{shortened(name, 14)}, {shortened(condition, 14)}" for name, condition, _ in rows]
+    _draw_stack(axes, [budget for _, budget in rows])
+    labels = [
+        f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
+    ]
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
     few_ticks(axes, x=7, y=None)

@@ -19,7 +19,7 @@ from twinangle.plotting.style import (
     new_figure,
     participant_style,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, named
 from twinangle.results.grouping import conditions, participants, procedures
 from twinangle.wording import shortened
 
@@ -28,7 +28,7 @@ def draw_conditions(results: StudyResults) -> Drawn | None:
     """Draw per-cycle SD by condition for each participant, differences and ratios."""
     rows = [
         (procedure, item)
-        for procedure, quantity, item in results.conditions
+        for (procedure, _, quantity), item in named(results.conditions)
         if quantity == "wearable_sd_deg"
     ]
     if not rows:

@@ -23,7 +23,7 @@ from twinangle.plotting.style import (
     new_figure,
     participant_style,
 )
-from twinangle.results import PooledLimits, StudyResults
+from twinangle.results import Pooled, StudyLimits, StudyResults, given
 from twinangle.results.grouping import participants
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
@@ -33,10 +33,10 @@ POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an ima
 
 def draw_limits(results: StudyResults) -> tuple[Drawn, ...]:
     """Return one figure a procedure and condition: a panel a quantity."""
-    groups: dict[tuple[str, str], list[PooledLimits]] = {}
-    for pooled in results.limits:
-        if pooled.difference:
-            groups.setdefault((pooled.procedure, pooled.condition), []).append(pooled)
+    groups: dict[tuple[str, str], list[tuple[Pooled[StudyLimits], StudyLimits]]] = {}
+    for pooled, found in given(results.limits):
+        if found.difference.size:
+            groups.setdefault((pooled.procedure, pooled.condition), []).append((pooled, found))
     everyone = participants(results)
     return tuple(
         _draw_limits_row(results, members[:3], everyone) for members in groups.values() if members
@@ -44,17 +44,19 @@ def draw_limits(results: StudyResults) -> tuple[Drawn, ...]:
 
 
 def _draw_limits_row(
-    results: StudyResults, members: Sequence[PooledLimits], everyone: Sequence[str]
+    results: StudyResults,
+    members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]],
+    everyone: Sequence[str],
 ) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
-    first = members[0]
-    present = [code for code in everyone if any(code in pooled.participant for pooled in members)]
+    first, _ = members[0]
+    present = [code for code in everyone if any(code in each.participant for _, each in members)]
     keyed = len(present) <= KEYED_PARTICIPANTS
     rows = -(-len(present) // 8) if keyed else 0
     figure = new_figure(DOUBLE_MM, 60 + 4 * rows)
-    for k, pooled in enumerate(members):
+    for k, (pooled, found) in enumerate(members):
         axes = add_panel(figure, 12 + 57 * k, 9 + 4 * rows, 40, 44)
-        _draw_limits_panel(axes, pooled, everyone, results.options.margin_deg)
+        _draw_limits_panel(axes, found, everyone, results.options.margin_deg)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
         if k == 0:
             axes.set_ylabel("Wearable − reference (°)")
@@ -73,7 +75,7 @@ def _draw_limits_row(
     )
 
 
-def _limits_caption(results: StudyResults, pooled: PooledLimits, *, keyed: bool) -> str:
+def _limits_caption(results: StudyResults, pooled: Pooled[StudyLimits], *, keyed: bool) -> str:
     """Say what the lines and bands of a Bland-Altman plot are."""
     return (
         f"Bland-Altman plots, {pooled.condition}, {pooled.procedure}: one point a cycle, "
@@ -98,11 +100,11 @@ def _participant_mark(code: str, everyone: Sequence[str]) -> Line2D:
 
 
 def _draw_limits_panel(
-    axes: Axes, pooled: PooledLimits, everyone: Sequence[str], margin: float | None
+    axes: Axes, found: StudyLimits, everyone: Sequence[str], margin: float | None
 ) -> None:
     """Draw one Bland-Altman plot: points, bias, limits, their bands, and the margin."""
-    codes = np.array(pooled.participant)
-    size, difference = np.array(pooled.size), np.array(pooled.difference)
+    codes = np.array(found.participant)
+    size, difference = found.size, found.difference
     for code in everyone:
         mine = codes == code
         if mine.any():
@@ -113,8 +115,7 @@ def _draw_limits_panel(
                 rasterized=size.size > POINTS_AS_VECTORS, label=code,
             )  # fmt: skip
     low, high = float(difference.min()), float(difference.max())
-    if pooled.limits is not None:
-        low, high = _draw_lines(axes, pooled.limits, low, high)
+    low, high = _draw_lines(axes, found.limits, low, high)
     reach = max(abs(low), abs(high))
     if margin is not None and margin <= 2.5 * reach:
         low, high = min(low, -margin), max(high, margin)
@@ -122,8 +123,7 @@ def _draw_limits_panel(
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
     pad = 0.06 * (high - low) or 1.0
     axes.set_ylim(low - pad, high + pad)
-    if pooled.limits is not None:
-        _name_lines(axes, pooled.limits)
+    _name_lines(axes, found.limits)
     axes.set_xlabel("Mean of both (°)")
     few_ticks(axes, x=4, y=6)
 

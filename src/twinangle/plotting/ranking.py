@@ -18,13 +18,15 @@ from twinangle.plotting.style import (
     letter,
     new_figure,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, given
 from twinangle.wording import file_name, shortened
 
 
 def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
-    return tuple(draw_contest(condition, contest) for condition, contest in results.contests)
+    return tuple(
+        draw_contest(pooled.condition, contest) for pooled, contest in given(results.ranking)
+    )
 
 
 def draw_contest(condition: str, contest: Contest) -> Drawn:

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from twinangle.report.blocks import Block, Figures, bullets, figures_named, heading, table
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, given, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number
 
 
 def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
     """Return limits along the cycle, and where the instruments differ."""
-    if not results.along_cycle:
+    if not given(results.along_cycle):
         return []
     rows = []
-    for procedure, condition, limits, difference in results.along_cycle:
+    for (procedure, condition, _), both in named(results.along_cycle):
+        limits, difference = both.limits, both.difference
         n = limits.bias.size - 1
         regions = [
             f"{100 * first / n:.0f} to {100 * last / n:.0f} %" for first, last in difference.regions
@@ -39,5 +40,7 @@ def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
             caption="Where along the cycle the mean difference is not zero, the whole cycle tested "
             "as one family; the smallest p is what so few participants can give.",
         ),
-        bullets(distinct(line for *_, item, _ in results.along_cycle for line in item.assumptions)),
+        bullets(distinct(
+            line for _, both in given(results.along_cycle) for line in both.limits.assumptions
+        )),
     ]  # fmt: skip

@@ -31,7 +31,7 @@ def angle_quality_blocks(results: StudyResults, naming: Naming) -> list[Block]:
             *(number(quality.get(key)) for key in _QUALITY),
         ]
         for trial in results.trials
-        if (quality := trial.extras.get("angle_quality")) is not None
+        if (quality := trial.angle_quality)
     ]
     head: Sequence[str] = ("Participant", "Recording", "Procedure", *_QUALITY.values())
     caption = (

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from twinangle.results import LimitForms, PooledLimits, Reliability
+from twinangle.results import Pooled
 from twinangle.wording import NOTHING, between, breakable, number, quantity_name
 
 Block = dict[str, Any]
@@ -95,12 +95,12 @@ def without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str]
     return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]
 
 
-def named_cells(item: PooledLimits | LimitForms | Reliability) -> list[str]:
+def named_cells(item: Pooled[Any]) -> list[str]:
     """Return the cells under `NAMED`."""
     return [item.condition or NOTHING, item.procedure, quantity_name(item.quantity)]
 
 
-def named_in_words(item: PooledLimits | LimitForms) -> str:
+def named_in_words(item: Pooled[Any]) -> str:
     """Return the same in words."""
     parts = (item.condition, item.procedure, quantity_name(item.quantity).lower())
     return ", ".join(part for part in parts if part)

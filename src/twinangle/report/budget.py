@@ -7,14 +7,14 @@ import math
 from twinangle.agreement.budget import PooledBudget
 from twinangle.plotting.budget import PARTS
 from twinangle.report.blocks import Block, Figures, bullets, figure, table, text, with_interval
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, given, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number
 
 
 def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the parts of the mean squared difference, pooled."""
-    if not results.budgets:
+    if not given(results.budget):
         return []
     parts = {**PARTS, "total": "whole"}
     rows = [
@@ -26,10 +26,10 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(math.sqrt(getattr(budget, part)), _roots(_bounds(budget, part))),
             number(100 * getattr(budget, part) / budget.total, 0) if budget.total > 0 else NOTHING,
         ]
-        for procedure, condition, budget in results.budgets
+        for (procedure, condition, _), budget in named(results.budget)
         for part, words in parts.items()
     ]
-    people = distinct(str(budget.n_participants) for *_, budget in results.budgets)
+    people = distinct(str(budget.n_participants) for _, budget in given(results.budget))
     return [
         text(
             "How much of the mean squared difference of all kept cycles repeats every cycle: a "
@@ -51,9 +51,11 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             f"{results.options.level} intervals over participants (from 4 on; with one "
             "participant over that one's cycles, which says nothing of others). Mean squares add "
             "up to the whole, their roots do not. Each recording's own parts, with intervals "
-            "over its cycles, are in tables/trials.csv.",
+            "over its cycles, are in tables/trial_numbers.csv.",
         ),
-        bullets(distinct(line for *_, budget in results.budgets for line in budget.assumptions)),
+        bullets(
+            distinct(line for _, budget in given(results.budget) for line in budget.assumptions)
+        ),
     ]
 
 

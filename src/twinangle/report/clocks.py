@@ -81,11 +81,12 @@ def _drift(clock: Synchronisation, options: Options) -> str:
 
 def _by_gyroscopes(trial: TrialResult) -> str:
     """Return the angle's lag minus the gyroscopes', with its interval; empty where unknown."""
-    found = trial.extras.get("gyroscope_lag", {})
-    if "difference_s" not in found:
+    found = trial.gyroscope_lag
+    value, ends = found.get("difference_s"), found.get("difference_ci_s")
+    if not isinstance(value, float) or not isinstance(ends, tuple):
         return NOTHING
-    low, high = (1e3 * end for end in found["difference_ci_s"])
-    return with_interval(1e3 * found["difference_s"], (low, high), 1)
+    low, high = (1e3 * end for end in ends)
+    return with_interval(1e3 * value, (low, high), 1)
 
 
 def clocks_paragraph(results: StudyResults) -> str:
@@ -121,8 +122,8 @@ def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
             if systematic != "–"
             else "."
         )
-    checks = [t.extras.get("gyroscope_lag", {}) for t in worked_recordings(results)]
-    apart = span((1e3 * c["difference_s"] for c in checks if "difference_s" in c), 1)
+    checks = [t.gyroscope_lag.get("difference_s") for t in worked_recordings(results)]
+    apart = span((1e3 * each for each in checks if isinstance(each, float)), 1)
     if apart != "–":
         text += (
             " The lag by the angle less that by the sensors' gyroscopes, which is the delay of the "

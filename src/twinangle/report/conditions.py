@@ -13,7 +13,7 @@ from twinangle.report.blocks import (
     text,
     with_interval,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, absences, given, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, listing, number, quantity_name, span
 
@@ -22,7 +22,7 @@ _COVARIATES = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
 
 def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the comparison of conditions."""
-    if not results.conditions:
+    if not given(results.conditions):
         return []
     rows = [
         [
@@ -35,7 +35,7 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(item.windows_ratio, item.windows_ratio_ci),
             _cycles_and_serial(item),
         ]
-        for procedure, quantity, item in results.conditions
+        for (procedure, _, quantity), item in named(results.conditions)
     ]
     blocks = [
         text(
@@ -58,7 +58,10 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
         ),
     ]  # fmt: skip
     said = distinct(
-        line for _, _, item in results.conditions for line in (item.note, *item.assumptions) if line
+        line
+        for _, item in given(results.conditions)
+        for line in (item.note, *item.assumptions)
+        if line
     )
     blocks += [bullets(said)] if said else []
     return [*blocks, *adjusted_blocks(results)]
@@ -84,12 +87,11 @@ def _quantity_of_condition(quantity: str) -> str:
 
 def adjusted_blocks(results: StudyResults) -> list[Block]:
     """Return the comparison of conditions at equal covariates."""
-    found = results.further.adjusted
-    absent = [
-        f"{part}: {reason}"
-        for part, reason in results.further.not_given
-        if part.startswith("Conditions")
-    ]
+    found = named(results.conditions_adjusted)
+    absent = distinct(
+        f"Conditions at equal covariates{f' ({each.part})' if each.part else ''}: {each.reason}"
+        for _, each in absences(results.conditions_adjusted)
+    )
     if not found:
         return [heading("At equal speed and stride time"), bullets(absent)] if absent else []
     rows = [
@@ -101,9 +103,9 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
             with_interval(ratio.ratio, ratio.ratio_ci),
             number(100 * ratio.shared, 0),
         ]
-        for procedure, _, ratio in found
+        for (procedure, *_), ratio in found
     ]
-    said = [line for _, _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
+    said = [line for _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
     return [
         heading("At equal speed and stride time"),
         text(
@@ -128,10 +130,12 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
 
 def conditions_paragraph(results: StudyResults) -> str:
     """Say how conditions were compared."""
-    if not results.conditions:
+    if not given(results.conditions):
         return ""
-    pairs = distinct(f"{item.condition} with {item.against}" for _, _, item in results.conditions)
-    people = span((float(item.n_participants) for _, _, item in results.conditions), 0)
+    pairs = distinct(
+        f"{item.condition} with {item.against}" for _, item in given(results.conditions)
+    )
+    people = span((float(item.n_participants) for _, item in given(results.conditions)), 0)
     return (
         f"Conditions were compared ({listing(pairs)}) by the wearable's variability between "
         f"cycles, paired within participants ({people} participants), as a difference and as a "
@@ -142,7 +146,7 @@ def conditions_paragraph(results: StudyResults) -> str:
 
 def _windows(results: StudyResults) -> str:
     """Say how standard deviations over unlike numbers of cycles were made comparable."""
-    found = [item for _, _, item in results.conditions if item.most_window]
+    found = [item for _, item in given(results.conditions) if item.most_window]
     if not found:
         return ""
     fewest, most = min(i.fewest_window for i in found), max(i.most_window for i in found)
@@ -164,7 +168,7 @@ def _windows(results: StudyResults) -> str:
 def _adjusted(results: StudyResults) -> str:
     """Say what was held equal between conditions, and how."""
     names = distinct(
-        _COVARIATES.get(r.covariates, r.covariates) for *_, r in results.further.adjusted
+        _COVARIATES.get(r.covariates, r.covariates) for _, r in given(results.conditions_adjusted)
     )
     if not names:
         return ""

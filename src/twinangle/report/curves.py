@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from twinangle.report.blocks import Block, table, with_interval
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
 
 
@@ -19,7 +19,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             with_interval(curves.range_difference, curves.range_difference_ci),
             with_interval(curves.correlation, curves.correlation_ci, 4),
         ]
-        for procedure, condition, curves in results.further.curves
+        for (procedure, condition, _), curves in named(results.curves)
     ]
     if not rows:
         return []

@@ -16,25 +16,25 @@ from twinangle.report.blocks import (
     text,
     with_interval,
 )
-from twinangle.results import LimitForms, StudyResults
+from twinangle.results import Absent, LimitForms, Pooled, StudyResults, given
 from twinangle.results.grouping import distinct
 
 
 def absent_lines(results: StudyResults) -> list[str]:
     """Return where Deming's line is not given, and why."""
     name = f"No {DEMING} between two instruments that both err"
-    absent = [f"{name}: {r}" for part, r in results.further.not_given if part == DEMING]
-    return absent + grouped(
-        (named_in_words(item), f"{name}: {reason}")
-        for item in results.further.forms
-        for form, reason in item.not_given
-        if form == DEMING
+    return grouped(
+        (named_in_words(item), f"{name}: {line.reason}")
+        for item, found in given(results.forms)
+        if isinstance(line := found.deming, Absent)
     )
 
 
-def deming_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def deming_blocks(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     """Return the line between two instruments that both err, and what it says, where it is."""
-    lines = [(item, item.deming) for item in forms if item.deming is not None]
+    lines = [(item, line) for item, found in forms if not isinstance(line := found.deming, Absent)]
     if not lines:
         return []
     said = grouped((named_in_words(item), _deming_reading(line)) for item, line in lines)

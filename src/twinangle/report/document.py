@@ -15,8 +15,8 @@ from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content
 from twinangle.report.figures import Written, write_figures
 from twinangle.report.methods import methods_text
-from twinangle.report.tables import write_tables
 from twinangle.results import StudyResults
+from twinangle.results.tables import write_tables
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 CHILD = Path(__file__).with_name("typeset_child.py")
@@ -71,11 +71,16 @@ def write_parts(
     *,
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
+    trace_parts: Sequence[Path] = (),
 ) -> None:
-    """Write what :func:`write_report` does; `drawn` are the recordings' figures if they exist."""
+    """Write what :func:`write_report` does.
+
+    `drawn` are the recordings' figures and `trace_parts` their traces, if they exist already.
+    """
     for name in ("figures", "tables"):
         (folder / name).mkdir(exist_ok=True)
-    tables = workers.in_order(partial(write_tables, results), [folder / "tables"])
+    write = partial(write_tables, results, trace_parts=trace_parts)
+    tables = workers.in_order(write, [folder / "tables"])
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
     )

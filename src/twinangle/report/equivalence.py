@@ -6,14 +6,14 @@ from collections.abc import Sequence
 
 from twinangle.agreement.equivalence import Equivalence
 from twinangle.report.blocks import Block, bullets, heading
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, given
 from twinangle.results.grouping import distinct
 from twinangle.wording import NO_MARGIN, NOTHING, number, stated
 
 
 def verdict_blocks(results: StudyResults) -> list[Block]:
     """Return what the verdicts against the margin rest on, and what they hold."""
-    rests = [line for *_, claim in results.equivalence for line in claim.rests_on]
+    rests = [line for _, claim in given(results.equivalence) for line in claim.rests_on]
     return [heading("What the verdict rests on"), bullets(distinct(rests))] if rests else []
 
 

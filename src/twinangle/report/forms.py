@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from twinangle.agreement.deming import DEMING
 from twinangle.agreement.forms import FEWEST_FOR_A_LINE_OF_SPREAD, RatioLimits
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
@@ -23,7 +22,7 @@ from twinangle.report.blocks import (
     with_open_interval,
 )
 from twinangle.report.deming import absent_lines, deming_blocks
-from twinangle.results import LimitForms, StudyResults
+from twinangle.results import Absent, LimitForms, Pooled, StudyResults, absences, given
 from twinangle.results.grouping import distinct
 from twinangle.wording import number
 
@@ -32,13 +31,12 @@ _ThreeNumbers = MixedModelLimits | PercentileLimits | RatioLimits
 
 def forms_blocks(results: StudyResults) -> list[Block]:
     """Return what the checks of the differences showed, and the limits in other forms."""
-    forms = results.further.forms
+    forms = given(results.forms)
     if not forms:
-        absent = [
-            f"{part} are not given: {reason}"
-            for part, reason in results.further.not_given
-            if part.startswith("Further forms")
-        ]
+        absent = distinct(
+            f"Further forms of the limits are not given: {each.reason}"
+            for _, each in absences(results.forms)
+        )
         return [bullets(absent)] if absent else []
     return [
         heading("What the limits take for granted, looked at"),
@@ -49,7 +47,7 @@ def forms_blocks(results: StudyResults) -> list[Block]:
             "is no proof that there is no trend."
         ),
         _checks_table(forms, results.options),
-        bullets(grouped((named_in_words(item), item.checks.suggestion) for item in forms)),
+        bullets(grouped((named_in_words(item), found.checks.suggestion) for item, found in forms)),
         heading("Limits in other forms"),
         text(
             "The same differences seen by forms that take less, or something else, for granted. "
@@ -62,10 +60,14 @@ def forms_blocks(results: StudyResults) -> list[Block]:
         bullets(
             [
                 *grouped(
-                    (named_in_words(item), f"No limits {form}: {reason}")
-                    for item in forms
-                    for form, reason in item.not_given
-                    if form != DEMING
+                    (named_in_words(item), f"No limits {words}: {form.reason}")
+                    for item, found in forms
+                    for form, words in (
+                        (found.regression, "by regression"),
+                        (found.ratio, "of the ratio"),
+                        (found.mixed, "by a mixed model"),
+                    )
+                    if isinstance(form, Absent)
                 ),
                 *absent_lines(results),
             ]
@@ -75,17 +77,17 @@ def forms_blocks(results: StudyResults) -> list[Block]:
     ]
 
 
-def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+def _checks_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options) -> Block:
     rows = [
         [
             *named_cells(item),
-            with_interval(item.checks.trend, item.checks.trend_ci),
-            with_interval(item.checks.spread_trend, item.checks.spread_trend_ci),
-            number(item.checks.skewness),
-            number(item.checks.normality_p, 3),
-            number(item.checks.serial_correlation),
+            with_interval(found.checks.trend, found.checks.trend_ci),
+            with_interval(found.checks.spread_trend, found.checks.spread_trend_ci),
+            number(found.checks.skewness),
+            number(found.checks.normality_p, 3),
+            number(found.checks.serial_correlation),
         ]
-        for item in forms
+        for item, found in forms
     ]
     return table(
         (*NAMED, "Bias on size", "SD on size", "Skewness", "Normal, p", "Serial r"),
@@ -98,16 +100,16 @@ def _checks_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     )
 
 
-def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
+def _forms_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options) -> Block:
     rows = []
-    for item in forms:
+    for item, several in forms:
         # The first of the three numbers goes by another name in each form.
         centres: list[tuple[str, _ThreeNumbers, float, tuple[float, float]]] = []
-        if (percentile := item.percentile) is not None:
+        if not isinstance(percentile := several.percentile, Absent):
             centres.append(("percentiles", percentile, percentile.median, percentile.median_ci))
-        if (ratio := item.ratio) is not None:
+        if not isinstance(ratio := several.ratio, Absent):
             centres.append(("ratio", ratio, ratio.ratio, ratio.ratio_ci))
-        if (mixed := item.mixed) is not None:
+        if not isinstance(mixed := several.mixed, Absent):
             centres.append(("mixed model", mixed, mixed.bias, mixed.bias_ci))
         rows += [
             [
@@ -130,7 +132,9 @@ def _forms_table(forms: tuple[LimitForms, ...], options: Options) -> Block:
     )
 
 
-def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def _regression_table(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     rows = [
         [
             *named_cells(item),
@@ -139,8 +143,8 @@ def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[B
             number(found.residual_sd),
             with_interval(found.spread_slope, found.spread_slope_ci),
         ]
-        for item in forms
-        if (found := item.regression) is not None
+        for item, several in forms
+        if not isinstance(found := several.regression, Absent)
     ]
     if not rows:
         return []
@@ -156,7 +160,9 @@ def _regression_table(forms: tuple[LimitForms, ...], options: Options) -> list[B
     ]
 
 
-def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Block]:
+def at_sizes_blocks(
+    forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
+) -> list[Block]:
     """Return bias and limits, with intervals, at the sizes of three participants."""
     rows = [
         [
@@ -166,8 +172,8 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Blo
             with_open_interval(one.lower, one.lower_ci),
             with_open_interval(one.upper, one.upper_ci),
         ]
-        for item in forms
-        for one in item.at_sizes
+        for item, found in forms
+        for one in found.at_sizes
     ]
     if not rows:
         return []
@@ -177,10 +183,12 @@ def at_sizes_blocks(forms: tuple[LimitForms, ...], options: Options) -> list[Blo
         "change, these intervals hold least at the ends"
         if one.constant_spread
         else "an SD that follows the size along a line of its own"
-        for item in forms
-        for one in item.at_sizes
+        for item, found in forms
+        for one in found.at_sizes
     )
-    is_open = any(not math.isfinite(one.upper_ci[1]) for item in forms for one in item.at_sizes)
+    is_open = any(
+        not math.isfinite(one.upper_ci[1]) for _, found in forms for one in found.at_sizes
+    )
     opened = (
         " “From” or “to”: one end is open, as these people do not show how far the spread "
         "reaches there."

@@ -26,7 +26,7 @@ from twinangle.report.equivalence import (
     verdict_cells,
 )
 from twinangle.report.forms import forms_blocks
-from twinangle.results import PooledLimits, StudyResults
+from twinangle.results import Absent, Pooled, StudyLimits, StudyResults, given, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number, stated
 
@@ -43,7 +43,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         *corrected_blocks(results),
         *verdict_blocks(results),
     ]
-    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    known = [found.limits for _, found in given(results.limits)]
     if known:
         blocks.append(_components_table(results.limits))
         blocks.append(heading("What the limits rest on"))
@@ -56,24 +56,24 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
 
 def limits_table(results: StudyResults) -> Block:
     """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
-    claims = {tuple(key): claim for *key, claim in results.equivalence}
+    claims = dict(named(results.equivalence))
     rows = []
     for pooled in results.limits:
-        found = pooled.limits
-        numbers = (
-            [NOTHING] * 3
-            if found is None
-            else [
+        both = pooled.given
+        counts, numbers = NOTHING, [NOTHING] * 3
+        if both is not None:
+            found = both.limits
+            counts = f"{found.n_participants} / {found.n_observations}"
+            numbers = [
                 with_interval(found.bias, found.bias_ci),
                 with_interval(found.lower, found.lower_ci),
                 with_interval(found.upper, found.upper_ci),
             ]
-        )
         key = (pooled.procedure, pooled.condition, pooled.quantity)
         rows.append(
             [
                 *named_cells(pooled),
-                f"{len(set(pooled.participant))} / {len(pooled.difference)}",
+                counts,
                 *numbers,
                 *(verdict_cells(claims.get(key)) if claims else []),
             ]
@@ -93,7 +93,9 @@ def limits_table(results: StudyResults) -> Block:
 def published_blocks(results: StudyResults) -> list[Block]:
     """Return the limits with a published interval, where the study file asks for them."""
     known = [
-        (pooled, pooled.published) for pooled in results.limits if pooled.published is not None
+        (pooled, each.published)
+        for pooled, each in given(results.limits)
+        if each.published is not None
     ]
     if not known:
         return []
@@ -122,31 +124,31 @@ def published_blocks(results: StudyResults) -> list[Block]:
 
 def zeroed_blocks(results: StudyResults) -> list[Block]:
     """Return bias and limits with both instruments zeroed at neutral standing, or why not."""
-    several = [pooled for pooled in results.limits if pooled.quantity != "range_deg"]
+    several = [each for each in given(results.limits) if each[0].quantity != "range_deg"]
     rows = [
         [
             *named_cells(pooled),
-            number(pooled.limits.bias),
-            number(pooled.bias_from_zero_deg),
-            " / ".join(number(value) for value in pooled.bias_rms_deg),
-            with_interval(pooled.zeroed.bias, pooled.zeroed.bias_ci),
-            with_interval(pooled.zeroed.lower, pooled.zeroed.lower_ci),
-            with_interval(pooled.zeroed.upper, pooled.zeroed.upper_ci),
+            number(found.limits.bias),
+            number(found.bias_from_zero),
+            " / ".join(number(value) for value in found.bias_rms_deg),
+            with_interval(found.zeroed.bias, found.zeroed.bias_ci),
+            with_interval(found.zeroed.lower, found.zeroed.lower_ci),
+            with_interval(found.zeroed.upper, found.zeroed.upper_ci),
         ]
-        for pooled in several
-        if pooled.zeroed is not None and pooled.limits is not None
+        for pooled, found in several
+        if not isinstance(found.zeroed, Absent)
     ]
     absent = distinct(
-        f"{pooled.condition or NOTHING}, {pooled.procedure}: {pooled.zeroed_note}"
-        for pooled in several
-        if pooled.zeroed_note
+        f"{pooled.condition or NOTHING}, {pooled.procedure}: {found.zeroed.reason}"
+        for pooled, found in several
+        if isinstance(found.zeroed, Absent)
     )
     if not rows and not absent:
         return []
     title = heading("Both instruments zeroed at neutral standing")
     if not rows:
         return [title, bullets(absent)]
-    found = table(
+    shown = table(
         (*NAMED, "Bias recorded", "Of it zero", "RMS of biases",
          "Bias zeroed",
          "Lower limit", "Upper limit"),
@@ -158,15 +160,21 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
         "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
         "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
-    return [title, found, *([bullets(absent)] if absent else [])]
+    return [title, shown, *([bullets(absent)] if absent else [])]
 
 
 def corrected_blocks(results: StudyResults) -> list[Block]:
     """Return the limits with the reference's own stated error taken out, where it is stated."""
     known = [
-        (pooled, pooled.corrected) for pooled in results.limits if pooled.corrected is not None
+        (pooled, found.corrected)
+        for pooled, found in given(results.limits)
+        if found.corrected is not None and not isinstance(found.corrected, Absent)
     ]
-    absent = distinct(pooled.corrected_note for pooled in results.limits if pooled.corrected_note)
+    absent = distinct(
+        found.corrected.reason
+        for _, found in given(results.limits)
+        if isinstance(found.corrected, Absent)
+    )
     if not known:
         title = heading("Without the reference's own error")
         return [title, bullets(absent)] if absent else []
@@ -202,18 +210,17 @@ def corrected_blocks(results: StudyResults) -> list[Block]:
     ]  # fmt: skip
 
 
-def _components_table(limits: Sequence[PooledLimits]) -> Block:
+def _components_table(limits: Sequence[Pooled[StudyLimits]]) -> Block:
     """Return the variation behind the limits."""
     rows = [
         [
             *named_cells(pooled),
-            number(pooled.limits.sd_between),
-            number(pooled.limits.sd_within),
-            number(pooled.limits.sd),
-            number(pooled.limits.skewness),
+            number(found.limits.sd_between),
+            number(found.limits.sd_within),
+            number(found.limits.sd),
+            number(found.limits.skewness),
         ]
-        for pooled in limits
-        if pooled.limits is not None
+        for pooled, found in given(limits)
     ]
     return table(
         (*NAMED, "SD between", "SD within", "SD", "Skewness"),
@@ -233,20 +240,25 @@ def _how(limits: LimitsOfAgreement) -> str:
     )
 
 
-def _notes(limits: Sequence[PooledLimits]) -> list[str]:
+def _notes(limits: Sequence[Pooled[StudyLimits]]) -> list[str]:
     """Return every note once, with the limits it is about unless it is about all."""
     lines = [
-        (named_in_words(pooled), line)
-        for pooled in limits
-        for line in distinct((pooled.note, *(pooled.limits.notes if pooled.limits else ())))
-        if line
+        (named_in_words(pooled), line) for pooled in limits for line in _notes_of(pooled) if line
     ]
     return grouped(lines, everything=map(named_in_words, limits))
 
 
+def _notes_of(pooled: Pooled[StudyLimits]) -> tuple[str, ...]:
+    """Return what is said of one row of limits, or why it is not given."""
+    if pooled.absent is not None:
+        return (f"not given: {pooled.absent.reason}",)
+    both = pooled.given
+    return () if both is None else distinct((both.note, *both.limits.notes))
+
+
 def limits_paragraph(results: StudyResults) -> str:
     """Say how limits of agreement came about, in the words of the computation itself."""
-    known = [pooled.limits for pooled in results.limits if pooled.limits is not None]
+    known = [found.limits for _, found in given(results.limits)]
     if not known:
         return ""
     first = known[0]
@@ -270,16 +282,16 @@ def limits_paragraph(results: StudyResults) -> str:
 
 def _whose_interval(results: StudyResults) -> str:
     """Say that the interval of a limit is no published one where it is not, and what is beside."""
-    found = [pooled for pooled in results.limits if pooled.limits is not None]
+    found = [each for _, each in given(results.limits)]
     text = ""
-    if any(p.limits is not None and p.limits.interval_method == OWN_INTERVAL for p in found):
+    if any(each.limits.interval_method == OWN_INTERVAL for each in found):
         text = (
             " This interval of a limit is the analysing software's own method, which no paper "
             "describes: it joins the intervals of bias, variance between and variance within "
             "participants (after Zou 2013) and is widened for heavy tails and skewness; its "
             "coverage was simulated and is stated in the software's documentation."
         )
-    if any(pooled.published is not None for pooled in found):
+    if any(each.published is not None for each in found):
         text += (
             " Beside it stand limits with one variance within participants pooled over all and "
             "intervals by recovery of variances (MOVER; Zou 2013)."
@@ -289,7 +301,7 @@ def _whose_interval(results: StudyResults) -> str:
 
 def _zeroed(results: StudyResults) -> str:
     """Say that limits are also given with both instruments zeroed."""
-    if not any(pooled.zeroed is not None for pooled in results.limits):
+    if all(isinstance(found.zeroed, Absent) for _, found in given(results.limits)):
         return ""
     return (
         " Bias and limits are given of the angles as recorded and once more with both instruments "

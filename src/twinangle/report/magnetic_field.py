@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from twinangle.report.blocks import Block, Figures, figure, heading, scaled_cells, table
-from twinangle.report.fields import fields_by_condition
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming
+from twinangle.results.tables.magnetic_field import fields_by_condition
 from twinangle.wording import number
 
 _FIELD = {

@@ -21,10 +21,9 @@ def multiple_correlation_blocks(results: StudyResults) -> list[Block]:
     groups = dict.fromkeys((t.condition, t.procedure) for t in worked)
     for condition, procedure in groups:
         found = [
-            t.extras["multiple_correlation"]
+            t.multiple_correlation
             for t in worked
             if (t.condition, t.procedure) == (condition, procedure)
-            and "multiple_correlation" in t.extras
         ]
         for key, words in kinds.items():
             values = [one[key] for one in found if one.get(key) is not None]

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from twinangle.agreement._result import counted
 from twinangle.report.blocks import Block, Figures, figures_named, heading, table, text
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, given
 from twinangle.wording import NOTHING, between, number, p_value
 
 
 def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the procedures' ranks and paired differences."""
     blocks: list[Block] = []
-    for condition, contest in results.contests:
+    ranked = given(results.ranking)
+    for pooled, contest in ranked:
+        condition = pooled.condition
         blocks.append(heading(condition or "All trials"))
-        blocks += (
-            figures_named(figures, f"contest_{condition}") if len(results.contests) == 1 else []
-        )
+        blocks += figures_named(figures, f"contest_{condition}") if len(ranked) == 1 else []
         standings = [
             [f"{place.rank}", place.procedure, number(place.mean), ", ".join(place.tied_with)]
             for place in contest.standings
@@ -54,5 +54,5 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
         "the demeaned mean curves (arithmetic mean over participants), participants as clusters. "
         "Procedures that cannot be told apart are ties."
     )
-    several = figures_named(figures, "contest") if len(results.contests) > 1 else []
+    several = figures_named(figures, "contest") if len(ranked) > 1 else []
     return [text(lead), *several, *blocks]

@@ -14,7 +14,7 @@ from twinangle.report.blocks import (
     with_interval,
 )
 from twinangle.report.multiple_correlation import multiple_correlation_blocks
-from twinangle.results import Reliability, StudyResults
+from twinangle.results import Absent, Pooled, Reliability, StudyResults, absences, given
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, listing, number
 
@@ -28,10 +28,10 @@ _SHOWN_FORMS = ("ICC(2,1)", "ICC(3,1)")  # all six are in tables/reliability.csv
 
 def reliability_section(results: StudyResults) -> list[Block]:
     """Return intraclass correlations, measurement error, concordance, multiple correlation."""
-    parts = results.further.reliability
+    parts = given(results.reliability)
     blocks: list[Block] = []
-    for design in distinct(item.design for item in parts):
-        several = [item for item in parts if item.design == design]
+    for design in distinct(found.design for _, found in parts):
+        several = [each for each in parts if each[1].design == design]
         blocks += [
             heading(_DESIGNS.get(design, design)),
             *_reliability_tables(several, results.options),
@@ -44,16 +44,27 @@ def reliability_section(results: StudyResults) -> list[Block]:
         "It is not agreement: it grows with how much the participants differ, whatever the error. "
         "Values are means over each recording's kept cycles."
     )
-    forms = {one.form: one.full_name for item in parts for one in item.intraclass}
+    forms = {one.form: one.full_name for _, found in parts for one in found.intraclass}
     said = [f"{form}: {forms[form]}." for form in _SHOWN_FORMS if form in forms]
     said += distinct(
-        line for item in parts if item.error is not None for line in item.error.assumptions
+        line
+        for _, found in parts
+        if not isinstance(found.error, Absent)
+        for line in found.error.assumptions
     )
-    absent = [
-        f"{part} is not given: {reason}"
-        for part, reason in results.further.not_given
-        if part.startswith(("Reliability", "Detectable"))
-    ]
+    absent = distinct(
+        [
+            *(
+                f"Reliability over {each.part} is not given: {each.reason}"
+                for _, each in absences(results.reliability)
+            ),
+            *(
+                f"Detectable change between the instruments is not given: {found.error.reason}"
+                for _, found in parts
+                if isinstance(found.error, Absent)
+            ),
+        ]
+    )
     notes = [*said, *absent]
     if parts:
         notes.append("All six forms of the intraclass correlation are in tables/reliability.csv.")
@@ -62,35 +73,37 @@ def reliability_section(results: StudyResults) -> list[Block]:
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
 
 
-def _reliability_tables(parts: list[Reliability], options: Options) -> list[Block]:
+def _reliability_tables(
+    parts: list[tuple[Pooled[Reliability], Reliability]], options: Options
+) -> list[Block]:
     icc = [
         [
             *named_cells(item),
-            item.instrument,
-            f"{item.intraclass[0].n_participants} × {item.intraclass[0].n_measurements}",
+            both.instrument,
+            f"{both.intraclass[0].n_participants} × {both.intraclass[0].n_measurements}",
             *(
                 with_interval(one.value, one.value_ci)
-                for one in item.intraclass
+                for one in both.intraclass
                 if one.form in _SHOWN_FORMS
             ),
             NOTHING
-            if item.concordance is None
-            else with_interval(item.concordance.value, item.concordance.value_ci),
+            if both.concordance is None
+            else with_interval(both.concordance.value, both.concordance.value_ci),
         ]
-        for item in parts
+        for item, both in parts
     ]
     error = [
         [
             *named_cells(item),
-            item.instrument,
+            both.instrument,
             with_interval(found.sem, found.sem_ci),
             number(found.sem_agreement),
             with_interval(found.mdc, found.mdc_ci),
         ]
-        for item in parts
-        if (found := item.error) is not None
+        for item, both in parts
+        if not isinstance(found := both.error, Absent)
     ]
-    columns = distinct(", ".join(item.columns) for item in parts)
+    columns = distinct(", ".join(both.columns) for _, both in parts)
     correlations = table(
         (*NAMED, "Values of", "Size", *_SHOWN_FORMS, "Lin's concordance"),
         icc,
@@ -115,11 +128,11 @@ def _reliability_tables(parts: list[Reliability], options: Options) -> list[Bloc
 
 def reliability_paragraph(results: StudyResults) -> str:
     """Say which intraclass correlations were computed, over what."""
-    parts = results.further.reliability
+    parts = [found for _, found in given(results.reliability)]
     if not parts:
         return ""
     designs = listing(distinct(item.design for item in parts))
-    again = listing(distinct(item.design for item in parts if item.error is not None))
+    again = listing(distinct(item.design for item in parts if not isinstance(item.error, Absent)))
     error = (
         " by the standard error of measurement and the minimal detectable change of one instrument "
         f"over {again} (Weir 2005),"

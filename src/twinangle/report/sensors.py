@@ -55,6 +55,5 @@ def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
 
 def _jitter(trial: TrialResult) -> dict[str, float]:
     """Return the scatter of the wearable's time stamps, where it is known."""
-    clocks = trial.extras.get("timing") or {}
-    found = (clocks.get("wearable") or {}).get("jitter_ms")
-    return {} if found is None else {"jitter_ms": found}
+    found = trial.timing.get("wearable", {}).get("jitter_ms")
+    return {"jitter_ms": found} if isinstance(found, float) else {}

@@ -87,7 +87,8 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
             with_interval(both.added_sd, both.added_sd_ci),
         ]
         for trial in trials
-        if (curves := trial.agreement) is not None and (both := trial.variability) is not None
+        if (curves := trial.agreement) is not None
+        and (both := trial.variability_compared) is not None
     ]
     if not rows:
         return []
@@ -109,7 +110,7 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
 
 def _numbers_with_intervals(trial: TrialResult) -> list[str]:
     """Return one procedure's numbers on a recording, with their intervals."""
-    curves, both, cycles = trial.agreement, trial.variability, trial.cycles
+    curves, both, cycles = trial.agreement, trial.variability_compared, trial.cycles
     cost = trial.timing_cost
     sds = (trial.wearable_variability, trial.reference_variability)
     return [

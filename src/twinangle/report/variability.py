@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from twinangle.report.blocks import Block, table, with_interval
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
 
 
@@ -19,7 +19,7 @@ def variability_table(results: StudyResults) -> list[Block]:
             with_interval(found.ratio, found.ratio_ci),
             with_interval(found.added_sd, found.added_sd_ci),
         ]
-        for procedure, condition, found in results.further.variability
+        for (procedure, condition, _), found in named(results.variability)
     ]
     if not rows:
         return []

@@ -1,25 +1,30 @@
 """What a run found: the model, and its machine-readable form."""
 
+from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
+from twinangle.results.limits import StudyLimits
 from twinangle.results.model import (
-    FurtherParts,
     InputFile,
-    LimitForms,
     NeutralStanding,
-    PooledLimits,
-    Reliability,
     SensorRecord,
     StudyResults,
     TrialResult,
 )
+from twinangle.results.pooled import Absent, Pooled, absences, given, named
 
 __all__ = [
-    "FurtherParts",
+    "Absent",
+    "AlongCycle",
     "InputFile",
     "LimitForms",
     "NeutralStanding",
-    "PooledLimits",
+    "Pooled",
     "Reliability",
     "SensorRecord",
+    "StudyLimits",
     "StudyResults",
     "TrialResult",
+    "Variability",
+    "absences",
+    "given",
+    "named",
 ]

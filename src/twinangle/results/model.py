@@ -2,72 +2,66 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
-from twinangle.agreement._result import NO_INTERVAL, Interval, interval, quantity
-from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
+from twinangle.agreement._result import NO_INTERVAL, Interval
 from twinangle.agreement.budget import ErrorBudget, PooledBudget
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.conditions_adjusted import AdjustedRatio
 from twinangle.agreement.curves import CurveAgreement
-from twinangle.agreement.deming import DemingLine
-from twinangle.agreement.difference_checks import DifferenceChecks
-from twinangle.agreement.equivalence import CorrectedLimits, Equivalence
-from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimits
-from twinangle.agreement.limits import LimitsOfAgreement
-from twinangle.agreement.mixed import MixedModelLimits
-from twinangle.agreement.percentiles import PercentileLimits
+from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
-from twinangle.agreement.reliability import (
-    Concordance,
-    IntraclassCorrelation,
-    MeasurementError,
-)
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
+from twinangle.declare import Aside, Named, measured, number
 from twinangle.options import Options
+from twinangle.results.cycles_found import CyclesFound, cycles_found
+from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
+from twinangle.results.limits import StudyLimits
+from twinangle.results.pooled import Pooled
 from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
+from twinangle.wearable.quality.residual import CycleResidual
 
 if TYPE_CHECKING:
     import pandas as pd
+
+Scalar = bool | int | float | str
+"""A value whose key says its unit."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SensorRecord:
     """What a trial's own recording tells of one sensor and of the field around it.
 
-    `device` and `field` hold the numbers under the names of `results.json`; `field` is None
-    without a magnetometer. The three arrays, one value a second, are for the figure: time, mean
-    deviation of the field's norm (a share of the undisturbed norm) and disturbed share.
+    `device` and `field` hold the numbers under keys that say their units; `field` is None
+    without a magnetometer. The three arrays are one value a second, for the figure.
     """
 
-    segment: str  # "proximal" or "distal"
-    device: Mapping[str, Any]
-    field: Mapping[str, Any] | None
-    time_s: Array
-    norm_deviation: Array
-    disturbed_share: Array
+    segment: Annotated[str, number("'proximal' or 'distal'")]
+    device: Annotated[Mapping[str, Scalar], number("quality of the sensor's own signals")]
+    field: Annotated[Mapping[str, Scalar] | None, number("how disturbed the field is")]
+    time_s: Annotated[Array, measured("s", "start of each second")]
+    norm_deviation: Annotated[
+        Array, number("mean deviation of the field's norm, a share of the undisturbed norm")
+    ]
+    disturbed_share: Annotated[Array, number("share of the second that is disturbed")]
 
 
 @dataclass(frozen=True, slots=True)
 class NeutralStanding:
-    """Mean angle of both instruments in neutral standing, degrees; NaN where it is not known.
+    """Mean angle of both instruments in neutral standing; NaN where it is not known."""
 
-    `unknown` says why, and is empty where both are known.
-    """
-
-    wearable_deg: float = float("nan")
-    reference_deg: float = float("nan")
-    unknown: str = ""
+    wearable_deg: Annotated[float, measured("deg", "the wearable's mean angle")] = float("nan")
+    reference_deg: Annotated[float, measured("deg", "the reference's mean angle")] = float("nan")
+    unknown: Annotated[str, number("why one is not known; empty where both are")] = ""
 
     @property
-    def difference_deg(self) -> float:
+    def difference_deg(self) -> Annotated[float, measured("deg", "wearable minus reference")]:
         """Wearable minus reference: what zeroing both at standing takes off every difference."""
         return self.wearable_deg - self.reference_deg
 
@@ -80,40 +74,89 @@ class TrialResult:
     later field may then be None. `paired` holds the traces on the wearable's clock, for figures.
     """
 
-    participant: str
-    session: str
-    condition: str
-    trial: str
-    side: str
-    procedure: str
-    status: str
-    reason: str = ""
-    warnings: tuple[str, ...] = ()
-    synchronisation: Synchronisation | None = None
-    paired: PairedAngles | None = None
-    cycles: CycleSet | None = None
-    agreement: CurveAgreement | None = None  # None without a reference
-    wearable_variability: CycleVariability | None = None
-    reference_variability: CycleVariability | None = None
-    variability: VariabilityComparison | None = None  # None without a reference
-    timing_cost: TimingCost | None = None  # what the lag's uncertainty does to the RMS
-    budget: ErrorBudget | None = None  # parts of the mean squared difference over all cycles
-    strides: StrideSummary | None = None
-    sensors: tuple[SensorRecord, ...] = ()
-    standing: NeutralStanding | None = None
-    covariates: Mapping[str, float | str] = field(default_factory=dict)
-    # further parts, each plain values under its key of `results.json` (timing, angle, device …)
-    extras: Mapping[str, Any] = field(default_factory=dict)
+    participant: Annotated[str, number("code of the participant")]
+    session: Annotated[str, number("the session")]
+    condition: Annotated[str, number("the condition, such as indoor or outdoor")]
+    trial: Annotated[str, number("the trial within the session")]
+    side: Annotated[str, number("the side of the body")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    status: Annotated[str, number("'ok', 'failed' or 'excluded'")]
+    reason: Annotated[str, number("why it is failed or excluded")] = ""
+    warnings: Annotated[tuple[str, ...], number("what to know before the trial is used")] = ()
+    synchronisation: Annotated[
+        Synchronisation | None, number("how the reference's clock was placed on the wearable's")
+    ] = None
+    paired: Annotated[PairedAngles | None, Aside()] = None  # tables/traces
+    cycles: Annotated[CycleSet | None, Aside()] = None  # tables/cycles
+    agreement: Annotated[
+        CurveAgreement | None, number("the mean curves compared; null without a reference")
+    ] = None
+    standing: Annotated[
+        NeutralStanding | None, number("both instruments in standing"), Named("neutral_standing")
+    ] = None
+    variability: Annotated[Variability | None, number("variability between the cycles")] = None
+    timing_cost: Annotated[
+        TimingCost | None, number("what the lag's uncertainty does to the RMS")
+    ] = None
+    budget: Annotated[
+        ErrorBudget | None, number("parts of the mean squared difference over all cycles")
+    ] = None
+    strides: Annotated[StrideSummary | None, number("durations of the kept cycles")] = None
+    sensors: Annotated[tuple[SensorRecord, ...], number("each sensor's own record")] = ()
+    covariates: Annotated[Mapping[str, Scalar], number("further columns of the trials table")] = (
+        field(default_factory=dict)
+    )
+    timing: Annotated[
+        Mapping[str, Mapping[str, Scalar]], number("how even each file's own clock is")
+    ] = field(default_factory=dict)
+    gyroscope_lag: Annotated[
+        Mapping[str, Scalar | tuple[float, float]], number("the lag by the sensors' gyroscopes")
+    ] = field(default_factory=dict)
+    angle_quality: Annotated[
+        Mapping[str, float], number("what the procedure says of its own angle")
+    ] = field(default_factory=dict)
+    residual_by_cycle: Annotated[
+        tuple[CycleResidual, ...], number("joint rotation outside the hinge in each kept cycle")
+    ] = ()
+    multiple_correlation: Annotated[
+        Mapping[str, float], number("coefficients of multiple correlation")
+    ] = field(default_factory=dict)
 
     @property
-    def offset_zeroed_deg(self) -> float:
+    def cycles_found(
+        self,
+    ) -> Annotated[CyclesFound | None, number("cycles found and left out"), Named("cycles")]:
+        """What is told of the cycles beside the table of them."""
+        return None if self.cycles is None else cycles_found(self.cycles)
+
+    @property
+    def wearable_variability(self) -> CycleVariability | None:
+        """Variability between the wearable's cycles."""
+        return None if self.variability is None else self.variability.wearable
+
+    @property
+    def reference_variability(self) -> CycleVariability | None:
+        """Variability between the reference's cycles; None without one."""
+        return None if self.variability is None else self.variability.reference
+
+    @property
+    def variability_compared(self) -> VariabilityComparison | None:
+        """How the instruments' variability compares; None without a reference."""
+        return None if self.variability is None else self.variability.comparison
+
+    @property
+    def offset_zeroed_deg(
+        self,
+    ) -> Annotated[float, measured("deg", "offset with both instruments zeroed at standing")]:
         """Offset of the mean curves with both instruments zeroed at standing; NaN if not known."""
         if self.agreement is None or self.standing is None:
             return float("nan")
         return self.agreement.offset - self.standing.difference_deg
 
     @property
-    def offset_zeroed_ci_deg(self) -> Interval:
+    def offset_zeroed_ci_deg(
+        self,
+    ) -> Annotated[Interval, measured("deg", "its interval over cycles, standing as known")]:
         """Its interval over cycles: that of the offset, moved; standing is taken as known."""
         if self.agreement is None or self.standing is None:
             return NO_INTERVAL
@@ -129,132 +172,6 @@ class TrialResult:
         return " ".join(part for part in [*parts, self.side] if part)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PooledLimits:
-    """Limits of agreement over all trials of one condition under one procedure.
-
-    `limits` is None when they cannot be given; `note` then says why, and otherwise what the
-    numbers rest on (participants, or the cycles of one participant). `size` and `difference` are
-    the points of the plot, one a cycle, with `participant` beside them.
-    """
-
-    procedure: str
-    condition: str
-    quantity: str  # mean_deg, peak_flexion_deg or range_deg
-    limits: LimitsOfAgreement | None
-    note: str
-    participant: tuple[str, ...]
-    size: tuple[float, ...]  # mean of the two instruments, degrees
-    difference: tuple[float, ...]  # wearable minus reference, degrees
-    # with the reference's own stated error taken out, where the study states it
-    corrected: CorrectedLimits | None = None
-    # with the interval of Zou (2013), where the study asks for it and `limits` have another
-    published: LimitsOfAgreement | None = None
-    corrected_note: str = ""  # why it is not given although the study states that error
-    # with both instruments zeroed at neutral standing, each recording by itself
-    zeroed: LimitsOfAgreement | None = None
-    zeroed_note: str = ""  # why they are not given
-    # how the instruments differ in neutral standing, one a point; NaN where it is not known
-    zero: tuple[float, ...] = ()
-
-    @property
-    def bias_rms_deg(self) -> tuple[float, float]:
-        """Root mean square over participants of their own bias, as recorded and both zeroed."""
-        people: dict[str, list[tuple[float, float]]] = {}
-        zeros = self.zero or (math.nan,) * len(self.difference)
-        for code, value, zero in zip(self.participant, self.difference, zeros, strict=True):
-            people.setdefault(code, []).append((value, value - zero))
-        means = [[sum(column) / len(own) for column in zip(*own, strict=True)]
-                 for own in people.values()]  # fmt: skip
-        recorded, zeroed = (
-            math.sqrt(sum(mean[k] ** 2 for mean in means) / len(means)) for k in (0, 1)
-        )
-        return recorded, zeroed
-
-    @property
-    def bias_from_zero_deg(self) -> float:
-        """The part of the bias that is the instruments' zeros; NaN if not known."""
-        if self.limits is None or self.zeroed is None:
-            return float("nan")
-        return self.limits.bias - self.zeroed.bias
-
-    def zero_sentence(self) -> str:
-        """Say which part of the bias is the zeros and what is left, or why it is not known."""
-        if self.limits is None or self.zeroed is None:
-            return f"Zero of both instruments: not known; {self.zeroed_note}"
-        zeroed, (before, after) = self.zeroed, self.bias_rms_deg
-        return (
-            f"Zero of both instruments: {quantity(self.bias_from_zero_deg, '°')} of the bias of "
-            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
-            f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
-            f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
-            f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
-            f"to {quantity(zeroed.upper, '°')} "
-            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)}). Participants' own biases are "
-            f"{quantity(before, '°')} RMS as recorded and {quantity(after, '°')} zeroed."
-        )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LimitForms:
-    """Limits of one quantity in further forms, beside the main one, and what the checks showed.
-
-    A form is None where the data do not support it; `not_given` says why, by the form's name.
-    `regression` and `deming` are over participants' means; the others over cycles, participants
-    counting the same. `at_sizes` are limits by regression at the smallest, middle and largest mean
-    of a participant.
-    """
-
-    procedure: str
-    condition: str
-    quantity: str
-    checks: DifferenceChecks
-    regression: RegressionLimits | None
-    ratio: RatioLimits | None
-    percentile: PercentileLimits | None
-    mixed: MixedModelLimits | None
-    not_given: tuple[tuple[str, str], ...]
-    at_sizes: tuple[LimitsAtSize, ...] = ()
-    deming: DemingLine | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Reliability:
-    """How alike participants' values are over the columns of a design.
-
-    `design` is "both instruments", "sessions" or "trials of one session"; `instrument` whose
-    values ("both", "wearable" or "reference"). Values are means over the kept cycles. `error` is of
-    one instrument measured again; between two it is None, for it would be the SD of their
-    differences under another name.
-    """
-
-    procedure: str
-    condition: str
-    quantity: str
-    design: str
-    instrument: str
-    columns: tuple[str, ...]
-    intraclass: tuple[IntraclassCorrelation, ...]
-    error: MeasurementError | None
-    concordance: Concordance | None  # of two columns
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FurtherParts:
-    """Parts that only some designs support, and why the others are not given.
-
-    `curves` and `variability`: (procedure, condition, numbers); `adjusted`: (procedure, quantity,
-    ratio); `not_given`: (part, reason).
-    """
-
-    curves: tuple[tuple[str, str, PooledCurves], ...] = ()
-    variability: tuple[tuple[str, str, PooledVariability], ...] = ()
-    forms: tuple[LimitForms, ...] = ()
-    reliability: tuple[Reliability, ...] = ()
-    adjusted: tuple[tuple[str, str, AdjustedRatio], ...] = ()
-    not_given: tuple[tuple[str, str], ...] = ()
-
-
 @dataclass(frozen=True, slots=True)
 class InputFile:
     """One file the results rest on, relative to the study file."""
@@ -265,30 +182,50 @@ class InputFile:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class StudyResults:
-    """A whole run: trials, pooled limits, conditions, and what they rest on."""
+    """A whole run: trials, what they say together topic by topic, and what it rests on."""
 
     title: str
     joint: str
     options: Options
     trials: tuple[TrialResult, ...]
-    limits: tuple[PooledLimits, ...]
-    conditions: tuple[
-        tuple[str, str, ConditionDifference], ...
-    ]  # (procedure, quantity, difference)
     version: str
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
-    # procedures on the same trials, ranked by RMS demeaned: (condition, contest)
-    contests: tuple[tuple[str, Contest], ...] = ()
-    # (procedure, condition, budget), one budget a participant
-    budgets: tuple[tuple[str, str, PooledBudget], ...] = ()
-    # (procedure, condition, quantity, claim) against the margin; none without one
-    equivalence: tuple[tuple[str, str, str, Equivalence], ...] = ()
-    # (procedure, condition, limits at every point, where the instruments differ)
-    along_cycle: tuple[tuple[str, str, FunctionalLimits, CurveDifference], ...] = ()
-    further: FurtherParts = FurtherParts()
     invented: bool = False  # the data are invented, as the study file says
+    limits: Annotated[
+        tuple[Pooled[StudyLimits], ...],
+        number("limits of agreement"),
+        Named("limits_of_agreement"),
+    ] = ()
+    forms: Annotated[tuple[Pooled[LimitForms], ...], number("limits in further forms")] = ()
+    curves: Annotated[
+        tuple[Pooled[PooledCurves], ...], number("mean curves over participants")
+    ] = ()
+    variability: Annotated[
+        tuple[Pooled[PooledVariability], ...], number("variability over participants")
+    ] = ()
+    conditions: Annotated[
+        tuple[Pooled[ConditionDifference], ...], number("conditions compared")
+    ] = ()
+    conditions_adjusted: Annotated[
+        tuple[Pooled[AdjustedRatio], ...], number("conditions at equal covariates")
+    ] = ()
+    ranking: Annotated[
+        tuple[Pooled[Contest], ...], number("procedures on the same trials, ranked")
+    ] = ()
+    budget: Annotated[
+        tuple[Pooled[PooledBudget], ...], number("mean error budgets over participants")
+    ] = ()
+    reliability: Annotated[
+        tuple[Pooled[Reliability], ...], number("intraclass correlation and measurement error")
+    ] = ()
+    equivalence: Annotated[
+        tuple[Pooled[Equivalence], ...], number("limits judged against the margin")
+    ] = ()
+    along_cycle: Annotated[
+        tuple[Pooled[AlongCycle], ...], number("limits at every point of the cycle")
+    ] = ()
 
     @property
     def confidence(self) -> float:

@@ -9,10 +9,12 @@ A gap is NaN.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from twinangle.declare import measured, number
 
 Array = NDArray[np.float64]
 GyroscopeSample = Literal["instantaneous", "interval-mean"]
@@ -260,31 +262,80 @@ class Synchronisation:
     instruments that repeats every stride, added in quadrature. The parts stand beside them.
     """
 
-    method: str
-    lag_s: float
-    lag_se_s: float  # of the lag at reference time 0
-    drift_ppm: float
-    drift_se_ppm: float = float("nan")
-    lag_statistical_s: float = float("nan")  # at `centre_s`
-    lag_systematic_s: float = float("nan")  # the same at all times
-    drift_statistical_ppm: float = float("nan")
-    drift_systematic_ppm: float = float("nan")
-    peak_correlation: float = float("nan")
-    runner_up_correlation: float = float("nan")
+    method: Annotated[str, number("how the lag was found")]
+    lag_s: Annotated[
+        float,
+        measured(
+            "s",
+            "what is added to the reference clock to land on the wearable's, at reference time 0",
+        ),
+    ]
+    lag_se_s: Annotated[float, measured("s", "total standard error of the lag at reference time 0")]
+    drift_ppm: Annotated[
+        float,
+        measured("ppm", "drift of the reference clock against the wearable's"),
+    ]
+    drift_se_ppm: Annotated[float, measured("ppm", "total standard error of the drift")] = float(
+        "nan"
+    )
+    lag_statistical_s: Annotated[
+        float,
+        measured("s", "statistical part of the lag's standard error, at `centre_s`"),
+    ] = float("nan")
+    lag_systematic_s: Annotated[
+        float,
+        measured("s", "systematic part of the lag's standard error, the same at all times"),
+    ] = float("nan")
+    drift_statistical_ppm: Annotated[
+        float,
+        measured("ppm", "statistical part of the drift's standard error"),
+    ] = float("nan")
+    drift_systematic_ppm: Annotated[
+        float,
+        measured("ppm", "systematic part of the drift's standard error"),
+    ] = float("nan")
+    peak_correlation: Annotated[float, number("correlation at the lag")] = float("nan")
+    runner_up_correlation: Annotated[float, number("correlation at the best other lag")] = float(
+        "nan"
+    )
     # for the figures: the correlation over candidate lags, and the windowed lags behind the drift
-    candidate_lags_s: Array = field(default_factory=lambda: np.zeros(0))
-    candidate_correlation: Array = field(default_factory=lambda: np.zeros(0))
-    window_time_s: Array = field(default_factory=lambda: np.zeros(0))
-    window_lag_s: Array = field(default_factory=lambda: np.zeros(0))
-    window_lag_se_s: Array = field(default_factory=lambda: np.zeros(0))  # statistical; or empty
-    evidence: float = float("nan")  # log likelihood ratio over strides against the best rival
+    candidate_lags_s: Annotated[Array, measured("s", "candidate lags")] = field(
+        default_factory=lambda: np.zeros(0)
+    )
+    candidate_correlation: Annotated[Array, number("correlation at each candidate lag")] = field(
+        default_factory=lambda: np.zeros(0)
+    )
+    window_time_s: Annotated[Array, measured("s", "middles of the windows behind the drift")] = (
+        field(default_factory=lambda: np.zeros(0))
+    )
+    window_lag_s: Annotated[Array, measured("s", "lag in each window")] = field(
+        default_factory=lambda: np.zeros(0)
+    )
+    window_lag_se_s: Annotated[
+        Array,
+        measured("s", "statistical standard error of the lag in each window; or empty"),
+    ] = field(default_factory=lambda: np.zeros(0))
+    evidence: Annotated[
+        float,
+        number("log likelihood ratio over strides against the best rival lag"),
+    ] = float("nan")
     # where on the reference clock the lag is best known, and its standard error there
-    centre_s: float = float("nan")
-    centre_lag_se_s: float = float("nan")
+    centre_s: Annotated[
+        float, measured("s", "where on the reference clock the lag is best known")
+    ] = float("nan")
+    centre_lag_se_s: Annotated[float, measured("s", "total standard error of the lag there")] = (
+        float("nan")
+    )
     # degrees of freedom of the two total errors; NaN: as many as make t normal
-    centre_lag_df: float = float("nan")
-    drift_df: float = float("nan")
-    warnings: tuple[str, ...] = ()
+    centre_lag_df: Annotated[
+        float,
+        number("degrees of freedom of that standard error; NaN: as many as make t normal"),
+    ] = float("nan")
+    drift_df: Annotated[
+        float,
+        number("degrees of freedom of the drift's standard error; NaN: as many as make t normal"),
+    ] = float("nan")
+    warnings: Annotated[tuple[str, ...], number("what to know before the clock is trusted")] = ()
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -420,6 +420,16 @@ class ConditionSettings(Section):
     against: Text | None = None
 
 
+class ReportSettings(Section):
+    """`[report]`: what is written beside the numbers.
+
+    `traces`: both instruments' synchronised samples in `tables/traces.parquet`; None, where the
+    study file says nothing, for recordings of up to two hours only.
+    """
+
+    traces: bool | None = None
+
+
 Wearable = InertialWearable | OrientationWearable | AngleWearable
 Reference = AngleReference | OrientationReference | MarkerReference
 

@@ -31,6 +31,7 @@ from twinangle.study.settings import (
     InertialWearable,
     OrientationWearable,
     Reference,
+    ReportSettings,
     StudySection,
     SynchronisationSettings,
     Wearable,
@@ -43,6 +44,7 @@ PLAIN_SECTIONS: dict[str, type[Section]] = {
     "cycles": CycleSettings,
     "agreement": AgreementSettings,
     "conditions": ConditionSettings,
+    "report": ReportSettings,
 }
 BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
 # Of the sign patterns that are drawn where there are too many participants to try them all.
@@ -72,6 +74,7 @@ class Study:
     cycles: CycleSettings
     agreement: AgreementSettings
     conditions: ConditionSettings
+    report: ReportSettings = field(default_factory=ReportSettings)
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
@@ -481,4 +484,5 @@ def _study(
         cycles=cast(CycleSettings, settings["cycles"]),
         agreement=cast(AgreementSettings, settings["agreement"]),
         conditions=cast(ConditionSettings, settings["conditions"]),
+        report=cast(ReportSettings, settings["report"]),
     )

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
+from twinangle.declare import measured, number
 from twinangle.signals.recording import Array, CycleSet
 
 
@@ -13,11 +15,11 @@ from twinangle.signals.recording import Array, CycleSet
 class CycleResidual:
     """The residual angle in one kept cycle."""
 
-    index: int  # of the cycle among all that were found
-    start_s: float
-    end_s: float
-    rms_deg: float
-    largest_deg: float
+    index: Annotated[int, number("number of the cycle among all that were found")]
+    start_s: Annotated[float, measured("s", "start of the cycle")]
+    end_s: Annotated[float, measured("s", "end of the cycle")]
+    rms_deg: Annotated[float, measured("deg", "RMS of the residual angle in the cycle")]
+    largest_deg: Annotated[float, measured("deg", "largest residual angle in the cycle")]
 
 
 def residual_by_cycle(

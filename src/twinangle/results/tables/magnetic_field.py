@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.results import SensorRecord, StudyResults, TrialResult
-from twinangle.results.grouping import conditions, trial_groups
+from twinangle.results.model import SensorRecord, StudyResults, TrialResult
 from twinangle.signals.recording import Array
 
 BIN_S = 10.0  # of the table by time
@@ -24,7 +23,7 @@ def fields_by_condition(results: StudyResults) -> list[dict[str, Any]]:
     """
     return [
         {"condition": condition, "segment": segment} | _summary(records)
-        for condition in conditions(results)
+        for condition in _conditions(results)
         for segment in SEGMENTS
         if (records := [one for _, one in _records(results, condition, segment)])
     ]
@@ -32,7 +31,7 @@ def fields_by_condition(results: StudyResults) -> list[dict[str, Any]]:
 
 def fields_by_time(results: StudyResults) -> Iterator[tuple[TrialResult, dict[str, Any]]]:
     """Yield each recording with its sensors' field in steps of 10 s of the wearable's clock."""
-    for condition in conditions(results):
+    for condition in _conditions(results):
         for segment in SEGMENTS:
             for trial, record in _records(results, condition, segment):
                 step = np.floor((record.time_s - record.time_s[0]) / BIN_S)
@@ -49,16 +48,30 @@ def fields_by_time(results: StudyResults) -> Iterator[tuple[TrialResult, dict[st
                     )
 
 
+def _conditions(results: StudyResults) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(trial.condition for trial in results.trials))
+
+
 def _records(
     results: StudyResults, condition: str, segment: str
 ) -> Iterator[tuple[TrialResult, SensorRecord]]:
     """Yield one sensor's record of every recording of a condition, with the recording."""
-    for group in trial_groups(results):
-        if group.main.condition != condition:
+    for trial in _main_results(results):
+        if trial.condition != condition:
             continue
-        for record in group.main.sensors:
+        for record in trial.sensors:
             if record.segment == segment and record.field is not None and record.time_s.size:
-                yield group.main, record
+                yield trial, record
+
+
+def _main_results(results: StudyResults) -> Iterator[TrialResult]:
+    """Yield one result a recording, for sensors do not depend on the procedure: the first good."""
+    recordings: dict[tuple[str, ...], list[TrialResult]] = {}
+    for trial in results.trials:
+        key = (trial.participant, trial.session, trial.condition, trial.trial, trial.side)
+        recordings.setdefault(key, []).append(trial)
+    for several in recordings.values():
+        yield next((trial for trial in several if trial.status == "ok"), several[0])
 
 
 def _summary(records: list[SensorRecord]) -> dict[str, Any]:

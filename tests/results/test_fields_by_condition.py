@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from twinangle.options import Options
-from twinangle.report.fields import fields_by_condition, fields_by_time
 from twinangle.results import SensorRecord, StudyResults, TrialResult
+from twinangle.results.tables.magnetic_field import fields_by_condition, fields_by_time
 
 OPTIONS = Options(
     confidence=0.95,

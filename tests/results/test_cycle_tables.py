@@ -1,15 +1,17 @@
 """The tables of cycles and bouts say what the cycles themselves say."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 from numpy.testing import assert_allclose
 
 from twinangle.cycles import bout_units
-from twinangle.report.tables_cycles import bout_rows, cycle_rows
+from twinangle.results import TrialResult
+from twinangle.results.tables.trials import bout_rows, cycle_rows
 from twinangle.signals.recording import CycleSet
 
-WHO = ("participant", "procedure")
+FAILED = TrialResult("P2", "1", "indoor", "1", "left", "vqf", "failed", "no overlap")
 
 
 def cycles_of_two_bouts():
@@ -26,36 +28,31 @@ def cycles_of_two_bouts():
     )
 
 
+def trial_with(cycles):
+    return replace(FAILED, participant="P1", status="ok", reason="", cycles=cycles)
+
+
 def test_one_row_a_cycle_with_its_bout_and_reason():
-    trial = SimpleNamespace(participant="P1", procedure="vqf", cycles=cycles_of_two_bouts())
-    failed = SimpleNamespace(participant="P2", procedure="vqf", cycles=None)
+    rows = list(cycle_rows(SimpleNamespace(trials=(trial_with(cycles_of_two_bouts()), FAILED))))
 
-    rows = list(cycle_rows(SimpleNamespace(trials=(trial, failed)), WHO))
-
-    assert [(row["participant"], row["cycle"], row["bout"], row["kept"]) for row in rows] == [
-        ("P1", 0, 1, 1), ("P1", 1, 1, 1), ("P1", 2, 1, 0), ("P1", 3, 2, 1), ("P1", 4, 2, 1),
+    assert [(row.participant, row.cycle, row.bout, row.kept) for row in rows] == [
+        ("P1", 0, 1, True), ("P1", 1, 1, True), ("P1", 2, 1, False), ("P1", 3, 2, True),
+        ("P1", 4, 2, True),
     ]  # fmt: skip
-    assert rows[2]["reason"] == "turn: 90°"
-    assert_allclose(rows[2]["duration_s"], 1.1)
-    assert_allclose(rows[3]["wearable_peak_deg"], 55.0, atol=0.01)
-    assert_allclose(rows[3]["reference_range_deg"], 25.0, atol=0.01)
+    assert rows[2].reason == "turn: 90°"
+    assert_allclose(rows[2].duration_s, 1.1)
+    assert_allclose(rows[3].wearable_peak, 55.0, atol=0.01)
+    assert_allclose(rows[3].reference_range, 25.0, atol=0.01)
 
 
-def test_one_row_a_bout_of_the_record():
-    record = {
-        "trials": [
-            {
-                "participant": "P1",
-                "procedure": "vqf",
-                "cycles": {"bouts": [{"bout": 1, "kept": 2}]},
-            },
-            {"participant": "P2", "procedure": "vqf", "cycles": None},
-        ]
-    }
+def test_one_row_a_bout_as_the_bouts_themselves_say():
+    cycles = cycles_of_two_bouts()
+    rows = list(bout_rows(SimpleNamespace(trials=(trial_with(cycles), FAILED))))
 
-    rows = list(bout_rows(record, WHO))
-
-    assert rows == [{"participant": "P1", "procedure": "vqf", "bout": 1, "kept": 2}]
+    assert [(row.participant, row.bout, row.found, row.kept) for row in rows] == [
+        ("P1", 1, 3, 2), ("P1", 2, 2, 2),
+    ]  # fmt: skip
+    assert [row.offset for row in rows] == [unit.offset_deg for unit in bout_units(cycles)]
 
 
 def test_numbers_of_a_bout_by_hand():

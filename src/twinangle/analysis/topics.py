@@ -1,0 +1,57 @@
+"""The one list of topics: what is told of the trials of a study together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from twinangle.analysis import (
+    along_cycle,
+    budget,
+    conditions,
+    conditions_adjusted,
+    curves,
+    equivalence,
+    forms,
+    limits,
+    ranking,
+    reliability,
+    variability,
+)
+from twinangle.analysis.groups import Groups, group_trials
+from twinangle.options import Options
+from twinangle.results.model import TrialResult
+from twinangle.results.pooled import Pooled
+
+Topic = Callable[[Groups, Options], tuple[Pooled[Any], ...]]
+
+# A topic's name is that of its file on every floor, and of its field of `StudyResults`.
+TOPICS: Mapping[str, Topic] = {
+    "limits": limits.pool,
+    "forms": forms.pool,
+    "curves": curves.pool,
+    "variability": variability.pool,
+    "conditions": conditions.pool,
+    "conditions_adjusted": conditions_adjusted.pool,
+    "ranking": ranking.pool,
+    "budget": budget.pool,
+    "reliability": reliability.pool,
+    "equivalence": equivalence.pool,
+    "along_cycle": along_cycle.pool,
+}
+
+
+def pool_topics(
+    trials: Sequence[TrialResult], options: Options
+) -> dict[str, tuple[Pooled[Any], ...]]:
+    """Return every topic of a study's trials, by its name.
+
+    Parameters
+    ----------
+    trials : sequence of TrialResult
+        All trials of the study, in the order of the trials table.
+    options : Options
+        What the run was asked for.
+    """
+    groups = group_trials(trials)
+    return {name: pool(groups, options) for name, pool in TOPICS.items()}

@@ -1,0 +1,72 @@
+"""Results that hold several statistics of one quantity: forms of limits, reliability, cycle."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated
+
+from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
+from twinangle.agreement.deming import DemingLine
+from twinangle.agreement.difference_checks import DifferenceChecks
+from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimits
+from twinangle.agreement.mixed import MixedModelLimits
+from twinangle.agreement.percentiles import PercentileLimits
+from twinangle.agreement.reliability import Concordance, IntraclassCorrelation, MeasurementError
+from twinangle.agreement.variability import CycleVariability, VariabilityComparison
+from twinangle.declare import Spread, number
+from twinangle.results.pooled import Absent
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LimitForms:
+    """Limits of one quantity in further forms, beside the main one, and what the checks showed.
+
+    A form that the data do not support is absent. `regression` and `deming` are over participants'
+    means; the others over cycles, participants counting the same. `at_sizes` are limits by
+    regression at the smallest, middle and largest mean of a participant.
+    """
+
+    checks: Annotated[DifferenceChecks, number("what speaks for one form or another")]
+    regression: Annotated[RegressionLimits | Absent, number("limits as lines on the size")]
+    ratio: Annotated[RatioLimits | Absent, number("limits of the ratio")]
+    percentile: Annotated[PercentileLimits | Absent, number("limits by percentiles")]
+    mixed: Annotated[MixedModelLimits | Absent, number("limits by a mixed model")]
+    deming: Annotated[DemingLine | Absent, number("Deming's line")]
+    at_sizes: Annotated[tuple[LimitsAtSize, ...], number("limits at three sizes")] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Reliability:
+    """How alike participants' values are over the columns of a design.
+
+    Values are means over the kept cycles. `error` is of one instrument measured again; between two
+    it is absent, for it would be the SD of their differences under another name.
+    """
+
+    design: Annotated[str, number("'both instruments', 'sessions' or 'trials of one session'")]
+    instrument: Annotated[str, number("whose values: 'both', 'wearable' or 'reference'")]
+    columns: Annotated[tuple[str, ...], number("what is compared")]
+    intraclass: Annotated[
+        tuple[IntraclassCorrelation, ...], number("intraclass correlations in six forms")
+    ]
+    error: Annotated[MeasurementError | Absent, number("measurement error of one instrument")]
+    concordance: Annotated[Concordance | None, number("Lin's concordance; of two columns only")]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AlongCycle:
+    """Limits at every point of the cycle, and where along it the instruments differ."""
+
+    limits: Annotated[FunctionalLimits, number("limits at every point")]
+    difference: Annotated[CurveDifference, number("where the instruments differ")]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Variability:
+    """Variability between the cycles of one trial, and how the instruments' compare."""
+
+    wearable: Annotated[CycleVariability, Spread("wearable_")]
+    reference: Annotated[CycleVariability | None, Spread("reference_")] = None
+    comparison: Annotated[
+        VariabilityComparison | None, number("both compared; null without a reference")
+    ] = None

@@ -1,0 +1,107 @@
+"""Limits of agreement of a study, with the points of the plot and what else is known of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from twinangle.agreement._result import interval, quantity
+from twinangle.agreement.equivalence import CorrectedLimits
+from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.declare import Named, Spread, data, number
+from twinangle.results.pooled import Absent
+from twinangle.signals.recording import Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyLimits:
+    """Limits of agreement over all trials of one condition under one procedure.
+
+    `participant`, `size`, `difference` and `zero` are the points of the plot, one a cycle.
+    """
+
+    limits: Annotated[LimitsOfAgreement, Spread()]
+    note: Annotated[str, number("what the numbers rest on: participants, or one's cycles")]
+    participant: Annotated[tuple[str, ...], number("whose each point is")]
+    size: Annotated[Array, data("mean of the two instruments, one a point")]
+    difference: Annotated[Array, data("wearable minus reference, one a point")]
+    zero: Annotated[
+        Array,
+        data("how the instruments differ in neutral standing, one a point; NaN if not known"),
+    ]
+    zeroed: Annotated[
+        LimitsOfAgreement | Absent,
+        number("the limits with both instruments zeroed at standing, each recording by itself"),
+        Named("zeroed_at_standing"),
+    ]
+    corrected: Annotated[
+        CorrectedLimits | Absent | None,
+        number("the limits without the reference's own stated error; null where none is stated"),
+        Named("without_reference_error"),
+    ] = None
+    published: Annotated[
+        LimitsOfAgreement | None,
+        number("the limits with a published interval, where it is asked for and another"),
+        Named("published_form"),
+    ] = None
+
+    @property
+    def bias_rms_deg(self) -> tuple[float, float]:
+        """Root mean square over participants of their own bias, as recorded and both zeroed."""
+        people: dict[str, list[tuple[float, float]]] = {}
+        points = zip(self.participant, self.difference.tolist(), self.zero.tolist(), strict=True)
+        for code, value, zero in points:
+            people.setdefault(code, []).append((value, value - zero))
+        means = [[sum(column) / len(own) for column in zip(*own, strict=True)]
+                 for own in people.values()]  # fmt: skip
+        recorded, zeroed = (
+            math.sqrt(sum(mean[k] ** 2 for mean in means) / len(means)) for k in (0, 1)
+        )
+        return recorded, zeroed
+
+    @property
+    def bias_from_zero(self) -> Annotated[float, data("the part of the bias that is the zeros")]:
+        """The part of the bias that is the instruments' zeros; NaN if not known."""
+        if isinstance(self.zeroed, Absent):
+            return float("nan")
+        return self.limits.bias - self.zeroed.bias
+
+    @property
+    def participants_bias_rms(
+        self,
+    ) -> Annotated[float, data("RMS over participants of their own bias, as recorded")]:
+        """RMS over participants of their own bias, as recorded."""
+        return self.bias_rms_deg[0]
+
+    @property
+    def participants_bias_rms_zeroed(
+        self,
+    ) -> Annotated[float, data("RMS over participants of their own bias, both zeroed")]:
+        """RMS over participants of their own bias, both instruments zeroed; NaN if not known."""
+        return float("nan") if isinstance(self.zeroed, Absent) else self.bias_rms_deg[1]
+
+    def zero_sentence(self) -> str:
+        """Say which part of the bias is the zeros and what is left, or why it is not known."""
+        if isinstance(self.zeroed, Absent):
+            return f"Zero of both instruments: not known; {self.zeroed.reason}"
+        zeroed, (before, after) = self.zeroed, self.bias_rms_deg
+        return (
+            f"Zero of both instruments: {quantity(self.bias_from_zero, '°')} of the bias of "
+            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
+            f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
+            f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
+            f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
+            f"to {quantity(zeroed.upper, '°')} "
+            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)}). Participants' own biases are "
+            f"{quantity(before, '°')} RMS as recorded and {quantity(after, '°')} zeroed."
+        )
+
+
+def read_only(values: Array) -> Array:
+    """Return a view of an array that cannot be written to."""
+    view = np.asarray(values, dtype=np.float64).view()
+    view.setflags(write=False)
+    return view

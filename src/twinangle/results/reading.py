@@ -1,0 +1,145 @@
+"""Results back from the files of a run, so that a report can be made without analysing again."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from twinangle.errors import StudyError
+from twinangle.options import Options
+from twinangle.results.model import InputFile, StudyResults, TrialResult
+from twinangle.results.plain import Keys
+from twinangle.results.schema1 import upgraded
+from twinangle.results.serialise import SCHEMA, topic_fields
+from twinangle.results.tables.curves import CYCLES, IDENTITY
+from twinangle.results.tables.reading import read_cycles, read_traces
+from twinangle.signals.recording import CycleSet, PairedAngles
+from twinangle.visible import visible
+
+RESULTS = "results.json"
+_KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
+Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
+
+
+def read_results(folder: str | Path) -> StudyResults:
+    """Return the results that a run wrote into `folder`.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        The output folder of a run, which holds `results.json`.
+
+    Returns
+    -------
+    StudyResults
+        Equal to the one written (see :func:`twinangle.results.equality.same_results`); curves of
+        single cycles and traces are there where the run kept them. A file of schema 1 says less:
+        what it lacks is NaN, empty or None, and a note names what has no place any more.
+
+    Raises
+    ------
+    StudyError
+        If there is no such file, or it cannot be read as results, with the place in it.
+    """
+    path = Path(folder) / RESULTS
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise StudyError(
+            f"{path}: cannot be read ({error.strerror}). Name the output folder of a run."
+        ) from error
+    except ValueError as error:
+        raise StudyError(f"{path}: is not JSON ({error}).") from error
+    try:
+        return _with_cycles(results_of(record), Path(folder))
+    except ValueError as error:
+        raise StudyError(f"{path}: {error}") from error
+
+
+def results_of(record: Mapping[str, Any]) -> StudyResults:
+    """Return the results that are written as `record`.
+
+    Raises
+    ------
+    ValueError
+        If it is of no known schema, lacks a key, has an unknown one or a value of another kind.
+    """
+    schema = record.get("schema") if isinstance(record, Mapping) else None
+    if schema == SCHEMA:
+        return _results(record, Keys("deg"))
+    if schema != 1:
+        raise ValueError(f"schema: expected 1 or {SCHEMA}, got {schema!r}.")
+    unread: list[str] = []
+    found = _results(upgraded(record), Keys("deg", unread))
+    said = (
+        "Read from a file of schema 1, which says less: what it lacks is left open.",
+        *(f"Not read from it: {key}." for key in _summed(unread)),
+    )
+    return replace(found, notes=(*found.notes, *said))
+
+
+def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
+    topics = {keys.key(item): item for item in topic_fields()}
+    for key in record:
+        if key not in topics and key not in _KNOWN:
+            raise ValueError(f"has an unknown key {key!r}.")
+    for key in (*_KNOWN, *topics):
+        if key not in record:
+            raise ValueError(f"{key}: is missing.")
+    study, rests_on = record["study"], record["provenance"]
+    return StudyResults(
+        title=keys.read(study.get("title"), str, "study.title"),
+        joint=keys.read(study.get("joint"), str, "study.joint"),
+        options=keys.read(record["options"], Options, "options"),
+        trials=keys.read(record["trials"], tuple[TrialResult, ...], "trials"),
+        version=keys.read(rests_on.get("version"), str, "provenance.version"),
+        inputs=keys.read(rests_on.get("inputs"), tuple[InputFile, ...], "provenance.inputs"),
+        parameters=keys.read(
+            rests_on.get("parameters"), Mapping[str, object], "provenance.parameters"
+        ),
+        notes=keys.read(record["notes"], tuple[str, ...], "notes"),
+        invented=keys.read(study.get("invented"), bool, "study.invented"),
+        **{item.name: keys.read(record[key], item.hint, key) for key, item in topics.items()},
+    )
+
+
+def read_curves(folder: Path) -> Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]:
+    """Return the cycles and traces of each trial and procedure that a run kept as tables."""
+    tables = folder / "tables"
+    cycles = read_cycles(tables) if (tables / CYCLES).exists() else {}
+    traces = read_traces(tables)
+    return {key: (cycles.get(key), traces.get(key)) for key in {**cycles, **traces}}
+
+
+def _with_cycles(results: StudyResults, folder: Path) -> StudyResults:
+    """Put the cycles and traces in their places, where they were kept."""
+    found = read_curves(folder)
+    return replace(results, trials=tuple(_filled(trial, found) for trial in results.trials))
+
+
+def _filled(
+    trial: TrialResult, found: Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]
+) -> TrialResult:
+    # tables show odd characters as their codes
+    names = tuple(visible(getattr(trial, name)) for name in IDENTITY)
+    cycles, paired = found.get(names, (None, None))
+    if cycles is None:
+        return replace(trial, paired=paired)
+    variability = trial.variability
+    if variability is not None:
+        kept, seen = cycles.kept, cycles.reference_deg
+        reference = variability.reference
+        if reference is not None and seen is not None:
+            reference = replace(reference, curves=seen[kept])
+        wearable = replace(variability.wearable, curves=cycles.wearable_deg[kept])
+        variability = replace(variability, wearable=wearable, reference=reference)
+    return replace(trial, paired=paired, cycles=cycles, variability=variability)
+
+
+def _summed(places: list[str]) -> list[str]:
+    """Return places with their numbers left out, each once."""
+    return list(dict.fromkeys(re.sub(r"\[\d+\]", "", place) for place in places))

@@ -1,0 +1,140 @@
+"""A table: rows of one declared kind, and the columns that follow from the declaration.
+
+A field is a column under the key its unit gives (`offset_deg`); an interval is two, the value's
+beside it: `offset_ci` becomes `offset_ci_low_deg` and `offset_ci_high_deg`, and a field called
+`ci` is the interval of `value`, as `low` and `high`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from types import NoneType
+from typing import Any, TypeVar, get_args
+
+from twinangle.declare import DATA, DATA_SQUARED, NUMBER, Declared, declared, key_of
+from twinangle.results.model import StudyResults
+
+Row = TypeVar("Row")
+Interval = tuple[float, float]
+DATA_UNIT = "deg"
+KINDS = {str: "string", float: "number", int: "integer", bool: "boolean"}
+ENDS = ("low", "high")
+SHOWN = {DATA: DATA_UNIT, DATA_SQUARED: f"{DATA_UNIT}2", NUMBER: "1", "hz": "Hz"}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column.
+
+    Attributes
+    ----------
+    name : str
+        As it stands in the head.
+    kind : str
+        "string", "number", "integer" or "boolean": types of the Table Schema.
+    unit : str
+        Of its numbers; "1" for none, empty for what is no number, "column unit" where each row
+        says its own.
+    meaning : str
+        A phrase for the data dictionary.
+    field : str
+        The row's field.
+    end : int or None
+        0 and 1 for the two ends of an interval.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    meaning: str
+    field: str
+    end: int | None = None
+
+    def of(self, row: Any) -> Any:
+        """Return the cell of a row."""
+        value = getattr(row, self.field)
+        return value if self.end is None else value[self.end]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of the output: its name, what one row is, and the function that yields the rows."""
+
+    name: str
+    meaning: str
+    row: type
+    rows: Callable[[StudyResults], Iterable[Any]]
+
+    @property
+    def columns(self) -> tuple[Column, ...]:
+        """The columns, in order."""
+        return columns_of(self.row)
+
+
+@cache
+def columns_of(row: type) -> tuple[Column, ...]:
+    """Return the columns of a kind of row, in the order of its fields.
+
+    Raises
+    ------
+    TypeError
+        If a field is of a kind that no column can hold, or says no meaning.
+    """
+    fields = declared(row)
+    own_unit = any(item.name == "unit" for item in fields)
+    found = [column for item in fields for column in _columns(item)]
+    if own_unit:
+        found = [
+            replace(one, unit="column unit") if one.field in ("value", "ci") else one
+            for one in found
+        ]
+    return tuple(found)
+
+
+def _columns(item: Declared) -> Iterator[Column]:
+    unit, meaning = item.quantity.unit, item.quantity.meaning
+    if not meaning:
+        raise TypeError(f"the column `{item.name}` says no meaning.")
+    shown = SHOWN.get(unit, unit)
+    if item.hint == Interval:
+        for k, end in enumerate(ENDS):
+            name = end if item.name == "ci" else key_of(f"{item.name}_{end}", unit, DATA_UNIT)
+            side = ("lower", "upper")[k]
+            yield Column(name, "number", shown, f"{side} end of {meaning}", item.name, k)
+        return
+    kinds = [each for each in get_args(item.hint) if each is not NoneType] or [item.hint]
+    if len(kinds) != 1 or kinds[0] not in KINDS:
+        raise TypeError(f"the column `{item.name}` cannot hold a {item.hint}.")
+    kind = KINDS[kinds[0]]
+    shown = shown if kind in ("number", "integer") else ""
+    yield Column(key_of(item.name, unit, DATA_UNIT), kind, shown, meaning, item.name)
+
+
+def row_of(kind: type[Row], *sources: Any, **given: Any) -> Row:
+    """Return a row whose fields are those given, else those of the first source that has them.
+
+    Parameters
+    ----------
+    kind : type
+        A kind of row.
+    *sources : object or mapping
+        Results; a field that none of them has is an error.
+    **given
+        Fields by name, before those of the sources.
+    """
+    own: type = kind
+    return kind(**{item.name: _found(item.name, sources, given) for item in declared(own)})
+
+
+def _found(name: str, sources: tuple[Any, ...], given: Mapping[str, Any]) -> Any:
+    if name in given:
+        return given[name]
+    for source in sources:
+        if isinstance(source, Mapping):
+            if name in source:
+                return source[name]
+        elif hasattr(source, name):
+            return getattr(source, name)
+    raise AttributeError(f"no source of the row has `{name}`.")

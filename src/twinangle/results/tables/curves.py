@@ -1,0 +1,156 @@
+"""Cycles and synchronised traces: one row a cycle and point, one row a sample."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields
+from pathlib import Path
+from typing import Annotated, Any
+
+import numpy as np
+import pyarrow as pa
+
+from twinangle.declare import data, measured, number
+from twinangle.results.model import TrialResult
+from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.identity import OfTrial
+from twinangle.results.tables.parquet import arrow_table, row_groups, write_parquet
+from twinangle.signals.recording import CycleSet, PairedAngles
+
+CYCLES, TRACES = "cycles.parquet", "traces.parquet"
+LONGEST_S = 2 * 3600.0  # recordings up to here have their traces written unless the study file says
+IDENTITY = tuple(item.name for item in fields(OfTrial))
+
+
+@dataclass(frozen=True, slots=True)
+class CyclePoint(OfTrial):
+    """One point of one cycle, as found."""
+
+    cycle: Annotated[
+        int | None,
+        number("number of the cycle within its trial, from 0; empty where none was found"),
+    ]
+    bout: Annotated[int | None, number("walking bout of the cycle, from 1; 0 for none")]
+    start_s: Annotated[float | None, measured("s", "start of the cycle on the wearable's clock")]
+    end_s: Annotated[float | None, measured("s", "end of the cycle on the wearable's clock")]
+    kept: Annotated[bool | None, number("whether the cycle enters the statistics")]
+    reason: Annotated[str | None, number("why the cycle is left out; empty where it is kept")]
+    percent: Annotated[float | None, measured("percent", "point of the cycle")]
+    wearable: Annotated[float | None, data("the wearable's angle; NaN in a gap")]
+    reference: Annotated[
+        float | None, data("the reference's angle; NaN in a gap, empty without a reference")
+    ]
+    method: Annotated[str, number("how the cycles were found")]
+    warnings: Annotated[str, number("warnings of the trial's cycles, a JSON list of texts")]
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSample(OfTrial):
+    """One sample of both instruments on the wearable's clock."""
+
+    time_s: Annotated[float, measured("s", "time on the wearable's clock")]
+    wearable: Annotated[float, data("the wearable's angle; NaN in a gap")]
+    reference: Annotated[
+        float | None,
+        data(
+            "the reference's angle at the same time; NaN in a gap and outside its recording, "
+            "empty without a reference"
+        ),
+    ]
+    rate_hz: Annotated[float, measured("hz", "sampling rate of the trial's trace, in hertz")]
+
+
+def cycle_tables(trials: Iterable[TrialResult]) -> Iterator[pa.Table]:
+    """Yield the rows of each trial that has cycles."""
+    for trial in trials:
+        if trial.cycles is not None:
+            yield _cycle_table(_identity(trial), trial.cycles)
+
+
+def _cycle_table(identity: dict[str, Any], cycles: CycleSet) -> pa.Table:
+    n, points = cycles.wearable_deg.shape
+    whole = identity | {
+        "method": cycles.method,
+        "warnings": json.dumps(cycles.warnings, ensure_ascii=False),
+    }
+    if not n:  # a row for what is said of the trial's cycles, though there are none
+        empty: dict[str, Any] = dict.fromkeys(column.name for column in columns_of(CyclePoint))
+        if cycles.reference_deg is not None:  # there is a reference, it has no value
+            empty["reference_deg"] = float("nan")
+        return arrow_table(columns_of(CyclePoint), empty | whole, 1)
+    values = {
+        "cycle": np.repeat(np.arange(n), points),
+        "bout": np.repeat(cycles.bout, points) if cycles.bout.size else None,
+        "start_s": np.repeat(cycles.start_s, points),
+        "end_s": np.repeat(cycles.end_s, points),
+        "kept": np.repeat(cycles.kept, points),
+        "reason": np.repeat(np.array(cycles.reason, dtype=object), points),
+        "percent": np.tile(np.linspace(0.0, 100.0, points), n),
+        "wearable_deg": cycles.wearable_deg.ravel(),
+        "reference_deg": None if cycles.reference_deg is None else cycles.reference_deg.ravel(),
+    }
+    return arrow_table(columns_of(CyclePoint), whole | values, n * points)
+
+
+def trace_tables(trials: Iterable[TrialResult], wanted: bool | None) -> Iterator[pa.Table]:
+    """Yield the samples of each trial whose traces are held and wanted.
+
+    Parameters
+    ----------
+    trials : iterable of TrialResult
+        Those without `paired` are passed over.
+    wanted : bool or None
+        `traces` of the study file; None takes recordings up to `LONGEST_S`.
+    """
+    for trial in trials:
+        if (
+            trial.paired is not None
+            and trial.paired.wearable_deg.size
+            and (not is_long(trial) if wanted is None else wanted)
+        ):
+            yield _trace_table(_identity(trial), trial.paired)
+
+
+def _trace_table(identity: dict[str, Any], paired: PairedAngles) -> pa.Table:
+    values = {
+        "time_s": paired.time_s,
+        "wearable_deg": paired.wearable_deg,
+        "reference_deg": paired.reference_deg,
+        "rate_hz": float(paired.rate_hz),
+    }
+    return arrow_table(columns_of(TraceSample), identity | values, paired.wearable_deg.size)
+
+
+def is_long(trial: TrialResult) -> bool:
+    """Whether the wearable's recording is longer than `LONGEST_S`, as far as it is known."""
+    timing = trial.timing.get("wearable", {})
+    rate, samples = (float(timing.get(name, 0.0)) for name in ("rate_hz", "n_samples"))
+    return rate > 0 and samples / rate > LONGEST_S
+
+
+def write_trace_part(trials: Sequence[TrialResult], path: Path, wanted: bool | None) -> None:
+    """Write the traces of one recording into a file of their own, for :func:`merge_trace_parts`."""
+    write_parquet(path, columns_of(TraceSample), trace_tables(trials, wanted))
+
+
+def merge_trace_parts(parts: Iterable[Path], path: Path) -> bool:
+    """Put the parts that exist into one file, in the order given, each removed when it is in.
+
+    Returns
+    -------
+    bool
+        Whether there was any; the bytes are those of one process that writes all.
+    """
+    return write_parquet(path, columns_of(TraceSample), _groups_of(parts))
+
+
+def _groups_of(parts: Iterable[Path]) -> Iterator[pa.Table]:
+    for part in parts:
+        if part.exists():
+            yield from row_groups(part)
+            part.unlink()
+
+
+def _identity(trial: TrialResult) -> dict[str, Any]:
+    return {name: getattr(trial, name) for name in IDENTITY}

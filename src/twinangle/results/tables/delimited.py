@@ -1,0 +1,79 @@
+"""Tables as CSV: UTF-8, comma, point, one header row; no number is an empty cell."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Any
+
+from twinangle.results.tables.columns import Column
+from twinangle.results.tables.printing import printed_cells
+from twinangle.visible import visible
+
+PRINTABLE = "printable"
+FORMULA = ("=", "+", "-", "@")
+
+
+def write_csv(
+    folder: Path, name: str, columns: tuple[Column, ...], rows: Iterable[Any]
+) -> tuple[Path, Path]:
+    """Write a table twice, row by row: unrounded, and rounded for reading.
+
+    Parameters
+    ----------
+    folder : Path
+        An existing folder that holds a folder `printable`.
+    name : str
+        The table's.
+    columns : tuple of Column
+        Its columns.
+    rows : iterable
+        Its rows; without any the header is written alone.
+
+    Returns
+    -------
+    tuple of Path
+        The unrounded file and the rounded one.
+    """
+    exact, printed = (folder / part / f"{name}.csv" for part in ("", PRINTABLE))
+    with ExitStack() as stack:
+        writers = []
+        for path in (exact, printed):
+            file = stack.enter_context(path.open("w", encoding="utf-8", newline=""))
+            writers.append(csv.writer(file, lineterminator="\n"))
+            writers[-1].writerow([_cell(column.name) for column in columns])
+        for row in rows:
+            writers[0].writerow(_exact_cells(columns, row))
+            writers[1].writerow([_cell(value) for _, value in printed_cells(columns, row)])
+    return exact, printed
+
+
+def _exact_cells(columns: tuple[Column, ...], row: Any) -> Iterator[Any]:
+    for column in columns:
+        value = column.of(row)
+        if column.kind == "number" and value is not None:
+            value = float(value)
+        yield _cell(value)
+
+
+def _cell(value: Any) -> Any:
+    """Return what a cell holds: text, a number in full, nothing for none.
+
+    Text that a spreadsheet would take for a formula (it begins with =, +, - or @ and is no number)
+    has an apostrophe before it, which makes it text there; control characters (a tab or a carriage
+    return before such a one among them) are shown as their codes.
+    """
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, str):
+        value = visible(value, keep="\n")
+        return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
+    return repr(value) if isinstance(value, float) else value
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+-]?\d+(\.\d*)?([eE][+-]?\d+)?", text, re.ASCII) is not None

@@ -1,0 +1,325 @@
+"""Tables of single trials: what each recording gave under each procedure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+
+from twinangle.cycles.units import bout_units
+from twinangle.declare import data, measured, number
+from twinangle.results.grouping import warnings_of
+from twinangle.results.model import StudyResults
+from twinangle.results.serialise import trial_record
+from twinangle.results.tables.columns import Interval, Table, row_of
+from twinangle.results.tables.identity import OfRecording, OfTrial
+from twinangle.results.tables.magnetic_field import fields_by_time
+from twinangle.results.tables.quantities import quantities
+from twinangle.signals.recording import Array
+
+NAN = math.nan
+NO_INTERVAL: Interval = (NAN, NAN)
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRow(OfTrial):
+    """One trial under one procedure: how it went, and its headline numbers."""
+
+    status: Annotated[str, number("ok, failed or excluded")]
+    reason: Annotated[str, number("why the trial failed or is excluded")]
+    lag_s: Annotated[float, measured("s", "what is added to the reference's clock")]
+    lag_se_s: Annotated[float, measured("s", "standard error of the lag at reference time 0")]
+    drift_ppm: Annotated[float, measured("ppm", "drift of the reference's clock")]
+    cycles_found: Annotated[int | None, number("cycles found")]
+    cycles_kept: Annotated[int | None, number("cycles that enter the statistics")]
+    offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
+    offset_ci: Annotated[Interval, data("the offset's interval")]
+    rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
+    rms_demeaned_ci: Annotated[Interval, data("that RMS's interval")]
+    range_difference: Annotated[float, data("range of motion, wearable minus reference")]
+    range_difference_ci: Annotated[Interval, data("that difference's interval")]
+    correlation: Annotated[float, number("correlation of the two mean curves")]
+    correlation_ci: Annotated[Interval, number("the correlation's interval")]
+    wearable_sd: Annotated[float, data("the wearable's SD over cycles, averaged over the points")]
+    wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
+    reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
+    sd_ratio: Annotated[float, number("the wearable's SD over the reference's")]
+
+
+def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
+    names = ("offset", "rms_demeaned", "range_difference", "correlation")
+    nothing = dict.fromkeys(names, NAN) | {f"{name}_ci": NO_INTERVAL for name in names}
+    clock = dict.fromkeys(("lag_s", "lag_se_s", "drift_ppm"), NAN)
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        cycles = trial.cycles
+        yield row_of(
+            TrialRow,
+            trial,
+            trial.synchronisation,
+            trial.agreement,
+            clock | nothing,
+            cycles_found=None if cycles is None else len(cycles.reason),
+            cycles_kept=None if cycles is None else int(cycles.kept.sum()),
+            wearable_sd=NAN if wearable is None else wearable.sd,
+            wearable_sd_ci=NO_INTERVAL if wearable is None else wearable.sd_ci,
+            reference_sd=NAN if reference is None else reference.sd,
+            sd_ratio=NAN if (both := trial.variability_compared) is None else both.ratio,
+        )
+
+
+def _records(results: StudyResults) -> list[dict[str, Any]]:
+    """Return each trial's part of `results.json`."""
+    return [trial_record(trial) for trial in results.trials]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialNumber(OfTrial):
+    """One number, or word, of a trial under one procedure."""
+
+    quantity: Annotated[
+        str, number("key in the trial's part of results.json, joined by full stops")
+    ]
+    value: Annotated[float, number("the number, in the unit of the row")]
+    ci: Annotated[Interval, number("its interval")]
+    unit: Annotated[str, number("unit of value, low and high; empty where there is none")]
+    text: Annotated[str, number("what is said where it is no number")]
+
+
+def _number_rows(results: StudyResults) -> Iterator[TrialNumber]:
+    for trial, record in zip(results.trials, _records(results), strict=True):
+        own = {
+            key: part
+            for key, part in record.items()
+            if isinstance(part, dict) or key.startswith("offset_zeroed")
+        }
+        for found in quantities(own):
+            yield row_of(TrialNumber, found, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class SensorNumber(OfTrial):
+    """One number, or word, of a sensor or of the magnetic field around it."""
+
+    segment: Annotated[str, number("segment that carries the sensor: proximal or distal")]
+    quantity: Annotated[str, number("key in the sensor's part of results.json")]
+    value: Annotated[float, number("the number, in the unit of the row")]
+    unit: Annotated[str, number("unit of value; empty where there is none")]
+    text: Annotated[str, number("what is said where it is no number")]
+
+
+def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
+    for trial, record in zip(results.trials, _records(results), strict=True):
+        for sensor in record["sensors"]:
+            parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
+            for found in quantities(parts):
+                yield row_of(SensorNumber, found, trial, segment=sensor["segment"])
+
+
+@dataclass(frozen=True, slots=True)
+class FieldStep(OfRecording):
+    """The magnetic field at one sensor over ten seconds."""
+
+    segment: Annotated[str, number("segment that carries the sensor: proximal or distal")]
+    start_s: Annotated[float, measured("s", "start of the ten seconds on the wearable's clock")]
+    norm_deviation: Annotated[
+        float, number("mean deviation of the field's norm, a share of the undisturbed norm")
+    ]
+    disturbed_share: Annotated[float, number("share of the samples in which it is disturbed")]
+
+
+def _field_rows(results: StudyResults) -> Iterator[FieldStep]:
+    for trial, step in fields_by_time(results):
+        yield row_of(FieldStep, step, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class CycleResidual(OfTrial):
+    """How far the joint's rotation strays from the hinge in one kept cycle."""
+
+    index: Annotated[int, number("number of the cycle within its trial, from 0")]
+    start_s: Annotated[float, measured("s", "start of the cycle on the wearable's clock")]
+    end_s: Annotated[float, measured("s", "end of the cycle on the wearable's clock")]
+    rms_deg: Annotated[float | None, data("RMS angle of the rotation outside the hinge")]
+    largest_deg: Annotated[float | None, data("largest angle of the rotation outside the hinge")]
+
+
+def _residual_rows(results: StudyResults) -> Iterator[CycleResidual]:
+    for trial in results.trials:
+        for cycle in trial.residual_by_cycle:
+            yield row_of(CycleResidual, cycle, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class CycleRow(OfTrial):
+    """One cycle found, kept or not, with the size of its curves."""
+
+    cycle: Annotated[int, number("number of the cycle within its trial, from 0")]
+    bout: Annotated[int | None, number("walking bout of the cycle, from 1; 0 for none")]
+    start_s: Annotated[float, measured("s", "start of the cycle on the wearable's clock")]
+    end_s: Annotated[float, measured("s", "end of the cycle on the wearable's clock")]
+    duration_s: Annotated[float, measured("s", "duration of the cycle")]
+    kept: Annotated[bool, number("whether the cycle enters the statistics")]
+    reason: Annotated[str, number("why the cycle is left out; empty where it is kept")]
+    wearable_mean: Annotated[float, data("mean of the wearable's curve; empty with a gap")]
+    wearable_peak: Annotated[float, data("largest angle of the wearable's curve")]
+    wearable_range: Annotated[float, data("range of motion of the wearable's curve")]
+    reference_mean: Annotated[float, data("mean of the reference's curve; empty with a gap")]
+    reference_peak: Annotated[float, data("largest angle of the reference's curve")]
+    reference_range: Annotated[float, data("range of motion of the reference's curve")]
+
+
+def cycle_rows(results: StudyResults) -> Iterator[CycleRow]:
+    """Yield the cycles of every trial, in order of time."""
+    for trial in results.trials:
+        cycles = trial.cycles
+        if cycles is None:
+            continue
+        wearable = _sizes(cycles.wearable_deg)
+        reference = _sizes(cycles.reference_deg)
+        for k, reason in enumerate(cycles.reason):
+            yield row_of(
+                CycleRow,
+                trial,
+                {f"wearable_{name}": float(of[k]) for name, of in wearable.items()},
+                {f"reference_{name}": float(of[k]) for name, of in reference.items()},
+                dict.fromkeys((f"reference_{name}" for name in wearable), NAN),
+                cycle=k,
+                bout=int(cycles.bout[k]) if cycles.bout.size else None,
+                start_s=float(cycles.start_s[k]),
+                end_s=float(cycles.end_s[k]),
+                duration_s=float(cycles.duration_s[k]),
+                kept=not reason,
+                reason=reason,
+            )
+
+
+def _sizes(curves: Array | None) -> dict[str, Array]:
+    """Return mean, peak and range of each curve; NaN where it has a gap; none without curves."""
+    if curves is None:
+        return {}
+    return {
+        "mean": np.array([np.mean(curve) for curve in curves]),
+        "peak": np.max(curves, axis=1),
+        "range": np.ptp(curves, axis=1),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class BoutRow(OfTrial):
+    """One walking bout as a unit: its cycles, cadence, variability and agreement."""
+
+    bout: Annotated[int | None, number("number of the bout, from 1")]
+    start_s: Annotated[float, measured("s", "start of its first cycle, kept or not")]
+    end_s: Annotated[float, measured("s", "end of its last cycle, kept or not")]
+    found: Annotated[int, number("cycles found")]
+    kept: Annotated[int, number("cycles that enter the statistics")]
+    duration_mean_s: Annotated[float, measured("s", "mean duration of the kept cycles")]
+    duration_sd_s: Annotated[float, measured("s", "SD of their durations")]
+    duration_cv_percent: Annotated[float, measured("percent", "SD over mean of their durations")]
+    strides_per_minute: Annotated[float, number("kept cycles a minute, from their mean duration")]
+    wearable_sd: Annotated[float, data("the wearable's SD over cycles, averaged over the points")]
+    reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
+    offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
+    rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
+
+
+def bout_rows(results: StudyResults) -> Iterator[BoutRow]:
+    """Yield the walking bouts of every trial, in order of time."""
+    for trial in results.trials:
+        for unit in () if trial.cycles is None else bout_units(trial.cycles):
+            yield row_of(
+                BoutRow,
+                unit.strides,
+                trial,
+                found=unit.strides.n_found,
+                kept=unit.strides.n_kept,
+                wearable_sd=unit.wearable_sd_deg,
+                reference_sd=unit.reference_sd_deg,
+                offset=unit.offset_deg,
+                rms_demeaned=unit.rms_demeaned_deg,
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Exclusion(OfTrial):
+    """One trial or cycle that was left out."""
+
+    what: Annotated[str, number("cycle, trial failed or trial excluded")]
+    cycle: Annotated[int | None, number("number of the cycle within its trial, from 0")]
+    start_s: Annotated[float, measured("s", "start of the cycle on the wearable's clock")]
+    end_s: Annotated[float, measured("s", "end of the cycle on the wearable's clock")]
+    reason: Annotated[str, number("why it is left out")]
+
+
+def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
+    whole: dict[str, Any] = {"cycle": None, "start_s": NAN, "end_s": NAN}
+    for trial in results.trials:
+        if trial.status != "ok":
+            yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
+    for cycle in cycle_rows(results):
+        if cycle.reason:
+            yield row_of(Exclusion, cycle, what="cycle")
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint(OfTrial):
+    """One point of the mean curves over the kept cycles."""
+
+    percent: Annotated[float, measured("percent", "point of the cycle")]
+    wearable_mean: Annotated[float, data("mean of the wearable over the kept cycles")]
+    wearable_sd: Annotated[float, data("SD of the wearable over the kept cycles")]
+    reference_mean: Annotated[float, data("mean of the reference over the kept cycles")]
+    reference_sd: Annotated[float, data("SD of the reference over the kept cycles")]
+
+
+def _curve_rows(results: StudyResults) -> Iterator[CurvePoint]:
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        if wearable is None:
+            continue
+        nothing = np.full(wearable.mean_curve.size, NAN)
+        columns = (
+            np.linspace(0, 100, nothing.size),
+            wearable.mean_curve,
+            wearable.sd_curve,
+            nothing if reference is None else reference.mean_curve,
+            nothing if reference is None else reference.sd_curve,
+        )
+        names = ("percent", "wearable_mean", "wearable_sd", "reference_mean", "reference_sd")
+        for values in zip(*columns, strict=True):
+            yield row_of(CurvePoint, dict(zip(names, map(float, values), strict=True)), trial)
+
+
+@dataclass(frozen=True, slots=True)
+class WarningRow(OfTrial):
+    """One warning of a trial."""
+
+    warning: Annotated[str, number("the warning, a sentence")]
+
+
+def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
+    for trial in results.trials:
+        for text in warnings_of(trial):
+            yield row_of(WarningRow, trial, warning=text)
+
+
+TRIAL_TABLES = (
+    Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
+    Table("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
+    Table("sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows),
+    Table(
+        "magnetic_field_by_time", "the magnetic field, ten seconds a row", FieldStep, _field_rows
+    ),
+    Table(
+        "residual_angle", "rotation outside the hinge, a cycle a row", CycleResidual, _residual_rows
+    ),
+    Table("cycles", "every cycle found, kept or not", CycleRow, cycle_rows),
+    Table("bouts", "every walking bout", BoutRow, bout_rows),
+    Table("exclusions", "trials and cycles left out, with the reason", Exclusion, _exclusion_rows),
+    Table("mean_curves", "mean curves over the cycle, a point a row", CurvePoint, _curve_rows),
+    Table("warnings", "warnings of the trials", WarningRow, _warning_rows),
+)

@@ -1,0 +1,37 @@
+"""`[report]`: whether traces are written, and the note where they are not."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import pytest
+from pydantic import ValidationError
+
+from twinangle.analysis.study import _notes
+from twinangle.results import TrialResult
+from twinangle.results.tables.curves import LONGEST_S
+from twinangle.study.settings import ReportSettings
+
+
+def test_traces_are_true_false_or_left_out():
+    assert ReportSettings().traces is None
+    assert ReportSettings(traces=False).traces is False
+    with pytest.raises(ValidationError, match="valid boolean"):
+        ReportSettings(traces="yes")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said", "noted"),
+    [(LONGEST_S, None, False), (LONGEST_S + 1, None, True), (LONGEST_S + 1, True, False)],
+)
+def test_traces_left_out_for_their_length_are_noted(seconds, said, noted):
+    trial = TrialResult("P1", "", "indoor", "", "", "vqf", "ok")
+    timing = {"wearable": {"rate_hz": 100.0, "n_samples": round(100 * seconds)}}
+    trials = [replace(trial, procedure=name, timing=timing) for name in ("vqf", "kalman")]
+    study = SimpleNamespace(
+        warnings=(), calibration=None, trials=(), report=ReportSettings(traces=said)
+    )
+    notes = [note for note in _notes(study, trials) if "traces" in note]
+    assert len(notes) == noted
+    if noted:
+        assert "Traces of 1 recording of more than two hours" in notes[0]
+        assert "`traces = true` under [report]" in notes[0]
