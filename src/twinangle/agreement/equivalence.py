@@ -20,6 +20,7 @@ from twinangle.agreement.limits import (
     LimitsOfAgreement,
     limits_of_agreement,
 )
+from twinangle.checks import require_not_negative, require_positive
 
 Verdict = Literal["inside", "outside", "undecided"]
 _BEFOREHAND = "The margin was set before the data were seen, on clinical grounds."
@@ -463,8 +464,7 @@ def limits_without_reference_error(
     reference cannot be taken out.
     """
     require_number(reference_sd, "reference_sd", "the SD of the reference's own error")
-    if not (np.isfinite(reference_sd) and reference_sd >= 0):
-        raise ValueError(f"`reference_sd` must be 0 or more, got {reference_sd!r}.")
+    require_not_negative(reference_sd, "reference_sd")
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
     values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     parts = _several(variance_components(values, participant))
@@ -510,8 +510,7 @@ def limits_without_reference_error(
 def _margin(margin: float) -> float:
     """Refuse a margin that is not above 0."""
     require_number(margin, "margin", "the largest acceptable difference")
-    if not (np.isfinite(margin) and margin > 0):
-        raise ValueError(f"`margin` must be above 0, got {margin!r}.")
+    require_positive(margin, "margin")
     return float(margin)
 
 
