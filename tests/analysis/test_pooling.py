@@ -119,7 +119,9 @@ def test_the_verdict_is_on_the_limits_that_are_shown(trials):
 
 def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):
     asked = replace(OPTIONS, published_interval=True)
-    for plain, both in zip(pool_limits(trials, OPTIONS), pool_limits(trials, asked), strict=True):
+    pooled = pool_limits(trials, OPTIONS)
+    assert len(pooled) == 6  # two procedures, three quantities
+    for plain, both in zip(pooled, pool_limits(trials, asked), strict=True):
         assert plain.published is None
         assert both.limits.lower_ci == plain.limits.lower_ci
         assert "own method" in both.limits.interval_method
@@ -147,7 +149,9 @@ def test_the_better_procedure_ranks_first(trials):
 
 
 def test_budget_parts_add_up(trials):
-    for _, _, budget in pool_error_budgets(trials, OPTIONS):
+    budgets = pool_error_budgets(trials, OPTIONS)
+    assert {procedure for procedure, *_ in budgets} == {"a", "b"}
+    for _, _, budget in budgets:
         assert sum(getattr(budget, part) for part in PARTS) == pytest.approx(budget.total)
         assert budget.n_participants == 6
 

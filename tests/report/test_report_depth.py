@@ -63,6 +63,7 @@ def test_contest_shows_every_interval(drawn, larger):
     contest = larger.contests[0][1]
     _, paired = drawn["contest_indoor"].figure.axes
     ends = [line.get_xdata() for line in paired.get_lines() if len(line.get_xdata()) == 2]
+    assert contest.differences
     for pair in contest.differences:
         assert any(np.array_equal(line, [pair.lower, pair.upper]) for line in ends)
 

@@ -247,7 +247,9 @@ def test_envelope_keeps_gaps():
     x, y = envelope(np.arange(50_000.0), values)
     inside = (x > 10_100) & (x < 19_900)
     assert np.isnan(y[inside]).all()
-    assert np.isfinite(y[~inside & ((x < 9_900) | (x > 20_100))]).all()
+    outside = y[(x < 9_900) | (x > 20_100)]
+    assert outside.size > 100
+    assert (outside == 1).all()
 
 
 def test_joined_curves_lift_the_pen_between_cycles():
@@ -265,7 +267,9 @@ def test_thinning_keeps_the_ends():
 
 def test_figures_embed_truetype(written):
     # Publishers ask for embedded TrueType: FontFile2 (ISO 32000-1, table 126) and no Type 3.
-    for path in (written / "figures").glob("*.pdf"):
+    paths = list((written / "figures").glob("*.pdf"))
+    assert paths
+    for path in paths:
         data = path.read_bytes()
         assert b"/FontFile2" in data, path.name
         assert b"/Type3" not in data, path.name

@@ -14,7 +14,9 @@ def test_the_library_has_the_same_about_the_median(n):
     values = np.random.default_rng(n).normal(3.0, 2.0, n)
 
     # scipy's constant has further digits: 1/Φ⁻¹(3/4) = 1.482602…
-    assert robust_sd(values) == pytest.approx(median_abs_deviation(values, scale="normal"), rel=3e-6)
+    assert robust_sd(values) == pytest.approx(
+        median_abs_deviation(values, scale="normal"), rel=3e-6
+    )
 
 
 def test_about_a_given_value_an_offset_counts():
