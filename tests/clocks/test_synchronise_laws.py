@@ -17,7 +17,7 @@ FEW = settings(max_examples=4, deadline=None, derandomize=True)
 
 def make_pair(walking: ModuleType, seed: int = 1, **changes: float):
     drawn = walking.PairSettings(
-        **{"time_cv": 0.025, "wander_deg": 0.5, "stride_error_deg": 0.5} | changes
+        **{"time_cv": 0.025, "slow_drift_deg": 0.5, "stride_error_deg": 0.5} | changes
     )
     return walking.make_pair(np.random.default_rng(seed), drawn)
 

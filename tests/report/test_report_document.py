@@ -156,7 +156,7 @@ def test_reasons_are_counted_by_kind(study):
     ("reason", "kind"),
     [
         ("turning: 41° about the vertical", "turning"),
-        ("odd duration (1.62 s)", "odd duration"),
+        ("duration outlier (1.62 s)", "duration outlier"),
         ("stopping", "stopping"),
         (": odd", ": odd"),
     ],

@@ -30,9 +30,9 @@ class FunctionalLimits(Result):
     sd_between, sd_within : ndarray of float, shape (n_points,)
         Standard deviations between and within participants; NaN where they cannot be told apart.
     bias_band : CurveBand
-        Band that holds the whole true bias curve.
+        Simultaneous band of the true bias curve.
     participant_band : CurveBand
-        Band that holds the whole mean difference curve of a further participant.
+        Simultaneous band of the mean difference curve of a further participant.
     coverage, confidence : float
         Of the limits at each point, and of the bands.
     n_participants, n_curves : int

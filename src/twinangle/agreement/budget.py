@@ -48,11 +48,11 @@ class ErrorBudget(Result):
         delay, as far as they hold whichever part of the cycle is looked at; what fits a difference
         of size or a delay but hangs on one stretch or one harmonic of the cycle, so that it may as
         well be a pattern; pattern that is neither.
-    wander, cycle_offset, cycle_range, cycle_timing, random : float
+    slow_drift, cycle_offset, cycle_range, cycle_timing, random : float
         Its parts that differ from cycle to cycle, none below 0: level that moves slowly, and
         level, size and delay of single cycles; the rest.
-    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, wander_ci, cycle_offset_ci, \
-    cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
+    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, slow_drift_ci, \
+    cycle_offset_ci, cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
         Intervals over this participant's cycles, in squared units; NaN below 6 cycles.
     gain : float
         Size of the test curve against the reference's, over the whole cycle.
@@ -84,8 +84,8 @@ class ErrorBudget(Result):
     shared_ci: Interval
     pattern: float
     pattern_ci: Interval
-    wander: float
-    wander_ci: Interval
+    slow_drift: float
+    slow_drift_ci: Interval
     cycle_offset: float
     cycle_offset_ci: Interval
     cycle_range: float
@@ -174,7 +174,8 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
 
     *Between cycles.* d_i - D = L_i + a_i m + c_i m' + e_i in the same way, m and m' made orthogonal
     symmetrically. Neighbouring cycles share the slow part of L and nothing else, so
-    wander = mean(L_i L_i+1) + MS(L)/n (for the bias that taking D out brings), between 0 and MS(L);
+    slow_drift = mean(L_i L_i+1) + MS(L)/n (for the bias that taking D out brings), between 0 and
+    MS(L);
     cycle_offset is the rest of MS(L), cycle_range and cycle_timing the mean squares of a_i m and
     c_i m', random that of e_i. What random variation with the spectrum of e_i shows in L, m and m'
     is moved to random (in proportion to the shapes' own spectra). The mean of n cycles keeps
@@ -187,14 +188,14 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     kept, of the roots of the parts, ends squared and not below 0; gain likewise as it is. The
     half-width is Student's t averaged over the serial correlations that the pseudo-values allow
     (`_serial.serial_values`). Cycle_offset reaches up
-    to where that of cycle_offset and wander together ends, for the split of the two is a guess
+    to where that of cycle_offset and slow_drift together ends, for the split of the two is a guess
     with few cycles. Random: the same jackknife of its logarithm, on
     n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its small-sample
-    bias and at most 0.7. Wander: what neighbours share, p σ², of values L_i with a first-order
+    bias and at most 0.7. Slow drift: what neighbours share, p σ², of values L_i with a first-order
     serial correlation p and variance σ², averaged over p in the same way, widened to the part
     itself where it misses that; few cycles make the part too small, and the interval makes up for
-    that. Where the level wanders so slowly that the trial holds few of its swings, the intervals
-    of offset, wander and total are too narrow.
+    that. Where the level drifts so slowly that the trial holds few of its swings, the intervals
+    of offset, slow drift and total are too narrow.
 
     The definitions are this package's own.
 
@@ -223,7 +224,7 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
         confidence=confidence,
         assumptions=_assumptions(
             test.shape[0],
-            wanders=parts["wander"] > 0.1 * parts["total"],
+            drifts=parts["slow_drift"] > 0.1 * parts["total"],
             unclear=parts["shared"] > 0.1 * parts["total"],
         ),
     )
@@ -258,12 +259,14 @@ def _intervals(
     found = {
         name: _root_interval(parts[name], less[name], confidence)
         for name in ("total", *PARTS)
-        if name not in ("random", "wander")  # these have intervals of their own
+        if name not in ("random", "slow_drift")  # these have intervals of their own
     }
     varied = readings.difference - readings.difference.mean(axis=0)
     found["random"] = spread_interval(parts["random"], less["random"], varied, confidence)
-    found["wander"] = _holding(serial_values(readings.level).shared(confidence), parts["wander"])
-    both = (parts["cycle_offset"] + parts["wander"], less["cycle_offset"] + less["wander"])
+    found["slow_drift"] = _holding(
+        serial_values(readings.level).shared(confidence), parts["slow_drift"]
+    )
+    both = (parts["cycle_offset"] + parts["slow_drift"], less["cycle_offset"] + less["slow_drift"])
     found["cycle_offset"] = _reaching(found["cycle_offset"], _root_interval(*both, confidence))
     gains = np.array(
         [1 + np.delete(readings.difference, block, axis=0).mean(axis=0) @ shapes.maps[0, 0]
@@ -304,7 +307,7 @@ class PooledBudget(Result):
 
     Attributes
     ----------
-    total, offset, range, timing, shared, pattern, wander, cycle_offset, cycle_range, \
+    total, offset, range, timing, shared, pattern, slow_drift, cycle_offset, cycle_range, \
     cycle_timing, random : float
         Means over the budgets, each counting the same; the parts add up to the total.
     total_ci, offset_ci, ..., random_ci : tuple of float
@@ -331,8 +334,8 @@ class PooledBudget(Result):
     shared_ci: Interval
     pattern: float
     pattern_ci: Interval
-    wander: float
-    wander_ci: Interval
+    slow_drift: float
+    slow_drift_ci: Interval
     cycle_offset: float
     cycle_offset_ci: Interval
     cycle_range: float
@@ -406,7 +409,7 @@ def _roots(bounds: Interval) -> Interval:
     return float(np.sqrt(bounds[0])), float(np.sqrt(bounds[1]))
 
 
-def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, ...]:
+def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ...]:
     """Return what the parts mean."""
     said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
     if unclear:
@@ -416,14 +419,14 @@ def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, .
         )
     if n_cycles < FEWEST:
         said.append(
-            f"Fewer than {FEWEST} cycles: wander cannot be told from what else moves the level."
+            f"Fewer than {FEWEST} cycles: slow drift cannot be told from what else moves the level."
         )
     else:
         said += few_cycles(n_cycles)
-    if wanders:
+    if drifts:
         said.append(
-            "The level wanders: where it does so slowly, so that the trial holds few of its "
-            "swings, the intervals over the cycles of offset, wander and whole are too narrow."
+            "The level drifts: where it does so slowly, so that the trial holds few of its "
+            "swings, the intervals over the cycles of offset, slow drift and whole are too narrow."
         )
     return tuple(said)
 
@@ -431,4 +434,4 @@ def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, .
 def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
     """Return what is to be said of the means: that parts add up, and what is not told apart."""
     unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
-    return _assumptions(FEWEST, wanders=False, unclear=unclear)[: 2 if unclear else 1]
+    return _assumptions(FEWEST, drifts=False, unclear=unclear)[: 2 if unclear else 1]

@@ -164,7 +164,7 @@ def judge_limits(limits: LimitsOfAgreement, margin: float) -> Equivalence:
     advised for trials [2]_. Limits with their two-sided intervals within a predefined margin are
     also how a published sample size for such studies sees it [3]_. Bounds at 1 - α (intervals at
     1 - 2α) would need about a fifth fewer people, but contradict the intervals that are shown in
-    up to 23 % of simulated studies, and hold less where people differ in spread.
+    up to 23 % of simulated studies, and cover less where people differ in spread.
 
     References
     ----------

@@ -173,7 +173,7 @@ def _grow(seed: NDArray[np.bool_], wider: NDArray[np.bool_]) -> NDArray[np.bool_
     return grown
 
 
-def odd_durations(
+def outlying_durations(
     duration_s: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_]
 ) -> Reasons:
     """Refuse durations more than four robust standard deviations (at least 15 %) off the median.
@@ -192,11 +192,11 @@ def odd_durations(
             near_low, shortest = told_apart(float(duration_s[index]), float(low), 2)
             near_high, longest = told_apart(float(duration_s[index]), float(high), 2)
             shown = near_low if log[index] < centre else near_high
-            reasons[index] = f"odd duration: {shown} s (limits {shortest} to {longest} s)"
+            reasons[index] = f"duration outlier: {shown} s (limits {shortest} to {longest} s)"
     return reasons
 
 
-def odd_curves(
+def outlying_curves(
     curves: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_], name: str
 ) -> Reasons:
     """Refuse curves far from the median curve.
@@ -219,7 +219,7 @@ def odd_curves(
         for index in np.flatnonzero(members & (distance > limit)):
             apart, bound = told_apart(float(distance[index]), limit)
             reasons[index] = (
-                f"odd curve: {name} is {apart}° RMS from its median curve (limit {bound}°)"
+                f"curve outlier: {name} is {apart}° RMS from its median curve (limit {bound}°)"
             )
     return reasons
 
