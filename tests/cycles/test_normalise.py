@@ -61,7 +61,7 @@ def test_a_gap_does_not_spread_past_its_neighbours():
     # 49 to 51 s is 45 to 55 % of the cycle.
     assert np.isnan(curve[46:55]).all()
     outside = np.delete(np.arange(101), np.arange(46, 55))
-    assert_allclose(curve[outside], np.sin((40 + 0.2 * outside) / 5), atol=1e-3)
+    assert_allclose(curve[outside], np.sin((40 + 0.2 * outside) / 5), atol=0.005)
 
 
 def test_missing_samples_are_counted_within_each_cycle_and_beyond_the_ends():

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from twinangle.agreement._input import fraction, numeric_column
+from twinangle.agreement._input import finite_array, fraction, numeric_column
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.condition_spread import (
@@ -26,7 +26,7 @@ from twinangle.agreement.condition_trials import (
     cycles_by_cell,
     spread_of_pair,
 )
-from twinangle.agreement.variability import CycleVariability, cycle_variability
+from twinangle.agreement.variability import CycleVariability
 
 _COLUMNS = ("participant", "condition", "value")
 _AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
@@ -271,7 +271,7 @@ def _curves_of_rows(
             found.append(one.curves)
             continue
         try:
-            found.append(cycle_variability(one).curves)
+            found.append(finite_array(one, "curves", ndim=2, min_rows=2))
         except ValueError as error:
             raise ValueError(f"`variability` of row {row}: {error}") from error
     return found

@@ -12,6 +12,7 @@ from twinangle.agreement.curves import CurveAgreement
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.study import AngleWearable, Study
+from twinangle.thresholds import told_apart
 
 REVERSED = -0.8
 """Correlation at which one instrument runs the other way. No delay brings a knee's curve there:
@@ -55,9 +56,10 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
         )
     if not correlation < ALIKE:
         return ()
+    shown, limit = told_apart(correlation, ALIKE, 2)
     text = (
-        f"the mean curves of wearable and reference correlate at {correlation:.2f} only (below "
-        f"{ALIKE:g}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
+        f"the mean curves of wearable and reference correlate at {shown} only (below "
+        f"{limit}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import Array, InertialRecording, SensorPair
+from twinangle.thresholds import told_apart
 from twinangle.wearable.heading.hinge import hinge_axes
 
 # Common practice, no source.
@@ -78,10 +79,11 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
     there = float(residual[beside].min())
     if there > (BETTER if abs(lag_s) <= REACH_S else FAR_BETTER) * stands:
         return ()
+    size, limit = told_apart(abs(lag_s), APART_S, 2)
     text = (
         f"{pair.distal.source}: the angular rates fit a hinge best where the distal sensor's times "
-        f"are moved by {lag_s:+.2f} s (more than {APART_S:g} s; residual {there:.3g} "
-        f"rad/s, as the files stand {stands:.3g}); are both files on one clock? See `distal_lag_s` "
+        f"are moved by {'-' if lag_s < 0 else '+'}{size} s (more than {limit} s; residual "
+        f"{there:.3g} rad/s, as the files stand {stands:.3g}); are both files on one clock? See `distal_lag_s` "
         "in docs/study-file.md."
     )
     return (text,)

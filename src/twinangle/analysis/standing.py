@@ -8,6 +8,7 @@ from twinangle.errors import AngleError
 from twinangle.results import NeutralStanding
 from twinangle.signals.recording import Array, Interval, PairedAngles
 from twinangle.study import Study, Trial
+from twinangle.thresholds import told_apart
 
 FEWEST_OF_STANDING = 0.5  # share of neutral standing that must be recorded for its mean
 
@@ -49,10 +50,11 @@ def _mean_of_standing(
     wanted = max((static.end_s - static.start_s) * paired.rate_hz, 1.0)
     share = min(known.size / wanted, 1.0)
     if known.size == 0 or share < FEWEST_OF_STANDING:
+        shown, least = told_apart(100 * share, 100 * FEWEST_OF_STANDING, 0)
         return float("nan"), (
-            f"the {instrument} has {100 * share:.0f} % of neutral standing "
+            f"the {instrument} has {shown} % of neutral standing "
             f"({static.start_s:g} to {static.end_s:g} s on the wearable's clock); at least "
-            f"{100 * FEWEST_OF_STANDING:.0f} % are needed."
+            f"{least} % are needed."
         )
     return float(known.mean()), ""
 

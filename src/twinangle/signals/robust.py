@@ -26,8 +26,8 @@ def robust_sd(values: Array, about: float | None = None) -> float:
 
     Notes
     -----
-    Hampel 1974, J Am Stat Assoc 69:383 (from memory). `scipy.stats.median_abs_deviation` with
-    ``scale="normal"`` is the same about the median, but for the constant's further digits.
+    `scipy.stats.median_abs_deviation` with ``scale="normal"`` is the same about the median, but for
+    the constant's further digits.
     """
     middle = float(np.median(values)) if about is None else about
     return MAD_TO_SD * float(np.median(np.abs(values - middle)))

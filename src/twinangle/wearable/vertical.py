@@ -11,6 +11,7 @@ from twinangle.signals.recording import (
     OrientationRecording,
     SensorPair,
 )
+from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 
 WINDOW_S = 4.0
@@ -56,10 +57,11 @@ def vertical_warnings(pair: SensorPair, oriented: OrientationPair) -> tuple[str,
             continue
         worst = int(lost[np.argmax(tilt[lost])])
         begin_s = sensor.start_s + worst * WINDOW_S
+        off, limit = told_apart(float(tilt[worst]), LOST_DEG, 0)
         found.append(
             f"{name} sensor ({sensor.source}): its vertical was lost: over {begin_s:.0f} to "
-            f"{begin_s + WINDOW_S:.0f} s the mean specific force lies {tilt[worst]:.0f}° off it "
-            f"(more than {LOST_DEG:g}°, in {lost.size * WINDOW_S:.0f} s in all), as after a "
+            f"{begin_s + WINDOW_S:.0f} s the mean specific force lies {off}° off it "
+            f"(more than {limit}°, in {lost.size * WINDOW_S:.0f} s in all), as after a "
             "saturated gyroscope or a knock. Leave the stretch out (`mask`, or `start_s` and "
             "`end_s`), or record with a wider range."
         )
