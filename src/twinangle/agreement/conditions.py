@@ -26,7 +26,7 @@ from twinangle.agreement.condition_trials import (
     cycles_by_cell,
     spread_of_pair,
 )
-from twinangle.agreement.variability import CycleVariability
+from twinangle.agreement.variability import CycleVariability, cycle_variability
 
 _COLUMNS = ("participant", "condition", "value")
 _AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
