@@ -27,7 +27,7 @@ from twinangle.agreement._shapes import Shapes, delay, shapes_of
 __all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
 
 _WORDS = {
-    "shared": "pattern, range or timing",
+    "shared": "pattern, range of motion or timing",
     "cycle_offset": "offset of single cycles",
     "cycle_range": "range of single cycles",
     "cycle_timing": "timing of single cycles",
@@ -414,8 +414,8 @@ def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ..
     said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
     if unclear:
         said.append(
-            "Part of the mean difference fits a difference of range or a delay only in one stretch "
-            "or one harmonic of the cycle; it may be a pattern as well and is given apart."
+            "Part of the mean difference fits a difference of range of motion or a delay only in one "
+            "stretch or one harmonic of the cycle; it may be a pattern as well and is given apart."
         )
     if n_cycles < FEWEST:
         said.append(
