@@ -414,8 +414,8 @@ def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ..
     said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
     if unclear:
         said.append(
-            "Part of the mean difference fits a difference of range of motion or a delay only in one "
-            "stretch or one harmonic of the cycle; it may be a pattern as well and is given apart."
+            "Part of the mean difference fits a difference of range of motion or a delay only in "
+            "one stretch or harmonic of the cycle; it may be a pattern as well and is given apart."
         )
     if n_cycles < FEWEST:
         said.append(
