@@ -17,6 +17,7 @@ import twinangle.closing
 from twinangle.analysis import run_study
 from twinangle.analysis.pooling import pool_limits
 from twinangle.analysis.standing import neutral_standing
+from twinangle.options import Options
 from twinangle.report.content_depth import zeroed_blocks
 from twinangle.report.content_trials import participant_sections
 from twinangle.report.methods_text import methods_text
@@ -26,6 +27,15 @@ from twinangle.signals.recording import Interval, PairedAngles
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
 
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=None,
+    error_ratio=None,
+    published_interval=False,
+    reference_sd_deg=None,
+    against=None,
+    seed=20,
+)
 SHIFT = 7.5  # degrees added to the whole of the reference
 
 
@@ -142,7 +152,7 @@ def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorde
 def test_limits_of_one_participant_are_zeroed_as_well(recorded):
     one = compared(recorded)[0].participant
     mine = [trial for trial in recorded.trials if trial.participant == one]
-    pooled = pool_limits(mine, confidence=0.95)[0]
+    pooled = pool_limits(mine, OPTIONS)[0]
     assert pooled.zeroed.n_participants == 1
     assert pooled.bias_from_zero_deg == pytest.approx(pooled.limits.bias - pooled.zeroed.bias)
     assert "both zeroed there" in pooled.zero_sentence()
@@ -153,7 +163,7 @@ def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(re
     index = next(k for k, trial in enumerate(trials) if trial.agreement is not None)
     lost = NeutralStanding(unknown="neutral standing is not given.")
     trials[index] = replace(trials[index], standing=lost)
-    pooled = pool_limits(trials, confidence=0.95)[0]
+    pooled = pool_limits(trials, OPTIONS)[0]
     assert pooled.zeroed is None
     assert trials[index].label in pooled.zeroed_note
     assert "not known" in pooled.zero_sentence()
