@@ -526,14 +526,14 @@ def budget_studies(rng: np.random.Generator, n: int, cycles: int, serial: float)
     """Parts of the error budget of one participant.
 
     The truth of what repeats is that of the curves without noise, of what varies that of 4000
-    independent cycles, with what neighbours share as wander.
+    independent cycles, with what neighbours share as slow drift.
     """
     fixed = error_budget(TEST[None], REFERENCE[None])
     many = error_budget(*trial(np.random.default_rng(1), 4000, 0.0))
     shared = max(serial, 0.0) * (0.6 * SIZES[0]) ** 2
     truth = {name: getattr(fixed, name) for name in REPEATING}
     truth |= {name: getattr(many, name) for name in ("cycle_range", "cycle_timing", "random")}
-    truth |= {"wander": shared, "cycle_offset": max(many.cycle_offset - shared, 0.0)}
+    truth |= {"slow_drift": shared, "cycle_offset": max(many.cycle_offset - shared, 0.0)}
     truth["total"] = fixed.total + float(0.36 * (SIZES**2 @ BASIS**2).mean())
 
     def study() -> dict[str, bool]:

@@ -4,7 +4,7 @@
 
 Eight hours at 100 Hz with twenty walking bouts of 12 to 150 cycles and 1500 other leg movements,
 all invented. Baseline: one zero-phase filter and one peak search by scipy on the whole recording
-and one interpolation by numpy a cycle and instrument, with no bouts, turns, starts or odd cycles
+and one interpolation by numpy a cycle and instrument, with no bouts, turns, starts or outliers
 looked for. Prints time and peak memory of both, side by side, and their ratios; then the bouts
 found, each against the one that was walked.
 """

@@ -87,8 +87,8 @@ def stride_errors(rng: np.random.Generator, phase: Array, rms_deg: float) -> Arr
     return rms_deg * error / max(float(np.std(error)), 1e-12)
 
 
-def wander(rng: np.random.Generator, time_s: Array, rms_deg: float) -> Array:
-    """Draw a slow wander: five sinusoids of 10 to 60 s."""
+def slow_drift(rng: np.random.Generator, time_s: Array, rms_deg: float) -> Array:
+    """Draw a slow drift: five sinusoids of 10 to 60 s."""
     periods, angles = rng.uniform(10, 60, 5), rng.uniform(0, 2 * np.pi, 5)
     waves = np.sin(2 * np.pi * time_s[:, None] / periods + angles).sum(axis=1)
     return rms_deg * waves / np.sqrt(2.5)
@@ -120,7 +120,7 @@ class PairSettings:
     time_cv: float = 0.015
     size_cv: float = 0.02
     locked_deg: float = 0.0
-    wander_deg: float = 1.0
+    slow_drift_deg: float = 1.0
     stride_error_deg: float = 1.0
     noise_deg: float = 0.2
     extra_s: float = 8.0
@@ -151,7 +151,7 @@ def make_pair(
     true_r = time_r * scale + s.lag_s
     phase_w = walk.phase(time_w)
     a = walk.angle(time_w) + phase_locked(rng, phase_w, s.locked_deg)
-    a += stride_errors(rng, phase_w, s.stride_error_deg) + wander(rng, time_w, s.wander_deg)
+    a += stride_errors(rng, phase_w, s.stride_error_deg) + slow_drift(rng, time_w, s.slow_drift_deg)
     a += s.noise_deg * rng.standard_normal(time_w.size)
     b = walk.angle(true_r) + 0.5 * s.noise_deg * rng.standard_normal(time_r.size)
     for _ in range(s.bursts):
@@ -305,7 +305,7 @@ def report(kind: str, rows: list[dict[str, float]]) -> None:
 def measure_intervals(seed: int, changes: dict[str, float]) -> dict[str, float] | None:
     """Synchronise a pair whose stride is known, and say which intervals hold the truth.
 
-    Overlap, stride errors and wander are given, the rest is drawn; no phase-locked difference,
+    Overlap, stride errors and slow drift are given, the rest is drawn; no phase-locked difference,
     which no statistical interval sees.
     """
     rng = np.random.default_rng([seed, 1995])
@@ -321,7 +321,7 @@ def measure_intervals(seed: int, changes: dict[str, float]) -> dict[str, float] 
 def coverage(n: int, first: int, jobs: int) -> None:
     """Print how often the statistical 95 % intervals hold the truth, design by design."""
     designs = [
-        {"overlap_s": overlap, "stride_error_deg": error, "wander_deg": slow}
+        {"overlap_s": overlap, "stride_error_deg": error, "slow_drift_deg": slow}
         for overlap in (15.0, 30.0, 50.0)
         for error in (0.5, 1.5)
         for slow in (0.0, 1.0)

@@ -7,6 +7,8 @@ import os
 
 from hypothesis import settings
 
-settings.register_profile("repeatable", derandomize=True, database=None, deadline=None)
+settings.register_profile(
+    "repeatable", max_examples=20, derandomize=True, database=None, deadline=None
+)
 settings.register_profile("explore", max_examples=1000, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))

@@ -54,3 +54,27 @@ def require_positive(value: float, name: str) -> None:
     """
     if not (np.isfinite(value) and value > 0):
         raise ValueError(f"`{name}` must be above 0, got {value!r}.")
+
+
+def require_not_negative(value: float, name: str) -> None:
+    """Refuse a number below zero.
+
+    Raises
+    ------
+    ValueError
+        If `value` is not finite or below zero.
+    """
+    if not (np.isfinite(value) and value >= 0):
+        raise ValueError(f"`{name}` must be 0 or more, got {value!r}.")
+
+
+def require_fraction(value: float, name: str) -> None:
+    """Refuse a number that is not strictly between 0 and 1, such as a confidence.
+
+    Raises
+    ------
+    ValueError
+        If `value` is not strictly between 0 and 1.
+    """
+    if not 0 < value < 1:
+        raise ValueError(f"`{name}` must lie between 0 and 1 (such as 0.95), got {value!r}.")

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from twinangle.checks import require_fraction
+
 
 @dataclass(frozen=True, slots=True)
 class Options:
@@ -49,10 +51,7 @@ class Options:
     seed: int
 
     def __post_init__(self) -> None:
-        if not 0 < self.confidence < 1:
-            raise ValueError(
-                f"`confidence` must lie between 0 and 1 (such as 0.95), got {self.confidence!r}."
-            )
+        require_fraction(self.confidence, "confidence")
         for name in ("margin_deg", "error_ratio", "reference_sd_deg"):
             value = getattr(self, name)
             if value is not None and not (np.isfinite(value) and value > 0):

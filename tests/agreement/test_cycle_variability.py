@@ -115,7 +115,9 @@ def test_reference_that_does_not_vary_leaves_no_ratio():
     result = compare_variability(test, np.ones_like(reference))
     assert np.isnan(result.ratio)
     assert np.isnan(result.ratio_ci).all()
-    assert np.isfinite(result.difference_ci).all()
+    alone = cycle_variability(test)
+    assert_allclose(result.difference, alone.sd)
+    assert result.difference_ci[0] < alone.sd < result.difference_ci[1]
 
 
 def test_summaries_speak_of_cycles():

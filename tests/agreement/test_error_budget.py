@@ -30,7 +30,7 @@ def smooth_noise(rng: np.random.Generator) -> np.ndarray:
 
 
 def injected(
-    rng, offset=0.0, gain=1.0, late=0.0, pattern=0.0, wander=0.0, random=0.0, levels=0.0,
+    rng, offset=0.0, gain=1.0, late=0.0, pattern=0.0, slow_drift=0.0, random=0.0, levels=0.0,
     gains=0.0, jitter=0.0, n=N,
 ):  # fmt: skip
     """Return test and reference curves with known errors, sizes as root mean squares.
@@ -44,7 +44,7 @@ def injected(
     test = (gain + gains * exactly(rng, n))[:, None] * test + mean + offset + level
     test = test + levels * exactly(rng, n)[:, None]
     test = test + pattern * np.sqrt(2) * np.sin(2 * np.pi * 10 * CYCLE)
-    test = test + wander * np.sqrt(2) * np.sin(2 * np.pi * np.arange(n) / 25)[:, None]
+    test = test + slow_drift * np.sqrt(2) * np.sin(2 * np.pi * np.arange(n) / 25)[:, None]
     return test + random * smooth_noise(rng)[:n], knee(CYCLE) + level
 
 
@@ -60,7 +60,7 @@ CENTRED = knee(CYCLE) - knee(CYCLE).mean()
 
 
 def truth(
-    offset=0.0, gain=1.0, late=0.0, pattern=0.0, wander=0.0, random=0.0, levels=0.0, gains=0.0,
+    offset=0.0, gain=1.0, late=0.0, pattern=0.0, slow_drift=0.0, random=0.0, levels=0.0, gains=0.0,
     jitter=0.0,
 ) -> dict:  # fmt: skip
     """The parts by definition: both shapes lie half the shift late, timing carries the gain."""
@@ -71,7 +71,7 @@ def truth(
         "timing": ((gain + 1) / 2) ** 2 * np.mean((delayed - CENTRED) ** 2),
         "shared": 0.0,
         "pattern": pattern**2,
-        "wander": wander**2,
+        "slow_drift": slow_drift**2,
         "cycle_offset": levels**2,
         "cycle_range": gains**2 * np.mean(CENTRED**2),
         "cycle_timing": (gain * jitter) ** 2 * np.mean(SLOPE**2),
@@ -84,7 +84,7 @@ SINGLE = {
     "range": {"gain": 0.92},
     "timing": {"late": 1.5},
     "pattern": {"pattern": 1.5},
-    "wander": {"wander": 1.2},
+    "slow_drift": {"slow_drift": 1.2},
     "cycle_offset": {"levels": 1.2},
     "cycle_range": {"gains": 0.04},
     "cycle_timing": {"jitter": 0.6},
@@ -106,7 +106,7 @@ def test_an_error_injected_alone_is_recovered_within_a_tenth(part):
 def test_errors_injected_together_are_recovered(seed, sign):
     """Without a pattern every part within a tenth, or 3 % of the whole."""
     errors = {
-        "offset": 2.0, "gain": 1 + sign * 0.08, "late": 1.5, "wander": 1.2, "levels": 1.0,
+        "offset": 2.0, "gain": 1 + sign * 0.08, "late": 1.5, "slow_drift": 1.2, "levels": 1.0,
         "gains": 0.04, "jitter": 0.6, "random": 1.0,
     }  # fmt: skip
     result = error_budget(*injected(np.random.default_rng(seed), **errors))
@@ -208,7 +208,7 @@ def test_what_noise_leaves_in_the_mean_curve_is_random():
 def test_golden_values_of_one_small_trial():
     """Eight cycles with everything in them, by this package; any change of a step shows."""
     errors = {
-        "offset": 1.0, "gain": 1.05, "late": 0.8, "pattern": 0.5, "wander": 0.8, "levels": 0.5,
+        "offset": 1.0, "gain": 1.05, "late": 0.8, "pattern": 0.5, "slow_drift": 0.8, "levels": 0.5,
         "gains": 0.03, "jitter": 0.5, "random": 1.5,
     }  # fmt: skip
     result = error_budget(*injected(np.random.default_rng(9), **errors, n=8))
@@ -257,10 +257,10 @@ def test_constant_reference_has_no_gain():
     assert result.pattern > 0
 
 
-def test_few_cycles_cannot_tell_wander_and_say_so():
+def test_few_cycles_cannot_tell_slow_drift_and_say_so():
     rng = np.random.default_rng(1)
     result = error_budget(rng.standard_normal((3, 20)), rng.standard_normal((3, 20)))
-    assert result.wander == 0
+    assert result.slow_drift == 0
     assert any("Fewer than 6 cycles" in text for text in result.assumptions)
 
 
@@ -328,5 +328,5 @@ def test_pooled_intervals_are_over_participants_and_say_none_below_four():
     mirrored = pool_budgets(budgets[::-1])
     assert_allclose(mirrored.offset_ci, pooled.offset_ci)
     assert np.isnan(pool_budgets(budgets[:3]).offset_ci).all()
-    wander = error_budget(*injected(rng, wander=1.2))
-    assert any("level wanders" in text for text in wander.assumptions)
+    slow_drift = error_budget(*injected(rng, slow_drift=1.2))
+    assert any("level drifts" in text for text in slow_drift.assumptions)

@@ -5,6 +5,7 @@ import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy import stats
 
 from twinangle.agreement import limits_of_agreement, within_participant_limits
 
@@ -129,8 +130,9 @@ def test_two_or_three_participants_have_no_interval_of_the_limits(k):
     x, people = study(2, k=k)
     result = limits_of_agreement(x, people)
     assert np.isnan(result.lower_ci).all()
-    assert np.isfinite(result.bias_ci).all()
-    assert np.isfinite(result.lower)
+    means = np.array([x[people == person].mean() for person in range(k)])
+    assert_allclose(result.bias_ci, stats.t.interval(0.95, k - 1, means.mean(), stats.sem(means)))
+    assert_allclose(result.upper - result.lower, 2 * stats.norm.ppf(0.975) * result.sd)
     assert f"{k} participants" in result.notes[0]
     assert "no interval" in result.summary()
 
@@ -139,7 +141,9 @@ def test_some_participants_with_one_cycle_only():
     x, people = study(4)
     keep = (people != 0) | (np.arange(x.size) == 0)
     result = limits_of_agreement(x[keep], people[keep])
-    assert np.isfinite(numbers(result)).all()
+    assert_allclose(result.sd**2, result.sd_between**2 + result.sd_within**2)
+    assert result.bias_ci[0] < result.bias < result.bias_ci[1]
+    assert result.lower_ci[0] < result.lower < result.lower_ci[1] < result.bias
     assert result.n_observations == keep.sum()
 
 

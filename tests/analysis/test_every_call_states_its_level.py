@@ -14,13 +14,17 @@ import twinangle
 
 LEVELS = ("confidence", "alpha")  # parameters that hold the level of an interval or of a test
 # From the run to the page the level travels within `Options` alone.
-INSIDE = ("pipeline", "report", "outputs", "closing", "results", "results_json")
+INSIDE = ("analysis", "report", "outputs", "closing", "results")
 
 
 def modules():
     found = pkgutil.walk_packages(twinangle.__path__, "twinangle.")
     names = [each.name for each in found if not each.name.endswith("__main__")]
     return [importlib.import_module(name) for name in names]
+
+
+def name_of(module):
+    return module.__name__
 
 
 def is_inside(name):
@@ -102,6 +106,11 @@ def forgotten(tree, module, methods=frozenset(), *, strict):
                     "without its level"
                 )
     return found
+
+
+def test_the_places_inside_a_run_are_places_of_the_package():
+    inside = {name.removeprefix("twinangle.").partition(".")[0] for name in map(name_of, modules())}
+    assert set(INSIDE) <= inside
 
 
 def test_every_call_in_the_package_states_its_level():

@@ -135,6 +135,7 @@ def test_test_and_retest_agree_with_pingouin(full):
 def test_nested_trials_bring_a_mixed_model(full):
     _, found = full
     forms = values(found["forms"])
+    assert forms
     assert not any(isinstance(item.mixed, Absent) for item in forms)
     assert forms[0].mixed.n_nested == 20  # five people, two sessions of two trials
     assert "no true zero" in forms[0].ratio.reason
@@ -182,6 +183,7 @@ def test_without_the_ratio_there_is_no_line_and_it_says_what_it_needs():
 
 def test_limits_at_sizes_are_at_the_participants_own_means(full):
     _, found = full
+    assert len(values(found["forms"])) >= 2
     for item in values(found["forms"])[:2]:  # everybody's range is the same
         sizes = np.sort(item.regression.sizes)
         assert_allclose([one.size for one in item.at_sizes], sizes[[0, 2, 4]])

@@ -115,6 +115,8 @@ def test_the_verdict_is_on_the_limits_that_are_shown(trials):
 def test_a_published_interval_stands_beside_the_own_one_where_it_is_asked_for(trials):
     asked = replace(OPTIONS, published_interval=True)
     pairs = zip(given(pool("limits", trials)), given(pool("limits", trials, asked)), strict=True)
+    pairs = list(pairs)
+    assert len(pairs) == 6  # two procedures, three quantities
     for (_, plain), (_, both) in pairs:
         assert plain.published is None
         assert both.limits.lower_ci == plain.limits.lower_ci
@@ -143,7 +145,9 @@ def test_the_better_procedure_ranks_first(trials):
 
 
 def test_budget_parts_add_up(trials):
-    for _, budget in given(pool("budget", trials)):
+    budgets = given(pool("budget", trials))
+    assert {item.procedure for item, _ in budgets} == {"a", "b"}
+    for _, budget in budgets:
         assert sum(getattr(budget, part) for part in PARTS) == pytest.approx(budget.total)
         assert budget.n_participants == 6
 

@@ -100,6 +100,7 @@ def test_the_axis_is_found_as_the_study_says(study_folder, expected, method):
 
 
 def test_quality_holds_the_axes_and_the_residual_of_every_kept_cycle(expected):
+    assert expected
     for result in expected.values():
         quality = result.angle_quality
         by_cycle = quality["residual_by_cycle"]

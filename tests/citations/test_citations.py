@@ -81,6 +81,13 @@ def unmarked(text: str) -> list[str]:
     return found
 
 
+def test_every_text_is_looked_at():
+    paths = {path for path, _ in texts()}
+    assert {"README.md", "docs/agreement.md", "reference_data/README.md"} <= paths
+    assert {"src", "tests", "benchmarks"} <= {path.partition("/")[0] for path in paths}
+    assert len(paths) > 200
+
+
 def test_what_is_cited_is_in_the_register():
     missing = {path: missing_from_the_register(text) for path, text in texts()}
     assert {path: names for path, names in missing.items() if names} == {}
@@ -108,6 +115,7 @@ def test_the_register_holds_nothing_that_is_not_cited():
 
 
 def test_every_entry_says_how_it_was_checked():
+    assert len(register_of_citations()) > 50
     for entry in register_of_citations().values():
         assert re.match(r"looked up: .+|from memory", entry.checked), entry.key
         assert entry.author

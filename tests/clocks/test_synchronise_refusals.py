@@ -12,7 +12,7 @@ from twinangle.signals.recording import AngleRecording
 
 @pytest.fixture
 def pair(walking):
-    drawn = walking.PairSettings(time_cv=0.025, wander_deg=0.5, stride_error_deg=0.5)
+    drawn = walking.PairSettings(time_cv=0.025, slow_drift_deg=0.5, stride_error_deg=0.5)
     return walking.make_pair(np.random.default_rng(2), drawn)
 
 

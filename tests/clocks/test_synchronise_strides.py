@@ -29,7 +29,13 @@ def test_fully_periodic_walking_is_refused(walking, seed):
 
 def test_noise_free_periodic_walking_is_refused(walking):
     wearable, reference = simulate(
-        walking, 0, time_cv=0.0, size_cv=0.0, wander_deg=0.0, stride_error_deg=0.0, noise_deg=0.0
+        walking,
+        0,
+        time_cv=0.0,
+        size_cv=0.0,
+        slow_drift_deg=0.0,
+        stride_error_deg=0.0,
+        noise_deg=0.0,
     )
 
     with pytest.raises(SynchronisationError, match="which stride is which"):
@@ -89,7 +95,7 @@ def bouts(walking, seed, n):
         lag_s=5.4,
         drift_ppm=50.0,
         overlap_s=20.0 * n,
-        wander_deg=0.5,
+        slow_drift_deg=0.5,
         stride_error_deg=0.7,
     )
 
@@ -181,8 +187,8 @@ def test_an_hour_with_gaps_is_followed_along_its_drift(walking):
     assert not clock.warnings
 
 
-def test_a_wandering_angle_is_placed_by_its_rate_of_change(walking):
-    wearable, reference = simulate(walking, 9, wander_deg=35.0, drift_ppm=0.0, overlap_s=50.0)
+def test_a_drifting_angle_is_placed_by_its_rate_of_change(walking):
+    wearable, reference = simulate(walking, 9, slow_drift_deg=35.0, drift_ppm=0.0, overlap_s=50.0)
 
     clock = synchronise(wearable, reference)
 

@@ -118,13 +118,13 @@ def test_the_instruments_are_judged_by_the_same_rule(turning_walk):
 
     first, second = (cycles.reason[18] for cycles in sets)
     assert (sets[0].kept == sets[1].kept).all()
-    assert first.startswith("odd curve: wearable")
+    assert first.startswith("curve outlier: wearable")
     assert second == first.replace("wearable", "reference")
 
 
 @pytest.mark.parametrize(("n", "most_dropped"), [(12, 0.005), (50, 0.002), (200, 0.002)])
 def test_ordinary_variability_stays_in(n, most_dropped):
-    """Normal variation in level, stance and swing, CV of duration 6 %: almost nothing is odd.
+    """Normal variation in level, stance and swing, CV of duration 6 %: almost no outlier.
 
     The SD over cycles then keeps its value: the mean change is far below the 0.15° asked for.
     """
@@ -136,9 +136,9 @@ def test_ordinary_variability_stays_in(n, most_dropped):
         curves = 2.0 * rng.standard_normal((n, 3)) @ modes + 59 * bump(p, 0.72, 0.09)
         duration = 1.1 * (1 + 0.06 * rng.standard_normal(n))
         one, everything = np.ones(n, dtype=np.int64), np.ones(n, dtype=bool)
-        odd = exclude.odd_curves(curves, one, everything, "wearable")
+        odd = exclude.outlying_curves(curves, one, everything, "wearable")
         kept = np.array([not text for text in odd])
-        late = exclude.odd_durations(duration, one, everything)
+        late = exclude.outlying_durations(duration, one, everything)
         dropped += [bool(a or b) for a, b in zip(odd, late, strict=True)]
         change.append(sd_of(curves[kept]) - sd_of(curves))
     assert np.mean(dropped) <= most_dropped

@@ -71,16 +71,16 @@ def test_without_a_vertical_rate_a_warning_says_what_is_not_found(walk):
     assert any("turns are found only where" in text for text in cycles.warnings)
 
 
-def test_an_odd_curve_names_the_instrument_and_the_numbers(walk):
+def test_a_curve_outlier_names_the_instrument_and_the_numbers(walk):
     w = walk(40)
     reference = np.array(w.paired.wearable_deg)
     at = int(w.contact_s[20] * 100)
     reference[at : at + 60] += 15.0
     cycles = found(replace_reference(w, reference))
 
-    odd = [text for text in cycles.reason if text.startswith("odd curve")]
+    odd = [text for text in cycles.reason if text.startswith("curve outlier")]
     assert len(odd) == 1
-    assert "odd curve: reference is 1" in odd[0]
+    assert "curve outlier: reference is 1" in odd[0]
     assert "limit" in odd[0]
 
 
@@ -93,7 +93,7 @@ def replace_reference(w, reference):
 def test_a_stumble_is_left_out(walk):
     cycles = found(walk(40, odd={17: 0.5}))
 
-    assert sum(text.startswith("odd curve: wearable") for text in cycles.reason) == 1
+    assert sum(text.startswith("curve outlier: wearable") for text in cycles.reason) == 1
 
 
 def test_a_gap_in_either_instrument_drops_only_the_cycles_it_touches(walk):

@@ -95,9 +95,9 @@ def test_the_disordered_walks_lose_their_half_swings_and_pauses(summary):
         cycles_of(f"knee_disorder_{k}.csv", summary) for k in ("01", "06", "07")
     )
 
-    assert any(text.startswith("odd duration: 3.46 s") for text in first.reason)
+    assert any(text.startswith("duration outlier: 3.46 s") for text in first.reason)
     assert any(text.startswith("stop: last cycle of bout 1, 10.1") for text in sixth.reason)
-    assert sum(text.startswith("odd") for text in seventh.reason) == 2
+    assert sum("outlier: " in text for text in seventh.reason) == 2
 
 
 @pytest.mark.parametrize("name", FILES)

@@ -108,6 +108,7 @@ def test_an_exported_study_exports_to_itself(exported, tmp_path):
 
 
 def test_angles_and_cycles_are_those_of_the_run(results, exported):
+    assert len(results.trials) == 4
     for trial in results.trials:
         assert trial.paired is not None
         assert trial.cycles is not None
@@ -348,11 +349,14 @@ def test_every_recording_has_its_channels_and_its_required_fields(exported):
 
 
 def test_each_frame_of_reference_is_described(exported):
+    seen = set()
     for path in exported.rglob("*_channels.tsv"):
         frames = set(table(path)["reference_frame"]) - {"n/a"}
+        seen |= frames
         described = path.with_suffix(".json")
         levels = json.loads(described.read_text())["reference_frame"]["Levels"] if frames else {}
         assert frames == set(levels)
+    assert seen
 
 
 def test_the_tables_of_the_data_set_follow_their_rules(exported):
@@ -369,7 +373,9 @@ def test_the_tables_of_the_data_set_follow_their_rules(exported):
         assert all(time == "n/a" or re.fullmatch(DATE_TIME, time) for time in scans["acq_time"])
         listed |= {path.parent / name for name in scans["filename"]}
     assert listed == {p for p in motion_files(exported) if "derivatives" not in p.parts}
-    for path in exported.rglob("*_events.tsv"):
+    all_events = list(exported.rglob("*_events.tsv"))
+    assert len(all_events) == 4  # one a trial
+    for path in all_events:
         events = table(path)
         assert list(events)[:3] == ["onset", "duration", "trial_type"]
         assert set(json.loads(path.with_suffix(".json").read_text())) == set(events)

@@ -102,6 +102,7 @@ def test_every_habit_gives_the_same_numbers_in_a_study(tmp_path, habit):
     (plain / "walk.csv").write_text(text())
     expected = run(plain, None)
 
+    assert expected
     for one, other in zip(found, expected, strict=True):
         assert one.status == other.status == "ok", one.reason
         assert_array_equal(one.paired.wearable_deg, other.paired.wearable_deg)

@@ -93,7 +93,9 @@ def study(tmp_path_factory) -> Path:
         rows.append(f"P{person:02d},level,1,{stem}.edf,{stem}.c3d")
     (folder / "trials.csv").write_text("\n".join(rows) + "\n")
     (folder / "study.toml").write_text(STUDY)
-    for path in (*folder.glob("*.edf"), *folder.glob("*.c3d")):
+    paths = (*folder.glob("*.edf"), *folder.glob("*.c3d"))
+    assert len(paths) == 4
+    for path in paths:
         assert path.read_bytes().count(NAME.encode()) >= 5
     return folder
 

@@ -110,6 +110,7 @@ def test_cycles_over_a_gap_are_left_out_with_the_reason_and_no_others(results):
     (trial,) = results.trials
     missing = np.isnan(trial.paired.reference_deg)
     times = trial.paired.time_s
+    assert 0 < sum("gap" in reason for reason in trial.cycles.reason) < len(trial.cycles.reason)
     for start_s, end_s, reason in zip(
         trial.cycles.start_s, trial.cycles.end_s, trial.cycles.reason, strict=True
     ):

@@ -69,7 +69,9 @@ def results(tmp_path_factory):
         "functional_start_s,functional_end_s,events\n"
         "J01,laboratory,left,wearable.csv,reference.csv,0,1,0,66,events.csv\n"
     )
-    return run_study(read_study(folder / "study.toml"))
+    found = run_study(read_study(folder / "study.toml"))
+    assert found.trials
+    return found
 
 
 def _write_wearable(path):

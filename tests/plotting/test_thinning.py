@@ -23,7 +23,9 @@ def test_envelope_keeps_gaps():
     x, y = envelope(np.arange(50_000.0), values)
     inside = (x > 10_100) & (x < 19_900)
     assert np.isnan(y[inside]).all()
-    assert np.isfinite(y[~inside & ((x < 9_900) | (x > 20_100))]).all()
+    outside = y[(x < 9_900) | (x > 20_100)]
+    assert outside.size > 100
+    assert (outside == 1).all()
 
 
 def test_joined_curves_lift_the_pen_between_cycles():

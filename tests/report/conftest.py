@@ -41,7 +41,7 @@ def make_cycles(rng, n, offset, gain, *, reference, odd=3):
     wearable = offset + gain * true + rng.normal(0, 0.5, n)[:, None]
     seen = true + rng.normal(0, 0.3, n)[:, None]
     reasons = ["" for _ in range(n - odd)]
-    reasons += ["turning: 41° about the vertical", "odd duration: 1.62 s", "stopping"][:odd]
+    reasons += ["turning: 41° about the vertical", "duration outlier: 1.62 s", "stopping"][:odd]
     wearable[n - odd :] *= 0.7
     start = 6.0 + np.cumsum(rng.normal(1.1, 0.02, n))
     return CycleSet(

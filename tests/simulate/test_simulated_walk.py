@@ -155,7 +155,7 @@ def test_the_reference_clock_obeys_the_sign_convention(lag_s: float, drift_ppm: 
 
 
 def test_reference_errors_have_the_sizes_asked() -> None:
-    errors = ReferenceErrors(gain=1.02, offset_deg=-1.5, noise_deg=0.2, wander_deg=0.0)
+    errors = ReferenceErrors(gain=1.02, offset_deg=-1.5, noise_deg=0.2, slow_drift_deg=0.0)
     trial = simulate_walk(
         rng=np.random.default_rng(5), walk_s=30.0, lag_s=0.0, drift_ppm=0.0,
         reference_rate_hz=100.0, reference_errors=errors,

@@ -102,8 +102,9 @@ def test_gap_in_one_sensor_is_a_gap_in_the_angle(invented):
     holed = SensorPair(invented.pair.proximal, replace(invented.pair.distal, gyroscope=gyroscope))
     angle = estimate_motion(trial_of(invented, walk=holed), "kalman").angle.angle_deg
     assert np.isnan(angle[3000:3100]).all()
-    assert np.isfinite(angle[:2990]).all()
-    assert np.isfinite(angle[3110:]).all()
+    whole = estimate_motion(trial_of(invented), "kalman").angle.angle_deg
+    for part in (slice(1500, 2990), slice(3110, None)):
+        assert np.sqrt(np.mean((angle[part] - whole[part]) ** 2)) < 1.0
 
 
 def test_without_functional_movement_the_walk_gives_the_axis_with_a_warning(invented):

@@ -115,7 +115,9 @@ def test_a_run_names_the_saturated_sensor_first(tmp_path):
     columns = [name for name in frame.columns if "shank" in name and "gyr" in name]
     frame[columns] = cut_off(frame[columns].to_numpy(), 0.18)[0]
     frame.to_csv(file, index=False)
-    for trial in run_study(read_study(tmp_path / "study")).trials:
+    trials = run_study(read_study(tmp_path / "study")).trials
+    assert trials
+    for trial in trials:
         told = " ".join((trial.reason, *trial.warnings))
         assert "distal sensor" in told
         assert "gyroscope saturated along" in told
@@ -124,7 +126,10 @@ def test_a_run_names_the_saturated_sensor_first(tmp_path):
 
 def open_sensors():
     """Open recordings: see PROVENANCE.md in each folder of ../shared/data."""
-    for path in sorted((DATA / "broad").glob("*.npz")):
+    broad = DATA / "broad"
+    if not broad.is_dir():  # two of the trials; the others are looked for beside the repository
+        broad = Path(__file__).resolve().parents[2] / "reference_data/broad"
+    for path in sorted(broad.glob("*.npz")):
         data = np.load(path)
         yield InertialRecording(data["imu_acc"], data["imu_gyr"], None, 0.0, 285.714, path.stem)
     for folder, rate_hz in (("robot-joint-imu", 125.0), ("knee-jump-left", 100.0)):
@@ -136,8 +141,7 @@ def open_sensors():
 
 def test_open_recordings_within_their_range_bring_no_alarm():
     sensors = list(open_sensors())
-    if not sensors:
-        pytest.skip("../shared/data is absent")
+    assert len(sensors) >= 2
     for sensor in sensors:
         assert find_ceilings(sensor) == (), sensor.source
 

@@ -12,7 +12,7 @@ from twinangle.agreement._input import Floats
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._shapes import Shapes
 
-FEWEST = 6  # cycles that can show wander, and have intervals
+FEWEST = 6  # cycles that can show a slow drift, and have intervals
 _MOST_SERIAL = 0.7  # beyond it few cycles are worth next to none
 PARTS = (
     "offset",
@@ -20,7 +20,7 @@ PARTS = (
     "timing",
     "shared",
     "pattern",
-    "wander",
+    "slow_drift",
     "cycle_offset",
     "cycle_range",
     "cycle_timing",
@@ -80,11 +80,11 @@ def parts_without(
     )
     floor, at_mean = _noise_in(_spectrum(readings.rest, left_out, left), shapes)
     levels = [_level_parts(np.delete(readings.level, block)) for block in left_out]
-    wander, quick = np.array(levels).T
+    slow_drift, quick = np.array(levels).T
     of_shapes = np.minimum(floor, spread)
     of_level = np.minimum(at_mean, quick)
     found |= {
-        "wander": wander,
+        "slow_drift": slow_drift,
         "cycle_offset": quick - of_level,
         "cycle_range": spread[:, 0] - of_shapes[:, 0],
         "cycle_timing": spread[:, 1] - of_shapes[:, 1],
@@ -205,7 +205,7 @@ def _noise_in(power: Floats, shapes: Shapes) -> tuple[Floats, Floats]:
 
 
 def _level_parts(level: Floats) -> tuple[float, float]:
-    """Return the mean squares of the slow wander of the level, and of what is left of it."""
+    """Return the mean squares of the slow drift of the level, and of what is left of it."""
     level = level - level.mean() if level.size else level
     power = float(np.mean(level**2)) if level.size else 0.0
     if level.size < FEWEST or power == 0:

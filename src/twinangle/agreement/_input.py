@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.checks import as_float_array, require_finite, require_fraction
+
 Floats = NDArray[np.float64]
 
 
@@ -27,23 +29,27 @@ def finite_array(
         indexes differ.
     """
     require_one_index({name: values, "participant": participant})
-    try:
-        array = np.array(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
-        raise ValueError(f"`{name}` must hold numbers only: {error}.") from error
-    if array.ndim != ndim:
-        raise ValueError(f"`{name}` must have {ndim} dimension(s), got shape {array.shape}.")
+    array = as_float_array(values, name, ndim=ndim).copy()
     if array.shape[0] < min_rows or array.size == 0:
         raise ValueError(f"`{name}` needs at least {min_rows} row(s), got shape {array.shape}.")
-    bad = ~np.isfinite(array)
-    if bad.any():
-        first = tuple(int(i) for i in np.argwhere(bad)[0])
-        index = first[0] if ndim == 1 else first
-        raise ValueError(
-            f"`{name}` has {int(bad.sum())} missing or infinite value(s), the first at index "
-            f"{index}. Drop or interpolate them first."
-        )
+    require_finite(array, name)
     return array
+
+
+def numeric_column(frame: pd.DataFrame, name: str) -> Floats:
+    """Return a column of a table as finite numbers.
+
+    Raises
+    ------
+    ValueError
+        If a value is no number; the message names column and row.
+    """
+    values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
+    bad = ~np.isfinite(values)
+    if bad.any():
+        row = int(np.argmax(bad))
+        raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
+    return np.asarray(values, dtype=np.float64)
 
 
 def finite_pair(
@@ -176,8 +182,7 @@ def fraction(value: float, name: str) -> float:
     ValueError
         If `value` is not strictly between 0 and 1.
     """
-    if not 0 < value < 1:
-        raise ValueError(f"`{name}` must lie between 0 and 1 (such as 0.95), got {value!r}.")
+    require_fraction(value, name)
     return float(value)
 
 

@@ -125,7 +125,7 @@ def shape_notes(values: Floats, parts: Components, confidence: float) -> tuple[s
             f"{whose} differences are further from normal than chance makes 95 of 100 normal "
             f"samples of this size (Shapiro-Wilk, {p_words(p_value)}; skewness "
             f"{quantity(float(skewness), '')}, excess kurtosis {quantity(float(kurtosis), '')}): "
-            "the intervals of the limits hold less than they say, and bias ∓ 1.96 SD are not "
+            "the intervals of the limits cover less than nominal, and bias ∓ 1.96 SD are not "
             f"percentiles. {_remedy(values, parts, confidence)}"
         ),
     )
@@ -133,7 +133,7 @@ def shape_notes(values: Floats, parts: Components, confidence: float) -> tuple[s
 
 def _remedy(values: Floats, parts: Components, confidence: float) -> str:
     """Name percentile limits only where this many participants give them both ends."""
-    look = "Look at the plot: one odd participant, or a difference that follows the size?"
+    look = "Look at the plot: one outlying participant, or a difference that follows the size?"
     if parts.k == 1:
         return look
     ranks = percentile_limits(values, parts.codes, confidence=confidence)

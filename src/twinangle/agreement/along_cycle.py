@@ -36,10 +36,10 @@ class FunctionalLimits(Result):
         Floats,
         data("SD within participants at each point; NaN where the two cannot be told apart"),
     ]
-    bias_band: Annotated[CurveBand, number("band that holds the whole true bias curve")]
+    bias_band: Annotated[CurveBand, number("simultaneous band of the true bias curve")]
     participant_band: Annotated[
         CurveBand,
-        number("band that holds the whole mean difference curve of a further participant"),
+        number("simultaneous band of the mean difference curve of a further participant"),
     ]
     coverage: Annotated[float, number("share of cycles between the limits at each point")]
     confidence: Annotated[float, number("confidence of the bands")]

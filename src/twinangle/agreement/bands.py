@@ -1,4 +1,4 @@
-"""Bands that hold for a whole curve, with participants as what is sampled."""
+"""Simultaneous bands of a curve, with participants as what is sampled."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ class CurveBand(Result):
         """Return one sentence for a paper, rounded."""
         width = float(np.max(self.upper - self.lower)) / 2
         return (
-            f"The {100 * self.confidence:g} % band holds the whole curve at once (target "
-            f"{self.target}; {self.method}): ± {self.critical:.2f} standard errors where a "
+            f"The simultaneous {100 * self.confidence:g} % band covers the whole curve at once "
+            f"(target {self.target}; {self.method}): ± {self.critical:.2f} standard errors where a "
             f"pointwise one takes {self.pointwise:.2f}, at most ± {quantity(width, unit)}; "
             f"{self.n_curves} curves of {self.n_participants} participants."
         )
@@ -69,7 +69,7 @@ def curve_band(
     target: Target = "mean",
     confidence: float = 0.95,
 ) -> CurveBand:
-    """Find a band that holds a whole curve, from the Gaussian kinematic formula.
+    """Find the simultaneous band of a curve, from the Gaussian kinematic formula.
 
     Parameters
     ----------

@@ -28,7 +28,7 @@ from twinangle.declare import measured, number, squared
 __all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
 
 _WORDS = {
-    "shared": "pattern, range or timing",
+    "shared": "pattern, range of motion or timing",
     "cycle_offset": "offset of single cycles",
     "cycle_range": "range of single cycles",
     "cycle_timing": "timing of single cycles",
@@ -49,11 +49,11 @@ class ErrorBudget(Result):
         delay, as far as they hold whichever part of the cycle is looked at; what fits a difference
         of size or a delay but hangs on one stretch or one harmonic of the cycle, so that it may as
         well be a pattern; pattern that is neither.
-    wander, cycle_offset, cycle_range, cycle_timing, random : float
+    slow_drift, cycle_offset, cycle_range, cycle_timing, random : float
         Its parts that differ from cycle to cycle, none below 0: level that moves slowly, and
         level, size and delay of single cycles; the rest.
-    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, wander_ci, cycle_offset_ci, \
-    cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
+    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, slow_drift_ci, \
+    cycle_offset_ci, cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
         Intervals over this participant's cycles, in squared units; NaN below 6 cycles.
     gain : float
         Size of the test curve against the reference's, over the whole cycle.
@@ -123,8 +123,8 @@ class ErrorBudget(Result):
         Interval,
         squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
     ]
-    wander: Annotated[float, squared("part that is a level moving slowly from cycle to cycle")]
-    wander_ci: Annotated[
+    slow_drift: Annotated[float, squared("part that is a level moving slowly from cycle to cycle")]
+    slow_drift_ci: Annotated[
         Interval,
         squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
     ]
@@ -239,7 +239,8 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
 
     *Between cycles.* d_i - D = L_i + a_i m + c_i m' + e_i in the same way, m and m' made orthogonal
     symmetrically. Neighbouring cycles share the slow part of L and nothing else, so
-    wander = mean(L_i L_i+1) + MS(L)/n (for the bias that taking D out brings), between 0 and MS(L);
+    slow_drift = mean(L_i L_i+1) + MS(L)/n (for the bias that taking D out brings), between 0 and
+    MS(L);
     cycle_offset is the rest of MS(L), cycle_range and cycle_timing the mean squares of a_i m and
     c_i m', random that of e_i. What random variation with the spectrum of e_i shows in L, m and m'
     is moved to random (in proportion to the shapes' own spectra). The mean of n cycles keeps
@@ -252,16 +253,16 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     kept, of the roots of the parts, ends squared and not below 0; gain likewise as it is. The
     half-width is Student's t averaged over the serial correlations that the pseudo-values allow
     (`_serial.serial_values`). Cycle_offset reaches up
-    to where that of cycle_offset and wander together ends, for the split of the two is a guess
+    to where that of cycle_offset and slow_drift together ends, for the split of the two is a guess
     with few cycles. Random: the same jackknife of its logarithm, on
     n (1 - p²)/(1 + p²) cycles, p the lag-1 autocorrelation of d - D, freed of its small-sample
     bias and at most 0.7. It reaches up to where that of all ends that noise of its spectrum should
     show in L, m and m': what these hold less by chance is lost to it (5 % of it with 20 cycles in
-    simulated trials), and what they hold more is taken for their own. Wander:
+    simulated trials), and what they hold more is taken for their own. Slow drift:
     what neighbours share, p σ², of values L_i with a first-order serial correlation p and variance
     σ², averaged over p in the same way, widened to the part itself where it misses that; few cycles
-    make the part too small, and the interval makes up for that. Where the level wanders so slowly
-    that the trial holds few of its swings, the intervals of offset, wander and total are too
+    make the part too small, and the interval makes up for that. Where the level drifts so slowly
+    that the trial holds few of its swings, the intervals of offset, slow drift and total are too
     narrow.
 
     The definitions are this package's own.
@@ -291,7 +292,7 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
         confidence=confidence,
         assumptions=_assumptions(
             test.shape[0],
-            wanders=parts["wander"] > 0.1 * parts["total"],
+            drifts=parts["slow_drift"] > 0.1 * parts["total"],
             unclear=parts["shared"] > 0.1 * parts["total"],
         ),
     )
@@ -326,7 +327,7 @@ def _intervals(
     found = {
         name: _root_interval(parts[name], less[name], confidence)
         for name in ("total", *PARTS)
-        if name not in ("random", "wander")  # these have intervals of their own
+        if name not in ("random", "slow_drift")  # these have intervals of their own
     }
     varied = readings.difference - readings.difference.mean(axis=0)
     random, most = (
@@ -334,8 +335,10 @@ def _intervals(
         for name in ("random", "random_most")
     )
     found["random"] = _reaching(random, most)
-    found["wander"] = _holding(serial_values(readings.level).shared(confidence), parts["wander"])
-    both = (parts["cycle_offset"] + parts["wander"], less["cycle_offset"] + less["wander"])
+    found["slow_drift"] = _holding(
+        serial_values(readings.level).shared(confidence), parts["slow_drift"]
+    )
+    both = (parts["cycle_offset"] + parts["slow_drift"], less["cycle_offset"] + less["slow_drift"])
     found["cycle_offset"] = _reaching(found["cycle_offset"], _root_interval(*both, confidence))
     gains = np.array(
         [1 + np.delete(readings.difference, block, axis=0).mean(axis=0) @ shapes.maps[0, 0]
@@ -377,7 +380,7 @@ class PooledBudget(Result):
 
     Attributes
     ----------
-    total, offset, range, timing, shared, pattern, wander, cycle_offset, cycle_range, \
+    total, offset, range, timing, shared, pattern, slow_drift, cycle_offset, cycle_range, \
     cycle_timing, random : float
         Means over the budgets, each counting the same; the parts add up to the total.
     total_ci, offset_ci, ..., random_ci : tuple of float
@@ -473,13 +476,13 @@ class PooledBudget(Result):
             "in all of them"
         ),
     ]
-    wander: Annotated[
+    slow_drift: Annotated[
         float,
         squared(
             "mean over participants of the part that is a level moving slowly from cycle to cycle"
         ),
     ]
-    wander_ci: Annotated[
+    slow_drift_ci: Annotated[
         Interval,
         squared(
             "interval of that part over participants; NaN below 4, or where the part is 0 "
@@ -595,24 +598,24 @@ def _roots(bounds: Interval) -> Interval:
     return float(np.sqrt(bounds[0])), float(np.sqrt(bounds[1]))
 
 
-def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, ...]:
+def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ...]:
     """Return what the parts mean."""
     said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
     if unclear:
         said.append(
-            "Part of the mean difference fits a difference of range or a delay only in one stretch "
-            "or one harmonic of the cycle; it may be a pattern as well and is given apart."
+            "Part of the mean difference fits a difference of range of motion or a delay only in "
+            "one stretch or harmonic of the cycle; it may be a pattern as well and is given apart."
         )
     if n_cycles < FEWEST:
         said.append(
-            f"Fewer than {FEWEST} cycles: wander cannot be told from what else moves the level."
+            f"Fewer than {FEWEST} cycles: slow drift cannot be told from what else moves the level."
         )
     else:
         said += few_cycles(n_cycles)
-    if wanders:
+    if drifts:
         said.append(
-            "The level wanders: where it does so slowly, so that the trial holds few of its "
-            "swings, the intervals over the cycles of offset, wander and whole are too narrow."
+            "The level drifts: where it does so slowly, so that the trial holds few of its "
+            "swings, the intervals over the cycles of offset, slow drift and whole are too narrow."
         )
     return tuple(said)
 
@@ -620,4 +623,4 @@ def _assumptions(n_cycles: int, *, wanders: bool, unclear: bool) -> tuple[str, .
 def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
     """Return what is to be said of the means: that parts add up, and what is not told apart."""
     unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
-    return _assumptions(FEWEST, wanders=False, unclear=unclear)[: 2 if unclear else 1]
+    return _assumptions(FEWEST, drifts=False, unclear=unclear)[: 2 if unclear else 1]

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from twinangle.agreement._input import fraction
+from twinangle.agreement._input import finite_array, fraction, numeric_column
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.condition_spread import (
@@ -263,12 +263,12 @@ def checked_conditions(
             f"{', '.join(map(repr, pd.unique(table['condition'])))}."
         )
     if "n_cycles" in frame.columns:
-        cycles = _numbers(frame, "n_cycles")
+        cycles = numeric_column(frame, "n_cycles")
         if (cycles < 2).any():
             row = int(np.argmax(cycles < 2))
             raise ValueError(f"`n_cycles` in row {row} is {cycles[row]:g}; at least 2 are needed.")
     if curves is None:
-        table["value"] = _numbers(frame, "value")
+        table["value"] = numeric_column(frame, "value")
     else:
         table["value"] = [float(each.std(axis=0, ddof=1).mean()) for each in curves]
         _same_rows(frame, table["value"].to_numpy(dtype=np.float64), curves)
@@ -290,7 +290,7 @@ def _curves_of_rows(
             found.append(one.curves)
             continue
         try:
-            found.append(cycle_variability(one, confidence=0.95).curves)  # the curves alone
+            found.append(finite_array(one, "curves", ndim=2, min_rows=2))
         except ValueError as error:
             raise ValueError(f"`variability` of row {row}: {error}") from error
     return found
@@ -307,7 +307,7 @@ def _same_rows(
     for name, (found, tolerance) in stated.items():
         if name not in frame.columns:
             continue
-        given = _numbers(frame, name)
+        given = numeric_column(frame, name)
         bad = ~np.isclose(given, found, rtol=tolerance, atol=1e-12)
         if bad.any():
             row = int(np.argmax(bad))
@@ -315,16 +315,6 @@ def _same_rows(
                 f"`{name}` in row {row} is {given[row]:g}, but the cycles in `variability` of that "
                 f"row have {found[row]:g}: are both in the same order?"
             )
-
-
-def _numbers(frame: pd.DataFrame, name: str) -> NDArray[np.float64]:
-    """Return a column as finite numbers, or refuse it naming the row."""
-    values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
-    bad = ~np.isfinite(values)
-    if bad.any():
-        row = int(np.argmax(bad))
-        raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
-    return np.asarray(values, dtype=np.float64)
 
 
 def _participant_means(table: pd.DataFrame, values: NDArray[np.float64]) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.agreement._input import numeric_column
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
@@ -259,11 +260,7 @@ def _covariate_columns(frame: pd.DataFrame, covariates: Sequence[str]) -> NDArra
     for name in covariates:
         if name not in frame.columns:
             raise ValueError(f"`frame` has no column {name!r} for a covariate.")
-        values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
-        bad = ~np.isfinite(values)
-        if bad.any():
-            row = int(np.argmax(bad))
-            raise ValueError(f"`{name}` in row {row} is {frame[name].iloc[row]!r}, not a number.")
+        values = numeric_column(frame, name)
         same = np.ptp(values) <= _SAME * np.abs(values).max()  # but for rounding
         columns.append(np.zeros(values.size) if same else values - values.mean())
     return np.column_stack(columns)

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.checks import require_positive
 from twinangle.declare import data, number
 
 DEMING = "Deming's line"  # as what is not given is named
@@ -81,8 +82,7 @@ def deming_regression(
     """
     y, x = finite_pair(test, reference, ndim=1, min_rows=4)
     confidence = fraction(confidence, "confidence")
-    if not (np.isfinite(error_ratio) and error_ratio > 0):
-        raise ValueError(f"`error_ratio` must be above 0, got {error_ratio!r}.")
+    require_positive(error_ratio, "error_ratio")
     slope, intercept = _line(x, y, error_ratio)
     keep = ~np.eye(x.size, dtype=bool)
     left_out = np.array([_line(x[row], y[row], error_ratio) for row in keep])

@@ -19,6 +19,7 @@ from twinangle.agreement.limits import (
     LimitsOfAgreement,
     limits_of_agreement,
 )
+from twinangle.checks import require_not_negative, require_positive
 from twinangle.declare import data, number
 
 Verdict = Literal["inside", "outside", "undecided"]
@@ -154,7 +155,7 @@ def judge_limits(limits: LimitsOfAgreement, margin: float) -> Equivalence:
     advised for trials [2]_. Limits with their two-sided intervals within a predefined margin are
     also how a published sample size for such studies sees it [3]_. Bounds at 1 - α (intervals at
     1 - 2α) would need about a fifth fewer people, but contradict the intervals that are shown in
-    up to 23 % of simulated studies, and hold less where people differ in spread.
+    up to 23 % of simulated studies, and cover less where people differ in spread.
 
     References
     ----------
@@ -313,8 +314,7 @@ def limits_without_reference_error(
     reference cannot be taken out.
     """
     require_number(reference_sd, "reference_sd", "the SD of the reference's own error")
-    if not (np.isfinite(reference_sd) and reference_sd >= 0):
-        raise ValueError(f"`reference_sd` must be 0 or more, got {reference_sd!r}.")
+    require_not_negative(reference_sd, "reference_sd")
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
     values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     parts = _several(variance_components(values, participant))
@@ -360,8 +360,7 @@ def limits_without_reference_error(
 def _margin(margin: float) -> float:
     """Refuse a margin that is not above 0."""
     require_number(margin, "margin", "the largest acceptable difference")
-    if not (np.isfinite(margin) and margin > 0):
-        raise ValueError(f"`margin` must be above 0, got {margin!r}.")
+    require_positive(margin, "margin")
     return float(margin)
 
 

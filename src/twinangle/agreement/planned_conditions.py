@@ -13,6 +13,7 @@ from twinangle.agreement.condition_spread import ConditionSpread, PairedSpread, 
 from twinangle.agreement.condition_trials import FEWEST_CYCLES
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import MOST_PARTICIPANTS, SampleSize, smallest
+from twinangle.checks import require_not_negative, require_positive
 
 STUDIES = 400  # a round, up to 30 people; fewer above, for a study costs the square of its people
 ROUNDS = 3
@@ -38,12 +39,10 @@ class RatioDesign:
     cycles: tuple[int, int]
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.ratio) and self.ratio > 0):
-            raise ValueError(f"`ratio` must be above 0, got {self.ratio!r}.")
+        require_positive(self.ratio, "ratio")
         if self.ratio == 1:
             raise ValueError("`ratio` is 1: there is no difference to be shown.")
-        if not (np.isfinite(self.sd_log_ratio) and self.sd_log_ratio >= 0):
-            raise ValueError(f"`sd_log_ratio` must be 0 or more, got {self.sd_log_ratio!r}.")
+        require_not_negative(self.sd_log_ratio, "sd_log_ratio")
         if min(self.cycles) < FEWEST_CYCLES:
             raise ValueError(
                 f"SDs over cycles are compared from {FEWEST_CYCLES} cycles a participant and "

@@ -13,6 +13,7 @@ from twinangle.agreement._result import Result, quantity
 from twinangle.agreement.equivalence import inside_margin
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.simulated_studies import STUDIES, LimitsDesign, StudyPool
+from twinangle.checks import require_positive
 
 MOST_PARTICIPANTS = 1000
 
@@ -113,7 +114,7 @@ def participants_for_limits(
     .. [1] Kupper & Hafner (1989). Am Stat 43, 101-105. For limits of agreement Jan & Shieh (2018).
        Comput Biol Med 100, 247-252 (from memory).
     """
-    _above_zero(precision, "precision")
+    require_positive(precision, "precision")
     confidence = fraction(confidence, "confidence")
     pool = StudyPool(LimitsDesign(sd_between, sd_within, n_cycles), rng, n_studies)
 
@@ -167,7 +168,7 @@ def participants_for_limits_within(
     -----
     Every simulated study is judged as `judge_limits` judges the real one.
     """
-    _above_zero(margin, "margin")
+    require_positive(margin, "margin")
     confidence = fraction(confidence, "confidence")
     design = LimitsDesign(sd_between, sd_within, n_cycles, bias)
     low, high = design.limits
@@ -212,7 +213,7 @@ def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
     Chi-squared interval of an SD on n - 1 degrees of freedom; for curves, whose points vary partly
     on their own, it is on the safe side, and for serially correlated cycles too small.
     """
-    _above_zero(precision, "precision")
+    require_positive(precision, "precision")
     fraction(confidence, "confidence")
 
     def width(n: int) -> float:
@@ -289,9 +290,3 @@ def _sized(
         standard_error=float(np.sqrt(share * (1 - share) / pool.n_studies)),
         assumptions=(pool.design.in_words, *few),
     )
-
-
-def _above_zero(value: float, name: str) -> None:
-    """Refuse a number that is not above 0."""
-    if not (np.isfinite(value) and value > 0):
-        raise ValueError(f"`{name}` must be above 0, got {value!r}.")

@@ -154,8 +154,8 @@ def pool_curves(
         assumptions=(
             "Participants are independent, each counting once with the mean of their trials.",
             (
-                "Offsets, differences of range and Fisher's z of the correlations are normal over "
-                "participants; RMS values are above 0 and may be skewed."
+                "Offsets, differences of range of motion and Fisher's z of the correlations are "
+                "normal over participants; RMS values are above 0 and may be skewed."
             ),
         ),
     )

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy import stats
 
 from twinangle.agreement._result import counted
+from twinangle.checks import require_fraction
 from twinangle.declare import data, number
 
 _COLUMNS = ("participant", "trial", "procedure", "value")
@@ -124,8 +125,7 @@ def rank_procedures(
     ----------
     Student (1908). Biometrika 6:1-25; Dunn (1961). J Am Stat Assoc 56:52-64.
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"`confidence` must lie between 0 and 1, got {confidence!r}.")
+    require_fraction(confidence, "confidence")
     table, dropped = _complete_trials(values)
     means = table.groupby(level="participant").mean()
     means = means[means.mean().sort_values(kind="stable").index]

@@ -13,6 +13,7 @@ from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.equivalence import inside_margin, outside_margin
 from twinangle.agreement.limits import FEWEST_PARTICIPANTS
+from twinangle.checks import require_positive
 
 STUDIES = 4000
 _BLOCK = 8  # participants drawn at once: the first k are the same whatever comes after them
@@ -248,8 +249,8 @@ def simulate_studies(
     Every study goes through the computation of `limits_of_agreement` and the rule of
     `judge_limits`, all studies at once.
     """
-    if margin is not None and not margin > 0:
-        raise ValueError(f"`margin` must be above 0, got {margin!r}.")
+    if margin is not None:
+        require_positive(margin, "margin")
     confidence = fraction(confidence, "confidence")
     design = LimitsDesign(sd_between, sd_within, n_cycles, bias)
     found = StudyPool(design, rng, n_studies).limits(n_participants, confidence)

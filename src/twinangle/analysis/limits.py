@@ -113,7 +113,7 @@ def _limits(difference: pd.Series, participant: pd.Series, options: Options) -> 
 def _unknown_zero(group: Group, quantity: str) -> str:
     """Return why limits with both instruments zeroed cannot be given; empty if they can."""
     if quantity == "range_deg":
-        return "a range does not depend on the zeros."
+        return "a range of motion does not depend on the zeros."
     reasons: dict[str, list[str]] = {}
     for trial in group.trials:
         if not np.isfinite(zero_of(trial)):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import norm, t
 
+from twinangle.checks import require_fraction
 from twinangle.signals.recording import Array, Interval, Synchronisation
 
 
@@ -113,8 +114,7 @@ def line_se_s(clock: Synchronisation, reference_s: Array) -> Array | None:
 
 
 def _about(centre: float, error: float, freedom: float, confidence: float) -> Interval | None:
-    if not 0 < confidence < 1:
-        raise ValueError(f"`confidence` must lie between 0 and 1, got {confidence!r}.")
+    require_fraction(confidence, "confidence")
     if not (np.isfinite(error) and error > 0):
         return None
     upper = (1 + confidence) / 2

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from twinangle.checks import require_positive
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clock_intervals import total_error
 from twinangle.clocks.clockfit import (
@@ -103,8 +104,7 @@ def synchronise(
     ValueError
         If `max_lag_s` is not above 0.
     """
-    if not (np.isfinite(max_lag_s) and max_lag_s > 0):
-        raise ValueError(f"`max_lag_s` must be above 0, got {max_lag_s!r}.")
+    require_positive(max_lag_s, "max_lag_s")
     pair = _within_reach(_Pair(*prepare(wearable, reference)), expected_lag_s, max_lag_s)
     anchor = _anchor(pair, expected_lag_s, max_lag_s)
     shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))

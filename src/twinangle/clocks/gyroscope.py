@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t
 
+from twinangle.checks import require_fraction
 from twinangle.clocks.band import BandLimited, band_limit
 from twinangle.clocks.clock_intervals import lag_interval, total_error
 from twinangle.clocks.clockfit import (
@@ -115,8 +116,7 @@ def gyroscope_lag(
     Own method; tests/clocks/test_gyroscope_lag.py holds it against simulated sensors whose
     clock is known and against a published recording.
     """
-    if not 0 < confidence < 1:
-        raise ValueError(f"`confidence` must lie between 0 and 1, got {confidence!r}.")
+    require_fraction(confidence, "confidence")
     scene, line = _scene(sensors, reference, clock)
     for _ in range(_ITERATIONS):
         fit = _fit(scene, line)

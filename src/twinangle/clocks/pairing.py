@@ -7,6 +7,7 @@ from typing import Annotated
 
 import numpy as np
 
+from twinangle.checks import require_not_negative
 from twinangle.clocks.band import BandLimited, band_limit
 from twinangle.declare import measured
 from twinangle.signals.recording import (
@@ -87,8 +88,7 @@ def timing_cost(
         raise ValueError("`paired` and `cycles` must have a reference to cost its timing.")
     if not cycles.kept.any():
         raise ValueError("`cycles` must keep at least one cycle.")
-    if not (np.isfinite(lag_se_s) and lag_se_s >= 0):
-        raise ValueError(f"`lag_se_s` must be a finite number of at least 0, got {lag_se_s!r}.")
+    require_not_negative(lag_se_s, "lag_se_s")
     shifts = np.linspace(-lag_se_s, lag_se_s, 2 * n_steps + 1)
     mean_wearable = np.nanmean(cycles.wearable_deg[cycles.kept], axis=0)
     reference = BandLimited(paired.reference_deg, paired.start_s, paired.rate_hz, "reference")

@@ -29,7 +29,7 @@ class Search:
     """Correlation over the lags; `peaks` are indices of its maxima, highest first.
 
     `rate_correlation` and `rate_peaks` are the same of the angles' rates of change, which a slow
-    wander of either angle leaves alone.
+    drift of either angle leaves alone.
     """
 
     lags_s: Array

@@ -12,6 +12,7 @@ from twinangle.clocks.clockfit import ClockFit, ClockLine, overlap_times
 from twinangle.clocks.clustered import clustered_errors
 from twinangle.clocks.correlation import normalised_correlation
 from twinangle.signals.recording import Array
+from twinangle.signals.robust import robust_sd
 
 # Common practice, no source.
 _LEAST_MOVEMENT_DEG = 1.0  # SD of a window's angle
@@ -130,7 +131,7 @@ def fit_windows(windows: WindowedLags, start: ClockLine, *, drift: bool) -> Cloc
     neighbouring windows (:func:`twinangle.clocks.clustered.clustered_errors`).
     """
     off = windows.lag_s - start.lag_s - start.drift * (windows.time_s - start.centre_s)
-    near = np.abs(off - np.median(off)) <= _OUTLIER * max(_robust_sd(off), 1e-4)
+    near = np.abs(off - np.median(off)) <= _OUTLIER * max(robust_sd(off), 1e-4)
     time, lag = windows.time_s[near] - start.centre_s, windows.lag_s[near]
     rows = np.column_stack([np.ones(time.size), time]) if drift else np.ones((time.size, 1))
     solution = np.linalg.lstsq(rows, lag, rcond=None)[0]
@@ -143,10 +144,6 @@ def fit_windows(windows: WindowedLags, start: ClockLine, *, drift: bool) -> Cloc
     slope = float(solution[1]) if drift else 0.0
     line = ClockLine(start.centre_s, float(solution[0]), slope)
     return ClockFit(line, covariance, freedom, 1.0, float("nan"))
-
-
-def _robust_sd(values: Array) -> float:
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:

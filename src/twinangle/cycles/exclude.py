@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
 from twinangle.cycles.normalise import count_missing
 from twinangle.signals.recording import Array
+from twinangle.signals.robust import robust_sd
 from twinangle.thresholds import told_apart
 
 Reasons = list[str]
-MAD_TO_SD = 1.4826  # of a normal distribution
 
 TURN_LEAST_DEG = 12.0
 TURN_MOST_DEG = 25.0
@@ -146,7 +146,7 @@ def turns(heading_change_deg: Array, eligible: NDArray[np.bool_]) -> tuple[Reaso
         return [""] * heading_change_deg.size, ""
     median = float(np.median(known))
     centre = float(np.clip(median, -10.0, 10.0))
-    spread = MAD_TO_SD * float(np.median(np.abs(known - median)))
+    spread = robust_sd(known, median)
     limit = float(np.clip(TURN_SDS * spread, TURN_LEAST_DEG, TURN_MOST_DEG))
     departure = np.abs(heading_change_deg - centre)
     beside = float(np.clip(BESIDE_TURN_SDS * spread, BESIDE_TURN_LEAST_DEG, limit / 2))
@@ -181,7 +181,7 @@ def _grow(seed: NDArray[np.bool_], wider: NDArray[np.bool_]) -> NDArray[np.bool_
     return grown
 
 
-def odd_durations(
+def outlying_durations(
     duration_s: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_]
 ) -> Reasons:
     """Refuse durations more than four robust standard deviations (at least 15 %) off the median.
@@ -193,18 +193,18 @@ def odd_durations(
     log = np.log(duration_s)
     for members, basis in _groups(bout, eligible):
         centre = float(np.median(log[basis]))
-        spread = MAD_TO_SD * float(np.median(np.abs(log[basis] - centre)))
+        spread = robust_sd(log[basis], centre)
         reach = max(DURATION_SDS * _wider(basis) * spread, float(np.log1p(DURATION_LEAST)))
         low, high = np.exp(centre - reach), np.exp(centre + reach)
         for index in np.flatnonzero(members & (np.abs(log - centre) > reach)):
             near_low, shortest = told_apart(float(duration_s[index]), float(low), 2)
             near_high, longest = told_apart(float(duration_s[index]), float(high), 2)
             shown = near_low if log[index] < centre else near_high
-            reasons[index] = f"odd duration: {shown} s (limits {shortest} to {longest} s)"
+            reasons[index] = f"duration outlier: {shown} s (limits {shortest} to {longest} s)"
     return reasons
 
 
-def odd_curves(
+def outlying_curves(
     curves: Array, bout: NDArray[np.int64], eligible: NDArray[np.bool_], name: str
 ) -> Reasons:
     """Refuse curves far from the median curve.
@@ -218,7 +218,7 @@ def odd_curves(
         middle = np.median(curves[basis], axis=0)
         distance = np.sqrt(np.mean((curves - middle) ** 2, axis=1))
         centre = float(np.median(distance[basis]))
-        spread = MAD_TO_SD * float(np.median(np.abs(distance[basis] - centre)))
+        spread = robust_sd(distance[basis], centre)
         limit = max(
             centre + CURVE_SDS * _wider(basis) * spread,
             CURVE_LEAST_MEDIANS * _wider(basis) * centre,
@@ -227,7 +227,7 @@ def odd_curves(
         for index in np.flatnonzero(members & (distance > limit)):
             apart, bound = told_apart(float(distance[index]), limit)
             reasons[index] = (
-                f"odd curve: {name} is {apart}° RMS from its median curve (limit {bound}°)"
+                f"curve outlier: {name} is {apart}° RMS from its median curve (limit {bound}°)"
             )
     return reasons
 

@@ -281,7 +281,8 @@ def _judge(
     if vertical is None:
         warnings.append(
             "No rate about the vertical: turns are found only where they make a cycle's duration "
-            "or curve odd. Give the straight stretches (start_s, end_s) where there were turns."
+            "or curve an outlier. Give the straight stretches (start_s, end_s) where there were "
+            "turns."
         )
     else:
         _merge(reason, exclude.gaps(candidates, vertical, "the rate about the vertical", *clock))
@@ -292,12 +293,12 @@ def _judge(
     if signal is not None:
         _merge(reason, exclude.gaps(candidates, signal, "the signal of the events", *clock))
         _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
-    _merge(reason, exclude.odd_durations(cycles.duration_s, cycles.bout, _open(reason)))
+    _merge(reason, exclude.outlying_durations(cycles.duration_s, cycles.bout, _open(reason)))
     ordinary = _open(reason)
     curves = [("wearable", cycles.wearable_deg), ("reference", cycles.reference_deg)]
     for name, instrument in curves:
         if instrument is not None:
-            _merge(reason, exclude.odd_curves(instrument, cycles.bout, ordinary, name))
+            _merge(reason, exclude.outlying_curves(instrument, cycles.bout, ordinary, name))
     return warnings
 
 

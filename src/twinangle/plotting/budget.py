@@ -19,7 +19,7 @@ PARTS = {
     "timing": "timing",
     "shared": "pattern, range or timing",
     "pattern": "repeating pattern",
-    "wander": "slow wander",
+    "slow_drift": "slow drift",
     "cycle_offset": "offset of single cycles",
     "cycle_range": "range of single cycles",
     "cycle_timing": "timing of single cycles",

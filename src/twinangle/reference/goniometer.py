@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol, cast
 
@@ -14,6 +13,7 @@ from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import low_pass, require_cutoff
 from twinangle.reference.optical import MarkerSettings, marker_angle
 from twinangle.signals.channels import (
+    QuaternionColumns,
     refuse_constant,
     require_enough_samples,
     sampling_rate_hz,
@@ -27,14 +27,6 @@ from twinangle.thresholds import told_apart
 LARGEST_ANGLE_DEG = 360.0
 FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
-
-
-class QuaternionColumns(Protocol):
-    """The four channel names of one segment's orientation, scalar first."""
-
-    @property
-    def quaternion(self) -> Sequence[str]:
-        """Channels w, x, y, z."""
 
 
 class ReferenceSettings(Protocol):

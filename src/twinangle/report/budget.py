@@ -37,7 +37,7 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             "far as they hold in every part of the cycle, a pattern that is neither, and what can "
             "be put down to any of pattern, range and timing, because it fits a gain or a delay "
             "in one part of the cycle only. The rest differs from cycle to cycle: a level that "
-            "wanders slowly, offset, range and timing of single cycles, and what is left. A delay "
+            "drifts slowly, offset, range and timing of single cycles, and what is left. A delay "
             "that is always the same is taken up when the clocks are brought together by the "
             "angle itself: timing is what is left of it, and how far the clock's own uncertainty "
             "moves the RMS stands with the clocks (RMS ±)."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -41,7 +42,7 @@ def upgraded(old: Mapping[str, Any]) -> Record:
     dict
         What schema 1 does not have is left out, for the reader to leave open.
     """
-    named = {_RENAMED.get(key, key): value for key, value in old.items()}
+    named = {_RENAMED.get(key, key): _slow_drift(value) for key, value in old.items()}
     study = dict(named.pop("study"))
     agreement = named["provenance"]["parameters"].get("agreement", {})
     new: Record = {
@@ -70,6 +71,16 @@ def upgraded(old: Mapping[str, Any]) -> Record:
     for topic in _TOPICS:
         new[topic] = [_pooled(topic, item) for item in named.get(topic, ())]
     return new
+
+
+def _slow_drift(value: Any) -> Any:
+    """Return a part with the budget's `wander`, as it was called, under the name of now."""
+    if isinstance(value, Mapping):
+        return {
+            re.sub(r"^wander(?=_|$)", "slow_drift", key): _slow_drift(one)
+            for key, one in value.items()
+        }
+    return [_slow_drift(one) for one in value] if isinstance(value, list) else value
 
 
 def _trial(old: Mapping[str, Any]) -> Record:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Protocol
 
 import numpy as np
 
@@ -11,6 +12,14 @@ from twinangle.signals.recording import Array, Recording
 
 LEAST_SAMPLES = 10
 UNIT_NORM_TOLERANCE = 0.01
+
+
+class QuaternionColumns(Protocol):
+    """The four channel names of one segment's orientation, scalar first."""
+
+    @property
+    def quaternion(self) -> Sequence[str]:
+        """Channels w, x, y, z."""
 
 
 def require_enough_samples(recording: Recording) -> None:

@@ -62,13 +62,13 @@ class Body:
     gait: Gait
     side: Side
     heading_rad: float
-    wander_rad: float  # slow weaving about the straight line, as on a path
+    weave_rad: float  # slow weaving about the straight line, as on a path
     out_of_plane_deg: float
     track_m: BSpline  # (n, 2) horizontal position of the pelvis over time
 
     def heading(self, time_s: Array) -> Array:
         """Return the walking direction in radians, anticlockwise from earth x."""
-        weave = self.wander_rad * np.sin(2.0 * np.pi * time_s / 17.0)
+        weave = self.weave_rad * np.sin(2.0 * np.pi * time_s / 17.0)
         return np.asarray(self.heading_rad + weave + self.gait.schedule.turned_rad(time_s))
 
     def pose(self, time_s: Array) -> Pose:
@@ -120,7 +120,7 @@ def make_body(
     side: Side,
     speed_m_s: float,
     heading_rad: float,
-    wander_rad: float,
+    weave_rad: float,
     out_of_plane_deg: float,
 ) -> Body:
     """Lay the walked track and return the body that follows it.
@@ -129,13 +129,13 @@ def make_body(
     the exact antiderivative of a spline of its velocity.
     """
     time_s = np.arange(-2.0, gait.schedule.duration_s + 2.0, 0.05)
-    body = Body(gait, side, heading_rad, wander_rad, out_of_plane_deg, track_m=_still(time_s))
+    body = Body(gait, side, heading_rad, weave_rad, out_of_plane_deg, track_m=_still(time_s))
     schedule = gait.schedule
     speed = speed_m_s * schedule.walking(time_s) * (1.0 - 0.5 * schedule.turning(time_s))
     heading = body.heading(time_s)
     velocity = speed[:, None] * np.column_stack([np.cos(heading), np.sin(heading)])
     track = make_interp_spline(time_s, velocity, k=5).antiderivative()
-    return Body(gait, side, heading_rad, wander_rad, out_of_plane_deg, track_m=track)
+    return Body(gait, side, heading_rad, weave_rad, out_of_plane_deg, track_m=track)
 
 
 def _still(time_s: Array) -> BSpline:

@@ -23,7 +23,7 @@ magnetic field and a turn every forty metres.
 Cautions
 - A simulation flatters: its skin moves by a known little, its knee is nearly a hinge, its floor
   is a simple one. How well an analysis does here says little about how it does on people.
-- The reference has errors of its own (gain, offset, slow wander, noise), as any real one does.
+- The reference has errors of its own (gain, offset, slow drift, noise), as any real one does.
   A difference is not all the wearable's.
 - Six participants are too few for firm limits of agreement. The intervals say so.
 - The fourth participant's logger lost 0.64 s of rows indoors. That is deliberate.

@@ -41,12 +41,12 @@ class SensorErrors:
 
 @dataclass(frozen=True, slots=True)
 class ReferenceErrors:
-    """Errors of the reference instrument: fixed gain and offset, noise SD, slow wander SD."""
+    """Errors of the reference instrument: fixed gain and offset, noise SD, SD of the slow drift."""
 
     gain: float = 1.005
     offset_deg: float = 0.6
     noise_deg: float = 0.08
-    wander_deg: float = 0.15
+    slow_drift_deg: float = 0.15
 
     @classmethod
     def none(cls) -> ReferenceErrors:
@@ -205,7 +205,7 @@ def record_reference(
     """Return the reference's reading (n,) in degrees at times given on the wearable's clock."""
     span = wearable_time_s[-1] - wearable_time_s[0]
     knots = np.linspace(-0.1, span + 0.1, max(int(span / 15.0) + 2, 4))
-    wander = make_interp_spline(knots, errors.wander_deg * rng.standard_normal(knots.size), k=3)
+    drift = make_interp_spline(knots, errors.slow_drift_deg * rng.standard_normal(knots.size), k=3)
     noise = errors.noise_deg * rng.standard_normal(wearable_time_s.size)
-    slow = wander(wearable_time_s - wearable_time_s[0])
+    slow = drift(wearable_time_s - wearable_time_s[0])
     return np.asarray(errors.gain * true_deg(wearable_time_s) + errors.offset_deg + slow + noise)

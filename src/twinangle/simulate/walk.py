@@ -275,7 +275,7 @@ def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
         side=chosen.side,
         speed_m_s=chosen.speed_m_s,
         heading_rad=float(rng.uniform(0.0, 2.0 * np.pi)),
-        wander_rad=float(np.deg2rad(chosen.weave_deg)),
+        weave_rad=float(np.deg2rad(chosen.weave_deg)),
         out_of_plane_deg=chosen.out_of_plane_deg,
     )
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import listed
 from twinangle.signals.straight_line import Calibration, fit_calibration
+from twinangle.study.cells import finite_number
 
 COLUMNS = ("value", "angle_deg")
 
@@ -60,7 +60,7 @@ def read_points(path: Path, name: str) -> tuple[list[float], list[float]]:
     values: list[float] = []
     angles: list[float] = []
     for row in rows:
-        value, angle = (_number(row[column], delimiter) for column in COLUMNS)
+        value, angle = (finite_number(row[column] or "", delimiter) for column in COLUMNS)
         if value is None or angle is None:
             raise StudyError(
                 f"calibration {name!r}, row {rows.line_num}: holds {row['value']!r} and "
@@ -69,12 +69,3 @@ def read_points(path: Path, name: str) -> tuple[list[float], list[float]]:
         values.append(value)
         angles.append(angle)
     return values, angles
-
-
-def _number(text: str | None, delimiter: str) -> float | None:
-    cell = (text or "").strip()
-    try:
-        value = float(cell.replace(",", ".") if delimiter != "," else cell)
-    except ValueError:
-        return None
-    return value if abs(value) <= LARGEST else None

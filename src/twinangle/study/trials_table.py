@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
-from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import listed, nearest_first, suggestion
 from twinangle.signals.recording import Interval
+from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
 
 # What an identifier is when the table has no such column.
@@ -225,23 +224,12 @@ def _covariate_kinds(table: _Table, needs: Needs) -> dict[str, bool]:
     names = [name for name in table.columns if name and name not in known]
     return {
         name: all(
-            _number(cells[name], table.delimiter) is not None
+            finite_number(cells[name], table.delimiter) is not None
             for _, cells in table.rows
             if cells[name]
         )
         for name in names
     }
-
-
-def _number(text: str, delimiter: str) -> float | None:
-    """Return a finite number, its decimal comma understood where commas do not part the cells."""
-    if delimiter != "," and re.fullmatch(r"[+-]?\d*,\d+(?:[eE][+-]?\d+)?", text):
-        text = text.replace(",", ".")
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if abs(value) <= LARGEST else None
 
 
 def _trial(
@@ -274,7 +262,7 @@ def _trial(
         end_s=times["end_s"],
         exclude=exclude,
         covariates={
-            name: (_number(cells[name], table.delimiter) or 0.0) if numeric else cells[name]
+            name: (finite_number(cells[name], table.delimiter) or 0.0) if numeric else cells[name]
             for name, numeric in kinds.items()
             if cells[name]
         },
@@ -395,7 +383,7 @@ def _near(path: Path) -> str:
 
 def _given(table: _Table, row: int, cells: Mapping[str, str], name: str, unit: str) -> float | None:
     text = cells.get(name, "")
-    value = _number(text, table.delimiter) if text else None
+    value = finite_number(text, table.delimiter) if text else None
     if text and value is None:
         table.add(row, name, f"is {text!r}; accepted: a number of {unit}, or an empty cell.")
     return value

@@ -13,6 +13,7 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.signals.channels import (
+    QuaternionColumns,
     refuse_constant,
     require_enough_samples,
     sampling_rate_hz,
@@ -109,14 +110,6 @@ class InertialSettings(Protocol):
     @property
     def gyroscope_sample(self) -> GyroscopeSample:
         """What the device's rate at a sample stands for."""
-
-
-class QuaternionColumns(Protocol):
-    """The four channel names of one segment's orientation, scalar first."""
-
-    @property
-    def quaternion(self) -> Sequence[str]:
-        """Channels w, x, y, z."""
 
 
 class OrientationSettings(Protocol):

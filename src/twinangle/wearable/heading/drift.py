@@ -14,7 +14,7 @@ import numpy as np
 from twinangle.signals.recording import Array, OrientationPair
 
 # Common practice, no source.
-DRIFT_DEG_SQRT_S = 0.3  # how fast the heading difference may wander, degrees per √s
+DRIFT_DEG_SQRT_S = 0.3  # how fast the heading difference may drift, degrees per √s
 _LEAST_NOISE_DEG = 0.2  # no single second is trusted beyond this
 
 Complex = np.ndarray[tuple[int], np.dtype[np.complex128]]

@@ -24,6 +24,7 @@ from scipy.optimize import minimize_scalar
 from scipy.signal import butter, sosfiltfilt
 
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
+from twinangle.signals.robust import robust_sd
 from twinangle.wearable import quaternions
 
 # Common practice, no source.
@@ -139,7 +140,7 @@ def find_joint_centre(
             heading = _best_heading(sums, ridge * scale**2, None if whole else heading)
         arms, precision = sums.arms(heading, ridge * scale**2)
         misfit = misfit_of(proximal, distal, arms, heading)
-        scale = max(1.4826 * float(np.median(np.abs(misfit))), 1e-6)
+        scale = max(robust_sd(misfit, 0.0), 1e-6)
         weight = cauchy_weights(misfit / scale)
     covariance = np.linalg.inv(precision) * scale**2 * sample_repeats()
     return JointCentre(arms[:3], arms[3:], np.asarray(covariance), heading, scale)

@@ -99,7 +99,7 @@ def joint_centre_heading(sensors: SensorPair, oriented: OrientationPair) -> Head
     -------
     HeadingEstimate
         Its standard error is ``√(SE² + (5° · s/h)²)``: the smoother's own, and an allowance for
-        soft tissue that a statistical error cannot see. Most of SE is the wander that the smoother
+        soft tissue that a statistical error cannot see. Most of SE is the drift that the smoother
         allows for; in the mean over m seconds of variances σₖ² it is 1/√(Σ 1/σₖ²).
 
     Raises

@@ -1,6 +1,6 @@
 """The tilt of two sensors against each other, from the specific force that both feel.
 
-A filter tells gravity from motion by averaging, so each sensor's vertical wanders with the person's
+A filter tells gravity from motion by averaging, so each sensor's vertical drifts with the person's
 own accelerations. The joint centre's specific force is one and the same for both sensors, whatever
 the person does: where the two differ for longer than a stride, a vertical is off.
 """

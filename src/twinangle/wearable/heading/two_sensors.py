@@ -124,7 +124,7 @@ def orient_jointly(
     fields = _fields(sensors, together)
     weights = common_weights(fields.deviation, relative_sd / HEADING_SHARE, fields.level)
     anchored = _by_common_field(sensors, together, fields, weights, _of_the_mean(p, weights))
-    uncertainty = float(np.hypot(relative_sd, share * _wander_deg(found)))
+    uncertainty = float(np.hypot(relative_sd, share * _drift_deg(found)))
     return JointlyOriented(anchored, True, float(weights[0]), uncertainty, found.warnings)
 
 
@@ -138,7 +138,7 @@ def _of_the_mean(parameters: KalmanParameters, weights: Array) -> KalmanParamete
     )
 
 
-def _wander_deg(found: HeadingEstimate) -> float:
+def _drift_deg(found: HeadingEstimate) -> float:
     """Return how uncertain the heading at one time is about its own mean."""
     return float(np.sqrt(max(found.standard_error_deg**2 - found.mean_error_deg**2, 0.0)))
 

@@ -16,6 +16,7 @@ import numpy as np
 from scipy.signal import oaconvolve, welch
 
 from twinangle.signals.recording import Array
+from twinangle.signals.robust import robust_sd
 from twinangle.wearable.heading.joint_centre import (
     CUTOFF_HZ,
     JointCentre,
@@ -110,7 +111,7 @@ def find_whitened_joint_centre(
         whitening = found
     arms = np.concatenate([centre.proximal_arm_m, centre.distal_arm_m])
     misfit = misfit_of(proximal, distal, arms, centre.heading_rad)
-    left = 1.4826 * float(np.median(np.abs(misfit)))
+    left = robust_sd(misfit, 0.0)
     return replace(centre, residual_m_s2=max(left, 1e-6)), whitening
 
 
@@ -138,7 +139,7 @@ def _whitening_of(
         for spectrum in (power[:, :2].mean(axis=1), power[:, 2])
     ]
     found = Whitening(kernels[0], kernels[1], step, 1.0, abs(float(kernels[0].sum())))
-    spread = 1.4826 * float(np.median(np.abs(found.apply(misfit, sample))))
+    spread = robust_sd(found.apply(misfit, sample), 0.0)
     return replace(found, spread=max(spread, 1e-9))
 
 

@@ -261,7 +261,7 @@ class _Field:
         magnetic = self.magnetic & (traces[:, TRACE_MAGNET] == 0)
         if not magnetic.any():
             magnetic = self.magnetic
-        deviation, news = about[magnetic, 0], 1 - about[magnetic, 1]
+        deviation, innovation = about[magnetic, 0], 1 - about[magnetic, 1]
         self.reference[0] = np.median(rows[magnetic, NORM_M])
         self.reference[1] = np.median(traces[magnetic, TRACE_UP])
         # where a jump of the heading was found a block counts as one of plain motion
@@ -269,12 +269,12 @@ class _Field:
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         level = self.reference[0] ** 2 - self.reference[1] ** 2
         jumped = states[1:, 9][magnetic] ** 2 * level > p.gate_sd**2 * usual
-        counted = np.where(jumped, np.minimum(news, plain), news)
+        counted = np.where(jumped, np.minimum(innovation, plain), innovation)
         low = _quantile(deviation, counted, p.usual_share)
         self.reference[2] = self.constants.usual_factor * low
         usual = (p.field_noise * self.reference[0]) ** 2 + self.reference[2]
         weight = np.zeros(magnetic.size)
-        weight[magnetic] = news / (usual * (1 + (deviation / (p.rejection * usual)) ** 4))
+        weight[magnetic] = innovation / (usual * (1 + (deviation / (p.rejection * usual)) ** 4))
         found = estimate_offset(
             rows,
             states[:-1, :4],

@@ -34,7 +34,8 @@ def estimate_offset(
     attitude : (n, 4) array
         Of the blocks' first nodes, sensor to earth, scalar first.
     weight : (n,) array
-        Inverse variance of a block's field times its share of news; 0 where there is no field.
+        Inverse variance of a block's field times its share of innovation; 0 where there is no
+        field.
     lag : float
         Of the magnetometer, in seconds.
     held : (3,) array

@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy.special import gammaincinv
 
+from twinangle.checks import require_positive
+
 
 @dataclass(frozen=True, slots=True)
 class KalmanParameters:
@@ -126,9 +128,7 @@ class KalmanParameters:
 
     def __post_init__(self) -> None:
         for item in fields(self):
-            value = getattr(self, item.name)
-            if not (np.isfinite(value) and value > 0):
-                raise ValueError(f"`{item.name}` must be above 0, got {value!r}.")
+            require_positive(getattr(self, item.name), item.name)
         if not self.usual_share < 1:
             raise ValueError(f"`usual_share` must be below 1, got {self.usual_share!r}.")
 

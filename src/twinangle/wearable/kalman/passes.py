@@ -61,7 +61,7 @@ from twinangle.wearable.kalman.states import (
 QUANTILE_GAIN = 2.8
 # What the filter in the order of time remembers of the field.
 MEMORY_WEIGHT = 0  # seconds behind the reference
-MEMORY_MOVED = 1  # blocks, counted by their share of news, behind the quartile
+MEMORY_MOVED = 1  # blocks, counted by their share of innovation, behind the quartile
 MEMORY_TOP = 2  # numerator and denominator of the magnetometer's lag
 MEMORY_BOTTOM = 3
 MEMORY_QUARTILE = 4  # lower quartile of the field's deviation

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import signal, stats
-from statsmodels.formula.api import mixedlm
+from statsmodels.formula.api import mixedlm, ols
 
 from twinangle.agreement.conditions import compare_conditions
 from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
@@ -75,7 +75,15 @@ def test_levels_that_do_not_differ_still_leave_an_interval():
     """The variance between participants at its boundary, where the fit has no Hessian."""
     frame = walks(5, k=4)
     frame["value"] /= np.exp(np.log(frame["value"]).groupby(frame["participant"]).transform("mean"))
-    assert np.isfinite(adjusted(frame).ratio_ci).all()
+    # Without a variance between participants the fit is least squares.
+    cells = frame.assign(log=np.log(frame["value"])).groupby(["participant", "condition"])
+    means = cells[["log", "speed_m_s"]].mean().reset_index()
+    plain = ols("log ~ condition + speed_m_s", means).fit()
+    result = adjusted(frame)
+    assert_allclose(np.log(result.ratio), plain.params["condition[T.outdoor]"], atol=1e-6)
+    half = np.log(result.ratio_ci[1] / result.ratio)
+    assert_allclose(half, np.log(result.ratio / result.ratio_ci[0]))
+    assert 0 < half <= stats.t.ppf(0.975, 2) * plain.bse["condition[T.outdoor]"] * (1 + 1e-6)
 
 
 @pytest.mark.parametrize("effect", [0.0, 0.3])

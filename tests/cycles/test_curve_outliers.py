@@ -1,4 +1,4 @@
-"""The rule for odd curves, at its hardest: variation of one shape, so that distances are skewed."""
+"""The rule for curve outliers at its hardest: variation of one shape, so skewed distances."""
 
 import importlib.util
 from pathlib import Path
@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-BENCHMARK = Path(__file__).resolve().parents[2] / "benchmarks" / "odd_curves.py"
+BENCHMARK = Path(__file__).resolve().parents[2] / "benchmarks" / "curve_outliers.py"
 
 
 @pytest.fixture(scope="module")
 def rule():
-    spec = importlib.util.spec_from_file_location("odd_curves_benchmark", BENCHMARK)
+    spec = importlib.util.spec_from_file_location("curve_outliers_benchmark", BENCHMARK)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module

@@ -1,6 +1,6 @@
-"""How often the rule for odd curves drops an ordinary cycle, and finds a stumble.
+"""How often the rule for curve outliers drops an ordinary cycle, and finds a stumble.
 
-    python benchmarks/odd_curves.py              # 1000 walks of each length
+    python benchmarks/curve_outliers.py              # 1000 walks of each length
 
 Invented knee curves whose swing peak varies from cycle to cycle, the hardest case for the rule:
 with variation of one shape the distance to the median curve is as skewed as it can be. A stumble
@@ -16,7 +16,7 @@ import argparse
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.cycles.exclude import odd_curves
+from twinangle.cycles.exclude import outlying_curves
 
 PHASE = np.linspace(0.0, 1.0, 101)
 SWING = np.exp(-0.5 * ((PHASE - 0.72) / 0.09) ** 2)
@@ -27,7 +27,7 @@ SWING_SD_DEG = 4.0
 def dropped(curves: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Which curves of one bout the rule leaves out."""
     n = len(curves)
-    reasons = odd_curves(curves, np.ones(n, dtype=np.int64), np.ones(n, dtype=bool), "knee")
+    reasons = outlying_curves(curves, np.ones(n, dtype=np.int64), np.ones(n, dtype=bool), "knee")
     return np.array([bool(reason) for reason in reasons])
 
 

@@ -49,6 +49,7 @@ def test_three_procedures_get_bonferroni_intervals():
     errors = invented_errors()
     contest = rank_procedures(errors)
     means = participant_means(errors)
+    assert len(contest.differences) == 3
     for pair in contest.differences:
         interval = stats.ttest_rel(means[pair.first], means[pair.second]).confidence_interval(
             1 - 0.05 / 3
@@ -75,6 +76,7 @@ def test_order_of_rows_and_a_constant_change_nothing_but_the_means(seed):
     shuffled = errors.sample(frac=1, random_state=seed)
     shuffled["value"] = shuffled["value"] + 5
     plain, moved = rank_procedures(errors), rank_procedures(shuffled)
+    assert len(plain.standings) == 3
     for one, two in zip(plain.standings, moved.standings, strict=True):
         assert (one.procedure, one.rank, one.tied_with) == (
             two.procedure,
@@ -89,6 +91,7 @@ def test_unequal_numbers_of_trials_do_not_weigh_participants():
     twice = errors[errors["participant"] == "P00"].assign(trial="again")
     contest = rank_procedures(pd.concat([errors, twice]))
     expected = errors.groupby("procedure")["value"].mean()
+    assert {place.procedure for place in contest.standings} == set(expected.index)
     for place in contest.standings:
         assert place.mean == pytest.approx(expected[place.procedure])
 

@@ -69,8 +69,12 @@ def test_copies_of_a_participants_trials_do_not_shrink_the_interval():
 
 
 def test_one_participant_has_no_interval_and_the_note_says_so():
-    (result,) = compare_conditions(trials(1, k=1), against="indoor")
-    assert np.isfinite([result.difference, result.ratio]).all()
+    frame = trials(1, k=1)
+    (result,) = compare_conditions(frame, against="indoor")
+    means = frame.groupby("condition")["value"].mean()
+    assert_allclose(result.difference, means["outdoor"] - means["indoor"])
+    logs = np.log(frame["value"]).groupby(frame["condition"]).mean()
+    assert_allclose(result.ratio, np.exp(logs["outdoor"] - logs["indoor"]))
     assert np.isnan([*result.difference_ci, *result.ratio_ci]).all()
     assert "One participant" in result.note
     assert "no interval" in result.summary("°")
@@ -203,10 +207,12 @@ def test_trials_of_two_cycles_are_left_out_and_named():
 
 def test_cycles_that_do_not_vary_have_a_difference_but_no_ratio():
     frame, curves = walks(2)
+    (whole,) = compare_conditions(frame, against="indoor", variability=curves)
     curves[0] = np.zeros((9, 5))
     (result,) = compare_conditions(frame, against="indoor", variability=curves)
     assert np.isnan(result.ratio)
-    assert np.isfinite(result.difference)
+    # The first of six people has lost an SD indoors.
+    assert whole.difference < result.difference < whole.difference + 1
     assert "no ratio" in result.note
 
 
