@@ -14,7 +14,7 @@ import twinangle
 
 LEVELS = ("confidence", "alpha")  # parameters that hold the level of an interval or of a test
 # From the run to the page the level travels within `Options` alone.
-INSIDE = ("analysis", "report", "outputs", "closing", "results")
+INSIDE = ("analysis", "report", "run", "closing", "results")
 
 
 def modules():
@@ -84,7 +84,16 @@ def methods_with_levels(all_modules):
 def forgotten(tree, module, methods=frozenset(), *, strict):
     """Return what calls of a module leave a level out, or hand such a function on uncalled."""
     found = []
-    called = {id(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    calls = [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+    called = {id(node.func) for node in calls}
+    # `partial(function, …, confidence=…)` states the level where it hands the function on.
+    called |= {
+        id(node.args[0])
+        for node in calls
+        if ast.unparse(node.func) == "partial"
+        and node.args
+        and any(each.arg in LEVELS for each in node.keywords)
+    }
     for node in ast.walk(tree):
         if isinstance(node, ast.Call):
             function = resolved(node.func, module)

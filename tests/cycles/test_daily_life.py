@@ -127,7 +127,7 @@ def test_bouts_stand_in_the_results_and_in_the_report(results):
     blocks = recordings_section(results, None)
     shown = str(blocks)
 
-    assert [bout["kept"] for bout in record["bouts"]] == [unit.strides.n_kept for unit in units]
+    assert [bout["n_kept"] for bout in record["bouts"]] == [unit.strides.n_kept for unit in units]
     assert {cycle["bout"] for cycle in record["excluded"]} >= set(range(1, len(BOUTS) + 1))
     assert "Walking bouts" in shown
     few = sum(unit.strides.n_kept < 10 for unit in units)

@@ -229,5 +229,5 @@ def test_every_table_with_intervals_names_their_level(runs):
 def test_the_machine_readable_form_says_the_level(runs):
     for level, results in zip(LEVELS, runs, strict=True):
         record = json.loads(to_text(results))
-        assert record["study"]["confidence"] == level
-        assert record["study"]["acceptable_deg"] == 5.0
+        assert record["options"]["confidence"] == level
+        assert record["options"]["margin_deg"] == 5.0

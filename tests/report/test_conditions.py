@@ -29,8 +29,8 @@ def test_two_people_are_too_few_to_hold_covariates_equal_and_it_says_so(study):
 
 
 def test_conditions_at_equal_speed(build_results):
-    built = build_results(participants=("P01", "P02", "P03"), procedures=("kalman",), n=12)
-    speeds = (1.2, 1.4, 1.1, 1.0, 1.5, 1.3)
+    built = build_results(participants=("P01", "P02", "P03", "P04"), procedures=("kalman",), n=12)
+    speeds = (1.2, 1.4, 1.1, 1.0, 1.5, 1.3, 1.2, 1.6)
     trials = tuple(
         replace(trial, covariates={"speed_m_s": speed})
         for trial, speed in zip(built.trials, speeds, strict=True)

@@ -12,6 +12,7 @@ from pathlib import Path
 from twinangle.errors import StudyError
 from twinangle.output_folder.journal import (
     DRAFT,
+    RESULTS,
     STAGING,
     UNFINISHED,
     Switch,
@@ -109,9 +110,10 @@ def _take_over(folder: Path, tell: Tell, *, alone: bool) -> None:
         shutil.rmtree(stale, ignore_errors=True)
     (folder / DRAFT).unlink(missing_ok=True)
     if left:
+        whole = "the results that stand there are whole"
+        there = whole if (folder / RESULTS).exists() else "no results stood there yet"
         tell(
-            f"{folder}: the unfinished files of a run that was stopped were cleared away; the "
-            "results that stand there are whole."
+            f"{folder}: the unfinished files of a run that was stopped were cleared away; {there}."
         )
 
 
