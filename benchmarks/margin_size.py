@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.testing import assert_allclose
 
-from twinangle.agreement import equivalence
+from twinangle.agreement import equivalence_test
 from twinangle.agreement._participants import ParticipantLimits
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement.equivalence import inside_margin, outside_margin
@@ -85,7 +85,7 @@ def several(
     rest = np.where(used, (values - means[..., None]) ** 2, 0).sum(axis=-1) / counts
     found = [study_limits(means, rest, MOST_CYCLES, level) for level in (0.95, 0.90)]
     for i in range(3):  # the first few also by the public function
-        public = equivalence(values[:, i][used[:, i]], 1.0, np.nonzero(used[:, i])[0])
+        public = equivalence_test(values[:, i][used[:, i]], 1.0, np.nonzero(used[:, i])[0])
         bounds = (found[0].lower_low[i], found[0].upper_high[i])
         assert_allclose((public.lower_ci[0], public.upper_ci[1]), bounds, rtol=1e-9)
     return found[0], found[1]

@@ -14,7 +14,7 @@ import typer
 
 from twinangle.cautions import RECORDING, RESEARCH
 from twinangle.platform_calls import Stopped, stop_on_signals
-from twinangle.visible import visible
+from twinangle.visible import make_visible
 
 if TYPE_CHECKING:
     from twinangle.results import StudyResults
@@ -250,7 +250,7 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
             progress.update(task, description="Writing the report")
 
     def tell(text: str) -> None:
-        progress.console.print(visible(text), markup=False, highlight=False, soft_wrap=True)
+        progress.console.print(make_visible(text), markup=False, highlight=False, soft_wrap=True)
 
     try:
         return run_into(
@@ -285,7 +285,7 @@ def _tell(results: StudyResults, out: Path) -> None:
 
 def _say(text: str, file: TextIO | None = None) -> None:
     """Print a message; characters that would steer the terminal are shown as their codes."""
-    print(visible(text, keep="\n\t"), file=file or sys.stdout, flush=True)
+    print(make_visible(text, keep="\n\t"), file=file or sys.stdout, flush=True)
 
 
 def main() -> None:

@@ -12,7 +12,7 @@ from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.results import Pooled, StudyLimits, StudyResults, TrialResult, given, named
-from twinangle.visible import visible, visible_texts
+from twinangle.visible import make_visible, visible_texts
 
 SHOWN_WARNINGS = 12
 NO_MARGIN = (
@@ -42,10 +42,10 @@ def print_closing(results: StudyResults, out: Path) -> None:
     if results.limits and results.options.margin_deg is None:
         console.print(NO_MARGIN)
     _print_troubles(console, results)
-    report = visible(str(out / "report.pdf"))
+    report = make_visible(str(out / "report.pdf"))
     numbers = f"{out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}"
     console.print(f"Report: {report}", soft_wrap=True)
-    console.print(f"Numbers: {visible(numbers)}", soft_wrap=True)
+    console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)
 
 
 def _trial_table(results: StudyResults) -> Table:

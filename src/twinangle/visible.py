@@ -22,7 +22,7 @@ _ODD = re.compile(
 )
 
 
-def visible(text: str, *, keep: str = "") -> str:
+def make_visible(text: str, *, keep: str = "") -> str:
     """Return text with every odd character as its code.
 
     Parameters
@@ -54,7 +54,7 @@ def visible_texts(value: Value) -> Value:
 
 def _visible(value: Any) -> Any:
     if isinstance(value, str):
-        return visible(value)
+        return make_visible(value)
     if is_dataclass(value) and not isinstance(value, type):
         changed = {
             each.name: new

@@ -12,7 +12,7 @@ from twinangle.agreement import (
     curve_band,
     cycle_variability,
     difference_along_cycle,
-    equivalence,
+    equivalence_test,
     error_budget,
     functional_limits,
     intraclass_correlations,
@@ -82,7 +82,7 @@ def test_equal_differences_have_limits_of_no_width_and_a_note(people):
 
 
 def test_equal_differences_elsewhere():
-    assert equivalence(np.full(12, 1.5), 2.0, PEOPLE).verdict == "inside"
+    assert equivalence_test(np.full(12, 1.5), 2.0, PEOPLE).verdict == "inside"
     assert percentile_limits(np.full(12, 1.5), PEOPLE).lower == 1.5
     budget = error_budget(CURVES + 2, CURVES)
     assert budget.offset == pytest.approx(4)
@@ -120,7 +120,7 @@ def test_unequal_points_or_cycles_are_named_with_both_shapes(function):
 @pytest.mark.parametrize("margin", [0, -1, np.nan, np.inf])
 def test_a_margin_that_is_none_is_refused(margin):
     with pytest.raises(ValueError, match="`margin` must be above 0"):
-        equivalence(RNG.standard_normal(12), margin, PEOPLE)
+        equivalence_test(RNG.standard_normal(12), margin, PEOPLE)
 
 
 def test_equal_sizes_have_no_line():

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from twinangle.agreement import (
     difference_along_cycle,
-    equivalence,
+    equivalence_test,
     functional_limits,
     limits_without_reference_error,
     percentile_limits,
@@ -32,7 +32,7 @@ def tiled(values, people, n):
 def test_equivalence_and_limits_without_reference_error(seed, n):
     values, people = study(seed)
     many, labels = tiled(values, people, n)
-    once, more = equivalence(values, 3.0, people), equivalence(many, 3.0, labels)
+    once, more = equivalence_test(values, 3.0, people), equivalence_test(many, 3.0, labels)
     assert more.verdict == once.verdict
     assert_allclose(more.inside_from, once.inside_from)
     first = limits_without_reference_error(values, 0.2, people)

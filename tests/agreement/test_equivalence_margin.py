@@ -7,7 +7,7 @@ from scipy import stats
 
 from twinangle.agreement import (
     deming_regression,
-    equivalence,
+    equivalence_test,
     judge_limits,
     limits_of_agreement,
     limits_without_reference_error,
@@ -32,7 +32,7 @@ def test_the_verdict_is_that_of_the_intervals_shown(seed, margin, cycles, confid
         rng.normal(0, 2) + rng.standard_normal(8)[people] + rng.standard_normal(people.size)
     )
     shown = limits_of_agreement(difference, people, confidence=confidence)
-    result = equivalence(difference, margin, people, confidence=confidence)
+    result = equivalence_test(difference, margin, people, confidence=confidence)
     inside = -margin <= shown.lower_ci[0] and shown.upper_ci[1] <= margin
     outside = shown.lower_ci[1] < -margin or shown.upper_ci[0] > margin
     assert result.verdict == ("inside" if inside else "outside" if outside else "undecided")
@@ -45,7 +45,7 @@ def test_a_wider_margin_never_takes_a_claim_back(seed):
     difference = np.subtract(*pairs(seed))
     order = ["outside", "undecided", "inside"]
     margins = (0.2, 0.5, 1, 2, 3, 5, 10)
-    claims = [equivalence(difference, m) for m in margins]
+    claims = [equivalence_test(difference, m) for m in margins]
     assert (np.diff([order.index(c.verdict) for c in claims]) >= 0).all()
     assert [c.verdict == "inside" for c in claims] == [m >= claims[0].inside_from for m in margins]
 
@@ -55,10 +55,10 @@ def test_without_an_interval_nothing_is_decided():
         np.repeat([0.1, 0.2, 0.3], 5) + np.tile([0, 0.1, 0.2, 0.1, 0], 3),
         "aaaaabbbbbccccc",
     )
-    few = equivalence(difference, 50.0, list(people))
+    few = equivalence_test(difference, 50.0, list(people))
     assert (few.verdict, np.isnan(few.inside_from)) == ("undecided", True)
     assert "3 participants" in few.reason
-    alone = equivalence(difference, 50.0, ["a"] * 15)
+    alone = equivalence_test(difference, 50.0, ["a"] * 15)
     assert alone.verdict == "undecided"
     assert "other people" in alone.reason
 
@@ -68,7 +68,7 @@ def test_the_verdict_on_one_pair_each_is_the_exact_one_sided_bound():
     difference = np.subtract(*pairs(9, 20))
     factor = stats.nct.ppf(0.975, 19, stats.norm.ppf(0.975) * np.sqrt(20)) / np.sqrt(20)
     bound = abs(difference.mean()) + factor * difference.std(ddof=1)
-    assert_allclose(equivalence(difference, 1.0).inside_from, bound, rtol=1e-9)
+    assert_allclose(equivalence_test(difference, 1.0).inside_from, bound, rtol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -165,8 +165,8 @@ def test_deming_is_unbiased_where_least_squares_is_not():
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: equivalence([1, 2, 3], 0), "`margin` must be above 0, got 0"),
-        (lambda: equivalence([1, 2, 3], 1, confidence=1.4), "`confidence`"),
+        (lambda: equivalence_test([1, 2, 3], 0), "`margin` must be above 0, got 0"),
+        (lambda: equivalence_test([1, 2, 3], 1, confidence=1.4), "`confidence`"),
         (lambda: limits_without_reference_error([1, 2, 3], -1), "`reference_sd`"),
         (lambda: deming_regression([1, 2, 3, 4], [1, 2, 3, 5], error_ratio=0), "`error_ratio`"),
         (lambda: deming_regression([1, 1, 2, 2], [1, 2, 1, 2], error_ratio=1), "not correlated"),
@@ -180,7 +180,7 @@ def test_bad_margins_are_named(call, message):
 def test_summaries_name_the_margin():
     difference = np.subtract(*pairs(1))
     for margin, word in ((0.3, "outside"), (3.0, "undecided"), (9.0, "inside")):
-        result = equivalence(difference, margin)
+        result = equivalence_test(difference, margin)
         assert result.verdict == word
         assert word in result.summary("°")
         assert f"±{margin:.2f}°" in result.summary("°")

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.agreement import instrument_multiple_correlation, multiple_correlation
+from twinangle.agreement import coefficient_of_multiple_correlation, instrument_multiple_correlation
 
 PHASE = 2 * np.pi * np.arange(101) / 101
 SINE = 10 * np.sin(PHASE)
@@ -39,7 +39,7 @@ def test_undefined_where_its_square_is_negative():
 
 
 def test_both_forms_are_one_for_a_single_cycle():
-    between = multiple_correlation([SINE, SINE + 5])
+    between = coefficient_of_multiple_correlation([SINE, SINE + 5])
     within = instrument_multiple_correlation([SINE + 5], [SINE])
     assert_allclose(between.squared, within.squared)
 
@@ -48,4 +48,4 @@ def test_variability_between_cycles_does_not_count_between_instruments():
     rng = np.random.default_rng(1)
     curves = SINE + 5 * rng.standard_normal((6, 1))
     assert_allclose(instrument_multiple_correlation(curves, curves).value, 1)
-    assert multiple_correlation(curves).value < 0.9
+    assert coefficient_of_multiple_correlation(curves).value < 0.9

@@ -7,7 +7,7 @@ from scipy import stats
 
 from twinangle.agreement import (
     cycles_for_sd,
-    equivalence,
+    equivalence_test,
     limits_of_agreement,
     participants_for_limits,
     participants_for_limits_within,
@@ -52,7 +52,7 @@ def test_planned_studies_keep_what_the_plan_promised():
     for _ in range(400):
         level = 0.5 + rng.standard_normal(plan.n)
         values = level[people] + 1.5 * rng.standard_normal(people.size)
-        hits += equivalence(values, 5.0, people).verdict == "inside"
+        hits += equivalence_test(values, 5.0, people).verdict == "inside"
     assert stats.binomtest(hits, 400, plan.reached).pvalue > 0.01, (hits / 400, plan.reached)
 
 

@@ -9,10 +9,10 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 from twinangle.agreement import (
+    coefficient_of_multiple_correlation,
     concordance,
     intraclass_correlations,
     measurement_error,
-    multiple_correlation,
 )
 
 seeds = st.integers(0, 2**32 - 1)
@@ -85,8 +85,8 @@ def test_names_say_the_whole_form():
         (lambda: intraclass_correlations([[1, 2]]), "at least 2 row"),
         (lambda: intraclass_correlations([[1], [2]]), "at least 2 columns"),
         (lambda: concordance([1, 1, 1], [1, 2, 3]), "constant"),
-        (lambda: multiple_correlation([[1.0, 2.0]]), "at least 2 row"),
-        (lambda: multiple_correlation([[1.0], [2.0]]), "at least 2 points"),
+        (lambda: coefficient_of_multiple_correlation([[1.0, 2.0]]), "at least 2 row"),
+        (lambda: coefficient_of_multiple_correlation([[1.0], [2.0]]), "at least 2 points"),
     ],
 )
 def test_bad_scores_are_named(call, message):

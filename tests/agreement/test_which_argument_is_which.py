@@ -9,7 +9,7 @@ from twinangle.agreement import (
     compare_curves,
     concordance,
     curve_band,
-    equivalence,
+    equivalence_test,
     functional_limits,
     limits_of_agreement,
     limits_without_reference_error,
@@ -74,7 +74,7 @@ def test_participants_are_let_pass(participant):
     "call",
     [
         lambda d, p: percentile_limits(d, p),
-        lambda d, p: equivalence(d, 5, p),
+        lambda d, p: equivalence_test(d, 5, p),
         lambda d, p: limits_without_reference_error(d, 1.0, p),
         lambda d, p: mixed_model_limits(d, p),
         lambda d, p: check_differences(d + 500, np.full(d.size, 500.0), p),
@@ -88,7 +88,7 @@ def test_every_sister_refuses_readings_for_participants(call):
         call(DIFFERENCE.astype(float), np.array(MINI) / 10)
 
 
-@pytest.mark.parametrize("call", [equivalence, limits_without_reference_error])
+@pytest.mark.parametrize("call", [equivalence_test, limits_without_reference_error])
 def test_a_second_instrument_is_no_margin(call):
     with pytest.raises(ValueError, match=r"must be one number, .*test - reference"):
         call(np.array(LARGE), np.array(MINI))
@@ -102,7 +102,7 @@ SHUFFLED = pd.Series(PEOPLE).sample(frac=1, random_state=1)
     [
         lambda: limits_of_agreement(pd.Series(DIFFERENCE), SHUFFLED),
         lambda: percentile_limits(pd.Series(DIFFERENCE), SHUFFLED),
-        lambda: equivalence(pd.Series(DIFFERENCE), 5, SHUFFLED),
+        lambda: equivalence_test(pd.Series(DIFFERENCE), 5, SHUFFLED),
         lambda: concordance(pd.Series(LARGE), pd.Series(MINI, index=SHUFFLED.index)),
         lambda: ratio_limits(pd.Series(LARGE), pd.Series(MINI, index=SHUFFLED.index)),
         lambda: ratio_limits(pd.Series(LARGE), pd.Series(MINI), SHUFFLED),

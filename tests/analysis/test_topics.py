@@ -44,7 +44,7 @@ OPTIONS = Options(
     seed=3,
 )
 POINTS = np.linspace(0, 2 * np.pi, 41)
-HINTS = {item.name: item.hint for item in topic_fields()}
+HINTS = {item.name: item.hint for item in topic_fields(StudyResults)}
 each_topic = pytest.mark.parametrize("topic", TOPICS)
 
 

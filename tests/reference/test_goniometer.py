@@ -20,7 +20,7 @@ from twinangle.reference.goniometer import (
     zero_at_standing,
 )
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
-from twinangle.reference.low_pass import low_pass
+from twinangle.reference.low_pass import zero_phase_low_pass
 from twinangle.signals.recording import AngleRecording, Interval, Recording
 from twinangle.study import AngleReference, OrientationReference
 
@@ -85,7 +85,7 @@ def test_the_filter_halves_the_power_at_its_cut_off_and_shifts_nothing():
         warped = np.tan(np.pi * frequency / 1000) / np.tan(np.pi * 10 / 1000)
         gain = 1 / (1 + (np.sqrt(2) - 1) * warped**4)
         wave = np.sin(2 * np.pi * frequency * time)
-        filtered = low_pass(wave, rate_hz=1000, cutoff_hz=10)[middle]
+        filtered = zero_phase_low_pass(wave, rate_hz=1000, cutoff_hz=10)[middle]
         assert filtered @ wave[middle] / (wave[middle] @ wave[middle]) == pytest.approx(
             gain, abs=1e-4
         )
@@ -97,11 +97,11 @@ def test_gaps_stay_gaps_and_each_stretch_is_filtered_alone():
     values = KNEE.copy()
     values[100:110] = np.nan
 
-    filtered = low_pass(values, rate_hz=100, cutoff_hz=6)
+    filtered = zero_phase_low_pass(values, rate_hz=100, cutoff_hz=6)
 
     assert np.isnan(filtered[100:110]).all()
-    assert_allclose(filtered[:100], low_pass(values[:100], rate_hz=100, cutoff_hz=6))
-    assert_allclose(filtered[110:], low_pass(values[110:], rate_hz=100, cutoff_hz=6))
+    assert_allclose(filtered[:100], zero_phase_low_pass(values[:100], rate_hz=100, cutoff_hz=6))
+    assert_allclose(filtered[110:], zero_phase_low_pass(values[110:], rate_hz=100, cutoff_hz=6))
 
 
 def quaternions(rotation: Rotation) -> np.ndarray:

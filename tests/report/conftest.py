@@ -10,7 +10,7 @@ import pytest
 
 from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
-from twinangle.agreement.multiple_correlation import multiple_correlation
+from twinangle.agreement.multiple_correlation import coefficient_of_multiple_correlation
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.topics import pool_topics
 from twinangle.clocks.pairing import TimingCost
@@ -131,7 +131,7 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
         sensors=(make_sensor(rng, "proximal"), make_sensor(rng, "distal")),
         angle_quality={"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")},
         multiple_correlation={
-            "wearable_between_cycles": multiple_correlation(wearable).value,
+            "wearable_between_cycles": coefficient_of_multiple_correlation(wearable).value,
             "instruments_within_cycles": float("nan"),
         },
     )

@@ -17,7 +17,7 @@ from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
 from twinangle.results.tables.columns import Column
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
-from twinangle.visible import visible, visible_texts
+from twinangle.visible import make_visible, visible_texts
 
 # Escape, C1, override, isolate, mark (Unicode Standard Annex 9), line separator.
 ODD = "\x1b[31m\x9b\u202e\u2066\u200f\u2028"
@@ -33,18 +33,18 @@ ODD = "\x1b[31m\x9b\u202e\u2066\u200f\u2028"
     ],
 )
 def test_odd_characters_are_shown_as_their_codes(text, shown):
-    assert visible(text) == shown
-    assert visible("a\nb\x07", keep="\n") == "a\nb\\x07"
+    assert make_visible(text) == shown
+    assert make_visible("a\nb\x07", keep="\n") == "a\nb\\x07"
 
 
 @given(st.text())
 def test_what_is_shown_holds_nothing_odd_and_stays_when_shown_again(text):
-    shown = visible(text)
+    shown = make_visible(text)
     assert all(char.isprintable() or ord(char) >= 0xA0 for char in shown)
     assert not set(shown) & set(
         "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f"
     )
-    assert visible(shown) == shown
+    assert make_visible(shown) == shown
 
 
 def odd_study(study):

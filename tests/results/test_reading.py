@@ -109,7 +109,7 @@ def kinds(hint: Any, seen: dict[type, None]) -> dict[type, None]:
 
 def test_unit_and_meaning_of_every_field_are_declared():
     seen = kinds(TrialResult, {})
-    for item in topic_fields():
+    for item in topic_fields(StudyResults):
         kinds(item.hint, seen)
     assert len(seen) > 30
     bare = [
@@ -123,7 +123,7 @@ def test_unit_and_meaning_of_every_field_are_declared():
 
 def test_a_nested_result_keeps_its_own_name():
     seen = kinds(TrialResult, {})
-    for item in topic_fields():
+    for item in topic_fields(StudyResults):
         kinds(item.hint, seen)
     for kind in seen:
         for item in declared(kind):
@@ -199,7 +199,7 @@ def test_no_file_and_no_json_are_told(tmp_path):
 
 
 def test_every_field_of_the_results_is_written_and_read():
-    topics = {item.name for item in topic_fields()}
+    topics = {item.name for item in topic_fields(StudyResults)}
     others = {"title", "joint", "options", "trials", "version", "inputs", "parameters", "notes",
               "invented"}  # fmt: skip
     assert {item.name for item in fields(StudyResults)} == topics | others

@@ -15,7 +15,7 @@ from twinangle.declare import data, number
 from twinangle.results.tables import TABLES, write_tables
 from twinangle.results.tables.columns import columns_of
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
-from twinangle.results.tables.quantities import quantities
+from twinangle.results.tables.quantities import quantities_of
 
 
 @pytest.fixture(scope="module")
@@ -136,7 +136,7 @@ def test_units_of_the_long_table_follow_from_keys_and_parts():
         },
         "covariates": {"speed_m_s": 1.2, "group": "old"},
     }
-    found = {one.quantity: one for one in quantities(record)}
+    found = {one.quantity: one for one in quantities_of(record)}
     units = {name: one.unit for name, one in found.items()}
     assert units["device.noise_deg_s"] == "deg/s"
     assert units["device.rate_hz"] == "Hz"

@@ -19,7 +19,7 @@ from twinangle.agreement.difference_checks import DifferenceChecks, check_differ
 from twinangle.agreement.equivalence import (
     CorrectedLimits,
     Equivalence,
-    equivalence,
+    equivalence_test,
     judge_limits,
     limits_without_reference_error,
 )
@@ -38,8 +38,8 @@ from twinangle.agreement.limits import (
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (
     MultipleCorrelation,
+    coefficient_of_multiple_correlation,
     instrument_multiple_correlation,
-    multiple_correlation,
 )
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
@@ -95,6 +95,7 @@ __all__ = [
     "SimulatedStudies",
     "VariabilityComparison",
     "check_differences",
+    "coefficient_of_multiple_correlation",
     "compare_curves",
     "compare_variability",
     "concordance",
@@ -103,7 +104,7 @@ __all__ = [
     "cycles_for_sd",
     "deming_regression",
     "difference_along_cycle",
-    "equivalence",
+    "equivalence_test",
     "error_budget",
     "functional_limits",
     "instrument_multiple_correlation",
@@ -113,7 +114,6 @@ __all__ = [
     "limits_without_reference_error",
     "measurement_error",
     "mixed_model_limits",
-    "multiple_correlation",
     "participants_for_limits",
     "participants_for_limits_within",
     "participants_for_sd_ratio",

@@ -82,7 +82,7 @@ class Equivalence(Result):
         return f"Against the margin of ±{margin}: {self.verdict}, {self.reason}{needs}."
 
 
-def equivalence(
+def equivalence_test(
     difference: ArrayLike,
     margin: float,
     participant: ArrayLike | Sequence[object] | None = None,

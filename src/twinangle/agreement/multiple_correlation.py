@@ -45,7 +45,7 @@ class MultipleCorrelation(Result):
         )
 
 
-def multiple_correlation(curves: ArrayLike) -> MultipleCorrelation:
+def coefficient_of_multiple_correlation(curves: ArrayLike) -> MultipleCorrelation:
     """Measure how alike the cycles of one instrument are.
 
     Parameters

@@ -14,10 +14,10 @@ from twinangle.clocks import (
     event,
     find_events,
     gyroscope_lag,
+    lag_by_trigger,
     manual,
     shared_clock,
     synchronise,
-    trigger,
 )
 from twinangle.errors import StudyError, SynchronisationError
 from twinangle.reference.goniometer import zero_at_standing
@@ -147,7 +147,7 @@ def _clock(
                 "method 'trigger' needs a trigger channel in both files: give "
                 "`wearable_trigger` and `reference_trigger` in [synchronisation]."
             )
-        return trigger(
+        return lag_by_trigger(
             signals.wearable_trigger,
             signals.reference_trigger,
             drift=settings.drift,

@@ -11,8 +11,8 @@ import numpy as np
 from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.multiple_correlation import (
+    coefficient_of_multiple_correlation,
     instrument_multiple_correlation,
-    multiple_correlation,
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
@@ -232,9 +232,9 @@ def _numbers(
 
 def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:
     """Return the coefficients of multiple correlation, NaN where one does not exist."""
-    found = {"wearable_between_cycles": multiple_correlation(wearable)}
+    found = {"wearable_between_cycles": coefficient_of_multiple_correlation(wearable)}
     if reference is not None:
-        found["reference_between_cycles"] = multiple_correlation(reference)
+        found["reference_between_cycles"] = coefficient_of_multiple_correlation(reference)
         found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
     values = {name: one.value for name, one in found.items()}
     squares = {f"{name}_squared": one.squared for name, one in found.items()}

@@ -6,7 +6,7 @@ from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_la
 from twinangle.clocks.known import manual, shared_clock
 from twinangle.clocks.pairing import TimingCost, align, timing_cost
 from twinangle.clocks.synchronising_events import event, find_events
-from twinangle.clocks.trigger import trigger
+from twinangle.clocks.trigger import lag_by_trigger
 
 __all__ = [
     "GyroscopeLag",
@@ -17,11 +17,11 @@ __all__ = [
     "event",
     "find_events",
     "gyroscope_lag",
+    "lag_by_trigger",
     "lag_interval",
     "line_se_s",
     "manual",
     "shared_clock",
     "synchronise",
     "timing_cost",
-    "trigger",
 ]

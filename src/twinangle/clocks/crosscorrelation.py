@@ -18,7 +18,7 @@ from twinangle.clocks.clockfit import (
     systematic_lag,
 )
 from twinangle.clocks.decision import Decision, decide
-from twinangle.clocks.search import Search, choose_peak, prepare, runner_up, search
+from twinangle.clocks.search import Search, choose_peak, prepare, runner_up, search_lags
 from twinangle.clocks.windows import (
     WindowedLags,
     fit_windows,
@@ -108,7 +108,7 @@ def synchronise(
     pair = _within_reach(_Pair(*prepare(wearable, reference)), expected_lag_s, max_lag_s)
     anchor = _anchor(pair, expected_lag_s, max_lag_s)
     shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))
-    found = search(
+    found = search_lags(
         anchor.wearable,
         anchor.reference,
         pair.rate_hz,

@@ -82,7 +82,7 @@ def _require_movement(recording: AngleRecording, name: str) -> None:
         )
 
 
-def search(
+def search_lags(
     wearable: BandLimited,
     reference: BandLimited,
     rate_hz: float,

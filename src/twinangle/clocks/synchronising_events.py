@@ -11,7 +11,7 @@ import numpy as np
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockLine, fit_line
 from twinangle.clocks.correlation import local_maxima
-from twinangle.clocks.search import prepare, search
+from twinangle.clocks.search import prepare, search_lags
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import (
     AngleRecording,
@@ -151,7 +151,7 @@ def event(
 def _matches(
     part: BandLimited, reference: BandLimited, rate: float, item: Interval, max_lag_s: float
 ) -> list[_Match]:
-    found = search(
+    found = search_lags(
         part,
         reference,
         rate,

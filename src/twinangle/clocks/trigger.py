@@ -48,7 +48,7 @@ def rising_edges(time_s: Array, values: Array, name: str) -> tuple[Array, float]
     return times, float(np.median(np.diff(time)) / np.sqrt(12))
 
 
-def trigger(
+def lag_by_trigger(
     wearable_channel: tuple[Array, Array],
     reference_channel: tuple[Array, Array],
     *,

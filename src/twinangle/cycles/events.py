@@ -41,7 +41,7 @@ SHANK_RATE = _Signal("the shank's sagittal rate", 0.5, "rad/s", zero_is_rest=Tru
 ANGLE = _Signal("the wearable's angle", 5.0, "°", zero_is_rest=False)
 
 
-def low_pass(values: Array, rate_hz: float, cutoff_hz: float) -> Array:
+def smooth(values: Array, rate_hz: float, cutoff_hz: float) -> Array:
     """Filter without delay (Butterworth, second order, forwards and backwards), gaps bridged.
 
     Gaps are bridged by straight lines so that they cannot spread; the cycles that touch them are
@@ -103,10 +103,10 @@ def initial_contacts(
        of heel strike against an instrumented walkway).
     """
     refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
-    slow = low_pass(rate_rad_s, rate_hz, SWING_HZ)
+    slow = smooth(rate_rad_s, rate_hz, SWING_HZ)
     sign, warnings = _forward_sign(slow[stretch], angle_deg[stretch], rate_hz)
     swings = _prominent_peaks(sign * slow, rate_hz, SHANK_RATE, stretch)
-    wide = sign * low_pass(rate_rad_s, rate_hz, CONTACT_HZ)
+    wide = sign * smooth(rate_rad_s, rate_hz, CONTACT_HZ)
     return _troughs_after(wide, swings, rate_hz) - CONTACT_DELAY_S, warnings
 
 
@@ -143,7 +143,7 @@ def flexion_peaks(
     is the median weighted by squared prominence, so that hours of standing do not count.
     Common practice, no source.
     """
-    slow = low_pass(angle_deg, rate_hz, SWING_HZ)
+    slow = smooth(angle_deg, rate_hz, SWING_HZ)
     peaks = _prominent_peaks(slow, rate_hz, ANGLE, stretch)
     return _refine(slow, peaks) / rate_hz, _inverted(slow[stretch])
 
@@ -186,7 +186,7 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
     """
     centred = slow - slow.mean()
     skewness = float(stats.skew(slow))
-    extension = -np.gradient(low_pass(angle_deg, rate_hz, SWING_HZ))
+    extension = -np.gradient(smooth(angle_deg, rate_hz, SWING_HZ))
     spread = float(np.std(extension) * np.std(slow))
     agreement = float(np.mean(centred * extension)) / spread if spread > 0 else 0.0
     if abs(skewness) < 0.3:

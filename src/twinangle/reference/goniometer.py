@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
-from twinangle.reference.low_pass import low_pass, require_cutoff
+from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
 from twinangle.reference.optical import MarkerSettings, marker_angle
 from twinangle.signals.channels import (
     QuaternionColumns,
@@ -196,7 +196,7 @@ def calibrated_angle(
     sign : {1, -1}
         -1 where flexion is negative in the file.
     filter_hz : float, optional
-        Cut-off of the zero-phase low-pass of :func:`low_pass`; no filter if None.
+        Cut-off of the zero-phase low-pass of :func:`zero_phase_low_pass`; no filter if None.
     limits : (float, float), optional
         The instrument's range, in the channel's own unit: a value at or beyond either end is
         saturated, and made a gap.
@@ -261,7 +261,7 @@ def segment_angle(
     sign : {1, -1}
         1 where flexion is a right-handed turn of the distal segment about the flexion axis.
     filter_hz : float, optional
-        Cut-off of the zero-phase low-pass of :func:`low_pass`; no filter if None.
+        Cut-off of the zero-phase low-pass of :func:`zero_phase_low_pass`; no filter if None.
 
     Returns
     -------
@@ -334,7 +334,7 @@ def _angle_recording(angle: Array, recording: Recording, filter_hz: float | None
     rate_hz = sampling_rate_hz(recording)
     if filter_hz is not None:
         require_cutoff(filter_hz, rate_hz, recording.source)
-        angle = low_pass(angle, rate_hz=rate_hz, cutoff_hz=filter_hz)
+        angle = zero_phase_low_pass(angle, rate_hz=rate_hz, cutoff_hz=filter_hz)
     return AngleRecording(
         angle_deg=angle,
         start_s=float(recording.time_s[0]),

@@ -24,7 +24,7 @@ def require_cutoff(cutoff_hz: float, rate_hz: float, source: str) -> None:
         )
 
 
-def low_pass(values: Array, *, rate_hz: float, cutoff_hz: float) -> Array:
+def zero_phase_low_pass(values: Array, *, rate_hz: float, cutoff_hz: float) -> Array:
     """Low-pass filter without phase shift: second-order Butterworth, forward and backward.
 
     Parameters

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
-from twinangle.reference.low_pass import low_pass, require_cutoff
+from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
 from twinangle.reference.markers import (
     Landmarks,
     SegmentMotion,
@@ -199,7 +199,10 @@ def _filtered(
     require_cutoff(settings.filter_hz, rate_hz, recording.source)
     return {
         name: np.column_stack(
-            [low_pass(axis, rate_hz=rate_hz, cutoff_hz=settings.filter_hz) for axis in values.T]
+            [
+                zero_phase_low_pass(axis, rate_hz=rate_hz, cutoff_hz=settings.filter_hz)
+                for axis in values.T
+            ]
         )
         for name, values in positions.items()
     }

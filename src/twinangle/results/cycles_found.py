@@ -34,7 +34,7 @@ class CyclesFound:
     bouts: Annotated[tuple[BoutUnit, ...], number("each bout as a unit of its own")]
 
 
-def cycles_found(cycles: CycleSet) -> CyclesFound:
+def describe_cycles(cycles: CycleSet) -> CyclesFound:
     """Return what is told of a trial's cycles."""
     kept = cycles.kept
     durations = cycles.duration_s[kept]

@@ -20,10 +20,11 @@ from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.options import Options
-from twinangle.results.cycles_found import CyclesFound, cycles_found
+from twinangle.results.cycles_found import CyclesFound, describe_cycles
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Pooled
+from twinangle.results.serialise import study_record, trial_record
 from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
 from twinangle.wearable.quality.residual import CycleResidual
 
@@ -127,7 +128,7 @@ class TrialResult:
         self,
     ) -> Annotated[CyclesFound | None, number("cycles found and left out"), Named("cycles")]:
         """What is told of the cycles beside the table of them."""
-        return None if self.cycles is None else cycles_found(self.cycles)
+        return None if self.cycles is None else describe_cycles(self.cycles)
 
     @property
     def wearable_variability(self) -> CycleVariability | None:
@@ -247,12 +248,8 @@ class StudyResults:
         """
         import pandas as pd
 
-        from twinangle.results.serialise import trial_record
-
         return pd.json_normalize([trial_record(trial) for trial in self.trials])
 
     def to_json(self) -> dict[str, Any]:
         """Return the whole as plain values, as written to `results.json` (no NaN, stable order)."""
-        from twinangle.results.serialise import study_record
-
         return study_record(self)

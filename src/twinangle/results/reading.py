@@ -18,7 +18,7 @@ from twinangle.results.serialise import SCHEMA, topic_fields
 from twinangle.results.tables.curves import CYCLES, IDENTITY
 from twinangle.results.tables.reading import read_cycles, read_traces
 from twinangle.signals.recording import CycleSet, PairedAngles
-from twinangle.visible import visible
+from twinangle.visible import make_visible
 
 RESULTS = "results.json"
 _KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
@@ -83,7 +83,7 @@ def results_of(record: Mapping[str, Any]) -> StudyResults:
 
 
 def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
-    topics = {keys.key(item): item for item in topic_fields()}
+    topics = {keys.key(item): item for item in topic_fields(StudyResults)}
     for key in record:
         if key not in topics and key not in _KNOWN:
             raise ValueError(f"has an unknown key {key!r}.")
@@ -125,7 +125,7 @@ def _filled(
     trial: TrialResult, found: Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]
 ) -> TrialResult:
     # tables show odd characters as their codes
-    names = tuple(visible(getattr(trial, name)) for name in IDENTITY)
+    names = tuple(make_visible(getattr(trial, name)) for name in IDENTITY)
     cycles, paired = found.get(names, (None, None))
     if cycles is None:
         return replace(trial, paired=paired)

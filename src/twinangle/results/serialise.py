@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from twinangle.declare import Declared, declared
-from twinangle.results.model import StudyResults, TrialResult
 from twinangle.results.plain import Keys
 from twinangle.results.pooled import Pooled
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults, TrialResult
 
 SCHEMA = 2
 KEYS = Keys("deg")
@@ -39,7 +41,10 @@ def study_record(results: StudyResults) -> dict[str, Any]:
         },
         "options": KEYS.write(results.options),
         "trials": [trial_record(trial) for trial in results.trials],
-        **{KEYS.key(item): KEYS.write(getattr(results, item.name)) for item in topic_fields()},
+        **{
+            KEYS.key(item): KEYS.write(getattr(results, item.name))
+            for item in topic_fields(type(results))
+        },
         "notes": list(results.notes),
         "provenance": {
             "version": results.version,
@@ -55,8 +60,8 @@ def trial_record(trial: TrialResult) -> dict[str, Any]:
     return record
 
 
-def topic_fields() -> Iterator[Declared]:
-    """Yield the fields of the results that hold a topic, in order."""
-    for item in declared(StudyResults):
+def topic_fields(kind: type) -> Iterator[Declared]:
+    """Yield the fields of a class of results that hold a topic, in order."""
+    for item in declared(kind):
         if f"{Pooled.__name__}[" in str(item.hint):
             yield item

@@ -12,7 +12,7 @@ from typing import Any
 
 from twinangle.results.tables.columns import Column
 from twinangle.results.tables.printing import printed_cells
-from twinangle.visible import visible
+from twinangle.visible import make_visible
 
 PRINTABLE = "printable"
 FORMULA = ("=", "+", "-", "@")
@@ -70,7 +70,7 @@ def _cell(value: Any) -> Any:
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if isinstance(value, str):
-        value = visible(value, keep="\n")
+        value = make_visible(value, keep="\n")
         return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
     return repr(value) if isinstance(value, float) else value
 

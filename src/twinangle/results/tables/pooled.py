@@ -471,7 +471,7 @@ class NotGiven:
 
 
 def _not_given_rows(results: StudyResults) -> Iterator[NotGiven]:
-    for item in topic_fields():
+    for item in topic_fields(StudyResults):
         for pooled, absent in absences(getattr(results, item.name)):
             yield row_of(NotGiven, absent, _names(pooled), topic=item.name)
 

@@ -41,7 +41,7 @@ class Found:
     text: str = ""
 
 
-def quantities(record: Mapping[str, Any], prefix: str = "", unit: str = "") -> Iterator[Found]:
+def quantities_of(record: Mapping[str, Any], prefix: str = "", unit: str = "") -> Iterator[Found]:
     """Yield what a part of `results.json` holds, in its order; lists of parts are left to others.
 
     Parameters
@@ -57,7 +57,7 @@ def quantities(record: Mapping[str, Any], prefix: str = "", unit: str = "") -> I
     for key, value in record.items():
         name = f"{prefix}{key}"
         if isinstance(value, Mapping):
-            yield from quantities(value, f"{name}.", "" if _plain(key) else unit_of(key, unit))
+            yield from quantities_of(value, f"{name}.", "" if _plain(key) else unit_of(key, unit))
         elif key in own.values() and _own(key) in record:
             continue  # told with its number
         elif isinstance(value, list):

@@ -17,7 +17,7 @@ from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
 from twinangle.results.tables.identity import OfRecording, OfTrial
 from twinangle.results.tables.magnetic_field import fields_by_time
-from twinangle.results.tables.quantities import quantities
+from twinangle.results.tables.quantities import quantities_of
 from twinangle.signals.recording import Array
 
 NAN = math.nan
@@ -96,7 +96,7 @@ def _number_rows(results: StudyResults) -> Iterator[TrialNumber]:
             for key, part in record.items()
             if isinstance(part, dict) or key.startswith("offset_zeroed")
         }
-        for found in quantities(own):
+        for found in quantities_of(own):
             yield row_of(TrialNumber, found, trial)
 
 
@@ -115,7 +115,7 @@ def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
     for trial, record in zip(results.trials, _records(results), strict=True):
         for sensor in record["sensors"]:
             parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
-            for found in quantities(parts):
+            for found in quantities_of(parts):
                 yield row_of(SensorNumber, found, trial, segment=sensor["segment"])
 
 
