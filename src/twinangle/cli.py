@@ -17,6 +17,8 @@ from twinangle.platform_calls import Stopped, stop_on_signals
 from twinangle.visible import make_visible
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from twinangle.results import StudyResults
     from twinangle.study import Study
 
@@ -139,6 +141,70 @@ def export(
     _say(f"Written: {done.folder} ({done.n_recordings} recordings)")
 
 
+@app.command()
+def verify(
+    folder: Annotated[Path, typer.Argument(help="Results of a run.", show_default=False)],
+    study: Annotated[
+        Path | None,
+        typer.Option(
+            help="The study file, if it is not where the run noted it.", show_default=False
+        ),
+    ] = None,
+    jobs: Jobs = 1,
+    everything: Annotated[bool, typer.Option("--all", help="List every change.")] = False,
+    allow_own_procedures: OwnProcedures = False,
+) -> None:
+    """Compute a run's results again from its study and tell what is not the same.
+
+    Exit status 0 if everything is the same, 1 if something is not.
+    """
+    from twinangle.verify import verify as verify_folder
+
+    progress = _progress()
+    task = progress.add_task("Trials", total=None)
+
+    def begin(total: int) -> None:
+        progress.update(task, total=total)
+        progress.start()
+
+    try:
+        found = verify_folder(
+            folder,
+            study,
+            jobs=jobs,
+            allow_own_procedures=allow_own_procedures,
+            on_begin=begin,
+            on_trial=lambda label: progress.advance(task),
+        )
+    finally:
+        if progress.live.is_started:
+            progress.stop()
+    for line in found.lines(everything=everything):
+        _say(line)
+    raise typer.Exit(0 if found.holds else 1)
+
+
+@app.command()
+def compare(
+    before: Annotated[Path, typer.Argument(help="Results of a run.", show_default=False)],
+    after: Annotated[Path, typer.Argument(help="Results of another.", show_default=False)],
+    everything: Annotated[bool, typer.Option("--all", help="List every difference.")] = False,
+) -> None:
+    """Tell two runs apart: version, input files, settings, numbers beyond rounding, texts.
+
+    Exit status 0 if they are alike, 1 if they differ.
+    """
+    from twinangle.verify import compare as compare_folders
+    from twinangle.verify import told
+
+    found = compare_folders(before, after)
+    for line in told(found, everything=everything):
+        _say(line)
+    if not found:
+        _say("The two runs are alike.")
+    raise typer.Exit(1 if found else 0)
+
+
 @app.command(epilog=RECORDING)
 def plan(
     sd_between: Annotated[
@@ -229,18 +295,9 @@ def _run(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) 
 
 def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> StudyResults:
     """Run the study behind a progress bar and write what was found."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
-
     from twinangle.run import run_into
 
-    progress = Progress(
-        TextColumn("{task.description}"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-    )
+    progress = _progress()
     total = sum(not trial.exclude for trial in study.trials)
     task = progress.add_task("Trials", total=total)
 
@@ -265,6 +322,20 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
     finally:
         if progress.live.is_started:
             progress.stop()
+
+
+def _progress() -> Progress:
+    """Return a bar on standard error that counts trials."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+
+    return Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+    )
 
 
 def _tell(results: StudyResults, out: Path) -> None:

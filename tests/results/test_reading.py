@@ -11,7 +11,6 @@ from typing import Any, Union, get_args, get_origin
 import numpy as np
 import pytest
 
-import twinangle
 from twinangle.declare import UNDECLARED, declared
 from twinangle.errors import StudyError
 from twinangle.results import StudyResults, TrialResult, given
@@ -19,19 +18,8 @@ from twinangle.results.equality import difference, same_results
 from twinangle.results.reading import read_results, results_of
 from twinangle.results.serialise import SCHEMA, study_record, to_text, topic_fields
 from twinangle.results.tables import write_tables
-from twinangle.simulate import write_demo_study
 
 SCHEMA_1 = Path(__file__).parent / "schema1"
-
-
-@pytest.fixture(scope="module")
-def results(tmp_path_factory) -> StudyResults:
-    """A small study like the demo, with both conditions and an excluded trial."""
-    folder = tmp_path_factory.mktemp("read") / "study"
-    write_demo_study(folder, participants=2, walk_s=25.0)
-    study = twinangle.read_study(folder)
-    excluded = replace(study.trials[-1], exclude="invented: sensor fell off")
-    return twinangle.run_study(replace(study, trials=(*study.trials[:-1], excluded)))
 
 
 @pytest.fixture

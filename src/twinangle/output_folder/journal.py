@@ -186,6 +186,20 @@ def listed(folder: Path) -> dict[str, str]:
     return {**_inside(folder, names), **begun}
 
 
+def edited(folder: Path) -> tuple[str, ...] | None:
+    """Return the files of the last run that are not as it wrote them, or gone.
+
+    Returns
+    -------
+    tuple of str or None
+        Names, sorted; None where the run's list of its files is not there, so that nobody knows.
+    """
+    if not (folder / MANIFEST).is_file():
+        return None
+    ours = listed(folder)
+    return tuple(sorted(name for name in ours if not _holds(folder / name, ours[name])))
+
+
 def _begun(folder: Path, switch: Switch) -> dict[str, str]:
     """Return the files of runs in the midst of a switch: outdated, replaced or in place already."""
     new = {
