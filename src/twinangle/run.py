@@ -24,7 +24,8 @@ from twinangle.results.tables.curves import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.visible import visible_texts
 
-STUDY_PLACE = "made-from.txt"  # where the study lies, seen from the results
+# Where the study lies, seen from the results: the one file in which two like runs may differ.
+STUDY_PLACE = ".twinangle-study.txt"
 
 
 def write_outputs(
@@ -116,18 +117,18 @@ def run_into(
             on_begin()
         with Workers(jobs) as workers:
             results = _write_all(study, staging, workers, image_formats, on_trial)
-        _note_study(study, folder, staging)
+    _note_study(study, folder)
     return results
 
 
-def _note_study(study: Study, folder: Path, staging: Path) -> None:
+def _note_study(study: Study, folder: Path) -> None:
     """Note where the study lies, for whoever recomputes; nothing where no way leads there."""
     try:
         place = os.path.relpath(study.path.resolve(), folder.resolve())
     except ValueError:  # on another drive
         return
     text = Path(place).as_posix() + "\n"
-    (staging / STUDY_PLACE).write_text(text, encoding="utf-8", newline="\n")
+    (folder / STUDY_PLACE).write_text(text, encoding="utf-8", newline="\n")
 
 
 def _write_all(

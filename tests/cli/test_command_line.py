@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from twinangle.run import STUDY_PLACE
+
 STUDY = """
 [study]
 title = "Two stand-in instruments"
@@ -156,7 +158,8 @@ def test_two_runs_give_the_same_bytes_whatever_the_number_of_jobs(ran, study, tm
     _, out = ran
     again = twinangle("run", study / "study.toml", "--out", tmp_path / "again", "--jobs", 2)
     assert again.returncode == 0, again.stderr
-    files = [p for p in sorted(out.rglob("*")) if p.is_file()]
+    # Where the study lies, seen from a folder, depends on where the folder is.
+    files = [p for p in sorted(out.rglob("*")) if p.is_file() and p.name != STUDY_PLACE]
     assert len(files) > 10
     for path in files:
         twin = tmp_path / "again" / path.relative_to(out)

@@ -12,7 +12,7 @@ import pytest
 import twinangle
 from twinangle.cli import main
 from twinangle.results.changes import Change
-from twinangle.run import run_into
+from twinangle.run import STUDY_PLACE, run_into
 from twinangle.simulate import write_demo_study
 from twinangle.verify import Verified
 
@@ -74,7 +74,10 @@ def test_what_changed_is_named(copy, monkeypatch, capsys):
     ("spoil", "message"),
     [
         (lambda copy: shutil.rmtree(copy / "study"), "there is no study file at '../study/"),
-        (lambda copy: (copy / "results" / "made-from.txt").unlink(), "Name it: --study STUDY"),
+        (
+            lambda copy: (copy / "results" / STUDY_PLACE).unlink(),
+            "Name it: --study STUDY",
+        ),
         (lambda copy: (copy / "results" / "results.json").unlink(), "output folder of a run"),
     ],
 )

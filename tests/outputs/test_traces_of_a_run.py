@@ -7,7 +7,7 @@ import pytest
 
 from twinangle.analysis import run_study
 from twinangle.results.tables import read_traces
-from twinangle.run import run_into, write_outputs
+from twinangle.run import STUDY_PLACE, run_into, write_outputs
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
 from twinangle.study.settings import ReportSettings
@@ -29,7 +29,7 @@ def files(folder):
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file()
+        if path.is_file() and path.name != STUDY_PLACE
     }
 
 
