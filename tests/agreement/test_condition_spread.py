@@ -195,7 +195,7 @@ def test_swapping_conditions_mirrors_both_forms_and_scale_leaves_the_ratio():
 
 
 def test_one_participant_of_large_spread_does_not_decide_the_serial_correlation():
-    """Sums of squares alone gave 0.75: nine people of 0.2, and one of 0.8 and ten times the size."""
+    """Sums of squares gave 0.75 of nine people of 0.2 and one of 0.8 and ten times the size."""
     rng = np.random.default_rng(6)
     people = [tuple(cycles(rng, 200, 0.2) for _ in range(2)) for _ in range(9)]
     people.append(tuple(10 * cycles(rng, 200, 0.8) for _ in range(2)))
