@@ -44,6 +44,6 @@ def sides_note(points: pd.DataFrame) -> str:
         f"Left and right of one person differ by {distance:.2f}° (root mean square over "
         f"{counted(apart.size, 'participant')} with both sides), more than twice the SD of a "
         f"single difference within a side ({within:.2f}°): the points of a person form two clouds. "
-        "They count as one person, and the limits hold this as variation within people; compare the "
-        "sides, their zeros and mountings, before the limits are used."
+        "They count as one person, and the limits hold this as variation within people; compare "
+        "the sides, their zeros and mountings, before the limits are used."
     )
