@@ -268,12 +268,8 @@ def _memory(n: Floats, serial: Floats) -> Floats:
 def _rising_root(rising: Callable[[Floats], Floats], goal: Floats) -> Floats:
     """Return where a rising function reaches the goal, or the end of the range nearest to it.
 
-    False position, the value at an end that stays twice halved (Illinois rule [1]_): the functions
-    are close to straight, so that a few steps do.
-
-    References
-    ----------
-    .. [1] Dowell & Jarratt (1971). BIT 11, 168-174.
+    False position, the value at an end that stays twice halved (the Illinois rule of numerical
+    analysis): the functions are close to straight, so that a few steps do.
     """
     low, high = np.full(goal.shape, _LOWEST), np.full(goal.shape, _HIGHEST)
     below, above = rising(low) - goal, rising(high) - goal
