@@ -337,12 +337,13 @@ def _condition_chunk(rng: np.random.Generator, n: int, k: int, design: Condition
     freed = np.log(sds) - log_unbiased_factor(counts)
     t = two_sided_student(0.95, k - 1) / np.sqrt(k)
     logs, pairs = np.diff(freed, axis=-1)[..., 0], np.diff(np.exp(freed), axis=-1)[..., 0]
+    middle, half = pairs.mean(axis=1), t * pairs.std(axis=1, ddof=1)
     forms = {
         "": paired_spread(spread, 0.95),
         "windows: ": windows_spread(spread, 0.95),
         "c4: ": PairedSpread(
-            logs.mean(axis=1), t * logs.std(axis=1, ddof=1),
-            pairs.mean(axis=1), t * pairs.std(axis=1, ddof=1), logs,
+            logs.mean(axis=1), t * logs.std(axis=1, ddof=1), middle, middle - half, middle + half,
+            logs,
         ),
     }  # fmt: skip
     held: Held = {}
@@ -352,7 +353,8 @@ def _condition_chunk(rng: np.random.Generator, n: int, k: int, design: Condition
             f"{name}ratio off %": off,
             f"{name}ratio": np.abs(off) <= form.log_half,
             f"{name}diff. off %": form.difference - truth,
-            f"{name}difference": np.abs(form.difference - truth) <= form.half,
+            f"{name}difference": between(form.low, truth, form.high),
+            f"{name}diff. below": form.high < truth,
         }
     return held
 
@@ -425,6 +427,7 @@ def _check_conditions(curves: np.ndarray, counts: np.ndarray, found: PairedSprea
     ends = found.log_ratio[0] - found.log_half[0], found.log_ratio[0] + found.log_half[0]
     assert_allclose(np.log(public.ratio_ci), ends, atol=1e-8)
     assert_allclose(public.difference, found.difference[0], atol=1e-8)
+    assert_allclose(public.difference_ci, [found.low[0], found.high[0]], atol=1e-6)
 
 
 def lone_condition_studies(

@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.testing import assert_allclose
-from scipy import signal, stats
+from scipy import optimize, signal, stats
 
+from twinangle.agreement._difference_reach import difference_reach
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
+    conditions_serial,
     expected_loss,
     lag_sums,
     one_participant_spread,
@@ -151,8 +153,8 @@ def test_unlike_numbers_of_correlated_cycles_leave_ratio_and_difference(numbers,
     found = paired_spread(studies(n, 8, numbers, serials, 7), 0.95)
     assert abs(found.log_ratio.mean()) < 0.01 + 3 * found.log_ratio.std() / np.sqrt(n)
     assert abs(found.difference.mean()) < 0.01 + 3 * found.difference.std() / np.sqrt(n)
-    for value, half in ((found.log_ratio, found.log_half), (found.difference, found.half)):
-        hits = int(np.count_nonzero(np.abs(value) < half))
+    held = (np.abs(found.log_ratio) < found.log_half, (found.low < 0) & (found.high > 0))
+    for hits in map(int, map(np.count_nonzero, held)):
         assert stats.binomtest(hits, n, 0.95).pvalue > 0.005, hits
     assert_allclose(found.serial.mean(axis=1), [np.mean(pair) for pair in serials], atol=0.05)
 
@@ -184,6 +186,50 @@ def test_swapping_conditions_mirrors_both_forms_and_scale_leaves_the_ratio():
     for form in (paired_spread, windows_spread):
         one, other, scaled = (form(each, 0.9) for each in (there, back, large))
         assert_allclose(one.log_ratio, -other.log_ratio)
-        assert_allclose(one.half, other.half)
+        assert_allclose([one.low, one.high], [-other.high, -other.low], rtol=1e-6)
         assert_allclose(scaled.log_ratio, one.log_ratio)
         assert_allclose(scaled.difference, 57.3 * one.difference)
+
+
+# ---- the difference: its skewness, and who decides its serial correlation
+
+
+def test_one_participant_of_large_spread_does_not_decide_the_serial_correlation():
+    """Sums of squares gave 0.75 of nine people of 0.2 and one of 0.8 and ten times the size."""
+    rng = np.random.default_rng(6)
+    people = [tuple(cycles(rng, 200, 0.2) for _ in range(2)) for _ in range(9)]
+    people.append(tuple(10 * cycles(rng, 200, 0.8) for _ in range(2)))
+    found = conditions_serial(spread_of(people))
+    assert_allclose(found, (9 * 0.2 + 0.8) / 10, atol=0.06)
+
+
+def test_the_difference_reaches_further_up_where_the_condition_compared_has_few_cycles():
+    """An interval of equal arms missed a difference above it ten times as often as one below it."""
+    found = paired_spread(studies(200, 8, ((40, 65), (5, 12)), ((0.3, 0.6), (0.3, 0.6)), 3), 0.95)
+    above, below = found.high - found.difference, found.difference - found.low
+    assert np.median(above / below) > 1.1
+    assert (below > 0).all()
+    missed = np.count_nonzero(found.high < 0), np.count_nonzero(found.low > 0)
+    assert max(missed) <= 4 * max(min(missed), 1), missed
+
+
+def test_the_reach_is_the_range_over_the_ellipsoid_as_scipy_finds_it():
+    rng = np.random.default_rng(8)
+    parts = np.array([0.3, 0.5, 0.4, 0.5]) + 0.3 * rng.standard_normal((6, 4))
+    whole, t = parts.mean(axis=0), stats.t.ppf(0.975, 5)
+    left_out = np.array([np.delete(parts, i, axis=0).mean(axis=0) for i in range(6)])
+
+    def levels(at):
+        return np.exp(at[:2]) / np.sqrt(1.5 - np.tanh(at[2:]))
+
+    axes = (parts - whole).T * t / np.sqrt(6 * 5)
+    ends = []
+    for side in (-1, 1):
+        found = optimize.minimize(
+            lambda u, side=side: -side * np.diff(levels(whole + axes @ u))[0],
+            side * np.ones(6) / 6,
+            constraints={"type": "ineq", "fun": lambda u: 1 - u @ u},
+            options={"maxiter": 500, "ftol": 1e-12},
+        )
+        ends.append(abs(-side * found.fun - np.diff(levels(whole))[0]))
+    assert_allclose(difference_reach(levels, whole, left_out, t), ends, rtol=2e-3)

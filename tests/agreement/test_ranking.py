@@ -57,6 +57,26 @@ def test_three_procedures_get_bonferroni_intervals():
         assert [pair.lower, pair.upper] == pytest.approx([interval.low, interval.high])
 
 
+def test_a_sure_difference_below_the_least_that_counts_is_a_tie():
+    """0.004 between procedures whose errors hardly vary was called apart."""
+    errors = invented_errors(gain={"a": 0.0})
+    other = errors.assign(procedure="b", value=errors["value"] + 0.004)
+    other["value"] += 0.0005 * np.random.default_rng(2).normal(size=len(other))
+    both = pd.concat([errors, other])
+    (sure,) = rank_procedures(both).differences
+    assert not sure.tied
+    contest = rank_procedures(both, least=0.1)
+    (pair,) = contest.differences
+    assert pair.lower > 0 or pair.upper < 0
+    assert pair.tied
+    assert [place.rank for place in contest.standings] == [1, 1]
+    assert [pair.lower, pair.upper] == [sure.lower, sure.upper]
+    far = rank_procedures(pd.concat([errors, other.assign(value=other["value"] + 1)]), least=0.1)
+    assert not far.differences[0].tied
+    with pytest.raises(ValueError, match="`least` is -1"):
+        rank_procedures(both, least=-1)
+
+
 def test_the_worse_is_ranked_below_and_equals_tie():
     contest = rank_procedures(invented_errors(), quantity="rms_demeaned_deg")
     places = {place.procedure: place for place in contest.standings}

@@ -69,7 +69,7 @@ def test_a_vertical_lost_and_found_again_is_told_in_the_runs_warnings(tmp_path):
             table.loc[unseen, f"shank_{kind}_{axis}"] *= -1
     table.to_csv(file, index=False)
     told = {
-        trial.procedure: [one for one in trial.warnings if "vertical contradicted" in one]
+        trial.procedure: [one for one in trial.warnings if "vertical" in one]
         for trial in run_study(read_study(folder)).trials
         if trial.condition == "outdoor"
     }

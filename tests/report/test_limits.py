@@ -4,9 +4,11 @@ from dataclasses import replace
 import pytest
 
 from twinangle.analysis.topics import pool_topics
+from twinangle.report.blocks import with_interval
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_paragraphs
 from twinangle.results.tables import write_tables
+from twinangle.wording import NOTHING
 
 
 @pytest.fixture(scope="module")
@@ -42,3 +44,27 @@ def test_limits_without_the_references_error_are_given(blocks, larger):
     table = next(t for t in tables(blocks, "Limits of agreement") if "SD left" in t["head"])
     assert len(table["rows"]) == len(larger.limits)
     assert table["rows"][0][3] == "0.20"
+
+
+def test_a_missing_number_has_no_interval_of_no_width():
+    """`– (0.00 to 0.00)` was printed for the SD added where the wearable varies less."""
+    nan = float("nan")
+    assert with_interval(nan, (0.0, 0.0)) == NOTHING
+    assert with_interval(nan, (nan, nan)) == NOTHING
+    assert with_interval(nan, (0.0, 0.31)).replace("\u00a0", " ") == f"{NOTHING} (0.00 to 0.31)"
+    assert with_interval(0.0, (0.0, 0.0)).replace("\u00a0", " ") == "0.00 (0.00 to 0.00)"
+
+
+def test_every_table_with_a_bias_says_how_it_weights(larger, blocks):
+    shown = tables(blocks, "Limits of agreement")
+    captions = [each["caption"] for each in shown if "Bias" in each["head"]]
+    assert any("The bias weights all participants equally." in each for each in captions)
+    for each in shown:
+        if any("mixed model" in row for row in each["rows"]):
+            assert (
+                "the model weights participants by how much they were measured" in each["caption"]
+            )
+    two = replace(larger, trials=tuple(t for t in larger.trials if t.participant in ("P01", "P02")))
+    two = replace(two, limits=pool_topics(two.trials, two.options)["limits"])
+    text = " ".join(methods_paragraphs(two))
+    assert "95 % intervals: Student's t for the bias, none for the limits." in text

@@ -59,3 +59,38 @@ def test_the_authors_are_asked_whom_they_spared(study):
     assert "skin was checked" in text
     raw = replace(study, parameters={"wearable": {"kind": "inertial"}})
     assert "who was spared the functional movement (recent surgery" in methods_text(raw)
+
+
+def test_a_lag_that_was_stated_says_nothing_of_the_procedure(study):
+    """With a shared clock the procedure's delay was blamed for what may be the clock's."""
+
+    def text_of(method):
+        trials = tuple(
+            replace(
+                trial,
+                synchronisation=replace(trial.synchronisation, method=method),
+                gyroscope_lag={"difference_s": 0.0063},
+            )
+            for trial in study.trials
+            if trial.synchronisation is not None
+        )
+        return methods_text(replace(study, trials=trials))
+
+    blamed = "which is the delay of the procedure that computes the angle, was 6.3 ms"
+    assert blamed in text_of("cross-correlation").replace("\n", " ")
+    stated = text_of("shared-clock").replace("\n", " ")
+    assert blamed not in stated
+    assert "less that by the sensors' gyroscopes was 6.3 ms: a delay between the" in stated
+    assert "or an error of the clock" in stated
+
+
+def test_one_recording_left_out_was_excluded(study):
+    gone = study.trials[0]
+    trials = tuple(
+        replace(t, status="failed", reason="no cycles")
+        if (t.participant, t.condition) == (gone.participant, gone.condition)
+        else t
+        for t in study.trials
+    )
+    text = methods_text(replace(study, trials=trials)).replace("\n", " ")
+    assert "3 could be analysed and 1 was excluded beforehand or could not be analysed" in text

@@ -10,15 +10,21 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.analysis import run_study
 from twinangle.errors import AngleError
-from twinangle.signals.recording import InertialRecording, SensorPair
+from twinangle.signals.recording import (
+    InertialRecording,
+    Interval,
+    OrientationPair,
+    SensorPair,
+)
 from twinangle.simulate import simulate_walk
 from twinangle.simulate.demo import write_demo_study
 from twinangle.study import read_study
+from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 from twinangle.wearable.quality.device import LEFT_HANDED, device_quality, handedness
 from twinangle.wearable.saturation import find_ceilings
-from twinangle.wearable.vertical import vertical_tilt_deg
+from twinangle.wearable.vertical import vertical_tilt_deg, vertical_warnings
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data"
 
@@ -105,7 +111,30 @@ def test_a_lost_vertical_is_told():
     assert np.nanmax(vertical_tilt_deg(sensor, vqf_offline(sensor))) < 8.0
     pair = SensorPair(trial.sensors.proximal, cut)
     motion = estimate_motion(WearableTrial(pair, trial.static, trial.functional), "kalman")
-    assert any("distal sensor" in text and "vertical was lost" in text for text in motion.warnings)
+    (told,) = (text for text in motion.warnings if "vertical" in text)
+    assert told.startswith("distal sensor: the vertical contradicted the mean specific force")
+
+
+def test_a_vertical_found_again_by_the_filter_is_told_of_once():
+    """The filter's own warning stands; what it has not told of is told all the same."""
+    trial = walk(6)
+    sensor = trial.sensors.distal
+    turned = vqf_offline(sensor)
+    half_turn = np.array([0.0, 1.0, 0.0, 0.0])
+    lost = turned.quaternion.copy()
+    rate = sensor.rate_hz
+    for begin_s, end_s in ((20, 24), (36, 40)):
+        part = slice(round(begin_s * rate), round(end_s * rate))
+        lost[part] = quaternions.multiply(half_turn, lost[part])
+    start = sensor.start_s
+    told = replace(turned, quaternion=lost, levelled=(Interval(start + 19, start + 24),))
+    proximal = vqf_offline(trial.sensors.proximal)
+    both, silent = (
+        vertical_warnings(trial.sensors, OrientationPair(proximal, one))
+        for one in (replace(told, levelled=()), told)
+    )
+    assert [text.split(" s in all")[0].split()[-1] for text in (*both, *silent)] == ["8", "4"]
+    assert "over 36 to 40 s" in silent[0]
 
 
 def test_a_run_names_the_saturated_sensor_first(tmp_path):

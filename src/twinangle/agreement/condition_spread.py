@@ -17,12 +17,15 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
+from twinangle.agreement._difference_reach import difference_reach
 from twinangle.agreement._input import Floats
 from twinangle.agreement._quantiles import two_sided_student
 
 _LOWEST, _HIGHEST = -0.9, 0.95  # serial correlations considered
-_HALVINGS = 40  # of that range, down to 2e-12
+_ROOT_STEPS = 10  # within 1e-12 of halving the range 40 times, on 20000 random sums
+_FLAT = 1e-300  # what a miss of 0 is taken for
 _NO_SPREAD = 1e-12  # variance as a share of the trial's own that is rounding
+_FEWEST_FOR_REACH = 4  # participants: as many as there are parameters; fewer have Student's t
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,15 +57,17 @@ class ConditionSpread:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PairedSpread:
-    """Logarithm of the ratio, and difference, of two conditions' SDs; half-widths of intervals.
+    """Logarithm of the ratio, and difference, of two conditions' SDs, with their intervals.
 
-    `serial`: serial correlation of the cycles of each condition, shape (2, ...).
+    `log_half`: half-width of the interval of `log_ratio`. `low`, `high`: ends of the interval of
+    `difference`. `serial`: serial correlation of the cycles of each condition, shape (2, ...).
     """
 
     log_ratio: Floats
     log_half: Floats
     difference: Floats
-    half: Floats
+    low: Floats
+    high: Floats
     serial: Floats
 
 
@@ -261,19 +266,52 @@ def _memory(n: Floats, serial: Floats) -> Floats:
 
 
 def _rising_root(rising: Callable[[Floats], Floats], goal: Floats) -> Floats:
-    """Return where a rising function reaches the goal, by halving the range of correlations."""
+    """Return where a rising function reaches the goal, or the end of the range nearest to it.
+
+    False position, the value at an end that stays twice halved (the Illinois rule of numerical
+    analysis): the functions are close to straight, so that a few steps do.
+    """
     low, high = np.full(goal.shape, _LOWEST), np.full(goal.shape, _HIGHEST)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        below = rising(middle) < goal
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    found: Floats = (low + high) / 2
-    return found
+    below, above = rising(low) - goal, rising(high) - goal
+    outside = np.where(below >= 0, low, np.where(above <= 0, high, np.nan))
+    below, above = np.minimum(below, -_FLAT), np.maximum(above, _FLAT)
+    found, before = (low + high) / 2, np.zeros(goal.shape)  # before: side of the step before
+    for _ in range(_ROOT_STEPS):
+        found = low - below * (high - low) / (above - below)
+        miss = rising(found) - goal
+        short = miss < 0
+        low, high = np.where(short, found, low), np.where(short, high, found)
+        side = np.where(short, -1.0, 1.0)
+        stays = np.where(side == before, 0.5, 1.0)
+        below, above = np.where(short, miss, stays * below), np.where(short, stays * above, miss)
+        below, above, before = np.minimum(below, -_FLAT), np.maximum(above, _FLAT), side
+    return np.where(np.isnan(outside), found, outside)
+
+
+def conditions_serial(spread: ConditionSpread) -> Floats:
+    """Return the serial correlation of each condition, every participant counting alike.
+
+    Returns
+    -------
+    ndarray, shape (2, ...)
+        `serial_correlations` of the sums divided by the square of the participant's SD under the
+        *other* condition.
+
+    Notes
+    -----
+    Sums of squares would give a participant with twice the spread four times the say, so that few
+    people decide and the jackknife sees too little of the error. The SD of the other condition
+    takes out the participant's own size and is independent of the sums it divides, so that a
+    ratio of sums keeps its expectation. Where it is 0 the condition's own stands in.
+    """
+    size = np.where(spread.sd[:, ::-1] > 0, spread.sd[:, ::-1], spread.sd)
+    weight = 1 / np.where(size > 0, size, 1.0)[:, :, None] ** 2
+    return serial_correlations(spread.n, weight * spread.lag0, weight * spread.lag1)
 
 
 def _freed(spread: ConditionSpread) -> tuple[Floats, Floats, Floats]:
     """Return log ratio and difference of each participant freed of loss, and the correlations."""
-    serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
+    serial = conditions_serial(spread)
     alike = spread.alike.mean(axis=(0, 1))
     loss, factor = expected_loss(spread.window[:, None], serial[None], alike)
     logs, sds = spread.log_sd - loss, spread.sd / np.exp(factor)
@@ -286,7 +324,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     Parameters
     ----------
     spread : ConditionSpread
-        Of at least one participant; with one the half-widths are NaN.
+        Of at least one participant; with one there are no intervals: NaN.
     confidence : float
         Of the intervals.
 
@@ -297,10 +335,13 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     Notes
     -----
     Each participant's SD over m cycles is freed of what it falls short at the condition's serial
-    correlation (`expected_loss`, `serial_correlations`). Estimate and interval are those of the
+    correlation (`expected_loss`, `conditions_serial`). Estimate and interval are those of the
     delete-one-participant jackknife, Student's t on k - 1 degrees of freedom; the correlations are
     estimated anew without the participant, for their error is shared by everyone [1]_. The
-    jackknife's estimate also takes out what is left of the bias of order 1/k.
+    jackknife's estimate also takes out what is left of the bias of order 1/k. The difference is
+    skewed, more so with few cycles under the condition compared; from 4 participants on its
+    interval is the range over the jackknife's ellipsoid of what it is made of
+    (:func:`~twinangle.agreement._difference_reach.difference_reach`).
 
     References
     ----------
@@ -311,11 +352,46 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     ratio, difference = log_ratios.mean(axis=0), differences.mean(axis=0)
     if k == 1:
         none = np.full(ratio.shape, np.nan)
-        return PairedSpread(ratio, none, difference, none, serial)
-    left_out = [_means_without(spread, i) for i in range(k)]
-    ratio, log_half = _jackknife(ratio, np.array([one[0] for one in left_out]), confidence)
-    difference, half = _jackknife(difference, np.array([one[1] for one in left_out]), confidence)
-    return PairedSpread(ratio, log_half, difference, half, serial)
+        return PairedSpread(ratio, none, difference, none, none, serial)
+    left_out = [_freed(_without(spread, i)) for i in range(k)]
+    ratios, differences = (np.array([one[j].mean(axis=0) for one in left_out]) for j in (0, 1))
+    ratio, log_half = _jackknife(ratio, ratios, confidence)
+    difference, half = _jackknife(difference, differences, confidence)
+    below, above = half, half
+    if k >= _FEWEST_FOR_REACH:
+        others = np.array([one[2] for one in left_out])
+        below, above = _reach(spread, serial, others, half, two_sided_student(confidence, k - 1))
+    return PairedSpread(ratio, log_half, difference, difference - below, difference + above, serial)
+
+
+def _reach(
+    spread: ConditionSpread, serial: Floats, others: Floats, half: Floats, t: float
+) -> tuple[Floats, Floats]:
+    """Return how far the difference reaches either way; `half` where some SDs are 0.
+
+    `others`: the serial correlations with one participant left out, shape (k, 2, ...).
+    """
+    raw = spread.sd.mean(axis=0)
+    k = others.shape[0]
+    raw_others = (k * raw - spread.sd) / (k - 1)
+
+    def levels(at: Floats) -> Floats:
+        found: Floats = np.exp(at[:2]) * _levels(spread, np.tanh(at[2:])) / raw
+        return found
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        whole = np.concatenate([np.log(raw), np.arctanh(serial)])
+        left_out = np.concatenate([np.log(raw_others), np.arctanh(others)], axis=1)
+        below, above = difference_reach(levels, whole, left_out, t)
+    return np.where(np.isfinite(below), below, half), np.where(np.isfinite(above), above, half)
+
+
+def _levels(spread: ConditionSpread, serial: Floats) -> Floats:
+    """Return the mean over participants of SDs freed at the correlations given, shape (2, ...)."""
+    within = np.clip(serial, _LOWEST, _HIGHEST)
+    _, factor = expected_loss(spread.window[:, None], within[None], np.zeros(()))
+    found: Floats = (spread.sd / np.exp(factor)).mean(axis=0)
+    return found
 
 
 def windows_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
@@ -326,26 +402,26 @@ def windows_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     """
     logs = spread.log_sd[:, 1] - spread.log_sd[:, 0]
     sds = spread.sd[:, 1] - spread.sd[:, 0]
+    difference, half = sds.mean(axis=0), _student_half(sds, confidence)
     return PairedSpread(
         logs.mean(axis=0),
         _student_half(logs, confidence),
-        sds.mean(axis=0),
-        _student_half(sds, confidence),
-        serial_correlations(spread.n, spread.lag0, spread.lag1),
+        difference,
+        difference - half,
+        difference + half,
+        conditions_serial(spread),
     )
 
 
-def _means_without(spread: ConditionSpread, i: int) -> tuple[Floats, Floats]:
-    """Return mean log ratio and difference without participant i."""
-    parts = (
+def _without(spread: ConditionSpread, i: int) -> ConditionSpread:
+    """Return the same without participant i."""
+    return ConditionSpread(*(
         np.delete(part, i, axis=0)
         for part in (
             spread.window, spread.log_sd, spread.sd,
             spread.n, spread.lag0, spread.lag1, spread.alike,
         )
-    )  # fmt: skip
-    log_ratios, differences, _ = _freed(ConditionSpread(*parts))
-    return log_ratios.mean(axis=0), differences.mean(axis=0)
+    ))  # fmt: skip
 
 
 def _jackknife(whole: Floats, left_out: Floats, confidence: float) -> tuple[Floats, Floats]:
@@ -395,7 +471,7 @@ def one_participant_spread(
     ----------
     .. [1] Zou & Donner (2008). Stat Med 27, 1693-1702.
     """
-    serial = serial_correlations(spread.n, spread.lag0, spread.lag1)
+    serial = conditions_serial(spread)
     alike = spread.alike.mean(axis=(0, 1))
     loss, factor = expected_loss(spread.window[:, None], serial[None], alike)
     logs, sds = (spread.log_sd - loss)[0], (spread.sd / np.exp(factor))[0]

@@ -427,8 +427,8 @@ def _of_cycles(
 def _intervals(found: PairedSpread) -> tuple[float, Interval, float, Interval]:
     """Return difference and ratio, each with its interval; NaN where there is none."""
     log, log_half = float(found.log_ratio), float(found.log_half)
-    difference, half = float(found.difference), float(found.half)
-    return (difference, (difference - half, difference + half), *_ratio(log, log_half))
+    bounds = float(found.low), float(found.high)
+    return (float(found.difference), bounds, *_ratio(log, log_half))
 
 
 def _ratio(log: float, half: float) -> tuple[float, Interval]:

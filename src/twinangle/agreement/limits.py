@@ -346,7 +346,7 @@ def _limit_intervals(
             f"{parts.k} participants: the limits have no interval (at least "
             f"{FEWEST_PARTICIPANTS} are needed) and are a rough guess."
         )
-        return NO_INTERVAL, NO_INTERVAL, "none for the limits", [note]
+        return NO_INTERVAL, NO_INTERVAL, "Student's t for the bias, none for the limits", [note]
     z = half_width(coverage)
     if form == "participant-means":
         how = OWN_INTERVAL

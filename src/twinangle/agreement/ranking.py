@@ -44,11 +44,21 @@ class PairedDifference:
     ]
     p_value: Annotated[float, number("two-sided p value of the paired t test, not adjusted")]
     n_participants: Annotated[int, number("participants")]
+    least: Annotated[float, data("smallest difference that counts; below it the two are tied")] = (
+        0.0
+    )
 
     @property
-    def tied(self) -> Annotated[bool, number("whether its interval holds zero, or there is none")]:
-        """Whether the interval holds zero, or there is none."""
-        return not (self.lower > 0 or self.upper < 0)
+    def tied(
+        self,
+    ) -> Annotated[
+        bool,
+        number(
+            "whether its interval holds zero, there is none, or the difference is below `least`"
+        ),
+    ]:
+        """Whether the interval holds zero, there is none, or the difference is below `least`."""
+        return not (self.lower > 0 or self.upper < 0) or abs(self.difference) < self.least
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,14 +100,19 @@ class Contest:
 
 
 def rank_procedures(
-    values: pd.DataFrame, *, confidence: float = 0.95, quantity: str = "rms_demeaned_deg"
+    values: pd.DataFrame,
+    *,
+    confidence: float = 0.95,
+    quantity: str = "rms_demeaned_deg",
+    least: float = 0.0,
 ) -> Contest:
     """Rank procedures by an error on the same trials, participants as clusters.
 
     A participant's trials are averaged first, so that a participant counts once. Every pair of
     procedures is compared by the paired t interval over participants, widened by Bonferroni's
     rule so that all intervals hold together. Going down from the smallest mean, a procedure
-    shares the rank of the first of its group unless the interval of their difference excludes 0.
+    shares the rank of the first of its group unless the interval of their difference excludes 0
+    and the difference is at least `least`.
 
     Parameters
     ----------
@@ -109,6 +124,10 @@ def rank_procedures(
         Of all intervals together.
     quantity : str
         Name of the value, for tables.
+    least : float
+        Smallest difference that counts, in the unit of the values: procedures computed from the
+        same signals differ by so constant an amount that an interval may exclude 0 for a
+        difference nobody can use.
 
     Returns
     -------
@@ -126,13 +145,16 @@ def rank_procedures(
     Student (1908). Biometrika 6:1-25; Dunn (1961). J Am Stat Assoc 56:52-64.
     """
     require_fraction(confidence, "confidence")
+    if not 0 <= least < np.inf:
+        raise ValueError(f"`least` is {least}; a finite difference of 0 or more is needed.")
     table, dropped = _complete_trials(values)
     means = table.groupby(level="participant").mean()
     means = means[means.mean().sort_values(kind="stable").index]
     n_pairs = means.shape[1] * (means.shape[1] - 1) // 2
     level = 1 - (1 - confidence) / n_pairs
     differences = tuple(
-        _compare(means[first], means[second], level) for first, second in combinations(means, 2)
+        _compare(means[first], means[second], level, least)
+        for first, second in combinations(means, 2)
     )
     return Contest(
         standings=_place(means.mean(), differences),
@@ -175,7 +197,7 @@ def _complete_trials(values: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...
     return table[whole], dropped
 
 
-def _compare(first: pd.Series, second: pd.Series, level: float) -> PairedDifference:
+def _compare(first: pd.Series, second: pd.Series, level: float, least: float) -> PairedDifference:
     difference = (first - second).to_numpy(dtype=float)
     n = difference.size
     mean = float(difference.mean())
@@ -188,7 +210,8 @@ def _compare(first: pd.Series, second: pd.Series, level: float) -> PairedDiffere
             p_value = float(2 * stats.t.sf(abs(mean) / error, n - 1))
         else:
             p_value = 1.0 if mean == 0 else 0.0
-    return PairedDifference(str(first.name), str(second.name), mean, lower, upper, p_value, n)
+    names = str(first.name), str(second.name)
+    return PairedDifference(*names, mean, lower, upper, p_value, n, least)
 
 
 def _place(means: pd.Series, differences: tuple[PairedDifference, ...]) -> tuple[Standing, ...]:

@@ -109,7 +109,8 @@ def _with_gyroscopes(
         else 'The lag is the angle\'s, so the RMS does not show the delay; `signal = "gyroscope"` '
         "in [synchronisation] leaves it in."
     )
-    text = f"{found.summary()}. {meaning}" + ("" if known else f" {effect}")
+    held = "lag as stated" if known else "lag from the angle"
+    text = f"{found.summary(held)}. {meaning}" + ("" if known else f" {effect}")
     return replace(chosen, warnings=(*chosen.warnings, text))
 
 

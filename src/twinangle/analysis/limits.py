@@ -14,6 +14,7 @@ from twinangle.agreement.limits import (
     within_participant_limits,
 )
 from twinangle.analysis.groups import QUANTITIES, Group, Groups, pooled, unique, zero_of
+from twinangle.analysis.sides import sides_note
 from twinangle.options import Options
 from twinangle.results.limits import StudyLimits, read_only
 from twinangle.results.pooled import Absent, Pooled
@@ -49,7 +50,7 @@ def _study_limits(group: Group, quantity: str, options: Options) -> StudyLimits:
     unknown = _unknown_zero(group, quantity)
     return StudyLimits(
         limits=main_limits(group, quantity, options),
-        note=_note(points),
+        note=" ".join(filter(None, (_note(points), sides_note(points)))),
         participant=tuple(points["participant"]),
         size=read_only(((points["wearable"] + points["reference"]) / 2).to_numpy()),
         difference=read_only(difference.to_numpy()),

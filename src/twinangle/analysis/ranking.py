@@ -12,6 +12,9 @@ from twinangle.options import Options
 from twinangle.results.pooled import Pooled
 
 QUANTITY = "rms_demeaned_deg"
+LEAST_DEG = 0.1
+"""Smallest difference of two procedures' errors that sets them apart, however sure it is. Own rule,
+no source."""
 
 
 def pool(groups: Groups, options: Options) -> tuple[Pooled[Contest], ...]:
@@ -27,7 +30,13 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Contest], ...]:
             [(*row[:3], row[4].rms_demeaned) for row in rows if row[3] == condition],
             columns=["participant", "trial", "procedure", "value"],
         )
-        rank = partial(rank_procedures, frame, confidence=options.confidence)
+        rank = partial(
+            rank_procedures,
+            frame,
+            confidence=options.confidence,
+            quantity=QUANTITY,
+            least=LEAST_DEG,
+        )
         found.append(Pooled("", condition, QUANTITY, attempt(rank, _not_ranked(frame))))
     return tuple(found)
 

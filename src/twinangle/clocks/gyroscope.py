@@ -48,9 +48,10 @@ class GyroscopeLag:
     """The lag the gyroscopes give, about `centre_s` of the reference clock.
 
     `difference_s` is the angle's lag minus the gyroscopes': positive where the procedure that
-    computed the angle delays it. `interval` holds the difference with the confidence asked for,
-    statistical and systematic parts of both lags added in quadrature; `disagree` tells whether it
-    leaves out 0 and the difference is worth a word (2 ms).
+    computed the angle delays it. Where the lag was stated and not found from the angle, it is that
+    of the clock or of one of the instruments. `interval` holds the difference with the confidence
+    asked for, statistical and systematic parts of both lags added in quadrature; `disagree` tells
+    whether it leaves out 0 and the difference is worth a word (2 ms).
     """
 
     centre_s: float
@@ -64,11 +65,11 @@ class GyroscopeLag:
     interval: Interval
     disagree: bool
 
-    def summary(self) -> str:
-        """Return one sentence for a report."""
+    def summary(self, held: str = "lag from the angle") -> str:
+        """Return one sentence for a report; `held`: what is held against the gyroscopes' lag."""
         low, high = 1e3 * self.interval.start_s, 1e3 * self.interval.end_s
         return (
-            f"lag from the angle minus lag from the gyroscopes {1e3 * self.difference_s:+.1f} ms "
+            f"{held} minus lag from the gyroscopes {1e3 * self.difference_s:+.1f} ms "
             f"({low:+.1f} to {high:+.1f} ms)"
         )
 

@@ -63,8 +63,13 @@ def table(
 
 
 def with_interval(value: float, ends: tuple[float, float], decimals: int = 2) -> str:
-    """Return a number and its interval in brackets."""
+    """Return a number and its interval in brackets.
+
+    A missing number keeps an interval that says how large it may be, not one of no width.
+    """
     inner, shown = between(ends, decimals), number(value, decimals)
+    if shown == NOTHING and number(ends[0], decimals) == number(ends[1], decimals):
+        return NOTHING
     whole = shown if inner == NOTHING else f"{shown} ({inner})"
     return whole.replace(" ", "\u00a0")  # never broken over lines
 

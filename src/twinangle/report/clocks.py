@@ -25,6 +25,7 @@ _METHODS = {
     "shared-clock": "by construction, as both were recorded on one clock",
     "manual": "by a lag given in the study file",
 }
+_STATED = ("shared-clock", "trigger", "manual")  # lags that do not come from the angle
 
 
 def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Options) -> list[Block]:
@@ -110,7 +111,7 @@ def clocks_paragraph(results: StudyResults) -> str:
 
 
 def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
-    """Say how well the lags are known, and how the gyroscopes' lag compares."""
+    """Say how well the lags are known, and how the gyroscopes' lag compares with them."""
     text = ""
     errors = span((1e3 * clock.centre_lag_se_s for clock in clocks), 2)
     if errors != "–":
@@ -122,11 +123,26 @@ def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
             if systematic != "–"
             else "."
         )
-    checks = [t.gyroscope_lag.get("difference_s") for t in worked_recordings(results)]
-    apart = span((1e3 * each for each in checks if isinstance(each, float)), 1)
-    if apart != "–":
+    return text + _held_against_gyroscopes(results)
+
+
+def _held_against_gyroscopes(results: StudyResults) -> str:
+    """Say how the gyroscopes' lag compares: with a lag found from the angle, or with one stated."""
+    found: dict[bool, list[float]] = {False: [], True: []}
+    for trial in worked_recordings(results):
+        difference = trial.gyroscope_lag.get("difference_s")
+        if isinstance(difference, float) and trial.synchronisation is not None:
+            found[trial.synchronisation.method in _STATED].append(1e3 * difference)
+    text = ""
+    if found[False]:
         text += (
             " The lag by the angle less that by the sensors' gyroscopes, which is the delay of the "
-            f"procedure that computes the angle, was {apart} ms."
+            f"procedure that computes the angle, was {span(found[False], 1)} ms."
+        )
+    if found[True]:
+        text += (
+            " The lag as stated or triggered less that by the sensors' gyroscopes was "
+            f"{span(found[True], 1)} ms: a delay between the instruments, or an error of the clock "
+            "or of what is stated of the gyroscopes' samples; it says nothing of the procedure."
         )
     return text

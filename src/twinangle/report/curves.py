@@ -28,7 +28,8 @@ def curves_table(results: StudyResults) -> list[Block]:
             ("Condition", "Procedure", "People", "Offset", "RMS demeaned", "Range difference", "r"),
             rows,
             words=2,
-            caption="Mean curves, means over participants with "
+            caption="Mean curves, means over participants, each counting once with the mean over "
+            "their recordings, with "
             f"{results.options.level} intervals over participants (no interval with one), "
             "in degrees. RMS of the demeaned curves: arithmetic mean; r: correlation, on Fisher's "
             "scale, no measure of agreement.",

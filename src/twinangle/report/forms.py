@@ -127,8 +127,9 @@ def _forms_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Op
         words=4,
         caption="Centre: median of the differences (percentiles), geometric mean of wearable over "
         "reference (ratio, no unit), bias (mixed model of participants with sessions, trials and "
-        f"sides nested in them). Degrees but for the ratio; {options.level} intervals in brackets, "
-        "“from” or “to” where one end is open.",
+        "sides nested in them: the model weights participants by how much they were measured, so "
+        "that it is not quite the bias above). Degrees but for the ratio; "
+        f"{options.level} intervals in brackets, “from” or “to” where one end is open.",
     )
 
 

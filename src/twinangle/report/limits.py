@@ -28,7 +28,7 @@ from twinangle.report.equivalence import (
 from twinangle.report.forms import forms_blocks
 from twinangle.results import Absent, Pooled, StudyLimits, StudyResults, given, named
 from twinangle.results.grouping import distinct
-from twinangle.wording import NOTHING, number, stated
+from twinangle.wording import NOTHING, listing, number, stated
 
 
 def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
@@ -86,8 +86,14 @@ def limits_table(results: StudyResults) -> Block:
         rows,
         words=3,
         caption="Bias and limits of agreement, wearable − reference, in degrees, with "
-        f"{results.options.level} intervals in brackets. {held_against(head)}",
+        f"{results.options.level} intervals in brackets. {_weighted(results)}{held_against(head)}",
     )  # fmt: skip
+
+
+def _weighted(results: StudyResults) -> str:
+    """Say how the bias of limits weights, for a mean of curves or a model weights otherwise."""
+    ways = distinct(found.limits.weighting for _, found in given(results.limits))
+    return f"The bias weights {listing(ways)}. " if ways else ""
 
 
 def published_blocks(results: StudyResults) -> list[Block]:
@@ -116,8 +122,9 @@ def published_blocks(results: StudyResults) -> list[Block]:
             words=3,
             caption="The same differences with one variance within participants pooled over all "
             f"and intervals by recovery of variances (MOVER; Zou 2013); degrees, "
-            f"{results.options.level} intervals. They are too narrow where participants differ in "
-            "their spread.",
+            f"{results.options.level} intervals. "
+            f"The bias weights {listing(distinct(found.weighting for _, found in known))}. "
+            "The intervals are too narrow where participants differ in their spread.",
         ),
     ]
 
@@ -261,8 +268,8 @@ def limits_paragraph(results: StudyResults) -> str:
     known = [found.limits for _, found in given(results.limits)]
     if not known:
         return ""
-    first = known[0]
-    people = max(limits.n_participants for limits in known)
+    first = max(known, key=lambda limits: limits.n_participants)
+    people = first.n_participants
     who = (
         f"with participants as clusters ({people} participants)"
         if people > 1

@@ -115,7 +115,8 @@ def _material(results: StudyResults) -> str:
         f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
     )
     if left:
-        text += f" and {left} were excluded beforehand or could not be analysed (see exclusions)"
+        verb = "was" if left == 1 else "were"
+        text += f" and {left} {verb} excluded beforehand or could not be analysed (see exclusions)"
     if not worked:
         return f"{text}."
     if paired:

@@ -52,7 +52,8 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
     lead = (
         "Procedures on the same trials, the same clock and the same cycles, ranked by the RMS of "
         "the demeaned mean curves (arithmetic mean over participants), participants as clusters. "
-        "Procedures that cannot be told apart are ties."
+        "Two are apart where the interval of their difference excludes zero and the difference is "
+        f"{ranked[0][1].differences[0].least:g}° or more (own rule); else they tie."
     )
     several = figures_named(figures, "contest") if len(ranked) > 1 else []
     return [text(lead), *several, *blocks]

@@ -123,6 +123,7 @@ class OrientationRecording:
     rate_hz: float
     source: str
     warnings: tuple[str, ...] = ()  # of the filter that made it
+    levelled: tuple[Interval, ...] = ()  # stretches those warnings tell of: wrong up to the end
 
     def __post_init__(self) -> None:
         _freeze(self)

@@ -19,7 +19,7 @@ from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
 from twinangle.signals.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
-from twinangle.signals.recording import InertialRecording, OrientationRecording
+from twinangle.signals.recording import InertialRecording, Interval, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
 
 if TYPE_CHECKING:
@@ -117,7 +117,12 @@ def _run(
         times = estimate(stretch, quaternion[part])
         levelled += list(sensor.start_s + part.start / sensor.rate_hz + times)
     return OrientationRecording(
-        quaternion, sensor.start_s, sensor.rate_hz, sensor.source, _told(levelled, parameters)
+        quaternion,
+        sensor.start_s,
+        sensor.rate_hz,
+        sensor.source,
+        _told(levelled, parameters),
+        tuple(Interval(float(t) - parameters.velocity_window_s, float(t)) for t in levelled),
     )
 
 
@@ -125,14 +130,14 @@ def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...
     """Return a warning where the vertical was lost, with the times at which it was found again."""
     if not levelled:
         return ()
-    times = ", ".join(f"{time:.1f}" for time in levelled[:5])
+    times = ", ".join(f"{time:.1f}" for time in levelled[:5]) + " s"
     if len(levelled) > 5:
         times += f" and {len(levelled) - 5} times more"
     text = (
         "the vertical contradicted the mean specific force by more than "
-        f"{parameters.contradiction_deg:g}°; the orientation was levelled again at {times} s. The "
-        f"{parameters.velocity_window_s:g} s before each are wrong: look there for a saturated "
-        "gyroscope or lost samples."
+        f"{parameters.contradiction_deg:g}°; the orientation was levelled again at {times}. The "
+        f"{parameters.velocity_window_s:g} s before each are wrong: leave them out (`mask`), and "
+        "look there for a saturated gyroscope or lost samples."
     )
     return (text,)
 

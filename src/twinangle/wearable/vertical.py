@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
 
 from twinangle.signals.recording import (
     Array,
@@ -46,13 +48,34 @@ def vertical_tilt_deg(sensor: InertialRecording, orientation: OrientationRecordi
     return np.where(known.mean(axis=1) > 0.9, tilt, np.nan)
 
 
+def _told_of(orientation: OrientationRecording, off_level: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which windows off level belong to a loss that the filter has told of.
+
+    Those that touch the stretch before it levelled again, and those off level next to them: the
+    filter sees a loss later than it begins.
+    """
+    begin = orientation.start_s + WINDOW_S * np.arange(off_level.size)
+    told = np.zeros(off_level.size, dtype=np.bool_)
+    for stretch in orientation.levelled:
+        told |= (begin <= stretch.end_s) & (begin + WINDOW_S >= stretch.start_s)
+    runs, n_runs = ndimage.label(off_level | told)
+    for run in range(1, n_runs + 1):
+        told |= (runs == run) & bool(told[runs == run].any())
+    return told
+
+
 def vertical_warnings(pair: SensorPair, oriented: OrientationPair) -> tuple[str, ...]:
-    """Warn of a sensor whose vertical was lost, with how far and when."""
+    """Warn of a sensor whose vertical was lost, with how far and when.
+
+    A loss of which the filter itself has told, having found the vertical again, is passed over: one
+    event has one warning.
+    """
     found = []
     for name in ("proximal", "distal"):
-        sensor = getattr(pair, name)
-        tilt = vertical_tilt_deg(sensor, getattr(oriented, name))
-        lost = np.flatnonzero(np.nan_to_num(tilt) > LOST_DEG)
+        sensor, orientation = getattr(pair, name), getattr(oriented, name)
+        tilt = vertical_tilt_deg(sensor, orientation)
+        off_level = np.nan_to_num(tilt) > LOST_DEG
+        lost = np.flatnonzero(off_level & ~_told_of(orientation, off_level))
         if not lost.size:
             continue
         worst = int(lost[np.argmax(tilt[lost])])
