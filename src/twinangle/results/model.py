@@ -19,6 +19,7 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
+from twinangle.notices import Gravity, gravity_of, kind_of
 from twinangle.options import Options
 from twinangle.results.cycles_found import CyclesFound, cycles_found
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
@@ -64,6 +65,14 @@ class NeutralStanding:
     def difference_deg(self) -> Annotated[float, measured("deg", "wearable minus reference")]:
         """Wearable minus reference: what zeroing both at standing takes off every difference."""
         return self.wearable_deg - self.reference_deg
+
+
+@dataclass(frozen=True, slots=True)
+class WarningKind:
+    """What one of a trial's warnings is about, and how grave it is."""
+
+    kind: Annotated[str, number("what it is about, the same word for every recording")]
+    gravity: Annotated[Gravity, number("'note', 'warning' or 'grave'")]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,6 +130,13 @@ class TrialResult:
     multiple_correlation: Annotated[
         Mapping[str, float], number("coefficients of multiple correlation")
     ] = field(default_factory=dict)
+
+    @property
+    def warning_kinds(
+        self,
+    ) -> Annotated[tuple[WarningKind, ...], number("of each warning, in the same order")]:
+        """Kind and gravity of each warning, in the order of `warnings`."""
+        return tuple(WarningKind(kind_of(each), gravity_of(each)) for each in self.warnings)
 
     @property
     def cycles_found(
