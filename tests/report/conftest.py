@@ -18,6 +18,7 @@ from twinangle.cycles.summary import stride_summary
 from twinangle.options import Options
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult, Variability
+from twinangle.results.clock_found import clock_found
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 
 RATE_HZ = 100.0
@@ -107,7 +108,7 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
     kept = cycles.kept
     wearable = cycles.wearable_deg[kept]
     seen = cycles.reference_deg[kept] if reference else None
-    return TrialResult(
+    trial = TrialResult(
         participant=participant,
         session="1",
         condition=condition,
@@ -135,6 +136,9 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
             "instruments_within_cycles": float("nan"),
         },
     )
+    if trial.synchronisation is None:
+        return trial
+    return replace(trial, clock=clock_found(trial.synchronisation, confidence=0.95))
 
 
 def build(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from twinangle.results import StudyResults, TrialResult
+from twinangle.results.model import StudyResults, TrialResult
 from twinangle.wording import file_name, unique_names
 
 Key = tuple[str, str, str, str, str]

@@ -21,6 +21,7 @@ from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of
 from twinangle.options import Options
+from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, cycles_found
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
@@ -94,6 +95,9 @@ class TrialResult:
     warnings: Annotated[tuple[str, ...], number("what to know before the trial is used")] = ()
     synchronisation: Annotated[
         Synchronisation | None, number("how the reference's clock was placed on the wearable's")
+    ] = None
+    clock: Annotated[
+        ClockFound | None, number("interval of the drift and error of the line of lag and drift")
     ] = None
     paired: Annotated[PairedAngles | None, Aside()] = None  # tables/traces
     cycles: Annotated[CycleSet | None, Aside()] = None  # tables/cycles

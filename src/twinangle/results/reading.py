@@ -23,6 +23,7 @@ from twinangle.visible import visible
 
 RESULTS = "results.json"
 _KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
+_DERIVED = ("answer",)  # follows from the rest, and is not read
 PLAIN = ("other", "warning")  # what a warning without a kind is written as
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 
@@ -87,7 +88,7 @@ def results_of(record: Mapping[str, Any]) -> StudyResults:
 def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
     topics = {keys.key(item): item for item in topic_fields()}
     for key in record:
-        if key not in topics and key not in _KNOWN:
+        if key not in topics and key not in (*_KNOWN, *_DERIVED):
             raise ValueError(f"has an unknown key {key!r}.")
     for key in (*_KNOWN, *topics):
         if key not in record:

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from twinangle.declare import Declared, declared
+from twinangle.results.answer import answer_of
 from twinangle.results.model import StudyResults, TrialResult
 from twinangle.results.plain import Keys
 from twinangle.results.pooled import Pooled
@@ -38,6 +39,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             "invented": results.invented,
         },
         "options": KEYS.write(results.options),
+        "answer": KEYS.write(answer_of(results)),
         "trials": [trial_record(trial) for trial in results.trials],
         **{KEYS.key(item): KEYS.write(getattr(results, item.name)) for item in topic_fields()},
         "notes": list(results.notes),
