@@ -81,7 +81,6 @@ def _draw_paired(axes: Axes, results: StudyResults, height: float) -> None:
             if x[-1] == len(columns) - 1:
                 last[code] = y[-1]
     axes.set_xlim(-0.4, len(columns) - 0.6)
-    axes.set_ylim(bottom=0)
     if len(last) <= NAMED_PARTICIPANTS:
         _name_at_the_end(axes, last, len(columns) - 1, height)
     limit = max(6, 40 // len(columns))
@@ -96,8 +95,10 @@ def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height:
     above = max(0.0, max(places) - top)
     for code, place in zip(last, places, strict=True):
         axes.annotate(
-            shortened(code, 8), (column, place - above), (4, 0), textcoords="offset points", va="center",
-            annotation_clip=False,
+            shortened(code, 8), (column, last[code]), (column + 0.12, place - above),
+            textcoords="data", va="center", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.5, "shrinkA": 1,
+                        "shrinkB": 0},
         )  # fmt: skip
 
 

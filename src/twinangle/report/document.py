@@ -12,7 +12,7 @@ from typing import Any
 
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.figures import Written, write_figures
 from twinangle.report.methods import methods_text
 from twinangle.results import StudyResults
@@ -30,7 +30,7 @@ def write_report(
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
 ) -> None:
-    """Write `report.pdf`, `figures/`, `tables/` and `methods.txt`.
+    """Write `report.pdf`, `supplement.pdf`, `figures/`, `tables/` and `methods.txt`.
 
     Parameters
     ----------
@@ -86,11 +86,17 @@ def write_parts(
     )
     list(tables)  # written by now, or a fault of the writing is raised here
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
-    (folder / "report.pdf").write_bytes(typeset(report_content(results, figures), folder))
+    content = {
+        "report.pdf": report_content(results, figures),
+        "supplement.pdf": supplement_content(results, figures),
+    }
+    pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
+    for name, pdf in zip(content, pages, strict=True):
+        (folder / name).write_bytes(pdf)
 
 
 def typeset(content: dict[str, Any], folder: Path) -> bytes:
-    """Return the report as PDF; figures are read from `folder`/figures.
+    """Return report or supplement as PDF; figures are read from `folder`/figures.
 
     The typefaces come with the libraries, so that the same results give the same bytes
     everywhere; those of the machine are used only for characters that the former lack.
