@@ -74,7 +74,8 @@ def _parts_table(
         caption=f"Means over {' or '.join(people)} participants, with "
         f"{results.options.level} intervals over participants (from 4 on; with one "
         "participant over that one's cycles, which says nothing of others). Mean squares add "
-        "up to the whole, their roots do not. Parts below half a percent of the whole are left out. Each recording's own parts, with intervals "
+        "up to the whole, their roots do not. Parts below half a percent of it are left out. "
+        "Each recording's own parts, with intervals "
         "over its cycles, are in tables/trial_numbers.csv.",
     )
 

@@ -115,8 +115,8 @@ def cycles_paragraph(results: StudyResults) -> str:
         f"Movement cycles were found {how}; both instruments were cut by the same events on one "
         f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
         f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
-        "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for a "
-        "mean or 50 for a variability were warned of: what spatio-temporal parameters of "
+        "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
+        "a mean or 50 for a variability were warned of: what spatio-temporal parameters of "
         "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
         "analogy."
     )

@@ -77,14 +77,29 @@ def write_parts(
 
     `drawn` are the recordings' figures and `trace_parts` their traces, if they exist already.
     """
-    for name in ("figures", "tables"):
-        (folder / name).mkdir(exist_ok=True)
+    (folder / "tables").mkdir(exist_ok=True)
     write = partial(write_tables, results, trace_parts=trace_parts)
     tables = workers.in_order(write, [folder / "tables"])
+    write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn)
+    list(tables)  # written by now, or a fault of the writing is raised here
+
+
+def write_pages(
+    results: StudyResults,
+    folder: Path,
+    workers: Workers,
+    *,
+    image_formats: Sequence[str] = (),
+    drawn: Sequence[Written] | None = None,
+) -> None:
+    """Write all that is for reading: figures, report, supplement and methods text.
+
+    Every command that makes pages comes here, right after analysing or from results read back.
+    """
+    (folder / "figures").mkdir(exist_ok=True)
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
     )
-    list(tables)  # written by now, or a fault of the writing is raised here
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     content = {
         "report.pdf": report_content(results, figures),

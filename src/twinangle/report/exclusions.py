@@ -38,19 +38,24 @@ def exclusions_section(results: StudyResults) -> list[Block]:
 
 def warnings_section(results: StudyResults) -> list[Block]:
     """Return everything that is told of the recordings, like things together, and of which."""
-    told = warnings_told(results)
-    rows = [[each.gravity, each.text + _others(each), _first_few(each.places)] for each in told]
+    rows = [
+        [_LEAD.get(each.gravity, "") + each.text + _others(each), _first_few(each.places)]
+        for each in warnings_told(results)
+    ]
     if not rows:
         return []
     return [
         table(
-            ("Gravity", "What is told", "Recordings"),
+            ("What is told", "Recordings"),
             rows,
-            words=3,
-            caption="Each kind of warning once, the gravest first, with its first wording. All "
+            words=2,
+            caption="Each kind of warning once, the gravest first, in its first wording. All "
             "wordings are in tables/warnings.csv.",
         )
     ]
+
+
+_LEAD = {"grave": "Grave: ", "note": "Note: "}
 
 
 def _line(told: Told) -> str:

@@ -186,7 +186,7 @@ def zeroed_blocks(results: StudyResults, shown: Sequence[Pooled[StudyLimits]]) -
     title = heading("Both instruments zeroed at neutral standing")
     if not rows:
         return [title, bullets(absent)]
-    shown = table(
+    zeroed = table(
         (*NAMED, "Bias recorded", "Of it zero", "RMS of biases",
          "Bias zeroed",
          "Lower limit", "Upper limit"),
@@ -198,7 +198,7 @@ def zeroed_blocks(results: StudyResults, shown: Sequence[Pooled[StudyLimits]]) -
         "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
         "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
-    return [title, shown, *([bullets(absent)] if absent else [])]
+    return [title, zeroed, *([bullets(absent)] if absent else [])]
 
 
 def corrected_blocks(results: StudyResults) -> list[Block]:
