@@ -39,7 +39,7 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     if not rows:
         return None
     figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
-    axes = add_panel(figure, 40, 9, 132, 4 + 7 * len(rows))
+    axes = add_panel(figure, 46, 9, 127, 4 + 7 * len(rows))
     _draw_stack(axes, [budget for _, budget in rows])
     labels = [
         f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows

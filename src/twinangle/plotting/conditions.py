@@ -40,7 +40,7 @@ def draw_conditions(results: StudyResults) -> Drawn | None:
         return None
     figure = new_figure(DOUBLE_MM, max(50, 18 + 8 * len(rows)))
     height = figure.get_size_inches()[1] * 25.4 - 17
-    paired = add_panel(figure, 13, 9, 52, height)
+    paired = add_panel(figure, 13, 9, 44, height)
     _draw_paired(paired, results, height)
     letter(paired, "a Wearable's per-cycle SD")
     paired.set_ylabel("SD over cycles (°)")

@@ -150,7 +150,7 @@ def _fill_paired(
     for k, mean in enumerate(pooled, start=len(trials)):
         _mark(offset, k, mean.offset, mean.offset_ci, _Mark(marker="D"))
         _mark(rms, k, mean.rms_demeaned, mean.rms_demeaned_ci, _Mark(marker="D"))
-    _fill_sd(sd, trials, letters="c ")
+    _fill_sd(sd, trials, letters="c")
     main = answer_of(results).procedure
     both = [v for key, v in named(results.variability) if key[0] == main and v.n_participants > 1]
     for k, found in enumerate(both[: len(pooled)], start=len(trials)):
@@ -173,7 +173,10 @@ def _fill_sd(axes: Axes, trials: Sequence[TrialResult], letters: str) -> None:
         if reference is not None:
             _mark(axes, k, reference.sd, reference.sd_ci, OF_REFERENCE)
     axes.set_xlabel("SD over cycles (°)")
-    letter(axes, f"{letters}Per-cycle SD")
+    if letters:
+        letter(axes, f"{letters} Per-cycle SD")
+    else:
+        axes.set_title("Per-cycle SD")
 
 
 def _mark(axes: Axes, row: int, value: float, ends: Ends, how: _Mark) -> None:
@@ -250,7 +253,7 @@ def _draw_grid(
     n = len(trials)
     columns = next((c for c in (3, 4, 6, 8) if n <= c or (c > 4 and n <= 3 * c)), 10)
     rows = -(-n // columns)
-    upper, lower = (20.0, 11.0) if rows <= 2 else (14.0, 8.0)
+    upper, lower = (20.0, 12.0) if rows <= 2 else (16.0, 12.0)
     tall = upper + lower + 6.5
     width = (DOUBLE_MM - 14.0) / columns
     figure = new_figure(DOUBLE_MM, rows * tall + 12)
@@ -307,8 +310,14 @@ def _draw_cell(above: Axes, below: Axes, trial: TrialResult, heights: Ends, reac
     above.set(xlim=(0, 100), ylim=heights)
     below.set(xlim=(0, 100), ylim=(-reach, reach))
     few_ticks(above, x=None, y=3)
-    few_ticks(below, x=None, y=2)
+    below.set_yticks([-_round(reach), 0.0, _round(reach)])
     above.set_xticks((0, 50, 100))
+
+
+def _round(reach: float) -> float:
+    """Return the largest of 1, 2 and 5 times a power of ten that lies well within the reach."""
+    power = 10.0 ** np.floor(np.log10(0.8 * reach))
+    return float(power * max(step for step in (1, 2, 5) if step * power <= 0.8 * reach))
 
 
 def _grid_legend(figure: Figure) -> None:

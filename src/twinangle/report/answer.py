@@ -94,7 +94,7 @@ def rests_on(results: StudyResults) -> str:
         if answer.n_participants == 1
         else "Intervals are over participants."
     )
-    return f"{said} {_margin(results)}"
+    return f"{said} {_margin(results)}" if answer.n_with_reference else said
 
 
 def _margin(results: StudyResults) -> str:
@@ -195,8 +195,10 @@ def _zero(results: StudyResults, answer: Answer) -> str:
     if found is None:
         return ""
     if isinstance(found.zeroed, Absent):
-        reason = found.zeroed.reason.rstrip(".")
-        return f"What part of the offset is the instruments' zeros is not known: {reason}."
+        return (
+            "What part of the offset is the instruments' zeros is not known, as what both read in "
+            "neutral standing is not known of every recording."
+        )
     alone = found.limits.n_participants == 1
     people = (
         ""

@@ -119,6 +119,8 @@ def limits_table(results: StudyResults, several: Sequence[Pooled[StudyLimits]]) 
         )
     margin = results.options.margin_deg
     head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
+    if head and all(row[-1] == NOTHING for row in rows):  # one participant's
+        head, rows = head[:1], [row[:-1] for row in rows]
     return table(
         (*NAMED, "People / cycles", "Bias", "Lower limit", "Upper limit", *head),
         rows,
@@ -176,10 +178,13 @@ def zeroed_blocks(results: StudyResults, shown: Sequence[Pooled[StudyLimits]]) -
         for pooled, found in several
         if not isinstance(found.zeroed, Absent)
     ]
-    absent = distinct(
-        f"{pooled.condition or NOTHING}, {pooled.procedure}: {found.zeroed.reason}"
-        for pooled, found in several
-        if isinstance(found.zeroed, Absent)
+    absent = grouped(
+        (
+            (f"{pooled.condition or NOTHING}, {pooled.procedure}", f"Not known: {reason}")
+            for pooled, found in several
+            if isinstance(found.zeroed, Absent) and (reason := found.zeroed.reason)
+        ),
+        everything=(f"{each.condition or NOTHING}, {each.procedure}" for each in shown),
     )
     if not rows and not absent:
         return []
