@@ -23,6 +23,15 @@ from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 
 RATE_HZ = 100.0
 PERCENT = np.linspace(0, 1, 101)
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    published_interval=False,
+    reference_sd_deg=0.2,
+    against=None,
+    seed=7,
+)
 Build = Callable[..., StudyResults]
 
 
@@ -138,7 +147,7 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
     )
     if trial.synchronisation is None:
         return trial
-    return replace(trial, clock=clock_found(trial.synchronisation, confidence=0.95))
+    return replace(trial, clock=clock_found(trial.synchronisation, OPTIONS))
 
 
 def build(
@@ -163,15 +172,7 @@ def build(
                         offset=rng.normal(1.0 + k, 1.2), gain=1 + rng.normal(0, 0.02), **of_trial,
                     )
                 )  # fmt: skip
-    options = Options(
-        confidence=0.95,
-        margin_deg=5.0,
-        error_ratio=None,
-        published_interval=False,
-        reference_sd_deg=0.2,
-        against=conditions[0],
-        seed=seed,
-    )
+    options = replace(OPTIONS, against=conditions[0], seed=seed)
     return StudyResults(
         title=title,
         joint="knee",

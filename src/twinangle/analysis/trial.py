@@ -196,7 +196,7 @@ def _numbers(
     result = replace(
         blank,
         synchronisation=line.clock,
-        clock=None if line.clock is None else clock_found(line.clock, confidence=confidence),
+        clock=None if line.clock is None else clock_found(line.clock, study.options),
         paired=paired,
         cycles=cycles,
         variability=Variability(cycle_variability(wearable, confidence=confidence)),

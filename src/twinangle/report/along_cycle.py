@@ -31,10 +31,10 @@ def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
                     f"{limits.n_participants} / {limits.n_curves}",
                 ]
             )
-    alpha = number(found[0][1].difference.alpha, 3)
+    family = f"(α = {number(found[0][1].difference.alpha, 3)}"
     caption = (
         "Where along the cycle the mean difference is not zero, the whole cycle tested as one "
-        f"family (α = {alpha}). Where nothing stands, no difference is shown."
+        f"family {family}). Where nothing stands, no difference is shown."
     )
     shown = (
         [
@@ -46,17 +46,17 @@ def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
             )
         ]
         if rows
-        else [text(_nowhere(found, alpha))]
+        else [text(_nowhere(found, family))]
     )
     assumed = distinct(line for _, both in found for line in both.limits.assumptions)
     return [*figures_named(figures, "along-cycle"), *shown, bullets(assumed)]
 
 
-def _nowhere(found: Sequence[tuple[tuple[str, str, str], AlongCycle]], alpha: str) -> str:
+def _nowhere(found: Sequence[tuple[tuple[str, str, str], AlongCycle]], family: str) -> str:
     """Say that no difference is shown, and how small a p so few participants can give."""
     smallest = max(both.difference.smallest_p for _, both in found)
     return (
         "Nowhere along the cycle is a mean difference shown, the whole cycle tested as one family "
-        f"(α = {alpha}; the smallest p that so few participants can give is "
+        f"{family}; the smallest p that so few participants can give is "
         f"{number(smallest, 4)}). That is no proof of none."
     )

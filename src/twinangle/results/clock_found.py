@@ -10,6 +10,7 @@ import numpy as np
 from twinangle.agreement._result import NO_INTERVAL, Interval
 from twinangle.clocks import drift_interval, line_se_s
 from twinangle.declare import measured
+from twinangle.options import Options
 from twinangle.signals.recording import Array, Synchronisation
 
 POINTS_OF_LINE = 50
@@ -30,17 +31,17 @@ class ClockFound:
     ]
 
 
-def clock_found(clock: Synchronisation, *, confidence: float) -> ClockFound:
+def clock_found(clock: Synchronisation, options: Options) -> ClockFound:
     """Return what follows from a recording's clock.
 
     Parameters
     ----------
     clock : Synchronisation
         As found by any method.
-    confidence : float
-        Of the interval.
+    options : Options
+        Of whose confidence the interval is.
     """
-    drift = drift_interval(clock, confidence=confidence)
+    drift = drift_interval(clock, confidence=options.confidence)
     times = _line_times(clock.window_time_s)
     error = line_se_s(clock, times) if times.size else None
     return ClockFound(
