@@ -262,6 +262,21 @@ def plan(
 
 
 @app.command()
+def report(
+    folder: Annotated[Path, typer.Argument(help="Folder of a run's results.", show_default=False)],
+    jobs: Annotated[int, typer.Option(min=1, help="Figures drawn at the same time.")] = 1,
+    image: Image = None,
+) -> None:
+    """Make report, supplement and figures again from finished results, without analysing."""
+    from twinangle.closing import print_answer
+    from twinangle.run import write_pages_again
+
+    formats = None if image is None else _image_formats(image)
+    results = write_pages_again(folder, jobs=jobs, image_formats=formats, tell=_say)
+    print_answer(results, folder)
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Argument(help="Folder for the invented study.")] = Path(
         "twinangle-demo"

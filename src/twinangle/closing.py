@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from pathlib import Path
 
 from rich import box
@@ -11,13 +10,13 @@ from rich.console import Console
 from rich.measure import Measurement
 from rich.table import Table
 
-from twinangle.results import Pooled, StudyLimits, StudyResults, TrialResult, given, named
+from twinangle.report.answer import INVENTED, answer_sentences, rests_on
+from twinangle.results import StudyResults, TrialResult
+from twinangle.results.told import Told, warnings_told
 from twinangle.visible import make_visible, visible_texts
+from twinangle.wording import count
 
-SHOWN_WARNINGS = 12
-NO_MARGIN = (
-    "No margin was stated (acceptable_deg under [agreement]): the limits are tested against none."
-)
+SHOWN_WARNINGS = 3  # kinds, the gravest first; the report has them all
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
@@ -31,21 +30,22 @@ def print_closing(results: StudyResults, out: Path) -> None:
         console = Console(highlight=False, markup=False, emoji=False, width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
-    verdicts = dict(named(results.equivalence))
-    for pooled, found in given(results.limits):
-        if pooled.quantity == "mean_deg":
-            console.print(_limits_sentence(pooled, found))
-            claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
-            if claim is not None:
-                console.print(f"  {claim.summary('°')}")
-            console.print(f"  {found.zero_sentence()}")
-    if results.limits and results.options.margin_deg is None:
-        console.print(NO_MARGIN)
     _print_troubles(console, results)
-    report = make_visible(str(out / "report.pdf"))
-    numbers = f"{out / 'results.json'}, {out / 'tables'}; figures: {out / 'figures'}"
-    console.print(f"Report: {report}", soft_wrap=True)
+    print_answer(results, out, console)
+
+
+def print_answer(results: StudyResults, out: Path, console: Console | None = None) -> None:
+    """Print where the outputs are, and last of all the answer, as on the report's first page."""
+    results = visible_texts(results)
+    console = console or Console(highlight=False, markup=False, emoji=False)
+    pages = f"{out / 'report.pdf'}, {out / 'supplement.pdf'}; figures: {out / 'figures'}"
+    console.print(f"\nReport: {make_visible(pages)}", soft_wrap=True)
+    numbers = f"{out / 'results.json'}, {out / 'tables'}"
     console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)
+    console.print("\nThe answer", style="bold")
+    banner = (INVENTED,) if results.invented else ()
+    for sentence in (*banner, *answer_sentences(results), rests_on(results)):
+        console.print(sentence)
 
 
 def _trial_table(results: StudyResults) -> Table:
@@ -124,31 +124,8 @@ def _number(value: float | None, decimals: int) -> str:
     return f"{value:.{decimals}f}"
 
 
-def _limits_sentence(pooled: Pooled[StudyLimits], found: StudyLimits) -> str:
-    where = f"{pooled.condition}, {pooled.procedure}, mean of the cycle"
-    return f"{where}: {found.limits.summary('°')}"
-
-
-def _warnings(results: StudyResults) -> list[str]:
-    """Return a line a warning; those that differ in numbers alone share one."""
-    alike: dict[str, list[tuple[str, str]]] = {}
-    for trial in results.trials:
-        for text in trial.warnings:
-            key = re.sub(r"\d+(?:\.\d+)?", "#", text)
-            alike.setdefault(key, []).append((text, f"{trial.label} ({trial.procedure})"))
-    lines = []
-    for found in alike.values():
-        text, where = found[0]
-        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        numbers = (
-            " (The others differ in numbers.)" if any(other != text for other, _ in found) else ""
-        )
-        lines.append(f"{where}{more}: {text}{numbers}")
-    return lines
-
-
 def _print_troubles(console: Console, results: StudyResults) -> None:
-    """Print failures in full and warnings up to a dozen; the report has them all."""
+    """Print failures in full and the gravest warnings; the report has them all."""
     failed: dict[tuple[str, str], list[str]] = {}
     for trial in results.trials:
         if trial.status == "failed":
@@ -156,10 +133,23 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     for (label, reason), procedures in failed.items():
         text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
         console.print(text, style="bold")
-    warnings = _warnings(results)
-    for line in warnings[:SHOWN_WARNINGS]:
-        console.print(f"Warning: {line}")
-    if len(warnings) > SHOWN_WARNINGS:
-        console.print(f"{len(warnings) - SHOWN_WARNINGS} further warnings are in the report.")
+    told = [each for each in warnings_told(results) if each.gravity != "note"]
+    for each in told[:SHOWN_WARNINGS]:
+        console.print(f"{_LEAD[each.gravity]}: {_where(each)}: {each.text}")
+    if len(told) > SHOWN_WARNINGS:
+        more = len(told) - SHOWN_WARNINGS
+        console.print(
+            f"{count(more, 'further warning')} {'is' if more == 1 else 'are'} in the report."
+        )
     for text in results.notes:
         console.print(f"Note: {text}")
+
+
+_LEAD = {"grave": "Beware", "warning": "Warning", "note": "Note"}
+
+
+def _where(told: Told) -> str:
+    """Return the first recording that is told of, and how many more."""
+    more = len(told.places) - 1
+    others = ", in other words or numbers" if told.varies else ""
+    return told.places[0] + (f" and {more} more{others}" if more else "")

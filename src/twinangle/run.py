@@ -3,22 +3,30 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from twinangle.analysis import analyse_trial, compile_ahead, input_files, pool_study
+from twinangle.errors import StudyError
 from twinangle.output_folder import check_output_folder, staged
-from twinangle.output_folder.journal import RESULTS
+from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import font_families
 from twinangle.report import write_report
-from twinangle.report.document import check_image_formats, write_parts
+from twinangle.report.document import (
+    IMAGE_FORMATS,
+    check_image_formats,
+    write_pages,
+    write_parts,
+)
 from twinangle.report.figures import Written, write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
+from twinangle.results.reading import read_results
 from twinangle.results.serialise import to_text
 from twinangle.results.tables.curves import write_trace_part
 from twinangle.study import Study, Trial
@@ -129,6 +137,86 @@ def _note_study(study: Study, folder: Path) -> None:
         return
     text = Path(place).as_posix() + "\n"
     (folder / STUDY_PLACE).write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_pages_again(
+    folder: Path,
+    *,
+    jobs: int = 1,
+    image_formats: tuple[str, ...] | None = None,
+    tell: Tell = warn,
+) -> StudyResults:
+    """Make report, supplement, figures and methods text again from a finished run.
+
+    Nothing is analysed: numbers and tables stay as they are, to the byte.
+
+    Parameters
+    ----------
+    folder : Path
+        The output folder of a run.
+    jobs : int
+        Figures drawn at the same time.
+    image_formats : tuple of str, optional
+        Further formats for each figure, of "png" and "tiff"; None for those that are there.
+    tell : callable, optional
+        Called with a line on what an earlier run that was stopped had left in the folder.
+
+    Returns
+    -------
+    StudyResults
+        What was read.
+
+    Raises
+    ------
+    StudyError
+        If the folder holds no results, cannot be written, or lacks the cycles or traces that the
+        figures show.
+    """
+    check_image_formats(image_formats or ())
+    for text in settle(folder):
+        tell(text)
+    results = read_results(folder)
+    require_curves(results, folder)
+    formats = formats_there(folder) if image_formats is None else image_formats
+    with staged(folder, tell=tell) as staging:
+        _keep_numbers(folder, staging)
+        with Workers(jobs) as workers:
+            write_pages(visible_texts(results), staging, workers, image_formats=formats)
+    return results
+
+
+def require_curves(results: StudyResults, folder: Path) -> None:
+    """Refuse results of which a figure cannot be drawn, as cycles or traces were not kept."""
+    for trial in results.trials:
+        if trial.status != "ok":
+            continue
+        for kept, what, file in (
+            (trial.cycles, "cycles", "tables/cycles.parquet"),
+            (trial.paired, "traces", "tables/traces.parquet"),
+        ):
+            if kept is None:
+                raise StudyError(
+                    f"{folder}: the {what} of {trial.label} ({trial.procedure}) are not in {file}, "
+                    "so that its figure cannot be drawn again. Run the study again"
+                    + (" with `traces = true` under [report]." if what == "traces" else ".")
+                )
+
+
+def formats_there(folder: Path) -> tuple[str, ...]:
+    """Return the formats beside PDF in which the figures of a run lie there."""
+    found = {path.suffix[1:] for path in (folder / "figures").glob("*")}
+    return tuple(name for name in IMAGE_FORMATS if name in found)
+
+
+def _keep_numbers(folder: Path, staging: Path) -> None:
+    """Put the numbers and tables of a run beside the new pages, as they are."""
+    ours = listed(folder) or [
+        path.relative_to(folder).as_posix() for path in (folder / "tables").rglob("*")
+    ]
+    for name in {RESULTS, *(name for name in ours if name.startswith("tables/"))}:
+        if (folder / name).is_file():
+            (staging / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(folder / name, staging / name)
 
 
 def _write_all(

@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar, cast
 
+from twinangle.notices import reworded
+
 Value = TypeVar("Value")
 
 # C0 and C1 controls, the line and paragraph separators, marks, embeddings, overrides and isolates
@@ -54,7 +56,8 @@ def visible_texts(value: Value) -> Value:
 
 def _visible(value: Any) -> Any:
     if isinstance(value, str):
-        return make_visible(value)
+        shown = make_visible(value)
+        return value if shown is value else reworded(value, shown)
     if is_dataclass(value) and not isinstance(value, type):
         changed = {
             each.name: new

@@ -170,3 +170,15 @@ def test_bad_input_is_named():
         pool_curves(found, ["P1", None])
     with pytest.raises(ValueError, match="`confidence` must lie between"):
         pool_curves(found, names, confidence=1.0)
+
+
+def test_mean_curves_average_a_participants_trials_first():
+    rng = np.random.default_rng(3)
+    curves = [(rng.normal(size=(5, 11)), rng.normal(size=(5, 11))) for _ in range(3)]
+    found = [compare_curves(test, reference) for test, reference in curves]
+    pooled = pool_curves(found, ["P1", "P1", "P2"])
+    first = (found[0].test_mean + found[1].test_mean) / 2
+    assert_allclose(pooled.test_mean, (first + found[2].test_mean) / 2)
+    assert_allclose(pooled.test_sd, np.abs(first - found[2].test_mean) / np.sqrt(2))
+    assert_allclose(pooled.offset, (pooled.test_mean - pooled.reference_mean).mean())
+    assert np.isnan(pool_curves(found[:1], ["P1"]).reference_sd).all()

@@ -16,7 +16,7 @@ import pytest
 from scipy.signal import find_peaks
 
 from twinangle import read_study, run_study
-from twinangle.report.content import report_content
+from twinangle.report.content import supplement_content
 
 DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 MARKERS = ("R_GTR", "R_Knee", "R_HF", "R_Ankle")
@@ -120,7 +120,7 @@ def test_cycles_over_a_gap_are_left_out_with_the_reason_and_no_others(results):
 
 def test_the_results_and_the_report_tell_the_same_counts(results):
     record = json.dumps(results.to_json(), ensure_ascii=False)
-    report = json.dumps(report_content(results, {}), ensure_ascii=False)
+    report = json.dumps(supplement_content(results, {}), ensure_ascii=False)
     total = results.trials[0].paired.reference_deg.size
     for text in (record, report):
         assert f"33 of {total} frames bridged by a spline" in text

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from twinangle import read_study, run_study
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.methods import methods_text
 from twinangle.results.serialise import to_text
 from twinangle.simulate import write_demo_study
@@ -194,7 +194,11 @@ def texts(value):
 
 def test_no_words_of_the_report_say_another_level(runs):
     _, results = runs
-    said = [*texts(report_content(results, {})), methods_text(results)]
+    said = [
+        *texts(report_content(results, {})),
+        *texts(supplement_content(results, {})),
+        methods_text(results),
+    ]
     text = "\n".join(said)
     # Limits hold 95 % of the differences, whatever the confidence of their intervals.
     for allowed in ("95 % limits of agreement", "Limits for 95 % of differences"):
@@ -219,7 +223,8 @@ def test_every_table_with_intervals_names_their_level(runs):
     _, results = runs
     bare = [
         table["caption"]
-        for table in captions(report_content(results, {}))
+        for content in (report_content(results, {}), supplement_content(results, {}))
+        for table in captions(content)
         if re.search(r"\(\S+\u00a0to\u00a0\S+\)", " ".join(map(" ".join, table["rows"])))
         and "80 %" not in table["caption"]
     ]

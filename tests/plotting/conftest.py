@@ -6,6 +6,7 @@ from pathlib import Path
 import matplotlib as mpl
 import pytest
 
+from twinangle.plotting.cycles import draw_cycles, shared_scale
 from twinangle.plotting.style import styled
 from twinangle.report.figures import OF_A_STUDY, draw_recording
 from twinangle.results.grouping import trial_groups
@@ -31,9 +32,13 @@ def of_a_study(results):
 def drawn(study):
     """All figures of the study by name, of the first trial indoors and outdoors."""
     indoor, outdoor = trial_groups(study)[:2]
+    scale = shared_scale(study)
     with mpl.rc_context(styled()):
-        figures = {f"indoor {f.name}": f for f in draw_recording(indoor, "knee")}
-        figures |= {f"outdoor {f.name}": f for f in draw_recording(outdoor, "knee")}
+        figures = {
+            f"{where} {f.name}": f
+            for where, group in (("indoor", indoor), ("outdoor", outdoor))
+            for f in (*draw_recording(group, "knee"), draw_cycles(group, "knee", scale))
+        }
     return figures | of_a_study(study)
 
 

@@ -15,10 +15,26 @@ def test_limits_are_drawn_where_they_are(drawn, study):
     assert sum(line.get_xdata().size for line in points) == len(pooled.difference)
     assert len({line.get_marker() for line in points}) == 2
     texts = [text.get_text() for text in panel.texts]
-    assert f"{pooled.limits.bias:.2f}°".replace("-", "−") in texts
+    assert f"bias {pooled.limits.bias:.2f}°".replace("-", "−") in texts
+    assert {"P01", "P02"} <= set(texts)  # the names beside the marks
 
 
 def test_margin_is_drawn(drawn, study):
     panel = axes_of(drawn, "limits_vqf_indoor")[0]
     levels = [line.get_ydata()[0] for line in panel.get_lines() if len(set(line.get_ydata())) == 1]
     assert {-study.acceptable_deg, study.acceptable_deg} <= set(levels)
+
+
+def test_all_panels_of_limits_share_their_heights(drawn):
+    panels = [*axes_of(drawn, "limits_kalman_indoor"), *axes_of(drawn, "limits_vqf_indoor")]
+    assert len({axes.get_ylim() for axes in [*panels, *axes_of(drawn, "limits-answer")]}) == 1
+
+
+def test_intervals_are_bars_beside_the_axes_cut_where_the_view_ends(drawn_of_larger, larger):
+    limits = larger.limits[0].value.limits
+    panel = axes_of(drawn_of_larger, "limits_kalman_indoor")[0]
+    bottom, top = panel.get_ylim()
+    bars = [tuple(line.get_ydata()) for line in panel.get_lines() if not line.get_clip_on()]
+    for low, high in (limits.lower_ci, limits.bias_ci, limits.upper_ci):
+        assert any(np.allclose(bar, (max(low, bottom), min(high, top))) for bar in bars
+                   if len(bar) == 2)  # fmt: skip

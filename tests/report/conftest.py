@@ -18,10 +18,20 @@ from twinangle.cycles.summary import stride_summary
 from twinangle.options import Options
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult, Variability
+from twinangle.results.clock_found import clock_found
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 
 RATE_HZ = 100.0
 PERCENT = np.linspace(0, 1, 101)
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=5.0,
+    error_ratio=None,
+    published_interval=False,
+    reference_sd_deg=0.2,
+    against=None,
+    seed=7,
+)
 Build = Callable[..., StudyResults]
 
 
@@ -107,7 +117,7 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
     kept = cycles.kept
     wearable = cycles.wearable_deg[kept]
     seen = cycles.reference_deg[kept] if reference else None
-    return TrialResult(
+    trial = TrialResult(
         participant=participant,
         session="1",
         condition=condition,
@@ -135,6 +145,9 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
             "instruments_within_cycles": float("nan"),
         },
     )
+    if trial.synchronisation is None:
+        return trial
+    return replace(trial, clock=clock_found(trial.synchronisation, OPTIONS))
 
 
 def build(
@@ -159,15 +172,7 @@ def build(
                         offset=rng.normal(1.0 + k, 1.2), gain=1 + rng.normal(0, 0.02), **of_trial,
                     )
                 )  # fmt: skip
-    options = Options(
-        confidence=0.95,
-        margin_deg=5.0,
-        error_ratio=None,
-        published_interval=False,
-        reference_sd_deg=0.2,
-        against=conditions[0],
-        seed=seed,
-    )
+    options = replace(OPTIONS, against=conditions[0], seed=seed)
     return StudyResults(
         title=title,
         joint="knee",

@@ -1,12 +1,21 @@
 from dataclasses import replace
 
 from twinangle.analysis.topics import pool_topics
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.methods import methods_text
 
 
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
+
+
 def section(results, title):
-    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    found = [s for s in sections_of(results) if s["title"] == title]
     return found[0]["blocks"] if found else []
 
 
@@ -23,7 +32,7 @@ def words(blocks):
 
 
 def test_two_people_are_too_few_to_hold_covariates_equal_and_it_says_so(study):
-    said = words(section(study, "Conditions"))
+    said = words(section(study, "Conditions in full"))
     assert "stride_time_s" in said
     assert "at least 3 participants" in said
 
@@ -36,7 +45,7 @@ def test_conditions_at_equal_speed(build_results):
         for trial, speed in zip(built.trials, speeds, strict=True)
     )
     results = replace(built, trials=trials, **pool_topics(trials, built.options))
-    table = table_with(section(results, "Conditions"), "Held equal")
+    table = table_with(section(results, "Conditions in full"), "Held equal")
     assert [row[2] for row in table["rows"]] == ["walking speed"]
     assert "mixed models" in methods_text(results)
     assert "ICC(2,1)" in methods_text(results)

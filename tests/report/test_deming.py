@@ -3,11 +3,20 @@ from dataclasses import replace
 import pytest
 
 from twinangle.analysis.topics import pool_topics
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
+
+
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
 
 
 def section(results, title):
-    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    found = [s for s in sections_of(results) if s["title"] == title]
     return found[0]["blocks"] if found else []
 
 
@@ -29,7 +38,7 @@ def plain(cell):
 
 @pytest.fixture(scope="module")
 def limits(larger):
-    return section(larger, "Limits of agreement")
+    return section(larger, "Limits of agreement in full")
 
 
 def test_without_a_stated_ratio_demings_line_says_what_it_needs(limits):
@@ -41,7 +50,7 @@ def test_demings_line_says_what_it_shows(larger):
     found = pool_topics(larger.trials, replace(larger.options, error_ratio=1.5))
     results = replace(larger, **found)
     first = found["forms"][0].value
-    blocks = section(results, "Limits of agreement")
+    blocks = section(results, "Limits of agreement in full")
     table = table_with(blocks, "People", "Slope", "Intercept")
     line = first.deming
     low, high = line.slope_ci
@@ -66,5 +75,5 @@ def test_demings_line_is_read_by_its_intervals(larger, slope, intercept, expecte
     form = pool_topics(larger.trials, replace(larger.options, error_ratio=1.0))["forms"][0]
     line = replace(form.value.deming, slope_ci=slope, intercept_ci=intercept)
     forms = (replace(form, value=replace(form.value, deming=line)),)
-    said = words(section(replace(larger, forms=forms), "Limits of agreement"))
+    said = words(section(replace(larger, forms=forms), "Limits of agreement in full"))
     assert expected in said

@@ -1,12 +1,21 @@
 import pytest
 
-from twinangle.report.content import report_content
-from twinangle.report.exclusions import reason_kind
+from twinangle.report.content import LEFT_OUT, report_content, supplement_content
+from twinangle.results.told import reason_kind
+
+
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
 
 
 def test_reasons_are_counted_by_kind(study):
-    sections = {s["title"]: s["blocks"] for s in report_content(study, {})["sections"]}
-    blocks = sections["Exclusions, failures and warnings"]
+    sections = {s["title"]: s["blocks"] for s in sections_of(study)}
+    blocks = sections[LEFT_OUT]
     table = next(b for b in blocks if b["kind"] == "table" and b["head"][0] == "Reason")
     dropped = sum(int((~trial.cycles.kept).sum()) for trial in study.trials)
     assert sum(int(cell) for row in table["rows"] for cell in row[1:]) == dropped
@@ -16,7 +25,7 @@ def test_reasons_are_counted_by_kind(study):
     ("reason", "kind"),
     [
         ("turning: 41° about the vertical", "turning"),
-        ("odd duration (1.62 s)", "odd duration"),
+        ("duration outlier (1.62 s)", "duration outlier"),
         ("stopping", "stopping"),
         (": odd", ": odd"),
     ],

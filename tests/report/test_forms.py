@@ -1,10 +1,19 @@
 import pytest
 
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
+
+
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
 
 
 def section(results, title):
-    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    found = [s for s in sections_of(results) if s["title"] == title]
     return found[0]["blocks"] if found else []
 
 
@@ -26,7 +35,7 @@ def plain(cell):
 
 @pytest.fixture(scope="module")
 def limits(larger):
-    return section(larger, "Limits of agreement")
+    return section(larger, "Limits of agreement in full")
 
 
 def test_checks_and_their_suggestion_stand_before_the_other_forms(limits, larger):
@@ -42,7 +51,6 @@ def test_other_forms_are_given_or_their_absence_is_explained(limits, larger):
     forms = [row[3] for row in table_with(limits, "Form")["rows"]]
     assert forms.count("percentiles") == len(larger.forms)
     assert forms.count("ratio") == 2  # of the range, for both procedures
-    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(larger.forms)
     assert "an angle has no true zero" in words(limits)
     assert "no participant has several sessions" in words(limits)
 
@@ -53,19 +61,29 @@ def test_percentile_limits_of_few_people_are_open_at_one_end(limits):
     assert "(from" in plain(rows[0][6])
 
 
-def test_limits_at_three_sizes_have_their_intervals(limits, larger):
+def test_lines_on_the_size_are_not_printed_of_few_people(limits):
+    assert not any("Size" in b["head"] for b in limits if b["kind"] == "table")
+    assert not any("Slope" in b["head"] for b in limits if b["kind"] == "table")
+    assert "not printed below 10 participants" in words(limits)
+
+
+def test_limits_at_three_sizes_have_their_intervals(build_results):
+    people = [f"P{k:02d}" for k in range(10)]
+    results = build_results(
+        participants=people, procedures=("a",), conditions=("indoor",), n=9, minutes=0.2
+    )
+    limits = section(results, "Limits of agreement in full")
+    assert len(table_with(limits, "SD about it", "Intercept")["rows"]) == len(results.forms)
     table = table_with(limits, "Size", "Bias")
-    assert len(table["rows"]) == 3 * len(larger.forms)
-    one = larger.forms[0].value.at_sizes[0]
-    low, high = one.upper_ci
-    assert plain(table["rows"][0][-1]) == f"{one.upper:.2f} ({low:.2f} to {high:.2f})"
-    assert "fewer than 10 participants" in table["caption"]
+    assert len(table["rows"]) == 3 * len(results.forms)
+    one = results.forms[0].value.at_sizes[0]
+    assert plain(table["rows"][0][-1]).startswith(f"{one.upper:.2f} (")
 
 
 def test_one_participant_has_no_further_forms_and_it_says_so(build_results):
     results = build_results(participants=("P01",), procedures=("kalman",), n=12)
     assert "Further forms of the limits are not given" in words(
-        section(results, "Limits of agreement")
+        section(results, "Limits of agreement in full")
     )
-    table = table_with(section(results, "Summary"), "Range difference")
+    table = table_with(section(results, "Participants at a glance"), "Range difference")
     assert "to" not in plain(table["rows"][0][4])  # no interval over one person

@@ -5,16 +5,25 @@ import pytest
 
 from twinangle.analysis.topics import pool_topics
 from twinangle.report.blocks import with_interval
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.methods import methods_paragraphs
 from twinangle.results.tables import write_tables
 from twinangle.wording import NOTHING
 
 
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
+
+
 @pytest.fixture(scope="module")
 def blocks(larger):
     """Every table of the report by its first words of the head."""
-    sections = report_content(larger, {})["sections"]
+    sections = sections_of(larger)
     return {section["title"]: section["blocks"] for section in sections}
 
 
@@ -25,8 +34,8 @@ def tables(blocks, title):
 def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(larger, tmp_path):
     options = replace(larger.options, published_interval=True)
     asked = replace(larger, options=options, limits=pool_topics(larger.trials, options)["limits"])
-    sections = {s["title"]: s["blocks"] for s in report_content(asked, {})["sections"]}
-    shown = [block for block in sections["Limits of agreement"] if block["kind"] == "table"]
+    sections = {s["title"]: s["blocks"] for s in sections_of(asked)}
+    shown = [block for block in sections["Limits of agreement in full"] if block["kind"] == "table"]
     (table,) = (block for block in shown if "Zou 2013" in block["caption"])
     assert len(table["rows"]) == len(asked.limits)
     write_tables(asked, tmp_path)
@@ -41,7 +50,7 @@ def test_a_published_interval_is_shown_named_and_tabled_where_it_is_asked_for(la
 
 
 def test_limits_without_the_references_error_are_given(blocks, larger):
-    table = next(t for t in tables(blocks, "Limits of agreement") if "SD left" in t["head"])
+    table = next(t for t in tables(blocks, "Limits of agreement in full") if "SD left" in t["head"])
     assert len(table["rows"]) == len(larger.limits)
     assert table["rows"][0][3] == "0.20"
 

@@ -1,12 +1,21 @@
 import pytest
 
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
+
+
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
 
 
 @pytest.fixture(scope="module")
 def blocks(larger):
     """Every table of the report by its first words of the head."""
-    sections = report_content(larger, {})["sections"]
+    sections = sections_of(larger)
     return {section["title"]: section["blocks"] for section in sections}
 
 

@@ -1,12 +1,21 @@
 from dataclasses import replace
 
 from twinangle.analysis.topics import pool_topics
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.methods import methods_text
 
 
+def sections_of(results):
+    """The sections of report and supplement."""
+    return [
+        section
+        for content in (report_content, supplement_content)
+        for section in content(results, {})["sections"]
+    ]
+
+
 def section(results, title):
-    found = [s for s in report_content(results, {})["sections"] if s["title"] == title]
+    found = [s for s in sections_of(results) if s["title"] == title]
     return found[0]["blocks"] if found else []
 
 

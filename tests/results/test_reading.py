@@ -171,7 +171,7 @@ def test_a_fault_is_told_with_file_and_place(results, tmp_path, change, message)
 
 
 def test_a_lost_key_is_told(results):
-    for key in study_record(results):
+    for key in study_record(results).keys() - {"answer"}:  # which follows from the rest
         record = study_record(results)
         del record[key]
         with pytest.raises(ValueError, match=key):

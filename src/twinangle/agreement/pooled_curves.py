@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from twinangle.agreement._input import Floats, fraction
+from twinangle.agreement._input import Floats, fraction, read_only
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
@@ -59,6 +59,12 @@ class PooledCurves(Result):
         Interval,
         number("interval of the correlation over participants; NaN with one participant"),
     ]
+    test_mean: Annotated[Floats, data("mean over participants of their mean test curves")]
+    test_sd: Annotated[Floats, data("SD over participants of the test curve; NaN with one")]
+    reference_mean: Annotated[Floats, data("mean over participants of their reference curves")]
+    reference_sd: Annotated[
+        Floats, data("SD over participants of the reference curve; NaN with one")
+    ]
     n_participants: Annotated[int, number("participants")]
     n_trials: Annotated[int, number("trials")]
     confidence: Annotated[float, number("confidence of the intervals")]
@@ -104,11 +110,14 @@ def pool_curves(
     Raises
     ------
     ValueError
-        If there is none, the lengths differ, a participant is missing, or `confidence` is not
-        between 0 and 1.
+        If there is none, the lengths differ, the curves have different numbers of points, a
+        participant is missing, or `confidence` is not between 0 and 1.
 
     Notes
     -----
+    The mean curves are means over participants at each point, the SDs (n - 1) theirs over
+    participants.
+
     Student's t over the k participants' means, k - 1 degrees of freedom: of the offset and of the
     difference of ranges as they are, and of arctanh(correlation) [1]_, back-transformed.
 
@@ -136,6 +145,8 @@ def pool_curves(
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
     rms, z = means["rms"].to_numpy(), found["z"]
     spread = means[["offset", "range"]].std(ddof=1)
+    test = _mean_and_sd([one.test_mean for one in agreements], people)
+    reference = _mean_and_sd([one.reference_mean for one in agreements], people)
     return PooledCurves(
         offset=found["offset"][0],
         offset_ci=found["offset"][1],
@@ -147,6 +158,10 @@ def pool_curves(
         range_difference_sd=float(spread["range"]),
         correlation=float(np.tanh(z[0])),
         correlation_ci=(float(np.tanh(z[1][0])), float(np.tanh(z[1][1]))),
+        test_mean=test[0],
+        test_sd=test[1],
+        reference_mean=reference[0],
+        reference_sd=reference[1],
         n_participants=len(means),
         n_trials=len(agreements),
         confidence=confidence,
@@ -159,6 +174,16 @@ def pool_curves(
             ),
         ),
     )
+
+
+def _mean_and_sd(curves: Sequence[Floats], people: NDArray[np.object_]) -> tuple[Floats, Floats]:
+    """Return mean and SD over participants at each point; trials of one are averaged first."""
+    if len({curve.size for curve in curves}) > 1:
+        raise ValueError("`agreements`: the mean curves have different numbers of points.")
+    own = pd.DataFrame(np.stack(curves)).groupby(people, sort=False).mean().to_numpy()
+    alone = own.shape[0] == 1
+    sd = np.full(own.shape[1], np.nan) if alone else own.std(axis=0, ddof=1)
+    return read_only(own.mean(axis=0)), read_only(sd)
 
 
 def participants_of(

@@ -25,6 +25,8 @@ _ONE_REFERENCE = (
     "taken out of them."
 )
 
+NAMED_RECORDINGS = 3  # of which one reason is told; of more the first stands for all
+
 
 def pool(groups: Groups, options: Options) -> tuple[Pooled[StudyLimits], ...]:
     """Return limits of agreement for each procedure, condition and quantity with a reference.
@@ -120,4 +122,11 @@ def _unknown_zero(group: Group, quantity: str) -> str:
         if not np.isfinite(zero_of(trial)):
             why = trial.standing.unknown if trial.standing else "neutral standing is not given."
             reasons.setdefault(why, []).append(trial.label)
-    return " ".join(f"{', '.join(names)}: {why}" for why, names in reasons.items())
+    return " ".join(f"{_few(names)}: {why}" for why, names in reasons.items())
+
+
+def _few(names: list[str]) -> str:
+    """Return names, of many the first and how many more."""
+    if len(names) <= NAMED_RECORDINGS:
+        return ", ".join(names)
+    return f"{names[0]} and {len(names) - 1} more recordings"

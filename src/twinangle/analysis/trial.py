@@ -25,6 +25,7 @@ from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult, Variability
+from twinangle.results.clock_found import clock_found
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -195,6 +196,7 @@ def _numbers(
     result = replace(
         blank,
         synchronisation=line.clock,
+        clock=None if line.clock is None else clock_found(line.clock, study.options),
         paired=paired,
         cycles=cycles,
         variability=Variability(cycle_variability(wearable, confidence=confidence)),

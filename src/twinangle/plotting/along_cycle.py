@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
+    BAND,
     DOUBLE_MM,
     INK,
     LIMIT_DASH,
     MARGIN,
     MARGIN_DASH,
-    REFERENCE,
-    WEARABLE,
     add_panel,
     few_ticks,
     letter,
     new_figure,
     panel_width,
 )
-from twinangle.results import StudyResults, named
+from twinangle.results import AlongCycle, StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
 
@@ -32,30 +36,63 @@ def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
     found = named(results.along_cycle)
     for condition in distinct(name[1] for name, _ in found):
         members = [item for item in found if item[0][1] == condition][:3]
-        figure = new_figure(DOUBLE_MM, 54)
+        figure = new_figure(DOUBLE_MM, 58)
         width = panel_width(len(members))
+        margin = results.options.margin_deg
+        reach, shown = _reach([both for _, both in members], margin)
         for k, ((procedure, *_), both) in enumerate(members):
             axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
-            _draw_functional(axes, both.limits, both.difference, results.options.margin_deg)
+            _draw_functional(axes, both.limits, both.difference, shown)
+            axes.set(xlim=(0, 100), ylim=(-reach, reach), xlabel="Cycle (%)")
+            few_ticks(axes, x=4, y=5)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
             if k == 0:
                 axes.set_ylabel("Wearable − reference (°)")
+            else:
+                axes.tick_params(labelleft=False)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
+        regions = any(both.difference.regions for _, both in members)
+        _key(figure, confidence, margin=shown is not None, regions=regions)
         caption = (
-            f"Difference along the cycle, {condition}: mean over participants (line) with its "
-            f"whole-curve {confidence} band, limits of agreement at each point (dashed)"
-            f"{_margin(results)}. Bars at the foot: where the instruments differ, the whole cycle "
-            "tested as one family."
+            f"Difference along the cycle, {condition}: the grey band is about the mean over "
+            f"participants and holds along the whole cycle ({confidence}); single cycles lie "
+            "between the limits of agreement, which hold at each point by itself"
+            f"{_margin(margin, shown)}."
+            + (
+                " Bars at the foot: where the instruments differ, the whole cycle tested as one "
+                "family."
+                if regions
+                else ""
+            )
         )
         name = file_name("along-cycle", condition)
         drawn.append(Drawn(name, figure, caption, f"Difference along the cycle, {condition}."))
     return tuple(drawn)
 
 
-def _margin(results: StudyResults) -> str:
+def _margin(margin: float | None, shown: float | None) -> str:
     """Say how the margin is drawn, where one was stated."""
-    margin = results.options.margin_deg
-    return "" if margin is None else f", the margin of ±{stated(margin)}° (dash-dotted)"
+    if margin is None:
+        return ""
+    return f"; the margin is ±{stated(margin)}°" + ("" if shown is not None else ", outside")
+
+
+def _reach(members: Sequence[AlongCycle], margin: float | None) -> tuple[float, float | None]:
+    """Return the height that all panels share, and the margin where it is near enough."""
+    curves = [
+        curve
+        for both in members
+        for curve in (
+            both.limits.lower,
+            both.limits.upper,
+            both.limits.bias_band.lower,
+            both.limits.bias_band.upper,
+        )
+    ]
+    reach = 1.1 * max(float(np.abs(curves).max()), 0.1)
+    if margin is None or margin >= 2.5 * reach:
+        return reach, None
+    return max(reach, 1.1 * margin), margin
 
 
 def _draw_functional(
@@ -64,17 +101,28 @@ def _draw_functional(
     """Draw bias with its band, limits, the margin, and where the instruments differ."""
     percent = np.linspace(0, 100, limits.bias.size)
     band = limits.bias_band
-    axes.fill_between(percent, band.lower, band.upper, color=WEARABLE, alpha=0.2, linewidth=0)
-    axes.plot(percent, limits.bias, color=WEARABLE, label="bias")
+    axes.fill_between(percent, band.lower, band.upper, color=BAND, linewidth=0)
+    axes.plot(percent, limits.bias, color=INK, linewidth=1.2, label="bias")
     for curve in (limits.lower, limits.upper):
         axes.plot(percent, curve, color=INK, linewidth=0.8, linestyle=LIMIT_DASH, label="limit")
     axes.axhline(0, color=INK, linewidth=0.5)
-    reach = 1.1 * max(np.abs([limits.lower, limits.upper, band.lower, band.upper]).max(), 0.1)
-    if margin is not None and margin < 2.5 * reach:
-        reach = max(reach, 1.1 * margin)
-        for level in (-margin, margin):
-            axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
-    axes.set(xlim=(0, 100), ylim=(-reach, reach), xlabel="Cycle (%)")
+    for level in () if margin is None else (-margin, margin):
+        axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
     for first, last in difference.regions:
-        axes.axvspan(percent[first], percent[last], ymax=0.03, color=REFERENCE, linewidth=0)
-    few_ticks(axes, x=4, y=5)
+        axes.axvspan(percent[first], percent[last], ymax=0.03, color=INK, linewidth=0)
+
+
+def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool) -> None:
+    """Name the lines and bands that are there, above the panels."""
+    handles: list[Line2D | Patch] = [
+        Line2D([], [], color=INK, linewidth=1.2, label="mean"),
+        Patch(color=BAND, linewidth=0, label=f"{confidence} band of the mean"),
+        Line2D([], [], color=INK, linewidth=0.8, linestyle=LIMIT_DASH, label="limits of agreement"),
+    ]
+    if margin:
+        handles.append(
+            Line2D([], [], color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH, label="margin")
+        )
+    if regions:
+        handles.append(Patch(color=INK, linewidth=0, label="instruments differ"))
+    figure.legend(handles=handles, loc="upper left", ncols=5, bbox_to_anchor=(0.07, 1.0))

@@ -11,7 +11,7 @@ from twinangle.agreement.budget import PooledBudget
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, new_figure
 from twinangle.results import StudyResults, named
-from twinangle.wording import shortened
+from twinangle.wording import listing, shortened
 
 PARTS = {
     "offset": "offset",
@@ -25,10 +25,12 @@ PARTS = {
     "cycle_timing": "timing of single cycles",
     "random": "rest, cycle to cycle",
 }
+# Dark to light teal: what repeats every cycle; violet: drift; greys: from cycle to cycle.
 PART_COLOURS = (
-    "#17508f", "#4f9bd9", "#dd8316", "#eec78e", "#c79a10",
-    "#5a6b7b", "#8fa0b0", "#b7a5cf", "#8d6fb0", "#d5d8dc",
+    "#0b5e4f", "#12957d", "#5fc0ad", "#b5e3da", "#2b7f8c",
+    "#8d5fa8", "#4d5660", "#7d8894", "#a9b1ba", "#dcdfe2",
 )  # fmt: skip
+SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
 
 def draw_budgets(results: StudyResults) -> Drawn | None:
@@ -37,7 +39,7 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     if not rows:
         return None
     figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
-    axes = add_panel(figure, 40, 9, 132, 4 + 7 * len(rows))
+    axes = add_panel(figure, 46, 9, 127, 4 + 7 * len(rows))
     _draw_stack(axes, [budget for _, budget in rows])
     labels = [
         f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
@@ -45,17 +47,33 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
     few_ticks(axes, x=7, y=None)
+    visible = visible_parts([budget for _, budget in rows])
+    handles, names = axes.get_legend_handles_labels()
     figure.legend(
-        handles=axes.get_legend_handles_labels()[0],
-        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=len(PARTS) // 2, handlelength=1.0,
+        handles=[h for h, name in zip(handles, names, strict=True) if name in visible],
+        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=5, handlelength=1.0,
     )  # fmt: skip
+    unseen = [name for name in PARTS.values() if name not in visible]
+    small = (
+        f" Not named, as below {SEEN:.0%} of the whole: {listing(unseen)}.".replace("%", " %")
+        if unseen
+        else ""
+    )
     caption = (
         "Error budget: parts of the mean squared difference over all cycles, mean over "
-        "participants; the parts add up to the whole. Blue to yellow: what repeats every cycle; "
-        "the light one fits a difference of range or a delay only in part of the cycle. Grey and "
-        "violet: what differs from cycle to cycle."
+        "participants; the parts add up to the whole. Green: what repeats every cycle; violet: a "
+        f"level that drifts slowly; grey: what differs from cycle to cycle.{small}"
     )
     return Drawn("error_budget", figure, caption, "Parts of the mean squared difference.")
+
+
+def visible_parts(budgets: Sequence[PooledBudget]) -> tuple[str, ...]:
+    """Return the names of the parts that can be seen in one of the bars."""
+    return tuple(
+        name
+        for part, name in PARTS.items()
+        if any(getattr(budget, part) >= SEEN * budget.total for budget in budgets)
+    )
 
 
 def _draw_stack(axes: Axes, budgets: Sequence[PooledBudget]) -> None:

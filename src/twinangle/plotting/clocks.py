@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from twinangle.clocks import line_se_s
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
+    BAND,
     DOUBLE_MM,
+    FAINT,
     INK,
-    REFERENCE,
-    REFERENCE_DASH,
-    WEARABLE,
+    LIMIT_DASH,
+    POINT,
     add_panel,
     few_ticks,
     letter,
@@ -20,6 +20,7 @@ from twinangle.plotting.style import (
 )
 from twinangle.plotting.thinning import envelope
 from twinangle.results import TrialResult
+from twinangle.results.clock_found import ClockFound
 from twinangle.signals.recording import Array, Synchronisation
 from twinangle.wording import number
 
@@ -35,7 +36,7 @@ def draw_synchronisation(trial: TrialResult) -> Drawn | None:
         captions.append(_draw_correlation(add_panel(figure, 13, 9, 62, 29), clock))
     if clock.window_lag_s.size:
         captions.append(_draw_windows(add_panel(figure, 90, 9, 36, 29), clock))
-        captions.append(_draw_departures(add_panel(figure, 142, 9, 34, 29), clock))
+        captions.append(_draw_departures(add_panel(figure, 142, 9, 34, 29), clock, trial.clock))
     caption = f"Synchronisation: {'; '.join(captions)}."
     return Drawn("synchronisation", figure, caption, f"Lag and drift of {trial.label}.")
 
@@ -44,20 +45,18 @@ def _draw_correlation(axes: Axes, clock: Synchronisation) -> str:
     """Draw the correlation of the two angles at every lag tried."""
     axes.plot(
         *envelope(clock.candidate_lags_s, clock.candidate_correlation, 800),
-        color=INK,
+        color=POINT,
         linewidth=0.6,
         label="correlation",
     )
     said = "(a) correlation of the two angles at each lag tried"
     if np.isfinite(clock.peak_correlation):
-        axes.plot(
-            [clock.lag_s], [clock.peak_correlation], "o", color=WEARABLE, label="peak", zorder=3
-        )
-        axes.axvline(clock.lag_s, color=WEARABLE, linewidth=0.5)
+        axes.plot([clock.lag_s], [clock.peak_correlation], "o", color=INK, label="peak", zorder=3)
+        axes.axvline(clock.lag_s, color=INK, linewidth=0.5)
         said += f", its peak {number(clock.peak_correlation, 3)} at {number(clock.lag_s, 3)} s"
     if np.isfinite(clock.runner_up_correlation):
         axes.axhline(
-            clock.runner_up_correlation, color=REFERENCE, linestyle=REFERENCE_DASH, linewidth=0.8,
+            clock.runner_up_correlation, color=FAINT, linestyle=LIMIT_DASH, linewidth=0.8,
             label="runner-up",
         )  # fmt: skip
         said += f", the next best {number(clock.runner_up_correlation, 3)} (dashed)"
@@ -77,7 +76,7 @@ def _draw_windows(axes: Axes, clock: Synchronisation) -> str:
     level = clock.lag_s + centre_s * clock.drift_ppm * 1e-6
     _draw_points(axes, clock, (clock.window_lag_s - level) * 1e3)
     ends = _ends(clock)
-    axes.plot(ends, (ends - centre_s) * clock.drift_ppm * 1e-3, color=WEARABLE, label="line")
+    axes.plot(ends, (ends - centre_s) * clock.drift_ppm * 1e-3, color=FAINT, label="line")
     axes.set_xlabel("Reference clock (s)")
     axes.set_ylabel("Lag − middle (ms)")
     few_ticks(axes, x=4, y=4)
@@ -89,18 +88,17 @@ def _draw_windows(axes: Axes, clock: Synchronisation) -> str:
     )
 
 
-def _draw_departures(axes: Axes, clock: Synchronisation) -> str:
+def _draw_departures(axes: Axes, clock: Synchronisation, found: ClockFound | None) -> str:
     """Draw how far each window lies off the line, with its error, and the line's band."""
-    ends, line = _ends(clock), clock.lag_s + clock.window_time_s * clock.drift_ppm * 1e-6
+    line = clock.lag_s + clock.window_time_s * clock.drift_ppm * 1e-6
     _draw_points(axes, clock, (clock.window_lag_s - line) * 1e3)
-    axes.axhline(0, color=WEARABLE, label="line")
+    axes.axhline(0, color=FAINT, label="line")
     said = "(c) the windows again, less the line"
     if np.isfinite(clock.window_lag_se_s).any():
         said += ", bars one standard error of a window's own scatter either side"
-    times = np.linspace(float(ends[0]), float(ends[1]), 50)
-    error = line_se_s(clock, times)
-    if error is not None:
-        axes.fill_between(times, -1e3 * error, 1e3 * error, color=WEARABLE, alpha=0.2, linewidth=0)
+    if found is not None and np.isfinite(found.line_se).any():
+        error = 1e3 * found.line_se
+        axes.fill_between(found.line_time, -error, error, color=BAND, linewidth=0)
         said += (
             ", band that of the line, without the lag's systematic part, which moves line and "
             "windows alike"

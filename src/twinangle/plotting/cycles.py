@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from matplotlib.axes import Axes
 
 from twinangle.agreement.variability import CycleVariability
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
-    COLOURS,
-    DASHES,
     DOUBLE_MM,
     EXCLUDED,
+    FAINT,
     INK,
+    LIMIT_DASH,
     REFERENCE,
     REFERENCE_DASH,
     WEARABLE,
@@ -20,18 +22,62 @@ from twinangle.plotting.style import (
     few_ticks,
     letter,
     new_figure,
+    procedure_style,
 )
 from twinangle.plotting.thinning import Mask, joined, thinned
+from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.wording import number
 
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
-EXCLUDED_DRAWN = 40
+EXCLUDED_DRAWN = 20
 
 
-def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Heights that the figures of all recordings share, so that they can be compared.
+
+    Attributes
+    ----------
+    low, high : float
+        Of the curves, degrees.
+    difference, sd : float
+        How far the demeaned differences, and how high the SD curves reach, degrees.
+    """
+
+    low: float
+    high: float
+    difference: float
+    sd: float
+
+
+def shared_scale(results: StudyResults) -> Scale:
+    """Return the heights that hold what the figures of all recordings show."""
+    worked = [trial for trial in results.trials if trial.status == "ok"]
+    spreads = [
+        spread
+        for trial in worked
+        for spread in (trial.wearable_variability, trial.reference_variability)
+        if spread is not None
+    ]
+    curves = [(s.mean_curve - 3 * s.sd_curve, s.mean_curve + 3 * s.sd_curve) for s in spreads]
+    lows = [float(low.min()) for low, _ in curves if np.isfinite(low).all()]
+    highs = [float(high.max()) for _, high in curves if np.isfinite(high).all()]
+    sds = [float(s.sd_curve.max()) for s in spreads if np.isfinite(s.sd_curve).all()]
+    apart = [
+        float(np.abs(a.test_mean - a.reference_mean - a.offset).max())
+        for a in (trial.agreement for trial in worked)
+        if a is not None
+    ]
+    return Scale(
+        min(lows, default=0.0), max(highs, default=1.0), max(apart, default=1.0) or 1.0,
+        max(sds, default=1.0) or 1.0,
+    )  # fmt: skip
+
+
+def draw_cycles(group: TrialGroup, joint: str, scale: Scale) -> Drawn | None:
     """Draw all cycles of both instruments, their mean curves, and the demeaned difference.
 
     Without a reference: the wearable's cycles, and its SD over the cycle for every procedure.
@@ -53,12 +99,12 @@ def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
         _draw_curves(panels[1], cycles.reference_deg, cycles.kept, reference, REFERENCE)
         letter(panels[1], "b Reference")
         _draw_means(panels[2], wearable, reference)
-        kept = cycles.kept
-        _share_height(panels[:3], cycles.wearable_deg[kept], cycles.reference_deg[kept])
-        _draw_difference(panels[3], group)
+        _share_height(panels[:3], scale)
+        _draw_difference(panels[3], group, scale)
     else:
+        _share_height(panels[:1], scale)
         _draw_durations(panels[1], cycles)
-        _draw_sd_curves(panels[2], group)
+        _draw_sd_curves(panels[2], group, scale)
     for axes in panels:
         axes.set_xlabel(axes.get_xlabel() or "Cycle (%)")
         few_ticks(axes, x=4, y=5)
@@ -68,21 +114,19 @@ def draw_cycles(group: TrialGroup, joint: str) -> Drawn | None:
 def _draw_curves(
     axes: Axes, curves: Array, kept: Mask, spread: CycleVariability, colour: str
 ) -> None:
-    """Draw kept cycles thin, dropped ones grey, and mean ± SD."""
+    """Draw dropped cycles pale, kept ones thin, and mean ± SD on top of both."""
     complete = np.isfinite(curves).any(axis=1)
     dropped = thinned(np.flatnonzero(~kept & complete), EXCLUDED_DRAWN)
     shown = thinned(np.flatnonzero(kept), CURVES_DRAWN)
     if dropped.size:
-        axes.plot(*joined(curves[dropped]), color=EXCLUDED, linewidth=0.5, label="left out")
-    axes.plot(*joined(curves[shown]), color=colour, linewidth=0.5, alpha=0.35, label="kept")
+        axes.plot(
+            *joined(curves[dropped]), color=EXCLUDED, linewidth=0.5, alpha=0.6, label="left out"
+        )
+    axes.plot(*joined(curves[shown]), color=colour, linewidth=0.5, alpha=0.16, label="kept")
     percent = np.linspace(0, 100, spread.mean_curve.size)
-    axes.fill_between(
-        percent,
-        spread.mean_curve - spread.sd_curve,
-        spread.mean_curve + spread.sd_curve,
-        color=colour, alpha=0.3, linewidth=0, label="mean ± SD",
-    )  # fmt: skip
-    axes.plot(percent, spread.mean_curve, color=colour, linewidth=1.2, label="mean")
+    for edge in (spread.mean_curve - spread.sd_curve, spread.mean_curve + spread.sd_curve):
+        axes.plot(percent, edge, color=INK, linewidth=0.7, linestyle=LIMIT_DASH, label="± SD")
+    axes.plot(percent, spread.mean_curve, color=INK, linewidth=1.0, label="mean")
     axes.set_xlim(0, 100)
 
 
@@ -100,17 +144,16 @@ def _draw_means(axes: Axes, wearable: CycleVariability, reference: CycleVariabil
     letter(axes, "c Means ± SD")
 
 
-def _share_height(panels: list[Axes], *kept: Array) -> None:
-    """Give the panels one vertical scale that holds every kept cycle, and label it once."""
-    low, high = min(map(np.min, kept)), max(map(np.max, kept))
-    pad = 0.08 * (high - low) or 1.0
+def _share_height(panels: list[Axes], scale: Scale) -> None:
+    """Give the panels the vertical scale of all recordings, and label it once."""
+    pad = 0.05 * (scale.high - scale.low) or 1.0
     for axes in panels:
-        axes.set_ylim(low - pad, high + pad)
+        axes.set_ylim(scale.low - pad, scale.high + pad)
     for axes in panels[1:]:
         axes.tick_params(labelleft=False)
 
 
-def _draw_difference(axes: Axes, group: TrialGroup) -> None:
+def _draw_difference(axes: Axes, group: TrialGroup, scale: Scale) -> None:
     """Draw the difference of the mean curves, offset taken out, for every procedure."""
     for k, result in enumerate(group.worked):
         agreement = result.agreement
@@ -120,18 +163,18 @@ def _draw_difference(axes: Axes, group: TrialGroup) -> None:
         axes.plot(
             np.linspace(0, 100, difference.size),
             difference,
-            color=COLOURS[k % len(COLOURS)],
-            linestyle=DASHES[k % len(DASHES)],
+            color=procedure_style(k)[0],
+            linestyle=procedure_style(k)[2],
             label=result.procedure,
         )
-    axes.axhline(0, color=INK, linewidth=0.5)
-    axes.set_xlim(0, 100)
+    axes.axhline(0, color=FAINT, linewidth=0.5)
+    axes.set(xlim=(0, 100), ylim=(-1.1 * scale.difference, 1.1 * scale.difference))
     axes.set_ylabel("Difference (°)")
     letter(axes, "d Difference, demeaned")
     _name_procedures(axes, group)
 
 
-def _draw_sd_curves(axes: Axes, group: TrialGroup) -> None:
+def _draw_sd_curves(axes: Axes, group: TrialGroup, scale: Scale) -> None:
     """Draw the wearable's SD over cycles at each point, for every procedure."""
     for k, result in enumerate(group.worked):
         if result.wearable_variability is None:
@@ -140,12 +183,11 @@ def _draw_sd_curves(axes: Axes, group: TrialGroup) -> None:
         axes.plot(
             np.linspace(0, 100, curve.size),
             curve,
-            color=COLOURS[k % len(COLOURS)],
-            linestyle=DASHES[k % len(DASHES)],
+            color=procedure_style(k)[0],
+            linestyle=procedure_style(k)[2],
             label=result.procedure,
         )
-    axes.set_xlim(0, 100)
-    axes.set_ylim(bottom=0)
+    axes.set(xlim=(0, 100), ylim=(0, 1.1 * scale.sd))
     axes.set_ylabel("SD over cycles (°)")
     letter(axes, "c Wearable's SD")
     _name_procedures(axes, group)
@@ -179,12 +221,17 @@ def _cycles_caption(group: TrialGroup) -> str:
     assert trial.cycles is not None
     kept = int(trial.cycles.kept.sum())
     out = trial.cycles.kept.size - kept
-    said = f"{kept} cycles kept (thin lines, mean ± SD), {out} left out (grey)"
+    said = f"{kept} cycles kept (thin lines; black: mean, dashed ± SD)"
+    said += f", {out} left out (pale)" if out else ""
     if kept > CURVES_DRAWN or out > EXCLUDED_DRAWN:
         said += f", of which at most {CURVES_DRAWN} and {EXCLUDED_DRAWN} are drawn"
     if trial.agreement is None:
-        return f"{said}: (a) the wearable's cycles, (b) durations, (c) SD at each point."
+        return (
+            f"{said}: (a) the wearable's cycles, (b) durations, (c) SD at each point. "
+            "Same scales for every recording."
+        )
     return (
         f"{said}: (a, b) each instrument, (c) both means, (d) wearable minus reference after "
-        f"removing the offset of {number(trial.agreement.offset, 2)}°."
+        f"removing the offset of {number(trial.agreement.offset, 2)}°. Same scales for every "
+        "recording."
     )

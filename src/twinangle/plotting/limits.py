@@ -3,165 +3,246 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
+    FAINT,
     INK,
     LIMIT_DASH,
     MARGIN,
     MARGIN_DASH,
-    WEARABLE,
+    POINT,
+    SINGLE_MM,
     add_panel,
     few_ticks,
     letter,
     new_figure,
-    participant_style,
+    participant_marker,
+    spread_out,
 )
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import participants
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
-KEYED_PARTICIPANTS = 24  # more than this and the key is left out
+NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
+ANSWER = "limits-answer"
+LINE_MM = 2.9  # height of a line of type
+LETTER_MM = 1.45  # width of a letter, on average
+
+Limits = tuple[Pooled[StudyLimits], StudyLimits]
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """What every panel of a figure shares: the heights, who there is, and the margin."""
+
+    low: float
+    high: float
+    everyone: tuple[str, ...]
+    margin: float | None
 
 
 def draw_limits(results: StudyResults) -> tuple[Drawn, ...]:
-    """Return one figure a procedure and condition: a panel a quantity."""
-    groups: dict[tuple[str, str], list[tuple[Pooled[StudyLimits], StudyLimits]]] = {}
+    """Return the one panel of the answer, and a figure a procedure and condition of all three."""
+    groups: dict[tuple[str, str], list[Limits]] = {}
     for pooled, found in given(results.limits):
         if found.difference.size:
             groups.setdefault((pooled.procedure, pooled.condition), []).append((pooled, found))
-    everyone = participants(results)
-    return tuple(
-        _draw_limits_row(results, members[:3], everyone) for members in groups.values() if members
+    if not groups:
+        return ()
+    view = _view(results, [each for members in groups.values() for each in members])
+    answer = answer_of(results)
+    first = groups.get((answer.procedure, answer.condition), [])[:1]
+    return (
+        *(_draw_answer(results, each, view) for each in first),
+        *(_draw_limits_row(results, members[:3], view) for members in groups.values()),
     )
 
 
-def _draw_limits_row(
-    results: StudyResults,
-    members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]],
-    everyone: Sequence[str],
-) -> Drawn:
+def _view(results: StudyResults, members: Sequence[Limits]) -> _View:
+    """Return one range of heights for all panels, as all are degrees; intervals may leave it."""
+    known = [
+        float(each)
+        for _, found in members
+        for each in (found.difference.min(), found.difference.max(), found.limits.lower,
+                     found.limits.upper)
+        if np.isfinite(each)
+    ]  # fmt: skip
+    low, high = min(known), max(known)
+    margin = results.options.margin_deg
+    shown = margin if margin is not None and margin <= 2.5 * max(-low, high) else None
+    if shown is not None:
+        low, high = min(low, -shown), max(high, shown)
+    pad = 0.14 * (high - low) or 1.0
+    return _View(low - pad, high + pad, participants(results), shown)
+
+
+def _draw_answer(results: StudyResults, each: Limits, view: _View) -> Drawn:
+    """Draw the one panel of the first page, for one column of a journal."""
+    pooled, found = each
+    figure = new_figure(SINGLE_MM, 78)
+    axes = add_panel(figure, 12, 9, 50, 63)
+    _draw_limits_panel(axes, found, view, (50, 63))
+    axes.set_title(quantity_name(pooled.quantity))
+    axes.set_ylabel("Wearable − reference (°)")
+    return Drawn(
+        ANSWER,
+        figure,
+        _limits_caption(results, pooled, view, _named(found)),
+        f"Bland-Altman plot, {pooled.procedure}, {pooled.condition}.",
+    )
+
+
+def _draw_limits_row(results: StudyResults, members: Sequence[Limits], view: _View) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    present = [code for code in everyone if any(code in each.participant for _, each in members)]
-    keyed = len(present) <= KEYED_PARTICIPANTS
-    rows = -(-len(present) // 8) if keyed else 0
-    figure = new_figure(DOUBLE_MM, 60 + 4 * rows)
+    figure = new_figure(DOUBLE_MM, 72)
     for k, (pooled, found) in enumerate(members):
-        axes = add_panel(figure, 12 + 57 * k, 9 + 4 * rows, 40, 44)
-        _draw_limits_panel(axes, found, everyone, results.options.margin_deg)
+        axes = add_panel(figure, 12 + 55.5 * k, 9, 30, 57)
+        _draw_limits_panel(axes, found, view, (30, 57))
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
         if k == 0:
             axes.set_ylabel("Wearable − reference (°)")
-    if keyed:
-        figure.legend(
-            handles=[_participant_mark(code, everyone) for code in present],
-            loc="lower center", ncols=8, bbox_to_anchor=(0.5, 0), handletextpad=0.2,
-            columnspacing=1.0,
-        )  # fmt: skip
-    name = file_name("limits", first.procedure, first.condition)
+        else:
+            axes.tick_params(labelleft=False)
     return Drawn(
-        name,
+        file_name("limits", first.procedure, first.condition),
         figure,
-        _limits_caption(results, first, keyed=keyed),
+        _limits_caption(results, first, view, all(_named(found) for _, found in members)),
         f"Bland-Altman plots, {first.procedure}, {first.condition}.",
     )
 
 
-def _limits_caption(results: StudyResults, pooled: Pooled[StudyLimits], *, keyed: bool) -> str:
-    """Say what the lines and bands of a Bland-Altman plot are."""
+def _named(found: StudyLimits) -> bool:
+    return len(set(found.participant)) <= NAMED_PARTICIPANTS
+
+
+def _limits_caption(
+    results: StudyResults, pooled: Pooled[StudyLimits], view: _View, named: bool
+) -> str:
+    """Say what points, lines and bars of a Bland-Altman plot are."""
+    who = (
+        "a line leads from each name to the participant's mean"
+        if named
+        else "marks by participant, too many to be named"
+    )
     return (
-        f"Bland-Altman plots, {pooled.condition}, {pooled.procedure}: one point a cycle, "
-        f"{'marked by participant' if keyed else 'colour and mark by participant (not keyed)'}. "
-        f"Solid: bias; dashed: limits of agreement; bands: "
-        f"{results.options.level} intervals{_margin(results)}."
+        f"Bland-Altman plot, {pooled.condition}, {pooled.procedure}: one point a cycle, {who}. "
+        "Solid line: bias; dashed: limits of agreement; bars beside them: their "
+        f"{results.options.level} intervals (an arrow: it reaches further){_margin(results, view)}."
     )
 
 
-def _margin(results: StudyResults) -> str:
+def _margin(results: StudyResults, view: _View) -> str:
     """Say how the margin is drawn, where one was stated."""
     margin = results.options.margin_deg
     if margin is None:
         return f"; {NO_MARGIN}"
+    if view.margin is None:
+        return f"; the margin of ±{stated(margin)}° set beforehand lies outside"
     return f"; dash-dotted: the margin of ±{stated(margin)}° set beforehand"
 
 
-def _participant_mark(code: str, everyone: Sequence[str]) -> Line2D:
-    """Return a participant's entry in the key."""
-    colour, marker = participant_style(code, everyone)
-    return Line2D([], [], linestyle="", color=colour, marker=marker, label=shortened(code, 14))
-
-
 def _draw_limits_panel(
-    axes: Axes, found: StudyLimits, everyone: Sequence[str], margin: float | None
+    axes: Axes, found: StudyLimits, view: _View, size_mm: tuple[float, float]
 ) -> None:
-    """Draw one Bland-Altman plot: points, bias, limits, their bands, and the margin."""
+    """Draw one Bland-Altman plot: points, names, lines with their intervals, and the margin."""
     codes = np.array(found.participant)
     size, difference = found.size, found.difference
-    for code in everyone:
+    present = [code for code in view.everyone if code in set(found.participant)]
+    for code in present:
         mine = codes == code
-        if mine.any():
-            colour, marker = participant_style(code, everyone)
-            axes.plot(
-                size[mine], difference[mine], linestyle="", marker=marker, color=colour,
-                markersize=2.2, alpha=0.75, markeredgewidth=0,
-                rasterized=size.size > POINTS_AS_VECTORS, label=code,
-            )  # fmt: skip
-    low, high = float(difference.min()), float(difference.max())
-    low, high = _draw_lines(axes, found.limits, low, high)
-    reach = max(abs(low), abs(high))
-    if margin is not None and margin <= 2.5 * reach:
-        low, high = min(low, -margin), max(high, margin)
-        for level in (-margin, margin):
+        axes.plot(
+            size[mine], difference[mine], linestyle="", color=POINT, markersize=2.2, alpha=0.7,
+            marker=participant_marker(code, view.everyone), markeredgewidth=0,
+            rasterized=size.size > POINTS_AS_VECTORS, label=code,
+        )  # fmt: skip
+    low, high = float(size.min()), float(size.max())
+    pad = 0.08 * (high - low) or 1.0
+    room = _room_for_names(found, size_mm[0]) if _named(found) else 0.0
+    right = high + pad + room / (1 - room) * (high - low + 2 * pad)
+    axes.set(xlim=(low - pad, right), ylim=(view.low, view.high), xlabel="Mean of both (°)")
+    if view.margin is not None:
+        for level in (-view.margin, view.margin):
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
-    pad = 0.06 * (high - low) or 1.0
-    axes.set_ylim(low - pad, high + pad)
-    _name_lines(axes, found.limits)
-    axes.set_xlabel("Mean of both (°)")
+        axes.annotate(
+            f"margin ±{stated(view.margin)}°", (0.02, view.margin), (0, 1.5), va="bottom",
+            xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
+        )  # fmt: skip
+    _draw_lines(axes, found.limits, view, size_mm)
+    if _named(found):
+        _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
 
 
 def _draw_lines(
-    axes: Axes, limits: LimitsOfAgreement, low: float, high: float
-) -> tuple[float, float]:
-    """Draw bias and limits with their intervals; return the reach of what is drawn."""
-    ends: tuple[float, float]
-    for level, ends, dash, colour in (
-        (limits.upper, limits.upper_ci, LIMIT_DASH, WEARABLE),
-        (limits.bias, limits.bias_ci, "solid", INK),
-        (limits.lower, limits.lower_ci, LIMIT_DASH, WEARABLE),
-    ):
-        if not np.isfinite(level):
-            continue
-        axes.axhline(level, color=colour, linewidth=0.9, linestyle=dash)
-        low, high = min(low, level), max(high, level)
+    axes: Axes, limits: LimitsOfAgreement, view: _View, size_mm: tuple[float, float]
+) -> None:
+    """Draw bias and limits, their intervals as bars beside the axes, and their names."""
+    lines = [
+        (level, ends, name, dash)
+        for level, ends, name, dash in (
+            (limits.lower, limits.lower_ci, "lower", LIMIT_DASH),
+            (limits.bias, limits.bias_ci, "bias", "solid"),
+            (limits.upper, limits.upper_ci, "upper", LIMIT_DASH),
+        )
+        if np.isfinite(level)
+    ]
+    line = LINE_MM / size_mm[1] * (view.high - view.low)
+    places = spread_out([level for level, *_ in lines], 1.1 * line)
+    for k, (level, ends, name, dash) in enumerate(lines):
+        axes.axhline(level, color=INK, linewidth=0.9, linestyle=dash)
+        x = 1 + (1.6 + 1.9 * k) / size_mm[0]
         if np.isfinite(ends).all():
-            axes.axhspan(*ends, color=colour, alpha=0.1, linewidth=0)
-            low, high = min(low, ends[0]), max(high, ends[1])
-    return low, high
-
-
-def _name_lines(axes: Axes, limits: LimitsOfAgreement) -> None:
-    """Write the values of bias and limits beside the axes, each clear of the others."""
-    bottom, top = axes.get_ylim()
-    gap = 0.075 * (top - bottom)  # one line of type
-    for level, colour, away in (
-        (limits.upper, WEARABLE, gap),
-        (limits.bias, INK, 0.0),
-        (limits.lower, WEARABLE, -gap),
-    ):
-        if not np.isfinite(level):
-            continue
-        clear = limits.bias + away
-        place = max(level, clear) if away > 0 else min(level, clear) if away < 0 else level
+            _draw_bar(axes, x, level, ends, view)
         axes.annotate(
-            f"{number(level)}°", (1.03, place), xycoords=("axes fraction", "data"), va="center",
-            ha="left", color=colour, annotation_clip=False,
+            f"{name} {number(level)}°", (1 + 7.4 / size_mm[0], places[k]), va="center",
+            xycoords=("axes fraction", "data"), annotation_clip=False,
         )  # fmt: skip
+
+
+def _draw_bar(axes: Axes, x: float, level: float, ends: tuple[float, float], view: _View) -> None:
+    """Draw one interval as a bar beside the axes, an arrow where it leaves the view."""
+    low, high = max(ends[0], view.low), min(ends[1], view.high)
+    beside = axes.get_yaxis_transform()
+    axes.plot([x, x], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
+    axes.plot([x], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
+    for end, reached, arrow in ((ends[0], low, "v"), (ends[1], high, "^")):
+        if end != reached:
+            axes.plot(
+                [x], [reached], arrow, color=INK, markersize=2.8, transform=beside, clip_on=False
+            )
+
+
+def _name_participants(
+    axes: Axes, found: StudyLimits, present: Sequence[str], size_mm: tuple[float, float]
+) -> None:
+    """Write the participants' names in a column within the axes, a line to each one's mean."""
+    codes = np.array(found.participant)
+    means = [
+        (float(found.size[codes == code].mean()), float(found.difference[codes == code].mean()))
+        for code in present
+    ]
+    bottom, top = axes.get_ylim()
+    places = spread_out([y for _, y in means], LINE_MM / size_mm[1] * (top - bottom))
+    for code, (x, y), place in zip(present, means, places, strict=True):
+        axes.annotate(
+            shortened(code, 8), (x, y), (0.99, place), textcoords=axes.get_yaxis_transform(),
+            ha="right", va="center", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.5, "shrinkA": 1,
+                        "shrinkB": 0},
+        )  # fmt: skip
+
+
+def _room_for_names(found: StudyLimits, width_mm: float) -> float:
+    """Return the share of a panel's width that the names take."""
+    longest = max(len(shortened(code, 8)) for code in found.participant)
+    return (LETTER_MM * longest + 2.0) / width_mm

@@ -11,8 +11,7 @@ from twinangle.plotting.style import (
     DOUBLE_MM,
     INK,
     LIMIT_DASH,
-    REFERENCE,
-    WEARABLE,
+    SEGMENTS,
     add_panel,
     few_ticks,
     letter,
@@ -43,7 +42,7 @@ def draw_fields(results: StudyResults) -> Drawn | None:
             near = record.segment == "proximal"
             axes.plot(
                 record.time_s - record.time_s[0], 100 * record.norm_deviation, linewidth=0.5,
-                color=WEARABLE if near else REFERENCE, alpha=0.8, label=record.segment,
+                color=SEGMENTS[0 if near else 1], alpha=0.8, label=f"{record.segment} sensor",
             )  # fmt: skip
         for level in (-10, 10):
             axes.axhline(level, color=INK, linewidth=0.5, linestyle=LIMIT_DASH)
@@ -78,6 +77,8 @@ def _field_records(results: StudyResults, condition: str) -> list[SensorRecord]:
 
 def _same_height(panels: Sequence[Axes]) -> None:
     """Give panels side by side one vertical scale."""
+    for axes in panels[1:]:
+        axes.tick_params(labelleft=False)
     lows, highs = zip(*(axes.get_ylim() for axes in panels), strict=True)
     for axes in panels:
         axes.set_ylim(min(lows), max(highs))

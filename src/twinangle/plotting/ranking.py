@@ -7,12 +7,10 @@ import numpy as np
 from twinangle.agreement.ranking import Contest
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
-    COLOURS,
     DOUBLE_MM,
     FAINT,
+    INK,
     LIMIT_DASH,
-    REFERENCE,
-    WEARABLE,
     add_panel,
     few_ticks,
     letter,
@@ -37,7 +35,7 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
     means = add_panel(figure, 28, 9, 50, height)
     paired = add_panel(figure, 122, 9, 52, height)
     for k, place in enumerate(contest.standings):
-        means.plot([place.mean], [k], "o", color=COLOURS[k % len(COLOURS)])
+        means.plot([place.mean], [k], "o", color=INK)
     means.set_yticks(
         range(len(contest.standings)),
         [f"{place.rank}. {shortened(place.procedure, 16)}" for place in contest.standings],
@@ -46,14 +44,17 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
     means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
     means.set_xlabel("RMS demeaned (°)")
     for k, pair in enumerate(pairs):
-        colour = FAINT if pair.tied else WEARABLE
-        paired.plot([pair.difference], [k], "o", color=colour)
+        colour = FAINT if pair.tied else INK
+        paired.plot(
+            [pair.difference], [k], "o", color=colour,
+            markerfacecolor="white" if pair.tied else colour,
+        )  # fmt: skip
         if np.isfinite([pair.lower, pair.upper]).all():
             paired.plot([pair.lower, pair.upper], [k, k], color=colour)
     names = [f"{shortened(pair.first, 13)} − {shortened(pair.second, 13)}" for pair in pairs]
     paired.set_yticks(range(len(pairs)), names)
     paired.set_ylim(len(pairs) - 0.5, -0.5)
-    paired.axvline(0, color=REFERENCE, linewidth=0.6, linestyle=LIMIT_DASH)
+    paired.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
     paired.set_xlabel("Paired difference (°)")
     letter(means, "a Rank and arithmetic mean")
     letter(paired, "b Every pair")
@@ -62,6 +63,6 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
     caption = (
         f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
         "ranks are ties; (b) paired differences, intervals that hold together at "
-        f"{100 * contest.confidence:g} %; grey: tied."
+        f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
     return Drawn(file_name("contest", condition), figure, caption, f"Procedures, {condition}.")

@@ -20,26 +20,20 @@ MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
 DOUBLE_MM = 178.0  # both columns
 FONT_PT = 7.0
-# Dark blue against a lighter orange: apart in grey (relative luminance 0.09 against 0.30) and for
-# every common colour vision deficiency; the reference is dashed as well.
+# A colour has one meaning everywhere. Dark blue against a lighter orange: apart in grey (relative
+# luminance 0.09 against 0.30) and for every common colour vision deficiency; the reference is
+# dashed as well. What is neither instrument is drawn in ink and greys, procedures in colours of
+# their own with a mark and a dash each, participants by their mark and their name.
 WEARABLE = "#17508f"
 REFERENCE = "#dd8316"
-EXCLUDED = "#a6a6a6"
-MARGIN = "#7b2d6b"
+EXCLUDED = "#c8c8c8"
+MARGIN = "#a3123f"
 INK = "#222222"
 FAINT = "#6b6b6b"
-COLOURS = (
-    WEARABLE,
-    "#c2571a",
-    "#1b8a7a",
-    "#7b2d6b",
-    "#c79a10",
-    "#5a6b7b",
-    "#4f9bd9",
-    "#8c3b3b",
-    "#6d8f2b",
-    "#b06fb0",
-)
+POINT = "#7d8894"
+BAND = "#d3d6da"
+SEGMENTS = ("#0f7f6c", "#8d5fa8")  # the sensor nearer the trunk, and the other
+COLOURS = ("#222222", "#12957d", "#8d5fa8", "#8a7d00", "#7d8894")
 MARKERS = ("o", "s", "^", "D", "v", "P", "X", "<", ">", "h", "p")
 Dash = tuple[float, tuple[float, ...]]
 DASHES: tuple[tuple[float, tuple[float, ...]], ...] = (
@@ -158,10 +152,38 @@ def letter(axes: Axes, text: str) -> None:
     axes.set_title(f"{head}   {rest}" if rest else head)
 
 
-def participant_style(code: str, everyone: Sequence[str]) -> tuple[str, str]:
-    """Return a participant's colour and marker, the same in every figure."""
-    k = everyone.index(code)
-    return COLOURS[k % len(COLOURS)], MARKERS[k % len(MARKERS)]
+def participant_marker(code: str, everyone: Sequence[str]) -> str:
+    """Return a participant's mark, the same in every figure; the name stands beside it."""
+    return MARKERS[everyone.index(code) % len(MARKERS)]
+
+
+def procedure_style(k: int) -> tuple[str, str, Dash]:
+    """Return colour, mark and dash of the k-th procedure of a study, the same in every figure."""
+    return COLOURS[k % len(COLOURS)], MARKERS[k % len(MARKERS)], DASHES[k % len(DASHES)]
+
+
+def spread_out(places: Sequence[float], gap: float) -> list[float]:
+    """Return places moved apart as little as needed, so that neighbours are `gap` apart.
+
+    Labels beside lines or points are put there; their order stays.
+    """
+    order = sorted(range(len(places)), key=lambda k: places[k])
+    groups: list[tuple[float, int]] = []  # middle and number of what touches
+    for k in order:
+        groups.append((places[k], 1))
+        while len(groups) > 1 and _touch(groups[-2], groups[-1], gap):
+            (a, n), (b, m) = groups[-2:]
+            groups[-2:] = [((a * n + b * m) / (n + m), n + m)]
+    found = [0.0] * len(places)
+    left = iter(order)
+    for middle, n in groups:
+        for i in range(n):
+            found[next(left)] = middle + (i - (n - 1) / 2) * gap
+    return found
+
+
+def _touch(below: tuple[float, int], above: tuple[float, int], gap: float) -> bool:
+    return above[0] - below[0] < gap * (below[1] + above[1]) / 2 - 1e-12
 
 
 def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Path, ...]:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
@@ -34,21 +37,23 @@ def draw_traces(trial: TrialResult, joint: str) -> Drawn | None:
         return None
     figure = new_figure(DOUBLE_MM, 50)
     stretch = add_panel(figure, 13, 9, 104, 35)
-    whole = add_panel(figure, 131, 9, 45, 35)
+    whole = _whole_panels(figure, paired)
     time_s = paired.time_s
     start, end = _stretch(paired, trial.cycles)
     part = (time_s >= start) & (time_s <= end)
-    _draw_pair(stretch, paired, part, close=True)
-    _draw_pair(whole, paired, np.ones(time_s.size, dtype=bool), close=False)
-    for axes, span in ((stretch, (start, end)), (whole, (time_s[0], time_s[-1]))):
+    _draw_pair(stretch, paired, part)
+    _draw_whole(whole, paired)
+    all_of_it = (float(time_s[0]), float(time_s[-1]))
+    for axes, span in ((stretch, (start, end)), *((each, all_of_it) for each in whole)):
         axes.set_xlim(*span)
         _shade_excluded(axes, trial.cycles, span)
+        few_ticks(axes, x=6 if axes is stretch else 4, y=4 if axes is stretch else 2)
+    for axes in (stretch, whole[-1]):
         axes.set_xlabel("Time (s)")
-        few_ticks(axes, x=6 if axes is stretch else 4, y=4)
-    whole.axvspan(start, end, ymin=0.965, ymax=1, color=INK, linewidth=0)
+    whole[0].axvspan(start, end, ymin=0.93, ymax=1, color=INK, linewidth=0)
     stretch.set_ylabel(f"{joint_named(joint).label} (°)")
     letter(stretch, f"a {number(end - start, 0)} s of the recording")
-    letter(whole, "b All of it")
+    letter(whole[0], "b All of it")
     stretch.legend(
         loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, handles=stretch.get_lines()
     )
@@ -61,7 +66,9 @@ def _traces_caption(trial: TrialResult) -> str:
     who = "Both instruments after synchronisation" if both else "The wearable (no reference)"
     shaded = trial.cycles is not None and not trial.cycles.kept.all()
     return (
-        f"{who}: (a) a stretch, (b) the whole recording, the stretch marked by the bar on top."
+        f"{who}: (a) a stretch, (b) the whole recording"
+        + (", an instrument a panel" if both else "")
+        + ", the stretch marked by the bar on top."
         + (" Grey: cycles left out." if shaded else "")
     )
 
@@ -81,19 +88,40 @@ def _stretch(paired: PairedAngles, cycles: CycleSet | None) -> tuple[float, floa
     return start, start + length
 
 
-def _draw_pair(axes: Axes, paired: PairedAngles, part: Mask, *, close: bool) -> None:
-    """Draw both angles over part of the recording, thinned when it is long.
-
-    Seen close the reference is dashed and on top; over all of it, solid and beneath.
-    """
+def _draw_pair(axes: Axes, paired: PairedAngles, part: Mask) -> None:
+    """Draw both angles over part of the recording, the reference dashed and on top."""
     time_s = paired.time_s[part]
-    width = 1.0 if close else 0.5
     trace = envelope(time_s, paired.wearable_deg[part])
-    axes.plot(*trace, color=WEARABLE, linewidth=width, label="wearable")
+    axes.plot(*trace, color=WEARABLE, linewidth=1.0, label="wearable")
     if paired.reference_deg is not None:
         trace = envelope(time_s, paired.reference_deg[part])
-        line = axes.plot(*trace, color=REFERENCE, linewidth=width, label="reference")[0]
-        line.set(linestyle=REFERENCE_DASH if close else "solid", zorder=2.1 if close else 1.9)
+        axes.plot(
+            *trace, color=REFERENCE, linewidth=1.0, linestyle=REFERENCE_DASH, zorder=2.1,
+            label="reference",
+        )  # fmt: skip
+
+
+def _whole_panels(figure: Figure, paired: PairedAngles) -> list[Axes]:
+    """Return a panel an instrument, one above the other: neither may hide the other."""
+    if paired.reference_deg is None:
+        return [add_panel(figure, 131, 9, 45, 35)]
+    panels = [add_panel(figure, 131, 27.5, 45, 16.5), add_panel(figure, 131, 9, 45, 16.5)]
+    panels[0].tick_params(labelbottom=False)
+    return panels
+
+
+def _draw_whole(panels: Sequence[Axes], paired: PairedAngles) -> None:
+    """Draw each instrument over the whole recording, at the same height."""
+    traces = ((paired.wearable_deg, WEARABLE, "wearable"),
+              (paired.reference_deg, REFERENCE, "reference"))  # fmt: skip
+    for axes, (values, colour, name) in zip(panels, traces, strict=False):
+        if values is not None:
+            axes.plot(
+                *envelope(paired.time_s, values, 600), color=colour, linewidth=0.5, label=name
+            )
+    heights = [axes.get_ylim() for axes in panels]
+    for axes in panels:
+        axes.set_ylim(min(low for low, _ in heights), max(high for _, high in heights))
 
 
 def _shade_excluded(axes: Axes, cycles: CycleSet | None, span: tuple[float, float]) -> None:

@@ -2,45 +2,61 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, Figures, bullets, figures_named, heading, table
-from twinangle.results import StudyResults, given, named
+from collections.abc import Sequence
+
+from twinangle.report.blocks import Block, Figures, bullets, figures_named, table, text
+from twinangle.results import AlongCycle, StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number
 
 
-def along_cycle_blocks(results: StudyResults, figures: Figures) -> list[Block]:
-    """Return limits along the cycle, and where the instruments differ."""
-    if not given(results.along_cycle):
+def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return limits along the cycle, and where the instruments differ, if anywhere."""
+    found = named(results.along_cycle)
+    if not found:
         return []
     rows = []
-    for (procedure, condition, _), both in named(results.along_cycle):
+    for (procedure, condition, _), both in found:
         limits, difference = both.limits, both.difference
         n = limits.bias.size - 1
         regions = [
             f"{100 * first / n:.0f} to {100 * last / n:.0f} %" for first, last in difference.regions
         ]
-        rows.append(
-            [
-                condition or NOTHING,
-                procedure,
-                "; ".join(regions) or "nowhere",
-                f"{limits.n_participants} / {limits.n_curves}",
-                number(difference.alpha, 3),
-                number(difference.smallest_p, 4),
-            ]
-        )
-    return [
-        heading("Along the cycle"),
-        *figures_named(figures, "along-cycle"),
-        table(
-            ("Condition", "Procedure", "Where the instruments differ", "People / cycles",
-             "Family-wise α", "Smallest p"),
-            rows,
-            words=3,
-            caption="Where along the cycle the mean difference is not zero, the whole cycle tested "
-            "as one family; the smallest p is what so few participants can give.",
-        ),
-        bullets(distinct(
-            line for _, both in given(results.along_cycle) for line in both.limits.assumptions
-        )),
-    ]  # fmt: skip
+        if regions:
+            rows.append(
+                [
+                    condition or NOTHING,
+                    procedure,
+                    "; ".join(regions),
+                    f"{limits.n_participants} / {limits.n_curves}",
+                ]
+            )
+    family = f"(α = {number(found[0][1].difference.alpha, 3)}"
+    caption = (
+        "Where along the cycle the mean difference is not zero, the whole cycle tested as one "
+        f"family {family}). Where nothing stands, no difference is shown."
+    )
+    shown = (
+        [
+            table(
+                ("Condition", "Procedure", "Where the instruments differ", "People / cycles"),
+                rows,
+                words=3,
+                caption=caption,
+            )
+        ]
+        if rows
+        else [text(_nowhere(found, family))]
+    )
+    assumed = distinct(line for _, both in found for line in both.limits.assumptions)
+    return [*figures_named(figures, "along-cycle"), *shown, bullets(assumed)]
+
+
+def _nowhere(found: Sequence[tuple[tuple[str, str, str], AlongCycle]], family: str) -> str:
+    """Say that no difference is shown, and how small a p so few participants can give."""
+    smallest = max(both.difference.smallest_p for _, both in found)
+    return (
+        "Nowhere along the cycle is a mean difference shown, the whole cycle tested as one family "
+        f"{family}; the smallest p that so few participants can give is "
+        f"{number(smallest, 4)}). That is no proof of none."
+    )

@@ -2,22 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
-from twinangle.report.blocks import Block, heading, table, without_empty
+from twinangle.report.blocks import Block, Column, described, heading
 from twinangle.results import StudyResults
 from twinangle.results.grouping import Naming
 from twinangle.wording import number
 
 _QUALITY = {
-    "neutral_scatter_deg": "Neutral scatter (°)",
-    "axis_spread_deg": "Axis spread (°)",
-    "axis_difference_deg": "Axes apart (°)",
-    "hinge_difference_deg": "From hinge (°)",
-    "residual_rms_deg": "Outside the hinge (°)",
-    "residual_cycle_median_deg": "Median cycle (°)",
-    "residual_cycle_largest_deg": "Largest cycle (°)",
-    "heading_uncertainty_deg": "Heading SE (°)",
+    "neutral_scatter_deg": Column(
+        "Neutral scatter (°)",
+        "neutral scatter: of the relative orientation in neutral standing",
+    ),
+    "axis_spread_deg": Column(
+        "Axis spread (°)", "axis spread: of the joint's rate about the flexion axis"
+    ),
+    "axis_difference_deg": Column(
+        "Axes apart (°)",
+        "axes apart: angle between that axis by the mean rate and by the principal component",
+    ),
+    "hinge_difference_deg": Column(
+        "From hinge (°)",
+        "from hinge: angle to the hinge that both gyroscopes fit best over the whole recording",
+    ),
+    "residual_rms_deg": Column(
+        "Outside the hinge (°)",
+        "outside the hinge: RMS of the joint rotation outside the axis, over the recording",
+    ),
+    "residual_cycle_median_deg": Column("Median cycle (°)", "the same in the median kept cycle"),
+    "residual_cycle_largest_deg": Column("Largest cycle (°)", "and in the worst"),
+    "heading_uncertainty_deg": Column(
+        "Heading SE (°)", "heading SE: standard error of the sensors' relative heading"
+    ),
 }
 
 
@@ -33,14 +47,10 @@ def angle_quality_blocks(results: StudyResults, naming: Naming) -> list[Block]:
         for trial in results.trials
         if (quality := trial.angle_quality)
     ]
-    head: Sequence[str] = ("Participant", "Recording", "Procedure", *_QUALITY.values())
-    caption = (
-        "Quality of the wearable's angle: scatter of the relative orientation in neutral standing, "
-        "spread of the joint's rate about the flexion axis, angle between that axis by the mean "
-        "rate and by the principal component, angle from it to the hinge that both gyroscopes fit "
-        "best over the whole recording, RMS of the joint rotation outside the axis (over the "
-        "recording, then in the median and in the worst kept cycle), and standard error of the "
-        "sensors' relative heading."
+    found = described(
+        "Quality of the wearable's angle.",
+        (Column("Participant"), Column("Recording"), Column("Procedure"), *_QUALITY.values()),
+        rows,
+        words=3,
     )
-    head, rows = without_empty(head, rows)
-    return [heading("Angle"), table(head, rows, words=3, caption=caption)] if rows else []
+    return [heading("Angle"), *found] if found else []

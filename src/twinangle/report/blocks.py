@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from twinangle.results import Pooled
@@ -30,11 +31,6 @@ def heading(body: str) -> Block:
     return {"kind": "heading", "body": body}
 
 
-def kept_together(*blocks: Block) -> Block:
-    """Return blocks that are kept on one page."""
-    return {"kind": "group", "blocks": list(blocks)}
-
-
 def figure(name: str, figures: Figures) -> list[Block]:
     """Return a figure's block, or none when it was not drawn."""
     if name not in figures:
@@ -47,6 +43,47 @@ def figure(name: str, figures: Figures) -> list[Block]:
 def figures_named(figures: Figures, start: str) -> list[Block]:
     """Return the blocks of all figures whose name starts so."""
     return [block for name in figures if name.startswith(start) for block in figure(name, figures)]
+
+
+def figures_beside(names: Sequence[str], figures: Figures) -> list[Block]:
+    """Return figures of one column's width side by side, or none where none was drawn."""
+    found = [block for name in names for block in figure(name, figures)]
+    return [{"kind": "row", "blocks": found}] if found else []
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table: its head, and the words of the caption that say what it is."""
+
+    head: str
+    says: str = ""
+
+
+def described(
+    lead: str,
+    columns: Sequence[Column],
+    rows: Sequence[Sequence[str]],
+    *,
+    words: int,
+    end: str = "",
+) -> list[Block]:
+    """Return a table of the columns that hold something, and none without rows.
+
+    Its caption is `lead`, then what each of these columns is, then `end`.
+    """
+    if not rows:
+        return []
+    filled = [k for k in range(len(columns)) if any(row[k] not in ("", NOTHING) for row in rows)]
+    said = "; ".join(columns[k].says for k in filled if columns[k].says)
+    said = f"{said[:1].upper()}{said[1:]}." if said else ""
+    return [
+        table(
+            [columns[k].head for k in filled],
+            [[row[k] for k in filled] for row in rows],
+            words=sum(k < words for k in filled),
+            caption=" ".join(part for part in (lead, said, end) if part),
+        )
+    ]
 
 
 def table(
@@ -74,6 +111,13 @@ def with_interval(value: float, ends: tuple[float, float], decimals: int = 2) ->
     return whole.replace(" ", "\u00a0")  # never broken over lines
 
 
+def added_sd(value: float, ends: tuple[float, float]) -> str:
+    """Return the SD that one instrument adds: none, at most, or a number with its interval."""
+    if math.isfinite(value) or not all(map(math.isfinite, ends)):
+        return with_interval(value, ends)
+    return f"at\u00a0most\u00a0{number(ends[1])}" if ends[1] > 0.005 else "none"
+
+
 def with_open_interval(value: float, ends: tuple[float, float]) -> str:
     """Return a number with an interval that may be open at one end."""
     low, high = (math.isfinite(end) for end in ends)
@@ -92,12 +136,6 @@ def scaled_cells(
         value = values.get(key)
         found.append(NOTHING if value is None else number(scale * float(value), decimals))
     return found
-
-
-def without_empty(head: Sequence[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
-    """Drop the columns that hold nothing in any row."""
-    filled = [k for k in range(len(head)) if any(row[k] not in ("", NOTHING) for row in rows)]
-    return [head[k] for k in filled], [[row[k] for k in filled] for row in rows]
 
 
 def named_cells(item: Pooled[Any]) -> list[str]:

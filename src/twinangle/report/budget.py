@@ -3,19 +3,55 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from twinangle.agreement.budget import PooledBudget
 from twinangle.plotting.budget import PARTS
 from twinangle.report.blocks import Block, Figures, bullets, figure, table, text, with_interval
 from twinangle.results import StudyResults, given, named
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number
+
+LEAST_SHOWN = 0.005  # share of the whole below which a part would be printed as 0
+MEANING = (
+    "How much of the mean squared difference of all kept cycles repeats every cycle: a "
+    "constant offset, a difference of range (gain) and a delay of the curve (timing) as "
+    "far as they hold in every part of the cycle, a pattern that is neither, and what can "
+    "be put down to any of pattern, range and timing, because it fits a gain or a delay "
+    "in one part of the cycle only. The rest differs from cycle to cycle: a level that "
+    "drifts slowly, offset, range and timing of single cycles, and what is left. A delay "
+    "that is always the same is taken up when the clocks are brought together by the "
+    "angle itself: timing is what is left of it, and how far the clock's own uncertainty "
+    "moves the RMS stands with the clocks (RMS ±)."
+)
 
 
 def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the parts of the mean squared difference, pooled."""
     if not given(results.budget):
         return []
+    main = answer_of(results).procedure
+    return [
+        text(MEANING),
+        *figure("error_budget", figures),
+        _parts_table(results, [each for each in named(results.budget) if each[0][0] == main]),
+        bullets(
+            distinct(line for _, budget in given(results.budget) for line in budget.assumptions)
+        ),
+    ]
+
+
+def further_budget_section(results: StudyResults) -> list[Block]:
+    """Return the parts under the other procedures."""
+    main = answer_of(results).procedure
+    others = [each for each in named(results.budget) if each[0][0] != main]
+    return [_parts_table(results, others)] if others else []
+
+
+def _parts_table(
+    results: StudyResults, budgets: Sequence[tuple[tuple[str, str, str], PooledBudget]]
+) -> Block:
     parts = {**PARTS, "total": "whole"}
     rows = [
         [
@@ -26,37 +62,22 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(math.sqrt(getattr(budget, part)), _roots(_bounds(budget, part))),
             number(100 * getattr(budget, part) / budget.total, 0) if budget.total > 0 else NOTHING,
         ]
-        for (procedure, condition, _), budget in named(results.budget)
+        for (procedure, condition, _), budget in budgets
         for part, words in parts.items()
+        if getattr(budget, part) >= LEAST_SHOWN * budget.total
     ]
-    people = distinct(str(budget.n_participants) for _, budget in given(results.budget))
-    return [
-        text(
-            "How much of the mean squared difference of all kept cycles repeats every cycle: a "
-            "constant offset, a difference of range (gain) and a delay of the curve (timing) as "
-            "far as they hold in every part of the cycle, a pattern that is neither, and what can "
-            "be put down to any of pattern, range and timing, because it fits a gain or a delay "
-            "in one part of the cycle only. The rest differs from cycle to cycle: a level that "
-            "drifts slowly, offset, range and timing of single cycles, and what is left. A delay "
-            "that is always the same is taken up when the clocks are brought together by the "
-            "angle itself: timing is what is left of it, and how far the clock's own uncertainty "
-            "moves the RMS stands with the clocks (RMS ±)."
-        ),
-        *figure("error_budget", figures),
-        table(
-            ("Condition", "Procedure", "Part", "Mean square (deg²)", "Its root (deg)", "Share, %"),
-            rows,
-            words=3,
-            caption=f"Means over {' or '.join(people)} participants, with "
-            f"{results.options.level} intervals over participants (from 4 on; with one "
-            "participant over that one's cycles, which says nothing of others). Mean squares add "
-            "up to the whole, their roots do not. Each recording's own parts, with intervals "
-            "over its cycles, are in tables/trial_numbers.csv.",
-        ),
-        bullets(
-            distinct(line for _, budget in given(results.budget) for line in budget.assumptions)
-        ),
-    ]
+    people = distinct(str(budget.n_participants) for _, budget in budgets)
+    return table(
+        ("Condition", "Procedure", "Part", "Mean square (deg²)", "Its root (deg)", "Share, %"),
+        rows,
+        words=3,
+        caption=f"Means over {' or '.join(people)} participants, with "
+        f"{results.options.level} intervals over participants (from 4 on; with one "
+        "participant over that one's cycles, which says nothing of others). Mean squares add "
+        "up to the whole, their roots do not. Parts below half a percent of it are left out. "
+        "Each recording's own parts, with intervals "
+        "over its cycles, are in tables/trial_numbers.csv.",
+    )
 
 
 def _bounds(budget: PooledBudget, part: str) -> tuple[float, float]:

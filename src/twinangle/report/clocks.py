@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from twinangle.clocks import drift_interval
 from twinangle.options import Options
-from twinangle.report.blocks import Block, heading, table, with_interval, without_empty
+from twinangle.report.blocks import Block, Column, described, heading, with_interval
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.clock_found import ClockFound
 from twinangle.results.grouping import Naming, distinct, worked_recordings
 from twinangle.signals.recording import Synchronisation
 from twinangle.wording import NOTHING, listing, number, span
@@ -41,7 +41,7 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
                 naming.heading(trial),
                 number(clock.lag_s, 4),
                 number(1e3 * _lag_error(clock), 2),
-                _drift(clock, options),
+                _drift(clock, trial.clock),
                 _by_gyroscopes(trial),
                 number(clock.peak_correlation, 3),
                 number(clock.runner_up_correlation, 3),
@@ -49,23 +49,31 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
                 number(None if cost is None else cost.change_deg),
             ]
         )
-    head = (
-        "Participant", "Recording", "Lag (s)", "SE (ms)", "Drift (ppm)",
-        "Angle − gyr. (ms)", "Peak r", "Runner-up r", "Evidence", "RMS ± (°)",
-    )  # fmt: skip
-    caption = (
-        "How the clocks were brought together. Lag: at time 0 of the reference. SE: total standard "
-        "error of the lag in the middle of the overlap, of the scatter and, mostly, of a "
-        "difference of the instruments that repeats every cycle. Angle − gyr.: lag by the angle "
-        "minus lag by the gyroscopes, above 0 where the procedure delays the angle; in brackets "
-        f"the {options.level} interval, as for the drift. Evidence: log likelihood ratio against "
-        "the best rival stride. RMS ±: how far the RMS of the demeaned curves moves when the lag "
-        "moves by its SE."
+    columns = (
+        Column("Participant"),
+        Column("Recording"),
+        Column("Lag (s)", "lag: at time 0 of the reference"),
+        Column(
+            "SE (ms)",
+            "SE: total standard error of the lag in the middle of the overlap, of the scatter and, "
+            "mostly, of a difference of the instruments that repeats every cycle",
+        ),
+        Column("Drift (ppm)", f"in brackets behind the drift its {options.level} interval"),
+        Column(
+            "Angle − gyr. (ms)",
+            "angle − gyr.: lag by the angle minus lag by the gyroscopes, above 0 where the "
+            f"procedure delays the angle, with its {options.level} interval",
+        ),
+        Column("Peak r"),
+        Column("Runner-up r"),
+        Column("Evidence", "evidence: log likelihood ratio against the best rival stride"),
+        Column(
+            "RMS ± (°)",
+            "RMS ±: how far the RMS of the demeaned curves moves when the lag moves by its SE",
+        ),
     )
-    if not rows:
-        return []
-    shown, rows = without_empty(head, rows)
-    return [heading("Clocks"), table(shown, rows, words=2, caption=caption)]
+    found = described("How the clocks were brought together.", columns, rows, words=2)
+    return [heading("Clocks"), *found] if found else []
 
 
 def _lag_error(clock: Synchronisation) -> float:
@@ -74,10 +82,10 @@ def _lag_error(clock: Synchronisation) -> float:
     return centre if math.isfinite(centre) else clock.lag_se_s
 
 
-def _drift(clock: Synchronisation, options: Options) -> str:
-    interval = drift_interval(clock, confidence=options.confidence)
-    ends = None if interval is None else (interval.start_s, interval.end_s)
-    return number(clock.drift_ppm, 1) if ends is None else with_interval(clock.drift_ppm, ends, 1)
+def _drift(clock: Synchronisation, found: ClockFound | None) -> str:
+    if found is None or not all(map(math.isfinite, found.drift_ci)):
+        return number(clock.drift_ppm, 1)
+    return with_interval(clock.drift_ppm, found.drift_ci, 1)
 
 
 def _by_gyroscopes(trial: TrialResult) -> str:

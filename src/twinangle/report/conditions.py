@@ -5,8 +5,10 @@ from __future__ import annotations
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.report.blocks import (
     Block,
+    Column,
     Figures,
     bullets,
+    described,
     figure,
     heading,
     table,
@@ -32,12 +34,10 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
             str(item.n_participants),
             with_interval(item.difference, item.difference_ci),
             with_interval(item.ratio, item.ratio_ci),
-            with_interval(item.windows_ratio, item.windows_ratio_ci),
-            _cycles_and_serial(item),
         ]
         for (procedure, _, quantity), item in named(results.conditions)
     ]
-    blocks = [
+    return [
         text(
             "Where there is no reference, only the wearable's variability between cycles can be "
             "compared: it says how repeatable walking and wearable are together, not how right the "
@@ -45,26 +45,59 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
         ),
         *figure("conditions", figures),
         table(
-            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio",
-             "Ratio over windows", "Window; r"),
+            ("Procedure", "Quantity", "Comparison", "People", "Difference", "Ratio"),
             rows,
             words=3,
             caption=f"Paired within participants, {results.options.level} intervals in brackets; "
             "differences in degrees. "
-            "SDs are taken over equally many consecutive cycles in both conditions (the window, "
-            "those of a participant's shortest trial) and freed of what an SD over so few cycles "
-            "falls short at the serial correlation r of the conditions, in the order of the "
-            "comparison. Ratio over windows: the same without r, of the SD over that many cycles.",
+            "SDs are taken over equally many consecutive cycles in both conditions and freed of "
+            "what an SD over so few cycles falls short at their serial correlation. How many "
+            "cycles, and the ratio at equal speed, are in the supplement.",
         ),
-    ]  # fmt: skip
+    ]
+
+
+def further_conditions_section(results: StudyResults) -> list[Block]:
+    """Return what the supplement says of conditions: windows, assumptions, equal covariates."""
+    if not given(results.conditions):
+        return []
+    rows = [
+        [
+            procedure,
+            _quantity_of_condition(quantity),
+            f"{item.condition} − {item.against}",
+            with_interval(item.windows_ratio, item.windows_ratio_ci),
+            _cycles_and_serial(item),
+        ]
+        for (procedure, _, quantity), item in named(results.conditions)
+    ]
+    columns = (
+        Column("Procedure"),
+        Column("Quantity"),
+        Column("Comparison"),
+        Column(
+            "Ratio over windows",
+            "ratio over windows: of the SDs over that many cycles, not freed of their serial "
+            "correlation",
+        ),
+        Column(
+            "Window; r",
+            "window: consecutive cycles of a participant's shortest trial; r: serial correlation "
+            "of the conditions, in the order of the comparison",
+        ),
+    )
     said = distinct(
         line
         for _, item in given(results.conditions)
         for line in (item.note, *item.assumptions)
         if line
     )
-    blocks += [bullets(said)] if said else []
-    return [*blocks, *adjusted_blocks(results)]
+    lead = f"Paired within participants, {results.options.level} intervals in brackets."
+    return [
+        *described(lead, columns, rows, words=3),
+        *([bullets(said)] if said else []),
+        *adjusted_blocks(results),
+    ]
 
 
 def _cycles_and_serial(item: ConditionDifference) -> str:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, table, with_interval
+from twinangle.agreement._result import NO_INTERVAL
+from twinangle.report.blocks import Block, Column, described, with_interval
 from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
+
+SAYS_NOTHING = 0.999  # two curves of one movement are alike to here whatever the instrument
 
 
 def curves_table(results: StudyResults) -> list[Block]:
@@ -17,24 +20,31 @@ def curves_table(results: StudyResults) -> list[Block]:
             with_interval(curves.offset, curves.offset_ci),
             with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
             with_interval(curves.range_difference, curves.range_difference_ci),
-            with_interval(curves.correlation, curves.correlation_ci, 4),
+            correlation(curves.correlation, curves.correlation_ci),
         ]
         for (procedure, condition, _), curves in named(results.curves)
     ]
-    if not rows:
-        return []
-    return [
-        table(
-            ("Condition", "Procedure", "People", "Offset", "RMS demeaned", "Range difference", "r"),
-            rows,
-            words=2,
-            caption="Mean curves, means over participants, each counting once with the mean over "
-            "their recordings, with "
-            f"{results.options.level} intervals over participants (no interval with one), "
-            "in degrees. RMS of the demeaned curves: arithmetic mean; r: correlation, on Fisher's "
-            "scale, no measure of agreement.",
-        )
-    ]
+    return described(
+        "Mean curves, means over participants, each counting once with the mean over their "
+        "recordings, in degrees; in brackets "
+        f"{results.options.level} intervals over participants (none with one).",
+        (
+            Column("Condition"),
+            Column("Procedure"),
+            Column("People"),
+            Column("Offset"),
+            Column("RMS demeaned", "RMS of the demeaned curves: arithmetic mean"),
+            Column("Range difference"),
+            Column("r", "r: correlation, on Fisher's scale, no measure of agreement"),
+        ),
+        rows,
+        words=2,
+    )
+
+
+def correlation(value: float, ends: tuple[float, float] = NO_INTERVAL) -> str:
+    """Return a correlation of curves; nothing where it is so near 1 that it says nothing."""
+    return "" if value > SAYS_NOTHING else with_interval(value, ends, 4)
 
 
 def curves_paragraph(results: StudyResults) -> str:

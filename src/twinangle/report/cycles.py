@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from twinangle.cycles import bout_units
 from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
-from twinangle.report.blocks import Block, heading, table, without_empty
+from twinangle.report.blocks import Block, Column, described, heading
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming, distinct, worked_recordings
 from twinangle.wording import count, listing, number, span
@@ -36,12 +35,15 @@ def strides_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
         for trial in trials
         if (summary := trial.strides) is not None
     ]
-    head = (
-        "Participant", "Recording", "Cycles", "Bouts", "Mean (s)", "SD (s)", "CV (%)",
-        "SD within bouts (s)", "Per minute",
-    )  # fmt: skip
-    caption = "Duration of the kept cycles (kept / found), main procedure."
-    return [heading("Cycles in time"), table(head, rows, words=2, caption=caption)] if rows else []
+    names = ("Participant", "Recording", "Cycles", "Bouts", "Mean (s)", "SD (s)", "CV (%)",
+             "SD within bouts (s)", "Per minute")  # fmt: skip
+    found = described(
+        "Duration of the kept cycles (kept / found), main procedure.",
+        [Column(name) for name in names],
+        rows,
+        words=2,
+    )
+    return [heading("Cycles in time"), *found] if found else []
 
 
 def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
@@ -49,7 +51,7 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
     rows: list[list[str]] = []
     kept: list[int] = []
     for trial in trials:
-        units = bout_units(trial.cycles) if trial.cycles is not None else ()
+        units = trial.cycles_found.bouts if trial.cycles_found is not None else ()
         if len(units) < 2:
             continue
         for unit in units:
@@ -71,22 +73,30 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
                     number(unit.rms_demeaned_deg),
                 ]
             )
-    head = (
-        "Participant", "Recording", "Bout", "Start (s)", "Length (s)", "Cycles", "Per minute",
-        "CV (%)", "SD w. (°)", "SD ref. (°)", "Offset (°)", "RMS dem. (°)",
-    )  # fmt: skip
     few = [sum(count < least for count in kept) for least in (CYCLES_FOR_MEAN, CYCLES_FOR_SD)]
-    caption = (
-        "Walking bouts, each a unit: cycles kept / found, strides a minute and the variability of "
-        "stride time, SD over its cycles, and the comparison of its mean curves. Of "
-        f"{len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for a "
-        f"reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
-        "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615)."
+    found = described(
+        "Walking bouts, each a unit.",
+        (
+            Column("Participant"),
+            Column("Recording"),
+            Column("Bout"),
+            Column("Start (s)"),
+            Column("Length (s)"),
+            Column("Cycles", "cycles: kept / found"),
+            Column("Per minute", "per minute: strides"),
+            Column("CV (%)", "CV: of stride time"),
+            Column("SD w. (°)", "SD w.: the wearable's, over the bout's cycles"),
+            Column("SD ref. (°)", "SD ref.: the reference's"),
+            Column("Offset (°)", "offset: of the bout's mean curves"),
+            Column("RMS dem. (°)", "RMS dem.: of the demeaned mean curves' difference"),
+        ),
+        rows,
+        words=2,
+        end=f"Of {len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for "
+        f"a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
+        "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615).",
     )
-    if not rows:
-        return []
-    shown, rows = without_empty(head, rows)
-    return [heading("Walking bouts"), table(shown, rows, words=2, caption=caption)]
+    return [heading("Walking bouts"), *found] if found else []
 
 
 def cycles_paragraph(results: StudyResults) -> str:
@@ -105,8 +115,8 @@ def cycles_paragraph(results: StudyResults) -> str:
         f"Movement cycles were found {how}; both instruments were cut by the same events on one "
         f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
         f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
-        "odd duration or course were left out, each with its reason. Fewer than 10 cycles for a "
-        "mean or 50 for a variability were warned of: what spatio-temporal parameters of "
+        "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
+        "a mean or 50 for a variability were warned of: what spatio-temporal parameters of "
         "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
         "analogy."
     )

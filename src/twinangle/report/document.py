@@ -12,7 +12,7 @@ from typing import Any
 
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
-from twinangle.report.content import report_content
+from twinangle.report.content import report_content, supplement_content
 from twinangle.report.figures import Written, write_figures
 from twinangle.report.methods import methods_text
 from twinangle.results import StudyResults
@@ -30,7 +30,7 @@ def write_report(
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
 ) -> None:
-    """Write `report.pdf`, `figures/`, `tables/` and `methods.txt`.
+    """Write `report.pdf`, `supplement.pdf`, `figures/`, `tables/` and `methods.txt`.
 
     Parameters
     ----------
@@ -77,20 +77,41 @@ def write_parts(
 
     `drawn` are the recordings' figures and `trace_parts` their traces, if they exist already.
     """
-    for name in ("figures", "tables"):
-        (folder / name).mkdir(exist_ok=True)
+    (folder / "tables").mkdir(exist_ok=True)
     write = partial(write_tables, results, trace_parts=trace_parts)
     tables = workers.in_order(write, [folder / "tables"])
+    write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn)
+    list(tables)  # written by now, or a fault of the writing is raised here
+
+
+def write_pages(
+    results: StudyResults,
+    folder: Path,
+    workers: Workers,
+    *,
+    image_formats: Sequence[str] = (),
+    drawn: Sequence[Written] | None = None,
+) -> None:
+    """Write all that is for reading: figures, report, supplement and methods text.
+
+    Every command that makes pages comes here, right after analysing or from results read back.
+    """
+    (folder / "figures").mkdir(exist_ok=True)
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
     )
-    list(tables)  # written by now, or a fault of the writing is raised here
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
-    (folder / "report.pdf").write_bytes(typeset(report_content(results, figures), folder))
+    content = {
+        "report.pdf": report_content(results, figures),
+        "supplement.pdf": supplement_content(results, figures),
+    }
+    pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
+    for name, pdf in zip(content, pages, strict=True):
+        (folder / name).write_bytes(pdf)
 
 
 def typeset(content: dict[str, Any], folder: Path) -> bytes:
-    """Return the report as PDF; figures are read from `folder`/figures.
+    """Return report or supplement as PDF; figures are read from `folder`/figures.
 
     The typefaces come with the libraries, so that the same results give the same bytes
     everywhere; those of the machine are used only for characters that the former lack.

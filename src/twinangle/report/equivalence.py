@@ -31,8 +31,12 @@ def held_against(head: Sequence[str]) -> str:
     return (
         f"{head[0]}, the margin set in the study file: inside, both limits and their intervals lie "
         "within it; outside, a limit and its whole interval lie beyond it; undecided, neither. "
-        "Undecided is no proof of either. Inside from: the smallest margin within which both "
-        "limits and their intervals lie."
+        "Undecided is no proof of either."
+        + (
+            " Inside from: the smallest margin within which both limits and their intervals lie."
+            if len(head) > 1
+            else ""
+        )
     )
 
 

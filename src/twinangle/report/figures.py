@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -12,12 +12,13 @@ from twinangle.plotting.along_cycle import draw_along_cycle
 from twinangle.plotting.budget import draw_budgets
 from twinangle.plotting.clocks import draw_synchronisation
 from twinangle.plotting.conditions import draw_conditions
-from twinangle.plotting.cycles import draw_cycles
+from twinangle.plotting.curves import draw_group_curves
+from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
 from twinangle.plotting.limits import draw_limits
 from twinangle.plotting.magnetic_field import draw_fields
-from twinangle.plotting.overview import draw_overview
+from twinangle.plotting.participants import draw_participants, draw_small_multiples
 from twinangle.plotting.ranking import draw_contests
 from twinangle.plotting.style import drawing_style, save_figure
 from twinangle.plotting.traces import draw_traces
@@ -29,7 +30,9 @@ from twinangle.wording import unique_names
 # What is drawn over all trials, in the order of the report; each in a process of its own.
 Drawer = Callable[[StudyResults], "Drawn | tuple[Drawn | None, ...] | None"]
 OF_A_STUDY: tuple[Drawer, ...] = (
-    draw_overview,
+    draw_group_curves,
+    draw_participants,
+    draw_small_multiples,
     draw_conditions,
     draw_limits,
     draw_along_cycle,
@@ -70,40 +73,66 @@ def write_figures(
     image_formats : sequence of str
         Further formats beside PDF.
     drawn : sequence of Written, optional
-        The recordings' figures, when :func:`write_recording` wrote them already.
+        What :func:`write_recording` wrote already.
     """
     font_families()  # written once, before other processes ask for it
     pooled = workers.in_order(
         partial(_write_pooled, results, folder, tuple(image_formats)), range(len(OF_A_STUDY))
     )
+    groups = [group for group in trial_groups(results) if group.worked]
     if drawn is None:
-        groups = [group for group in trial_groups(results) if group.worked]
         write = partial(
             write_recording, joint=results.joint, folder=folder, image_formats=image_formats
         )
         drawn = [each for several in workers.in_order(write, groups) for each in several]
-    every = [*drawn, *_named([each for several in pooled for each in several], folder)]
+    write_cycles = partial(
+        _write_cycles, results.joint, shared_scale(results), folder, tuple(image_formats)
+    )
+    cycles = workers.in_order(write_cycles, [_without_traces(group) for group in groups])
+    of_each = [*drawn, *(each for several in cycles for each in several)]
+    every = [*of_each, *_named([each for several in pooled for each in several], folder)]
     return {each.name: (each.caption, each.alternative) for each in every}
 
 
 def draw_recording(group: TrialGroup, joint: str) -> tuple[Drawn, ...]:
-    """Return the figures of one recording; none when no procedure worked."""
+    """Return the figures of one recording that need no other; none when no procedure worked."""
     trial = group.main
-    figures = (
-        draw_traces(trial, joint),
-        draw_synchronisation(trial),
-        draw_cycles(group, joint),
-    )
+    figures = (draw_traces(trial, joint), draw_synchronisation(trial))
     return tuple(figure for figure in figures if figure is not None)
 
 
 def write_recording(
     group: TrialGroup, joint: str, folder: Path, image_formats: Sequence[str]
 ) -> list[Written]:
-    """Draw and write one recording's figures."""
+    """Draw and write one recording's figures, but for its cycles.
+
+    Its traces are dropped after that; the cycles' figure waits for the other recordings, with
+    which it shares its scales.
+    """
     with drawing_style():
-        drawn = {f"{group.stem}_{each.name}": each for each in draw_recording(group, joint)}
-        return [_write(each, name, name, folder, image_formats) for name, each in drawn.items()]
+        return _of_recording(group, draw_recording(group, joint), folder, image_formats)
+
+
+def _write_cycles(
+    joint: str, scale: Scale, folder: Path, image_formats: Sequence[str], group: TrialGroup
+) -> list[Written]:
+    """Draw and write one recording's cycles."""
+    with drawing_style():
+        figure = draw_cycles(group, joint, scale)
+        return _of_recording(group, () if figure is None else (figure,), folder, image_formats)
+
+
+def _of_recording(
+    group: TrialGroup, figures: Sequence[Drawn], folder: Path, image_formats: Sequence[str]
+) -> list[Written]:
+    """Write a recording's figures under its name."""
+    named = {f"{group.stem}_{each.name}": each for each in figures}
+    return [_write(each, name, name, folder, image_formats) for name, each in named.items()]
+
+
+def _without_traces(group: TrialGroup) -> TrialGroup:
+    """Return a group that is light to hand to another process."""
+    return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
 
 
 def _write_pooled(

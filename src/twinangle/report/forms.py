@@ -26,6 +26,10 @@ from twinangle.results import Absent, LimitForms, Pooled, StudyResults, absences
 from twinangle.results.grouping import distinct
 from twinangle.wording import number
 
+TOO_FEW = (
+    f"Limits as lines on the size are not printed below {FEWEST_FOR_A_LINE_OF_SPREAD} "
+    "participants, of whom they would say little; they are in results.json."
+)
 _ThreeNumbers = MixedModelLimits | PercentileLimits | RatioLimits
 
 
@@ -133,9 +137,21 @@ def _forms_table(forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Op
     )
 
 
+def _enough(forms: list[tuple[Pooled[LimitForms], LimitForms]]) -> bool:
+    """Return whether so many participants are behind lines on the size that they say something."""
+    people = [
+        found.regression.n_participants
+        for _, found in forms
+        if not isinstance(found.regression, Absent)
+    ]
+    return max(people, default=0) >= FEWEST_FOR_A_LINE_OF_SPREAD
+
+
 def _regression_table(
     forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
 ) -> list[Block]:
+    if not _enough(forms):
+        return [text(TOO_FEW)]
     rows = [
         [
             *named_cells(item),
@@ -165,6 +181,8 @@ def at_sizes_blocks(
     forms: list[tuple[Pooled[LimitForms], LimitForms]], options: Options
 ) -> list[Block]:
     """Return bias and limits, with intervals, at the sizes of three participants."""
+    if not _enough(forms):
+        return []
     rows = [
         [
             *named_cells(item),
@@ -181,7 +199,7 @@ def at_sizes_blocks(
     people = distinct(
         "one SD about the line at every size, as fewer than "
         f"{FEWEST_FOR_A_LINE_OF_SPREAD} participants cannot show how it changes; if it does "
-        "change, these intervals hold least at the ends"
+        "change, the coverage of these intervals is lowest at the ends"
         if one.constant_spread
         else "an SD that follows the size along a line of its own"
         for item, found in forms

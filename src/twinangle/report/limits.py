@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from twinangle.agreement.limits import OWN_INTERVAL, LimitsOfAgreement
-from twinangle.report.along_cycle import along_cycle_blocks
 from twinangle.report.blocks import (
     NAMED,
     Block,
     Figures,
     bullets,
-    figures_named,
+    figure,
     grouped,
     heading,
     named_cells,
@@ -27,38 +26,78 @@ from twinangle.report.equivalence import (
 )
 from twinangle.report.forms import forms_blocks
 from twinangle.results import Absent, Pooled, StudyLimits, StudyResults, given, named
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
-from twinangle.wording import NOTHING, listing, number, stated
+from twinangle.wording import NOTHING, file_name, listing, number, stated
+
+ROWS_OF_ALL = 12  # with more rows than this, other procedures' limits stand in the supplement
 
 
 def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
-    """Return the Bland-Altman plots and what they rest on."""
+    """Return the Bland-Altman plots and limits of the main procedure, and how they came about."""
     if not results.limits:
         return []
-    blocks = [
-        *figures_named(figures, "limits_"),
-        limits_table(results),
-        *published_blocks(results),
-        *zeroed_blocks(results),
-        *corrected_blocks(results),
-        *verdict_blocks(results),
+    known = [found.limits for _, found in given(results.limits)]
+    shown = _shown(results)
+    more = len(shown) < len(results.limits)
+    said = [*_notes(results.limits), *distinct(_how(limits) for limits in known)]
+    said += ["Other procedures' limits are in the supplement."] if more else []
+    return [
+        *[block for name in _names(results, main=True) for block in figure(name, figures)],
+        limits_table(results, shown),
+        *zeroed_blocks(results, shown),
+        heading("What they rest on"),
+        bullets(said),
     ]
+
+
+def further_limits_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return what the supplement says of limits: other procedures, forms, what is assumed."""
+    if not results.limits:
+        return []
+    shown = _shown(results)
+    others = [each for each in results.limits if each not in shown]
+    blocks = [block for name in _names(results, main=False) for block in figure(name, figures)]
+    if others:
+        blocks += [limits_table(results, others), *zeroed_blocks(results, others)]
+    blocks += [*published_blocks(results), *corrected_blocks(results)]
     known = [found.limits for _, found in given(results.limits)]
     if known:
-        blocks.append(_components_table(results.limits))
-        blocks.append(heading("What the limits rest on"))
-        lines = [line for limits in known for line in (_how(limits), *limits.assumptions)]
-        blocks.append(bullets(distinct(lines)))
-    said = _notes(results.limits)
-    blocks += [heading("Notes"), bullets(said)] if said else []
-    return [*blocks, *along_cycle_blocks(results, figures), *forms_blocks(results)]
+        assumed = distinct(line for limits in known for line in limits.assumptions)
+        blocks += [
+            heading("Variation behind the limits"),
+            _components_table(results.limits),
+            heading("What the limits take for granted"),
+            bullets(assumed),
+        ]
+    return [*blocks, *verdict_blocks(results), *forms_blocks(results)]
 
 
-def limits_table(results: StudyResults) -> Block:
-    """Return the pooled limits, with the verdict where a margin was stated, a row a quantity."""
+def _shown(results: StudyResults) -> list[Pooled[StudyLimits]]:
+    """Return the limits that the report has room for: all, or the main procedure's."""
+    if len(results.limits) <= ROWS_OF_ALL:
+        return list(results.limits)
+    main = answer_of(results).procedure
+    return [each for each in results.limits if each.procedure == main]
+
+
+def _names(results: StudyResults, *, main: bool) -> list[str]:
+    """Return the names of the figures of the main procedure, or of the others."""
+    first = answer_of(results).procedure
+    return list(
+        distinct(
+            file_name("limits", pooled.procedure, pooled.condition)
+            for pooled, _ in given(results.limits)
+            if (pooled.procedure == first) == main
+        )
+    )
+
+
+def limits_table(results: StudyResults, several: Sequence[Pooled[StudyLimits]]) -> Block:
+    """Return pooled limits, with the verdict where a margin was stated, a row a quantity."""
     claims = dict(named(results.equivalence))
     rows = []
-    for pooled in results.limits:
+    for pooled in several:
         both = pooled.given
         counts, numbers = NOTHING, [NOTHING] * 3
         if both is not None:
@@ -80,9 +119,10 @@ def limits_table(results: StudyResults) -> Block:
         )
     margin = results.options.margin_deg
     head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
+    if head and all(row[-1] == NOTHING for row in rows):  # one participant's
+        head, rows = head[:1], [row[:-1] for row in rows]
     return table(
-        (*NAMED, "People / cycles", "Bias", "Lower limit",
-         "Upper limit", *head),
+        (*NAMED, "People / cycles", "Bias", "Lower limit", "Upper limit", *head),
         rows,
         words=3,
         caption="Bias and limits of agreement, wearable − reference, in degrees, with "
@@ -129,9 +169,9 @@ def published_blocks(results: StudyResults) -> list[Block]:
     ]
 
 
-def zeroed_blocks(results: StudyResults) -> list[Block]:
+def zeroed_blocks(results: StudyResults, shown: Sequence[Pooled[StudyLimits]]) -> list[Block]:
     """Return bias and limits with both instruments zeroed at neutral standing, or why not."""
-    several = [each for each in given(results.limits) if each[0].quantity != "range_deg"]
+    several = [each for each in given(shown) if each[0].quantity != "range_deg"]
     rows = [
         [
             *named_cells(pooled),
@@ -145,17 +185,20 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
         for pooled, found in several
         if not isinstance(found.zeroed, Absent)
     ]
-    absent = distinct(
-        f"{pooled.condition or NOTHING}, {pooled.procedure}: {found.zeroed.reason}"
-        for pooled, found in several
-        if isinstance(found.zeroed, Absent)
+    absent = grouped(
+        (
+            (f"{pooled.condition or NOTHING}, {pooled.procedure}", f"Not known: {reason}")
+            for pooled, found in several
+            if isinstance(found.zeroed, Absent) and (reason := found.zeroed.reason)
+        ),
+        everything=(f"{each.condition or NOTHING}, {each.procedure}" for each in shown),
     )
     if not rows and not absent:
         return []
     title = heading("Both instruments zeroed at neutral standing")
     if not rows:
         return [title, bullets(absent)]
-    shown = table(
+    zeroed = table(
         (*NAMED, "Bias recorded", "Of it zero", "RMS of biases",
          "Bias zeroed",
          "Lower limit", "Upper limit"),
@@ -167,7 +210,7 @@ def zeroed_blocks(results: StudyResults) -> list[Block]:
         "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
         "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
-    return [title, shown, *([bullets(absent)] if absent else [])]
+    return [title, zeroed, *([bullets(absent)] if absent else [])]
 
 
 def corrected_blocks(results: StudyResults) -> list[Block]:

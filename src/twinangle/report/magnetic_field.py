@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from twinangle.report.blocks import Block, Figures, figure, heading, scaled_cells, table
+from twinangle.report.blocks import (
+    Block,
+    Column,
+    Figures,
+    described,
+    figure,
+    heading,
+    scaled_cells,
+)
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming
 from twinangle.results.tables.magnetic_field import fields_by_condition
@@ -19,6 +27,14 @@ _FIELD = {
     "dip_deviation_max_deg": ("Dip off, largest (°)", 1, 1.0),
     "disturbed_share": ("Disturbed (%)", 1, 100.0),
     "error_correlation": ("With error, ρ", 2, 1.0),
+}
+_SAYS = {
+    "norm": "norm: undisturbed, in the magnetometer's unit where it is not calibrated",
+    "dip_deg": "dip: undisturbed",
+    "norm_deviation_rms": "norm off, dip off: departures from the undisturbed values",
+    "disturbed_share": "disturbed: share of samples beyond ±10 % or ±10°",
+    "error_correlation": "with error: rank correlation over seconds of the departure with the size "
+    "of the angle's error",
 }
 
 
@@ -37,19 +53,16 @@ def magnetic_field_blocks(
         for sensor in trial.sensors
         if sensor.field is not None
     ]
-    if not rows:
-        return []
-    head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _FIELD.values()))
-    caption = (
-        "Magnetic field: undisturbed norm (in the magnetometer's unit where it is not calibrated) "
-        "and dip, departures from them, share of samples beyond ±10 % or ±10°, and rank "
-        "correlation over seconds of the departure with the size of the angle's error."
+    found = described(
+        "Magnetic field.",
+        [
+            *(Column(name) for name in ("Participant", "Recording", "Sensor")),
+            *(Column(name, _SAYS.get(key, "")) for key, (name, *_) in _FIELD.items()),
+        ],
+        rows,
+        words=3,
     )
-    return [
-        heading("Magnetic field"),
-        *figure("magnetic_field", figures),
-        table(head, rows, words=3, caption=caption),
-    ]
+    return [heading("Magnetic field"), *figure("magnetic_field", figures), *found] if found else []
 
 
 def by_condition_blocks(results: StudyResults) -> list[Block]:
@@ -69,12 +82,15 @@ def by_condition_blocks(results: StudyResults) -> list[Block]:
         ]
         for row in fields_by_condition(results)
     ]
-    head = (
-        "Condition", "Sensor", "Recordings", "Disturbed, mean (%)", "Range (%)",
-        "Norm off, RMS (%)", "Dip off, RMS (°)", "With reference", "With error, mean ρ",
-    )  # fmt: skip
-    caption = (
-        "Magnetic field by condition: disturbed share over the recordings, departures from the "
-        "undisturbed values, and the mean correlation with the error where a reference exists."
+    columns = (
+        Column("Condition"),
+        Column("Sensor"),
+        Column("Recordings"),
+        Column("Disturbed, mean (%)", "disturbed: share of the samples, over the recordings"),
+        Column("Range (%)", "range: its smallest and largest value"),
+        Column("Norm off, RMS (%)", "norm off, dip off: departures from the undisturbed values"),
+        Column("Dip off, RMS (°)"),
+        Column("With reference"),
+        Column("With error, mean ρ", "with error: mean rank correlation with the angle's error"),
     )
-    return [table(head, rows, words=2, caption=caption)] if rows else []
+    return described("Magnetic field by condition.", columns, rows, words=2)

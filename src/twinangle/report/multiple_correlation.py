@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from twinangle.report.blocks import Block, heading, table, text
+from twinangle.report.blocks import Block, Column, described, heading, text
 from twinangle.results import StudyResults
 from twinangle.wording import NOTHING, span
 
@@ -31,7 +31,7 @@ def multiple_correlation_blocks(results: StudyResults) -> list[Block]:
                 undefined = sum(not math.isfinite(value) for value in values)
                 rows.append(
                     [condition or NOTHING, procedure, words, str(len(values)), span(values, 3),
-                     str(undefined)]
+                     str(undefined) if undefined else ""]
                 )  # fmt: skip
     if not rows:
         return []
@@ -42,10 +42,13 @@ def multiple_correlation_blocks(results: StudyResults) -> list[Block]:
             "movement whatever the error, mixes offset, size, timing and noise, and does not exist "
             "where its square is negative. It has no interval that is known to hold."
         ),
-        table(
-            ("Condition", "Procedure", "Between", "Recordings", "Coefficient", "Undefined"),
+        *described(
+            "Smallest to largest value over recordings.",
+            (
+                *map(Column, ("Condition", "Procedure", "Between", "Recordings", "Coefficient")),
+                Column("Undefined", "undefined: recordings in which it does not exist"),
+            ),
             rows,
             words=3,
-            caption="Smallest to largest value over recordings.",
         ),
     ]

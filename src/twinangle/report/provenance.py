@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from twinangle.report.blocks import Block, heading, table
+from twinangle.report.blocks import Block, heading, table, text
 from twinangle.results import StudyResults
+
+NOT_SET = "not set"
 
 
 def provenance_section(results: StudyResults) -> list[Block]:
     """Return every setting and every input file with its hash."""
-    rows = [[name, value] for name, value in flat_parameters(results.parameters)]
+    every = flat_parameters(results.parameters)
+    rows = [[name, value] for name, value in every if value != NOT_SET]
+    unset = [name for name, value in every if value == NOT_SET]
     blocks: list[Block] = []
     if rows:
         blocks.append(table(("Parameter", "Value"), rows, words=2))
+    if unset:
+        blocks.append(text(f"Not set: {', '.join(unset)}."))
     files = [[file.path, file.sha256] for file in results.inputs]
     if files:
         blocks.append(heading("Input files"))
@@ -29,7 +35,7 @@ def flat_parameters(parameters: Mapping[str, object], prefix: str = "") -> list[
         if isinstance(value, Mapping):
             found += flat_parameters(value, f"{name}.")
         elif value is None:
-            found.append((name, "not set"))
+            found.append((name, NOT_SET))
         elif isinstance(value, list | tuple):
             found.append((name, ", ".join(map(str, value)) or "none"))
         else:

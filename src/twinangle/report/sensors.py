@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from twinangle.report.blocks import Block, heading, scaled_cells, table
+from twinangle.report.blocks import Block, Column, described, heading, scaled_cells
 from twinangle.results import TrialResult
 from twinangle.results.grouping import Naming
 from twinangle.wearable.quality.device import (
@@ -27,6 +27,7 @@ _DEVICE = {
     "longest_gap_s": ("Longest gap (s)", 2, 1.0),
     "jitter_ms": ("Jitter (ms)", 2, 1.0),
 }
+_SAYS = {"jitter_ms": "jitter: scatter of the file's time stamps about an even clock"}
 
 
 def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
@@ -41,16 +42,21 @@ def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
         for trial in trials
         for sensor in trial.sensors
     ]
-    head = ("Participant", "Recording", "Sensor", *(name for name, *_ in _DEVICE.values()))
-    caption = (
-        "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'; jitter "
-        "is the scatter of the file's time stamps about an even clock. A warning is given for a "
+    found = described(
+        "Sensors: bias, noise and norm are from the time at rest; noise is the worst axis'.",
+        [
+            *(Column(name) for name in ("Participant", "Recording", "Sensor")),
+            *(Column(name, _SAYS.get(key, "")) for key, (name, *_) in _DEVICE.items()),
+        ],
+        rows,
+        words=3,
+        end="A warning is given for a "
         f"bias above {BIAS_LIMIT_DEG_S:g} °/s, noise above {GYROSCOPE_NOISE_LIMIT_DEG_S:g} °/s, a "
         f"norm beyond ±{100 * NORM_ERROR_LIMIT:g} % of gravity, any saturated sample, more than "
         f"{100 * DROPPED_LIMIT:g} % dropped, and jitter above {JITTER_LIMIT:g} of a sample (common "
-        "practice, no source)."
+        "practice, no source).",
     )
-    return [heading("Sensors"), table(head, rows, words=3, caption=caption)] if rows else []
+    return [heading("Sensors"), *found] if found else []
 
 
 def _jitter(trial: TrialResult) -> dict[str, float]:

@@ -8,15 +8,16 @@ from collections.abc import Sequence
 from twinangle.options import Options
 from twinangle.report.blocks import (
     Block,
+    Column,
     Figures,
+    added_sd,
+    described,
     figure,
     heading,
-    kept_together,
-    table,
     text,
     with_interval,
-    without_empty,
 )
+from twinangle.report.curves import SAYS_NOTHING, correlation
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import (
     Naming,
@@ -28,26 +29,51 @@ from twinangle.results.grouping import (
 )
 from twinangle.wording import NOTHING, breakable, degrees, listing, number
 
-TRIAL_HEAD = (
-    "Participant", "Condition", "Recording", "Procedure", "Cycles", "Lag (s)", "Drift (ppm)",
-    "Offset", "RMS dem.", "Range", "r", "SD w.", "SD ref.",
+TRIAL = (
+    Column("Participant"),
+    Column("Condition"),
+    Column("Recording"),
+    Column("Procedure"),
+    Column("Cycles", "cycles: kept / found"),
+    Column("Lag (s)", "lag and drift: added to the reference's clock"),
+    Column("Drift (ppm)"),
+    Column("Offset", "offset, RMS of the demeaned curves and difference of ranges compare the mean "
+           "curves (wearable − reference)"),
+    Column("RMS dem."),
+    Column("Range"),
+    Column("r", "r: their correlation, which is not agreement"),
+    Column("SD w.", "SD w.: the wearable's over cycles"),
+    Column("SD ref.", "SD ref.: the reference's"),
 )  # fmt: skip
-FURTHER_HEAD = (
-    "Participant", "Condition", "Recording", "Procedure", "Range", "r", "SD difference",
-    "SD added",
-)  # fmt: skip
-PAGE_HEAD = (
-    "Procedure", "Cycles", "Offset", "Offset zeroed", "RMS dem.", "± clock", "SD wearable",
-    "SD reference", "Ratio of SDs",
-)  # fmt: skip
-PAGE_CAPTION = (
-    "Cycles kept / found; offset as recorded, and with both instruments zeroed at neutral "
-    "standing; RMS of the demeaned curves, SD over cycles (degrees) and the wearable's SD over the "
-    "reference's, with {level} intervals over this recording's cycles (below 20 "
-    "cycles they hold less than they say where neighbouring cycles resemble each other strongly, "
-    "by a serial correlation above 0.5). ± clock: how far that RMS moves within the error of the "
-    "lag, so how much of it may be the clock."
+FURTHER = (
+    Column("Participant"),
+    Column("Condition"),
+    Column("Recording"),
+    Column("Procedure"),
+    Column("Range", "range: difference of the mean curves' ranges"),
+    Column("SD difference", "SD difference: wearable − reference"),
+    Column("SD added", "SD added: what the wearable adds, √(w² − r²), none where it varies less"),
 )
+PAGE = (
+    Column("Procedure"),
+    Column("Cycles", "cycles: kept / found"),
+    Column("Offset", "offset: of the mean curves as recorded"),
+    Column("Offset zeroed", "offset zeroed: with both instruments zeroed at neutral standing"),
+    Column("RMS dem.", "RMS dem.: of the demeaned mean curves"),
+    Column("± clock", "± clock: how far that RMS moves within the error of the lag"),
+    Column("SD wearable", "SDs: over cycles"),
+    Column("SD reference"),
+    Column("Ratio of SDs", "ratio: the wearable's over the reference's"),
+)
+OWN_CYCLES = (
+    "In degrees; in brackets {level} intervals over this recording's own cycles, which say nothing "
+    "of other people."
+)
+FEW_CYCLES = (
+    "Below 20 cycles the intervals' coverage is below nominal where neighbouring cycles resemble "
+    "each other strongly (serial correlation above 0.5)."
+)
+ALL_ALIKE = f"The mean curves' correlation is above {SAYS_NOTHING} wherever it is not given."
 
 
 def every_trial(results: StudyResults) -> list[Block]:
@@ -60,15 +86,15 @@ def every_trial(results: StudyResults) -> list[Block]:
         [trial.participant, trial.condition, naming.recording(trial), *_trial_numbers(trial)]
         for trial in worked
     ]
-    head, rows = without_empty(TRIAL_HEAD, rows)
-    caption = (
-        "One row a recording and procedure; degrees unless named otherwise. Cycles: kept / found. "
-        "Offset, RMS of the demeaned curves and difference of ranges compare mean curves (wearable "
-        "− reference); r: their correlation, which is not agreement; SD: over cycles."
-    )
-    words = head.index("Cycles")
+    alike = any(t.agreement is not None and t.agreement.correlation > SAYS_NOTHING for t in worked)
     return [
-        table(head, rows, words=words, caption=caption),
+        *described(
+            "One row a recording and procedure; degrees unless named otherwise.",
+            TRIAL,
+            rows,
+            words=4,
+            end=ALL_ALIKE if alike else "",
+        ),
         *_further_numbers(worked, naming, results.options),
     ]
 
@@ -82,30 +108,21 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
             naming.recording(trial),
             trial.procedure,
             with_interval(curves.range_difference, curves.range_difference_ci),
-            with_interval(curves.correlation, curves.correlation_ci, 4),
             with_interval(both.difference, both.difference_ci),
-            with_interval(both.added_sd, both.added_sd_ci),
+            added_sd(both.added_sd, both.added_sd_ci),
         ]
         for trial in trials
         if (curves := trial.agreement) is not None
         and (both := trial.variability_compared) is not None
     ]
-    if not rows:
-        return []
-    head, rows = without_empty(FURTHER_HEAD, rows)
-    return [
-        table(
-            head,
-            rows,
-            words=head.index("Procedure") + 1,
-            caption=f"Recordings with a reference: further numbers, with {options.level} "
-            "intervals over "
-            "each recording's own cycles. Range and r as above; SD difference: wearable − "
-            "reference; "
-            "SD added: what the wearable adds, √(w² − r²), none where it varies less. Offset, RMS "
-            "and SDs with intervals are on the participants' pages.",
-        )
-    ]
+    return described(
+        f"Recordings with a reference: further numbers, in degrees, with {options.level} intervals "
+        "over each recording's own cycles.",
+        FURTHER,
+        rows,
+        words=4,
+        end="Offset, RMS and SDs with intervals are on the participants' pages.",
+    )
 
 
 def _numbers_with_intervals(trial: TrialResult) -> list[str]:
@@ -138,7 +155,7 @@ def _trial_numbers(trial: TrialResult) -> list[str]:
         number(None if curves is None else curves.offset),
         number(None if curves is None else curves.rms_demeaned),
         number(None if curves is None else curves.range_difference),
-        number(None if curves is None else curves.correlation, 4),
+        "" if curves is None else correlation(curves.correlation),
         number(None if wearable is None else wearable.sd),
         number(None if reference is None else reference.sd),
     ]
@@ -152,7 +169,11 @@ def participant_sections(results: StudyResults, figures: Figures) -> list[tuple[
         mine = [each for each in groups if each.main.participant == code]
         if not any(each.worked for each in mine):
             continue  # listed with its reasons under the failures
-        blocks = [_trial_block(each, naming, figures, results.options) for each in mine]
+        blocks = [
+            block
+            for each in mine
+            for block in _trial_blocks(each, naming, figures, results.options)
+        ]
         sections.append((breakable(f"Participant {code}"), blocks))
     return sections
 
@@ -177,16 +198,19 @@ def _standing(worked: Sequence[TrialResult]) -> str:
     return " ".join(part for part in (found, unknown) if part)
 
 
-def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: Options) -> Block:
+def _trial_blocks(
+    member: TrialGroup, naming: Naming, figures: Figures, options: Options
+) -> list[Block]:
     """Return one recording: numbers of every procedure, figures, warnings."""
     trial = member.main
     title = heading(breakable(naming.heading(trial)))
     if not member.worked:
         how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
-        return kept_together(title, text(f"{how}: {trial.reason}"))
+        return [title, text(f"{how}: {trial.reason}")]
     rows = [_numbers_with_intervals(result) for result in member.worked]
-    head, rows = without_empty(PAGE_HEAD, rows)
-    blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
+    few = any(int(t.cycles.kept.sum()) < 20 for t in member.worked if t.cycles is not None)
+    lead = OWN_CYCLES.format(level=options.level)
+    blocks = [title, *described(lead, PAGE, rows, words=1, end=FEW_CYCLES if few else "")]
     standing = _standing(member.worked)
     blocks += [text(standing)] if standing else []
     for name in ("traces", "synchronisation", "cycles"):
@@ -199,4 +223,4 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: 
     found = distinct(line for result in member.worked for line in warnings_of(result))
     if found:
         blocks.append({"kind": "notes", "items": list(found)})
-    return kept_together(*blocks)
+    return blocks

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, table, with_interval
+from twinangle.report.blocks import Block, added_sd, table, with_interval
 from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
 
@@ -17,7 +17,7 @@ def variability_table(results: StudyResults) -> list[Block]:
             with_interval(found.reference_sd, found.reference_sd_ci),
             with_interval(found.difference, found.difference_ci),
             with_interval(found.ratio, found.ratio_ci),
-            with_interval(found.added_sd, found.added_sd_ci),
+            added_sd(found.added_sd, found.added_sd_ci),
         ]
         for (procedure, condition, _), found in named(results.variability)
     ]
@@ -33,6 +33,6 @@ def variability_table(results: StudyResults) -> list[Block]:
             f"{results.options.level} intervals over participants, paired; in degrees, freed of "
             "what few cycles and their serial correlation take from an SD. SD added: what the "
             "wearable adds, "
-            "√(w² − r²), a dash where it varies less than the reference.",
+            "√(w² − r²), none where it varies less than the reference.",
         )
     ]  # fmt: skip

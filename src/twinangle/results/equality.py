@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.notices import gravity_of, kind_of
+
 
 def same_results(a: Any, b: Any) -> bool:
     """Return whether two results, or parts of them, hold the same.
@@ -21,7 +23,8 @@ def same_results(a: Any, b: Any) -> bool:
     Returns
     -------
     bool
-        Arrays and numbers must agree exactly; NaN is the same as NaN.
+        Arrays and numbers must agree exactly; NaN is the same as NaN. Of warnings, kind and
+        gravity as well as the text.
     """
     return difference(a, b) is None
 
@@ -50,4 +53,6 @@ def difference(a: Any, b: Any, where: str = "") -> str | None:
 def _same_value(a: Any, b: Any) -> bool:
     if isinstance(a, float) and isinstance(b, float) and math.isnan(a):
         return math.isnan(b)
+    if isinstance(a, str) and isinstance(b, str):
+        return (str(a), kind_of(a), gravity_of(a)) == (str(b), kind_of(b), gravity_of(b))
     return bool(a == b)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from twinangle.results import StudyResults, TrialResult
 from twinangle.wording import file_name, unique_names
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults, TrialResult
 
 Key = tuple[str, str, str, str, str]
 

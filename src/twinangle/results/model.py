@@ -19,7 +19,9 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
+from twinangle.notices import Gravity, gravity_of, kind_of
 from twinangle.options import Options
+from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, describe_cycles
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
@@ -67,6 +69,14 @@ class NeutralStanding:
         return self.wearable_deg - self.reference_deg
 
 
+@dataclass(frozen=True, slots=True)
+class WarningKind:
+    """What one of a trial's warnings is about, and how grave it is."""
+
+    kind: Annotated[str, number("what it is about, the same word for every recording")]
+    gravity: Annotated[Gravity, number("'note', 'warning' or 'grave'")]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class TrialResult:
     """One trial under one procedure.
@@ -86,6 +96,9 @@ class TrialResult:
     warnings: Annotated[tuple[str, ...], number("what to know before the trial is used")] = ()
     synchronisation: Annotated[
         Synchronisation | None, number("how the reference's clock was placed on the wearable's")
+    ] = None
+    clock: Annotated[
+        ClockFound | None, number("interval of the drift and error of the line of lag and drift")
     ] = None
     paired: Annotated[PairedAngles | None, Aside()] = None  # tables/traces
     cycles: Annotated[CycleSet | None, Aside()] = None  # tables/cycles
@@ -122,6 +135,13 @@ class TrialResult:
     multiple_correlation: Annotated[
         Mapping[str, float], number("coefficients of multiple correlation")
     ] = field(default_factory=dict)
+
+    @property
+    def warning_kinds(
+        self,
+    ) -> Annotated[tuple[WarningKind, ...], number("of each warning, in the same order")]:
+        """Kind and gravity of each warning, in the order of `warnings`."""
+        return tuple(WarningKind(kind_of(each), gravity_of(each)) for each in self.warnings)
 
     @property
     def cycles_found(

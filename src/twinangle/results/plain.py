@@ -260,8 +260,10 @@ def _records(*hints: Any) -> tuple[Any, ...]:
 
 
 def _plain_scalar(value: Any) -> Plain:
-    if value is None or isinstance(value, str):
-        return value
+    if value is None:
+        return None
+    if isinstance(value, str):
+        return str(value)  # a Notice too: its kind and gravity have fields of their own
     if isinstance(value, bool | np.bool_):
         return bool(value)
     if isinstance(value, int | np.integer):

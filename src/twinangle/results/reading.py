@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from twinangle.errors import StudyError
+from twinangle.notices import Notice
 from twinangle.options import Options
-from twinangle.results.model import InputFile, StudyResults, TrialResult
+from twinangle.results.model import InputFile, StudyResults, TrialResult, WarningKind
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import SCHEMA, topic_fields
@@ -22,6 +23,8 @@ from twinangle.visible import make_visible
 
 RESULTS = "results.json"
 _KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
+_DERIVED = ("answer",)  # follows from the rest, and is not read
+PLAIN = ("other", "warning")  # what a warning without a kind is written as
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 
 
@@ -85,7 +88,7 @@ def results_of(record: Mapping[str, Any]) -> StudyResults:
 def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
     topics = {keys.key(item): item for item in topic_fields(StudyResults)}
     for key in record:
-        if key not in topics and key not in _KNOWN:
+        if key not in topics and key not in (*_KNOWN, *_DERIVED):
             raise ValueError(f"has an unknown key {key!r}.")
     for key in (*_KNOWN, *topics):
         if key not in record:
@@ -95,7 +98,7 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         title=keys.read(study.get("title"), str, "study.title"),
         joint=keys.read(study.get("joint"), str, "study.joint"),
         options=keys.read(record["options"], Options, "options"),
-        trials=keys.read(record["trials"], tuple[TrialResult, ...], "trials"),
+        trials=_trials(record["trials"], keys),
         version=keys.read(rests_on.get("version"), str, "provenance.version"),
         inputs=keys.read(rests_on.get("inputs"), tuple[InputFile, ...], "provenance.inputs"),
         parameters=keys.read(
@@ -105,6 +108,40 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         invented=keys.read(study.get("invented"), bool, "study.invented"),
         **{item.name: keys.read(record[key], item.hint, key) for key, item in topics.items()},
     )
+
+
+def _trials(records: Any, keys: Keys) -> tuple[TrialResult, ...]:
+    """Return the trials, their warnings with kind and gravity where the file says them."""
+    trials: tuple[TrialResult, ...] = keys.read(records, tuple[TrialResult, ...], "trials")
+    return tuple(
+        _told(trial, keys, record.get("warning_kinds", []), f"trials[{k}].warning_kinds")
+        for k, (trial, record) in enumerate(zip(trials, records, strict=True))
+    )
+
+
+def _told(trial: TrialResult, keys: Keys, plain: Any, where: str) -> TrialResult:
+    kinds: tuple[WarningKind, ...] = keys.read(plain, tuple[WarningKind, ...], where)
+    if not kinds:
+        return trial
+    if len(kinds) != len(trial.warnings):
+        raise ValueError(f"{where}: expected {len(trial.warnings)} values, got {len(kinds)}.")
+    try:
+        warnings = tuple(
+            each if (said.kind, said.gravity) == PLAIN else Notice(each, said.kind, said.gravity)
+            for each, said in zip(trial.warnings, kinds, strict=True)
+        )
+    except ValueError as error:
+        raise ValueError(f"{where}: {error}") from error
+    clock = trial.synchronisation
+    if clock is not None:
+        clock = replace(clock, warnings=_known(clock.warnings, warnings))
+    return replace(trial, warnings=warnings, synchronisation=clock)
+
+
+def _known(texts: tuple[str, ...], told: tuple[str, ...]) -> tuple[str, ...]:
+    """Return texts with the kind and gravity that the same texts have among `told`."""
+    known: dict[str, str] = {str(each): each for each in told}
+    return tuple(known.get(each, each) for each in texts)
 
 
 def read_curves(folder: Path) -> Mapping[Identity, tuple[CycleSet | None, PairedAngles | None]]:
@@ -129,6 +166,7 @@ def _filled(
     cycles, paired = found.get(names, (None, None))
     if cycles is None:
         return replace(trial, paired=paired)
+    cycles = replace(cycles, warnings=_known(cycles.warnings, trial.warnings))
     variability = trial.variability
     if variability is not None:
         kept, seen = cycles.kept, cycles.reference_deg

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from twinangle.declare import Declared, declared
+from twinangle.results.answer import answer_of
 from twinangle.results.plain import Keys
 from twinangle.results.pooled import Pooled
 
@@ -40,6 +41,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             "invented": results.invented,
         },
         "options": KEYS.write(results.options),
+        "answer": KEYS.write(answer_of(results)),
         "trials": [trial_record(trial) for trial in results.trials],
         **{
             KEYS.key(item): KEYS.write(getattr(results, item.name))

@@ -112,7 +112,7 @@ def _columns(item: Declared) -> Iterator[Column]:
     yield Column(key_of(item.name, unit, DATA_UNIT), kind, shown, meaning, item.name)
 
 
-def row_of(kind: type[Row], *sources: Any, **given: Any) -> Row:
+def row_of(kind: type[Row], /, *sources: Any, **given: Any) -> Row:
     """Return a row whose fields are those given, else those of the first source that has them.
 
     Parameters

@@ -11,6 +11,7 @@ import numpy as np
 
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
+from twinangle.notices import gravity_of, kind_of
 from twinangle.results.grouping import warnings_of
 from twinangle.results.model import StudyResults
 from twinangle.results.serialise import trial_record
@@ -298,13 +299,17 @@ def _curve_rows(results: StudyResults) -> Iterator[CurvePoint]:
 class WarningRow(OfTrial):
     """One warning of a trial."""
 
+    kind: Annotated[str, number("what it is about, the same word for every recording")]
+    gravity: Annotated[str, number("'note', 'warning' or 'grave'")]
     warning: Annotated[str, number("the warning, a sentence")]
 
 
 def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
     for trial in results.trials:
         for text in warnings_of(trial):
-            yield row_of(WarningRow, trial, warning=text)
+            yield row_of(
+                WarningRow, trial, kind=kind_of(text), gravity=gravity_of(text), warning=text
+            )
 
 
 TRIAL_TABLES = (

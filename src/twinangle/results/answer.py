@@ -1,0 +1,81 @@
+"""What the answer on the first page rests on: whose recordings, and which rows of the topics."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+from twinangle.declare import number
+from twinangle.results.grouping import (
+    conditions,
+    distinct,
+    trial_groups,
+    worked_recordings,
+)
+from twinangle.results.pooled import named
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults, TrialResult
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Counts of the whole run, and where the main numbers stand in the topics.
+
+    A recording is counted once, whatever the number of procedures; cycles are those that its
+    first procedure that worked keeps.
+    """
+
+    n_participants: Annotated[int, number("participants with a recording that was analysed")]
+    n_recordings: Annotated[int, number("recordings in the trials table")]
+    n_analysed: Annotated[int, number("recordings analysed")]
+    n_failed: Annotated[int, number("recordings that failed under every procedure")]
+    n_excluded: Annotated[int, number("recordings excluded beforehand")]
+    n_with_reference: Annotated[int, number("recordings analysed that have a reference")]
+    n_participants_with_reference: Annotated[int, number("participants of those")]
+    n_cycles: Annotated[int, number("cycles kept")]
+    n_cycles_with_reference: Annotated[int, number("cycles kept that have a reference")]
+    procedure: Annotated[str, number("the main procedure: the first that gave numbers")]
+    condition: Annotated[str, number("the first condition with a reference; empty without one")]
+    with_reference: Annotated[tuple[str, ...], number("conditions that have a reference")]
+    without_reference: Annotated[tuple[str, ...], number("conditions that have none")]
+
+
+def answer_of(results: StudyResults) -> Answer:
+    """Return what the answer rests on."""
+    groups, worked = trial_groups(results), worked_recordings(results)
+    paired = [trial for trial in worked if trial.agreement is not None]
+    status = [group.main.status for group in groups]
+    seen = distinct(trial.condition for trial in results.trials if trial.agreement is not None)
+    good = {trial.condition for trial in worked}
+    pooled = [key for key, _ in named(results.limits)]
+    procedure = pooled[0][0] if pooled else _first(worked)
+    return Answer(
+        n_participants=_people(worked),
+        n_recordings=len(groups),
+        n_analysed=len(worked),
+        n_failed=status.count("failed"),
+        n_excluded=status.count("excluded"),
+        n_with_reference=len(paired),
+        n_participants_with_reference=_people(paired),
+        n_cycles=_kept(worked),
+        n_cycles_with_reference=_kept(paired),
+        procedure=procedure,
+        condition=next((key[1] for key in pooled if key[0] == procedure), "") if pooled
+        else next(iter(seen), ""),
+        with_reference=seen,
+        without_reference=tuple(c for c in conditions(results) if c in good and c not in seen),
+    )  # fmt: skip
+
+
+def _people(trials: Sequence[TrialResult]) -> int:
+    return len({trial.participant for trial in trials})
+
+
+def _kept(trials: Sequence[TrialResult]) -> int:
+    return sum(int(trial.cycles.kept.sum()) for trial in trials if trial.cycles is not None)
+
+
+def _first(worked: Sequence[TrialResult]) -> str:
+    return worked[0].procedure if worked else ""
