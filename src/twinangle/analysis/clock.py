@@ -20,6 +20,7 @@ from twinangle.clocks import (
     trigger,
 )
 from twinangle.errors import StudyError, SynchronisationError
+from twinangle.notices import Notice
 from twinangle.reference.goniometer import zero_at_standing
 from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
 from twinangle.study import Study, Trial
@@ -85,7 +86,8 @@ def check_by_gyroscopes(
     except SynchronisationError as error:
         if wanted:
             raise
-        note = f"the lag could not be checked by the gyroscopes: {error}"
+        text = f"the lag could not be checked by the gyroscopes: {error}"
+        note = Notice(text, "lag-not-checked", "note")
         return replace(clock, warnings=(*clock.warnings, note)), {"reason": str(error)}
     return _with_gyroscopes(clock, found, wanted=wanted), _lag_record(found)
 
@@ -110,7 +112,8 @@ def _with_gyroscopes(
         "in [synchronisation] leaves it in."
     )
     text = f"{found.summary()}. {meaning}" + ("" if known else f" {effect}")
-    return replace(chosen, warnings=(*chosen.warnings, text))
+    told = Notice(text, "lags-disagree")
+    return replace(chosen, warnings=(*chosen.warnings, told))
 
 
 def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
@@ -200,4 +203,4 @@ def _zeroed(
         f"{reference.source}: zeroed at neutral standing as [reference] zero_at_standing asks; "
         f"{removed_deg:.2f}° were subtracted, and the offset is without them."
     )
-    return zeroed, note
+    return zeroed, Notice(note, "zeroed-at-standing", "note")

@@ -10,6 +10,7 @@ import numpy as np
 
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.study import AngleWearable, Study
 from twinangle.thresholds import told_apart
@@ -63,7 +64,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."
     )
-    return (text,)
+    return (Notice(text, "curves-unlike", "grave"),)
 
 
 def _remedy(study: Study) -> str:

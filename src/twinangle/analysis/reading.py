@@ -15,6 +15,7 @@ from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
 from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.notices import Notice, as_notes
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.results.model import Scalar
 from twinangle.signals.channels import refuse_constant
@@ -77,7 +78,7 @@ class _File:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return (*self.recording.notes, *self.timing.warnings)
+        return (*as_notes(self.recording.notes, "how-it-was-read"), *self.timing.warnings)
 
 
 def read_trial(study: Study, trial: Trial) -> TrialSignals:
@@ -296,7 +297,7 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
         f"{recording.source}: {count} of {missing.size} samples were lost in {n_gaps} gap(s) of up "
         f"to {BRIDGED_S:g} s and are bridged by a cubic; longer gaps stay gaps."
     )
-    return (text,)
+    return (Notice(text, "bridged-samples", "note"),)
 
 
 def _timing_record(timing: TimingReport) -> dict[str, Scalar]:

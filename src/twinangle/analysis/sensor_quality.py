@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 import numpy as np
 
+from twinangle.notices import reworded
 from twinangle.results.model import Scalar, SensorRecord
 from twinangle.signals.recording import Array, PairedAngles, SensorPair
 from twinangle.wearable.quality.device import device_quality
@@ -32,12 +33,12 @@ def describe_sensors(
     records, warnings, of_field = [], [], []
     for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
         quality = device_quality(sensor)
-        warnings += [f"{segment} sensor: {text}" for text in quality.warnings]
+        warnings += [reworded(text, f"{segment} sensor: {text}") for text in quality.warnings]
         if sensor.magnetometer is None:
             records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
             continue
         disturbance = magnetic_disturbance(sensor)
-        of_field += [f"{segment} sensor: {text}" for text in disturbance.warnings]
+        of_field += [reworded(text, f"{segment} sensor: {text}") for text in disturbance.warnings]
         records.append(_record(segment, disturbance, asdict(quality), paired))
     return tuple(records), tuple(warnings), tuple(of_field)
 

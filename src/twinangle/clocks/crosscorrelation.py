@@ -27,6 +27,7 @@ from twinangle.clocks.windows import (
     windowed_lags,
 )
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 from twinangle.thresholds import told_apart
 
@@ -125,7 +126,8 @@ def synchronise(
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
     clock = _result(pair, anchor, found, chosen, fit, windows, drift=drift)
-    return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
+    told = Notice(doubt, "uncertain-stride", "grave")
+    return replace(clock, warnings=(told, *clock.warnings)) if doubt else clock
 
 
 def _within_reach(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:

@@ -17,6 +17,7 @@ from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_cons
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet, PairedAngles
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
@@ -131,7 +132,8 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
     new = replace(new, reason=tuple(reason), warnings=cycles.warnings)
     if lost:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
-        new = replace(new, warnings=(*new.warnings, text))
+        told = Notice(text, "cycles-lost-in-gaps")
+        new = replace(new, warnings=(*new.warnings, told))
     _require_enough(new, [])
     return new
 
@@ -277,19 +279,20 @@ def _judge(
     _merge(reason, exclude.outside(candidates, *stretch_s))
     _merge(reason, _gap_reasons(candidates, paired))
     _merge(reason, exclude.pauses(candidates))
-    warnings = []
+    warnings: list[str] = []
     if vertical is None:
-        warnings.append(
+        text = (
             "No rate about the vertical: turns are found only where they make a cycle's duration "
             "or curve an outlier. Give the straight stretches (start_s, end_s) where there were "
             "turns."
         )
+        warnings.append(Notice(text, "turns-not-seen", "note"))
     else:
         _merge(reason, exclude.gaps(candidates, vertical, "the rate about the vertical", *clock))
         change = exclude.heading_changes(candidates, vertical, *clock)
         turning, curved = exclude.turns(change, _open(reason))
         _merge(reason, turning)
-        warnings += [curved] if curved else []
+        warnings += [Notice(curved, "curved-path")] if curved else []
     if signal is not None:
         _merge(reason, exclude.gaps(candidates, signal, "the signal of the events", *clock))
         _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
@@ -306,7 +309,8 @@ def _force_in(
     reason: list[str], include: dict[int, str], candidates: Candidates, paired: PairedAngles
 ) -> list[str]:
     """Clear the reasons of cycles forced in, and say so in warnings."""
-    warnings, gaps = [], _gap_reasons(candidates, paired)
+    warnings: list[str] = []
+    gaps = _gap_reasons(candidates, paired)
     for index, why in sorted(include.items()):
         place = (
             f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} s)"
@@ -317,7 +321,8 @@ def _force_in(
                 "cycles."
             )
         if reason[index]:
-            warnings.append(f"{place} is kept by hand ({why}) in spite of {reason[index]}.")
+            text = f"{place} is kept by hand ({why}) in spite of {reason[index]}."
+            warnings.append(Notice(text, "cycle-kept-by-hand", "note"))
         reason[index] = ""
     return warnings
 
@@ -387,4 +392,4 @@ def _small_numbers(kept: int) -> list[str]:
         "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
         "2014, Gait Posture 39:615)"
     )
-    return [f"{kept} cycles kept: {what}, {why}."]
+    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles")]

@@ -17,6 +17,7 @@ from twinangle.errors import RecordingError
 from twinangle.formats.request import Request, Table
 from twinangle.formats.sample_times import read_clock
 from twinangle.naming import listed, nearest_first
+from twinangle.notices import reworded
 from twinangle.signals.recording import Array, Recording
 
 UNPACKED_TIMES = 100  # of a recording's noise little can be packed: a tenth to a half, mostly
@@ -96,7 +97,9 @@ def to_recording(table: Table, request: Request) -> Recording:
         channels=tuple(names),
         units=tuple(units.get(name, "") for name in names),
         source=request.source,
-        notes=tuple(f"{request.source}: {each}" for each in (*table.notes, *notes, *more)),
+        notes=tuple(
+            reworded(each, f"{request.source}: {each}") for each in (*table.notes, *notes, *more)
+        ),
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.declare import measured, number
+from twinangle.notices import reworded
 
 Array = NDArray[np.float64]
 GyroscopeSample = Literal["instantaneous", "interval-mean"]
@@ -139,7 +140,9 @@ class OrientationPair:
     def warnings(self) -> tuple[str, ...]:
         """What the filters warned of, by sensor."""
         both = (("proximal", self.proximal), ("distal", self.distal))
-        return tuple(f"{name} sensor: {text}" for name, one in both for text in one.warnings)
+        return tuple(
+            reworded(text, f"{name} sensor: {text}") for name, one in both for text in one.warnings
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     AngleQuality,
     AngleRecording,
@@ -74,18 +75,20 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
     axis, sign_warnings = settle_sign(axis, joint_rotation(relative, neutral))
     warnings = list(neutral.warnings)
     if oriented.functional is None:
-        warnings.append(
+        text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off. Give `functional_start_s` and "
             "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
             "was safe for the participant (docs/recording.md)."
         )
+        warnings.append(Notice(text, "axis-from-the-walk"))
     if difference > AXES_DIFFER_DEG:
         apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)
-        warnings.append(
+        text = (
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
             f"differ by {apart}°, above {limit}°."
         )
+        warnings.append(Notice(text, "axis-uncertain"))
     return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
 
 

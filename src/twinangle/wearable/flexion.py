@@ -14,6 +14,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, OrientationPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -45,7 +46,7 @@ class NeutralStanding:
             f"neutral standing: the joint scatters by {scatter}° (RMS) about its "
             f"mean, above {limit}°: the person moved. Choose a quieter interval."
         )
-        return (warning,)
+        return (Notice(warning, "moved-in-standing", "grave"),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,14 +260,16 @@ def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, 
     warnings = []
     if larger < SMALL_MOVEMENT_DEG:
         reached, enough = told_apart(larger, SMALL_MOVEMENT_DEG, 0)
-        warnings.append(
+        text = (
             f"the functional movement spans {reached}° of flexion only; the axis is the surer "
             f"the larger the movement ({enough}° and more)."
         )
+        warnings.append(Notice(text, "small-functional-movement"))
     if smaller > larger / 2:
-        warnings.append(
+        text = (
             f"in the functional movement the joint goes {larger:.0f}° to one side of neutral "
             f"standing and {smaller:.0f}° to the other; the larger was taken as flexion. Check "
             "the static interval and the sign of the angle."
         )
+        warnings.append(Notice(text, "direction-of-flexion", "grave"))
     return (axis if high >= -low else axis.reversed()), tuple(warnings)

@@ -12,6 +12,7 @@ from typing import Protocol
 import numpy as np
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.channels import (
     QuaternionColumns,
     refuse_constant,
@@ -181,10 +182,11 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
         norm = _median_norm(sensor.magnetometer)
         if not low <= norm <= high:
             shown, _ = told_apart(norm, low if norm < low else high, 0)
-            found.append(
+            text = (
                 f"{sensor.source}: the {name} magnetometer's median norm is {shown} µT, outside "
                 f"the Earth's {low:g} to {high:g} µT.{_field_guess(norm)}"
             )
+            found.append(Notice(text, "field-strength"))
     return tuple(found)
 
 

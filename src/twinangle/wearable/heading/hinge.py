@@ -14,6 +14,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -171,7 +172,7 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
         size[1],
         arms[:3],
         arms[3:],
-        (warning,),
+        (Notice(warning, "heading-from-hinge"),),
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     Array,
     InertialRecording,
@@ -163,7 +164,8 @@ def common_weights(deviation: Array, relative_spread_deg: float, level: float) -
 
 
 def _each_alone(sensors: SensorPair, alone: OrientationPair, why: str) -> JointlyOriented:
-    warning = f"each sensor's heading rests on its own magnetic field alone: {why}"
+    text = f"each sensor's heading rests on its own magnetic field alone: {why}"
+    warning = Notice(text, "heading-of-each-sensor-alone")
     sd = _relative_sd_deg(_fields(sensors, alone))
     return JointlyOriented(alone, False, float("nan"), sd, (warning,))
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from twinangle.notices import Gravity, Notice
 from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
@@ -59,47 +60,67 @@ class DeviceQuality:
         """What is beyond its threshold, with the threshold."""
         bias, noise = self.gyroscope_bias_deg_s, self.gyroscope_noise_deg_s
         norm = self.accelerometer_norm_error_m_s2
-        found = []
+        found: list[str] = []
+
+        def tell(kind: str, gravity: Gravity, text: str) -> None:
+            found.append(Notice(f"{self.source}: {text}.", kind, gravity))
+
         if bias > BIAS_LIMIT_DEG_S:
             value, limit = told_apart(bias, BIAS_LIMIT_DEG_S, 2)
-            found.append(f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest")
+            tell(
+                "gyroscope-bias",
+                "warning",
+                f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest",
+            )
         if noise > GYROSCOPE_NOISE_LIMIT_DEG_S:
             value, limit = told_apart(noise, GYROSCOPE_NOISE_LIMIT_DEG_S, 2)
-            found.append(f"gyroscope noise {value} °/s, above {limit} °/s")
+            tell("gyroscope-noise", "warning", f"gyroscope noise {value} °/s, above {limit} °/s")
         if abs(norm) > NORM_ERROR_LIMIT * STANDARD_GRAVITY:
             value, limit = told_apart(100 * abs(norm) / STANDARD_GRAVITY, 100 * NORM_ERROR_LIMIT)
-            found.append(
+            tell(
+                "accelerometer-off-gravity",
+                "warning",
                 f"accelerometer reads {norm:+.2f} m/s² off gravity at rest ({value} %), beyond "
-                f"±{limit} %: calibrate it"
+                f"±{limit} %: calibrate it",
             )
         if self.saturation:
-            found.append(
+            tell(
+                "saturation",
+                "grave",
                 f"{self.saturation}: what lies beyond is lost, and with a gyroscope the vertical "
-                "may be after it; choose a wider range"
+                "may be after it; choose a wider range",
             )
         elif self.saturated_share > SATURATION_LIMIT:
-            found.append(
+            tell(
+                "saturation",
+                "grave",
                 f"{self.saturated_share:.2%} of the samples are stuck at the end of a channel's "
-                "range: choose a wider range"
+                "range: choose a wider range",
             )
         if self.dropped_share > DROPPED_LIMIT:
             value, limit = told_apart(100 * self.dropped_share, 100 * DROPPED_LIMIT)
-            found.append(
+            tell(
+                "samples-missing",
+                "warning",
                 f"{value} % of the samples are missing, above {limit} %; "
-                f"the longest gap is {self.longest_gap_s:.2f} s"
+                f"the longest gap is {self.longest_gap_s:.2f} s",
             )
         if self.jitter_s * self.rate_hz > JITTER_LIMIT:
             value, limit = told_apart(self.jitter_s * self.rate_hz, JITTER_LIMIT, 2)
-            found.append(
+            tell(
+                "uneven-time-stamps",
+                "warning",
                 f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, which is {value} of a "
-                f"sample, above {limit}"
+                f"sample, above {limit}",
             )
         if self.handedness < LEFT_HANDED and not self.saturation:
-            found.append(
+            tell(
+                "axes",
+                "grave",
                 "gyroscope and accelerometer contradict each other as in a left-handed frame: "
-                "check the order and the signs of the axes"
+                "check the order and the signs of the axes",
             )
-        return tuple(f"{self.source}: {text}." for text in found)
+        return tuple(found)
 
     def summary(self) -> str:
         """Return one line for a terminal."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -90,7 +91,7 @@ def slow_distal_warning(rates_rad_s: tuple[Array, Array], joint: str) -> tuple[s
         f"({faster} °/s), unlike a {joint} in walking: check that [wearable.proximal] and "
         "[wearable.distal] are not swapped in the study file."
     )
-    return (warning,)
+    return (Notice(warning, "sensors-swapped"),)
 
 
 def _upward(quaternion: Array) -> Array:
