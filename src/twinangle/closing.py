@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from pathlib import Path
 
 from rich import box
@@ -12,9 +11,10 @@ from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.results import Pooled, StudyLimits, StudyResults, TrialResult, given, named
+from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.visible import visible, visible_texts
 
-SHOWN_WARNINGS = 12
+SHOWN_WARNINGS = 8
 NO_MARGIN = (
     "No margin was stated (acceptable_deg under [agreement]): the limits are tested against none."
 )
@@ -129,26 +129,8 @@ def _limits_sentence(pooled: Pooled[StudyLimits], found: StudyLimits) -> str:
     return f"{where}: {found.limits.summary('°')}"
 
 
-def _warnings(results: StudyResults) -> list[str]:
-    """Return a line a warning; those that differ in numbers alone share one."""
-    alike: dict[str, list[tuple[str, str]]] = {}
-    for trial in results.trials:
-        for text in trial.warnings:
-            key = re.sub(r"\d+(?:\.\d+)?", "#", text)
-            alike.setdefault(key, []).append((text, f"{trial.label} ({trial.procedure})"))
-    lines = []
-    for found in alike.values():
-        text, where = found[0]
-        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        numbers = (
-            " (The others differ in numbers.)" if any(other != text for other, _ in found) else ""
-        )
-        lines.append(f"{where}{more}: {text}{numbers}")
-    return lines
-
-
 def _print_troubles(console: Console, results: StudyResults) -> None:
-    """Print failures in full and warnings up to a dozen; the report has them all."""
+    """Print failures in full, then warnings, the gravest first; the report has them all."""
     failed: dict[tuple[str, str], list[str]] = {}
     for trial in results.trials:
         if trial.status == "failed":
@@ -156,10 +138,25 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     for (label, reason), procedures in failed.items():
         text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
         console.print(text, style="bold")
-    warnings = _warnings(results)
-    for line in warnings[:SHOWN_WARNINGS]:
-        console.print(f"Warning: {line}")
+    rows = grouped_notices(results)
+    warnings = [row for row in rows if row.gravity != "note"]
+    for k, row in enumerate(warnings[:SHOWN_WARNINGS]):
+        grave = row.gravity == "grave" and k < FIRST
+        console.print(warning_line(row, results), style="bold" if grave else None)
     if len(warnings) > SHOWN_WARNINGS:
-        console.print(f"{len(warnings) - SHOWN_WARNINGS} further warnings are in the report.")
+        console.print(
+            f"{len(warnings) - SHOWN_WARNINGS} further kinds of warnings are in the report."
+        )
     for text in results.notes:
         console.print(f"Note: {text}")
+    told = [row.kind for row in rows if row.gravity == "note"]
+    if told:
+        console.print(f"{len(told)} kind(s) of notes on recordings are in tables/warnings.csv.")
+
+
+def warning_line(row: NoticeRow, results: StudyResults) -> str:
+    """Return one kind of warning as a line: whom it concerns, and the worst as the example."""
+    lead = "Look at this first" if row.gravity == "grave" else "Warning"
+    where = named_recordings(row, results)
+    worst = "" if row.alike or row.n_recordings == 1 else f"at worst, {row.worst}: "
+    return f"{lead}: {where}: {worst}{row.text}"

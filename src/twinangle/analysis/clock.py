@@ -112,7 +112,7 @@ def _with_gyroscopes(
         "in [synchronisation] leaves it in."
     )
     text = f"{found.summary()}. {meaning}" + ("" if known else f" {effect}")
-    told = Notice(text, "lags-disagree")
+    told = Notice(text, "lags-disagree", size=abs(found.difference_s))
     return replace(chosen, warnings=(*chosen.warnings, told))
 
 

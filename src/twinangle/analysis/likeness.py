@@ -64,7 +64,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."
     )
-    return (Notice(text, "curves-unlike", "grave"),)
+    return (Notice(text, "curves-unlike", "grave", -correlation),)
 
 
 def _remedy(study: Study) -> str:

@@ -88,7 +88,7 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
         f"{there:.3g} rad/s, as the files stand {stands:.3g}); are both files on one clock? See "
         "`distal_lag_s` in docs/study-file.md."
     )
-    return (Notice(text, "sensor-clocks-apart", "grave"),)
+    return (Notice(text, "sensor-clocks-apart", "grave", abs(lag_s)),)
 
 
 def _vertex_s(lags_s: Array, residual: Array, stands: float) -> float:

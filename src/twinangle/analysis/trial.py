@@ -16,6 +16,7 @@ from twinangle.agreement.multiple_correlation import (
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
@@ -24,6 +25,7 @@ from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
+from twinangle.notices import kind_of
 from twinangle.results import SensorRecord, TrialResult, Variability
 from twinangle.signals.recording import (
     AngleRecording,
@@ -199,8 +201,7 @@ def _numbers(
         cycles=cycles,
         variability=Variability(cycle_variability(wearable, confidence=confidence)),
         warnings=_unique(
-            *line.warnings,
-            *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
+            *_of_the_field(line, blank.procedure, paired),
             *motion.warnings,
             *cycles.warnings,
         ),
@@ -228,6 +229,14 @@ def _numbers(
         multiple_correlation=_multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )
+
+
+def _of_the_field(line: _Line, procedure: str, paired: PairedAngles) -> tuple[str, ...]:
+    """Return the shared warnings, those of the magnetic field only where headings rest on it."""
+    if not trusts_each_field(procedure):
+        return tuple(text for text in line.warnings if kind_of(text) != "field-strength")
+    field = judged_by_effect(line.field_warnings, procedure, line.signals.sensors, paired)
+    return (*line.warnings, *field)
 
 
 def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:

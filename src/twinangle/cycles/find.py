@@ -132,7 +132,7 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
     new = replace(new, reason=tuple(reason), warnings=cycles.warnings)
     if lost:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
-        told = Notice(text, "cycles-lost-in-gaps")
+        told = Notice(text, "cycles-lost-in-gaps", size=lost)
         new = replace(new, warnings=(*new.warnings, told))
     _require_enough(new, [])
     return new
@@ -392,4 +392,4 @@ def _small_numbers(kept: int) -> list[str]:
         "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
         "2014, Gait Posture 39:615)"
     )
-    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles")]
+    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles", size=-kept)]

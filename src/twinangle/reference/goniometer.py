@@ -385,7 +385,7 @@ def reference_notes(
             f"{recording.source}, channel {angle.angle!r}: {n_saturated} of {values.size} samples "
             f"at or beyond the limits {angle.limits} are left out as saturated"
         )
-        notes.append(Notice(text, "reference-saturated"))
+        notes.append(Notice(text, "reference-saturated", size=n_saturated / values.size))
     run, start = _longest_flat(values)
     rate_hz = sampling_rate_hz(recording)
     if FLAT_S * rate_hz <= run < 0.9 * values.size:
@@ -393,7 +393,7 @@ def reference_notes(
             f"{recording.source}, channel {angle.angle!r}: does not change by a bit for "
             f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
         )
-        notes.append(Notice(text, "reference-flat", "grave"))
+        notes.append(Notice(text, "reference-flat", "grave", run / rate_hz))
     return tuple(notes)
 
 

@@ -261,7 +261,7 @@ def _segment_notes(
             f"above {limit} mm; {residual.max():.1f} mm at worst); are all its markers on one "
             "segment, and is `unit` right?"
         )
-        notes.append(Notice(text, "marker-residual"))
+        notes.append(Notice(text, "marker-residual", size=float(np.median(residual))))
     if motion.n_incomplete:
         text = (
             f"{recording.source}: {motion.n_incomplete} frame(s) of the {name} segment solved "

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from twinangle.report.blocks import Block, heading, table, text
 from twinangle.results import StudyResults
-from twinangle.results.grouping import Naming, procedures, warnings_of
+from twinangle.results.grouping import Naming, procedures
+from twinangle.results.notices import grouped_notices, named_recordings
 from twinangle.wording import NOTHING
+
+MOST_NAMED = 8  # recordings in a cell
 
 
 def exclusions_section(results: StudyResults) -> list[Block]:
@@ -23,7 +24,7 @@ def exclusions_section(results: StudyResults) -> list[Block]:
             else text("None.")
         )
     blocks += [heading("Cycles left out"), *_reason_table(results)]
-    blocks += [heading("Warnings"), *_warning_table(results, naming)]
+    blocks += [heading("Warnings"), *_warning_tables(results)]
     return blocks
 
 
@@ -73,22 +74,17 @@ def reason_kind(reason: str) -> str:
     return kind.strip() or reason
 
 
-def _warning_table(results: StudyResults, naming: Naming) -> list[Block]:
-    """Return every warning once, with the recordings it was given for."""
-    found: dict[str, list[str]] = {}
-    for trial in results.trials:
-        for line in warnings_of(trial):
-            found.setdefault(line, []).append(
-                f"{trial.participant} {naming.heading(trial)} ({trial.procedure})"
-            )
-    if not found:
-        return [text("None.")]
-    rows = [[line, _first_few(places)] for line, places in found.items()]
-    return [table(("Warning", "Recordings"), rows, words=2)]
-
-
-def _first_few(places: Sequence[str], limit: int = 4) -> str:
-    """Return a few places and how many more there are."""
-    shown = "; ".join(places[:limit])
-    more = len(places) - limit
-    return f"{shown}; and {more} more (tables/warnings.csv)" if more > 0 else shown
+def _warning_tables(results: StudyResults) -> list[Block]:
+    """Return every kind of warning, the gravest first, then the notes."""
+    rows = grouped_notices(results)
+    told: list[Block] = [] if any(row.gravity != "note" for row in rows) else [text("None.")]
+    for title, held in (("Warning", False), ("Note", True)):
+        shown = [row for row in rows if (row.gravity == "note") is held]
+        if shown:
+            head = (f"{title}, of the worst recording", "Recordings")
+            cells = [[row.text, named_recordings(row, results, MOST_NAMED)] for row in shown]
+            told.append(table(head, cells, words=2))
+    more = any(len(row.trials) > MOST_NAMED for row in rows)
+    if more or not all(row.alike for row in rows):
+        told.append(text("Every one, with its recording, is in tables/warnings.csv."))
+    return told

@@ -19,7 +19,7 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
-from twinangle.notices import Gravity, gravity_of, kind_of
+from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
 from twinangle.results.cycles_found import CyclesFound, cycles_found
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
@@ -73,6 +73,7 @@ class WarningKind:
 
     kind: Annotated[str, number("what it is about, the same word for every recording")]
     gravity: Annotated[Gravity, number("'note', 'warning' or 'grave'")]
+    size: Annotated[float, number("larger is worse, within a kind; null where it has none")]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,8 +136,10 @@ class TrialResult:
     def warning_kinds(
         self,
     ) -> Annotated[tuple[WarningKind, ...], number("of each warning, in the same order")]:
-        """Kind and gravity of each warning, in the order of `warnings`."""
-        return tuple(WarningKind(kind_of(each), gravity_of(each)) for each in self.warnings)
+        """Kind, gravity and size of each warning, in the order of `warnings`."""
+        return tuple(
+            WarningKind(kind_of(each), gravity_of(each), size_of(each)) for each in self.warnings
+        )
 
     @property
     def cycles_found(

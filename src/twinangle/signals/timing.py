@@ -284,7 +284,7 @@ def _warnings(
             "is "
             f"{1e3 * np.abs(residual).max():.3g} ms."
         )
-        found.append(Notice(text, "uneven-time-stamps"))
+        found.append(Notice(text, "uneven-time-stamps", size=jitter / period))
     found += _uneven_clock(uniform, period, residual)
     if n_repeated > 0.01 * len(uniform.values):
         longest = _longest_run((uniform.values[1:] == uniform.values[:-1]).all(axis=1))
@@ -294,7 +294,7 @@ def _warnings(
             "logger may have held its last value. They are taken as they stand; empty their "
             "cells to have them treated as a gap."
         )
-        found.append(Notice(text, "repeated-samples"))
+        found.append(Notice(text, "repeated-samples", size=n_repeated / len(uniform.values)))
     return found
 
 
@@ -314,4 +314,4 @@ def _uneven_clock(uniform: Recording, period: float, residual: Array) -> list[st
         f"{1e3 * means[worst]:.3g} ms around stamp {worst * CLOCK_BLOCK + 1}, so it stepped or "
         "its speed changed. Times are taken from the even clock."
     )
-    return [Notice(text, "clock-step", "grave")]
+    return [Notice(text, "clock-step", "grave", float(np.abs(means[worst])))]

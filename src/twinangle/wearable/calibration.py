@@ -88,7 +88,7 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
             f"differ by {apart}°, above {limit}°."
         )
-        warnings.append(Notice(text, "axis-uncertain"))
+        warnings.append(Notice(text, "axis-uncertain", size=difference))
     return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
 
 

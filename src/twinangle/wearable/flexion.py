@@ -46,7 +46,7 @@ class NeutralStanding:
             f"neutral standing: the joint scatters by {scatter}° (RMS) about its "
             f"mean, above {limit}°: the person moved. Choose a quieter interval."
         )
-        return (Notice(warning, "moved-in-standing", "grave"),)
+        return (Notice(warning, "moved-in-standing", "grave", self.scatter_deg),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,12 +264,12 @@ def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, 
             f"the functional movement spans {reached}° of flexion only; the axis is the surer "
             f"the larger the movement ({enough}° and more)."
         )
-        warnings.append(Notice(text, "small-functional-movement"))
+        warnings.append(Notice(text, "small-functional-movement", size=-larger))
     if smaller > larger / 2:
         text = (
             f"in the functional movement the joint goes {larger:.0f}° to one side of neutral "
             f"standing and {smaller:.0f}° to the other; the larger was taken as flexion. Check "
             "the static interval and the sign of the angle."
         )
-        warnings.append(Notice(text, "direction-of-flexion", "grave"))
+        warnings.append(Notice(text, "direction-of-flexion", "grave", smaller / larger))
     return (axis if high >= -low else axis.reversed()), tuple(warnings)

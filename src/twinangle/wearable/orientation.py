@@ -135,7 +135,7 @@ def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...
         f"{parameters.velocity_window_s:g} s before each are wrong: look there for a saturated "
         "gyroscope or lost samples."
     )
-    return (Notice(text, "vertical-lost", "grave"),)
+    return (Notice(text, "vertical-lost", "grave", parameters.contradiction_deg),)
 
 
 def _run_library(

@@ -186,7 +186,9 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
                 f"{sensor.source}: the {name} magnetometer's median norm is {shown} µT, outside "
                 f"the Earth's {low:g} to {high:g} µT.{_field_guess(norm)}"
             )
-            found.append(Notice(text, "field-strength"))
+            found.append(
+                Notice(text, "field-strength", size=max(norm / high, low / max(norm, 1e-9)))
+            )
     return tuple(found)
 
 

@@ -66,5 +66,5 @@ def vertical_warnings(pair: SensorPair, oriented: OrientationPair) -> tuple[str,
             "saturated gyroscope or a knock. Leave the stretch out (`mask`, or `start_s` and "
             "`end_s`), or record with a wider range."
         )
-        found.append(Notice(text, "vertical-lost", "grave"))
+        found.append(Notice(text, "vertical-lost", "grave", float(tilt[worst])))
     return tuple(found)

@@ -172,7 +172,7 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
         size[1],
         arms[:3],
         arms[3:],
-        (Notice(warning, "heading-from-hinge"),),
+        (Notice(warning, "heading-from-hinge", size=error),),
     )
 
 

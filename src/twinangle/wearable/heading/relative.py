@@ -250,6 +250,7 @@ def _judge(seconds: _Seconds, followed: FollowedHeading, centre: JointCentre) ->
             Notice(
                 f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
                 "heading-uncertain",
+                size=error,
             ),
         )
     return HeadingEstimate(

@@ -62,24 +62,31 @@ class DeviceQuality:
         norm = self.accelerometer_norm_error_m_s2
         found: list[str] = []
 
-        def tell(kind: str, gravity: Gravity, text: str) -> None:
-            found.append(Notice(f"{self.source}: {text}.", kind, gravity))
+        def tell(kind: str, gravity: Gravity, size: float, text: str) -> None:
+            found.append(Notice(f"{self.source}: {text}.", kind, gravity, size))
 
         if bias > BIAS_LIMIT_DEG_S:
             value, limit = told_apart(bias, BIAS_LIMIT_DEG_S, 2)
             tell(
                 "gyroscope-bias",
                 "warning",
+                bias,
                 f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest",
             )
         if noise > GYROSCOPE_NOISE_LIMIT_DEG_S:
             value, limit = told_apart(noise, GYROSCOPE_NOISE_LIMIT_DEG_S, 2)
-            tell("gyroscope-noise", "warning", f"gyroscope noise {value} °/s, above {limit} °/s")
+            tell(
+                "gyroscope-noise",
+                "warning",
+                noise,
+                f"gyroscope noise {value} °/s, above {limit} °/s",
+            )
         if abs(norm) > NORM_ERROR_LIMIT * STANDARD_GRAVITY:
             value, limit = told_apart(100 * abs(norm) / STANDARD_GRAVITY, 100 * NORM_ERROR_LIMIT)
             tell(
                 "accelerometer-off-gravity",
                 "warning",
+                abs(norm),
                 f"accelerometer reads {norm:+.2f} m/s² off gravity at rest ({value} %), beyond "
                 f"±{limit} %: calibrate it",
             )
@@ -87,6 +94,7 @@ class DeviceQuality:
             tell(
                 "saturation",
                 "grave",
+                self.saturated_share,
                 f"{self.saturation}: what lies beyond is lost, and with a gyroscope the vertical "
                 "may be after it; choose a wider range",
             )
@@ -94,6 +102,7 @@ class DeviceQuality:
             tell(
                 "saturation",
                 "grave",
+                self.saturated_share,
                 f"{self.saturated_share:.2%} of the samples are stuck at the end of a channel's "
                 "range: choose a wider range",
             )
@@ -102,6 +111,7 @@ class DeviceQuality:
             tell(
                 "samples-missing",
                 "warning",
+                self.dropped_share,
                 f"{value} % of the samples are missing, above {limit} %; "
                 f"the longest gap is {self.longest_gap_s:.2f} s",
             )
@@ -110,6 +120,7 @@ class DeviceQuality:
             tell(
                 "uneven-time-stamps",
                 "warning",
+                self.jitter_s * self.rate_hz,
                 f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, which is {value} of a "
                 f"sample, above {limit}",
             )
@@ -117,6 +128,7 @@ class DeviceQuality:
             tell(
                 "axes",
                 "grave",
+                -self.handedness,
                 "gyroscope and accelerometer contradict each other as in a left-handed frame: "
                 "check the order and the signs of the axes",
             )

@@ -72,7 +72,7 @@ class MagneticDisturbance:
             f"than {limit}°), so the heading that one sensor has from it is "
             "uncertain. Compare kalman-two-sensors or a procedure without magnetometers."
         )
-        return (Notice(text, "magnetic-disturbance"),)
+        return (Notice(text, "magnetic-disturbance", size=self.heading_spread_deg),)
 
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""

@@ -91,7 +91,7 @@ def slow_distal_warning(rates_rad_s: tuple[Array, Array], joint: str) -> tuple[s
         f"({faster} °/s), unlike a {joint} in walking: check that [wearable.proximal] and "
         "[wearable.distal] are not swapped in the study file."
     )
-    return (Notice(warning, "sensors-swapped"),)
+    return (Notice(warning, "sensors-swapped", size=proximal - distal),)
 
 
 def _upward(quaternion: Array) -> Array:
