@@ -10,6 +10,8 @@ from rich.console import Console
 from rich.measure import Measurement
 from rich.table import Table
 
+from twinangle.analysis.checking import TrialCheck
+from twinangle.notices import gravity_of
 from twinangle.results import Pooled, StudyLimits, StudyResults, TrialResult, given, named
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.visible import visible, visible_texts
@@ -160,3 +162,14 @@ def warning_line(row: NoticeRow, results: StudyResults) -> str:
     where = named_recordings(row, results)
     worst = "" if row.alike or row.n_recordings == 1 else f"at worst, {row.worst}: "
     return f"{lead}: {where}: {worst}{row.text}"
+
+
+def check_lines(found: TrialCheck) -> list[str]:
+    """Return what `check` prints of one recording; its faults are told at the end, together."""
+    lines = [f"{found.label} (row {found.row})"]
+    lines += [f"  {file.role:10}{file.summary()}" for file in found.files]
+    lines += [f"  {'together':10}{found.overlap}"] if found.overlap else []
+    lines += [f"  {'fault':10}see below"] if found.faults else []
+    for text in found.warnings:
+        lines.append(f"  {'note' if gravity_of(text) == 'note' else 'warning':10}{text}")
+    return lines

@@ -11,6 +11,7 @@ from typing import cast
 import numpy as np
 
 from twinangle.analysis.declared_units import in_unit
+from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
@@ -66,6 +67,7 @@ class TrialSignals:
     recorded: SensorPair | None = None  # the same before short gaps were bridged
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
+    files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +106,8 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     """
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
-    motion, raw, found = _motion(study, trial, wearable)
+    files = [facts_of("wearable", wearable.recording, wearable.timing, study.wearable)]
+    motion, raw, found = _motion(study, trial, wearable, files)
     timing = {"wearable": _timing_record(wearable.timing)}
     warnings = [*wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
@@ -113,6 +116,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
         timing["reference"] = _timing_record(reference.timing)
+        files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
         warnings += _bridged(reference, study.reference)
         warnings += reference_notes(reference.recording, study.reference, **limb)
@@ -130,6 +134,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         recorded=raw[1] if raw is not None else None,
         warnings=tuple(warnings),
         timing=timing,
+        files=tuple(files),
     )
 
 
@@ -204,11 +209,12 @@ def _select(recording: Recording, names: list[str]) -> Recording:
 
 
 def _motion(
-    study: Study, trial: Trial, file: _File
+    study: Study, trial: Trial, file: _File, files: list[FileFacts]
 ) -> tuple[Callable[[str], JointMotion], tuple[SensorPair, SensorPair] | None, tuple[str, ...]]:
     """Return what turns a procedure's name into motion, the raw signals, and what was odd.
 
-    The raw signals twice: with short gaps bridged, and as recorded.
+    The raw signals twice: with short gaps bridged, and as recorded. Further files that are read
+    go to `files`.
     """
     settings = study.wearable
     if isinstance(settings, AngleWearable):
@@ -218,8 +224,8 @@ def _motion(
     stated = trial.standing_deg
     inputs = WearableTrial(
         walk=walk,
-        static=_part(study, trial.static, moving=False),
-        functional=_part(study, trial.functional, moving=True),
+        static=_part(study, trial.static, "static", files),
+        functional=_part(study, trial.functional, "functional", files),
         joint=study.joint,
         side=trial.side,
         standing_deg=settings.standing_deg if stated is None else stated,
@@ -233,7 +239,7 @@ def _motion(
 
 
 def _part(
-    study: Study, part: Interval | Path | SensorFiles | None, *, moving: bool
+    study: Study, part: Interval | Path | SensorFiles | None, role: Role, files: list[FileFacts]
 ) -> Interval | SensorPair | OrientationPair | None:
     """Return neutral standing or functional movement, read when it has a file of its own."""
     if part is None or isinstance(part, Interval):
@@ -242,7 +248,8 @@ def _part(
         file = _read_sensors(study, part, None, None)
     else:
         file = _read(study, part, study.wearable, None)
-    return _pair(study.wearable, file.recording, moving=moving)[0]
+    files.append(facts_of(role, file.recording, file.timing, study.wearable))
+    return _pair(study.wearable, file.recording, moving=role == "functional")[0]
 
 
 def _pair(

@@ -19,6 +19,7 @@ from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.requirements import pair_warnings, require_fit
 from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
@@ -83,6 +84,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     signals = None
     try:
         signals = read_trial(study, trial)
+        require_fit(study, trial, signals)
         motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first) if first is not None else None
@@ -141,6 +143,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         sensors=sensors,
         warnings=(
             *signals.warnings,
+            *pair_warnings(signals),
             *found,
             *told,
             *(clock.warnings if clock is not None else ()),

@@ -128,6 +128,8 @@ def _inertial_section(
     ]
     lines = ["[wearable]", 'kind = "inertial"', *clock]
     lines.append('gyroscope_sample = "instantaneous"   # or "interval-mean": see the device')
+    if "magnetometer" not in instruments:
+        lines.append('procedures = ["kalman-joint-centre"]   # there is no magnetometer')
     for segment in SEGMENTS:
         lines += ["", f"[wearable.{segment}]"]
         lines += [f"{each} = {_listed(sensors[segment][each])}" for each in instruments]

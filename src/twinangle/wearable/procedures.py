@@ -274,6 +274,11 @@ _BEYOND_ONE_FIELD: dict[str, Procedure] = {
 PROCEDURES: Mapping[str, Procedure] = MappingProxyType({**_BY_EACH_FIELD, **_BEYOND_ONE_FIELD})
 
 
+def needs_magnetometers(name: str) -> bool:
+    """Return whether one of our own procedures takes its heading from magnetometers."""
+    return name in _BY_EACH_FIELD or name == "kalman-two-sensors"
+
+
 def trusts_each_field(name: str) -> bool:
     """Return whether a procedure's headings rest on each magnetometer alone; an own one may."""
     return name not in _BEYOND_ONE_FIELD
