@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from twinangle.analysis.reading import TrialSignals
 from twinangle.errors import TwinangleError
+from twinangle.plausibility.amplitude import reference_amplitude
+from twinangle.plausibility.channels import saturated_channels
 from twinangle.plausibility.evidence import Evidence, Test
+from twinangle.plausibility.fit import reference_fit
+from twinangle.plausibility.mounting import mounting_steps
+from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.outcome import Outcome
+from twinangle.plausibility.standing import quiet_standing
 from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
 from twinangle.study import Trial
 
-OF_THE_SENSORS: tuple[Test, ...] = ()
+OF_THE_SENSORS: tuple[Test, ...] = (saturated_channels, quiet_standing, mounting_steps)
 """Run on the raw sensors before anything is computed from them."""
-OF_BOTH_INSTRUMENTS: tuple[Test, ...] = ()
+OF_BOTH_INSTRUMENTS: tuple[Test, ...] = (reference_fit, reference_amplitude, reference_offset)
 """Run when the reference is on the wearable's clock."""
 
 
@@ -78,6 +84,7 @@ def _evidence(
         paired=paired,
         static=static,
         functional=functional,
+        standing=signals.standing,
     )
 
 

@@ -40,6 +40,8 @@ class Evidence:
     static, functional : Interval or None
         Neutral standing and the functional movement on the wearable's clock, where they lie in
         this recording.
+    standing : SensorPair or None
+        Neutral standing where it is a recording of its own.
     """
 
     sensors: SensorPair | None
@@ -49,6 +51,7 @@ class Evidence:
     paired: PairedAngles | None = None
     static: Interval | None = None
     functional: Interval | None = None
+    standing: SensorPair | None = None
 
     @cached_property
     def pair(self) -> SensorPair | None:

@@ -1,0 +1,314 @@
+"""The reference's rate of change held against the rates of both gyroscopes, all along the trial.
+
+Whatever the mounting, a hinge turns at a fixed combination of the six gyroscope channels. So the
+reference's slope follows one such combination at one lag from end to end, unless samples were
+lost, recordings were spliced, or the two files are not of one joint.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from twinangle.plausibility.channels import sure_causes
+from twinangle.plausibility.common_time import ACTIVE_DEG_S, CommonTime, common_time
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.outcome import Outcome, not_tested
+from twinangle.signals.recording import Array
+from twinangle.thresholds import told_apart
+
+TEST, STEPS, BURSTS, PARTS = "fit", "lost samples", "bursts", "parts"
+LEAST_FIT = 0.97
+"""Multiple correlation below which is warned: 0.992 and more on the open walks, 0.999 on jumps and
+a robot, 0.998 and more on simulated walks with soft tissue."""
+REFUSED_FIT = 0.85
+MOST_STEP_S, REFUSED_STEP_S = 0.025, 0.06
+"""Steps of the lag that are warned of and refused: 8 ms and less on open and simulated walks."""
+MOST_BURST, MOST_LONELY_BURST, LONELY = 0.6, 0.3, 4.0
+"""Share of the slope's SD a residual may reach over 0.3 s; and where it is so many times the 90 %
+quantile of all. Honest walks reach 0.54 at 3.6 times and 0.2 at 5 times."""
+_BURST_S = 0.3
+_WINDOW_S, _HOP_S = 8.0, 2.0
+_REACH_S = 0.8  # below a stride: farther off another stride fits
+_BLOCK_S = 20.0
+_ITERATIONS = 3
+_STRANGE = 0.5  # share of the slope's variance that a window explains where the two belong together
+_AT_HOME = 0.9
+_STRANGE_S = 8.0
+_SIDE_S = 20.0  # either side of a step
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Windows:
+    """Lag and fit of the reference in windows of 8 s, by one combination of the gyroscopes."""
+
+    time_s: Array  # (m,) middles, wearable's clock
+    lag_s: Array  # (m,) the reference, as the clock places it, is late by so much; NaN: unknown
+    explained: Array  # (m,) share of the slope's variance
+    weights: Array  # (7,)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of the lag: at what time, by how much."""
+
+    time_s: float
+    size_s: float
+
+
+def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
+    """Hold the reference's rate of change against both gyroscopes: as a whole, and piece by piece.
+
+    ``b'(t) = c + w·ω(t) + η b''(t)`` is fitted by least squares to all samples; b is the reference,
+    ω the six gyroscope channels, and b'' takes up what the clock's lag leaves. R is its multiple
+    correlation. For the lag along the trial, w is fitted to the 20 s that agree best, and the lag
+    of every 8 s is where the slope follows w·ω most closely; then w and lags are fitted in turn.
+    Own method; the limits are of our own measurements, see docs/plausibility.md.
+    """
+    found = common_time(evidence)
+    if isinstance(found, str):
+        return (not_tested(TEST, "reference", found),)
+    windows = lag_windows(found)
+    return (
+        _whole(found, evidence),
+        _steps(found, windows),
+        _parts(windows),
+        _bursts(found),
+    )
+
+
+def lag_windows(found: CommonTime) -> Windows:
+    """Return the lag and the fit of the reference in windows along the trial."""
+    size, hop = int(_WINDOW_S * found.rate_hz), int(_HOP_S * found.rate_hz)
+    starts = np.arange(0, max(found.time_s.size - size, 0) + 1, hop)
+    size = min(size, found.time_s.size)
+    shifts = np.arange(-int(_REACH_S * found.rate_hz), int(_REACH_S * found.rate_hz) + 1)
+    rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal])
+    weights = _best_block(found, rows)
+    middle = starts + size // 2
+    for _ in range(_ITERATIONS):
+        lag, explained = _lags(found, rows @ weights, starts, size, shifts)
+        sure = np.isfinite(lag) & (explained > _STRANGE)
+        if sure.sum() < 2:
+            break
+        index = np.arange(found.time_s.size)
+        late = np.rint(np.interp(index, middle[sure], lag[sure]) * found.rate_hz)
+        moved = np.clip(index + late.astype(np.int64), 0, index[-1])
+        slope = found.slope[moved]
+        kept = found.known & np.isfinite(slope)
+        near = np.interp(index, middle, np.where(sure, 1.0, 0.0)) > 0.5
+        weights = _solve(rows, slope, kept & near)
+    return Windows(found.time_s[0] + middle / found.rate_hz, lag, explained, weights)
+
+
+def _best_block(found: CommonTime, rows: Array) -> Array:
+    """Return the combination fitted to the block that agrees best with itself."""
+    size = min(int(_BLOCK_S * found.rate_hz), found.time_s.size)
+    best, score = _solve(rows, found.slope, found.known), -np.inf
+    for start in range(0, found.time_s.size - size + 1, size // 2):
+        part = slice(start, start + size)
+        kept = found.known[part]
+        slope = found.slope[part][kept]
+        if kept.sum() < size // 2 or slope.std() < ACTIVE_DEG_S:
+            continue
+        weights = _solve(rows[part], found.slope[part], kept)
+        explained = 1 - float(np.var(slope - rows[part][kept] @ weights) / np.var(slope))
+        if explained > score:
+            best, score = weights, explained
+    return best
+
+
+def _solve(rows: Array, slope: Array, kept: Array) -> Array:
+    product = rows[kept].T @ rows[kept]
+    ridge = 1e-9 * np.trace(product) * np.eye(product.shape[0])
+    return np.asarray(np.linalg.solve(product + ridge, rows[kept].T @ slope[kept]))
+
+
+def _lags(
+    found: CommonTime, rate: Array, starts: Array, size: int, shifts: Array
+) -> tuple[Array, Array]:
+    """Return for each window the shift at which the slope is nearest the rate, and the fit there.
+
+    Sums over windows come from running sums, one pass a shift.
+    """
+    n, level = found.time_s.size, np.where(found.known, rate, np.nan)
+    error, spread = np.full((2, shifts.size, starts.size), np.nan)
+    for row, shift in enumerate(shifts):
+        slope = np.full(n, np.nan)
+        if shift >= 0:
+            slope[: n - shift] = found.slope[shift:]
+        else:
+            slope[-shift:] = found.slope[:shift]
+        both = np.isfinite(slope) & np.isfinite(level)
+        y, h = np.where(both, slope, 0.0), np.where(both, level, 0.0)
+        count, total, square, miss = (
+            _window_sums(values, starts, size) for values in (both, y, y * y, (y - h) ** 2)
+        )
+        with np.errstate(invalid="ignore", divide="ignore"):
+            enough = count >= 0.6 * size
+            error[row] = np.where(enough, miss / count, np.nan)
+            spread[row] = np.where(enough, square / count - (total / count) ** 2, np.nan)
+    return _least(error, spread, shifts / found.rate_hz)
+
+
+def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
+    """Return the lag of least error by a parabola through its neighbours, and the fit there."""
+    usable = np.isfinite(error).all(axis=0)
+    place = np.argmin(np.where(usable, error, 0.0), axis=0)
+    column = np.arange(place.size)
+    inner = np.clip(place, 1, lags.size - 2)
+    before, at, after = (error[inner + k, column] for k in (-1, 0, 1))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.clip((before - after) / (2 * (before - 2 * at + after)), -1.0, 1.0)
+        explained = 1 - error[place, column] / spread[place, column]
+        active = usable & (np.sqrt(spread[place, column]) > ACTIVE_DEG_S)
+    lag = lags[inner] + part * (lags[1] - lags[0])
+    return np.where(active, lag, np.nan), np.where(active, explained, np.nan)
+
+
+def _window_sums(values: Array, starts: Array, size: int) -> Array:
+    running = np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)])
+    return np.asarray(running[starts + size] - running[starts])
+
+
+def _whole(found: CommonTime, evidence: Evidence) -> Outcome:
+    """Judge the multiple correlation over the whole trial."""
+    correlation, _ = residual_of_fit(found)
+    limit = REFUSED_FIT if correlation < REFUSED_FIT else LEAST_FIT
+    if correlation >= LEAST_FIT:
+        return Outcome(TEST, "reference", "consistent", correlation, limit)
+    shown, bound = told_apart(correlation, limit, 2)
+    known = sure_causes(evidence)
+    cause = (
+        f"{known} This may be why."
+        if known
+        else (
+            "Another joint, side, person or trial, samples lost, or a reference that follows with "
+            "a delay of its own. Check the pair of files."
+        )
+    )
+    said = (
+        f"its rate of change follows the gyroscopes with a multiple correlation of {shown} only "
+        f"(below {bound}; recordings of one joint reach 0.99). {cause}"
+    )
+    refused = correlation < REFUSED_FIT
+    verdict = "contradicted" if refused else "doubtful"
+    return Outcome(TEST, "reference", verdict, correlation, limit, said=said)
+
+
+def residual_of_fit(found: CommonTime) -> tuple[float, Array]:
+    """Return the multiple correlation and the residual, degrees a second, (n,), NaN in gaps."""
+    curve = np.gradient(found.slope) * found.rate_hz
+    rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal, curve])
+    kept = found.known & np.isfinite(rows).all(axis=1)
+    residual = np.where(kept, found.slope - rows @ _solve(rows, found.slope, kept), np.nan)
+    share = float(np.var(residual[kept]) / np.var(found.slope[kept]))
+    return float(np.sqrt(max(1.0 - share, 0.0))), residual
+
+
+def _bursts(found: CommonTime) -> Outcome:
+    """Judge the worst 0.3 s of the residual."""
+    _, residual = residual_of_fit(found)
+    kept = np.isfinite(residual)
+    spread = float(found.slope[kept].std())
+    size = max(int(_BURST_S * found.rate_hz), 3)
+    square = np.convolve(np.nan_to_num(residual) ** 2, np.ones(size) / size, "same")
+    local = np.where(kept, np.sqrt(square), 0.0)
+    worst = int(np.argmax(local))
+    share = float(local[worst]) / spread
+    ratio = float(local[worst] / max(np.quantile(local[kept], 0.9), 1e-9))
+    lonely = share > MOST_LONELY_BURST and ratio > LONELY
+    limit = MOST_LONELY_BURST if lonely else MOST_BURST
+    if not lonely and share <= MOST_BURST:
+        return Outcome(BURSTS, "reference", "consistent", share, limit)
+    shown, bound = told_apart(share, limit, 2)
+    said = (
+        f"about {found.time_s[worst]:.1f} s (wearable's clock) it and the gyroscopes disagree over "
+        f"{_BURST_S:g} s by {shown} of the usual rate (more than {bound}): a knock, a jump, a "
+        "stretch filled in or made up, or samples lost in one of the files. Look at both there, "
+        "and leave the stretch out where it is not the joint's."
+    )
+    return Outcome(BURSTS, "reference", "doubtful", share, limit, said=said)
+
+
+def _steps(found: CommonTime, windows: Windows) -> Outcome:
+    """Judge the largest step of the lag between what lies before a time and what lies after."""
+    step = largest_step(found, windows)
+    if step is None:
+        return not_tested(STEPS, "reference", "too few windows of 8 s with movement in them")
+    size = abs(step.size_s)
+    limit = REFUSED_STEP_S if size > REFUSED_STEP_S else MOST_STEP_S
+    if size <= MOST_STEP_S:
+        return Outcome(STEPS, "reference", "consistent", 1e3 * size, 1e3 * limit, "ms")
+    shown, bound = told_apart(1e3 * size, 1e3 * limit, 0)
+    loser, other = ("reference", "wearable") if step.size_s < 0 else ("wearable", "reference")
+    said = (
+        f"the lag between the instruments steps by {shown} ms (more than {bound} ms) near "
+        f"{step.time_s:.1f} s of the wearable's clock, as when the {loser} lost samples there "
+        f"without a mark, or the {other} repeated some. Restore the {loser}'s time stamps, or "
+        "analyse the part before and the part after as trials of their own (`start_s`, `end_s`)."
+    )
+    verdict = "contradicted" if size > REFUSED_STEP_S else "doubtful"
+    return Outcome(STEPS, "reference", verdict, 1e3 * size, 1e3 * limit, "ms", said)
+
+
+def largest_step(found: CommonTime, windows: Windows) -> Step | None:
+    """Return the largest step of the lag; None where fewer than two windows tell it.
+
+    The median lag of the windows that end before a time, less than 20 s, against that of those
+    that begin after it; near enough that no clock's drift makes a step. The place is where two
+    lags, one before and one after, leave the least residual.
+    """
+    sure = np.isfinite(windows.lag_s) & (windows.explained > _AT_HOME**2)
+    time, lag = windows.time_s[sure], windows.lag_s[sure]
+    best: Step | None = None
+    for edge in time + _WINDOW_S / 2:
+        before = lag[(time <= edge - _WINDOW_S / 2 + 1e-6) & (time >= edge - _SIDE_S)]
+        after = lag[(time >= edge + _WINDOW_S / 2 - 1e-6) & (time <= edge + _SIDE_S)]
+        if not before.size or not after.size:
+            continue
+        size = float(np.median(after) - np.median(before))
+        if best is None or abs(size) > abs(best.size_s):
+            best = Step(_place(found, windows.weights, edge, before, after), size)
+    return best
+
+
+def _place(
+    found: CommonTime, weights: Array, edge_s: float, before: Array, after: Array
+) -> float:
+    """Return when the residual at one lag gives way to that at the other."""
+    near = np.flatnonzero(np.abs(found.time_s - edge_s) <= _WINDOW_S)
+    rows = np.column_stack([np.ones(near.size), found.proximal[near], found.distal[near]])
+    rate = rows @ weights
+    cost = []
+    for lags in (before, after):
+        at = found.time_s[near] + float(np.median(lags))
+        slope = np.interp(at, found.time_s, np.nan_to_num(found.slope))
+        cost.append(np.nan_to_num((slope - rate) ** 2))
+    total = np.cumsum(cost[0]) + np.cumsum(cost[1][::-1])[::-1]
+    return float(found.time_s[near][int(np.argmin(total))])
+
+
+def _parts(windows: Windows) -> Outcome:
+    """Judge whether a part of the trial has a reference that belongs to it, and another not."""
+    told = np.isfinite(windows.explained)
+    if not told.any():
+        return not_tested(PARTS, "reference", "no window of 8 s has movement in it")
+    time, explained = windows.time_s[told], windows.explained[told]
+    strange = explained < _STRANGE
+    seconds = float(strange.sum() * _HOP_S)
+    at_home = bool((explained > _AT_HOME).any())
+    value, limit = float(explained.min()), _STRANGE
+    if seconds <= _STRANGE_S or not at_home:
+        return Outcome(PARTS, "reference", "consistent", value, limit)
+    first, last = (float(time[strange][k]) for k in (0, -1))
+    shown, bound = told_apart(value, limit, 2)
+    said = (
+        f"it belongs to these sensors in one part of the trial and not in another: over {first:.0f} "
+        f"to {last:.0f} s of the wearable's clock its rate of change shares {shown} of its variance "
+        f"with theirs at no lag within {_REACH_S:g} s (at least {bound} is needed), elsewhere more "
+        f"than {_AT_HOME:g}. Two recordings may be spliced in one file, or more than {_REACH_S:g} s "
+        "lost. Use the recordings apart, or leave the stretch out."
+    )
+    return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)
