@@ -5,11 +5,16 @@ from __future__ import annotations
 from twinangle.analysis.reading import TrialSignals
 from twinangle.errors import TwinangleError
 from twinangle.plausibility.evidence import Evidence, Test
+from twinangle.plausibility.frame import frame
+from twinangle.plausibility.gravity import gravity
+from twinangle.plausibility.magnetometer import magnetometer
+from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
+from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
-from twinangle.study import Trial
+from twinangle.study import Study, Trial
 
-OF_THE_SENSORS: tuple[Test, ...] = ()
+OF_THE_SENSORS: tuple[Test, ...] = (frame, gravity, yaw, magnetometer, order)
 """Run on the raw sensors before anything is computed from them."""
 OF_BOTH_INSTRUMENTS: tuple[Test, ...] = ()
 """Run when the reference is on the wearable's clock."""
@@ -29,7 +34,7 @@ class ContradictionError(TwinangleError):
         super().__init__(" ".join(_told(outcomes, "contradicted")))
 
 
-def examine_sensors(trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
+def examine_sensors(study: Study, trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
     """Hold a trial's raw sensors against each other.
 
     Raises
@@ -37,10 +42,11 @@ def examine_sensors(trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
     ContradictionError
         If a test finds a contradiction.
     """
-    return _examine(OF_THE_SENSORS, _evidence(trial, signals))
+    return _examine(OF_THE_SENSORS, _evidence(study, trial, signals))
 
 
 def examine_instruments(
+    study: Study,
     trial: Trial,
     signals: TrialSignals,
     clock: Synchronisation | None,
@@ -54,7 +60,7 @@ def examine_instruments(
     ContradictionError
         If a test finds a contradiction.
     """
-    return _examine(OF_BOTH_INSTRUMENTS, _evidence(trial, signals, clock, paired), before)
+    return _examine(OF_BOTH_INSTRUMENTS, _evidence(study, trial, signals, clock, paired), before)
 
 
 def doubts(outcomes: tuple[Outcome, ...]) -> tuple[str, ...]:
@@ -63,6 +69,7 @@ def doubts(outcomes: tuple[Outcome, ...]) -> tuple[str, ...]:
 
 
 def _evidence(
+    study: Study,
     trial: Trial,
     signals: TrialSignals,
     clock: Synchronisation | None = None,
@@ -78,6 +85,7 @@ def _evidence(
         paired=paired,
         static=static,
         functional=functional,
+        joint=study.joint,
     )
 
 

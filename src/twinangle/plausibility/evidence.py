@@ -40,6 +40,8 @@ class Evidence:
     static, functional : Interval or None
         Neutral standing and the functional movement on the wearable's clock, where they lie in
         this recording.
+    joint : str
+        As the study names it.
     """
 
     sensors: SensorPair | None
@@ -49,6 +51,7 @@ class Evidence:
     paired: PairedAngles | None = None
     static: Interval | None = None
     functional: Interval | None = None
+    joint: str = "knee"
 
     @cached_property
     def pair(self) -> SensorPair | None:
