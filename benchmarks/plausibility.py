@@ -116,6 +116,7 @@ def simulated(seed: int, repeats: int) -> Iterator[tuple[str, str, SensorPair]]:
 def run_tests(pair: SensorPair, joint: str) -> tuple[Outcome, ...]:
     """Return what every test says of a pair."""
     evidence = Evidence(sensors=pair, joint=joint)
+    vars(evidence)["ceilings"] = ((), ())  # none of these saturates; the search takes its time
     return tuple(outcome for test in TESTS for outcome in test(evidence))
 
 

@@ -28,7 +28,7 @@ from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart
 
 TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
-SCALES = np.array([0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.5, 1.7, 2.0])
+SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
 SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
 """Distance of the scale from 1: honest recordings stay within 0.05."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
@@ -92,12 +92,12 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     subject: Subject = "distal sensor" if k else "proximal sensor"
     if axes != "consistent":
         return not_tested(SCALE, subject, "no magnetometer agrees with the gyroscope's axes.")
-    if evidence.ceilings[k]:
-        return not_tested(SCALE, subject, "the sensor is saturated, which is told apart.")
     scale = field_scale(sensor)
     off = abs(scale - 1.0)
     if off <= SCALE_WARNED:
         return Outcome(SCALE, subject, "consistent", scale, 1.0 + SCALE_REFUSED)
+    if evidence.ceilings[k]:
+        return not_tested(SCALE, subject, "the sensor is saturated, which is told apart.")
     refused = off > SCALE_REFUSED
     limit = 1.0 + np.copysign(SCALE_REFUSED if refused else SCALE_WARNED, scale - 1.0)
     value, bound = told_apart(scale, float(limit), 2)

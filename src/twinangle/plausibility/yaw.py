@@ -62,7 +62,7 @@ def _means(rates: list[Array], rate_hz: float, length_s: float) -> Array:
     length = round(length_s * rate_hz)
     both = np.stack(rates)
     whole = both.shape[1] // length * length
-    means = np.asarray(np.mean(both[:, :whole].reshape(2, -1, length), axis=2))
+    means: Array = both[:, :whole].reshape(2, -1, length).mean(axis=2)
     return np.asarray(means[:, np.isfinite(means).all(axis=0)])
 
 
@@ -80,7 +80,7 @@ def _direction(means: Array, pair: SensorPair) -> Outcome:
             f"the rate about the vertical varies by {value} °/s (SD) only; more than {bound} °/s "
             "is needed, as where the person turns.",
         )
-    correlation = float(np.corrcoef(means)[0, 1])
+    correlation = float(np.corrcoef(means[0], means[1])[0][1])
     if correlation >= WARNED_BELOW:
         return Outcome(TEST, "both sensors", "consistent", correlation, REFUSED_BELOW)
     refused = correlation < REFUSED_BELOW
