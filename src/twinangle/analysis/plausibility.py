@@ -8,14 +8,28 @@ from twinangle.plausibility.amplitude import reference_amplitude
 from twinangle.plausibility.channels import saturated_channels
 from twinangle.plausibility.evidence import Evidence, Test
 from twinangle.plausibility.fit import reference_fit
+from twinangle.plausibility.frame import frame
+from twinangle.plausibility.gravity import gravity
+from twinangle.plausibility.magnetometer import magnetometer
 from twinangle.plausibility.mounting import mounting_steps
 from twinangle.plausibility.offset import reference_offset
+from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
 from twinangle.plausibility.standing import quiet_standing
+from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
-from twinangle.study import Trial
+from twinangle.study import Study, Trial
 
-OF_THE_SENSORS: tuple[Test, ...] = (saturated_channels, quiet_standing, mounting_steps)
+OF_THE_SENSORS: tuple[Test, ...] = (
+    saturated_channels,
+    frame,
+    gravity,
+    yaw,
+    magnetometer,
+    order,
+    quiet_standing,
+    mounting_steps,
+)
 """Run on the raw sensors before anything is computed from them."""
 OF_BOTH_INSTRUMENTS: tuple[Test, ...] = (reference_fit, reference_amplitude, reference_offset)
 """Run when the reference is on the wearable's clock."""
@@ -35,7 +49,7 @@ class ContradictionError(TwinangleError):
         super().__init__(" ".join(_told(outcomes, "contradicted")))
 
 
-def examine_sensors(trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
+def examine_sensors(study: Study, trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
     """Hold a trial's raw sensors against each other.
 
     Raises
@@ -43,10 +57,11 @@ def examine_sensors(trial: Trial, signals: TrialSignals) -> tuple[Outcome, ...]:
     ContradictionError
         If a test finds a contradiction.
     """
-    return _examine(OF_THE_SENSORS, _evidence(trial, signals))
+    return _examine(OF_THE_SENSORS, _evidence(study, trial, signals))
 
 
 def examine_instruments(
+    study: Study,
     trial: Trial,
     signals: TrialSignals,
     clock: Synchronisation | None,
@@ -60,7 +75,7 @@ def examine_instruments(
     ContradictionError
         If a test finds a contradiction.
     """
-    return _examine(OF_BOTH_INSTRUMENTS, _evidence(trial, signals, clock, paired), before)
+    return _examine(OF_BOTH_INSTRUMENTS, _evidence(study, trial, signals, clock, paired), before)
 
 
 def doubts(outcomes: tuple[Outcome, ...]) -> tuple[str, ...]:
@@ -69,6 +84,7 @@ def doubts(outcomes: tuple[Outcome, ...]) -> tuple[str, ...]:
 
 
 def _evidence(
+    study: Study,
     trial: Trial,
     signals: TrialSignals,
     clock: Synchronisation | None = None,
@@ -85,6 +101,7 @@ def _evidence(
         static=static,
         functional=functional,
         standing=signals.standing,
+        joint=study.joint,
     )
 
 

@@ -94,7 +94,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
 
     try:
         signals = read_trial(study, trial)
-        tested = examine_sensors(trial, signals)
+        tested = examine_sensors(study, trial, signals)
         motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first, tested) if first is not None else None
@@ -145,7 +145,7 @@ def _shared_line(
     clock, reference = place_reference(study, trial, signals, motion)
     clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
     paired = _pair(motion.angle, reference, clock)
-    tested = examine_instruments(trial, signals, clock, paired, tested)
+    tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
         paired,

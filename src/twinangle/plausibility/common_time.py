@@ -9,12 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.clocks.band import band_limit, grid_times
-from twinangle.errors import AngleError, RecordingError
+from twinangle.errors import AngleError
 from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.levelled import vertical_of
 from twinangle.signals.recording import AngleRecording, Array, InertialRecording
-from twinangle.wearable import quaternions
 from twinangle.wearable.heading.hinge import hinge_axes
-from twinangle.wearable.orientation import vqf_offline
 
 GRID_HZ = 50.0
 CUTOFF_HZ = 6.0  # walking's joint angles lie below it; white noise of a reference's slope above
@@ -75,7 +74,7 @@ class CommonTime:
     @cached_property
     def upward(self) -> tuple[Array, Array]:
         """The vertical in each sensor's frame, by a filter without magnetometer, (n, 3) each."""
-        one, two = (upward(sensor) for sensor in self.sensors)
+        one, two = (vertical_of(sensor) for sensor in self.sensors)
         times = self.sensors[0].time_s, self.sensors[1].time_s
         return _at(times[0], one, self.time_s), _at(times[1], two, self.time_s)
 
@@ -104,18 +103,6 @@ def common_time(evidence: Evidence) -> CommonTime | str:
     shown, slope = angle.at(clock.to_reference(time))
     found = CommonTime(time, grid, proximal, distal, shown, slope, (pair.proximal, pair.distal))
     return found if _moves(found) else _too_little()
-
-
-def upward(sensor: InertialRecording) -> Array:
-    """Return the vertical in the sensor's own frame, (n, 3), by a filter without magnetometer.
-
-    NaN throughout where no stretch is long enough to be oriented.
-    """
-    try:
-        quaternion = vqf_offline(sensor.without_magnetometer()).quaternion
-    except RecordingError:
-        return np.full((sensor.n_samples, 3), np.nan)
-    return quaternions.rotate(quaternions.conjugate(quaternion), np.array([0.0, 0.0, 1.0]))
 
 
 def _rates(sensor: InertialRecording, cutoff_hz: float, time_s: Array) -> Array:

@@ -42,6 +42,8 @@ class Evidence:
         this recording.
     standing : SensorPair or None
         Neutral standing where it is a recording of its own.
+    joint : str
+        As the study names it.
     """
 
     sensors: SensorPair | None
@@ -52,6 +54,7 @@ class Evidence:
     static: Interval | None = None
     functional: Interval | None = None
     standing: SensorPair | None = None
+    joint: str = "knee"
 
     @cached_property
     def pair(self) -> SensorPair | None:

@@ -12,8 +12,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.plausibility.common_time import upward
 from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.levelled import vertical_of
 from twinangle.plausibility.outcome import Outcome, Subject, not_tested
 from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart
@@ -106,7 +106,7 @@ def _seconds(sensor: InertialRecording) -> Seconds:
     step = max(1, int(sensor.rate_hz / _WORK_HZ))
     size = round(rate_hz)
     count = rate.shape[0] // size
-    up = upward(sensor)[: rate.shape[0] * step : step]
+    up = vertical_of(sensor)[: rate.shape[0] * step : step]
     blocks = rate[: count * size].reshape(count, size, 3)
     return Seconds(
         up[: count * size].reshape(count, size, 3).mean(axis=1),

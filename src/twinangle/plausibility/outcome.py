@@ -11,6 +11,7 @@ from twinangle.declare import number
 Subject = Literal["proximal sensor", "distal sensor", "both sensors", "reference"]
 Verdict = Literal["consistent", "doubtful", "contradicted", "not tested"]
 NAN = math.nan
+AT_FAULT: frozenset[str] = frozenset({"doubtful", "contradicted"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,7 @@ from twinangle.wearable.flexion import (
 )
 from twinangle.wearable.heading.hinge import hinge_axes
 from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
-from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
+from twinangle.wearable.quality.placement import slow_distal_warning
 from twinangle.wearable.vertical import vertical_warnings
 
 # Common practice, no source.
@@ -95,13 +95,11 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     Raises
     ------
     AngleError
-        If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
-        :func:`twinangle.wearable.quality.placement.require_placement`.
+        If the sensors cannot be calibrated, see :func:`calibrate`.
     """
     calibration = calibrate(oriented, trial.axis_method)
     lost: tuple[str, ...] = ()
     if isinstance(trial.walk, SensorPair):
-        require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
         lost = vertical_warnings(trial.walk, oriented.walk)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)
