@@ -8,7 +8,7 @@ from scipy.signal import welch
 from twinangle.plausibility.channels import sure_causes
 from twinangle.plausibility.common_time import CommonTime, Hinge, common_time
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.outcome import Outcome, not_tested
+from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
 from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
 
@@ -83,7 +83,7 @@ def _gain(value: float) -> Outcome:
         "or calibration is wrong, or the scale of both gyroscopes is (unit or range setting); the "
         "two cannot be told apart from here. Turn a sensor, or the reference, by a known angle."
     )
-    verdict = "contradicted" if refused else "doubtful"
+    verdict: Verdict = "contradicted" if refused else "doubtful"
     return Outcome(GAIN, "reference", verdict, value, limit, said=said)
 
 
@@ -96,8 +96,8 @@ def _fast(value: float, rate_hz: float) -> Outcome:
     shown, bound = told_apart(value, LEAST_FAST, 2)
     said = (
         f"of its movement at {_FAST_HZ[0]:g} to {_FAST_HZ[1]:g} Hz it keeps {shown} times what it "
-        f"keeps at {_SLOW_HZ[0]:g} to {_SLOW_HZ[1]:g} Hz, by the gyroscopes (below {bound}): it was "
-        "low-passed while it was recorded, which flattens peaks and delays the angle. Set its "
+        f"keeps at {_SLOW_HZ[0]:g} to {_SLOW_HZ[1]:g} Hz, by the gyroscopes (below {bound}): it "
+        "was low-passed while it was recorded, which flattens peaks and delays the angle. Set its "
         "filter higher or off, or state its delay."
     )
     return Outcome(FAST, "reference", "doubtful", value, LEAST_FAST, said=said)

@@ -87,7 +87,9 @@ def reference_cuts(reference: AngleRecording) -> tuple[Cut, ...]:
     return tuple(found)
 
 
-def _held_long(height: np.typing.NDArray[np.float64], rate_hz: float) -> np.typing.NDArray[np.bool_]:
+def _held_long(
+    height: np.typing.NDArray[np.float64], rate_hz: float
+) -> np.typing.NDArray[np.bool_]:
     """Return which samples lie above three quarters of the largest height for 2 s and more."""
     with np.errstate(invalid="ignore"):
         above = height > 0.75 * np.nanpercentile(height, 99.9)

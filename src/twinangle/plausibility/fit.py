@@ -10,13 +10,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.plausibility.channels import sure_causes
-from twinangle.plausibility.common_time import ACTIVE_DEG_S, CommonTime, common_time
+from twinangle.plausibility.common_time import ACTIVE_DEG_S, CommonTime, Flags, common_time
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.outcome import Outcome, not_tested
+from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
 from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
+
+Places = NDArray[np.int64]
 
 TEST, STEPS, BURSTS, PARTS = "fit", "lost samples", "bursts", "parts"
 LEAST_FIT = 0.97
@@ -119,14 +122,14 @@ def _best_block(found: CommonTime, rows: Array) -> Array:
     return best
 
 
-def _solve(rows: Array, slope: Array, kept: Array) -> Array:
+def _solve(rows: Array, slope: Array, kept: Flags) -> Array:
     product = rows[kept].T @ rows[kept]
     ridge = 1e-9 * np.trace(product) * np.eye(product.shape[0])
     return np.asarray(np.linalg.solve(product + ridge, rows[kept].T @ slope[kept]))
 
 
 def _lags(
-    found: CommonTime, rate: Array, starts: Array, size: int, shifts: Array
+    found: CommonTime, rate: Array, starts: Places, size: int, shifts: Places
 ) -> tuple[Array, Array]:
     """Return for each window the shift at which the slope is nearest the rate, and the fit there.
 
@@ -143,7 +146,8 @@ def _lags(
         both = np.isfinite(slope) & np.isfinite(level)
         y, h = np.where(both, slope, 0.0), np.where(both, level, 0.0)
         count, total, square, miss = (
-            _window_sums(values, starts, size) for values in (both, y, y * y, (y - h) ** 2)
+            _window_sums(values, starts, size)
+            for values in (both.astype(np.float64), y, y * y, (y - h) ** 2)
         )
         with np.errstate(invalid="ignore", divide="ignore"):
             enough = count >= 0.6 * size
@@ -167,7 +171,7 @@ def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
     return np.where(active, lag, np.nan), np.where(active, explained, np.nan)
 
 
-def _window_sums(values: Array, starts: Array, size: int) -> Array:
+def _window_sums(values: Array, starts: Places, size: int) -> Array:
     running = np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)])
     return np.asarray(running[starts + size] - running[starts])
 
@@ -193,7 +197,7 @@ def _whole(found: CommonTime, evidence: Evidence) -> Outcome:
         f"(below {bound}; recordings of one joint reach 0.99). {cause}"
     )
     refused = correlation < REFUSED_FIT
-    verdict = "contradicted" if refused else "doubtful"
+    verdict: Verdict = "contradicted" if refused else "doubtful"
     return Outcome(TEST, "reference", verdict, correlation, limit, said=said)
 
 
@@ -249,7 +253,7 @@ def _steps(found: CommonTime, windows: Windows) -> Outcome:
         f"without a mark, or the {other} repeated some. Restore the {loser}'s time stamps, or "
         "analyse the part before and the part after as trials of their own (`start_s`, `end_s`)."
     )
-    verdict = "contradicted" if size > REFUSED_STEP_S else "doubtful"
+    verdict: Verdict = "contradicted" if size > REFUSED_STEP_S else "doubtful"
     return Outcome(STEPS, "reference", verdict, 1e3 * size, 1e3 * limit, "ms", said)
 
 
@@ -274,9 +278,7 @@ def largest_step(found: CommonTime, windows: Windows) -> Step | None:
     return best
 
 
-def _place(
-    found: CommonTime, weights: Array, edge_s: float, before: Array, after: Array
-) -> float:
+def _place(found: CommonTime, weights: Array, edge_s: float, before: Array, after: Array) -> float:
     """Return when the residual at one lag gives way to that at the other."""
     near = np.flatnonzero(np.abs(found.time_s - edge_s) <= _WINDOW_S)
     rows = np.column_stack([np.ones(near.size), found.proximal[near], found.distal[near]])
@@ -305,10 +307,10 @@ def _parts(windows: Windows) -> Outcome:
     first, last = (float(time[strange][k]) for k in (0, -1))
     shown, bound = told_apart(value, limit, 2)
     said = (
-        f"it belongs to these sensors in one part of the trial and not in another: over {first:.0f} "
-        f"to {last:.0f} s of the wearable's clock its rate of change shares {shown} of its variance "
-        f"with theirs at no lag within {_REACH_S:g} s (at least {bound} is needed), elsewhere more "
-        f"than {_AT_HOME:g}. Two recordings may be spliced in one file, or more than {_REACH_S:g} s "
-        "lost. Use the recordings apart, or leave the stretch out."
+        "it belongs to these sensors in one part of the trial and not in another: over "
+        f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "
+        f"its variance with theirs at best, at any lag within {_REACH_S:g} s ({bound} is needed), "
+        f"elsewhere more than {_AT_HOME:g}. Two recordings may be spliced in one file, or more "
+        f"than {_REACH_S:g} s lost. Use the recordings apart, or leave the stretch out."
     )
     return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)

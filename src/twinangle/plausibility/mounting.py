@@ -50,7 +50,9 @@ def mounting_steps(evidence: Evidence) -> tuple[Outcome, ...]:
     not.
     """
     if evidence.pair is None:
-        return tuple(not_tested(TEST, one, "the wearable delivers no raw signals") for one in _SUBJECTS)
+        return tuple(
+            not_tested(TEST, one, "the wearable delivers no raw signals") for one in _SUBJECTS
+        )
     walking = walking_seconds(evidence)
     if walking.sum() < 2 * NEEDED:
         reason = f"less than {2 * NEEDED} s of steady walking"
@@ -155,7 +157,7 @@ def _autocorrelation(values: Array, lags: NDArray[np.int64]) -> Array:
 
 
 def turn(seconds: Seconds, before: NDArray[np.int64], after: NDArray[np.int64]) -> float:
-    """Return the angle of the rotation from a sensor's directions before to those after, degrees."""
+    """Return the angle in degrees that takes a sensor's directions before to those after."""
     up, axis = np.empty((2, 3)), np.empty((2, 3))
     for row, part in enumerate((before, after)):
         mean = seconds.up[part].mean(axis=0)
@@ -169,8 +171,10 @@ def turn(seconds: Seconds, before: NDArray[np.int64], after: NDArray[np.int64]) 
 
 
 def _judge(subject: Subject, seconds: Seconds, walking: NDArray[np.bool_]) -> Outcome:
-    usable = np.isfinite(seconds.up).all(axis=1) & np.isfinite(seconds.moment).all(axis=(1, 2))
-    index = np.flatnonzero(walking[: usable.size] & usable[: walking.size])
+    usable = np.asarray(np.isfinite(seconds.up).all(axis=1))
+    usable &= np.isfinite(seconds.moment).all(axis=(1, 2))
+    both = min(usable.size, walking.size)
+    index = np.flatnonzero(np.asarray(walking[:both] & usable[:both]))
     worst, when = 0.0, float("nan")
     tried = False
     for edge in range(NEEDED, index.size - NEEDED + 1):
@@ -188,9 +192,9 @@ def _judge(subject: Subject, seconds: Seconds, walking: NDArray[np.bool_]) -> Ou
     shown, bound = told_apart(worst, MOST_TURN_DEG)
     said = (
         f"near {when:.0f} s it comes to sit otherwise on its segment: vertical and main axis of "
-        f"turning in walking are {shown}° away from where they were (more than {bound}°). It slipped "
-        "or was put on anew, and angles after it are off by up to that; or the person walked "
-        "otherwise from there (slope, stairs). Where it slipped, analyse both parts as trials with "
+        f"turning in walking are {shown}° away from where they were (more than {bound}°). It "
+        "slipped or was put on anew, and angles after it are off by up to that; or the person "
+        "walked otherwise from there (slope, stairs). Where it slipped, analyse both parts as trials with "
         "a neutral standing of their own."
     )
     return Outcome(TEST, subject, "doubtful", worst, MOST_TURN_DEG, "deg", said)

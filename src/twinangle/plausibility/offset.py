@@ -11,7 +11,7 @@ from twinangle.plausibility.channels import sure_causes
 from twinangle.plausibility.common_time import CommonTime, Hinge, common_time
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.mounting import turned_between
-from twinangle.plausibility.outcome import Outcome, Subject, not_tested
+from twinangle.plausibility.outcome import Outcome, Subject, Verdict, not_tested
 from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
 
@@ -140,7 +140,7 @@ def _step(step: OffsetStep, evidence: Evidence) -> Outcome:
         f"{who} slipped or was put on anew. Analyse the part before and the part after as trials "
         "with a neutral standing of their own, or leave one out."
     )
-    verdict = "contradicted" if size > REFUSED_STEP_DEG else "doubtful"
+    verdict: Verdict = "contradicted" if size > REFUSED_STEP_DEG else "doubtful"
     return Outcome(STEP, subject, verdict, size, limit, "deg", said)
 
 

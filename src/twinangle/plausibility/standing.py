@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.outcome import Outcome, not_tested
+from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
 from twinangle.signals.recording import Array, Interval, SensorPair
 from twinangle.thresholds import told_apart
 
@@ -118,12 +118,12 @@ def _told(
     shown, bound = told_apart(value, limit)
     own = evidence.standing is not None
     said = (
-        f"neutral standing ({where.start_s:g} to {where.end_s:g} s{' of its own file' if own else ''}"
-        f") was taken while moving: the sensors turn at {shown} °/s about their mean (RMS; more "
+        f"neutral standing ({where.start_s:g} to {where.end_s:g} s{' of its own file' * own}) "
+        f"was taken while moving: the sensors turn at {shown} °/s about their mean (RMS; more "
         f"than {bound} °/s, quiet standing stays below 7), {_when(speed, standing, where)}. "
         f"{_overlap(evidence)}{_proposal(standing, where)}"
     )
-    verdict = "contradicted" if refused else "doubtful"
+    verdict: Verdict = "contradicted" if refused else "doubtful"
     return Outcome(TEST, "both sensors", verdict, value, limit, "deg/s", said)
 
 
@@ -164,7 +164,7 @@ def _proposal(pair: SensorPair, where: Interval) -> str:
         return "The recording holds no quiet stretch: give a `static` file of its own."
     part, speed = found
     return (
-        f"The quietest {length:.1f} s of the recording are {part.start_s:.1f} to {part.end_s:.1f} s "
-        f"({speed:.1f} °/s): if the person stood upright there, give those as `static_start_s` and "
-        "`static_end_s`."
+        f"The quietest {length:.1f} s of the recording are {part.start_s:.1f} to "
+        f"{part.end_s:.1f} s ({speed:.1f} °/s): if the person stood upright there, give "
+        "those as `static_start_s` and `static_end_s`."
     )
