@@ -5,13 +5,14 @@ from __future__ import annotations
 from twinangle.analysis.reading import TrialSignals
 from twinangle.errors import TwinangleError
 from twinangle.plausibility.amplitude import reference_amplitude
+from twinangle.plausibility.bursts import reference_bursts
 from twinangle.plausibility.channels import saturated_channels
 from twinangle.plausibility.evidence import Evidence, Test
 from twinangle.plausibility.fit import reference_fit
 from twinangle.plausibility.frame import frame
 from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.magnetometer import magnetometer
-from twinangle.plausibility.mounting import mounting_steps
+from twinangle.plausibility.mounting import Mounting, mounting_steps, mountings
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
@@ -31,7 +32,12 @@ OF_THE_SENSORS: tuple[Test, ...] = (
     mounting_steps,
 )
 """Run on the raw sensors before anything is computed from them."""
-OF_BOTH_INSTRUMENTS: tuple[Test, ...] = (reference_fit, reference_amplitude, reference_offset)
+OF_BOTH_INSTRUMENTS: tuple[Test, ...] = (
+    reference_fit,
+    reference_amplitude,
+    reference_offset,
+    reference_bursts,
+)
 """Run when the reference is on the wearable's clock."""
 
 
@@ -76,6 +82,11 @@ def examine_instruments(
         If a test finds a contradiction.
     """
     return _examine(OF_BOTH_INSTRUMENTS, _evidence(study, trial, signals, clock, paired), before)
+
+
+def mountings_of(study: Study, trial: Trial, signals: TrialSignals) -> tuple[Mounting, ...]:
+    """Return how the trial's sensors sit on their segments, to be held against other trials'."""
+    return mountings(_evidence(study, trial, signals))
 
 
 def doubts(outcomes: tuple[Outcome, ...]) -> tuple[str, ...]:

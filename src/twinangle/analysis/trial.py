@@ -16,20 +16,23 @@ from twinangle.agreement.multiple_correlation import (
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.plausibility import (
     ContradictionError,
     doubts,
     examine_instruments,
     examine_sensors,
+    mountings_of,
 )
 from twinangle.analysis.reading import TrialSignals, read_trial
-from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
+from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
+from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
 from twinangle.results import SensorRecord, TrialResult, Variability
 from twinangle.signals.recording import (
@@ -59,6 +62,7 @@ class _Line:
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     plausibility: tuple[Outcome, ...]
+    mounting: tuple[Mounting, ...]
     gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
 
 
@@ -102,21 +106,20 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         tested = error.outcomes
         return failed(str(error))
     except TwinangleError as error:
-        return failed(_after_known(signals, tested, str(error)))
+        return failed(_after_known(tested, str(error)))
     except Exception as error:
         return failed(_unexpected(error))
     return tuple(
         _finish(study, trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
-        else _ended(trial, name, "failed", _after_known(signals, tested, str(motion)), tested)
+        else _ended(trial, name, "failed", _after_known(tested, str(motion)), tested)
         for name, motion in motions.items()
     )
 
 
-def _after_known(signals: TrialSignals | None, tested: tuple[Outcome, ...], reason: str) -> str:
+def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
     """Put what is known of the sensors before what failed later, which may come of it."""
-    cut = saturation_notes(signals.sensors) if signals is not None else ()
-    known = (*(() if "saturated" in reason else cut), *doubts(tested))
+    known = tuple(text for text in doubts(tested) if text not in reason)
     return f"{' '.join(known)} This may be why: {reason}" if known else reason
 
 
@@ -174,6 +177,7 @@ def _shared_line(
         field_warnings=of_field,
         standing_deg=standing_deg,
         plausibility=tested,
+        mounting=mountings_of(study, trial, signals),
         gyroscope_lag=gyroscope_lag,
     )
 
@@ -203,7 +207,7 @@ def _finish(
         found = _numbers(study, blank, motion, paired, cycles, line)
         return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
-        reason = _after_known(line.signals, line.plausibility, str(error))
+        reason = _after_known(line.plausibility, str(error))
         return _ended(trial, procedure, "failed", reason, line.plausibility)
 
 
@@ -219,12 +223,13 @@ def _numbers(
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
     confidence = study.options.confidence
+    own = cycle_variability(wearable, confidence=confidence)
     result = replace(
         blank,
         synchronisation=line.clock,
         paired=paired,
         cycles=cycles,
-        variability=Variability(cycle_variability(wearable, confidence=confidence)),
+        variability=Variability(own),
         warnings=_unique(
             *line.warnings,
             *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
@@ -234,21 +239,29 @@ def _numbers(
         strides=stride_summary(cycles),
         sensors=line.sensors,
         timing=line.signals.timing,
+        mounting=line.mounting,
         gyroscope_lag=line.gyroscope_lag,
         multiple_correlation=_multiple_correlations(wearable, None),
         **_quality(motion, cycles),
     )
     if cycles.reference_deg is None:
-        return result
+        return replace(
+            result, warnings=_unique(*large_numbers(None, {"wearable": own}), *result.warnings)
+        )
     reference = cycles.reference_deg[cycles.kept]
+    spread = cycle_variability(reference, confidence=confidence)
     curves = compare_curves(wearable, reference, confidence=confidence)
     return replace(
         result,
-        warnings=_unique(*judge_likeness(study, curves, cycles), *result.warnings),
+        warnings=_unique(
+            *judge_likeness(study, curves, cycles),
+            *large_numbers(curves, {"wearable": own, "reference": spread}),
+            *result.warnings,
+        ),
         agreement=curves,
         variability=Variability(
-            cycle_variability(wearable, confidence=confidence),
-            cycle_variability(reference, confidence=confidence),
+            own,
+            spread,
             compare_variability(wearable, reference, confidence=confidence),
         ),
         budget=error_budget(wearable, reference, confidence=confidence),

@@ -20,6 +20,7 @@ CUTOFF_HZ = 6.0  # walking's joint angles lie below it; white noise of a referen
 _CUTOFF_SHARE = 0.3  # of a slower grid
 ACTIVE_DEG_S = 20.0  # SD of the reference's slope below which a stretch says nothing of rates
 _LEAST_ACTIVE_S = 10.0
+_REACH_S = 0.2
 
 Flags = NDArray[np.bool_]
 
@@ -31,7 +32,7 @@ class Hinge:
     proximal: Array  # (3,) unit, proximal sensor frame
     distal: Array  # (3,) unit, distal sensor frame; flexion of the reference is positive
     rate: Array  # (n,) distal about its axis minus proximal about its own, degrees a second
-    correlation: float  # with the reference's slope
+    correlation: float  # with the reference's slope, at the best delay within 0.2 s
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,10 +61,10 @@ class CommonTime:
             axes = hinge_axes(np.radians(self.proximal[known]), np.radians(self.distal[known]))
         except AngleError:
             return None
-        slope, best = self.slope[known], None
+        reach, best = round(_REACH_S * self.rate_hz), None
         for sign in (1.0, -1.0):  # the two axes need not point the same way
             rate = self.distal @ axes.distal - sign * (self.proximal @ axes.proximal)
-            found = float(np.corrcoef(rate[known], slope)[0, 1])
+            found = _likeness(np.where(known, rate, 0.0), np.where(known, self.slope, 0.0), reach)
             if best is None or abs(found) > abs(best[0]):
                 best = (found, sign, rate)
         assert best is not None  # two signs were tried
@@ -115,6 +116,18 @@ def _rates(sensor: InertialRecording, cutoff_hz: float, time_s: Array) -> Array:
         for column in np.degrees(sensor.gyroscope).T
     ]
     return np.column_stack(columns)
+
+
+def _likeness(first: Array, second: Array, reach: int) -> float:
+    """Return the correlation of largest size over shifts of up to `reach` samples."""
+    norm = float(np.linalg.norm(first) * np.linalg.norm(second))
+    found = [
+        float(
+            first[max(-k, 0) : first.size - max(k, 0)] @ second[max(k, 0) : second.size + min(k, 0)]
+        )
+        for k in range(-reach, reach + 1)
+    ]
+    return max(found, key=abs) / max(norm, 1e-12)
 
 
 def _moves(found: CommonTime) -> bool:

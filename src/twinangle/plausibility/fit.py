@@ -8,6 +8,7 @@ lost, recordings were spliced, or the two files are not of one joint.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,17 +22,14 @@ from twinangle.thresholds import told_apart
 
 Places = NDArray[np.int64]
 
-TEST, STEPS, BURSTS, PARTS = "fit", "lost samples", "bursts", "parts"
+TEST, STEPS, PARTS, DELAY = "fit", "lost samples", "parts", "delay"
 LEAST_FIT = 0.97
 """Multiple correlation below which is warned: 0.992 and more on the open walks, 0.999 on jumps and
 a robot, 0.998 and more on simulated walks with soft tissue."""
 REFUSED_FIT = 0.85
 MOST_STEP_S, REFUSED_STEP_S = 0.025, 0.06
 """Steps of the lag that are warned of and refused: 8 ms and less on open and simulated walks."""
-MOST_BURST, MOST_LONELY_BURST, LONELY = 0.6, 0.3, 4.0
-"""Share of the slope's SD a residual may reach over 0.3 s; and where it is so many times the 90 %
-quantile of all. Honest walks reach 0.54 at 3.6 times and 0.2 at 5 times."""
-_BURST_S = 0.3
+MOST_DELAY_S = 0.04  # sensors and optical systems that share a clock differed by up to 20 ms
 _WINDOW_S, _HOP_S = 8.0, 2.0
 _REACH_S = 0.8  # below a stride: farther off another stride fits
 _BLOCK_S = 20.0
@@ -60,25 +58,57 @@ class Step:
     size_s: float
 
 
+@lru_cache(maxsize=2)
 def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
     """Hold the reference's rate of change against both gyroscopes: as a whole, and piece by piece.
 
-    ``b'(t) = c + w·ω(t) + η b''(t)`` is fitted by least squares to all samples; b is the reference,
-    ω the six gyroscope channels, and b'' takes up what the clock's lag leaves. R is its multiple
-    correlation. For the lag along the trial, w is fitted to the 20 s that agree best, and the lag
-    of every 8 s is where the slope follows w·ω most closely; then w and lags are fitted in turn.
-    Own method; the limits are of our own measurements, see docs/plausibility.md.
+    ``b'(t + lag) = c + w·ω(t) + η b''(t + lag)`` is fitted by least squares to all samples; b is
+    the reference, ω the six gyroscope channels, lag the median over windows, and b'' takes up what
+    a whole sample leaves of it. R is its multiple correlation. For the lag along the trial, w is
+    fitted to the 20 s that agree best, and the lag of every 8 s is where the slope follows w·ω most
+    closely; then w and lags are fitted in turn. Where an instrument is saturated, nothing but R is
+    judged: it would be blamed on the files. Own method; the limits are of our own measurements,
+    see docs/plausibility.md.
     """
     found = common_time(evidence)
     if isinstance(found, str):
         return (not_tested(TEST, "reference", found),)
+    cut = sure_causes(evidence)
     windows = lag_windows(found)
-    return (
-        _whole(found, evidence),
-        _steps(found, windows),
-        _parts(windows),
-        _bursts(found),
+    late = _median_lag(windows)
+    if cut:
+        reason = f"an instrument is saturated: {cut}"
+        others = tuple(not_tested(test, "reference", reason) for test in (PARTS, STEPS, DELAY))
+        return (*others, _whole(found, late, cut))
+    parts = _parts(windows)
+    if parts.verdict == "contradicted":
+        reason = "another recording's reference begins within this trial"
+        return (parts, *(not_tested(test, "reference", reason) for test in (STEPS, DELAY, TEST)))
+    steps = _steps(found, windows)
+    if steps.verdict in ("doubtful", "contradicted"):
+        reason = "the lag steps within this trial"
+        return (parts, steps, *(not_tested(test, "reference", reason) for test in (DELAY, TEST)))
+    return (parts, steps, _delay(late), _whole(found, late, ""))
+
+
+def _median_lag(windows: Windows) -> float:
+    """Return the median lag of the windows that fit; 0 where none does."""
+    sure = np.isfinite(windows.lag_s) & (windows.explained > _STRANGE)
+    return float(np.median(windows.lag_s[sure])) if sure.any() else 0.0
+
+
+def _delay(late_s: float) -> Outcome:
+    """Judge by how much the reference, as the clock places it, follows after the gyroscopes."""
+    if abs(late_s) <= MOST_DELAY_S:
+        return Outcome(DELAY, "reference", "consistent", 1e3 * late_s, 1e3 * MOST_DELAY_S, "ms")
+    shown, bound = told_apart(1e3 * abs(late_s), 1e3 * MOST_DELAY_S, 0)
+    way = "after" if late_s > 0 else "before"
+    said = (
+        f"on the clock that was used it moves {shown} ms {way} the gyroscopes (more than {bound} "
+        "ms): the clock or the stated lag is off by that, or an instrument delays its signal, as a "
+        "filter that runs while recording does."
     )
+    return Outcome(DELAY, "reference", "doubtful", 1e3 * late_s, 1e3 * MOST_DELAY_S, "ms", said)
 
 
 def lag_windows(found: CommonTime) -> Windows:
@@ -176,64 +206,42 @@ def _window_sums(values: Array, starts: Places, size: int) -> Array:
     return np.asarray(running[starts + size] - running[starts])
 
 
-def _whole(found: CommonTime, evidence: Evidence) -> Outcome:
+def _whole(found: CommonTime, late_s: float, cut: str) -> Outcome:
     """Judge the multiple correlation over the whole trial."""
-    correlation, _ = residual_of_fit(found)
+    correlation, _ = residual_of_fit(found, late_s)
     limit = REFUSED_FIT if correlation < REFUSED_FIT else LEAST_FIT
     if correlation >= LEAST_FIT:
         return Outcome(TEST, "reference", "consistent", correlation, limit)
     shown, bound = told_apart(correlation, limit, 2)
-    known = sure_causes(evidence)
     cause = (
-        f"{known} This may be why."
-        if known
+        f"{cut} This may be why."
+        if cut
         else (
-            "Another joint, side, person or trial, samples lost, or a reference that follows with "
-            "a delay of its own. Check the pair of files."
+            "They may be of another joint, side, person or trial, or parts of them may be filled "
+            "in or filtered. Check the pair of files."
         )
     )
     said = (
         f"its rate of change follows the gyroscopes with a multiple correlation of {shown} only "
         f"(below {bound}; recordings of one joint reach 0.99). {cause}"
     )
-    refused = correlation < REFUSED_FIT
-    verdict: Verdict = "contradicted" if refused else "doubtful"
+    verdict: Verdict = "contradicted" if correlation < REFUSED_FIT else "doubtful"
     return Outcome(TEST, "reference", verdict, correlation, limit, said=said)
 
 
-def residual_of_fit(found: CommonTime) -> tuple[float, Array]:
+def residual_of_fit(found: CommonTime, late_s: float = 0.0) -> tuple[float, Array]:
     """Return the multiple correlation and the residual, degrees a second, (n,), NaN in gaps."""
-    curve = np.gradient(found.slope) * found.rate_hz
+    shift = round(late_s * found.rate_hz)
+    slope = np.full(found.slope.size, np.nan)
+    slope[max(-shift, 0) : slope.size - max(shift, 0)] = found.slope[
+        max(shift, 0) : slope.size + min(shift, 0)
+    ]
+    curve = np.gradient(slope) * found.rate_hz
     rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal, curve])
     kept = found.known & np.isfinite(rows).all(axis=1)
-    residual = np.where(kept, found.slope - rows @ _solve(rows, found.slope, kept), np.nan)
-    share = float(np.var(residual[kept]) / np.var(found.slope[kept]))
+    residual = np.where(kept, slope - rows @ _solve(rows, slope, kept), np.nan)
+    share = float(np.var(residual[kept]) / np.var(slope[kept]))
     return float(np.sqrt(max(1.0 - share, 0.0))), residual
-
-
-def _bursts(found: CommonTime) -> Outcome:
-    """Judge the worst 0.3 s of the residual."""
-    _, residual = residual_of_fit(found)
-    kept = np.isfinite(residual)
-    spread = float(found.slope[kept].std())
-    size = max(int(_BURST_S * found.rate_hz), 3)
-    square = np.convolve(np.nan_to_num(residual) ** 2, np.ones(size) / size, "same")
-    local = np.where(kept, np.sqrt(square), 0.0)
-    worst = int(np.argmax(local))
-    share = float(local[worst]) / spread
-    ratio = float(local[worst] / max(np.quantile(local[kept], 0.9), 1e-9))
-    lonely = share > MOST_LONELY_BURST and ratio > LONELY
-    limit = MOST_LONELY_BURST if lonely else MOST_BURST
-    if not lonely and share <= MOST_BURST:
-        return Outcome(BURSTS, "reference", "consistent", share, limit)
-    shown, bound = told_apart(share, limit, 2)
-    said = (
-        f"about {found.time_s[worst]:.1f} s (wearable's clock) it and the gyroscopes disagree over "
-        f"{_BURST_S:g} s by {shown} of the usual rate (more than {bound}): a knock, a jump, a "
-        "stretch filled in or made up, or samples lost in one of the files. Look at both there, "
-        "and leave the stretch out where it is not the joint's."
-    )
-    return Outcome(BURSTS, "reference", "doubtful", share, limit, said=said)
 
 
 def _steps(found: CommonTime, windows: Windows) -> Outcome:

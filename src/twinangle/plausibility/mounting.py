@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from twinangle.plausibility.channels import sure_causes
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.levelled import vertical_of
 from twinangle.plausibility.outcome import Outcome, Subject, not_tested
@@ -39,6 +40,29 @@ class Seconds:
     start_s: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Mounting:
+    """How a sensor sits on its segment, by the walking of one recording."""
+
+    subject: Subject
+    up: Array  # (3,) mean vertical in the sensor's frame, unit
+    axis: Array  # (3,) main axis of turning, unit; either way round
+
+
+def mountings(evidence: Evidence) -> tuple[Mounting, ...]:
+    """Return how both sensors sit; empty where less than 12 s of steady walking tell it."""
+    if evidence.pair is None or sure_causes(evidence, gyroscopes_alone=True):
+        return ()
+    walking = walking_seconds(evidence)
+    found = []
+    for subject, seconds in zip(_SUBJECTS, _both(evidence), strict=True):
+        index = _usable(seconds, walking)
+        if index.size < NEEDED:
+            return ()
+        found.append(Mounting(subject, *_directions(seconds, index)))
+    return tuple(found)
+
+
 def mounting_steps(evidence: Evidence) -> tuple[Outcome, ...]:
     """Look for a time before which and after which a sensor sits otherwise on its segment.
 
@@ -53,6 +77,10 @@ def mounting_steps(evidence: Evidence) -> tuple[Outcome, ...]:
         return tuple(
             not_tested(TEST, one, "the wearable delivers no raw signals") for one in _SUBJECTS
         )
+    cut = sure_causes(evidence, gyroscopes_alone=True)
+    if cut:
+        reason = f"a gyroscope is saturated, which turns the vertical: {cut}"
+        return tuple(not_tested(TEST, subject, reason) for subject in _SUBJECTS)
     walking = walking_seconds(evidence)
     if walking.sum() < 2 * NEEDED:
         reason = f"less than {2 * NEEDED} s of steady walking"
@@ -158,23 +186,39 @@ def _autocorrelation(values: Array, lags: NDArray[np.int64]) -> Array:
 
 def turn(seconds: Seconds, before: NDArray[np.int64], after: NDArray[np.int64]) -> float:
     """Return the angle in degrees that takes a sensor's directions before to those after."""
-    up, axis = np.empty((2, 3)), np.empty((2, 3))
-    for row, part in enumerate((before, after)):
-        mean = seconds.up[part].mean(axis=0)
-        up[row] = mean / np.linalg.norm(mean)
-        axis[row] = np.linalg.eigh(seconds.moment[part].mean(axis=0))[1][:, -1]
-    if axis[0] @ axis[1] < 0:
-        axis[1] = -axis[1]
-    u, _, v = np.linalg.svd(np.outer(up[1], up[0]) + np.outer(axis[1], axis[0]))
+    return _angle(_directions(seconds, before), _directions(seconds, after))
+
+
+def turned(first: Mounting, second: Mounting) -> float:
+    """Return by how many degrees a sensor sits otherwise in a second recording than in a first."""
+    return _angle((first.up, first.axis), (second.up, second.axis))
+
+
+def _directions(seconds: Seconds, part: NDArray[np.int64]) -> tuple[Array, Array]:
+    """Return the mean vertical and the main axis of turning, unit vectors."""
+    mean = seconds.up[part].mean(axis=0)
+    main = np.linalg.eigh(seconds.moment[part].mean(axis=0))[1][:, -1]
+    return mean / np.linalg.norm(mean), main
+
+
+def _angle(before: tuple[Array, Array], after: tuple[Array, Array]) -> float:
+    """Return the angle of the rotation that takes two directions nearest to two others."""
+    axis = after[1] if before[1] @ after[1] >= 0 else -after[1]
+    u, _, v = np.linalg.svd(np.outer(after[0], before[0]) + np.outer(axis, before[1]))
     rotation = u @ np.diag([1.0, 1.0, np.linalg.det(u @ v)]) @ v
     return float(np.degrees(np.arccos(np.clip((np.trace(rotation) - 1) / 2, -1.0, 1.0))))
 
 
-def _judge(subject: Subject, seconds: Seconds, walking: NDArray[np.bool_]) -> Outcome:
+def _usable(seconds: Seconds, walking: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return the numbers of the seconds of walking in which the sensor is known."""
     usable = np.asarray(np.isfinite(seconds.up).all(axis=1))
     usable &= np.isfinite(seconds.moment).all(axis=(1, 2))
     both = min(usable.size, walking.size)
-    index = np.flatnonzero(np.asarray(walking[:both] & usable[:both]))
+    return np.flatnonzero(np.asarray(walking[:both] & usable[:both]))
+
+
+def _judge(subject: Subject, seconds: Seconds, walking: NDArray[np.bool_]) -> Outcome:
+    index = _usable(seconds, walking)
     worst, when = 0.0, float("nan")
     tried = False
     for edge in range(NEEDED, index.size - NEEDED + 1):
@@ -194,7 +238,7 @@ def _judge(subject: Subject, seconds: Seconds, walking: NDArray[np.bool_]) -> Ou
         f"near {when:.0f} s it comes to sit otherwise on its segment: vertical and main axis of "
         f"turning in walking are {shown}° away from where they were (more than {bound}°). It "
         "slipped or was put on anew, and angles after it are off by up to that; or the person "
-        "walked otherwise from there (slope, stairs). Where it slipped, analyse both parts as trials with "
-        "a neutral standing of their own."
+        "walked otherwise from there (slope, stairs). Where it slipped, analyse both parts as "
+        "trials with a neutral standing of their own."
     )
     return Outcome(TEST, subject, "doubtful", worst, MOST_TURN_DEG, "deg", said)

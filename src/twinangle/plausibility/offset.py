@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,6 +33,7 @@ class OffsetStep:
     size_deg: float
 
 
+@lru_cache(maxsize=2)
 def reference_offset(evidence: Evidence) -> tuple[Outcome, ...]:
     """Hold the flexion that gravity shows in both sensors against the reference, along the trial.
 

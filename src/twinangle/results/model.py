@@ -20,6 +20,7 @@ from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.options import Options
+from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
 from twinangle.results.cycles_found import CyclesFound, cycles_found
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
@@ -107,6 +108,7 @@ class TrialResult:
     plausibility: Annotated[
         tuple[Outcome, ...], number("what the physical tests say of the instruments")
     ] = ()
+    mounting: Annotated[tuple[Mounting, ...], Aside(())] = ()  # for trials that share a standing
     covariates: Annotated[Mapping[str, Scalar], number("further columns of the trials table")] = (
         field(default_factory=dict)
     )
