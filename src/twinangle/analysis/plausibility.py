@@ -8,13 +8,23 @@ from twinangle.plausibility.evidence import Evidence, Test
 from twinangle.plausibility.frame import frame
 from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.magnetometer import magnetometer
+from twinangle.plausibility.mirror import mirror
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
+from twinangle.plausibility.standing_file import standing_file
 from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
 from twinangle.study import Study, Trial
 
-OF_THE_SENSORS: tuple[Test, ...] = (frame, gravity, yaw, magnetometer, order)
+OF_THE_SENSORS: tuple[Test, ...] = (
+    frame,
+    gravity,
+    order,
+    yaw,
+    mirror,
+    magnetometer,
+    standing_file,
+)
 """Run on the raw sensors before anything is computed from them."""
 OF_BOTH_INSTRUMENTS: tuple[Test, ...] = ()
 """Run when the reference is on the wearable's clock."""
@@ -86,6 +96,7 @@ def _evidence(
         static=static,
         functional=functional,
         joint=study.joint,
+        standing=signals.standing,
     )
 
 

@@ -42,6 +42,8 @@ class Evidence:
         this recording.
     joint : str
         As the study names it.
+    standing : SensorPair or None
+        Neutral standing where it is a recording of its own.
     """
 
     sensors: SensorPair | None
@@ -52,6 +54,7 @@ class Evidence:
     static: Interval | None = None
     functional: Interval | None = None
     joint: str = "knee"
+    standing: SensorPair | None = None
 
     @cached_property
     def pair(self) -> SensorPair | None:
@@ -69,9 +72,13 @@ class Evidence:
             return (), ()
         return find_ceilings(self.sensors.proximal), find_ceilings(self.sensors.distal)
 
-    def sensor(self, segment: str) -> InertialRecording | None:
-        """Return one masked sensor, 'proximal' or 'distal'."""
-        return None if self.pair is None else getattr(self.pair, segment)
+    @property
+    def files(self) -> str:
+        """The files of both sensors, for messages."""
+        if self.sensors is None:
+            return ""
+        both = (self.sensors.proximal.source, self.sensors.distal.source)
+        return ", ".join(dict.fromkeys(both))
 
 
 Test = Callable[[Evidence], tuple[Outcome, ...]]
