@@ -43,9 +43,9 @@ def mirror(evidence: Evidence) -> tuple[Outcome, ...]:
     value, bound = told_apart(ratio, WARNED, 2)
     said = (
         f"{evidence.files}: the accelerations of the joint centre disagree {value} times as much "
-        f"as with one accelerometer negated (limit {bound}): one may have the wrong sign on all three "
-        "axes. Lay each sensor still with one axis up: a right accelerometer reads +9.81 m/s² "
-        "there. A recording with turns tells more surely."
+        f"as with one accelerometer negated (limit {bound}): one may have the wrong sign on all "
+        "three axes. Lay each sensor still with one axis up: a right accelerometer reads "
+        "+9.81 m/s² there. A recording with turns tells more surely."
     )
     return (Outcome(TEST, "both sensors", "doubtful", ratio, WARNED, said=said),)
 

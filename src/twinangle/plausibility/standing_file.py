@@ -19,8 +19,8 @@ from twinangle.thresholds import told_apart
 
 TEST = "standing file"
 MEAN_S = 2.0
-WARNED_DEG = 35.0
-"""Nearest distance of the vertical to that in standing: honest walks come within 12°."""
+WARNED_DEG = 25.0
+"""Nearest distance of the vertical to that in standing: honest walks come within 10°."""
 
 
 def standing_file(evidence: Evidence) -> tuple[Outcome, ...]:

@@ -120,9 +120,9 @@ def _cause(correlation: float) -> str:
 def _size(means: Array, evidence: Evidence) -> Outcome:
     held_s = means.shape[1] * SCALE_MEAN_S
     if held_s < LEAST_S:
-        return not_tested(
-            SCALE, "both sensors", f"it takes {LEAST_S:g} s without gaps; {held_s:.0f} s are there."
-        )
+        held, least = told_apart(held_s, LEAST_S, 0)
+        why = f"it takes {least} s without gaps; {held} s are there."
+        return not_tested(SCALE, "both sensors", why)
     slope = _slope(means)
     left_out = np.array([_slope(np.delete(means, k, axis=1)) for k in range(means.shape[1])])
     n = means.shape[1]
