@@ -12,11 +12,13 @@ from twinangle.plausibility.fit import reference_fit
 from twinangle.plausibility.frame import frame
 from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.magnetometer import magnetometer
+from twinangle.plausibility.mirror import mirror
 from twinangle.plausibility.mounting import Mounting, mounting_steps, mountings
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
 from twinangle.plausibility.standing import quiet_standing
+from twinangle.plausibility.standing_file import standing_file
 from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
 from twinangle.study import Study, Trial
@@ -25,10 +27,12 @@ OF_THE_SENSORS: tuple[Test, ...] = (
     saturated_channels,
     frame,
     gravity,
-    yaw,
-    magnetometer,
     order,
+    yaw,
+    mirror,
+    magnetometer,
     quiet_standing,
+    standing_file,
     mounting_steps,
 )
 """Run on the raw sensors before anything is computed from them."""
@@ -111,8 +115,8 @@ def _evidence(
         paired=paired,
         static=static,
         functional=functional,
-        standing=signals.standing,
         joint=study.joint,
+        standing=signals.standing,
     )
 
 

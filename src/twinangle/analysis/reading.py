@@ -63,7 +63,7 @@ class TrialSignals:
     reference_trigger: Channel | None
     sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
     recorded: SensorPair | None = None  # the same before short gaps were bridged
-    standing: SensorPair | None = None  # neutral standing, where it is a recording of its own
+    standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
 
@@ -83,9 +83,9 @@ class _File:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Raw:
-    """The raw signals of a trial."""
+    """The raw signals of a trial: with short gaps bridged, as recorded, and standing's own."""
 
-    sensors: SensorPair  # short gaps bridged
+    bridged: SensorPair
     recorded: SensorPair
     standing: SensorPair | None
 
@@ -135,7 +135,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         ),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
-        sensors=raw.sensors if raw is not None else None,
+        sensors=raw.bridged if raw is not None else None,
         recorded=raw.recorded if raw is not None else None,
         standing=raw.standing if raw is not None else None,
         warnings=tuple(warnings),

@@ -72,7 +72,8 @@ def _judge(mine: Mounting, theirs: Mounting, other: str) -> Outcome:
     said = (
         f"in walking it sits {shown}° otherwise on its segment than in {other} (more than "
         f"{bound}°), although both trials rest on one recording of neutral standing or functional "
-        "movement: it was put on anew, slipped, or its axes changed in between. Give each mounting a "
-        "standing of its own (`static`), or leave out the trials that this one does not belong to."
+        "movement: it was put on anew, slipped, or its axes changed in between. Give each mounting "
+        "a standing of its own (`static`), or leave out the trials that this one does not belong "
+        "to."
     )
     return Outcome(TEST, mine.subject, "doubtful", size, MOST_TURN_DEG, "deg", said)

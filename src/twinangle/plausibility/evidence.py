@@ -53,8 +53,8 @@ class Evidence:
     paired: PairedAngles | None = None
     static: Interval | None = None
     functional: Interval | None = None
-    standing: SensorPair | None = None
     joint: str = "knee"
+    standing: SensorPair | None = None
 
     @cached_property
     def pair(self) -> SensorPair | None:
@@ -72,9 +72,13 @@ class Evidence:
             return (), ()
         return find_ceilings(self.sensors.proximal), find_ceilings(self.sensors.distal)
 
-    def sensor(self, segment: str) -> InertialRecording | None:
-        """Return one masked sensor, 'proximal' or 'distal'."""
-        return None if self.pair is None else getattr(self.pair, segment)
+    @property
+    def files(self) -> str:
+        """The files of both sensors, for messages."""
+        if self.sensors is None:
+            return ""
+        both = (self.sensors.proximal.source, self.sensors.distal.source)
+        return ", ".join(dict.fromkeys(both))
 
 
 Test = Callable[[Evidence], tuple[Outcome, ...]]

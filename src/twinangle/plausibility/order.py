@@ -52,16 +52,25 @@ def order(evidence: Evidence) -> tuple[Outcome, ...]:
             "above the other."
         )
         return (not_tested(TEST, "both sensors", why),)
-    if any(gravity_assignment(each).ratio > REFUSED for each in (pair.proximal, pair.distal)):
-        return (not_tested(TEST, "both sensors", "a sensor's own axes contradict each other."),)
+    if at_odds(pair):
+        return (not_tested(TEST, "both sensors", at_odds(pair)),)
     heights = heights_of(pair, evidence)
     if heights is None:
         why = "too little of the recording is whole to find the joint centre."
         return (not_tested(TEST, "both sensors", why),)
-    return (_judged(heights, pair, evidence.joint),)
+    return (_judged(heights, evidence),)
 
 
-def _judged(heights: Heights, pair: SensorPair, joint: str) -> Outcome:
+def at_odds(pair: SensorPair) -> str:
+    """Return which sensor's own axes contradict each other, as a reason; empty for none."""
+    for name, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
+        if gravity_assignment(sensor).ratio > REFUSED:
+            return f"the {name} sensor's own axes contradict each other."
+    return ""
+
+
+def _judged(heights: Heights, evidence: Evidence) -> Outcome:
+    joint = evidence.joint
     above, below = heights.proximal_m, heights.distal_m
     between, sure = above - below, heights.sure_m
     if above > 0 > below and between > sure:
@@ -73,7 +82,6 @@ def _judged(heights: Heights, pair: SensorPair, joint: str) -> Outcome:
         )
         return not_tested(TEST, "both sensors", why)
     value, bound = told_apart(between, -sure, 2)
-    files = ", ".join(dict.fromkeys((pair.proximal.source, pair.distal.source)))
     return Outcome(
         TEST,
         "both sensors",
@@ -81,7 +89,7 @@ def _judged(heights: Heights, pair: SensorPair, joint: str) -> Outcome:
         between,
         -sure,
         "m",
-        f"{files}: proximal and distal sensor are swapped: the proximal sensor lies "
+        f"{evidence.files}: proximal and distal sensor are swapped: the proximal sensor lies "
         f"{-100 * above:.0f} cm below the {joint} and the distal one {100 * below:.0f} cm above it "
         f"(from the accelerations of the joint centre; {value} m apart, limit {bound} m). Exchange "
         "the columns of [wearable.proximal] and [wearable.distal] in the study file, or the "

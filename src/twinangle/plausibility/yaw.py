@@ -10,8 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.frame import NO_SIGNALS, REFUSED, gravity_assignment
+from twinangle.plausibility.frame import NO_SIGNALS
 from twinangle.plausibility.levelled import vertical_rate
+from twinangle.plausibility.order import at_odds
 from twinangle.plausibility.outcome import AT_FAULT, Outcome, not_tested
 from twinangle.signals.recording import Array, SensorPair
 from twinangle.thresholds import told_apart
@@ -33,10 +34,9 @@ def yaw(evidence: Evidence) -> tuple[Outcome, ...]:
     pair = evidence.pair
     if pair is None:
         return tuple(not_tested(name, "both sensors", NO_SIGNALS) for name in (TEST, SCALE))
-    rates = [vertical_rate(sensor) for sensor in (pair.proximal, pair.distal)]
-    first = _direction(_means(rates, pair.proximal.rate_hz, MEAN_S), pair)
+    first = direction(evidence)
     if first.verdict == "consistent":
-        second = _size(_means(rates, pair.proximal.rate_hz, SCALE_MEAN_S), pair)
+        second = _size(_means(pair, SCALE_MEAN_S), evidence)
     else:
         why = "the two do not turn alike, or too little."
         second = not_tested(SCALE, "both sensors", why)
@@ -49,24 +49,27 @@ def yaw(evidence: Evidence) -> tuple[Outcome, ...]:
 
 def _known_cause(evidence: Evidence, pair: SensorPair) -> str:
     """Return what is told already that would make the two disagree; empty where nothing is."""
-    for k, (name, sensor) in enumerate((("proximal", pair.proximal), ("distal", pair.distal))):
-        if gravity_assignment(sensor).ratio > REFUSED:
-            return f"the {name} sensor's own axes contradict each other."
+    if at_odds(pair):
+        return at_odds(pair)
+    for k, name in enumerate(("proximal", "distal")):
         if any(ceiling.instrument == "gyroscope" for ceiling in evidence.ceilings[k]):
             return f"the {name} gyroscope is saturated, and its vertical is not sure."
     return ""
 
 
-def _means(rates: list[Array], rate_hz: float, length_s: float) -> Array:
+def _means(pair: SensorPair, length_s: float) -> Array:
     """Return the means of both over whole stretches, (2, m) rad/s, those with gaps left out."""
-    length = round(length_s * rate_hz)
-    both = np.stack(rates)
+    length = round(length_s * pair.proximal.rate_hz)
+    both = np.stack([vertical_rate(sensor) for sensor in (pair.proximal, pair.distal)])
     whole = both.shape[1] // length * length
     means: Array = both[:, :whole].reshape(2, -1, length).mean(axis=2)
     return np.asarray(means[:, np.isfinite(means).all(axis=0)])
 
 
-def _direction(means: Array, pair: SensorPair) -> Outcome:
+def direction(evidence: Evidence) -> Outcome:
+    """Test whether both sensors turn about the vertical to the same side."""
+    assert evidence.pair is not None
+    means = _means(evidence.pair, MEAN_S)
     if means.shape[1] < FEWEST_MEANS:
         return not_tested(
             TEST, "both sensors", f"fewer than {FEWEST_MEANS} stretches of {MEAN_S:g} s are whole."
@@ -93,8 +96,8 @@ def _direction(means: Array, pair: SensorPair) -> Outcome:
         correlation,
         limit,
         said=(
-            f"{_files(pair)}: the two sensors do not turn about the vertical together: their rates "
-            f"correlate at {value} (limit {bound}). {_cause(correlation)}"
+            f"{evidence.files}: the two sensors do not turn about the vertical together: their "
+            f"rates correlate at {value} (limit {bound}). {_cause(correlation)}"
         ),
     )
 
@@ -114,12 +117,12 @@ def _cause(correlation: float) -> str:
     )
 
 
-def _size(means: Array, pair: SensorPair) -> Outcome:
+def _size(means: Array, evidence: Evidence) -> Outcome:
     held_s = means.shape[1] * SCALE_MEAN_S
     if held_s < LEAST_S:
-        return not_tested(
-            SCALE, "both sensors", f"it takes {LEAST_S:g} s without gaps; {held_s:.0f} s are there."
-        )
+        held, least = told_apart(held_s, LEAST_S, 0)
+        why = f"it takes {least} s without gaps; {held} s are there."
+        return not_tested(SCALE, "both sensors", why)
     slope = _slope(means)
     left_out = np.array([_slope(np.delete(means, k, axis=1)) for k in range(means.shape[1])])
     n = means.shape[1]
@@ -136,7 +139,7 @@ def _size(means: Array, pair: SensorPair) -> Outcome:
         slope,
         limit,
         said=(
-            f"{_files(pair)}: about the vertical the distal sensor turns {value} times as far as "
+            f"{evidence.files}: about the vertical the distal sensor turns {value} times as far as "
             f"the proximal one (limit {bound}), where both turn alike: one gyroscope's scale is "
             "wrong, or one sensor's axes or vertical are. Check units and range settings of both."
         ),
@@ -147,7 +150,3 @@ def _slope(means: Array) -> float:
     """Return the slope of the second on the first by total least squares."""
     axis = np.linalg.eigh(np.cov(means))[1][:, -1]
     return float(axis[1] / axis[0])
-
-
-def _files(pair: SensorPair) -> str:
-    return ", ".join(dict.fromkeys((pair.proximal.source, pair.distal.source)))

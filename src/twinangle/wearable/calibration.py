@@ -30,6 +30,7 @@ from twinangle.wearable.flexion import (
     relative_rate,
     residual_angle,
     settle_sign,
+    straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes
 from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
@@ -71,7 +72,8 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
     if axis is None:
         axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
-    axis, sign_warnings = settle_sign(axis, joint_rotation(relative, neutral))
+    voting = joint_rotation(relative, neutral)[straight(movement)]
+    axis, sign_warnings = settle_sign(axis, voting)
     warnings = list(neutral.warnings)
     if oriented.functional is None:
         warnings.append(
