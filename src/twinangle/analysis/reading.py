@@ -65,6 +65,7 @@ class TrialSignals:
     reference_trigger: Channel | None
     sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
     recorded: SensorPair | None = None  # the same before short gaps were bridged
+    standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
@@ -81,6 +82,15 @@ class _File:
     @property
     def warnings(self) -> tuple[str, ...]:
         return (*as_notes(self.recording.notes, "how-it-was-read"), *self.timing.warnings)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Raw:
+    """The raw signals of a trial: with short gaps bridged, as recorded, and standing's own."""
+
+    bridged: SensorPair
+    recorded: SensorPair
+    standing: SensorPair | None
 
 
 def read_trial(study: Study, trial: Trial) -> TrialSignals:
@@ -130,8 +140,9 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         ),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
-        sensors=raw[0] if raw is not None else None,
-        recorded=raw[1] if raw is not None else None,
+        sensors=raw.bridged if raw is not None else None,
+        recorded=raw.recorded if raw is not None else None,
+        standing=raw.standing if raw is not None else None,
         warnings=tuple(warnings),
         timing=timing,
         files=tuple(files),
@@ -210,11 +221,10 @@ def _select(recording: Recording, names: list[str]) -> Recording:
 
 def _motion(
     study: Study, trial: Trial, file: _File, files: list[FileFacts]
-) -> tuple[Callable[[str], JointMotion], tuple[SensorPair, SensorPair] | None, tuple[str, ...]]:
+) -> tuple[Callable[[str], JointMotion], _Raw | None, tuple[str, ...]]:
     """Return what turns a procedure's name into motion, the raw signals, and what was odd.
 
-    The raw signals twice: with short gaps bridged, and as recorded. Further files that are read
-    go to `files`.
+    Further files that are read go to `files`.
     """
     settings = study.wearable
     if isinstance(settings, AngleWearable):
@@ -235,7 +245,8 @@ def _motion(
         return partial(estimate_motion, inputs), None, warnings
     if settings.files is not None:
         warnings += clock_warnings(walk)
-    return partial(estimate_motion, inputs), (walk, recorded), warnings
+    standing = inputs.static if isinstance(inputs.static, SensorPair) else None
+    return partial(estimate_motion, inputs), _Raw(walk, recorded, standing), warnings
 
 
 def _part(

@@ -15,7 +15,6 @@ from twinangle.wearable.quality.magnetic_field import (
     disturbance_and_error,
     magnetic_disturbance,
 )
-from twinangle.wearable.saturation import find_ceilings
 
 NONE = np.zeros(0)
 
@@ -33,7 +32,12 @@ def describe_sensors(
     records, warnings, of_field = [], [], []
     for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
         quality = device_quality(sensor)
-        warnings += [reworded(text, f"{segment} sensor: {text}") for text in quality.warnings]
+        # What is saturated is told before all else, by the test of the channels.
+        warnings += [
+            reworded(text, f"{segment} sensor: {text}")
+            for text in quality.warnings
+            if not (quality.saturation and quality.saturation in text)
+        ]
         if sensor.magnetometer is None:
             records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
             continue
@@ -41,19 +45,6 @@ def describe_sensors(
         of_field += [reworded(text, f"{segment} sensor: {text}") for text in disturbance.warnings]
         records.append(_record(segment, disturbance, asdict(quality), paired))
     return tuple(records), tuple(warnings), tuple(of_field)
-
-
-def saturation_notes(pair: SensorPair | None) -> tuple[str, ...]:
-    """Return a sentence for each sensor that ran into the end of its range."""
-    if pair is None:
-        return ()
-    found = []
-    for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
-        ceilings = find_ceilings(sensor)
-        if ceilings:
-            cut = "; ".join(ceiling.summary() for ceiling in ceilings)
-            found.append(f"{segment} sensor ({sensor.source}): {cut}.")
-    return tuple(found)
 
 
 def _record(

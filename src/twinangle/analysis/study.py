@@ -10,6 +10,7 @@ from typing import Any
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
@@ -66,6 +67,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
+    trials = compare_mountings(study, trials)
     return StudyResults(
         title=study.title,
         joint=study.joint,

@@ -21,6 +21,8 @@ from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
+from twinangle.plausibility.mounting import Mounting
+from twinangle.plausibility.outcome import Outcome
 from twinangle.results.cycles_found import CyclesFound, cycles_found
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
@@ -113,6 +115,10 @@ class TrialResult:
     ] = None
     strides: Annotated[StrideSummary | None, number("durations of the kept cycles")] = None
     sensors: Annotated[tuple[SensorRecord, ...], number("each sensor's own record")] = ()
+    plausibility: Annotated[
+        tuple[Outcome, ...], number("what the physical tests say of the instruments")
+    ] = ()
+    mounting: Annotated[tuple[Mounting, ...], Aside(())] = ()  # for trials that share a standing
     covariates: Annotated[Mapping[str, Scalar], number("further columns of the trials table")] = (
         field(default_factory=dict)
     )

@@ -31,10 +31,11 @@ from twinangle.wearable.flexion import (
     relative_rate,
     residual_angle,
     settle_sign,
+    straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes
 from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
-from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
+from twinangle.wearable.quality.placement import slow_distal_warning
 from twinangle.wearable.vertical import vertical_warnings
 
 # Common practice, no source.
@@ -72,7 +73,8 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
     if axis is None:
         axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
-    axis, sign_warnings = settle_sign(axis, joint_rotation(relative, neutral))
+    voting = joint_rotation(relative, neutral)[straight(movement)]
+    axis, sign_warnings = settle_sign(axis, voting)
     warnings = list(neutral.warnings)
     if oriented.functional is None:
         text = (
@@ -98,13 +100,11 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     Raises
     ------
     AngleError
-        If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
-        :func:`twinangle.wearable.quality.placement.require_placement`.
+        If the sensors cannot be calibrated, see :func:`calibrate`.
     """
     calibration = calibrate(oriented, trial.axis_method)
     lost: tuple[str, ...] = ()
     if isinstance(trial.walk, SensorPair):
-        require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
         lost = vertical_warnings(trial.walk, oriented.walk)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)

@@ -294,6 +294,10 @@ def _check_gravity(
         None,
     )
     hint = f"it looks like {looks!r}" if looks else "it looks like neither 'm/s^2' nor 'g'"
+    if not looks and raw < STANDARD_GRAVITY / NORM_FACTOR:
+        hint += (
+            ", perhaps a linear acceleration, from which gravity was taken out: export the raw one"
+        )
     raise RecordingError(
         f"{recording.source}: the accelerometer {', '.join(columns.accelerometer)} has a median "
         f"norm of {norm:.3g} m/s² when read in {unit!r}, where gravity is 9.81 m/s²; {hint}. "
