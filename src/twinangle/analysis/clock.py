@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.analysis.analysed_part import analysed_angle, analysed_sensors
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
@@ -45,7 +46,7 @@ def place_reference(
     reference = signals.reference
     if reference is None:
         return None, None
-    clock = _judge_drift(study, _clock(study, signals, motion, reference))
+    clock = _judge_drift(study, _clock(study, trial, signals, motion, reference))
     if getattr(study.reference, "zero_at_standing", False):
         reference, note = _zeroed(reference, clock, trial)
         clock = replace(clock, warnings=(*clock.warnings, note))
@@ -54,6 +55,7 @@ def place_reference(
 
 def check_by_gyroscopes(
     study: Study,
+    trial: Trial,
     signals: TrialSignals,
     reference: AngleRecording | None,
     clock: Synchronisation | None,
@@ -85,7 +87,10 @@ def check_by_gyroscopes(
         return clock, {}
     try:
         found = gyroscope_lag(
-            signals.sensors, reference, clock, confidence=study.options.confidence
+            analysed_sensors(trial, signals.sensors),
+            reference,
+            clock,
+            confidence=study.options.confidence,
         )
     except SynchronisationError as error:
         if wanted:
@@ -133,7 +138,11 @@ def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
 
 
 def _clock(
-    study: Study, signals: TrialSignals, motion: JointMotion, reference: AngleRecording
+    study: Study,
+    trial: Trial,
+    signals: TrialSignals,
+    motion: JointMotion,
+    reference: AngleRecording,
 ) -> Synchronisation:
     settings = study.synchronisation
     if settings.method == "shared-clock":
@@ -167,7 +176,7 @@ def _clock(
             drift=settings.drift,
         )
     return synchronise(
-        motion.angle,
+        analysed_angle(trial, motion.angle),
         reference,
         max_lag_s=settings.max_lag_s,
         expected_lag_s=settings.expected_lag_s,

@@ -15,6 +15,7 @@ from twinangle.agreement.multiple_correlation import (
     multiple_correlation,
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
@@ -117,8 +118,8 @@ def _unexpected(error: Exception) -> str:
 def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
-    clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
-    paired = _pair(motion.angle, reference, clock)
+    clock, gyroscope_lag = check_by_gyroscopes(study, trial, signals, reference, clock)
+    paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
         paired,
@@ -129,6 +130,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         end_s=trial.end_s,
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
+        masked=trial.mask,
     )
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
@@ -170,7 +172,7 @@ def _finish(
         reason = str(motion) if line is None else _after_saturation(line.signals, str(motion))
         return _ended(trial, procedure, "failed", reason)
     try:
-        paired = _pair(motion.angle, line.reference, line.clock)
+        paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
         found = _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)

@@ -344,9 +344,7 @@ def _result(
     drift: bool,
 ) -> Synchronisation:
     lags, values = _decimated(found.lags_s, found.correlation, chosen.index)
-    of_lag = systematic_lag(
-        anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s
-    )
+    of_lag = systematic_lag(anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s)
     slope = None
     if drift:
         fit, slope = _weigh_drift(pair, fit, of_lag, windows, _stride(found))

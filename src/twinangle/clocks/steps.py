@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from twinangle.clocks.band import BandLimited, grid_times
@@ -72,8 +73,8 @@ def find_step(
     lost. With e(t, l) = (a'(t) − g b'(t − l))², the rates of change compared at lag l, a step at τ
     costs Σ_{t<τ} e(t, l₁) + Σ_{t≥τ} e(t, l₂), the least over l₁, l₂ and τ, and a line the least
     over its lag and its drift (to ±3000 ppm) of Σ e(t, l + d t). Rates of change are compared
-    since what a drift of the angle does to them is small. Only samples count at which the reference is
-    there at every lag tried, so that no lag gains by meeting less of it.
+    since what a drift of the angle does to them is small. Only samples count at which the
+    reference is there at every lag tried, so that no lag gains by meeting less of it.
 
     The step is stated when n ln(cost of the line / cost of the step) reaches 5, n the number of
     strides, and it is 25 ms or more, with 3 s at least on either side. Own rule;
@@ -120,7 +121,7 @@ def _within(
 ) -> LagStep | None:
     """Return the step within a span of the wearable's clock."""
     start, end = span
-    if not 2 * _LEAST_PART_S < end - start:
+    if not end - start > 2 * _LEAST_PART_S:
         return None
     time = grid_times(start, end, rate_hz)[0]
     blocks = np.floor((time - time[0]) / _BLOCK_S).astype(np.int64)
@@ -132,7 +133,7 @@ def _within(
     table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
     strides = (end - start) / (stride_s if np.isfinite(stride_s) else 1.0)
     place, first, second, stepped = _likely_step(
-        table, int(round(_REACH_S / _FINE_S)), float(np.exp(_ALIKE / strides))
+        table, round(_REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )
     straight = min(_best_line(table, time[starts]), float(table.sum(axis=1).min()))
     evidence = strides * float(np.log(max(straight, 1e-12) / max(stepped, 1e-12)))
@@ -152,7 +153,11 @@ def _within(
 
 
 def _costs(
-    wearable: BandLimited, reference: BandLimited, time: Array, lag_s: float, starts: Array
+    wearable: BandLimited,
+    reference: BandLimited,
+    time: Array,
+    lag_s: float,
+    starts: NDArray[np.int64],
 ) -> tuple[Array, Array]:
     """Return the lags tried (m,) and the sum of e(t, l) over each block at each of them."""
     lags = lag_s + np.arange(-_REACH_S, _REACH_S + 1e-9, _COARSE_S)
