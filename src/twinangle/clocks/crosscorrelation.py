@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from twinangle.clocks.clockfit import (
 from twinangle.clocks.decision import Decision, decide
 from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, choose_peak, prepare, runner_up, search
-from twinangle.clocks.steps import find_step
+from twinangle.clocks.steps import LagStep, find_step, search_step
 from twinangle.clocks.windows import (
     WindowedLags,
     fit_windows,
@@ -34,7 +35,6 @@ from twinangle.thresholds import told_apart
 
 # Our own choices, no source; what they lead to is printed by benchmarks/synchronisation.py.
 _FIGURE_POINTS = 4000
-_LIKELY = 3  # lags at which lost samples are looked for, where the stride cannot be told
 _BLOCK_STRIDES = 2
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
 _ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
@@ -122,19 +122,27 @@ def synchronise(
         max_lag_s=max_lag_s,
         min_overlap_s=min(10.0, 0.5 * shorter) if min_overlap_s is None else min_overlap_s,
     )
+    stepped = partial(
+        search_step,
+        anchor.wearable,
+        anchor.reference,
+        expected_lag_s=expected_lag_s,
+        max_lag_s=max_lag_s,
+        stride_s=found.stride_s,
+    )
     try:
         choose_peak(found, max_lag_s, wearable.source, reference.source)
     except SynchronisationError as error:
-        lost = _lost_samples(pair, found, _likely_lags(pair, found))
-        raise SynchronisationError(lost or str(error)) from None
+        raise SynchronisationError(_told(stepped(), pair) or str(error)) from None
     chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
-    doubt = _lost_samples(pair, found, [found.refined(chosen.index)])
+    lag_s = found.refined(chosen.index)
+    doubt = _told(find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s), pair)
     if not doubt:
         doubt = _doubt(chosen, found, pair.names)
-        doubt = doubt and (_lost_samples(pair, found, _likely_lags(pair, found)) or doubt)
+        doubt = doubt and (_told(stepped(), pair) or doubt)
     if doubt and refuse:
         raise SynchronisationError(doubt)
-    fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
+    fit, windows = _fit(anchor, found, lag_s, drift)
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
     clock = _result(pair, anchor, found, chosen, fit, windows, drift=drift)
@@ -180,29 +188,9 @@ def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
     return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
 
 
-def _likely_lags(pair: _Pair, found: Search) -> list[float]:
-    """Return the few lags that explain most of the recording, −T ln(1 − r²), T the overlap.
-
-    Where samples are lost within it, the right lag fits either part only, and a wrong one at which
-    hardly more than one part overlaps may have the higher correlation.
-    """
-    a, b = pair.wearable, pair.reference
-    lags = found.lags_s
-    overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
-    explained = -overlap * np.log(1 - np.minimum(np.square(found.correlation), 0.9999))
-    order = sorted(found.peaks, key=lambda i: -explained[i]) or [int(np.nanargmax(explained))]
-    return [float(lags[i]) for i in order[:_LIKELY]]
-
-
-def _lost_samples(pair: _Pair, found: Search, lags_s: list[float]) -> str:
-    """Return where the lag steps by what one of the files lost, empty where it does not."""
-    for lag_s in lags_s:
-        step = find_step(
-            pair.wearable, pair.reference, lag_s, rate_hz=pair.rate_hz, stride_s=found.stride_s
-        )
-        if step is not None:
-            return step.told(pair.wearable.source, pair.reference.source)
-    return ""
+def _told(step: LagStep | None, pair: _Pair) -> str:
+    """Return what one of the files lost, empty where nothing seems lost."""
+    return "" if step is None else step.told(pair.wearable.source, pair.reference.source)
 
 
 def _doubt(chosen: Decision, found: Search, names: str) -> str:
@@ -218,7 +206,8 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
         found_evidence, needed = told_apart(chosen.evidence, required)
         few = f" with only {n} strides to tell by" if n < _ENOUGH_STRIDES else ""
         reasons.append(f"evidence of {found_evidence}, above {needed} is needed{few}")
-    if chosen.second_opinion <= 0:
+    # Of fewer strides, durations and sizes correlate by chance.
+    if n >= _ENOUGH_STRIDES and chosen.second_opinion <= 0:
         reasons.append("the strides' durations and sizes fit another lag better")
     if not reasons:
         return ""

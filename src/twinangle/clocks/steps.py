@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from twinangle.clocks.band import BandLimited, grid_times
+from twinangle.clocks.band import BandLimited
 from twinangle.signals.recording import Array
 
 # Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
 _REACH_S = 1.6  # the lag is looked for this far either side of the one found
-_COARSE_S, _FINE_S = 0.02, 0.005  # of the lags tried: correlated, and interpolated between
+_LAG_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpolated between
 _BLOCK_S = 0.4
 _STEEPEST = 3000e-6  # of the lines the step is held against
 _LEAST_PART_S = 3.0  # of either side of the step
@@ -65,7 +67,7 @@ class LagStep:
 
 
 def find_step(
-    wearable: BandLimited, reference: BandLimited, lag_s: float, *, rate_hz: float, stride_s: float
+    wearable: BandLimited, reference: BandLimited, lag_s: float, *, stride_s: float
 ) -> LagStep | None:
     """Find where the lag steps, if a step fits far better than any line.
 
@@ -86,8 +88,6 @@ def find_step(
         In one band.
     lag_s : float
         The lag of the most part of the recording, or of either.
-    rate_hz : float
-        To compare at.
     stride_s : float
         Duration of a stride; a second counts as one where there are none.
 
@@ -103,12 +103,35 @@ def find_step(
     found = []
     for first in np.arange(start, max(end - _SPAN_S / 2, start + 1e-9), _SPAN_S / 2):
         span = (float(first), min(float(first) + _SPAN_S, end))
-        found.append(_within(wearable, reference, lag_s, span, rate_hz, stride_s))
-    return max((one for one in found if one is not None), key=_evidence, default=None)
+        found.append(_within(wearable, reference, lag_s, span, stride_s))
+    return clearest(found)
 
 
-def _evidence(step: LagStep) -> float:
-    return step.evidence
+def search_step(
+    wearable: BandLimited,
+    reference: BandLimited,
+    *,
+    expected_lag_s: float,
+    max_lag_s: float,
+    stride_s: float,
+) -> LagStep | None:
+    """Find a step where no lag is known: the clearest of all lags within the search.
+
+    Where samples are lost, the right lag fits either part only, and a wrong one at which hardly
+    more than one part overlaps may correlate better: so every lag is tried at which the overlap is
+    half of the longest.
+    """
+    a, b = wearable, reference
+    lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + _REACH_S, 1.5 * _REACH_S)
+    overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
+    some = lags[overlap > 0.5 * float(overlap.max())]
+    return clearest([find_step(a, b, float(lag), stride_s=stride_s) for lag in some])
+
+
+def clearest(found: Sequence[LagStep | None]) -> LagStep | None:
+    """Return the step with the most evidence; None where there is none."""
+    steps = [one for one in found if one is not None]
+    return max(steps, key=lambda step: step.evidence, default=None)
 
 
 def _within(
@@ -116,29 +139,28 @@ def _within(
     reference: BandLimited,
     lag_s: float,
     span: tuple[float, float],
-    rate_hz: float,
     stride_s: float,
 ) -> LagStep | None:
     """Return the step within a span of the wearable's clock."""
     start, end = span
     if not end - start > 2 * _LEAST_PART_S:
         return None
-    time = grid_times(start, end, rate_hz)[0]
-    blocks = np.floor((time - time[0]) / _BLOCK_S).astype(np.int64)
-    starts = np.flatnonzero(np.diff(blocks, prepend=-1))
+    time = start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1)
+    starts = np.arange(0, time.size, round(_BLOCK_S / _LAG_S))
     lags, by_block = _costs(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
         return None
-    fine = np.arange(0, (lags.size - 1) * _COARSE_S + 1e-9, _FINE_S)
+    fine = np.arange(0, (lags.size - 1) * _LAG_S + 1e-9, _FINE_S)
     table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
     strides = (end - start) / (stride_s if np.isfinite(stride_s) else 1.0)
     place, first, second, stepped = _likely_step(
         table, round(_REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )
+    if abs(fine[second] - fine[first]) < LEAST_STEP_S:
+        return None
     straight = min(_best_line(table, time[starts]), float(table.sum(axis=1).min()))
     evidence = strides * float(np.log(max(straight, 1e-12) / max(stepped, 1e-12)))
-    size = fine[second] - fine[first]
-    if evidence < LEAST_EVIDENCE or abs(size) < LEAST_STEP_S:
+    if evidence < LEAST_EVIDENCE:
         return None
     low, high, at = _where(table, place, first, second, stepped, strides)
     edges = np.append(time[starts], time[-1])
@@ -160,11 +182,12 @@ def _costs(
     starts: NDArray[np.int64],
 ) -> tuple[Array, Array]:
     """Return the lags tried (m,) and the sum of e(t, l) over each block at each of them."""
-    lags = lag_s + np.arange(-_REACH_S, _REACH_S + 1e-9, _COARSE_S)
-    rate = wearable.at(time)[1]
-    known = np.isfinite(rate)
-    moved = np.stack([reference.at(time - lag)[1] for lag in lags])
-    known &= np.isfinite(moved).all(axis=0)
+    reach = round(_REACH_S / _LAG_S)
+    lags = lag_s + _LAG_S * np.arange(-reach, reach + 1)
+    wide = time[0] - lag_s + _LAG_S * np.arange(-reach, time.size + reach)
+    rate, seen = wearable.at(time)[1], reference.at(wide)[1]
+    moved = np.array(sliding_window_view(seen, time.size)[::-1])  # the largest lag sees the first
+    known = np.isfinite(rate) & np.isfinite(moved).all(axis=0)
     rate = np.where(known, rate, 0.0)
     moved[:, ~known] = 0.0
     power = np.sum(moved**2, axis=1)
