@@ -23,12 +23,14 @@ def lose(recording, at_s, size_s):
 
 @pytest.fixture(scope="module")
 def pair(walking):
-    drawn = walking.PairSettings(lag_s=LAG_S, overlap_s=60.0, locked_deg=1.5)
+    drawn = walking.PairSettings(lag_s=LAG_S, overlap_s=60.0, extra_s=2.0, locked_deg=1.5)
     return walking.make_pair(np.random.default_rng(6), drawn)
 
 
-@pytest.mark.parametrize("size_s", [0.05, 0.1, 0.2, 0.5])
-@pytest.mark.parametrize("which", ["wearable", "reference"])
+@pytest.mark.parametrize(
+    ("which", "size_s"),
+    [("wearable", 0.05), ("reference", 0.1), ("reference", 0.2), ("wearable", 0.5)],
+)
 def test_file_place_and_size_are_named(pair, which, size_s):
     wearable, reference = pair
     at_s = 38.0 if which == "wearable" else 25.0

@@ -3,7 +3,8 @@
 A recording is cut to the stretch between `start_s` and `end_s`, and as far beyond as neutral
 standing and functional movement lie: between these and the walk no sample may be missing, or an
 orientation without magnetometers would lose its heading. Within it, what is to be analysed alone
-votes on heading, axis, sign, clock and cycles. Masked stretches are gaps for everything.
+votes on heading, axis, sign and cycles, and with the functional movement on the clock. Masked
+stretches are gaps for everything.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import (
@@ -58,7 +60,7 @@ def cut_recording(study: Study, trial: Trial, recording: Recording) -> Recording
     return replace(recording, time_s=time[kept], values=values)
 
 
-def masked_samples(trial: Trial, time_s: Array) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def masked_samples(trial: Trial, time_s: Array) -> NDArray[np.bool_]:
     """Return which samples lie in a masked stretch, its ends included."""
     masked = np.zeros(time_s.size, dtype=bool)
     for stretch in trial.mask:
@@ -76,41 +78,46 @@ def analysed(trial: Trial) -> Interval | None:
     )
 
 
-def analysed_angle(trial: Trial, angle: AngleRecording) -> AngleRecording:
-    """Return the angle between the limits alone."""
-    part = analysed(trial)
-    if part is None:
-        return angle
-    inside = np.flatnonzero((angle.time_s >= part.start_s) & (angle.time_s <= part.end_s))
-    if not inside.size:
-        return angle
-    return replace(
-        angle,
-        angle_deg=angle.angle_deg[inside[0] : inside[-1] + 1],
-        start_s=float(angle.start_s + inside[0] / angle.rate_hz),
-    )
+def synchronised_angle(trial: Trial, angle: AngleRecording) -> AngleRecording:
+    """Return the angle by which the clocks are found, the rest of it missing.
+
+    What lies between the limits, and the functional movement: both instruments recorded it, and
+    unlike strides it can be told which bend is which.
+    """
+    rows, counted = _synchronised(trial, angle.time_s)
+    values = np.where(counted, angle.angle_deg, np.nan)[rows]
+    return replace(angle, angle_deg=values, start_s=float(angle.time_s[rows.start]))
 
 
-def analysed_sensors(trial: Trial, pair: SensorPair) -> SensorPair:
-    """Return both sensors between the limits alone."""
-    part = analysed(trial)
-    if part is None:
+def synchronised_sensors(trial: Trial, pair: SensorPair) -> SensorPair:
+    """Return the same stretches of both sensors."""
+    rows, counted = _synchronised(trial, pair.proximal.time_s)
+    if counted.all():
         return pair
-    time = pair.proximal.time_s
-    inside = np.flatnonzero((time >= part.start_s) & (time <= part.end_s))
-    if not inside.size:
-        return pair
-    rows = slice(int(inside[0]), int(inside[-1]) + 1)
-    return SensorPair(_rows(pair.proximal, rows), _rows(pair.distal, rows))
+    return SensorPair(*(_rows(one, rows, counted) for one in (pair.proximal, pair.distal)))
 
 
-def _rows(sensor: InertialRecording, rows: slice) -> InertialRecording:
+def _synchronised(trial: Trial, time: Array) -> tuple[slice, NDArray[np.bool_]]:
+    """Return the rows from the first to the last that count, and which rows do."""
+    part = analysed(trial)
+    counted = np.ones(time.size, dtype=bool)
+    if part is not None:
+        functional = (trial.functional,) if isinstance(trial.functional, Interval) else ()
+        counted = np.logical_or.reduce(
+            [(time >= one.start_s) & (time <= one.end_s) for one in (part, *functional)]
+        )
+    rows = np.flatnonzero(counted)
+    return slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, time.size), counted
+
+
+def _rows(sensor: InertialRecording, rows: slice, counted: NDArray[np.bool_]) -> InertialRecording:
+    keep = counted[rows, None]
     return replace(
         sensor,
-        accelerometer=sensor.accelerometer[rows],
-        gyroscope=sensor.gyroscope[rows],
-        magnetometer=None if sensor.magnetometer is None else sensor.magnetometer[rows],
-        start_s=sensor.start_s + rows.start / sensor.rate_hz,
+        accelerometer=np.where(keep, sensor.accelerometer[rows], np.nan),
+        gyroscope=np.where(keep, sensor.gyroscope[rows], np.nan),
+        magnetometer=None,
+        start_s=float(sensor.time_s[rows.start]),
     )
 
 

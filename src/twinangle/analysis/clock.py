@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import analysed_angle, analysed_sensors
+from twinangle.analysis.analysed_part import synchronised_angle, synchronised_sensors
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
@@ -87,7 +87,7 @@ def check_by_gyroscopes(
         return clock, {}
     try:
         found = gyroscope_lag(
-            analysed_sensors(trial, signals.sensors),
+            synchronised_sensors(trial, signals.sensors),
             reference,
             clock,
             confidence=study.options.confidence,
@@ -176,7 +176,7 @@ def _clock(
             drift=settings.drift,
         )
     return synchronise(
-        analysed_angle(trial, motion.angle),
+        synchronised_angle(trial, motion.angle),
         reference,
         max_lag_s=settings.max_lag_s,
         expected_lag_s=settings.expected_lag_s,

@@ -158,7 +158,10 @@ def _within(
     )
     if abs(fine[second] - fine[first]) < LEAST_STEP_S:
         return None
-    straight = min(_best_line(table, time[starts]), float(table.sum(axis=1).min()))
+    constant = float(table.sum(axis=1).min())
+    if strides * np.log(max(constant, 1e-12) / max(stepped, 1e-12)) < LEAST_EVIDENCE:
+        return None
+    straight = min(constant, _best_line(table, time[starts]))
     evidence = strides * float(np.log(max(straight, 1e-12) / max(stepped, 1e-12)))
     if evidence < LEAST_EVIDENCE:
         return None
@@ -242,7 +245,7 @@ def _best_line(table: Array, time: Array) -> float:
     elapsed = time - time.mean()
     rows, blocks = table.shape
     bend = max(float(np.abs(elapsed).max()), 1e-9)
-    drifts = np.arange(-_STEEPEST, _STEEPEST + 1e-12, min(0.5 * _FINE_S / bend, _STEEPEST))
+    drifts = np.arange(-_STEEPEST, _STEEPEST + 1e-12, min(2 * _FINE_S / bend, _STEEPEST))
     best = np.inf
     column = np.arange(blocks)
     for drift in drifts:
