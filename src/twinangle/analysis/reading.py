@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import cast
 
 import numpy as np
 
+from twinangle.analysis.analysed_part import analysed, cut_recording, mask_notes
 from twinangle.analysis.declared_units import in_unit
 from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.merging import merge_sensors
@@ -116,10 +117,12 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     """
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
-    files = [facts_of("wearable", wearable.recording, wearable.timing, study.wearable)]
+    recorded = wearable.recording
+    files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
+    wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
     motion, raw, found = _motion(study, trial, wearable, files)
     timing = {"wearable": _timing_record(wearable.timing)}
-    warnings = [*wearable.warnings, *_bridged(wearable, study.wearable), *found]
+    warnings = [*mask_notes(trial), *wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
@@ -133,11 +136,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     return TrialSignals(
         motion=motion,
         reference=angle,
-        events_s=(
-            read_event_times(trial.events, label=study.cycles.event)
-            if trial.events is not None
-            else None
-        ),
+        events_s=_event_times(study, trial, recorded, wearable.recording),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
         sensors=raw.bridged if raw is not None else None,
@@ -147,6 +146,21 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         timing=timing,
         files=tuple(files),
     )
+
+
+def _event_times(
+    study: Study, trial: Trial, recorded: Recording, counted: Recording
+) -> Array | None:
+    """Return the times of events, without those in the part of the recording that is cut off."""
+    if trial.events is None:
+        return None
+    times = read_event_times(trial.events, label=study.cycles.event)
+    cut_off = np.zeros(times.size, dtype=bool)
+    for whole, kept, sign in ((recorded, counted, 1), (recorded, counted, -1)):
+        end = 0 if sign > 0 else -1
+        beyond = sign * times < sign * kept.time_s[end]
+        cut_off |= beyond & (sign * times >= sign * whole.time_s[end])
+    return np.asarray(times[~cut_off])
 
 
 def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
@@ -240,6 +254,7 @@ def _motion(
         side=trial.side,
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
+        analysed=analysed(trial),
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
         return partial(estimate_motion, inputs), None, warnings

@@ -15,6 +15,7 @@ from twinangle.agreement.multiple_correlation import (
     multiple_correlation,
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
@@ -150,8 +151,8 @@ def _shared_line(
 ) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
-    clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
-    paired = _pair(motion.angle, reference, clock)
+    clock, gyroscope_lag = check_by_gyroscopes(study, trial, signals, reference, clock)
+    paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
@@ -163,6 +164,7 @@ def _shared_line(
         end_s=trial.end_s,
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
+        masked=trial.mask,
     )
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
@@ -205,7 +207,7 @@ def _finish(
 ) -> TrialResult:
     """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
     try:
-        paired = _pair(motion.angle, line.reference, line.clock)
+        paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
         blank = _ended(trial, procedure, "ok", "", line.plausibility)

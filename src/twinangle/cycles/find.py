@@ -18,7 +18,7 @@ from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
 from twinangle.notices import Notice
-from twinangle.signals.recording import Array, CycleSet, PairedAngles
+from twinangle.signals.recording import Array, CycleSet, MaskedStretch, PairedAngles
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
 LEAST_CYCLES = 3
@@ -39,6 +39,7 @@ def find_cycles(
     end_s: float | None = None,
     events_s: ArrayLike | None = None,
     overrides: Sequence[Override] = (),
+    masked: Sequence[MaskedStretch] = (),
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -62,6 +63,8 @@ def find_cycles(
     overrides : sequence of (int or float, "include" or "exclude", str)
         Cycles forced in or out by hand, and why. An int is the index of a cycle, a float a time
         within it, in seconds on the wearable's clock.
+    masked : sequence of MaskedStretch
+        Stretches left out by hand; cycles that touch one are dropped for its reason.
 
     Returns
     -------
@@ -97,6 +100,7 @@ def find_cycles(
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
+    _merge(reason, exclude.masked(candidates, masked))
     said = _judge(reason, candidates, cycles, paired, signal, vertical, (low, high))
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))

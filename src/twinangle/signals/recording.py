@@ -45,6 +45,20 @@ class Interval:
             )
 
 
+@dataclass(frozen=True, slots=True)
+class MaskedStretch:
+    """A stretch of a recording to be left out, on the wearable's clock, and why."""
+
+    start_s: float
+    end_s: float
+    reason: str
+
+    @property
+    def place(self) -> str:
+        """Return where it is, in words."""
+        return f"{self.start_s:g} to {self.end_s:g} s"
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Recording:
     """Channels of one file as read, on the file's own time stamps.

@@ -335,6 +335,7 @@ class SynchronisationSettings(Section):
     )
     max_lag_s: Positive = 30.0
     drift: bool = True
+    max_drift_ppm: Positive = 1000.0  # a drift beyond it is refused
     expected_lag_s: float = 0.0
     # what the lag is taken from in the end; "gyroscope" leaves a delay of the angle in the results
     signal: Literal["angle", "gyroscope"] = "angle"
@@ -405,13 +406,15 @@ class AgreementSettings(Section):
     nothing is tested against a margin.
     `error_ratio` is the variance of the wearable's error over that of the reference's, where it is
     known; Deming's line is fitted with it. `published_interval` asks for limits with the interval
-    of Zou (2013) beside those with the package's own.
+    of Zou (2013) beside those with the package's own. Mean curves of the two instruments that
+    correlate below `least_correlation` are refused.
     """
 
     confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
     acceptable_deg: Positive | None = None
     error_ratio: Positive | None = None
     published_interval: bool = False
+    least_correlation: Annotated[float, Field(ge=-1, le=1)] = 0.75
 
 
 class ConditionSettings(Section):

@@ -10,9 +10,10 @@ from typing import cast
 
 from twinangle.errors import StudyError
 from twinangle.naming import listed, nearest_first, suggestion
-from twinangle.signals.recording import Interval
+from twinangle.signals.recording import Interval, MaskedStretch
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.mask_cell import read_mask
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -27,7 +28,8 @@ TIMES = (
     "distal_lag_s",
 )
 STANDING = "standing_deg"
-COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, "exclude")
+MASK = "mask"
+COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, MASK, "exclude")
 BY_SENSOR = ("wearable", "static", "functional")  # these may be two files, one a sensor
 REQUIRED = ("participant", "wearable")
 
@@ -72,6 +74,8 @@ class Trial:
     distal_lag_s: float | None = None
     # the joint's flexion in neutral standing; None where the study file's value holds
     standing_deg: float | None = None
+    # stretches that are left out, on the wearable's clock, in the order of time
+    mask: tuple[MaskedStretch, ...] = ()
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -270,7 +274,17 @@ def _trial(
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
         standing_deg=standing_deg,
+        mask=_mask(table, row, cells.get(MASK, "")),
     )
+
+
+def _mask(table: _Table, row: int, cell: str) -> tuple[MaskedStretch, ...]:
+    """Return the stretches to leave out."""
+    try:
+        return read_mask(cell, inside_folder(table.folder, cell), table.delimiter)
+    except StudyError as error:
+        table.add(row, MASK, str(error))
+        return ()
 
 
 def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Needs) -> None:

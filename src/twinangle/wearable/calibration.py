@@ -12,6 +12,7 @@ from twinangle.signals.recording import (
     AngleQuality,
     AngleRecording,
     Array,
+    Interval,
     JointMotion,
     OrientationPair,
     SensorPair,
@@ -34,7 +35,12 @@ from twinangle.wearable.flexion import (
     straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes
-from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
+from twinangle.wearable.procedure_input import (
+    AxisMethod,
+    OrientedTrial,
+    WearableTrial,
+    slice_pair,
+)
 from twinangle.wearable.quality.placement import slow_distal_warning
 from twinangle.wearable.vertical import vertical_warnings
 
@@ -52,11 +58,16 @@ class JointCalibration:
     warnings: tuple[str, ...]
 
 
-def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") -> JointCalibration:
+def calibrate(
+    oriented: OrientedTrial,
+    axis_method: AxisMethod = "mean-rate",
+    analysed: Interval | None = None,
+) -> JointCalibration:
     """Find neutral standing, the flexion axis and its direction.
 
     Without a functional movement the axis is found from the walk itself and a warning says so:
     in walking the joint also turns out of its flexion plane, and the axis was seen 4° to 9° off.
+    Only the stretch `analysed` of the walk has a vote then.
 
     Raises
     ------
@@ -64,7 +75,7 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
         If standing is empty or the joint hardly moved.
     """
     neutral = neutral_orientation(relative_orientation(oriented.static))
-    movement = oriented.walk if oriented.functional is None else oriented.functional
+    movement = oriented.functional or _part(oriented.walk, analysed)
     relative = relative_orientation(movement)
     rate = relative_rate(relative, movement.distal.rate_hz)
     mean = functional_axis(rate)
@@ -94,6 +105,17 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
     return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
 
 
+def _part(walk: OrientationPair, stretch: Interval | None) -> OrientationPair:
+    """Return the stretch of the walk, as far as it was recorded."""
+    if stretch is None:
+        return walk
+    one = walk.proximal
+    first, n = one.start_s, one.quaternion.shape[0]
+    last = first + (n - 1) / one.rate_hz
+    inside = Interval(max(stretch.start_s, first), min(stretch.end_s, last))
+    return slice_pair(walk, inside, "analysed")
+
+
 def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion:
     """Return the trial's flexion angle, its rates, and what its quality is known to be.
 
@@ -102,10 +124,11 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     AngleError
         If the sensors cannot be calibrated, see :func:`calibrate`.
     """
-    calibration = calibrate(oriented, trial.axis_method)
+    calibration = calibrate(oriented, trial.axis_method, trial.analysed)
     lost: tuple[str, ...] = ()
-    if isinstance(trial.walk, SensorPair):
-        lost = vertical_warnings(trial.walk, oriented.walk)
+    voting = trial.voting
+    if isinstance(voting, SensorPair):
+        lost = vertical_warnings(voting, oriented.walk)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)
     distal = oriented.walk.distal
@@ -123,7 +146,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         warnings=(
             *calibration.warnings,
             *oriented.warnings,
-            *slow_distal_warning(rates, trial.joint),
+            *slow_distal_warning(segment_rates(voting, oriented.walk), trial.joint),
             *lost,
         ),
         quality=AngleQuality(

@@ -92,7 +92,9 @@ def with_both(parameters: KalmanParameters | None = None) -> Procedure:
 
         def orient(pair: SensorPair) -> OrientationPair:
             _require_magnetometers(pair)
-            found.append(orient_jointly(pair, parameters=parameters))
+            voting = trial.voting if pair is trial.walk else pair
+            assert isinstance(voting, SensorPair)
+            found.append(orient_jointly(pair, parameters=parameters, voting=voting))
             return found[-1].pair
 
         oriented = orient_trial(trial, orient)

@@ -64,7 +64,9 @@ def orient_without_magnetometers(
 
     assert isinstance(trial.walk, SensorPair)
     raw = six_axis(trial.walk)
-    heading = find_heading(trial.walk, raw)
+    voting = trial.voting
+    assert isinstance(voting, SensorPair)
+    heading = find_heading(voting, raw)
     walk = _in_one_frame(trial.walk, raw, heading)
     functional, warnings = _functional(trial, walk, six_axis, find_heading)
     if isinstance(static, Interval):

@@ -68,7 +68,10 @@ class _Fields:
 
 
 def orient_jointly(
-    sensors: SensorPair, *, parameters: KalmanParameters | None = None
+    sensors: SensorPair,
+    *,
+    parameters: KalmanParameters | None = None,
+    voting: SensorPair | None = None,
 ) -> JointlyOriented:
     """Orient two sensors by their magnetometers, each with the help of the other.
 
@@ -97,6 +100,9 @@ def orient_jointly(
         Both with magnetometers, in any unit.
     parameters : KalmanParameters, optional
         Of one sensor; the defaults when left out.
+    voting : SensorPair, optional
+        The same signals with what is to have no vote on the heading left blank; `sensors` when
+        left out.
 
     Returns
     -------
@@ -112,7 +118,7 @@ def orient_jointly(
         kalman(sensors.proximal, parameters=p), kalman(sensors.distal, parameters=p)
     )
     try:
-        found = joint_centre_heading(sensors, alone)
+        found = joint_centre_heading(voting or sensors, alone)
     except AngleError as error:
         return _each_alone(sensors, alone, str(error))
     if found.coherence < SURE_COHERENCE:
