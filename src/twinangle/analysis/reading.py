@@ -41,6 +41,7 @@ from twinangle.study import (
     Trial,
     Wearable,
     merged_columns,
+    settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 from twinangle.wearable.sensors import (
@@ -101,6 +102,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         If a file cannot be read or its signals are not what the study says; the message names
         file, row or channel, what was found and what would be accepted.
     """
+    study = settings_of(study, trial)
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
     motion, raw, found = _motion(study, trial, wearable)

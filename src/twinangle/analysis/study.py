@@ -16,7 +16,7 @@ from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.tables.curves import is_long
-from twinangle.study import SensorFiles, Study, Trial
+from twinangle.study import SensorFiles, Study, Trial, own_settings_note
 
 
 def run_study(
@@ -134,6 +134,9 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     good = [trial for trial in trials if trial.status == "ok"]
     people = {trial.participant for trial in good}
     notes = list(study.warnings)
+    own = own_settings_note(study)
+    if own:
+        notes.append(own)
     if study.calibration is not None:
         notes.append(f"The reference's calibration: {study.calibration.summary()}.")
     if len(people) == 1:

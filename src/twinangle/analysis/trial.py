@@ -33,7 +33,7 @@ from twinangle.signals.recording import (
     PairedAngles,
     Synchronisation,
 )
-from twinangle.study import Study, Trial
+from twinangle.study import Study, Trial, settings_of
 from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
@@ -75,6 +75,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    study = settings_of(study, trial)
     procedures = study.wearable.procedures
     if trial.exclude:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)

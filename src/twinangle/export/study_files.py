@@ -24,7 +24,7 @@ FILES = {
     "distal": "{wearable}_tracksys-distal{name_end}",
 }
 # Every column of the table that holds one number, whatever is added to it.
-NUMBERS = tuple(each.name for each in fields(Trial) if each.type == "float | None")
+NUMBERS = tuple(each.name for each in fields(Trial) if each.type in ("float | None", "int | None"))
 
 
 def write_study_files(

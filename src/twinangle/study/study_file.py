@@ -412,6 +412,8 @@ def _trials(
         reference="reference" in data,
         events=raw("cycles", "method") == "events",
         files=files,
+        kind=str(raw("wearable", "kind") or "angle"),
+        synchronisation=str(raw("synchronisation", "method") or "cross-correlation"),
     )
     try:
         return *read_trials(path.parent, name, needs), []

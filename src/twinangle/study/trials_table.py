@@ -13,6 +13,7 @@ from twinangle.naming import listed, nearest_first, suggestion
 from twinangle.signals.recording import Interval
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.unknown_columns import faults_of_columns
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -27,7 +28,9 @@ TIMES = (
     "distal_lag_s",
 )
 STANDING = "standing_deg"
-COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, "exclude")
+LAGS = ("expected_lag_s", "max_lag_s")
+SIGNS = ("sign", "wearable_sign")
+COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, *LAGS, *SIGNS, "exclude")
 BY_SENSOR = ("wearable", "static", "functional")  # these may be two files, one a sensor
 REQUIRED = ("participant", "wearable")
 
@@ -72,6 +75,11 @@ class Trial:
     distal_lag_s: float | None = None
     # the joint's flexion in neutral standing; None where the study file's value holds
     standing_deg: float | None = None
+    # settings of this recording; None where those of the study file hold
+    expected_lag_s: float | None = None
+    max_lag_s: float | None = None
+    sign: int | None = None  # of the reference
+    wearable_sign: int | None = None  # of a ready-made angle
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -87,6 +95,8 @@ class Needs:
     reference: bool  # whether there is a [reference] section to read the files by
     events: bool  # a file of event times for every trial that is analysed
     files: SensorFilePatterns | None = None  # how the two sensors' files are called
+    kind: str = "angle"  # of the wearable
+    synchronisation: str = "cross-correlation"  # the method
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -105,6 +115,7 @@ class _Table:
     columns: list[str]
     rows: list[tuple[int, dict[str, str]]]
     delimiter: str
+    head: int = 1  # the row of the column names
     faults: list[str] = field(default_factory=list)
 
     def add(self, row: int, column: str, text: str) -> None:
@@ -131,6 +142,7 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
     table = _read_table(folder, path, name, needs.columns)
+    _check_unknown(table, needs)
     kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
@@ -174,7 +186,7 @@ def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) 
     delimiter = max(",;\t", key=next(line for line in lines if line.strip()).count)
     records = _records(lines, delimiter, name)
     header = [cell.strip() for cell in records[0][1]]
-    table = _Table(name, folder, header, [], delimiter)
+    table = _Table(name, folder, header, [], delimiter, records[0][0])
     _check_header(table, records[0][0], required)
     for row, cells in records[1:]:
         if len(cells) != len(header):
@@ -218,17 +230,33 @@ def _check_header(table: _Table, row: int, required: tuple[str, ...]) -> None:
         raise StudyError("\n".join(table.faults))
 
 
+def _further(table: _Table, needs: Needs) -> list[str]:
+    """Return the columns that have no meaning of their own."""
+    known = (*COLUMNS, *needs.columns)
+    return [name for name in table.columns if name and name not in known]
+
+
+def _check_unknown(table: _Table, needs: Needs) -> None:
+    """Refuse further columns that cannot be meant as covariates."""
+    spelt_wrong = [name for name in table.columns if name.casefold() in COLUMNS]
+    cells = {
+        name: [row[name] for _, row in table.rows if row[name]]
+        for name in _further(table, needs)
+        if name not in spelt_wrong
+    }
+    found = faults_of_columns(cells, table.columns, COLUMNS, table.folder)
+    table.faults += [f"{table.name}, row {table.head}: {text}" for text in found]
+
+
 def _covariate_kinds(table: _Table, needs: Needs) -> dict[str, bool]:
     """Return the further columns, each with whether all its cells are numbers."""
-    known = (*COLUMNS, *needs.columns)
-    names = [name for name in table.columns if name and name not in known]
     return {
         name: all(
             finite_number(cells[name], table.delimiter) is not None
             for _, cells in table.rows
             if cells[name]
         )
-        for name in names
+        for name in _further(table, needs)
     }
 
 
@@ -251,6 +279,9 @@ def _trial(
     if not exclude:
         _check_needs(table, row, cells, needs)
     standing_deg = _given(table, row, cells, STANDING, "degrees")
+    lags = {name: _given(table, row, cells, name, "seconds") for name in LAGS}
+    _check_lags(table, row, lags, needs.synchronisation)
+    signs = {name: _sign(table, row, name, cells.get(name, "")) for name in SIGNS}
     _check_unwanted(table, row, cells, needs)
     return Trial(
         **names,
@@ -270,12 +301,28 @@ def _trial(
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
         standing_deg=standing_deg,
+        **lags,
+        **signs,
     )
 
 
 def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Needs) -> None:
     """Refuse cells that the study file leaves without a meaning."""
+    hint = " The wearable's is `wearable_sign`." if needs.kind == "angle" else ""
     unwanted = (
+        (
+            "sign",
+            not cells.get("reference"),
+            f"is given, but the row names no reference whose sign it could be.{hint}",
+        ),
+        (
+            "wearable_sign",
+            needs.kind != "angle",
+            (
+                f"is given, but a wearable of kind {needs.kind!r} finds its sign by itself; the "
+                "reference's is `sign`."
+            ),
+        ),
         (
             "distal_lag_s",
             needs.files is None,
@@ -387,6 +434,42 @@ def _given(table: _Table, row: int, cells: Mapping[str, str], name: str, unit: s
     if text and value is None:
         table.add(row, name, f"is {text!r}; accepted: a number of {unit}, or an empty cell.")
     return value
+
+
+def _sign(table: _Table, row: int, name: str, text: str) -> int | None:
+    """Return the sign in a cell, None where it is empty."""
+    if not text:
+        return None
+    value = finite_number(text, table.delimiter)
+    if value not in (1, -1):
+        table.add(
+            row,
+            name,
+            f"is {text!r}; accepted: 1, -1 where flexion is negative in the file, or an empty "
+            "cell.",
+        )
+        return None
+    return int(value)
+
+
+def _check_lags(table: _Table, row: int, lags: Mapping[str, float | None], method: str) -> None:
+    """Refuse a search window that is none, and one that the method would not look at."""
+    most = lags["max_lag_s"]
+    if most is not None and not most > 0:
+        table.add(row, "max_lag_s", f"is {most:g}; accepted: seconds above 0, or an empty cell.")
+    if most is not None and method in ("shared-clock", "manual"):
+        table.add(
+            row,
+            "max_lag_s",
+            f"is given, but [synchronisation] `method` is {method!r}, which searches for no lag.",
+        )
+    if lags["expected_lag_s"] is not None and method != "cross-correlation":
+        table.add(
+            row,
+            "expected_lag_s",
+            f"is given, but [synchronisation] `method` is {method!r}; it goes with "
+            "'cross-correlation' only.",
+        )
 
 
 def _stretch(
