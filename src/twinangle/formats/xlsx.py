@@ -23,9 +23,9 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.formats.base import choose_columns
-from twinangle.formats.delimited import MISSING_WORDS, UNIT_WORDS
+from twinangle.formats.delimited_layout import MISSING_WORDS, UNIT_WORDS
 from twinangle.formats.request import Format, Request, Table
-from twinangle.naming import listed
+from twinangle.naming import listed, shown
 from twinangle.signals.recording import Array
 
 HEAD_ROWS = 100  # among which the column names are looked for
@@ -281,7 +281,7 @@ def _values(book_sheet: Any, sheet: _Sheet, places: list[int], request: Request)
             value = _number(cell)
             if value is None:
                 raise _refused(
-                    sheet, place, number, repr(cell) if _is_text(cell) else cell, request
+                    sheet, place, number, shown(str(cell)) if _is_text(cell) else cell, request
                 )
             flat.append(value)
     return np.array(flat, dtype=np.float64).reshape(-1, len(places))
@@ -319,7 +319,7 @@ def _refuse_lost_results(
                         sheet,
                         place,
                         sheet.first_row + number,
-                        f"the formula {cell!r}, saved without its result",
+                        f"the formula {shown(cell)}, saved without its result",
                         request,
                     )
 

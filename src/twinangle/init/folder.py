@@ -13,7 +13,7 @@ from twinangle.errors import RecordingError, StudyError
 from twinangle.formats import FORMATS, describe_file
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.bids_motion import ENDING
-from twinangle.formats.delimited import MISSING_WORDS
+from twinangle.formats.delimited_layout import MISSING_WORDS
 from twinangle.init.places import (
     Place,
     data_set_identity,

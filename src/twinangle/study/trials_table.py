@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import cast
 
 from twinangle.errors import StudyError
-from twinangle.naming import listed, nearest_first, suggestion
+from twinangle.naming import holds_a_row, listed, nearest_first, shown, suggestion
 from twinangle.signals.recording import Interval
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
@@ -188,7 +188,8 @@ def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) 
     header = [cell.strip() for cell in records[0][1]]
     table = _Table(name, folder, header, [], delimiter, records[0][0])
     _check_header(table, records[0][0], required)
-    for row, cells in records[1:]:
+    for row, found in records[1:]:
+        cells = _without_end(found, header)
         if len(cells) != len(header):
             table.faults.append(
                 f"{name}, row {row}: has {len(cells)} cells where the header has {len(header)}."
@@ -198,12 +199,26 @@ def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) 
     return table
 
 
+def _without_end(cells: list[str], header: list[str]) -> list[str]:
+    """Return a row without a separator too many at its end, or with the one its header has."""
+    if len(cells) == len(header) + 1 and not cells[-1].strip():
+        return cells[:-1]
+    return [*cells, ""] if len(cells) == len(header) - 1 and not header[-1] else cells
+
+
 def _records(lines: list[str], delimiter: str, name: str) -> list[tuple[int, list[str]]]:
     """Return the rows that are not blank, each with the line it starts on."""
     reader = csv.reader(lines, delimiter=delimiter)
     records, start = [], 1
     try:
         for cells in reader:
+            width = len(records[0][1]) if records else len(cells)
+            if holds_a_row(cells, delimiter, width):
+                raise StudyError(
+                    f"{name}, row {start}: a quotation mark opens a cell there and is not closed "
+                    "in the same row, so that the rows after it would be lost; take it out, or "
+                    "close it."
+                )
             if any(cell.strip() for cell in cells):
                 records.append((start, cells))
             start = reader.line_num + 1
@@ -356,7 +371,7 @@ def _identifier(table: _Table, row: int, cells: Mapping[str, str], name: str) ->
     value = cells[name]
     if name == "side" and value not in ("left", "right", ""):
         guess = suggestion(value, ("left", "right"))
-        table.add(row, name, f"is {value!r}; accepted: 'left', 'right' or an empty cell.{guess}")
+        table.add(row, name, f"is {shown(value)}; accepted: 'left', 'right' or an empty cell.{guess}")
     elif name != "side" and not value:
         table.add(row, name, "is empty; every row needs it (or leave the whole column out).")
     return value
@@ -414,11 +429,11 @@ def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -
         return None
     path = inside_folder(table.folder, value)
     if path is None:
-        table.add(row, name, f"{value!r} leaves the study folder; move the file into the folder.")
+        table.add(row, name, f"{shown(value)} leaves the study folder; move the file into the folder.")
     elif must_exist and not path.exists():
-        table.add(row, name, f"file {value!r} does not exist in the study folder.{_near(path)}")
+        table.add(row, name, f"file {shown(value)} does not exist in the study folder.{_near(path)}")
     elif must_exist and not path.is_file():
-        table.add(row, name, f"{value!r} is not a file.")
+        table.add(row, name, f"{shown(value)} is not a file.")
     return path
 
 
@@ -432,7 +447,7 @@ def _given(table: _Table, row: int, cells: Mapping[str, str], name: str, unit: s
     text = cells.get(name, "")
     value = finite_number(text, table.delimiter) if text else None
     if text and value is None:
-        table.add(row, name, f"is {text!r}; accepted: a number of {unit}, or an empty cell.")
+        table.add(row, name, f"is {shown(text)}; accepted: a number of {unit}, or an empty cell.")
     return value
 
 
@@ -445,7 +460,7 @@ def _sign(table: _Table, row: int, name: str, text: str) -> int | None:
         table.add(
             row,
             name,
-            f"is {text!r}; accepted: 1, -1 where flexion is negative in the file, or an empty "
+            f"is {shown(text)}; accepted: 1, -1 where flexion is negative in the file, or an empty "
             "cell.",
         )
         return None
