@@ -14,7 +14,12 @@ from twinangle.analysis.declared_units import in_unit
 from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
-from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.formats import (
+    UnlikeRatesError,
+    read_event_times,
+    read_recording,
+    refuse_strange_rate,
+)
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.results.model import Scalar
 from twinangle.signals.channels import refuse_constant
@@ -154,13 +159,16 @@ def _read_columns(
     signals = list(columns)
 
     def read(names: list[str]) -> Recording:
-        return read_recording(
+        found = read_recording(
             path,
             columns=names,
             time=settings.time,
             rate_hz=settings.rate_hz,
+            time_unit=settings.time_unit,
             source=path.relative_to(study.folder).as_posix(),
         )
+        refuse_strange_rate(found)
+        return found
 
     if trigger is None:
         return read(signals), None

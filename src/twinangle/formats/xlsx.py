@@ -14,7 +14,7 @@ import zipfile
 from array import array
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, repeat
 from pathlib import Path
 from typing import Any
@@ -269,7 +269,7 @@ def _bare(name: str, sheet: _Sheet) -> str:
 def _without_sheet(request: Request, sheet: _Sheet, names: Sequence[str]) -> Request:
     time = None if request.time is None else _bare(request.time, sheet)
     columns = tuple(_bare(name, sheet) for name in names if name != request.time)
-    return Request(columns, time, request.rate_hz, request.units, request.source)
+    return replace(request, columns=columns, time=time)
 
 
 def _values(book_sheet: Any, sheet: _Sheet, places: list[int], request: Request) -> Array:
@@ -281,14 +281,17 @@ def _values(book_sheet: Any, sheet: _Sheet, places: list[int], request: Request)
             value = _number(cell)
             if value is None:
                 raise _refused(
-                    sheet, place, number, shown(str(cell)) if _is_text(cell) else cell, request
+                    sheet, place, number, _as_text(cell), request
                 )
             flat.append(value)
     return np.array(flat, dtype=np.float64).reshape(-1, len(places))
 
 
-def _is_text(cell: Any) -> bool:
-    return isinstance(cell, (str, bool))
+def _as_text(cell: Any) -> Any:
+    """Return a text or a truth value as a message shows it, a date as it is."""
+    if isinstance(cell, str):
+        return shown(cell)
+    return repr(cell) if isinstance(cell, bool) else cell
 
 
 def _refused(sheet: _Sheet, place: int, row: int, found: Any, request: Request) -> RecordingError:

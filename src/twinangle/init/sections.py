@@ -114,10 +114,20 @@ def _clock_lines(description: FileDescription) -> list[str]:
     if description.format == "Motion-BIDS" and description.time is not None:
         return []  # its own LATENCY channel, with the start time in scans.tsv
     if description.time is not None:
-        return [f"time = {quoted(description.time)}"]
+        return [f"time = {quoted(description.time)}", *_time_unit_line(description)]
     if description.rate_hz == description.rate_hz:  # the file itself tells its rate
         return []
     return ['rate_hz = "?"                    # samples a second, or: time = "column of seconds"']
+
+
+def _time_unit_line(description: FileDescription) -> list[str]:
+    if description.time_unit == "?":
+        return [
+            f'time_unit = "?"                  # "s", "ms" or "us": in seconds the times step at '
+            f"{description.rate_hz:.4g} Hz"
+        ]
+    unit = description.time_unit
+    return [f'time_unit = "{unit}"                 # by the column\'s name'] if unit else []
 
 
 def _inertial_section(

@@ -48,7 +48,16 @@ class Clocked(Section):
     """
 
     time: Text | None = None
+    time_unit: Literal["s", "ms", "us"] | None = None
     rate_hz: Positive | None = None
+
+    @model_validator(mode="after")
+    def _check_time_unit(self) -> Self:
+        if self.time_unit is not None and (self.time is None or self.rate_hz is not None):
+            raise ValueError(
+                "has a `time_unit`, which goes with a column of times in `time`, without `rate_hz`"
+            )
+        return self
 
 
 class SensorColumns(Section):
