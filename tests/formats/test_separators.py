@@ -130,3 +130,21 @@ def test_a_line_without_end_is_no_traceback(tmp_path):
     path.write_text("a,b\n" + '"' + "x" * 200_000 + "\n1,2\n")
     with pytest.raises(RecordingError):
         describe_file(path)
+
+
+def test_a_name_in_the_row_above_is_taken_where_the_row_of_names_has_none(tmp_path):
+    path = tmp_path / "goni.csv"
+    path.write_text("Time;Knee;\n;flexion;rotation\n" + rows(";", end=";0,5"))
+    described = describe_file(path)
+    assert [channel.name for channel in described.channels] == ["Time", "flexion", "rotation"]
+    assert described.rate_hz == pytest.approx(100)
+
+
+def test_a_column_left_out_for_a_stray_text_is_told(tmp_path):
+    path = tmp_path / "goni.csv"
+    lines = ("time_s,knee_deg,remark\n" + rows(",", point, ",")).splitlines()
+    lines[8] = "0.07,#DIV/0!,"
+    lines[9] += "slipped"
+    path.write_text("\n".join(lines) + "\n")
+    (note,) = describe_file(path).notes
+    assert note == "column 'knee_deg' left out: row 9 holds '#DIV/0!' where a number should be"

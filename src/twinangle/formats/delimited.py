@@ -33,15 +33,14 @@ from twinangle.naming import shown
 from twinangle.signals.recording import Array
 
 
-
-
 def read(path: Path, request: Request) -> Table:
     """Read the requested columns of a delimited text file."""
     layout = sniff(path, request)
     refuse_stray_marks(path, layout, request)
     wanted = choose_columns(request, layout.names)
+    left_out: list[str] = []
     if request.columns is None:
-        wanted = _numeric_columns(path, layout, wanted, request)
+        wanted, left_out = _numeric_columns(path, layout, wanted, request)
     places = [layout.names.index(name) for name in wanted]
     values, n_comments = read_columns(path, layout, places, request)
     units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
@@ -50,7 +49,7 @@ def read(path: Path, request: Request) -> Table:
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=_layout_notes(layout, n_comments),
+        notes=(*_layout_notes(layout, n_comments), *left_out),
     )
 
 
@@ -196,22 +195,35 @@ def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request
         ) from None
 
 
-def _numeric_columns(path: Path, layout: Layout, wanted: list[str], request: Request) -> list[str]:
-    """Return the columns that hold numbers in the first rows, each name once."""
-    sample = [cells for (_, cells), _ in zip(_records(path, layout), range(200), strict=False)]
-    numeric = []
+def _numeric_columns(
+    path: Path, layout: Layout, wanted: list[str], request: Request
+) -> tuple[list[str], list[str]]:
+    """Return the columns that hold numbers in the first rows, each name once.
+
+    The second list tells of columns of numbers that a text among them keeps out.
+    """
+    width = len(layout.names)
+    sample = [(row, fitted(cells, width)) for row, cells in islice(_records(path, layout), 200)]
+    numeric, left_out = [], []
     for place, name in enumerate(layout.names):
-        cells = [row[place].strip() for row in sample if len(row) == len(layout.names)]
-        filled = [cell for cell in cells if cell not in MISSING_WORDS]
-        unique = bool(name) and layout.names.count(name) == 1
-        if unique and name in wanted and all(looks_numeric(cell) for cell in filled):
+        if name not in wanted or not name or layout.names.count(name) > 1:
+            continue
+        cells = [(row, found[place].strip()) for row, found in sample if len(found) == width]
+        filled = [(row, cell) for row, cell in cells if cell not in MISSING_WORDS]
+        texts = [(row, cell) for row, cell in filled if not looks_numeric(cell)]
+        if not texts:
             numeric.append(name)
+        elif len(texts) < len(filled) / 2:
+            left_out.append(
+                f"column {shown(name)} left out: row {texts[0][0]} holds {shown(texts[0][1])} "
+                "where a number should be"
+            )
     if not numeric:
         raise RecordingError(
             f"{request.source}: holds no column of numbers; accepted: a row of column names, then "
             "rows of numbers."
         )
-    return numeric
+    return numeric, left_out
 
 
 FORMAT = Format("delimited text", (".csv", ".tsv", ".txt", ".dat"), read)

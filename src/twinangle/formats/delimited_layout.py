@@ -102,22 +102,35 @@ def _names_in_comment(lines: list[str], header: int, delimiter: str) -> list[str
 def _row_of_groups(
     lines: list[str], header: int, names: list[str], delimiter: str
 ) -> list[str] | None:
-    """Return the row above names that occur twice, where it tells them apart: sensors' names."""
-    if header == 0 or len(set(names)) == len(names) or not _is_header(lines[header - 1]):
+    """Return the row above, where it tells names apart or holds one that is wanting."""
+    if header == 0 or not _is_header(lines[header - 1]):
         return None
     groups = _cells(lines[header - 1], delimiter)
-    if len(groups) != len(names):
+    return groups if joined_names(groups, names) is not None else None
+
+
+def joined_names(groups: Sequence[str], names: Sequence[str]) -> list[str] | None:
+    """Return column names made of two rows; None where the row above adds nothing.
+
+    "thigh acc_x" for acc_x under thigh where acc_x occurs twice: a group holds until the next one
+    begins. An empty name is the one above it.
+    """
+    wanting = any(own and not name for own, name in zip(groups, names, strict=False))
+    filled = [name for name in names if name]
+    if len(groups) != len(names) or not (wanting or len(set(filled)) < len(filled)):
         return None
     joined = _joined(groups, names)
-    return groups if len(set(joined)) == len(joined) else None
+    named = [name for name in joined if name]
+    return joined if len(set(named)) == len(named) else None
 
 
-def _joined(groups: list[str], names: list[str]) -> list[str]:
-    """Return "thigh acc_x" for acc_x under thigh; a group holds until the next one begins."""
+def _joined(groups: Sequence[str], names: Sequence[str]) -> list[str]:
     joined, group = [], ""
     for own, name in zip(groups, names, strict=True):
         group = own or group
-        joined.append(f"{group} {name}" if group and names.count(name) > 1 else name)
+        joined.append(
+            f"{group} {name}" if name and group and names.count(name) > 1 else name or own
+        )
     return joined
 
 

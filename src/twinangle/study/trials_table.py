@@ -371,7 +371,9 @@ def _identifier(table: _Table, row: int, cells: Mapping[str, str], name: str) ->
     value = cells[name]
     if name == "side" and value not in ("left", "right", ""):
         guess = suggestion(value, ("left", "right"))
-        table.add(row, name, f"is {shown(value)}; accepted: 'left', 'right' or an empty cell.{guess}")
+        table.add(
+            row, name, f"is {shown(value)}; accepted: 'left', 'right' or an empty cell.{guess}"
+        )
     elif name != "side" and not value:
         table.add(row, name, "is empty; every row needs it (or leave the whole column out).")
     return value
@@ -429,9 +431,13 @@ def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -
         return None
     path = inside_folder(table.folder, value)
     if path is None:
-        table.add(row, name, f"{shown(value)} leaves the study folder; move the file into the folder.")
+        table.add(
+            row, name, f"{shown(value)} leaves the study folder; move the file into the folder."
+        )
     elif must_exist and not path.exists():
-        table.add(row, name, f"file {shown(value)} does not exist in the study folder.{_near(path)}")
+        table.add(
+            row, name, f"file {shown(value)} does not exist in the study folder.{_near(path)}"
+        )
     elif must_exist and not path.is_file():
         table.add(row, name, f"{shown(value)} is not a file.")
     return path
