@@ -1,4 +1,4 @@
-"""A study whose times are milliseconds: refused with the remedy, read with it, exported in seconds."""
+"""A study whose times are milliseconds: refused with the remedy, read with it."""
 
 from __future__ import annotations
 

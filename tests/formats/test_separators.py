@@ -96,7 +96,7 @@ def test_each_is_described_and_read_as_a_person_would(tmp_path, name):
 def test_a_message_on_a_continental_file_names_its_columns(tmp_path):
     path = tmp_path / "goni.csv"
     path.write_text("time_s;knee_deg\n" + rows(";"))
-    with pytest.raises(RecordingError, match="'knee_deg' and 'time_s'|'time_s' and 'knee_deg'"):
+    with pytest.raises(RecordingError, match="'knee_deg' and 'time_s'"):
         read_recording(path, columns=["kne"], time="time_s")
 
 

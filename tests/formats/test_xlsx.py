@@ -248,7 +248,7 @@ def test_names_over_two_rows_are_joined(tmp_path):
     ]  # fmt: skip
     assert described.time == "Time"
     assert any("made of two rows" in note for note in described.notes)
-    assert_array_equal(recording.values[:3], [[1, 0], [1, 1], [1, 2]])
+    assert_array_equal(recording.columns(recording.channels)[:3], [[1, 0], [1, 1], [1, 2]])
 
 
 def test_names_over_two_rows_with_units_under_them(tmp_path):

@@ -257,6 +257,7 @@ def _cells(line: str, delimiter: str) -> list[str]:
 
 
 def looks_numeric(cell: str) -> bool:
+    """Tell a number, with a decimal point or comma, from other text."""
     return re.fullmatch(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?", cell) is not None
 
 

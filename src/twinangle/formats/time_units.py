@@ -1,4 +1,4 @@
-"""The unit of a column of times: stated, or declared by the file; never guessed from the numbers."""
+"""The unit of a column of times: stated, or declared by the file; never guessed from numbers."""
 
 from __future__ import annotations
 

@@ -347,7 +347,7 @@ def _refuse_lost_results(
                         sheet,
                         place,
                         sheet.first_row + number,
-                        f"the formula {shown(cell)}, saved without its result",
+                        f"the formula {shown(str(cell))}, saved without its result",
                         request,
                     )
 

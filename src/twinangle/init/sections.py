@@ -122,10 +122,8 @@ def _clock_lines(description: FileDescription) -> list[str]:
 
 def _time_unit_line(description: FileDescription) -> list[str]:
     if description.time_unit == "?":
-        return [
-            f'time_unit = "?"                  # "s", "ms" or "us": in seconds the times step at '
-            f"{description.rate_hz:.4g} Hz"
-        ]
+        rate = f"{description.rate_hz:.4g} Hz"
+        return [f'time_unit = "?"                  # "s", "ms" or "us"; in seconds it is {rate}']
     unit = description.time_unit
     return [f'time_unit = "{unit}"                 # by the column\'s name'] if unit else []
 

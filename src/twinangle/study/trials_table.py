@@ -209,7 +209,8 @@ def _without_end(cells: list[str], header: list[str]) -> list[str]:
 def _records(lines: list[str], delimiter: str, name: str) -> list[tuple[int, list[str]]]:
     """Return the rows that are not blank, each with the line it starts on."""
     reader = csv.reader(lines, delimiter=delimiter)
-    records, start = [], 1
+    records: list[tuple[int, list[str]]] = []
+    start = 1
     try:
         for cells in reader:
             width = len(records[0][1]) if records else len(cells)
@@ -316,8 +317,10 @@ def _trial(
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
         standing_deg=standing_deg,
-        **lags,
-        **signs,
+        expected_lag_s=lags["expected_lag_s"],
+        max_lag_s=lags["max_lag_s"],
+        sign=signs["sign"],
+        wearable_sign=signs["wearable_sign"],
     )
 
 
@@ -435,11 +438,9 @@ def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -
             row, name, f"{shown(value)} leaves the study folder; move the file into the folder."
         )
     elif must_exist and not path.exists():
-        table.add(
-            row, name, f"file {shown(value)} does not exist in the study folder.{_near(path)}"
-        )
+        table.add(row, name, f"file {said} does not exist in the study folder.{_near(path)}")
     elif must_exist and not path.is_file():
-        table.add(row, name, f"{shown(value)} is not a file.")
+        table.add(row, name, f"{said} is not a file.")
     return path
 
 
