@@ -432,7 +432,7 @@ def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -
         if name == "wearable" and must_exist:
             table.add(row, name, "is empty; every trial that is analysed needs a file.")
         return None
-    path = inside_folder(table.folder, value)
+    path, said = inside_folder(table.folder, value), shown(value)
     if path is None:
         table.add(
             row, name, f"{shown(value)} leaves the study folder; move the file into the folder."
