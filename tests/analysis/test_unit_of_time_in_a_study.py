@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from twinangle.analysis import check_study
-from twinangle.errors import StudyError
+from twinangle.analysis.reading import read_trial
+from twinangle.errors import RecordingError, StudyError
 from twinangle.export.study_files import _clocked
 from twinangle.study import read_study
 
@@ -39,14 +39,17 @@ def study(tmp_path):
 
 
 def test_check_refuses_a_rate_that_no_movement_is_recorded_at(study):
-    (fault,) = check_study(study())
+    unstated = study()
+    with pytest.raises(RecordingError) as caught:
+        read_trial(unstated, unstated.trials[0])
+    fault = str(caught.value)
     assert "a.csv: its times step at 0.1 Hz" in fault
     assert '`time_unit = "ms"` would make it 100 Hz' in fault
 
 
 def test_with_the_unit_stated_it_passes(study):
     stated = study('time_unit = "ms"')
-    assert check_study(stated) == []
+    assert read_trial(stated, stated.trials[0]).timing["wearable"]["rate_hz"] == pytest.approx(100)
     assert "time_unit" not in _clocked(stated.wearable)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from twinangle.analysis.people_and_files import same_recordings
 from twinangle.analysis.reading import read_trial
 from twinangle.errors import TwinangleError
 from twinangle.study import Study
@@ -23,7 +24,7 @@ def check_study(study: Study) -> list[str]:
         One message a procedure that is not known and one a faulty trial, with the table's row;
         empty when all can be read.
     """
-    faults = _unknown_procedures(study)
+    faults = [*_unknown_procedures(study), *same_recordings(study)]
     for trial in study.trials:
         if trial.exclude:
             continue

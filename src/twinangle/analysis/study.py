@@ -10,6 +10,7 @@ from typing import Any
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
@@ -74,7 +75,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
-        notes=_notes(study, trials),
+        notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
         **pool_topics(trials, options),
     )
@@ -129,14 +130,31 @@ def study_parameters(study: Study) -> dict[str, Any]:
     }
 
 
+def _of_files(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
+    """Return what the files and their rows say against each other, and own settings of rows."""
+    own = own_settings_note(study)
+    found = (*same_recordings(study), *unlike_partners(_lengths(trials)))
+    return (*found, own) if own else found
+
+
+def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
+    """Return how long wearable and reference of each recording last, once a recording."""
+    found = {}
+    for trial in trials:
+        if "wearable" in trial.timing and "reference" in trial.timing:
+            lasts = [
+                float(trial.timing[name]["n_samples"]) / float(trial.timing[name]["rate_hz"])
+                for name in ("wearable", "reference")
+            ]
+            found[trial.label] = (trial.label, lasts[0], lasts[1])
+    return list(found.values())
+
+
 def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what a reader must know about what the whole rests on."""
     good = [trial for trial in trials if trial.status == "ok"]
     people = {trial.participant for trial in good}
     notes = list(study.warnings)
-    own = own_settings_note(study)
-    if own:
-        notes.append(own)
     if study.calibration is not None:
         notes.append(f"The reference's calibration: {study.calibration.summary()}.")
     if len(people) == 1:

@@ -18,6 +18,7 @@ from twinangle.naming import listed, suggestion
 from twinangle.options import Options
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
+from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.participant_codes import privacy_warnings
 from twinangle.study.section import Section
@@ -155,7 +156,7 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     return replace(
         _study(path, table, trials, settings),
         calibration=calibration,
-        warnings=privacy_warnings(trials),
+        warnings=(*privacy_warnings(trials), *file_name_warnings(trials, path.parent)),
     )
 
 

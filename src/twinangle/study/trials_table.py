@@ -13,6 +13,7 @@ from twinangle.naming import holds_a_row, listed, nearest_first, shown, suggesti
 from twinangle.signals.recording import Interval
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.spellings import likely_same
 from twinangle.study.unknown_columns import faults_of_columns
 
 # What an identifier is when the table has no such column.
@@ -146,6 +147,7 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
+    _check_spellings(table, trials)
     if not table.rows and not table.faults:
         table.faults.append(f"{name}: has a header but no rows; a study needs one row a recording.")
     if table.faults:
@@ -536,6 +538,17 @@ def _check_needs(table: _Table, row: int, cells: Mapping[str, str], needs: Needs
         table.add(
             row, "events", 'is empty, but cycles are found by "events"; give a file of times.'
         )
+
+
+def _check_spellings(table: _Table, trials: list[Trial]) -> None:
+    """Refuse one participant or condition under two spellings: it would count as two."""
+    for name in ("participant", "condition"):
+        spelt = [(trial.row, str(getattr(trial, name))) for trial in trials]
+        table.faults += [
+            f"{table.name}, rows {before} and {row}: {name}s {first!r} and {second!r} differ in "
+            "spelling alone; give both rows one spelling, or names that differ in more."
+            for before, first, row, second in likely_same(spelt)
+        ]
 
 
 def _check_identities(table: _Table, trials: list[Trial]) -> None:
