@@ -112,7 +112,7 @@ def _of_one_group(study: Study, role: str, group: list[Use]) -> Iterator[str]:
 
 
 def _clash(role: str, first: Trial, second: Trial) -> str | None:
-    """Return the identifier in which two uses of one file may not differ; None where all is well."""
+    """Return the identifier in which two uses of one file may not differ; None where they may."""
     if first.participant != second.participant:
         return "participant"
     if role != "wearable" or not _overlap(first, second):

@@ -13,6 +13,7 @@ from twinangle.naming import holds_a_row, listed, nearest_first, shown, suggesti
 from twinangle.signals.recording import Interval
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.section import LEFT_OPEN, OPEN_TEXT
 from twinangle.study.spellings import likely_same
 from twinangle.study.unknown_columns import faults_of_columns
 
@@ -283,6 +284,8 @@ def _trial(
 ) -> Trial:
     """Check one row; a fault leaves a stand-in, which is never returned to the user."""
     exclude = cells.get("exclude", "")
+    if not exclude:
+        cells = _without_open(table, row, cells, needs)
     names = {name: _identifier(table, row, cells, name) for name in IDENTIFIERS}
     files = {
         name: _recording(table, row, cells, name, needs.files, must_exist=not exclude)
@@ -324,6 +327,20 @@ def _trial(
         sign=signs["sign"],
         wearable_sign=signs["wearable_sign"],
     )
+
+
+def _without_open(
+    table: _Table, row: int, cells: Mapping[str, str], needs: Needs
+) -> Mapping[str, str]:
+    """Note places that `init` left open, and return the cells with stand-ins that pass."""
+    known = (*COLUMNS, *needs.columns)
+    left = [name for name, cell in cells.items() if cell == LEFT_OPEN and name in known]
+    for name in left:
+        table.add(row, name, f"{OPEN_TEXT}, or leave it empty where the study does not need it.")
+    return {
+        **cells,
+        **{name: f"row {row}" if name in ("participant", *needs.columns) else "" for name in left},
+    }
 
 
 def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Needs) -> None:
