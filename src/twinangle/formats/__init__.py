@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.formats import bids_motion, c3d, columnar, delimited, edf, matlab, xlsx
+from twinangle.formats import bids_motion, c3d, columnar, delimited, edf, hdf5, matlab, xlsx
 from twinangle.formats.base import to_recording
 from twinangle.formats.description import FileDescription, describe_table
 from twinangle.formats.groups import UnlikeRatesError
@@ -26,6 +26,7 @@ FORMATS: tuple[Format, ...] = (
     columnar.PARQUET,
     columnar.FEATHER,
     matlab.FORMAT,
+    hdf5.FORMAT,
     c3d.FORMAT,
     edf.FORMAT,
     xlsx.FORMAT,

@@ -247,7 +247,8 @@ def _time_column(table: Table) -> str | None:
         return table.time
     for column, name in enumerate(table.columns):
         stamps = table.values[:, column]
-        if TIME_NAME.fullmatch(name) and stamps.size > 1 and (np.diff(stamps) > 0).all():
+        own = name.rpartition(".")[2]  # of a struct's field or a table's
+        if TIME_NAME.fullmatch(own or name) and stamps.size > 1 and (np.diff(stamps) > 0).all():
             return name
     return None
 

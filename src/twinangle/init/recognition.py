@@ -18,6 +18,7 @@ INSTRUMENTS = {
 ANGLE_WORDS = ("flexion", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
 MARKER = re.compile(r"(.*?[^\W_].*?)([_ .:-]?)([xyzXYZ])((?:[_ ]?[(\[]?(?:mm|cm|m)[)\]]?)?)")
+NUMBERED_AXES = {" 1": "x", " 2": "y", " 3": "z"}  # columns of a matrix
 SHORT = 3  # letters: "arm" is not the beginning of another word
 FEWEST_MARKERS = 4  # of a sagittal angle
 
@@ -112,7 +113,7 @@ def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, st
     """Return side, segment (may be empty), instrument and axis, from the role or the name."""
     for text in (words(channel.role), words(channel.name)):
         instrument = _first_match(text, INSTRUMENTS)
-        axis = text[-1:]
+        axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":
             both = f"{words(channel.role)} {words(channel.name)}"
             return side_of(both), segment_of(both, joint) or "", instrument, axis
