@@ -105,7 +105,7 @@ def init(
 
     proposal = propose_study(folder)
     written = write_proposal(folder, proposal)
-    _say("Recognised:")
+    _say("Recognised:" if proposal.recognised else "Recognised: nothing.")
     for text in proposal.recognised:
         _say(f"  {text}")
     _say("Left open; fill these in before `twinangle check`:")

@@ -3,8 +3,8 @@
     python -P mat73_child.py FILE MOST_BYTES matlab|plain
 
 A line of JSON, the arrays' names, shapes and units or an error, then their values as float64, one
-array after the other, row by row. Imports next to nothing of the package, so that it starts quickly, and
-takes only itself down with it when the HDF5 library fails on a damaged file.
+array after the other, row by row. Imports next to nothing of the package, so that it starts
+quickly, and takes only itself down with it when the HDF5 library fails on a damaged file.
 """
 
 from __future__ import annotations

@@ -312,9 +312,8 @@ def _angles_alone(look: _Look) -> None:
             for text in look.recognised
         ]
         look.questions.append(
-            "trials.csv: which of the two angles is the wearable's and which of the two the "
-            "reference's was told by names alone, or by nothing; swap the sections and columns "
-            "where it is the other way round."
+            "study.toml and trials.csv: which of the two angles is the wearable's was told by "
+            "names alone, or by nothing; swap sections and columns where it is the other way round."
         )
 
 
