@@ -71,7 +71,7 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
 
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     found = check_study(loaded, jobs=jobs, on_trial=lambda one: _say("\n".join(check_lines(one))))
-    for text in loaded.warnings:
+    for text in (*loaded.warnings, *found.warnings):
         _say(f"Warning: {text}")
     for fault in found.faults:
         _say(fault, file=sys.stderr)
@@ -106,7 +106,7 @@ def init(
 
     proposal = propose_study(folder)
     written = write_proposal(folder, proposal)
-    _say("Recognised:")
+    _say("Recognised:" if proposal.recognised else "Recognised: nothing.")
     for text in proposal.recognised:
         _say(f"  {text}")
     _say("Left open; fill these in before `twinangle check`:")
@@ -260,7 +260,7 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
             jobs=jobs,
             image_formats=image_formats,
             on_begin=progress.start,
-            on_fault=lambda fault: tell(f"Will not be analysed: {fault}"),
+            on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
             on_trial=advance,
             tell=tell,
         )

@@ -110,7 +110,11 @@ def tell(folder: Path, *, analyse: bool = True) -> Told:
     except TwinangleError as error:
         return Told(tuple(str(error).split("\n")), (), ())
     found = check_study(study)
-    warnings = [*study.warnings, *(text for one in found.trials for text in one.warnings)]
+    warnings = [
+        *study.warnings,
+        *found.warnings,
+        *(text for one in found.trials for text in one.warnings),
+    ]
     results: list[TrialResult] = []
     faults = list(found.faults)
     if analyse and not faults:

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from functools import partial
 
 from twinangle.analysis.file_facts import FileFacts
+from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.reading import read_trial
 from twinangle.analysis.requirements import (
     overlap_line,
-    pair_warnings,
     settings_faults,
     trial_faults,
 )
 from twinangle.errors import TwinangleError
 from twinangle.parallel import in_order
-from twinangle.study import Study, Trial
+from twinangle.study import Study, Trial, settings_of
 from twinangle.study.settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
@@ -32,6 +32,14 @@ class TrialCheck:
     faults: tuple[str, ...]
     warnings: tuple[str, ...]
 
+    @property
+    def lengths(self) -> tuple[tuple[str, float, float], ...]:
+        """Label and how long wearable and reference last; empty without a pair."""
+        lasts = {file.role: file.duration_s for file in self.files}
+        if not {"wearable", "reference"} <= set(lasts):
+            return ()
+        return ((self.label, lasts["wearable"], lasts["reference"]),)
+
 
 @dataclass(frozen=True, slots=True)
 class StudyCheck:
@@ -41,6 +49,7 @@ class StudyCheck:
     trials: tuple[TrialCheck, ...]
     table: str  # name of the trials table
     n_excluded: int
+    warnings: tuple[str, ...] = ()  # of recordings held against one another
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -74,13 +83,19 @@ def check_study(
     StudyCheck
     """
     analysed = [trial for trial in study.trials if not trial.exclude]
-    settings = (*_unknown_procedures(study), *settings_faults(study))
+    settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
     trials = []
     for found in in_order(partial(check_trial, study), analysed, jobs=jobs):
         trials.append(found)
         if on_trial is not None:
             on_trial(found)
-    return StudyCheck(settings, tuple(trials), study.table.name, len(study.trials) - len(analysed))
+    return StudyCheck(
+        settings,
+        tuple(trials),
+        study.table.name,
+        len(study.trials) - len(analysed),
+        unlike_partners([lengths for one in trials for lengths in one.lengths]),
+    )
 
 
 def check_trial(study: Study, trial: Trial) -> TrialCheck:
@@ -89,6 +104,7 @@ def check_trial(study: Study, trial: Trial) -> TrialCheck:
     parts += [f"session {trial.session}"] if trial.session else []
     parts += [f"trial {trial.trial}"] if trial.trial else []
     label = " ".join(filter(None, [*parts, trial.side]))
+    study = settings_of(study, trial)
     try:
         signals = read_trial(study, trial)
     except TwinangleError as error:
@@ -99,7 +115,7 @@ def check_trial(study: Study, trial: Trial) -> TrialCheck:
         signals.files,
         overlap_line(study, signals),
         trial_faults(study, trial, signals),
-        (*signals.warnings, *pair_warnings(signals)),
+        signals.warnings,
     )
 
 

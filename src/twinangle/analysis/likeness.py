@@ -82,15 +82,17 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
 
 
 def _remedy(study: Study) -> str:
-    """Return which keys to change, and to what."""
-    keys = []
+    """Return which keys to change, and to what: for the whole study, or for this recording."""
+    keys, columns = [], []
     if study.reference is not None:
         keys.append(f"`sign = {-study.reference.sign}` in [reference]")
+        columns.append(f"{-study.reference.sign} in the column `sign`")
     if isinstance(study.wearable, AngleWearable):
         keys.append(f"`sign = {-study.wearable.sign}` in [wearable]")
+        columns.append(f"{-study.wearable.sign} in `wearable_sign`")
     return (
         f"set {' or '.join(keys)} where all recordings are like this; where it is this one alone, "
-        "turn the sign in its own file"
+        f"{' or '.join(columns)} of the trials table, in its row"
     )
 
 

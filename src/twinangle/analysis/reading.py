@@ -16,7 +16,12 @@ from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
-from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.formats import (
+    UnlikeRatesError,
+    read_event_times,
+    read_recording,
+    refuse_strange_rate,
+)
 from twinangle.notices import Notice, as_notes
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.results.model import Scalar
@@ -44,6 +49,7 @@ from twinangle.study import (
     Trial,
     Wearable,
     merged_columns,
+    settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 from twinangle.wearable.sensors import (
@@ -115,6 +121,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         If a file cannot be read or its signals are not what the study says; the message names
         file, row or channel, what was found and what would be accepted.
     """
+    study = settings_of(study, trial)
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
     recorded = wearable.recording
@@ -183,13 +190,16 @@ def _read_columns(
     signals = list(columns)
 
     def read(names: list[str]) -> Recording:
-        return read_recording(
+        found = read_recording(
             path,
             columns=names,
             time=settings.time,
             rate_hz=settings.rate_hz,
+            time_unit=settings.time_unit,
             source=path.relative_to(study.folder).as_posix(),
         )
+        refuse_strange_rate(found)
+        return found
 
     if trigger is None:
         return read(signals), None

@@ -9,7 +9,6 @@ from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import trigger
 from twinangle.errors import StudyError, SynchronisationError, TwinangleError
-from twinangle.notices import Notice
 from twinangle.signals.recording import Interval
 from twinangle.study import (
     InertialWearable,
@@ -19,14 +18,10 @@ from twinangle.study import (
     Trial,
 )
 from twinangle.study.overrides_table import read_overrides
-from twinangle.thresholds import told_apart
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.procedures import PROCEDURES, needs_magnetometers
 
 LEAST_S = 1.0  # of a stretch to analyse, and of an overlap
-LENGTHS_UNLIKE = 0.5
-"""Shorter recording over longer, below which the pair is told to be unlike in length. Common
-practice starts and stops both together; our own limit."""
 
 
 def require_fit(study: Study, trial: Trial, signals: TrialSignals) -> None:
@@ -61,24 +56,6 @@ def trial_faults(study: Study, trial: Trial, signals: TrialSignals) -> tuple[str
         except TwinangleError as error:
             faults.append(str(error))
     return tuple(faults)
-
-
-def pair_warnings(signals: TrialSignals) -> tuple[str, ...]:
-    """Warn of a reference whose length is unlike the wearable's, as that of another trial is."""
-    wearable, reference = _file(signals, "wearable"), _file(signals, "reference")
-    if wearable is None or reference is None:
-        return ()
-    longer = max(wearable.duration_s, reference.duration_s)
-    share = min(wearable.duration_s, reference.duration_s) / longer if longer > 0 else 1.0
-    if share >= LENGTHS_UNLIKE:
-        return ()
-    percent, limit = told_apart(100 * share, 100 * LENGTHS_UNLIKE, 0)
-    text = (
-        f"{wearable.source} lasts {wearable.duration_s:.1f} s and {reference.source} "
-        f"{reference.duration_s:.1f} s, {percent} % of one another (below {limit} %): are they of "
-        "one recording?"
-    )
-    return (Notice(text, "lengths-unlike", size=1 - share),)
 
 
 def settings_faults(study: Study) -> Iterator[str]:

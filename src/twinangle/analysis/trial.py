@@ -28,7 +28,7 @@ from twinangle.analysis.plausibility import (
     mountings_of,
 )
 from twinangle.analysis.reading import TrialSignals, read_trial
-from twinangle.analysis.requirements import pair_warnings, require_fit
+from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
@@ -47,7 +47,7 @@ from twinangle.signals.recording import (
     PairedAngles,
     Synchronisation,
 )
-from twinangle.study import Study, Trial
+from twinangle.study import Study, Trial, settings_of
 from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
@@ -91,6 +91,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    study = settings_of(study, trial)
     procedures = study.wearable.procedures
     if trial.exclude:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
@@ -176,7 +177,6 @@ def _shared_line(
         warnings=(
             *doubts(tested),
             *signals.warnings,
-            *pair_warnings(signals),
             *found,
             *told,
             *(clock.warnings if clock is not None else ()),

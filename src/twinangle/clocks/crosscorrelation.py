@@ -217,7 +217,8 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     return (
         f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
-        "it: a `max_lag_s` below half a stride around a known lag, a trigger recorded with both, "
+        "it: a `max_lag_s` below half a stride around a known lag (`expected_lag_s`; the trials "
+        "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."

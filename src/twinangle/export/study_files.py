@@ -25,7 +25,7 @@ FILES = {
     "distal": "{wearable}_tracksys-distal{name_end}",
 }
 # Every column of the table that holds one number, whatever is added to it.
-NUMBERS = tuple(each.name for each in fields(Trial) if each.type == "float | None")
+NUMBERS = tuple(each.name for each in fields(Trial) if each.type in ("float | None", "int | None"))
 
 
 def write_study_files(
@@ -74,6 +74,7 @@ def _sections(study: Study) -> dict[str, dict[str, Any]]:
 def _clocked(settings: Wearable | Reference) -> dict[str, Any]:
     content: dict[str, Any] = settings.model_dump(exclude_none=True, exclude_defaults=True)
     content.pop("rate_hz", None)
+    content.pop("time_unit", None)  # the data set's times are in seconds
     first = {"kind": settings.kind, "time": time_name(settings)}
     return first | {key: value for key, value in content.items() if key not in first}
 

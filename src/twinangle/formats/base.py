@@ -16,6 +16,7 @@ from twinangle.checks import LARGEST
 from twinangle.errors import RecordingError
 from twinangle.formats.request import Request, Table
 from twinangle.formats.sample_times import read_clock
+from twinangle.formats.time_units import time_unit
 from twinangle.naming import listed, nearest_first
 from twinangle.notices import reworded
 from twinangle.signals.recording import Array, Recording
@@ -89,7 +90,8 @@ def to_recording(table: Table, request: Request) -> Recording:
     _require_sane(values, names, table, request)
     if stamps is not None:
         _require_sane(stamps[:, np.newaxis], [str(request.time)], table, request)
-    time_s, keep, more = read_clock(stamps, values, table, request)
+    ticks_a_second = 1.0 if stamps is None or request.rate_hz else time_unit(table, request)
+    time_s, keep, more = read_clock(stamps, values, table, request, ticks_a_second)
     units = {**table.units, **request.units}
     return Recording(
         time_s=time_s,

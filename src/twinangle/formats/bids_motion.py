@@ -24,7 +24,8 @@ from twinangle.formats.bids_layout import (
     scans_of,
     start_s,
 )
-from twinangle.formats.delimited import MISSING_WORDS, Layout, read_columns, row_of
+from twinangle.formats.delimited import read_columns, row_of
+from twinangle.formats.delimited_layout import MISSING_WORDS, Layout
 from twinangle.formats.request import Event, Format, Request, Table
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array

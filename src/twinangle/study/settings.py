@@ -48,7 +48,16 @@ class Clocked(Section):
     """
 
     time: Text | None = None
+    time_unit: Literal["s", "ms", "us"] | None = None
     rate_hz: Positive | None = None
+
+    @model_validator(mode="after")
+    def _check_time_unit(self) -> Self:
+        if self.time_unit is not None and (self.time is None or self.rate_hz is not None):
+            raise ValueError(
+                "has a `time_unit`, which goes with a column of times in `time`, without `rate_hz`"
+            )
+        return self
 
 
 class SensorColumns(Section):
@@ -286,8 +295,12 @@ class MarkerReference(ReferenceSection):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if "{marker}" not in self.marker_columns or "{axis}" not in self.marker_columns:
-            raise ValueError('needs {marker} and {axis} in `marker_columns`, as "{marker}_{axis}"')
+        axes = sum(each in self.marker_columns for each in ("{axis}", "{AXIS}"))
+        if "{marker}" not in self.marker_columns or axes != 1:
+            raise ValueError(
+                'needs {marker} and {axis} in `marker_columns`, as "{marker}_{axis}"; {AXIS} '
+                "stands for a capital X, Y or Z"
+            )
         if self.plane[0] == self.plane[1]:
             raise ValueError("needs two different axes in `plane`, forwards and upwards")
         if self.method == "sagittal":
@@ -317,7 +330,10 @@ class MarkerReference(ReferenceSection):
         """Return a marker's columns: the plane's two axes, or x, y and z."""
         axes = self.plane if self.method == "sagittal" else ("x", "y", "z")
         return tuple(
-            self.marker_columns.replace("{marker}", marker).replace("{axis}", axis) for axis in axes
+            self.marker_columns.replace("{axis}", axis)
+            .replace("{AXIS}", axis.upper())
+            .replace("{marker}", marker)
+            for axis in axes
         )
 
     @property
