@@ -348,14 +348,14 @@ MISTAKES: tuple[Mistake, ...] = (
         AXES,
         "thigh accelerometer: all three axes negated",
         remap("thigh", "acc", "-x-y-z"),
-        words=("accelerometer", "negated"),
+        words=("run against each other", "accelerometer"),
     ),
     Mistake(
         "shank-accelerometer-negated",
         AXES,
         "shank accelerometer: all three axes negated",
         remap("shank", "acc", "-x-y-z"),
-        words=("accelerometer", "negated"),
+        words=("run against each other", "accelerometer"),
     ),
     Mistake(
         "thigh-magnetometer-x-flipped",
@@ -487,7 +487,7 @@ MISTAKES: tuple[Mistake, ...] = (
         UNITS,
         "the wearable's times in minutes",
         times("wearable", lambda t: t / 60),
-        words=("time",),
+        words=("0.95 s", "clock"),
         run=False,
     ),
     Mistake(
@@ -520,14 +520,14 @@ MISTAKES: tuple[Mistake, ...] = (
         FILES,
         "the reference's file of another participant",
         copied("reference/P02_indoor.csv", "reference/P01_indoor.csv"),
-        words=("reference",),
+        words=("which stride is which",),
     ),
     Mistake(
         "reference-of-another-walk",
         FILES,
         "the reference beside another walk of the person",
         copied("wearable/P01_outdoor.csv", "wearable/P01_indoor.csv"),
-        words=("reference",),
+        words=("which stride is which",),
     ),
     Mistake(
         "file-under-two-people",
@@ -559,7 +559,7 @@ MISTAKES: tuple[Mistake, ...] = (
         FILES,
         "the reference's file holds a third of the recording",
         lines("reference", lambda found: found[: len(found) // 3]),
-        words=(" 18.8 s",),
+        words=("both are of one trial",),
         run=False,
     ),
     Mistake(
@@ -1041,7 +1041,7 @@ MISTAKES: tuple[Mistake, ...] = (
         INSTRUMENTS,
         "the shank sensor turns by 20° in the walk",
         turned_after("shank", WALKING_S + 12, 20.0),
-        words=("distal", "mount"),
+        words=("distal sensor", "slipped"),
     ),
     Mistake(
         "sensor-moved-after-standing",
@@ -1057,14 +1057,14 @@ MISTAKES: tuple[Mistake, ...] = (
         INSTRUMENTS,
         "an accelerometer that gives no gravity",
         without_gravity,
-        words=("gravity",),
+        words=("holds no gravity",),
     ),
     Mistake(
         "accelerometer-gain",
         INSTRUMENTS,
         "accelerometers 15 % too small",
         scaled(ACC, 0.85),
-        words=("gravity",),
+        words=("gravity", "scale is wrong"),
     ),
     Mistake(
         "gyroscope-bias",

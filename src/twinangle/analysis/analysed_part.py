@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -139,7 +140,8 @@ def mask_notes(trial: Trial) -> tuple[str, ...]:
         return ()
     total = sum(one.end_s - one.start_s for one in trial.mask)
     places = "; ".join(f"{one.place}: {one.reason}" for one in trial.mask)
-    return (f"{total:.1f} s are masked in the trials table and count as gaps ({places}).",)
+    text = f"{total:.1f} s are masked in the trials table and count as gaps ({places})."
+    return (Notice(text, "masked", "note"),)
 
 
 def _hull(study: Study, trial: Trial, time: Array) -> slice:

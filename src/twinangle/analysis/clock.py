@@ -212,7 +212,8 @@ def _judge_drift(study: Study, clock: Synchronisation) -> Synchronisation:
         f"{interval.end_s:+.0f} ppm), above {UNUSUAL_DRIFT_PPM:g} ppm: crystals hardly do that. "
         f"Check the sampling rates ({_rates(clock)})."
     )
-    return replace(clock, warnings=(*clock.warnings, text))
+    told = Notice(text, "unusual-drift", "grave", abs(clock.drift_ppm))
+    return replace(clock, warnings=(*clock.warnings, told))
 
 
 def _rates(clock: Synchronisation) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from twinangle.declare import number
+from twinangle.notices import Notice
 
 Subject = Literal["proximal sensor", "distal sensor", "both sensors", "reference"]
 Verdict = Literal["consistent", "doubtful", "contradicted", "not tested"]
@@ -35,7 +37,9 @@ class Outcome:
     @property
     def told(self) -> str:
         """The sentence with the instrument before it, for a reader who sees nothing else."""
-        return f"{self.subject}: {self.said}"
+        kind = "-".join(re.findall("[a-z]+", self.test.lower()))
+        beyond = self.value / self.limit if self.value > 0 and self.limit > 0 else NAN
+        return Notice(f"{self.subject}: {self.said}", kind, "grave", abs(math.log(beyond)))
 
 
 def not_tested(test: str, subject: Subject, reason: str) -> Outcome:
