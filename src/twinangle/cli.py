@@ -65,21 +65,22 @@ def run(
 
 
 @app.command(epilog=RECORDING)
-def check(study: StudyPath, allow_own_procedures: OwnProcedures = False) -> None:
-    """Read and validate everything, compute nothing, list every fault."""
+def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures = False) -> None:
+    """Read and validate everything, compute nothing; what each file holds, and every fault."""
     from twinangle.analysis import check_study
+    from twinangle.closing import check_lines
     from twinangle.study import read_study
 
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
-    faults = check_study(loaded)
-    for fault in faults:
-        _say(fault, file=sys.stderr)
-    for text in loaded.warnings:
+    found = check_study(loaded, jobs=jobs, on_trial=lambda one: _say("\n".join(check_lines(one))))
+    for text in (*loaded.warnings, *found.warnings):
         _say(f"Warning: {text}")
-    if faults:
-        _say(f"\n{len(faults)} fault(s) found in {study}.", file=sys.stderr)
+    for fault in found.faults:
+        _say(fault, file=sys.stderr)
+    if found.faults:
+        _say(f"\n{len(found.faults)} fault(s) found in {study}.", file=sys.stderr)
         raise typer.Exit(1)
-    analysed = sum(not trial.exclude for trial in loaded.trials)
+    analysed = len(loaded.trials) - found.n_excluded
     _say(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
 
 
@@ -107,7 +108,7 @@ def init(
 
     proposal = propose_study(folder)
     written = write_proposal(folder, proposal)
-    _say("Recognised:")
+    _say("Recognised:" if proposal.recognised else "Recognised: nothing.")
     for text in proposal.recognised:
         _say(f"  {text}")
     _say("Left open; fill these in before `twinangle check`:")
@@ -331,6 +332,7 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
             jobs=jobs,
             image_formats=image_formats,
             on_begin=progress.start,
+            on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
             on_trial=advance,
             tell=tell,
         )

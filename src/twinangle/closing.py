@@ -10,13 +10,14 @@ from rich.console import Console
 from rich.measure import Measurement
 from rich.table import Table
 
+from twinangle.analysis.checking import TrialCheck
+from twinangle.notices import gravity_of
 from twinangle.report.answer import INVENTED, answer_sentences, rests_on
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.told import Told, warnings_told
+from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
 
-SHOWN_WARNINGS = 3  # kinds, the gravest first; the report has them all
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
@@ -125,7 +126,7 @@ def _number(value: float | None, decimals: int) -> str:
 
 
 def _print_troubles(console: Console, results: StudyResults) -> None:
-    """Print failures in full and the gravest warnings; the report has them all."""
+    """Print failures in full and the gravest kinds of warnings; the report has them all."""
     failed: dict[tuple[str, str], list[str]] = {}
     for trial in results.trials:
         if trial.status == "failed":
@@ -133,23 +134,37 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     for (label, reason), procedures in failed.items():
         text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
         console.print(text, style="bold")
-    told = [each for each in warnings_told(results) if each.gravity != "note"]
-    for each in told[:SHOWN_WARNINGS]:
-        console.print(f"{_LEAD[each.gravity]}: {_where(each)}: {each.text}")
-    if len(told) > SHOWN_WARNINGS:
-        more = len(told) - SHOWN_WARNINGS
-        console.print(
-            f"{count(more, 'further warning')} {'is' if more == 1 else 'are'} in the report."
-        )
+    rows = grouped_notices(results)
+    warnings = [row for row in rows if row.gravity != "note"]
+    for row in warnings[:FIRST]:
+        style = "bold" if row.gravity == "grave" else None
+        console.print(warning_line(row, results), style=style)
+    if len(warnings) > FIRST:
+        more = len(warnings) - FIRST
+        kinds = count(more, "further kind of warning", "further kinds of warnings")
+        console.print(f"{kinds} {'is' if more == 1 else 'are'} in the report.")
     for text in results.notes:
         console.print(f"Note: {text}")
+    told = [row.kind for row in rows if row.gravity == "note"]
+    if told:
+        kinds = count(len(told), "kind of note", "kinds of notes")
+        console.print(f"{kinds} on recordings in tables/warnings.csv.")
 
 
-_LEAD = {"grave": "Beware", "warning": "Warning", "note": "Note"}
+def warning_line(row: NoticeRow, results: StudyResults) -> str:
+    """Return one kind of warning as a line: whom it concerns, and the worst as the example."""
+    lead = "Look at this first" if row.gravity == "grave" else "Warning"
+    where = named_recordings(row, results)
+    worst = "" if row.alike or row.n_recordings == 1 else f"at worst, {row.worst}: "
+    return f"{lead}: {where}: {worst}{row.text}"
 
 
-def _where(told: Told) -> str:
-    """Return the first recording that is told of, and how many more."""
-    more = len(told.places) - 1
-    others = ", in other words or numbers" if told.varies else ""
-    return told.places[0] + (f" and {more} more{others}" if more else "")
+def check_lines(found: TrialCheck) -> list[str]:
+    """Return what `check` prints of one recording; its faults are told at the end, together."""
+    lines = [f"{found.label} (row {found.row})"]
+    lines += [f"  {file.role:10}{file.summary()}" for file in found.files]
+    lines += [f"  {'together':10}{found.overlap}"] if found.overlap else []
+    lines += [f"  {'fault':10}see below"] if found.faults else []
+    for text in found.warnings:
+        lines.append(f"  {'note' if gravity_of(text) == 'note' else 'warning':10}{text}")
+    return lines

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 
 
@@ -21,11 +21,30 @@ def suggestion(name: str, known: Iterable[str]) -> str:
     return f" Did you mean {folded[close[0]]!r}?" if close else ""
 
 
+def shown(text: str, most: int = 60) -> str:
+    """Return a text from a file in quotation marks, for a message, no longer than a line holds."""
+    return repr(text if len(text) <= most else text[: most - 1] + "…")
+
+
 def listed(names: Iterable[str], *, last: str = "and", most: int = 30) -> str:
     """Return the names quoted and joined as a sentence has them, at most `most` of them."""
-    quoted = [repr(name) for name in names]
+    quoted = [shown(name) for name in names]
     if len(quoted) > most:
         quoted = [*quoted[:most], f"{len(quoted) - most} more"]
     if len(quoted) < 2:
         return "".join(quoted) or "nothing"
     return f"{', '.join(quoted[:-1])} {last} {quoted[-1]}"
+
+
+def holds_a_row(cells: Sequence[str], delimiter: str, n_columns: int) -> bool:
+    """Tell whether a cell of a table's row holds, in a line of its own, another whole row.
+
+    Then a quotation mark that was never closed has swallowed it. A remark of several lines has
+    fewer separators in a line than the table has between its columns.
+    """
+    return any(
+        line.count(delimiter) >= n_columns - 1
+        for cell in cells
+        if "\n" in cell or "\r" in cell
+        for line in cell.splitlines()[1:]
+    )

@@ -33,6 +33,9 @@ class Notice(str):
         "clock-drift"; the same for every recording and every version.
     gravity : "note", "warning" or "grave"
         See `GRAVITIES`.
+    size : float, optional
+        How bad it is, the larger the worse: what the text rounds, or a correlation with its sign
+        turned. Compared within one kind alone, to show the worst of many; NaN where it has none.
 
     Raises
     ------
@@ -48,20 +51,27 @@ class Notice(str):
 
     kind: str
     gravity: Gravity
+    size: float
 
-    def __new__(cls, text: str, kind: str = OTHER, gravity: Gravity = "warning") -> Notice:
-        """Return the text with its kind and gravity."""
+    def __new__(
+        cls,
+        text: str,
+        kind: str = OTHER,
+        gravity: Gravity = "warning",
+        size: float = float("nan"),
+    ) -> Notice:
+        """Return the text with its kind, gravity and size."""
         if not _KIND.fullmatch(kind):
             raise ValueError(f"kind: expected lower-case words joined by hyphens, got {kind!r}.")
         if gravity not in GRAVITIES:
             raise ValueError(f"gravity: expected {' or '.join(GRAVITIES)}, got {gravity!r}.")
         new = super().__new__(cls, text)
-        new.kind, new.gravity = kind, gravity
+        new.kind, new.gravity, new.size = kind, gravity, float(size)
         return new
 
-    def __reduce__(self) -> tuple[type[Notice], tuple[str, str, Gravity]]:
+    def __reduce__(self) -> tuple[type[Notice], tuple[str, str, Gravity, float]]:
         """Return what a copy in another process is made of."""
-        return type(self), (str(self), self.kind, self.gravity)
+        return type(self), (str(self), self.kind, self.gravity, self.size)
 
 
 def kind_of(text: str) -> str:
@@ -74,9 +84,14 @@ def gravity_of(text: str) -> Gravity:
     return text.gravity if isinstance(text, Notice) else "warning"
 
 
+def size_of(text: str) -> float:
+    """Return how bad a text says it is within its kind; NaN where it does not say."""
+    return text.size if isinstance(text, Notice) else float("nan")
+
+
 def reworded(old: str, new: str) -> str:
     """Return a new text, such as one with the sensor's name before it, of the old one's kind."""
-    return Notice(new, old.kind, old.gravity) if isinstance(old, Notice) else new
+    return Notice(new, old.kind, old.gravity, old.size) if isinstance(old, Notice) else new
 
 
 def as_notes(texts: Iterable[str], kind: str) -> tuple[str, ...]:

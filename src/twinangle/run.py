@@ -9,7 +9,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from twinangle.analysis import analyse_trial, compile_ahead, input_files, pool_study
+from twinangle.analysis import analyse_trial, check_study, compile_ahead, input_files, pool_study
 from twinangle.errors import StudyError
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
@@ -78,6 +78,7 @@ def run_into(
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
     on_begin: Callable[[], None] | None = None,
+    on_fault: Callable[[str], None] | None = None,
     on_trial: Callable[[str], None] | None = None,
     tell: Tell = warn,
 ) -> StudyResults:
@@ -100,6 +101,10 @@ def run_into(
         Further formats for each figure, of "png" and "tiff".
     on_begin : callable, optional
         Called when the folder has been found fit and the work begins.
+    on_fault : callable, optional
+        Called, before anything is computed, with each fault that `check` finds too; the recording
+        it concerns will have failed, the others are analysed. Files are read once more for it, so
+        that it is left out without this.
     on_trial : callable, optional
         Called with a trial's name when it is done (for a progress bar).
     tell : callable, optional
@@ -123,6 +128,9 @@ def run_into(
         compile_ahead(study, announce=tell)
         if on_begin is not None:
             on_begin()
+        if on_fault is not None:
+            for fault in check_study(study, jobs=jobs).faults:
+                on_fault(fault)
         with Workers(jobs) as workers:
             results = _write_all(study, staging, workers, image_formats, on_trial)
     _note_study(study, folder)

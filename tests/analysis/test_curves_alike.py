@@ -60,6 +60,7 @@ def test_a_reference_of_the_wrong_sign_is_refused_with_the_remedy(pristine, tmp_
     assert trial.status == "failed"
     assert "correlate at -1.00" in trial.reason
     assert "wrong sign: set `sign = -1` in [reference]" in trial.reason
+    assert "-1 in the column `sign` of the trials table, in its row" in trial.reason
 
 
 @pytest.mark.parametrize("method", METHODS)

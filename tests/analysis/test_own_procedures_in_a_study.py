@@ -69,8 +69,8 @@ def test_faulty_procedures_are_reported_and_the_others_go_on(folder):
 
 def test_a_name_that_leads_nowhere_is_found_before_the_run(folder):
     study = with_procedures(folder, "kalman", "my_procedures:absent", "kalmann")
-    first, second = check_study(study)
+    first, second = check_study(study).faults
     assert "own.toml: [wearable] `procedures`" in first
     assert "holds no function 'absent'" in first
     assert "expected one of 'kalman'" in second
-    assert check_study(with_procedures(folder, "kalman", "my_procedures:too_short")) == []
+    assert check_study(with_procedures(folder, "kalman", "my_procedures:too_short")).faults == ()

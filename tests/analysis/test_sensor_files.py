@@ -132,7 +132,7 @@ def test_unlike_samples_are_interpolated_and_told(split, expected, rate_hz, phas
 def test_files_with_clocks_of_their_own_are_refused_until_the_lag_is_given(split, expected):
     edit_shank(split, later(5000))
     study = read_study(split)
-    (fault,) = check_study(study)
+    (fault,) = check_study(study).faults
     assert "these are not times of one clock; accepted: files on one clock, or" in fault
     assert "P01_outdoor_shank.csv from 5000 to" in fault
 
@@ -140,7 +140,7 @@ def test_files_with_clocks_of_their_own_are_refused_until_the_lag_is_given(split
     assert_allclose(analyse(split).paired.wearable_deg, expected.paired.wearable_deg, atol=1e-9)
 
     edit_table(split, distal_lag_s="5000")
-    (fault,) = check_study(read_study(split))
+    (fault,) = check_study(read_study(split)).faults
     assert "correct `distal_lag_s` of this trial" in fault
 
 
@@ -181,7 +181,7 @@ def test_a_trigger_is_read_from_the_proximal_sensors_file(split):
         text.replace('method = "cross-correlation"', method).replace("drift = true", "")
     )
 
-    assert check_study(read_study(split)) == []
+    assert check_study(read_study(split)).faults == ()
 
 
 @pytest.mark.usefixtures("unchecked")
@@ -203,7 +203,7 @@ def test_patterns_may_name_any_column_of_the_table(split):
         "P01_outdoor_shank.csv",
     ]
     assert "shank_file" not in study.trials[0].covariates
-    assert check_study(study) == []
+    assert check_study(study).faults == ()
 
 
 @pytest.mark.parametrize(

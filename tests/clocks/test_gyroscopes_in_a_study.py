@@ -14,6 +14,8 @@ from twinangle.signals.recording import AngleRecording
 from twinangle.simulate import simulate_walk
 from twinangle.study.settings import SynchronisationSettings
 
+WHOLE = SimpleNamespace(start_s=None, end_s=None)
+
 
 def study(**settings):
     return SimpleNamespace(
@@ -35,7 +37,7 @@ def delayed():
 def test_a_disagreement_is_said_and_recorded(delayed):
     signals, reference, clock = delayed
 
-    checked, record = check_by_gyroscopes(study(), signals, reference, clock)
+    checked, record = check_by_gyroscopes(study(), WHOLE, signals, reference, clock)
 
     assert_allclose(checked.lag_s, clock.lag_s)
     assert len(checked.warnings) == len(clock.warnings) + 1
@@ -48,7 +50,7 @@ def test_a_disagreement_is_said_and_recorded(delayed):
 def test_the_study_may_ask_for_the_gyroscopes_lag(delayed):
     signals, reference, clock = delayed
 
-    chosen, _ = check_by_gyroscopes(study(signal="gyroscope"), signals, reference, clock)
+    chosen, _ = check_by_gyroscopes(study(signal="gyroscope"), WHOLE, signals, reference, clock)
 
     assert_allclose(chosen.to_wearable(np.array(60.0)), 61.0, atol=5e-4)
     assert "part of the difference reported" in chosen.warnings[-1]
@@ -58,7 +60,7 @@ def test_an_angle_that_is_not_late_draws_no_warning(delayed):
     signals, reference, clock = delayed
     right = replace(clock, lag_s=clock.lag_s - 0.02)
 
-    checked, record = check_by_gyroscopes(study(), signals, reference, right)
+    checked, record = check_by_gyroscopes(study(), WHOLE, signals, reference, right)
 
     assert checked.warnings == clock.warnings
     assert record["disagree"] is False
@@ -69,28 +71,35 @@ def test_a_check_that_fails_is_said(delayed):
     other = simulate_walk(rng=np.random.default_rng(12), stride_s=0.9)
 
     checked, record = check_by_gyroscopes(
-        study(), SimpleNamespace(sensors=other.sensors), reference, clock
+        study(), WHOLE, SimpleNamespace(sensors=other.sensors), reference, clock
     )
 
     assert "could not be checked by the gyroscopes" in checked.warnings[-1]
     assert "reason" in record
     with pytest.raises(SynchronisationError):
         check_by_gyroscopes(
-            study(signal="gyroscope"), SimpleNamespace(sensors=other.sensors), reference, clock
+            study(signal="gyroscope"),
+            WHOLE,
+            SimpleNamespace(sensors=other.sensors),
+            reference,
+            clock,
         )
 
 
 def test_without_sensors_or_reference_there_is_nothing_to_check(delayed):
     _, reference, clock = delayed
 
-    assert check_by_gyroscopes(study(), SimpleNamespace(sensors=None), reference, clock) == (
+    assert check_by_gyroscopes(study(), WHOLE, SimpleNamespace(sensors=None), reference, clock) == (
         clock,
         {},
     )
-    assert check_by_gyroscopes(study(), SimpleNamespace(sensors=None), None, None) == (None, {})
+    assert check_by_gyroscopes(study(), WHOLE, SimpleNamespace(sensors=None), None, None) == (
+        None,
+        {},
+    )
     with pytest.raises(SynchronisationError, match="needs the raw gyroscopes of both sensors"):
         check_by_gyroscopes(
-            study(signal="gyroscope"), SimpleNamespace(sensors=None), reference, clock
+            study(signal="gyroscope"), WHOLE, SimpleNamespace(sensors=None), reference, clock
         )
 
 
@@ -99,7 +108,7 @@ def test_a_known_clock_is_not_blamed_on_the_procedure(delayed):
     on_one_clock = replace(reference, start_s=reference.start_s + 1.02)
 
     checked, _ = check_by_gyroscopes(
-        study(method="shared-clock"), signals, on_one_clock, shared_clock()
+        study(method="shared-clock"), WHOLE, signals, on_one_clock, shared_clock()
     )
 
     assert "The instruments differ by a delay" in checked.warnings[-1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import struct
 from pathlib import Path
 
 import numpy as np
@@ -223,3 +224,45 @@ def test_mutated_files_end_in_a_recording_or_a_message(tmp_path, write):
             messages.append(str(error))
     assert messages
     assert all(path.name in message for message in messages)
+
+
+def matlab_object(name: str, class_name: str) -> bytes:
+    """Return an object as MATLAB 7 writes one (from memory), its content a number of the rest."""
+
+    def element(kind: int, content: bytes) -> bytes:
+        return struct.pack("<II", kind, len(content)) + content + bytes(-len(content) % 8)
+
+    flags = element(6, struct.pack("<II", 17, 0))
+    texts = b"".join(element(1, text.encode()) for text in (name, "MCOS", class_name))
+    return element(14, flags + texts)
+
+
+@pytest.mark.parametrize(
+    ("kind", "writer"), [("table", "writetable(T"), ("timetable", "writetimet")]
+)
+def test_a_matlab_table_is_told_as_such_with_the_way_out(tmp_path, kind, writer):
+    path = tmp_path / "walk.mat"
+    savemat(path, {"knee": np.arange(50.0)[:, None], "t": np.arange(50.0)[:, None] / 50})
+    clean = path.read_bytes()
+    path.write_bytes(clean + matlab_object("T", kind))
+
+    (note,) = describe_file(path).notes
+    assert f"'T' is a MATLAB {kind}" in note
+    assert writer in note
+    with pytest.raises(RecordingError, match=f"has no column 'T.knee'.*'T' is a MATLAB {kind}"):
+        read_recording(path, columns=["T.knee"], time="t")
+
+    path.write_bytes(clean[:128] + matlab_object("T", kind))
+    with pytest.raises(RecordingError, match=f"no numeric array.*'T' is a MATLAB {kind}.*table2st"):
+        describe_file(path)
+
+
+def test_a_matlab_object_that_is_cut_off_is_told(tmp_path):
+    whole = matlab_object("T", "table")
+    savemat(tmp_path / "clean.mat", {"knee": np.arange(50.0)[:, None]})
+    clean = (tmp_path / "clean.mat").read_bytes()
+    path = tmp_path / "walk.mat"
+    for cut in range(1, len(whole)):
+        path.write_bytes(clean + whole[:cut])
+        with pytest.raises(RecordingError, match=r"walk\.mat"):
+            describe_file(path)

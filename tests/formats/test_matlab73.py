@@ -86,7 +86,7 @@ def test_the_same_variables_have_the_same_names_in_either_version(tmp_path):
     assert sorted(five.channels) == sorted(seven.channels)
     assert_array_equal(five.columns(seven.channels), seven.values)
     assert set(read_v5((tmp_path / "five.mat").read_bytes(), MOST)) == set(
-        mat73.read_arrays(tmp_path / "seven.mat", MOST)
+        mat73.read_arrays(tmp_path / "seven.mat", MOST).arrays
     )
 
 
@@ -96,7 +96,7 @@ def test_every_class_of_number_is_read(tmp_path, kind):
     with h5py.File(tmp_path / "walk.mat", "w", userblock_size=512) as file:
         put(file, "a", values)
 
-    assert_array_equal(mat73.read_arrays(finish(tmp_path / "walk.mat"), MOST)["a"], values)
+    assert_array_equal(mat73.read_arrays(finish(tmp_path / "walk.mat"), MOST).arrays["a"], values)
 
 
 def test_what_is_no_real_array_is_left_out(tmp_path):
@@ -116,7 +116,7 @@ def test_what_is_no_real_array_is_left_out(tmp_path):
         file["elsewhere"] = h5py.ExternalLink("other.mat", "/a")
         file["loop"] = h5py.SoftLink("/")
 
-    assert set(mat73.read_arrays(finish(tmp_path / "walk.mat"), MOST)) == {"a"}
+    assert set(mat73.read_arrays(finish(tmp_path / "walk.mat"), MOST).arrays) == {"a"}
 
 
 def test_a_claim_of_a_billion_samples_is_refused(tmp_path):
@@ -169,3 +169,15 @@ def test_a_description_lists_the_channels(tmp_path):
 
     assert found.format == "MATLAB"
     assert (found.time, found.rate_hz) == ("t", pytest.approx(64))
+
+
+def test_a_table_among_the_arrays_is_told_with_the_way_out(tmp_path):
+    with h5py.File(tmp_path / "walk.mat", "w", userblock_size=512) as file:
+        put(file, "knee", ACC[:, :1])
+        put(file, "T", np.zeros((1, 6)), matlab_class="table")
+        file["T"].attrs["MATLAB_object_decode"] = np.int32(3)
+    described = describe_file(finish(tmp_path / "walk.mat"))
+    assert [channel.name for channel in described.channels] == ["knee"]
+    (note,) = described.notes
+    assert "'T' is a MATLAB table" in note
+    assert "writetable(T, 'T.csv')" in note

@@ -64,13 +64,21 @@ def write_mat73(path: Path) -> None:
             data.attrs["MATLAB_class"] = np.bytes_("double")
 
 
+def write_hdf5(path: Path) -> None:
+    table = np.zeros(60, dtype=[(label, "f8") for label in CHANNELS])
+    with h5py.File(path, "w") as file:
+        file.create_dataset("table", data=table, compression="gzip")
+        for label, values in zip(CHANNELS, VALUES, strict=True):
+            file.create_dataset(label, data=values, chunks=True)
+
+
 def try_all(path: Path) -> list[str]:
     """Read, describe and look for events; return the messages of what is refused."""
     messages = []
     own_clock = path.suffix in (".c3d", ".edf", ".bdf")
     for attempt in (
         lambda: read_recording(path, columns=["acc_x"], rate_hz=None if own_clock else 50.0),
-        *((lambda: str(describe_file(path)),) if path.suffix != ".mat" else ()),
+        *((lambda: str(describe_file(path)),) if path.suffix not in (".mat", ".h5") else ()),
         *((lambda: read_event_times(path),) if own_clock else ()),
     ):
         try:
@@ -89,6 +97,7 @@ def try_all(path: Path) -> list[str]:
         ("walk.bdf", write_edf, 60),
         ("walk.xlsx", write_xlsx, 50),
         ("walk.mat", write_mat73, 10),
+        ("walk.h5", write_hdf5, 6),
     ],
 )
 def test_mutants_end_in_a_recording_or_a_message(tmp_path, name, write, count):

@@ -226,3 +226,42 @@ def test_a_description_lists_the_channels_and_not_the_author(tmp_path):
     assert (found.format, found.time, found.rate_hz) == ("XLSX", "time_s", 2)
     assert [channel.name for channel in found.channels] == ["time_s", "knee"]
     assert "Planted_Person" not in repr(found)
+
+
+def test_names_over_two_rows_are_joined(tmp_path):
+    numbers = [[k / 100, k, k + 0.5, k * 2.0, 1.0] for k in range(30)]
+    path = book(
+        tmp_path / "walk.xlsx",
+        [
+            ["Invented walk"],
+            ["Time", "thigh", None, "shank", None],
+            [None, "acc_x", "acc_y", "acc_x", "acc_y"],
+            *numbers,
+        ],
+    )
+
+    described = describe_file(path)
+    recording = read_recording(path, columns=["shank acc_y", "thigh acc_x"], time="Time")
+
+    assert [channel.name for channel in described.channels] == [
+        "Time", "thigh acc_x", "thigh acc_y", "shank acc_x", "shank acc_y",
+    ]  # fmt: skip
+    assert described.time == "Time"
+    assert any("made of two rows" in note for note in described.notes)
+    assert_array_equal(recording.columns(recording.channels)[:3], [[1, 0], [1, 1], [1, 2]])
+
+
+def test_names_over_two_rows_with_units_under_them(tmp_path):
+    path = book(
+        tmp_path / "walk.xlsx",
+        [
+            ["Time", "Knee", "Knee"],
+            [None, "flexion", "rotation"],
+            ["ms", "deg", "deg"],
+            *[[k * 10, 30 + k, 1.0] for k in range(30)],
+        ],
+    )
+    described = describe_file(path)
+    assert [channel.name for channel in described.channels] == ["Time", "flexion", "rotation"]
+    assert described.rate_hz == pytest.approx(100)
+    assert [channel.unit for channel in described.channels] == ["ms", "deg", "deg"]

@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from twinangle.errors import StudyError
 from twinangle.formats import describe_file
 from twinangle.init import propose_study, suggest_section, write_proposal
 from twinangle.study import read_study
@@ -80,9 +79,13 @@ def test_a_segment_may_stand_in_the_channels_alone(tmp_path):
     write(tmp_path / "P01_a7.csv", [f"femur {name}" for name in SENSOR])
     write(tmp_path / "P01_b9.csv", [f"tibia {name}" for name in SENSOR])
 
-    # Their names share no more than the person, so nothing says that they belong together.
-    with pytest.raises(StudyError, match="no file of the other segment belongs to it"):
-        propose_study(tmp_path)
+    # Their names share no more than the person, but there are no others: it is said.
+    proposal = propose_study(tmp_path)
+
+    assert (
+        "P01_a7.csv and P01_b9.csv: taken for the two sensors of one recording."
+        in proposal.open_questions
+    )
     (tmp_path / "P01_a7.csv").rename(tmp_path / "P01_hall.csv")
     (tmp_path / "P01_b9.csv").rename(tmp_path / "P01_hall.txt")
 

@@ -10,7 +10,7 @@ from twinangle.notices import GRAVITIES, Notice, gravity_of, kind_of, reworded
 from twinangle.results.equality import same_results
 from twinangle.visible import visible_texts
 
-TOLD = Notice("gyroscope bias 3.1 °/s.", "gyroscope-bias", "grave")
+TOLD = Notice("gyroscope bias 3.1 °/s.", "gyroscope-bias", "grave", 3.1)
 
 
 def test_it_is_a_string():
@@ -24,7 +24,7 @@ def test_it_is_a_string():
 )
 def test_it_goes_to_another_process(through):
     new = through(TOLD)
-    assert (new, new.kind, new.gravity) == (TOLD, "gyroscope-bias", "grave")
+    assert (new, new.kind, new.gravity, new.size) == (TOLD, "gyroscope-bias", "grave", 3.1)
 
 
 def test_a_plain_string_counts_as_a_warning_of_no_kind():

@@ -1,7 +1,7 @@
 import pytest
 
 from twinangle.report.content import LEFT_OUT, report_content, supplement_content
-from twinangle.results.told import reason_kind
+from twinangle.results.grouping import reason_kind
 
 
 def sections_of(results):

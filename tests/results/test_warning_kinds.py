@@ -10,7 +10,7 @@ from twinangle.results.equality import difference, same_results
 from twinangle.results.reading import results_of
 from twinangle.results.serialise import study_record
 
-TOLD = Notice("gyroscope bias 3.1 °/s.", "gyroscope-bias", "grave")
+TOLD = Notice("gyroscope bias 3.1 °/s.", "gyroscope-bias", "grave", 3.1)
 
 
 def test_kind_and_gravity_are_written_and_read_back(study):

@@ -67,3 +67,11 @@ def test_a_missing_table_is_named(study):
     (study.folder / "cycles.csv").unlink()
     with pytest.raises(StudyError, match=r"cycles\.csv cannot be read"):
         read_overrides(study, study.trials[0])
+
+
+def test_a_stray_quotation_mark_loses_no_row(study):
+    (study.folder / "cycles.csv").write_text(
+        TABLE + 'P01,indoor,12.5,exclude,"stumbled\nP01,,30,include,looked odd\n'
+    )
+    with pytest.raises(StudyError, match=r"row 2: a quotation mark"):
+        read_overrides(study, study.trials[0])

@@ -192,3 +192,22 @@ def test_standing_is_refused_for_a_ready_made_angle(folder):
 
     assert "row 2, column 'standing_deg'" in fault
     assert "taken as it is" in fault
+
+
+@pytest.mark.parametrize("mark", ['"battery', '"x\nP2,b.csv,"y'])
+def test_a_stray_quotation_mark_loses_no_recording(folder, mark):
+    text = f"participant,wearable,exclude\nP1,a.csv,{mark}\nP3,b.csv,\nP4,b.csv,\n"
+
+    (fault,) = faults(folder, text)
+
+    assert fault.startswith("trials.csv, row 2: a quotation mark opens a cell")
+
+
+def test_a_separator_too_many_at_the_end_of_header_or_rows_is_passed_over(folder):
+    for text in (
+        "participant;wearable;\nP1;a.csv\n",
+        "participant;wearable\nP1;a.csv;\n",
+        "participant;wearable;\nP1;a.csv;\n",
+    ):
+        (trial,) = read(folder, text)
+        assert (trial.participant, trial.covariates) == ("P1", {})

@@ -67,7 +67,6 @@ def test_a_sensor_just_beyond_its_limits(over):
         "accelerometer_norm_error_m_s2": -over * 0.02 * 9.80665,
         "dropped_share": over * 0.01,
         "jitter_s": over * 0.1 / 100,
-        "handedness": 1.0,
     }
     found = DeviceQuality(**values).warnings
     assert len(found) == 5

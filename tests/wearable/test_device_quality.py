@@ -1,4 +1,4 @@
-"""Device quality: figures put in are found again, thresholds warn, a mirrored frame is seen."""
+"""Device quality: figures put in are found again, thresholds warn."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from twinangle.signals.recording import InertialRecording, Interval
-from twinangle.wearable.quality.device import STANDARD_GRAVITY, device_quality, handedness
+from twinangle.wearable.quality.device import STANDARD_GRAVITY, device_quality
 
 # Two of the trials; the others are looked for beside the repository.
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
@@ -36,7 +36,6 @@ def test_figures_of_a_resting_sensor_are_found_again(rest):
     assert quality.accelerometer_norm_error_m_s2 == pytest.approx(0.098, abs=0.002)
     assert quality.accelerometer_noise_m_s2 == pytest.approx(0.02, rel=0.05)
     assert quality.rest_s == pytest.approx(60.0 if rest is None else 48.01)
-    assert np.isnan(quality.handedness)
     assert np.isnan(quality.jitter_s)
     assert quality.warnings == ()
     assert "bias 0.50 °/s" in quality.summary()
@@ -80,25 +79,7 @@ def test_a_sensor_never_at_rest_has_no_resting_figures(invented):
     assert quality.warnings == ()
 
 
-@pytest.mark.parametrize("flip", [(1, 1, -1), (-1, -1, -1)])
-def test_a_mirrored_frame_turns_the_sign(invented, flip):
-    for sensor in (invented.pair.proximal, invented.pair.distal):
-        mirrored = replace(
-            sensor, accelerometer=sensor.accelerometer * flip, gyroscope=sensor.gyroscope * flip
-        )
-        assert handedness(sensor) > 0.4
-        assert handedness(mirrored) == pytest.approx(-handedness(sensor), abs=1e-9)
-        assert "left-handed" in " ".join(device_quality(mirrored).warnings)
-        # Two reversed axes are a rotation, and a rotation is allowed.
-        turned = replace(
-            sensor,
-            accelerometer=sensor.accelerometer * [1, -1, -1],
-            gyroscope=sensor.gyroscope * [1, -1, -1],
-        )
-        assert handedness(turned) == pytest.approx(handedness(sensor), abs=1e-9)
-
-
-def test_open_set_is_right_handed_and_calibrated():
+def test_open_set_is_calibrated():
     """Laidig et al. (2021), Data 6:72."""
     paths = sorted(BROAD.glob("*.npz"))
     assert len(paths) >= 2
@@ -107,7 +88,6 @@ def test_open_set_is_right_handed_and_calibrated():
         signals = (data[name].astype(float) for name in ("imu_acc", "imu_gyr", "imu_mag"))
         sensor = InertialRecording(*signals, 0.0, 285.714, path.stem)
         quality = device_quality(sensor)
-        assert quality.handedness > 0.3
         assert quality.rest_s > 30
         assert quality.gyroscope_bias_deg_s < 1
         assert abs(quality.accelerometer_norm_error_m_s2) < 0.1

@@ -181,10 +181,33 @@ def test_the_larger_excursion_is_flexion(direction):
 
 def test_an_undecided_direction_and_a_small_movement_are_warned_about():
     axis = flexion.FunctionalAxis((0.0, 1.0, 0.0), "mean-rate", 0.0, 400)
-    truth = np.radians(25 * np.sin(np.linspace(0, 20, 400)))
+    wave = 25 * np.sin(np.linspace(0, 20, 400))
+    truth = np.radians(np.where(wave > 0, wave, 0.7 * wave))
     _, warnings = flexion.settle_sign(axis, quaternions.about_axis(np.array([0, 1.0, 0]), truth))
     assert "spans 25°" in warnings[0]
     assert "to one side of neutral standing" in warnings[1]
+
+
+def test_a_direction_that_cannot_be_told_is_refused():
+    """As much to one side as to the other: the angle would be mirrored as likely as not."""
+    axis = flexion.FunctionalAxis((0.0, 1.0, 0.0), "mean-rate", 0.0, 400)
+    truth = np.radians(60 * np.sin(np.linspace(0, 20, 400)))
+    with pytest.raises(AngleError, match=r"60° to one side .* and 60° .* may be mirrored"):
+        flexion.settle_sign(axis, quaternions.about_axis(np.array([0, 1.0, 0]), truth))
+
+
+def test_turns_do_not_vote_on_the_direction():
+    """A person walks 20 s, turns round in 3 s and walks on: the turn alone is left out."""
+    time = np.arange(4300) / 100
+    heading = np.radians(180.0) * np.clip((time - 20) / 3, 0, 1)
+    orientation = quaternions.about_axis(np.array([0, 0, 1.0]), heading)
+    one = OrientationRecording(orientation, 0.0, 100.0, "invented")
+    voting = flexion.straight(OrientationPair(one, one))
+    assert voting[time < 19.0].all()
+    assert voting[time > 24.0].all()
+    assert not voting[(time > 20.5) & (time < 22.5)].any()
+    short = OrientationRecording(orientation[1900:2400], 0.0, 100.0, "invented")
+    assert flexion.straight(OrientationPair(short, short)).all()  # too little would be left
 
 
 def test_refusals_say_what_is_needed():

@@ -196,21 +196,3 @@ def test_a_gap_starts_a_new_heading(invented):
     error = motion.angle.angle_deg - invented.truth_deg
     assert np.isnan(error[3000:3200]).all()
     assert np.nanstd(error) < 0.3
-
-
-@pytest.mark.parametrize("name", ["kalman", "vqf-joint-centre"])
-def test_swapped_sensors_are_refused_by_their_lever_arms(invented, name):
-    swapped = SensorPair(invented.pair.distal, invented.pair.proximal)
-    with pytest.raises(AngleError, match=r"swapped.*15 cm below.*20 cm above.*\[wearable.prox"):
-        estimate_motion(WearableTrial(swapped, STANDING, BENDING), name)
-
-
-def test_a_left_handed_frame_is_refused(invented):
-    mirror = np.array([1.0, 1.0, -1.0])
-    sensor = invented.pair.distal
-    mirrored = replace(
-        sensor, accelerometer=sensor.accelerometer * mirror, gyroscope=sensor.gyroscope * mirror
-    )
-    trial = WearableTrial(SensorPair(invented.pair.proximal, mirrored), STANDING, BENDING)
-    with pytest.raises(AngleError, match=r"distal sensor .*left-handed.*\[wearable.distal\]"):
-        estimate_motion(trial, "vqf")

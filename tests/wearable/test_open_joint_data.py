@@ -15,14 +15,14 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.order import heights_of, order
 from twinangle.signals.recording import InertialRecording, Interval, OrientationPair, SensorPair
 from twinangle.wearable import flexion
 from twinangle.wearable.heading.relative import joint_centre_heading
 from twinangle.wearable.heading.relative_tilt import level_together
 from twinangle.wearable.orientation import kalman, vqf_offline
-from twinangle.wearable.procedure_input import slice_pair
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.quality.placement import arm_heights
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data"
 ROBOT_TASKS = ("circle_150", "triangle_250")
@@ -91,16 +91,14 @@ def test_knee_by_the_hinge_alone_is_the_worse_choice(knee):
 
 def test_knee_sensors_lie_where_the_lever_arms_say(knee):
     pair, _ = knee
-    oriented = OrientationPair(vqf_offline(pair.proximal), vqf_offline(pair.distal))
-    thigh, shank, error = arm_heights(
-        pair, oriented, slice_pair(oriented, Interval(0.0, 2.0), "static")
-    )
-    assert thigh > 0.1
-    assert shank < -0.1
-    assert error < 0.01
+    found = heights_of(pair, Evidence(sensors=pair, static=Interval(0.0, 2.0)))
+    assert found.proximal_m > 0.1
+    assert found.distal_m < -0.1
+    assert found.error_m < 0.01
     swapped = SensorPair(pair.distal, pair.proximal)
-    with pytest.raises(AngleError, match="swapped"):
-        estimate_motion(WearableTrial(swapped, Interval(0.0, 2.0)), "vqf")
+    (told,) = order(Evidence(sensors=swapped, static=Interval(0.0, 2.0)))
+    assert told.verdict == "contradicted"
+    assert "swapped" in told.said
 
 
 def test_knee_standing_alone_is_refused(knee):

@@ -9,7 +9,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from twinangle.analysis import run_study
-from twinangle.errors import AngleError
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.frame import frame
 from twinangle.signals.recording import (
     InertialRecording,
     Interval,
@@ -22,7 +23,7 @@ from twinangle.study import read_study
 from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.quality.device import LEFT_HANDED, device_quality, handedness
+from twinangle.wearable.quality.device import device_quality
 from twinangle.wearable.saturation import find_ceilings
 from twinangle.wearable.vertical import vertical_tilt_deg, vertical_warnings
 
@@ -95,12 +96,10 @@ def test_a_saturated_sensor_is_never_called_left_handed():
     sensor = trial.sensors.distal
     rate, _ = cut_off(-sensor.gyroscope, 0.08)
     pair = SensorPair(trial.sensors.proximal, replace(sensor, gyroscope=rate))
-    assert handedness(pair.distal) < LEFT_HANDED
-    inputs = WearableTrial(pair, trial.static, trial.functional)
-    with pytest.raises(AngleError, match=r"distal sensor .*gyroscope saturated along") as raised:
-        estimate_motion(inputs, "kalman")
-    assert "left-handed" not in str(raised.value)
-    assert not any("left-handed" in text for text in device_quality(pair.distal).warnings)
+    _, found = frame(Evidence(sensors=pair))
+    assert found.verdict == "contradicted"
+    assert "gyroscope saturated along" in found.said
+    assert "right-handed" not in found.said
 
 
 def test_a_lost_vertical_is_told():
@@ -150,7 +149,7 @@ def test_a_run_names_the_saturated_sensor_first(tmp_path):
         told = " ".join((trial.reason, *trial.warnings))
         assert "distal sensor" in told
         assert "gyroscope saturated along" in told
-        assert "left-handed" not in told
+        assert "right-handed" not in told
 
 
 def open_sensors():

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from twinangle.errors import AngleError
-from twinangle.signals.recording import OrientationPair, SensorPair
+from twinangle.signals.recording import OrientationPair
 from twinangle.simulate import simulate_walk
 from twinangle.wearable import quaternions
 from twinangle.wearable.heading.relative import joint_centre_heading
@@ -70,10 +69,3 @@ def test_soft_tissue_costs_what_the_true_orientations_cost(name, seed):
     true = estimate_motion(trial_of(walk, walk.truth.sensors), "orientation").angle.angle_deg
     truth = walk.truth.knee.angle_deg
     assert abs(np.std(ours - truth) - np.std(true - truth)) < 0.1
-
-
-def test_swapped_sensors_are_refused():
-    walk = simulated(5)
-    swapped = SensorPair(walk.sensors.distal, walk.sensors.proximal)
-    with pytest.raises(AngleError, match=r"swapped.*Exchange the columns of \[wearable.proximal\]"):
-        estimate_motion(trial_of(walk, swapped), "vqf")

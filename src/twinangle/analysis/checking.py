@@ -1,47 +1,130 @@
-"""Read everything, compute nothing, list every fault."""
+"""Read everything, compute nothing: what each file holds, and every fault that can be known."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+
+from twinangle.analysis.file_facts import FileFacts
+from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.reading import read_trial
+from twinangle.analysis.requirements import (
+    overlap_line,
+    settings_faults,
+    trial_faults,
+)
 from twinangle.errors import TwinangleError
-from twinangle.study import Study
+from twinangle.parallel import in_order
+from twinangle.study import Study, Trial, settings_of
 from twinangle.study.settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
 
-def check_study(study: Study) -> list[str]:
-    """Read every file of a study that is to be analysed and return what is at fault.
+@dataclass(frozen=True, slots=True)
+class TrialCheck:
+    """One recording: what its files hold, and what is at fault or worth knowing."""
+
+    label: str
+    row: int  # of the trials table
+    files: tuple[FileFacts, ...]  # empty where one could not be read
+    overlap: str  # how long the two instruments record together, in words
+    faults: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def lengths(self) -> tuple[tuple[str, float, float], ...]:
+        """Label and how long wearable and reference last; empty without a pair."""
+        lasts = {file.role: file.duration_s for file in self.files}
+        if not {"wearable", "reference"} <= set(lasts):
+            return ()
+        return ((self.label, lasts["wearable"], lasts["reference"]),)
+
+
+@dataclass(frozen=True, slots=True)
+class StudyCheck:
+    """A study as `check` and a run find it before anything is computed."""
+
+    settings: tuple[str, ...]  # faults of the study file, whatever the recordings
+    trials: tuple[TrialCheck, ...]
+    table: str  # name of the trials table
+    n_excluded: int
+    warnings: tuple[str, ...] = ()  # of recordings held against one another
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Every fault, those of a recording with the table's row."""
+        of_trials = (
+            f"{self.table}, row {trial.row}: {fault}"
+            for trial in self.trials
+            for fault in trial.faults
+        )
+        return (*self.settings, *of_trials)
+
+
+def check_study(
+    study: Study, *, jobs: int = 1, on_trial: Callable[[TrialCheck], None] | None = None
+) -> StudyCheck:
+    """Read every file of a study that is to be analysed and find what is at fault.
+
+    A run begins with it, so that hours are not lost on what could be known at once.
 
     Parameters
     ----------
     study : Study
         A study whose file and trials table were already found valid.
+    jobs : int
+        Recordings read at the same time.
+    on_trial : callable, optional
+        Called with each recording's check when it is done, in the order of the trials table.
 
     Returns
     -------
-    list of str
-        One message a procedure that is not known and one a faulty trial, with the table's row;
-        empty when all can be read.
+    StudyCheck
     """
-    faults = _unknown_procedures(study)
-    for trial in study.trials:
-        if trial.exclude:
-            continue
-        try:
-            read_trial(study, trial)
-        except TwinangleError as error:
-            faults.append(f"{study.table.name}, row {trial.row}: {error}")
-    return faults
+    analysed = [trial for trial in study.trials if not trial.exclude]
+    settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
+    trials = []
+    for found in in_order(partial(check_trial, study), analysed, jobs=jobs):
+        trials.append(found)
+        if on_trial is not None:
+            on_trial(found)
+    return StudyCheck(
+        settings,
+        tuple(trials),
+        study.table.name,
+        len(study.trials) - len(analysed),
+        unlike_partners([lengths for one in trials for lengths in one.lengths]),
+    )
 
 
-def _unknown_procedures(study: Study) -> list[str]:
-    """Return a fault for every procedure that has no name here, or cannot be imported."""
+def check_trial(study: Study, trial: Trial) -> TrialCheck:
+    """Read one trial's files and ask what a run asks of it before it computes."""
+    parts = [trial.participant, trial.condition]
+    parts += [f"session {trial.session}"] if trial.session else []
+    parts += [f"trial {trial.trial}"] if trial.trial else []
+    label = " ".join(filter(None, [*parts, trial.side]))
+    study = settings_of(study, trial)
+    try:
+        signals = read_trial(study, trial)
+    except TwinangleError as error:
+        return TrialCheck(label, trial.row, (), "", (str(error),), ())
+    return TrialCheck(
+        label,
+        trial.row,
+        signals.files,
+        overlap_line(study, signals),
+        trial_faults(study, trial, signals),
+        signals.warnings,
+    )
+
+
+def _unknown_procedures(study: Study) -> Iterator[str]:
+    """Yield a fault for every procedure that has no name here, or cannot be imported."""
     if isinstance(study.wearable, AngleWearable):
-        return []  # there the names are the researcher's, one a column
-    faults = []
+        return  # there the names are the researcher's, one a column
     for name in study.wearable.procedures:
         try:
             require_procedure(name)
         except TwinangleError as error:
-            faults.append(f"{study.path.name}: [wearable] `procedures`: {error}")
-    return faults
+            yield f"{study.path.name}: [wearable] `procedures`: {error}"

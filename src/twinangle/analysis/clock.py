@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.analysis.analysed_part import synchronised_angle, synchronised_sensors
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
     by_gyroscopes,
+    drift_interval,
     event,
     find_events,
     gyroscope_lag,
@@ -20,9 +22,14 @@ from twinangle.clocks import (
     synchronise,
 )
 from twinangle.errors import StudyError, SynchronisationError
+from twinangle.notices import Notice
 from twinangle.reference.goniometer import zero_at_standing
 from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
 from twinangle.study import Study, Trial
+from twinangle.thresholds import told_apart
+
+UNUSUAL_DRIFT_PPM = 250.0
+"""Of two clocks against each other, warned of above; common practice, no source."""
 
 
 def place_reference(
@@ -40,7 +47,7 @@ def place_reference(
     reference = signals.reference
     if reference is None:
         return None, None
-    clock = _clock(study, signals, motion, reference)
+    clock = _judge_drift(study, _clock(study, trial, signals, motion, reference))
     if getattr(study.reference, "zero_at_standing", False):
         reference, note = _zeroed(reference, clock, trial)
         clock = replace(clock, warnings=(*clock.warnings, note))
@@ -49,6 +56,7 @@ def place_reference(
 
 def check_by_gyroscopes(
     study: Study,
+    trial: Trial,
     signals: TrialSignals,
     reference: AngleRecording | None,
     clock: Synchronisation | None,
@@ -80,12 +88,16 @@ def check_by_gyroscopes(
         return clock, {}
     try:
         found = gyroscope_lag(
-            signals.sensors, reference, clock, confidence=study.options.confidence
+            synchronised_sensors(trial, signals.sensors),
+            reference,
+            clock,
+            confidence=study.options.confidence,
         )
     except SynchronisationError as error:
         if wanted:
             raise
-        note = f"the lag could not be checked by the gyroscopes: {error}"
+        text = f"the lag could not be checked by the gyroscopes: {error}"
+        note = Notice(text, "lag-not-checked", "note")
         return replace(clock, warnings=(*clock.warnings, note)), {"reason": str(error)}
     return _with_gyroscopes(clock, found, wanted=wanted), _lag_record(found)
 
@@ -111,7 +123,8 @@ def _with_gyroscopes(
     )
     held = "lag as stated" if known else "lag from the angle"
     text = f"{found.summary(held)}. {meaning}" + ("" if known else f" {effect}")
-    return replace(chosen, warnings=(*chosen.warnings, text))
+    told = Notice(text, "lags-disagree", size=abs(found.difference_s))
+    return replace(chosen, warnings=(*chosen.warnings, told))
 
 
 def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
@@ -129,7 +142,11 @@ def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
 
 
 def _clock(
-    study: Study, signals: TrialSignals, motion: JointMotion, reference: AngleRecording
+    study: Study,
+    trial: Trial,
+    signals: TrialSignals,
+    motion: JointMotion,
+    reference: AngleRecording,
 ) -> Synchronisation:
     settings = study.synchronisation
     if settings.method == "shared-clock":
@@ -163,12 +180,46 @@ def _clock(
             drift=settings.drift,
         )
     return synchronise(
-        motion.angle,
+        synchronised_angle(trial, motion.angle),
         reference,
         max_lag_s=settings.max_lag_s,
         expected_lag_s=settings.expected_lag_s,
         drift=settings.drift,
     )
+
+
+def _judge_drift(study: Study, clock: Synchronisation) -> Synchronisation:
+    """Refuse a drift beyond what clocks do, and warn of one that may be; one stated stands.
+
+    Two crystals part by 50 ppm or so, resonators by some hundred; a sampling rate that is not the
+    one stated parts by thousands.
+    """
+    settings = study.synchronisation
+    if settings.method in ("manual", "shared-clock"):
+        return clock
+    if abs(clock.drift_ppm) > settings.max_drift_ppm:
+        found, most = told_apart(abs(clock.drift_ppm), settings.max_drift_ppm, 0)
+        raise SynchronisationError(
+            f"the clocks drift by {found} ppm ({1e-3 * 60 * abs(clock.drift_ppm):.1f} ms a "
+            f"minute), more than {most}: no two clocks do that. A sampling rate is stated wrongly "
+            f"({_rates(clock)}), or the files are not of one recording. Where a device's clock is "
+            "known to run so far off, state `max_drift_ppm` in [synchronisation]."
+        )
+    interval = drift_interval(clock, confidence=study.options.confidence)
+    if interval is None or max(interval.start_s, -interval.end_s) <= UNUSUAL_DRIFT_PPM:
+        return clock
+    text = (
+        f"the clocks drift by {clock.drift_ppm:+.0f} ppm ({interval.start_s:+.0f} to "
+        f"{interval.end_s:+.0f} ppm), above {UNUSUAL_DRIFT_PPM:g} ppm: crystals hardly do that. "
+        f"Check the sampling rates ({_rates(clock)})."
+    )
+    told = Notice(text, "unusual-drift", "grave", abs(clock.drift_ppm))
+    return replace(clock, warnings=(*clock.warnings, told))
+
+
+def _rates(clock: Synchronisation) -> str:
+    """Say what the drift means for the rates as they are stated."""
+    return f"the reference's would be {1 - clock.drift_ppm * 1e-6:.4f} times what it says"
 
 
 def _events(
@@ -201,4 +252,4 @@ def _zeroed(
         f"{reference.source}: zeroed at neutral standing as [reference] zero_at_standing asks; "
         f"{removed_deg:.2f}° were subtracted, and the offset is without them."
     )
-    return zeroed, note
+    return zeroed, Notice(note, "zeroed-at-standing", "note")

@@ -10,6 +10,7 @@ import numpy as np
 
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.study import AngleWearable, Study
 from twinangle.thresholds import told_apart
@@ -21,6 +22,10 @@ against his own curve or another boy's, the least was -0.70."""
 ALIKE = 0.9
 """Below it the curves are told to differ: a delay of a twentieth of the cycle leaves 0.89 on those
 curves, another boy's curve 0.96 (median)."""
+LEAST_RANGE_DEG = 20.0
+"""Range of the reference's mean curve from which unlike curves are refused. In a smaller movement
+an honest difference of a few degrees is enough for a low correlation; common practice, no source.
+"""
 _BETTER = 0.05  # gain in correlation for which a delay is named
 
 
@@ -45,7 +50,10 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
     Raises
     ------
     SynchronisationError
-        If the correlation is at or below -0.8.
+        If the correlation is at or below -0.8, or below `[agreement] least_correlation` over a
+        movement of 20 degrees or more. Its default of 0.75 lies between the least alike of 39 boys'
+        knees, 0.78, and the most alike of their knees and hips, 0.73; a delay of a tenth of the
+        cycle leaves 0.70 at most (data as above).
     """
     correlation = float(curves.correlation)
     if correlation <= REVERSED:
@@ -56,26 +64,35 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
         )
     if not correlation < ALIKE:
         return ()
-    found, limit = told_apart(correlation, ALIKE, 2)
+    least = study.agreement.least_correlation
+    refused = correlation < least and float(np.ptp(curves.reference_mean)) >= LEAST_RANGE_DEG
+    found, limit = told_apart(correlation, least if refused else ALIKE, 2)
     text = (
         f"the mean curves of wearable and reference correlate at {found} only (below "
         f"{limit}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."
     )
-    return (text,)
+    if refused:
+        raise SynchronisationError(
+            f"{text} Where the two are truly so unlike and that is the finding, state a smaller "
+            "`least_correlation` in [agreement]."
+        )
+    return (Notice(text, "curves-unlike", "grave", -correlation),)
 
 
 def _remedy(study: Study) -> str:
-    """Return which keys to change, and to what."""
-    keys = []
+    """Return which keys to change, and to what: for the whole study, or for this recording."""
+    keys, columns = [], []
     if study.reference is not None:
         keys.append(f"`sign = {-study.reference.sign}` in [reference]")
+        columns.append(f"{-study.reference.sign} in the column `sign`")
     if isinstance(study.wearable, AngleWearable):
         keys.append(f"`sign = {-study.wearable.sign}` in [wearable]")
+        columns.append(f"{-study.wearable.sign} in `wearable_sign`")
     return (
         f"set {' or '.join(keys)} where all recordings are like this; where it is this one alone, "
-        "turn the sign in its own file"
+        f"{' or '.join(columns)} of the trials table, in its row"
     )
 
 

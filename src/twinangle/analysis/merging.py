@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, Recording
 from twinangle.signals.timing import TimingReport, regularise
 
@@ -179,7 +180,7 @@ def _both_from_zero(
         "were started at the same moment; they are taken as started together. If they were not, "
         "give `distal_lag_s` in the trials table; 0 there says that they were."
     )
-    return (text,)
+    return (Notice(text, "sensors-started-together"),)
 
 
 def _left_out(first: Recording, second: Recording, time_s: Array, source: str) -> tuple[str, ...]:

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import cast
 
 import numpy as np
 
+from twinangle.analysis.analysed_part import analysed, cut_recording, mask_notes
 from twinangle.analysis.declared_units import in_unit
+from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError
-from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
+from twinangle.formats import (
+    UnlikeRatesError,
+    read_event_times,
+    read_recording,
+    refuse_strange_rate,
+)
+from twinangle.notices import Notice, as_notes
 from twinangle.reference.goniometer import reference_angle, reference_notes
 from twinangle.results.model import Scalar
 from twinangle.signals.channels import refuse_constant
@@ -41,6 +49,7 @@ from twinangle.study import (
     Trial,
     Wearable,
     merged_columns,
+    settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 from twinangle.wearable.sensors import (
@@ -63,8 +72,10 @@ class TrialSignals:
     reference_trigger: Channel | None
     sensors: SensorPair | None = None  # the raw signals, where the wearable delivers them
     recorded: SensorPair | None = None  # the same before short gaps were bridged
+    standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
+    files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +88,16 @@ class _File:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        return (*self.recording.notes, *self.timing.warnings)
+        return (*as_notes(self.recording.notes, "how-it-was-read"), *self.timing.warnings)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Raw:
+    """The raw signals of a trial: with short gaps bridged, as recorded, and standing's own."""
+
+    bridged: SensorPair
+    recorded: SensorPair
+    standing: SensorPair | None
 
 
 def read_trial(study: Study, trial: Trial) -> TrialSignals:
@@ -101,35 +121,53 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         If a file cannot be read or its signals are not what the study says; the message names
         file, row or channel, what was found and what would be accepted.
     """
+    study = settings_of(study, trial)
     clock = study.synchronisation
     wearable = _read_wearable(study, trial, clock.wearable_trigger)
-    motion, raw, found = _motion(study, trial, wearable)
+    recorded = wearable.recording
+    files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
+    wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
+    motion, raw, found = _motion(study, trial, wearable, files)
     timing = {"wearable": _timing_record(wearable.timing)}
-    warnings = [*wearable.warnings, *_bridged(wearable, study.wearable), *found]
+    warnings = [*mask_notes(trial), *wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
         timing["reference"] = _timing_record(reference.timing)
+        files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
         warnings += _bridged(reference, study.reference)
         warnings += reference_notes(reference.recording, study.reference, **limb)
     return TrialSignals(
         motion=motion,
         reference=angle,
-        events_s=(
-            read_event_times(trial.events, label=study.cycles.event)
-            if trial.events is not None
-            else None
-        ),
+        events_s=_event_times(study, trial, recorded, wearable.recording),
         wearable_trigger=wearable.trigger,
         reference_trigger=reference.trigger if reference is not None else None,
-        sensors=raw[0] if raw is not None else None,
-        recorded=raw[1] if raw is not None else None,
+        sensors=raw.bridged if raw is not None else None,
+        recorded=raw.recorded if raw is not None else None,
+        standing=raw.standing if raw is not None else None,
         warnings=tuple(warnings),
         timing=timing,
+        files=tuple(files),
     )
+
+
+def _event_times(
+    study: Study, trial: Trial, recorded: Recording, counted: Recording
+) -> Array | None:
+    """Return the times of events, without those in the part of the recording that is cut off."""
+    if trial.events is None:
+        return None
+    times = read_event_times(trial.events, label=study.cycles.event)
+    cut_off = np.zeros(times.size, dtype=bool)
+    for whole, kept, sign in ((recorded, counted, 1), (recorded, counted, -1)):
+        end = 0 if sign > 0 else -1
+        beyond = sign * times < sign * kept.time_s[end]
+        cut_off |= beyond & (sign * times >= sign * whole.time_s[end])
+    return np.asarray(times[~cut_off])
 
 
 def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
@@ -152,13 +190,16 @@ def _read_columns(
     signals = list(columns)
 
     def read(names: list[str]) -> Recording:
-        return read_recording(
+        found = read_recording(
             path,
             columns=names,
             time=settings.time,
             rate_hz=settings.rate_hz,
+            time_unit=settings.time_unit,
             source=path.relative_to(study.folder).as_posix(),
         )
+        refuse_strange_rate(found)
+        return found
 
     if trigger is None:
         return read(signals), None
@@ -203,11 +244,11 @@ def _select(recording: Recording, names: list[str]) -> Recording:
 
 
 def _motion(
-    study: Study, trial: Trial, file: _File
-) -> tuple[Callable[[str], JointMotion], tuple[SensorPair, SensorPair] | None, tuple[str, ...]]:
+    study: Study, trial: Trial, file: _File, files: list[FileFacts]
+) -> tuple[Callable[[str], JointMotion], _Raw | None, tuple[str, ...]]:
     """Return what turns a procedure's name into motion, the raw signals, and what was odd.
 
-    The raw signals twice: with short gaps bridged, and as recorded.
+    Further files that are read go to `files`.
     """
     settings = study.wearable
     if isinstance(settings, AngleWearable):
@@ -217,22 +258,24 @@ def _motion(
     stated = trial.standing_deg
     inputs = WearableTrial(
         walk=walk,
-        static=_part(study, trial.static, moving=False),
-        functional=_part(study, trial.functional, moving=True),
+        static=_part(study, trial.static, "static", files),
+        functional=_part(study, trial.functional, "functional", files),
         joint=study.joint,
         side=trial.side,
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
+        analysed=analysed(trial),
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
         return partial(estimate_motion, inputs), None, warnings
     if settings.files is not None:
         warnings += clock_warnings(walk)
-    return partial(estimate_motion, inputs), (walk, recorded), warnings
+    standing = inputs.static if isinstance(inputs.static, SensorPair) else None
+    return partial(estimate_motion, inputs), _Raw(walk, recorded, standing), warnings
 
 
 def _part(
-    study: Study, part: Interval | Path | SensorFiles | None, *, moving: bool
+    study: Study, part: Interval | Path | SensorFiles | None, role: Role, files: list[FileFacts]
 ) -> Interval | SensorPair | OrientationPair | None:
     """Return neutral standing or functional movement, read when it has a file of its own."""
     if part is None or isinstance(part, Interval):
@@ -241,7 +284,8 @@ def _part(
         file = _read_sensors(study, part, None, None)
     else:
         file = _read(study, part, study.wearable, None)
-    return _pair(study.wearable, file.recording, moving=moving)[0]
+    files.append(facts_of(role, file.recording, file.timing, study.wearable))
+    return _pair(study.wearable, file.recording, moving=role == "functional")[0]
 
 
 def _pair(
@@ -296,7 +340,7 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
         f"{recording.source}: {count} of {missing.size} samples were lost in {n_gaps} gap(s) of up "
         f"to {BRIDGED_S:g} s and are bridged by a cubic; longer gaps stay gaps."
     )
-    return (text,)
+    return (Notice(text, "bridged-samples", "note"),)
 
 
 def _timing_record(timing: TimingReport) -> dict[str, Scalar]:

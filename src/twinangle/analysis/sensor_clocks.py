@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, InertialRecording, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable.heading.hinge import hinge_axes
@@ -87,7 +88,7 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
         f"{there:.3g} rad/s, as the files stand {stands:.3g}); are both files on one clock? See "
         "`distal_lag_s` in docs/study-file.md."
     )
-    return (text,)
+    return (Notice(text, "sensor-clocks-apart", "grave", abs(lag_s)),)
 
 
 def _vertex_s(lags_s: Array, residual: Array, stands: float) -> float:

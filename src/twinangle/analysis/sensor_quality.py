@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 import numpy as np
 
+from twinangle.notices import reworded
 from twinangle.results.model import Scalar, SensorRecord
 from twinangle.signals.recording import Array, PairedAngles, SensorPair
 from twinangle.wearable.quality.device import device_quality
@@ -14,7 +15,6 @@ from twinangle.wearable.quality.magnetic_field import (
     disturbance_and_error,
     magnetic_disturbance,
 )
-from twinangle.wearable.saturation import find_ceilings
 
 NONE = np.zeros(0)
 
@@ -32,27 +32,19 @@ def describe_sensors(
     records, warnings, of_field = [], [], []
     for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
         quality = device_quality(sensor)
-        warnings += [f"{segment} sensor: {text}" for text in quality.warnings]
+        # What is saturated is told before all else, by the test of the channels.
+        warnings += [
+            reworded(text, f"{segment} sensor: {text}")
+            for text in quality.warnings
+            if not (quality.saturation and quality.saturation in text)
+        ]
         if sensor.magnetometer is None:
             records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
             continue
         disturbance = magnetic_disturbance(sensor)
-        of_field += [f"{segment} sensor: {text}" for text in disturbance.warnings]
+        of_field += [reworded(text, f"{segment} sensor: {text}") for text in disturbance.warnings]
         records.append(_record(segment, disturbance, asdict(quality), paired))
     return tuple(records), tuple(warnings), tuple(of_field)
-
-
-def saturation_notes(pair: SensorPair | None) -> tuple[str, ...]:
-    """Return a sentence for each sensor that ran into the end of its range."""
-    if pair is None:
-        return ()
-    found = []
-    for segment, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
-        ceilings = find_ceilings(sensor)
-        if ceilings:
-            cut = "; ".join(ceiling.summary() for ceiling in ceilings)
-            found.append(f"{segment} sensor ({sensor.source}): {cut}.")
-    return tuple(found)
 
 
 def _record(

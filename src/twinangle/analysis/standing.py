@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.results import NeutralStanding
 from twinangle.signals.recording import Array, Interval, PairedAngles
 from twinangle.study import Study, Trial
@@ -82,7 +83,7 @@ def standing_of_reference(
             "from, as [wearable] standing_from_reference asks. State it in the trials table's "
             "column `standing_deg`."
         )
-        return 0.0, (kept,)
+        return 0.0, (Notice(kept, "flexion-in-standing"),)
     static = trial.static
     if isinstance(static, Interval):
         inside = (paired.time_s >= static.start_s) & (paired.time_s <= static.end_s)
@@ -90,7 +91,7 @@ def standing_of_reference(
         if known.size:
             flexion = float(known.mean())
             told = f"flexion in neutral standing taken from the reference: {flexion:.2f}°."
-            return flexion, (told,)
+            return flexion, (Notice(told, "flexion-in-standing", "note"),)
     raise AngleError(
         "[wearable] standing_from_reference: the reference has no value in this trial's neutral "
         "standing. Give a `static` stretch within the recording that both instruments cover, or "

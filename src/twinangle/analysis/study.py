@@ -10,13 +10,15 @@ from typing import Any
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.people_and_files import same_recordings, unlike_partners
+from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.tables.curves import is_long
-from twinangle.study import SensorFiles, Study, Trial
+from twinangle.study import SensorFiles, Study, Trial, own_settings_note
 
 
 def run_study(
@@ -66,6 +68,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
+    trials = compare_mountings(study, trials)
     return StudyResults(
         title=study.title,
         joint=study.joint,
@@ -74,7 +77,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         version=twinangle.__version__,
         inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
         parameters=study_parameters(study),
-        notes=_notes(study, trials),
+        notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
         **pool_topics(trials, options),
     )
@@ -127,6 +130,26 @@ def study_parameters(study: Study) -> dict[str, Any]:
         for name, section in sections.items()
         if section is not None
     }
+
+
+def _of_files(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
+    """Return what the files and their rows say against each other, and own settings of rows."""
+    own = own_settings_note(study)
+    found = (*same_recordings(study), *unlike_partners(_lengths(trials)))
+    return (*found, own) if own else found
+
+
+def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
+    """Return how long wearable and reference of each recording last, once a recording."""
+    found = {}
+    for trial in trials:
+        if "wearable" in trial.timing and "reference" in trial.timing:
+            lasts = [
+                float(trial.timing[name]["n_samples"]) / float(trial.timing[name]["rate_hz"])
+                for name in ("wearable", "reference")
+            ]
+            found[trial.label] = (trial.label, lasts[0], lasts[1])
+    return list(found.values())
 
 
 def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:

@@ -15,15 +15,29 @@ from twinangle.agreement.multiple_correlation import (
     instrument_multiple_correlation,
 )
 from twinangle.agreement.variability import compare_variability, cycle_variability
+from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.field_effect import judged_by_effect
+from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
+from twinangle.analysis.plausibility import (
+    ContradictionError,
+    doubts,
+    examine_instruments,
+    examine_sensors,
+    mountings_of,
+)
 from twinangle.analysis.reading import TrialSignals, read_trial
-from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
+from twinangle.analysis.requirements import require_fit
+from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
 from twinangle.cycles import find_cycles, recut
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TwinangleError
+from twinangle.notices import kind_of
+from twinangle.plausibility.mounting import Mounting
+from twinangle.plausibility.outcome import Outcome
 from twinangle.results import SensorRecord, TrialResult, Variability
 from twinangle.results.clock_found import clock_found
 from twinangle.signals.recording import (
@@ -34,7 +48,7 @@ from twinangle.signals.recording import (
     PairedAngles,
     Synchronisation,
 )
-from twinangle.study import Study, Trial
+from twinangle.study import Study, Trial, settings_of
 from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
@@ -52,6 +66,8 @@ class _Line:
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
+    plausibility: tuple[Outcome, ...]
+    mounting: tuple[Mounting, ...]
     gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
 
 
@@ -76,29 +92,42 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    study = settings_of(study, trial)
     procedures = study.wearable.procedures
     if trial.exclude:
         return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
-    signals = None
+    signals: TrialSignals | None = None
+    tested: tuple[Outcome, ...] = ()
+
+    def failed(reason: str) -> tuple[TrialResult, ...]:
+        return tuple(_ended(trial, name, "failed", reason, tested) for name in procedures)
+
     try:
         signals = read_trial(study, trial)
+        require_fit(study, trial, signals)
+        tested = examine_sensors(study, trial, signals)
         motions = {name: _attempt(signals.motion, name) for name in procedures}
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
-        line = _shared_line(study, trial, signals, first) if first is not None else None
+        line = _shared_line(study, trial, signals, first, tested) if first is not None else None
+    except ContradictionError as error:
+        tested = error.outcomes
+        return failed(str(error))
     except TwinangleError as error:
-        reason = _after_saturation(signals, str(error))
-        return tuple(_ended(trial, name, "failed", reason) for name in procedures)
+        return failed(_after_known(tested, str(error)))
     except Exception as error:
-        return tuple(_ended(trial, name, "failed", _unexpected(error)) for name in procedures)
-    return tuple(_finish(study, trial, name, motion, line) for name, motion in motions.items())
+        return failed(_unexpected(error))
+    return tuple(
+        _finish(study, trial, name, motion, line)
+        if line is not None and isinstance(motion, JointMotion)
+        else _ended(trial, name, "failed", _after_known(tested, str(motion)), tested)
+        for name, motion in motions.items()
+    )
 
 
-def _after_saturation(signals: TrialSignals | None, reason: str) -> str:
-    """Put a sensor that is cut off before what failed later, which may come of it."""
-    cut = saturation_notes(signals.sensors) if signals is not None else ()
-    if not cut or "saturated" in reason:
-        return reason
-    return f"{' '.join(cut)} This may be why: {reason}"
+def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
+    """Put what is known of the sensors before what failed later, which may come of it."""
+    known = tuple(text for text in doubts(tested) if text not in reason)
+    return f"{' '.join(known)} This may be why: {reason}" if known else reason
 
 
 def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
@@ -115,11 +144,18 @@ def _unexpected(error: Exception) -> str:
     return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
 
 
-def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion) -> _Line:
+def _shared_line(
+    study: Study,
+    trial: Trial,
+    signals: TrialSignals,
+    motion: JointMotion,
+    tested: tuple[Outcome, ...],
+) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
-    clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
-    paired = _pair(motion.angle, reference, clock)
+    clock, gyroscope_lag = check_by_gyroscopes(study, trial, signals, reference, clock)
+    paired = mask_reference(trial, _pair(motion.angle, reference, clock))
+    tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
     cycles = find_cycles(
         paired,
@@ -130,6 +166,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         end_s=trial.end_s,
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
+        masked=trial.mask,
     )
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
@@ -139,6 +176,7 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         cycles=cycles,
         sensors=sensors,
         warnings=(
+            *doubts(tested),
             *signals.warnings,
             *found,
             *told,
@@ -146,6 +184,8 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         ),
         field_warnings=of_field,
         standing_deg=standing_deg,
+        plausibility=tested,
+        mounting=mountings_of(study, trial, signals),
         gyroscope_lag=gyroscope_lag,
     )
 
@@ -164,21 +204,19 @@ def _pair(
 
 
 def _finish(
-    study: Study, trial: Trial, procedure: str, motion: JointMotion | str, line: _Line | None
+    study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
 ) -> TrialResult:
     """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
-    if isinstance(motion, str) or line is None:
-        reason = str(motion) if line is None else _after_saturation(line.signals, str(motion))
-        return _ended(trial, procedure, "failed", reason)
     try:
-        paired = _pair(motion.angle, line.reference, line.clock)
+        paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         cycles = recut(line.cycles, paired)
-        found = _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        blank = _ended(trial, procedure, "ok", "", line.plausibility)
+        found = _numbers(study, blank, motion, paired, cycles, line)
         return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
-        reason = _after_saturation(line.signals, str(error))
-        return _ended(trial, procedure, "failed", reason)
+        reason = _after_known(line.plausibility, str(error))
+        return _ended(trial, procedure, "failed", reason, line.plausibility)
 
 
 def _numbers(
@@ -193,43 +231,59 @@ def _numbers(
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
     confidence = study.options.confidence
+    own = cycle_variability(wearable, confidence=confidence)
     result = replace(
         blank,
         synchronisation=line.clock,
         clock=None if line.clock is None else clock_found(line.clock, study.options),
         paired=paired,
         cycles=cycles,
-        variability=Variability(cycle_variability(wearable, confidence=confidence)),
+        variability=Variability(own),
         warnings=_unique(
-            *line.warnings,
-            *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
+            *_of_the_field(line, blank.procedure, paired),
             *motion.warnings,
             *cycles.warnings,
         ),
         strides=stride_summary(cycles),
         sensors=line.sensors,
         timing=line.signals.timing,
+        mounting=line.mounting,
         gyroscope_lag=line.gyroscope_lag,
         multiple_correlation=_multiple_correlations(wearable, None),
         **_quality(motion, cycles),
     )
     if cycles.reference_deg is None:
-        return result
+        return replace(
+            result, warnings=_unique(*large_numbers(None, {"wearable": own}), *result.warnings)
+        )
     reference = cycles.reference_deg[cycles.kept]
+    spread = cycle_variability(reference, confidence=confidence)
     curves = compare_curves(wearable, reference, confidence=confidence)
     return replace(
         result,
-        warnings=_unique(*judge_likeness(study, curves, cycles), *result.warnings),
+        warnings=_unique(
+            *judge_likeness(study, curves, cycles),
+            *large_numbers(curves, {"wearable": own, "reference": spread}),
+            *result.warnings,
+        ),
         agreement=curves,
         variability=Variability(
-            cycle_variability(wearable, confidence=confidence),
-            cycle_variability(reference, confidence=confidence),
+            own,
+            spread,
             compare_variability(wearable, reference, confidence=confidence),
         ),
         budget=error_budget(wearable, reference, confidence=confidence),
         multiple_correlation=_multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )
+
+
+def _of_the_field(line: _Line, procedure: str, paired: PairedAngles) -> tuple[str, ...]:
+    """Return the shared warnings, those of the magnetic field only where headings rest on it."""
+    if not trusts_each_field(procedure):
+        return tuple(text for text in line.warnings if kind_of(text) != "field-strength")
+    field = judged_by_effect(line.field_warnings, procedure, line.signals.sensors, paired)
+    return (*line.warnings, *field)
 
 
 def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:
@@ -290,7 +344,13 @@ def _rms(values: Array) -> float:
     return float(np.sqrt(np.nanmean(values**2))) if np.isfinite(values).any() else float("nan")
 
 
-def _ended(trial: Trial, procedure: str, status: str, reason: str) -> TrialResult:
+def _ended(
+    trial: Trial,
+    procedure: str,
+    status: str,
+    reason: str,
+    tested: tuple[Outcome, ...] = (),
+) -> TrialResult:
     return TrialResult(
         participant=trial.participant,
         session=trial.session,
@@ -301,6 +361,7 @@ def _ended(trial: Trial, procedure: str, status: str, reason: str) -> TrialResul
         status=status,
         reason=reason,
         covariates=dict(trial.covariates),
+        plausibility=tested,
     )
 
 

@@ -95,7 +95,11 @@ def drift_interval(
     """
     error, freedom = clock.drift_se_ppm, clock.drift_df
     if not systematic and np.isfinite(clock.drift_statistical_ppm):
-        error, freedom = _without_systematic(error, freedom, clock.drift_statistical_ppm)
+        # the total before it was weighed against what clocks do: its degrees of freedom stand
+        total, _ = total_error(
+            clock.drift_statistical_ppm, float("nan"), clock.drift_systematic_ppm
+        )
+        error, freedom = _without_systematic(total, freedom, clock.drift_statistical_ppm)
     return _about(clock.drift_ppm, error, freedom, confidence)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -18,7 +19,9 @@ from twinangle.clocks.clockfit import (
     systematic_lag,
 )
 from twinangle.clocks.decision import Decision, decide
+from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, choose_peak, prepare, runner_up, search_lags
+from twinangle.clocks.steps import LagStep, find_step, search_step
 from twinangle.clocks.windows import (
     WindowedLags,
     fit_windows,
@@ -27,6 +30,7 @@ from twinangle.clocks.windows import (
     windowed_lags,
 )
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 from twinangle.thresholds import told_apart
 
@@ -34,11 +38,12 @@ from twinangle.thresholds import told_apart
 _FIGURE_POINTS = 4000
 _BLOCK_STRIDES = 2
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
-_FEWEST_STRIDES = 8
+_ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is decided
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_STEEPEST = 2500e-6  # a first line steeper than this is not drawn through few windows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,15 +83,16 @@ def synchronise(
         Largest offset of the clocks considered, either side of `expected_lag_s`, seconds, over the
         stretch recorded by both. Below half a stride it settles which stride it is.
     drift : bool
-        Estimate the drift between the clocks; it is applied when it exceeds its
-        standard error.
+        Estimate the drift between the clocks, weighed against what clocks do
+        (:func:`twinangle.clocks.drift_prior.shrink_drift`).
     expected_lag_s : float
         Middle of the search, where the lag is roughly known.
     min_overlap_s : float, optional
         Shortest overlap at which a lag is considered; by default the smaller of 10 s and half the
         shorter recording.
     refuse : bool
-        Raise where it is not certain which stride it is; False turns that into a warning.
+        Raise where it is not certain which stride it is, or where a file has lost samples; False
+        turns that into a warning.
 
     Returns
     -------
@@ -99,8 +105,9 @@ def synchronise(
     ------
     SynchronisationError
         If a recording is too short or constant, the clocks do not overlap, the correlation is
-        strongly negative, low everywhere, or still rising at the edge of the search, or if it
-        cannot be told which stride it is.
+        strongly negative, low everywhere, or still rising at the edge of the search, if one of
+        the files has lost samples without a gap in its times, or if it cannot be told which
+        stride it is.
     ValueError
         If `max_lag_s` is not above 0.
     """
@@ -116,16 +123,32 @@ def synchronise(
         max_lag_s=max_lag_s,
         min_overlap_s=min(10.0, 0.5 * shorter) if min_overlap_s is None else min_overlap_s,
     )
-    choose_peak(found, max_lag_s, wearable.source, reference.source)
+    stepped = partial(
+        search_step,
+        anchor.wearable,
+        anchor.reference,
+        expected_lag_s=expected_lag_s,
+        max_lag_s=max_lag_s,
+        stride_s=found.stride_s,
+    )
+    try:
+        choose_peak(found, max_lag_s, wearable.source, reference.source)
+    except SynchronisationError as error:
+        raise SynchronisationError(_told(stepped(), pair) or str(error)) from None
     chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
-    doubt = _doubt(chosen, found, pair.names)
+    lag_s = found.refined(chosen.index)
+    doubt = _told(find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s), pair)
+    if not doubt:
+        doubt = _doubt(chosen, found, pair.names)
+        doubt = doubt and (_told(stepped(), pair) or doubt)
     if doubt and refuse:
         raise SynchronisationError(doubt)
-    fit, windows = _fit(anchor, found, found.refined(chosen.index), drift)
+    fit, windows = _fit(anchor, found, lag_s, drift)
     if anchor is not pair:
         fit, windows = _extend(pair, fit, windows, found, drift)
     clock = _result(pair, anchor, found, chosen, fit, windows, drift=drift)
-    return replace(clock, warnings=(doubt, *clock.warnings)) if doubt else clock
+    told = Notice(doubt, "uncertain-stride", "grave")
+    return replace(clock, warnings=(told, *clock.warnings)) if doubt else clock
 
 
 def _within_reach(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
@@ -167,17 +190,26 @@ def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
     return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
 
 
+def _told(step: LagStep | None, pair: _Pair) -> str:
+    """Return what one of the files lost, empty where nothing seems lost."""
+    return "" if step is None else step.told(pair.wearable.source, pair.reference.source)
+
+
 def _doubt(chosen: Decision, found: Search, names: str) -> str:
     """Return why it is not certain which stride it is, empty where it is."""
     if not np.isfinite(chosen.evidence):
         return ""
     reasons = []
-    if chosen.n_strides < _FEWEST_STRIDES:
-        reasons.append(f"only {chosen.n_strides} strides to tell by, {_FEWEST_STRIDES} are needed")
-    if chosen.evidence <= _ACCEPT:
-        found_evidence, needed = told_apart(chosen.evidence, _ACCEPT)
-        reasons.append(f"evidence of {found_evidence}, above {needed} is needed")
-    if chosen.second_opinion <= 0:
+    n = chosen.n_strides
+    required = _ACCEPT * max(1.0, _ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
+    if n < _FEWEST_STRIDES:
+        reasons.append(f"only {n} strides to tell by, {_FEWEST_STRIDES} are needed at least")
+    elif chosen.evidence <= required:
+        found_evidence, needed = told_apart(chosen.evidence, required)
+        few = f" with only {n} strides to tell by" if n < _ENOUGH_STRIDES else ""
+        reasons.append(f"evidence of {found_evidence}, above {needed} is needed{few}")
+    # Of fewer strides, durations and sizes correlate by chance.
+    if n >= _ENOUGH_STRIDES and chosen.second_opinion <= 0:
         reasons.append("the strides' durations and sizes fit another lag better")
     if not reasons:
         return ""
@@ -185,7 +217,8 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     return (
         f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
-        "it: a `max_lag_s` below half a stride around a known lag, a trigger recorded with both, "
+        "it: a `max_lag_s` below half a stride around a known lag (`expected_lag_s`; the trials "
+        "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."
@@ -202,33 +235,46 @@ def _fit(pair: _Pair, found: Search, lag_s: float, drift: bool) -> tuple[ClockFi
     windows = windowed_lags(a, b, line, rate_hz=rate, window_s=window, reach_s=0.4 * stride)
     if drift and windows.time_s.size >= 4:
         first = robust_line(windows, line.centre_s)
-        line = first if abs(first.drift) < _DRIFT_MAX else line
-    return _least_squares(pair, line, stride, drift), windows
+        line = first if abs(first.drift) < _STEEPEST else line
+    return _least_squares(pair, line, stride, drift=drift), windows
 
 
-def _least_squares(pair: _Pair, line: ClockLine, stride_s: float, drift: bool) -> ClockFit:
-    """Fit lag and drift from a first line; a drift that is not real is left out."""
+def _least_squares(pair: _Pair, line: ClockLine, stride_s: float, *, drift: bool) -> ClockFit:
+    """Fit the lag, and the drift where it is not given, from a first line."""
     a, b = pair.wearable, pair.reference
     settings = {"rate_hz": pair.rate_hz, "block_s": _BLOCK_STRIDES * stride_s}
     try:
-        fit = fit_line(a, b, line, drift=drift, **settings)
-        if not drift or _real(fit):
-            return fit
-        still = ClockLine(line.centre_s, fit.line.lag_s)
-        plain = fit_line(a, b, still, drift=False, **settings)
+        return fit_line(a, b, line, drift=drift, **settings)
     except ValueError as error:
         raise SynchronisationError(f"{pair.names}: {error}") from error
-    # The joint fit's covariance stands: leaving the drift out is itself a guess.
-    return replace(fit, line=plain.line)
 
 
-def _real(fit: ClockFit) -> bool:
-    """Tell whether the drift exceeds its standard error.
+@dataclass(frozen=True, slots=True)
+class _Slope:
+    """The drift's error: statistical and systematic part, and in all; fractions."""
 
-    Below that, a drift of 0 has the smaller expected squared error: the estimate's is its
-    variance, that of 0 the square of the true drift.
+    statistical: float
+    systematic: float
+    total: float
+    freedom: float
+
+
+def _weigh_drift(
+    pair: _Pair, fit: ClockFit, of_lag: float, windows: WindowedLags, stride_s: float
+) -> tuple[ClockFit, _Slope]:
+    """Weigh the drift against what clocks do, and fit the lag again along it.
+
+    `of_lag` is the systematic part of the lag's error.
     """
-    return abs(fit.line.drift) > fit.drift_se
+    of_drift = systematic_drift(of_lag, windows.time_s)
+    total, freedom = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
+    weighed = shrink_drift(fit.line.drift, total, freedom)
+    slope = _Slope(fit.drift_se, of_drift, weighed.error, freedom)
+    line = replace(fit.line, drift=weighed.drift)
+    if np.isfinite(fit.residual_deg):  # not a line of windows, where the prior hardly counts
+        line = _least_squares(pair, line, stride_s, drift=False).line
+    # The joint fit's covariance stands: the drift is not known, only weighed.
+    return replace(fit, line=line), slope
 
 
 def _stride(found: Search) -> float:
@@ -253,11 +299,8 @@ def _extend(
             line = robust_line(windows, line.centre_s) if drift else line
     line = line.recentred(_centre(a, b, line.lag_s))
     if whole > _LONG_S and windows.time_s.size >= 20:
-        fit = fit_windows(windows, line, drift=drift)
-        if drift and not _real(fit):
-            fit = replace(fit, line=fit_windows(windows, line, drift=False).line)
-        return fit, windows
-    return _least_squares(pair, line, stride, drift), windows
+        return fit_windows(windows, line, drift=drift), windows
+    return _least_squares(pair, line, stride, drift=drift), windows
 
 
 def _centre(a: BandLimited, b: BandLimited, lag_s: float) -> float:
@@ -293,17 +336,16 @@ def _result(
     drift: bool,
 ) -> Synchronisation:
     lags, values = _decimated(found.lags_s, found.correlation, chosen.index)
+    of_lag = systematic_lag(anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s)
+    slope = None
+    if drift:
+        fit, slope = _weigh_drift(pair, fit, of_lag, windows, _stride(found))
     times, window_lags, window_errors = _seen(pair, fit, windows, _stride(found))
     return Synchronisation(
         method="cross-correlation",
         lag_s=float(fit.line.lag_at_zero_s),
         drift_ppm=float(fit.line.drift * 1e6),
-        **_errors(
-            fit,
-            systematic_lag(anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s),
-            windows.time_s,
-            drift=drift,
-        ),
+        **_errors(fit, of_lag, slope),
         peak_correlation=float(found.correlation[chosen.index]),
         runner_up_correlation=runner_up(found, chosen.index),
         candidate_lags_s=lags,
@@ -317,12 +359,11 @@ def _result(
     )
 
 
-def _errors(fit: ClockFit, of_lag: float, window_time_s: Array, *, drift: bool) -> dict[str, float]:
+def _errors(fit: ClockFit, of_lag: float, slope: _Slope | None) -> dict[str, float]:
     """Return the errors of lag and drift, each part and both together.
 
-    `of_lag` is the systematic part of the lag.
+    `of_lag` is the systematic part of the lag; `slope` is None where no drift was fitted.
     """
-    of_drift = systematic_drift(of_lag, window_time_s)
     centre = fit.line.centre_s
     statistical = fit.lag_se_s(centre)
     lag, lag_df = total_error(statistical, float(fit.freedom[0]), of_lag)
@@ -332,16 +373,16 @@ def _errors(fit: ClockFit, of_lag: float, window_time_s: Array, *, drift: bool) 
         "lag_statistical_s": statistical,
         "lag_systematic_s": of_lag,
     }
-    at_zero, _ = total_error(fit.lag_se_s(0.0), float("nan"), of_lag)
-    if not drift:
+    if slope is None:
+        at_zero, _ = total_error(fit.lag_se_s(0.0), float("nan"), of_lag)
         return found | {"lag_se_s": at_zero}
-    slope, slope_df = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
     return found | {
-        "lag_se_s": total_error(at_zero, float("nan"), of_drift * centre)[0],
-        "drift_se_ppm": slope * 1e6,
-        "drift_df": slope_df,
-        "drift_statistical_ppm": fit.drift_se * 1e6,
-        "drift_systematic_ppm": of_drift * 1e6,
+        # about the middle the errors of lag and drift are nearly independent
+        "lag_se_s": float(np.hypot(lag, slope.total * centre)),
+        "drift_se_ppm": slope.total * 1e6,
+        "drift_df": slope.freedom,
+        "drift_statistical_ppm": slope.statistical * 1e6,
+        "drift_systematic_ppm": slope.systematic * 1e6,
     }
 
 

@@ -13,6 +13,7 @@ from twinangle.clocks.clockfit import ClockLine, fit_line
 from twinangle.clocks.correlation import local_maxima
 from twinangle.clocks.search import prepare, search_lags
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -228,7 +229,8 @@ def _line(lags: Array, *, drift: bool, best: float, second: float) -> Synchronis
     slope = float(solution[1]) if fitted else 0.0
     slope_se = float(np.sqrt(inverse[1, 1])) if fitted else float("nan")
     centre_se = float(np.sqrt(inverse[0, 0]))
-    warnings = () if time.size > 1 else ("one event: the lag is known, the drift is not.",)
+    unknown = Notice("one event: the lag is known, the drift is not.", "drift-unknown")
+    warnings = () if time.size > 1 else (unknown,)
     return Synchronisation(
         method="event",
         lag_s=float(solution[0]) - slope * middle,

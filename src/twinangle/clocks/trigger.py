@@ -7,6 +7,7 @@ import numpy as np
 from twinangle.checks import as_float_array
 from twinangle.clocks.windows import WindowedLags, line_warnings
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, Synchronisation
 
 # Common practice, no source.
@@ -157,7 +158,7 @@ def _fit_pulses(
     warnings = (
         line_warnings(WindowedLags(reference_s, offset, np.ones(n)), drift=drift)
         if n > 1
-        else ("one trigger pulse: the lag is known, the drift is not.",)
+        else (Notice("one trigger pulse: the lag is known, the drift is not.", "drift-unknown"),)
     )
     lag_se = noise / np.sqrt(n)
     return Synchronisation(

@@ -11,6 +11,7 @@ from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockFit, ClockLine, overlap_times
 from twinangle.clocks.clustered import clustered_errors
 from twinangle.clocks.correlation import normalised_correlation
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 from twinangle.signals.robust import robust_sd
 
@@ -177,14 +178,14 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
             f"the clocks do not differ by a straight line: windowed lags {shape} by "
             f"{float(np.ptp(lag)) * 1e3:.0f} ms over the recording."
         )
-        return (text,)
+        return (Notice(text, "clock-not-straight", "grave", float(np.ptp(lag))),)
     coefficients = np.linalg.lstsq(np.column_stack([base, extras[best]]), lag, rcond=None)[0]
     text = (
         f"the clocks do not differ by a straight line: windowed lags step by "
         f"{coefficients[-1] * 1e3:+.0f} ms between {time[best - 1]:.1f} and {time[best]:.1f} s on "
         "the reference clock. A logger may have skipped or repeated samples there."
     )
-    return (text,)
+    return (Notice(text, "clock-step", "grave", abs(float(coefficients[-1]))),)
 
 
 def _squares(rows: Array, target: Array) -> float:

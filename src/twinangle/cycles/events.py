@@ -10,6 +10,7 @@ from scipy import signal as dsp
 from scipy import stats
 
 from twinangle.errors import CycleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
 
@@ -157,7 +158,7 @@ def _inverted(slow: Array) -> tuple[str, ...]:
         f"The angle stays high and dips (skewness {skewness:.2f}; walking knees have about +1): if "
         "this is walking, the sign of the wearable's angle is inverted."
     )
-    return (text,)
+    return (Notice(text, "flexion-sign", "grave"),)
 
 
 def refuse_constant(values: Array, what: str) -> None:
@@ -198,7 +199,7 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
             f"{sign * agreement:.2f} of the shank's rate with extension): check the sign of the "
             "wearable's angle, and that thigh and shank are not swapped."
         )
-        return sign, (text,)
+        return sign, (Notice(text, "flexion-sign", "grave"),)
     return sign, ()
 
 

@@ -9,12 +9,14 @@ for each of the limits.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
 from twinangle.cycles.normalise import count_missing
-from twinangle.signals.recording import Array
+from twinangle.signals.recording import Array, MaskedStretch
 from twinangle.signals.robust import robust_sd
 from twinangle.thresholds import told_apart
 
@@ -42,6 +44,16 @@ def outside(cycles: Candidates, low: float, high: float) -> Reasons:
         else ""
         for begin, end in zip(cycles.start_s, cycles.end_s, strict=True)
     ]
+
+
+def masked(cycles: Candidates, stretches: Sequence[MaskedStretch]) -> Reasons:
+    """Refuse cycles that touch a stretch left out by hand, with the reason given for it."""
+    reasons = [""] * cycles.start_s.size
+    for one in stretches:
+        touched = (cycles.start_s <= one.end_s) & (cycles.end_s >= one.start_s)
+        for index in np.flatnonzero(touched):
+            reasons[index] = reasons[index] or f"masked: {one.reason} ({one.place})"
+    return reasons
 
 
 def gaps(cycles: Candidates, signal: Array, name: str, origin_s: float, rate_hz: float) -> Reasons:

@@ -17,7 +17,8 @@ from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_cons
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError
-from twinangle.signals.recording import Array, CycleSet, PairedAngles
+from twinangle.notices import Notice
+from twinangle.signals.recording import Array, CycleSet, MaskedStretch, PairedAngles
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
 LEAST_CYCLES = 3
@@ -38,6 +39,7 @@ def find_cycles(
     end_s: float | None = None,
     events_s: ArrayLike | None = None,
     overrides: Sequence[Override] = (),
+    masked: Sequence[MaskedStretch] = (),
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -61,6 +63,8 @@ def find_cycles(
     overrides : sequence of (int or float, "include" or "exclude", str)
         Cycles forced in or out by hand, and why. An int is the index of a cycle, a float a time
         within it, in seconds on the wearable's clock.
+    masked : sequence of MaskedStretch
+        Stretches left out by hand; cycles that touch one are dropped for its reason.
 
     Returns
     -------
@@ -96,6 +100,7 @@ def find_cycles(
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
+    _merge(reason, exclude.masked(candidates, masked))
     said = _judge(reason, candidates, cycles, paired, signal, vertical, (low, high))
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
@@ -131,7 +136,8 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
     new = replace(new, reason=tuple(reason), warnings=cycles.warnings)
     if lost:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
-        new = replace(new, warnings=(*new.warnings, text))
+        told = Notice(text, "cycles-lost-in-gaps", size=lost)
+        new = replace(new, warnings=(*new.warnings, told))
     _require_enough(new, [])
     return new
 
@@ -277,19 +283,20 @@ def _judge(
     _merge(reason, exclude.outside(candidates, *stretch_s))
     _merge(reason, _gap_reasons(candidates, paired))
     _merge(reason, exclude.pauses(candidates))
-    warnings = []
+    warnings: list[str] = []
     if vertical is None:
-        warnings.append(
+        text = (
             "No rate about the vertical: turns are found only where they make a cycle's duration "
             "or curve an outlier. Give the straight stretches (start_s, end_s) where there were "
             "turns."
         )
+        warnings.append(Notice(text, "turns-not-seen", "note"))
     else:
         _merge(reason, exclude.gaps(candidates, vertical, "the rate about the vertical", *clock))
         change = exclude.heading_changes(candidates, vertical, *clock)
         turning, curved = exclude.turns(change, _open(reason))
         _merge(reason, turning)
-        warnings += [curved] if curved else []
+        warnings += [Notice(curved, "curved-path")] if curved else []
     if signal is not None:
         _merge(reason, exclude.gaps(candidates, signal, "the signal of the events", *clock))
         _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
@@ -306,7 +313,8 @@ def _force_in(
     reason: list[str], include: dict[int, str], candidates: Candidates, paired: PairedAngles
 ) -> list[str]:
     """Clear the reasons of cycles forced in, and say so in warnings."""
-    warnings, gaps = [], _gap_reasons(candidates, paired)
+    warnings: list[str] = []
+    gaps = _gap_reasons(candidates, paired)
     for index, why in sorted(include.items()):
         place = (
             f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} s)"
@@ -317,7 +325,8 @@ def _force_in(
                 "cycles."
             )
         if reason[index]:
-            warnings.append(f"{place} is kept by hand ({why}) in spite of {reason[index]}.")
+            text = f"{place} is kept by hand ({why}) in spite of {reason[index]}."
+            warnings.append(Notice(text, "cycle-kept-by-hand", "note"))
         reason[index] = ""
     return warnings
 
@@ -387,4 +396,4 @@ def _small_numbers(kept: int) -> list[str]:
         "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
         "2014, Gait Posture 39:615)"
     )
-    return [f"{kept} cycles kept: {what}, {why}."]
+    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles", size=-kept)]

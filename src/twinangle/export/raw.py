@@ -135,6 +135,7 @@ class RawWriter:
                 columns=[*columns, trigger] if trigger else columns,
                 time=settings.time,
                 rate_hz=settings.rate_hz,
+                time_unit=settings.time_unit,
                 source=source,
             )
         except UnlikeRatesError as error:

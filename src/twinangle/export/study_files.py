@@ -13,6 +13,7 @@ from twinangle.export.texts import toml_text, write_csv, write_text
 from twinangle.signals.recording import Interval
 from twinangle.study import Reference, SensorFiles, Study, Trial, Wearable
 from twinangle.study.calibration_table import read_points
+from twinangle.study.mask_cell import mask_text
 from twinangle.study.overrides_table import NEEDED
 from twinangle.study.study_file import PLAIN_SECTIONS
 from twinangle.study.trials_table import IDENTIFIERS
@@ -24,7 +25,7 @@ FILES = {
     "distal": "{wearable}_tracksys-distal{name_end}",
 }
 # Every column of the table that holds one number, whatever is added to it.
-NUMBERS = tuple(each.name for each in fields(Trial) if each.type == "float | None")
+NUMBERS = tuple(each.name for each in fields(Trial) if each.type in ("float | None", "int | None"))
 
 
 def write_study_files(
@@ -73,6 +74,7 @@ def _sections(study: Study) -> dict[str, dict[str, Any]]:
 def _clocked(settings: Wearable | Reference) -> dict[str, Any]:
     content: dict[str, Any] = settings.model_dump(exclude_none=True, exclude_defaults=True)
     content.pop("rate_hz", None)
+    content.pop("time_unit", None)  # the data set's times are in seconds
     first = {"kind": settings.kind, "time": time_name(settings)}
     return first | {key: value for key, value in content.items() if key not in first}
 
@@ -90,6 +92,7 @@ def _write_trials(
             if isinstance(stretch, Interval):
                 row |= {f"{part}_start_s": stretch.start_s, f"{part}_end_s": stretch.end_s}
         row |= {name: getattr(trial, name) for name in NUMBERS}
+        row["mask"] = mask_text(trial.mask)
         row["exclude"] = trial.exclude
         row |= {name: trial.covariates.get(name) for name in covariates}
         rows.append(row)
@@ -99,7 +102,7 @@ def _write_trials(
     order = [*IDENTIFIERS, "wearable", "name_end", "reference", "events"]
     for part in ("static", "functional"):
         order += [part, f"{part}_start_s", f"{part}_end_s"]
-    order += [*NUMBERS, "exclude", *covariates]
+    order += [*NUMBERS, "mask", "exclude", *covariates]
     always = {"participant", "session", "condition", "trial", "wearable"}
     columns = [name for name in order if name in used | always]
     write_csv(root / "trials.csv", columns, ([row.get(name) for name in columns] for row in rows))

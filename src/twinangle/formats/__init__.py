@@ -11,11 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.formats import bids_motion, c3d, columnar, delimited, edf, matlab, xlsx
+from twinangle.formats import bids_motion, c3d, columnar, delimited, edf, hdf5, matlab, xlsx
 from twinangle.formats.base import to_recording
 from twinangle.formats.description import FileDescription, describe_table
 from twinangle.formats.groups import UnlikeRatesError
 from twinangle.formats.request import Event, Format, Request
+from twinangle.formats.time_units import refuse_strange_rate
 from twinangle.naming import listed
 from twinangle.signals.recording import Array, Recording
 
@@ -25,6 +26,7 @@ FORMATS: tuple[Format, ...] = (
     columnar.PARQUET,
     columnar.FEATHER,
     matlab.FORMAT,
+    hdf5.FORMAT,
     c3d.FORMAT,
     edf.FORMAT,
     xlsx.FORMAT,
@@ -37,6 +39,7 @@ __all__ = [
     "describe_file",
     "read_event_times",
     "read_recording",
+    "refuse_strange_rate",
 ]
 
 
@@ -48,6 +51,7 @@ def read_recording(
     rate_hz: float | None = None,
     units: Mapping[str, str] | None = None,
     source: str | None = None,
+    time_unit: str | None = None,
 ) -> Recording:
     """Read channels of a file, on the file's own time stamps.
 
@@ -67,6 +71,8 @@ def read_recording(
         Units of channels, for those the file does not declare.
     source : str, optional
         How messages name the file; its path if None.
+    time_unit : {"s", "ms", "us"}, optional
+        Unit of the column of times. None: what the file declares, or seconds.
 
     Returns
     -------
@@ -87,6 +93,7 @@ def read_recording(
         rate_hz=rate_hz,
         units=dict(units or {}),
         source=str(path) if source is None else source,
+        time_unit=time_unit,
     )
     return to_recording(_find_format(path, request.source).read(path, request), request)
 

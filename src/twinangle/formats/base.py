@@ -16,7 +16,9 @@ from twinangle.checks import LARGEST
 from twinangle.errors import RecordingError
 from twinangle.formats.request import Request, Table
 from twinangle.formats.sample_times import read_clock
+from twinangle.formats.time_units import time_unit
 from twinangle.naming import listed, nearest_first
+from twinangle.notices import reworded
 from twinangle.signals.recording import Array, Recording
 
 UNPACKED_TIMES = 100  # of a recording's noise little can be packed: a tenth to a half, mostly
@@ -88,7 +90,8 @@ def to_recording(table: Table, request: Request) -> Recording:
     _require_sane(values, names, table, request)
     if stamps is not None:
         _require_sane(stamps[:, np.newaxis], [str(request.time)], table, request)
-    time_s, keep, more = read_clock(stamps, values, table, request)
+    ticks_a_second = 1.0 if stamps is None or request.rate_hz else time_unit(table, request)
+    time_s, keep, more = read_clock(stamps, values, table, request, ticks_a_second)
     units = {**table.units, **request.units}
     return Recording(
         time_s=time_s,
@@ -96,7 +99,9 @@ def to_recording(table: Table, request: Request) -> Recording:
         channels=tuple(names),
         units=tuple(units.get(name, "") for name in names),
         source=request.source,
-        notes=tuple(f"{request.source}: {each}" for each in (*table.notes, *notes, *more)),
+        notes=tuple(
+            reworded(each, f"{request.source}: {each}") for each in (*table.notes, *notes, *more)
+        ),
     )
 
 

@@ -24,8 +24,10 @@ from twinangle.formats.bids_layout import (
     scans_of,
     start_s,
 )
-from twinangle.formats.delimited import MISSING_WORDS, Layout, read_columns, row_of
+from twinangle.formats.delimited import read_columns, row_of
+from twinangle.formats.delimited_layout import MISSING_WORDS, Layout
 from twinangle.formats.request import Event, Format, Request, Table
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 
 ENDING = "_motion.tsv"
@@ -203,11 +205,15 @@ def _mark_missing(
 def _bad_channels(channels: list[Channel]) -> tuple[str, ...]:
     """Tell which of the channels the data set itself calls bad."""
     return tuple(
-        f"channel {each['name']!r} is marked bad in the data set"
-        + (f" ({why})" if (why := each.get("status_description", "")) not in MISSING_WORDS else "")
+        Notice(f"channel {each['name']!r} is marked bad in the data set{_why(each)}", "bad-channel")
         for each in channels
         if each.get("status", "").lower() == "bad"
     )
+
+
+def _why(channel: Channel) -> str:
+    why = channel.get("status_description", "")
+    return f" ({why})" if why not in MISSING_WORDS else ""
 
 
 def _n_header_rows(path: Path, names: tuple[str, ...], request: Request) -> int:

@@ -6,13 +6,10 @@ path reads cell by cell: it accepts what a person would, and otherwise names row
 
 from __future__ import annotations
 
-import codecs
 import csv
 import math
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -22,41 +19,28 @@ from pyarrow import csv as arrow_csv
 
 from twinangle.errors import RecordingError
 from twinangle.formats.base import choose_columns
-from twinangle.formats.request import Format, Request, Table
-from twinangle.signals.recording import Array
-
-# Words that loggers and spreadsheets write where there is no number.
-MISSING_WORDS = ("", "NaN", "nan", "NAN", "NA", "N/A", "n/a", "null", "NULL", "-nan")
-DELIMITERS = (",", ";", "\t")
-COMMENT_SIGNS = ("#", "%", "//")
-HEAD_BYTES = 1 << 18
-HEAD_LINES = 100  # among which the column names are looked for
-UNIT_WORDS = re.compile(
-    r"[\[(]?\s*(-|1|n/a|s|ms|us|µs|m/s\^?2|m/s²|m\s*s\^?-2|m\*s\^?-2|m?g|rad|deg|°|"
-    r"(?:rad|deg|°)/s|dps|m?V|[uµμn]?T|gauss|G|Hz|°C|degC|mm|cm|m|N|%|counts?|a\.?u\.?)\s*[\])]?"
+from twinangle.formats.delimited_layout import (
+    COMMENT_SIGNS,
+    MISSING_WORDS,
+    Layout,
+    fitted,
+    looks_numeric,
+    sniff,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How one file is laid out, as its beginning shows."""
-
-    delimiter: str
-    decimal: str
-    names: tuple[str, ...]
-    units: tuple[str, ...]  # empty where there is no row of units
-    n_head: int  # lines before the first row of data
-    n_above: int = 0  # lines with content above the column names, comments left out
-    joined: bool = False  # names made of two rows: a sensor's above, a channel's under it
-    commented: bool = False  # names read from a line marked as a comment
+from twinangle.formats.quotation_marks import refuse_stray_marks
+from twinangle.formats.request import Format, Request, Table
+from twinangle.naming import shown
+from twinangle.signals.recording import Array
 
 
 def read(path: Path, request: Request) -> Table:
     """Read the requested columns of a delimited text file."""
     layout = sniff(path, request)
+    refuse_stray_marks(path, layout, request)
     wanted = choose_columns(request, layout.names)
+    left_out: list[str] = []
     if request.columns is None:
-        wanted = _numeric_columns(path, layout, wanted, request)
+        wanted, left_out = _numeric_columns(path, layout, wanted, request)
     places = [layout.names.index(name) for name in wanted]
     values, n_comments = read_columns(path, layout, places, request)
     units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
@@ -65,7 +49,7 @@ def read(path: Path, request: Request) -> Table:
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=_layout_notes(layout, n_comments),
+        notes=(*_layout_notes(layout, n_comments), *left_out),
     )
 
 
@@ -83,161 +67,6 @@ def _layout_notes(layout: Layout, n_comments: int) -> tuple[str, ...]:
     if layout.units:
         notes.append("units read from the row under the header")
     return tuple(notes)
-
-
-def sniff(path: Path, request: Request) -> Layout:
-    """Find out the delimiter, the decimal sign, the header and a row of units under it.
-
-    Raises
-    ------
-    RecordingError
-        If the file is empty, not UTF-8, or begins with numbers where a header should be.
-    """
-    lines = _head_lines(path, request)
-    header = _find_header(lines, request)
-    if header is None:
-        raise RecordingError(
-            f"{request.source}: is empty; accepted: a row of column names, then rows of numbers."
-        )
-    delimiter = max(DELIMITERS, key=lines[header].count)
-    names = _cells(lines[header], delimiter)
-    first = header + 1  # the line after the column names
-    commented = all(_looks_numeric(name) for name in names if name)
-    if commented:
-        names, first = _names_in_comment(lines, header, delimiter), header
-    if not names:
-        raise RecordingError(
-            f"{request.source}, row {header + 1}: holds numbers where the column names should be; "
-            "add a header row."
-        )
-    body = [_cells(line, delimiter) for line in lines[first : first + 200]]
-    units: tuple[str, ...] = ()
-    if body and len(body[0]) == len(names) and _is_units_row(body[0]):
-        units = tuple("" if cell == "-" else cell.strip("[]() ") for cell in body[0])
-    above = None if commented else _row_of_groups(lines, header, names, delimiter)
-    joined = _joined(above, names) if above is not None else names
-    return Layout(
-        delimiter=delimiter,
-        decimal=_decimal(body, delimiter),
-        names=tuple(joined),
-        units=units,
-        n_head=first + bool(units),
-        n_above=sum(_is_header(line) for line in lines[:header]) - (above is not None),
-        joined=above is not None,
-        commented=commented,
-    )
-
-
-def _names_in_comment(lines: list[str], header: int, delimiter: str) -> list[str]:
-    """Return the names in the comment line above the first numbers; none where it holds none."""
-    if header == 0:
-        return []
-    names = _cells(lines[header - 1].lstrip("#%/ "), delimiter)
-    numbers = _cells(lines[header], delimiter)
-    return names if len(names) == len(numbers) and not any(map(_looks_numeric, names)) else []
-
-
-def _row_of_groups(
-    lines: list[str], header: int, names: list[str], delimiter: str
-) -> list[str] | None:
-    """Return the row above names that occur twice, where it tells them apart: sensors' names."""
-    if header == 0 or len(set(names)) == len(names) or not _is_header(lines[header - 1]):
-        return None
-    groups = _cells(lines[header - 1], delimiter)
-    if len(groups) != len(names):
-        return None
-    joined = _joined(groups, names)
-    return groups if len(set(joined)) == len(joined) else None
-
-
-def _joined(groups: list[str], names: list[str]) -> list[str]:
-    """Return "thigh acc_x" for acc_x under thigh; a group holds until the next one begins."""
-    joined, group = [], ""
-    for own, name in zip(groups, names, strict=True):
-        group = own or group
-        joined.append(f"{group} {name}" if group and names.count(name) > 1 else name)
-    return joined
-
-
-def _head_lines(path: Path, request: Request) -> list[str]:
-    """Return the lines at the beginning of the file, the last one whole or left out."""
-    with path.open("rb") as stream:
-        head = stream.read(HEAD_BYTES)
-    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        raise RecordingError(f"{request.source}: is UTF-16 text; save it as UTF-8.")
-    if b"\0" in head:
-        raise RecordingError(
-            f"{request.source}: holds bytes that text does not have (byte "
-            f"{head.index(0)}); accepted: delimited text in UTF-8."
-        )
-    try:
-        decoder = codecs.getincrementaldecoder("utf-8-sig")()
-        text = decoder.decode(head, final=len(head) < HEAD_BYTES)
-    except UnicodeDecodeError as error:
-        raise RecordingError(
-            f"{request.source}: byte {error.start} is not UTF-8; save it as UTF-8."
-        ) from None
-    lines = re.split(r"\r\n|\n|\r", text)
-    return lines if len(head) < HEAD_BYTES or len(lines) < 2 else lines[:-1]
-
-
-def _find_header(lines: list[str], request: Request) -> int | None:
-    """Return the line of the column names, lines of text above it passed over.
-
-    It is the first that holds every declared column; without one, the first with content whose
-    next rows are as long and hold numbers; without that, the first with content.
-    """
-    content = list(islice((i for i, line in enumerate(lines) if _is_header(line)), HEAD_LINES))
-    cells = {i: _cells(lines[i], max(DELIMITERS, key=lines[i].count)) for i in content}
-    wanted = {*(request.columns or ()), *([request.time] if request.time else ())}
-    for i, names in cells.items():
-        if wanted and wanted <= {*names, *_under_groups(cells, i)}:
-            return i
-    for i, below, second in zip(content, content[1:], content[2:], strict=False):
-        units = _is_units_row(cells[below])
-        row = cells[second if units else below]
-        as_long = len(row) == len(cells[i]) and not all(map(_looks_numeric, cells[i]))
-        if as_long and any(map(_looks_numeric, row)):
-            return i
-    return content[0] if content else None
-
-
-def _under_groups(cells: dict[int, list[str]], i: int) -> list[str]:
-    """Return the names of a row joined with those of the row above it, where there is one."""
-    above = cells.get(i - 1)
-    return _joined(above, cells[i]) if above and len(above) == len(cells[i]) else []
-
-
-def _is_header(line: str) -> bool:
-    """Tell a line with content from blank lines, comments and bare delimiters."""
-    return bool(line.strip(" ,;\t")) and not line.lstrip().startswith(COMMENT_SIGNS)
-
-
-def _cells(line: str, delimiter: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
-
-
-def _looks_numeric(cell: str) -> bool:
-    return re.fullmatch(r"[+-]?(\d+[.,]?\d*|[.,]\d+)([eE][+-]?\d+)?", cell) is not None
-
-
-def _is_units_row(cells: list[str]) -> bool:
-    return (
-        any(cells)
-        and all(not cell or UNIT_WORDS.fullmatch(cell) for cell in cells)
-        and not all(_looks_numeric(cell) for cell in cells if cell)
-    )
-
-
-def _decimal(body: list[list[str]], delimiter: str) -> str:
-    """Return the decimal sign.
-
-    Where commas part the cells too, a cell in quotation marks may hold one; it is a decimal comma
-    unless three digits follow in every such cell, which may be thousands.
-    """
-    digits = r"(\d{1,2}|\d{4,})" if delimiter == "," else r"\d+"
-    with_comma = re.compile(rf"[+-]?\d*,{digits}([eE][+-]?\d+)?")
-    return "," if any(with_comma.fullmatch(cell) for cell in chain(*body)) else "."
 
 
 def read_columns(
@@ -337,7 +166,8 @@ def _read_slow(
     rows: list[list[float]] = []
     row = layout.n_head
     try:
-        for row, cells in _records(path, layout):
+        for row, found in _records(path, layout):
+            cells = fitted(found, len(layout.names))
             if len(cells) != len(layout.names):
                 raise RecordingError(
                     f"{request.source}, row {row}: has {len(cells)} cell(s) where the header has "
@@ -360,27 +190,40 @@ def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request
         return float("" if "_" in text else text)
     except ValueError:
         raise RecordingError(
-            f"{request.source}, row {row}, column {layout.names[place]!r}: is {cell!r}; accepted: "
-            "a number, or an empty cell for a gap."
+            f"{request.source}, row {row}, column {layout.names[place]!r}: is "
+            f"{shown(cell)}; accepted: a number, or an empty cell for a gap."
         ) from None
 
 
-def _numeric_columns(path: Path, layout: Layout, wanted: list[str], request: Request) -> list[str]:
-    """Return the columns that hold numbers in the first rows, each name once."""
-    sample = [cells for (_, cells), _ in zip(_records(path, layout), range(200), strict=False)]
-    numeric = []
+def _numeric_columns(
+    path: Path, layout: Layout, wanted: list[str], request: Request
+) -> tuple[list[str], list[str]]:
+    """Return the columns that hold numbers in the first rows, each name once.
+
+    The second list tells of columns of numbers that a text among them keeps out.
+    """
+    width = len(layout.names)
+    sample = [(row, fitted(cells, width)) for row, cells in islice(_records(path, layout), 200)]
+    numeric, left_out = [], []
     for place, name in enumerate(layout.names):
-        cells = [row[place].strip() for row in sample if len(row) == len(layout.names)]
-        filled = [cell for cell in cells if cell not in MISSING_WORDS]
-        unique = bool(name) and layout.names.count(name) == 1
-        if unique and name in wanted and all(_looks_numeric(cell) for cell in filled):
+        if name not in wanted or not name or layout.names.count(name) > 1:
+            continue
+        cells = [(row, found[place].strip()) for row, found in sample if len(found) == width]
+        filled = [(row, cell) for row, cell in cells if cell not in MISSING_WORDS]
+        texts = [(row, cell) for row, cell in filled if not looks_numeric(cell)]
+        if not texts:
             numeric.append(name)
+        elif len(texts) < len(filled) / 2:
+            left_out.append(
+                f"column {shown(name)} left out: row {texts[0][0]} holds {shown(texts[0][1])} "
+                "where a number should be"
+            )
     if not numeric:
         raise RecordingError(
             f"{request.source}: holds no column of numbers; accepted: a row of column names, then "
             "rows of numbers."
         )
-    return numeric
+    return numeric, left_out
 
 
 FORMAT = Format("delimited text", (".csv", ".tsv", ".txt", ".dat"), read)

@@ -10,10 +10,22 @@ from pathlib import Path
 
 import numpy as np
 
+from twinangle.checks import LARGEST
 from twinangle.formats.request import Event, Table
+from twinangle.formats.time_units import (
+    TICKS_A_SECOND,
+    strange_rate,
+    unit_called,
+    unit_in_name,
+)
+from twinangle.naming import shown
 from twinangle.signals.recording import Array
 
-TIME_NAME = re.compile(r"(time|t|timestamp|sec|seconds)([_ (\[]*(s|sec|seconds)[)\]]?)?", re.I)
+TIME_NAME = re.compile(
+    r"(time|t|timestamp|sec|seconds|zeit|temps|tiempo|tempo)"
+    r"([_ (\[.-]*(m|u|µ|μ)?(s|sec|seconds|millis|milliseconds)[)\]]?)?",
+    re.IGNORECASE,
+)
 N_FIRST_ROWS = 3
 MOST_SHOWN = 8  # columns of the first rows, and kinds of event, on a terminal
 
@@ -59,6 +71,7 @@ class FileDescription:
     n_empty: int = 0  # rows in which no channel but the time holds a value
     began: datetime | None = None  # by the file's header
     events: tuple[Event, ...] = ()
+    time_unit: str = ""  # what a study file has to state; "?" where it must be asked
 
     def __str__(self) -> str:
         """Return the description as plain rows for a terminal."""
@@ -119,12 +132,12 @@ class FileDescription:
         times: dict[str, list[float]] = {}
         for event in self.events:
             times.setdefault(event.label, []).append(event.time_s)
-        shown = list(times.items())[:MOST_SHOWN]
+        first = list(times.items())[:MOST_SHOWN]
         rows = [
             f"{label or '-'}: {len(each)}, {min(each):.6g} to {max(each):.6g} s"
-            for label, each in shown
+            for label, each in first
         ]
-        left = len(times) - len(shown)
+        left = len(times) - len(first)
         return ["", "events", *rows, *([f"and {left} more kind(s)"] if left else [])]
 
     def _first_rows(self) -> list[str]:
@@ -145,7 +158,13 @@ def describe_table(
     """Describe what an importer found, without a word from the study file."""
     time = _time_column(table)
     stamps = None if time is None else table.values[:, table.columns.index(time)]
+    time_unit = ""
+    if stamps is not None and time is not None:
+        declared, named = unit_called(table.units.get(time, "")), unit_in_name(time)
+        stamps = stamps / TICKS_A_SECOND[declared or named or "s"]
+        time_unit = named if named in ("ms", "us") and declared is None else ""
     rate_hz, duration_s, gaps_s = _timing(stamps, table)
+    odd = strange_rate(rate_hz) if stamps is not None and np.isfinite(rate_hz) else ""
     others = [each for more in table.also for each in _describe_channels(more, more.rate_hz)]
     return FileDescription(
         path=str(path),
@@ -159,12 +178,28 @@ def describe_table(
         first_rows=tuple(
             tuple(float(value) for value in row) for row in table.values[:N_FIRST_ROWS]
         ),
-        notes=table.notes,
+        notes=(*table.notes, *([odd] if odd else []), *_absurd_notes(table)),
         start_s=table.start_s if stamps is None or not stamps.size else float(stamps[0]),
         n_empty=_n_empty(table, time),
         began=table.began,
         events=tuple(events),
+        time_unit="?" if odd else time_unit,
     )
+
+
+def _absurd_notes(table: Table) -> list[str]:
+    """Point at values that no instrument measures, and that no recording is read with."""
+    notes = []
+    for column, name in enumerate(table.columns):
+        values = table.values[:, column]
+        beyond = np.flatnonzero(np.abs(values) > LARGEST)
+        if beyond.size:
+            first = int(beyond[0])
+            notes.append(
+                f"{table.row_of(first)}, column {shown(name)}: {values[first]:g} is no value "
+                f"(beyond ±{LARGEST:g}; {beyond.size} such cell(s)); empty the cell"
+            )
+    return notes
 
 
 def _n_empty(table: Table, time: str | None) -> int:
@@ -194,7 +229,7 @@ def _describe_channels(table: Table, rate_hz: float | None) -> list[ChannelDescr
 def _describe_channel(
     name: str, unit: str, values: Array, role: str, rate_hz: float | None
 ) -> ChannelDescription:
-    present = values[np.isfinite(values)]
+    present = values[np.abs(values) <= LARGEST]
     return ChannelDescription(
         name=name,
         unit=unit,
@@ -212,7 +247,8 @@ def _time_column(table: Table) -> str | None:
         return table.time
     for column, name in enumerate(table.columns):
         stamps = table.values[:, column]
-        if TIME_NAME.fullmatch(name) and stamps.size > 1 and (np.diff(stamps) > 0).all():
+        own = name.rpartition(".")[2]  # of a struct's field or a table's
+        if TIME_NAME.fullmatch(own or name) and stamps.size > 1 and (np.diff(stamps) > 0).all():
             return name
     return None
 

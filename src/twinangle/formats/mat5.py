@@ -22,6 +22,7 @@ NUMBERS = {
 }  # fmt: skip
 MATRIX, COMPRESSED = 14, 15
 STRUCT_CLASS, NUMERIC_CLASSES = 2, range(6, 16)
+OPAQUE_CLASS = 17  # objects
 COMPLEX_FLAG = 0x0800
 HEADER_BYTES = 128
 DEEPEST = 20  # structs within structs
@@ -30,7 +31,9 @@ Order: TypeAlias = Literal["<", ">"]
 Element: TypeAlias = tuple[int, memoryview, int]  # kind, content, where the next one begins
 
 
-def read_arrays(data: bytes, most_bytes: int) -> dict[str, Array]:
+def read_arrays(
+    data: bytes, most_bytes: int, objects: dict[str, str] | None = None
+) -> dict[str, Array]:
     """Return every real numeric array of a file, struct fields under ``struct.field``.
 
     Parameters
@@ -39,6 +42,8 @@ def read_arrays(data: bytes, most_bytes: int) -> dict[str, Array]:
         The whole file.
     most_bytes : int
         What its compressed parts may come to all in all.
+    objects : dict of str to str, optional
+        Is given the name and the class of every object (a table among them).
 
     Returns
     -------
@@ -61,8 +66,31 @@ def read_arrays(data: bytes, most_bytes: int) -> dict[str, Array]:
             most_bytes -= len(unpacked)
             kind, content, _ = _element(unpacked, 0, order)
         if kind == MATRIX:
-            found.update(_matrix(content, order, "", 0))
+            name, class_name = _object(content, order)
+            if class_name:
+                (objects if objects is not None else {})[name] = class_name
+            elif name is not None:
+                # what objects share stands in an array without a name
+                found.update((key, each) for key, each in _matrix(content, order, "", 0) if key)
     return found
+
+
+def _object(content: memoryview, order: Order) -> tuple[str | None, str]:
+    """Return the name and class of an object; an empty class for everything else.
+
+    An object has its name, its system of types and its class where an array has its sizes. The
+    nameless ones hold what the objects share (from memory).
+    """
+    if not len(content):
+        return "", ""
+    _, flags, at = _element(content, 0, order)
+    if len(flags) < 8 or struct.unpack_from(f"{order}I", flags)[0] & 0xFF != OPAQUE_CLASS:
+        return "", ""
+    texts = []
+    for _ in range(3):
+        _, text, at = _element(content, at, order)
+        texts.append(bytes(text).decode("latin-1").strip("\0"))
+    return (texts[0], texts[2]) if texts[0] else (None, "")
 
 
 def _byte_order(data: bytes) -> Order:

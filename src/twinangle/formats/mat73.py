@@ -1,4 +1,4 @@
-"""Numeric arrays and structs of a MATLAB 7.3 file, read by h5py in a process of its own.
+"""Numeric arrays of a MATLAB 7.3 or another HDF5 file, read by h5py in a process of its own.
 
 The HDF5 library can run without end on a damaged file (the fuzzing in
 `benchmarks/fuzz_importers.py` found such ones), so that a child process with limits of memory and
@@ -11,8 +11,9 @@ import json
 import math
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal, TypeAlias
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from twinangle.signals.recording import Array
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 CHILD = Path(__file__).with_name("mat73_child.py")
+Mode: TypeAlias = Literal["matlab", "plain"]
 LONGEST_S = 60.0  # beside the child's own limit of processor time
 BYTES_A_SECOND = 1_000_000
 
@@ -29,7 +31,16 @@ def is_mat73(beginning: bytes) -> bool:
     return b"MATLAB 7.3" in beginning[:128] or SIGNATURE in beginning
 
 
-def read_arrays(path: Path, most_bytes: int) -> dict[str, Array]:
+@dataclass(frozen=True, slots=True)
+class Arrays:
+    """What a file holds: its arrays, their units, and the objects that are left out."""
+
+    arrays: dict[str, Array]
+    units: dict[str, str]
+    objects: dict[str, str]  # each one's name and class
+
+
+def read_arrays(path: Path, most_bytes: int, mode: Mode = "matlab") -> Arrays:
     """Return every real numeric array of a file, struct fields under ``struct.field``.
 
     Parameters
@@ -38,19 +49,38 @@ def read_arrays(path: Path, most_bytes: int) -> dict[str, Array]:
         The file.
     most_bytes : int
         What its arrays may come to all in all, as float64.
+    mode : {"matlab", "plain"}
+        Whether it is one of MATLAB, or any other HDF5 file.
 
     Returns
     -------
-    dict of str to ndarray
-        float64, in MATLAB's shapes; what `twinangle.formats.mat5.read_arrays` leaves out is
-        left out here.
+    Arrays
+        float64, in MATLAB's shapes or, of a plain file, in its own; what
+        `twinangle.formats.mat5.read_arrays` leaves out is left out here.
 
     Raises
     ------
     ValueError
         If the file is damaged, claims more than it holds, or cannot be read within the limits.
     """
-    command = [sys.executable, "-P", str(CHILD), str(path.resolve()), str(most_bytes)]
+    found, content = run_child(CHILD, [str(path.resolve()), str(most_bytes), mode], path)
+    head = found["arrays"]
+    return Arrays(
+        arrays=_arrays(head, content),
+        units={name: unit for name, _, unit in head if unit},
+        objects=found.get("objects", {}),
+    )
+
+
+def run_child(script: Path, arguments: list[str], path: Path) -> tuple[dict[str, Any], bytes]:
+    """Return the line of JSON and the bytes that a child process reads from a file.
+
+    Raises
+    ------
+    ValueError
+        If it says why it cannot, fails, or does not end in time.
+    """
+    command = [sys.executable, "-P", str(script), *arguments]
     wait_s = LONGEST_S + path.stat().st_size / BYTES_A_SECOND
     try:
         done = subprocess.run(command, capture_output=True, check=False, timeout=wait_s)
@@ -64,13 +94,13 @@ def read_arrays(path: Path, most_bytes: int) -> dict[str, Array]:
     found: dict[str, Any] = json.loads(head)
     if "error" in found:
         raise ValueError(str(found["error"]).rstrip("."))
-    return _arrays(found["arrays"], content)
+    return found, content
 
 
-def _arrays(head: list[tuple[str, list[int]]], content: bytes) -> dict[str, Array]:
+def _arrays(head: list[tuple[str, list[int], str]], content: bytes) -> dict[str, Array]:
     """Cut the values into arrays."""
     arrays, at = {}, 0
-    for name, shape in head:
+    for name, shape, _ in head:
         count = math.prod(shape)
         arrays[name] = np.frombuffer(content, np.float64, count, at).reshape(shape)
         at += 8 * count

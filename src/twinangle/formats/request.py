@@ -24,6 +24,7 @@ class Request:
     rate_hz: float | None
     units: Mapping[str, str]
     source: str  # the file as the user named it
+    time_unit: str | None = None  # of the column of times: "s", "ms" or "us"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -20,9 +20,15 @@ MOST_STEPS = 10  # a wrap is certain when the step across it is no longer than s
 
 
 def read_clock(
-    stamps: Array | None, values: Array, table: Table, request: Request
+    stamps: Array | None,
+    values: Array,
+    table: Table,
+    request: Request,
+    ticks_a_second: float = 1.0,
 ) -> tuple[Array, NDArray[np.bool_], tuple[str, ...]]:
     """Return the times in seconds, the samples to keep, and notes on what was mended.
+
+    The column of times counts `ticks_a_second`; messages show it as it stands in the file.
 
     A row that repeats the row before, time and every value, is one sample stored twice: the
     second is left out. A counter that starts again from zero at a power of two or of ten, or a
@@ -44,12 +50,16 @@ def read_clock(
         first = table.row_of(int(np.flatnonzero(~keep)[0]))
         notes.append(f"{int((~keep).sum())} row(s) stored twice left out, the first at {first}")
     rows = np.flatnonzero(keep)
-    steady, wraps = _continued(stamps[rows], COUNTER_SPANS if request.rate_hz else CLOCK_SPANS)
+    spans = COUNTER_SPANS if request.rate_hz else tuple(s * ticks_a_second for s in CLOCK_SPANS)
+    steady, wraps = _continued(stamps[rows], spans)
     if wraps:
         notes.append(f"{request.time!r} starts again from zero {wraps} time(s) and was continued")
     _require_increasing(steady, rows, table, request)
     if request.rate_hz:  # a counter: its zero means nothing, so the first sample is at 0 s
-        steady = (steady - steady[0]) / request.rate_hz
+        return (steady - steady[0]) / request.rate_hz, keep, tuple(notes)
+    if ticks_a_second != 1:
+        notes.append(f"{request.time!r} counts {ticks_a_second:g} a second")
+        steady = steady / ticks_a_second
     return steady, keep, tuple(notes)
 
 

@@ -14,7 +14,7 @@ import zipfile
 from array import array
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, repeat
 from pathlib import Path
 from typing import Any
@@ -23,9 +23,9 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.formats.base import choose_columns
-from twinangle.formats.delimited import MISSING_WORDS, UNIT_WORDS
+from twinangle.formats.delimited_layout import MISSING_WORDS, UNIT_WORDS, joined_names
 from twinangle.formats.request import Format, Request, Table
-from twinangle.naming import listed
+from twinangle.naming import listed, shown
 from twinangle.signals.recording import Array
 
 HEAD_ROWS = 100  # among which the column names are looked for
@@ -47,6 +47,7 @@ class _Sheet:
     units: tuple[str, ...]
     first_row: int  # of the data, counted from 1
     numeric: tuple[str, ...]
+    joined: bool = False  # names made of two rows
 
 
 def read(path: Path, request: Request) -> Table:
@@ -84,7 +85,8 @@ def read(path: Path, request: Request) -> Table:
 
 
 def _notes(sheet: _Sheet, sheets: Sequence[_Sheet], request: Request) -> tuple[str, ...]:
-    notes = ["units read from the row under the header"] if sheet.units else []
+    notes = ["column names made of two rows, as in 'thigh acc_x'"] if sheet.joined else []
+    notes += ["units read from the row under the header"] if sheet.units else []
     others = [each.title for each in sheets if each is not sheet and each.numeric]
     if request.columns is None and others:
         notes.append(
@@ -151,27 +153,52 @@ def _asked(request: Request) -> tuple[str, ...]:
 def _layout(sheet: Any, asked: Sequence[str]) -> _Sheet | None:
     """Find the column names, a row of units under them, and which columns hold numbers.
 
-    The names are the first row that holds every column asked for; without one, the first above
-    numbers.
+    The names are the first row that holds every column asked for; without one, the first that has
+    most columns of numbers below it. The row above may hold a part of them.
     """
     head = list(islice(_rows(sheet), HEAD_ROWS))
     texts = [tuple(_text(cell) for cell in row) for row in head]
+    both = [_over_two_rows(texts, at) for at in range(len(texts))]
     bare = {name.removeprefix(f"{sheet.title}!") for name in asked}
-    declared = [at for at, names in enumerate(texts) if bare and bare <= set(names)]
-    for at in declared[:1] or range(len(texts)):
-        names, below = texts[at], head[at + 1 :]
-        units = bool(below) and _are_units(texts[at + 1], names)
-        body = below[1:] if units else below
-        numeric = _numeric(names, body)
-        if numeric or declared:
-            return _Sheet(
-                title=sheet.title,
-                names=names,
-                units=tuple(_unit(texts[at + 1], k) for k in range(len(names))) if units else (),
-                first_row=at + 2 + units,
-                numeric=numeric,
-            )
-    return None
+    declared = [at for at, names in enumerate(texts) if bare <= {*names, *(both[at] or ())}]
+    declared = declared if bare else []
+    found = [
+        _sheet_from(sheet.title, head, texts, at, both[at])
+        for at in declared[:1] or range(len(texts))
+        if any(texts[at])
+    ]
+    best = max(found, key=lambda each: len(each.numeric), default=None)  # of equals the first
+    return best if best is not None and (best.numeric or declared) else None
+
+
+def _sheet_from(
+    title: str,
+    head: Sequence[Row],
+    texts: Sequence[tuple[str, ...]],
+    at: int,
+    joined: tuple[str, ...] | None,
+) -> _Sheet:
+    """Return the table whose names are in one row, or made of it and the one above."""
+    names, below = joined or texts[at], head[at + 1 :]
+    units = bool(below) and _are_units(texts[at + 1], names)
+    return _Sheet(
+        title=title,
+        names=names,
+        units=tuple(_unit(texts[at + 1], k) for k in range(len(names))) if units else (),
+        first_row=at + 2 + units,
+        numeric=_numeric(names, below[1:] if units else below),
+        joined=joined is not None,
+    )
+
+
+def _over_two_rows(texts: Sequence[tuple[str, ...]], at: int) -> tuple[str, ...] | None:
+    """Return the names of a row with those of the row above it; None where they are its own."""
+    if at == 0:
+        return None
+    width = max(len(texts[at - 1]), len(texts[at]))
+    above, own = ([*row, *[""] * (width - len(row))] for row in texts[at - 1 : at + 1])
+    joined = joined_names(above, own) if any(own) else None
+    return None if joined is None else tuple(joined)
 
 
 def _text(cell: Any) -> str:
@@ -269,7 +296,7 @@ def _bare(name: str, sheet: _Sheet) -> str:
 def _without_sheet(request: Request, sheet: _Sheet, names: Sequence[str]) -> Request:
     time = None if request.time is None else _bare(request.time, sheet)
     columns = tuple(_bare(name, sheet) for name in names if name != request.time)
-    return Request(columns, time, request.rate_hz, request.units, request.source)
+    return replace(request, columns=columns, time=time)
 
 
 def _values(book_sheet: Any, sheet: _Sheet, places: list[int], request: Request) -> Array:
@@ -280,15 +307,16 @@ def _values(book_sheet: Any, sheet: _Sheet, places: list[int], request: Request)
             cell = row[place] if place < len(row) else None
             value = _number(cell)
             if value is None:
-                raise _refused(
-                    sheet, place, number, repr(cell) if _is_text(cell) else cell, request
-                )
+                raise _refused(sheet, place, number, _as_text(cell), request)
             flat.append(value)
     return np.array(flat, dtype=np.float64).reshape(-1, len(places))
 
 
-def _is_text(cell: Any) -> bool:
-    return isinstance(cell, (str, bool))
+def _as_text(cell: Any) -> Any:
+    """Return a text or a truth value as a message shows it, a date as it is."""
+    if isinstance(cell, str):
+        return shown(cell)
+    return repr(cell) if isinstance(cell, bool) else cell
 
 
 def _refused(sheet: _Sheet, place: int, row: int, found: Any, request: Request) -> RecordingError:
@@ -319,7 +347,7 @@ def _refuse_lost_results(
                         sheet,
                         place,
                         sheet.first_row + number,
-                        f"the formula {cell!r}, saved without its result",
+                        f"the formula {shown(str(cell))}, saved without its result",
                         request,
                     )
 

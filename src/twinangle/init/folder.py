@@ -6,14 +6,16 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from twinangle.errors import RecordingError, StudyError
 from twinangle.formats import FORMATS, describe_file
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.bids_motion import ENDING
-from twinangle.formats.delimited import MISSING_WORDS
+from twinangle.formats.delimited_layout import MISSING_WORDS
+from twinangle.formats.description import FileDescription
+from twinangle.init.pairing import pair_names, split_in_pairs
 from twinangle.init.places import (
     Place,
     data_set_identity,
@@ -21,7 +23,15 @@ from twinangle.init.places import (
     place_in_data_set,
     place_of,
 )
-from twinangle.init.sections import quoted, suggest_section
+from twinangle.init.recognition import words
+from twinangle.init.sections import (
+    REFERENCE_WORDS,
+    angle_wearable,
+    blank_section,
+    quoted,
+    suggest_section,
+    two_angles,
+)
 from twinangle.init.sensor_files import (
     SensorFile,
     lone_sensor,
@@ -71,6 +81,7 @@ class _Found:
     cells: Row
     place: Place
     section: str  # TOML
+    description: FileDescription | None = None  # None of two files
 
 
 @dataclass(slots=True)
@@ -79,6 +90,7 @@ class _Look:
 
     wearables: list[_Found] = field(default_factory=list)
     references: list[_Found] = field(default_factory=list)
+    unknown: list[_Found] = field(default_factory=list)
     sensors: list[SensorFile] = field(default_factory=list)
     recognised: list[str] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
@@ -102,7 +114,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
     Raises
     ------
     StudyError
-        If the folder does not exist, or no recording of a wearable is recognised in it.
+        If the folder does not exist, or holds no recording that can be read.
     """
     folder = Path(folder)
     if not folder.is_dir():
@@ -110,7 +122,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
     whole_set = (folder / DESCRIPTION).is_file()
     look = _look_at_files(folder, place_in_data_set if whole_set else place_of)
     files_section = _join_sensors(look)
-    trials = [each for each in look.wearables if not each.place.part]
+    trials = _trials(look)
     if not trials:
         what = " ".join(look.questions) or "It holds no file of a known format."
         raise StudyError(
@@ -129,7 +141,8 @@ def propose_study(folder: str | Path) -> StudyProposal:
     look.questions += [
         f"study.toml: {line.strip()}" for line in study.splitlines() if '"?"' in line
     ]
-    if not all(row.get("static") for row in rows):
+    ready_made = 'kind = "angle"' in wearable
+    if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
             "trials.csv: when each person stood still (static_start_s, static_end_s)."
         )
@@ -200,12 +213,14 @@ def _sort(look: _Look, name: str, place: Place, path: Path) -> None:
     if sensor is not None:
         look.sensors.append(sensor)
     elif section is not None and "[wearable]" in section:
-        look.wearables.append(_Found(name, {"wearable": name}, place, section))
+        look.wearables.append(_Found(name, {"wearable": name}, place, section, description))
         look.recognised.append(f"{name}: wearable{_of_part(place)}")
     elif section is not None:
-        look.references.append(_Found(name, {"reference": name}, place, section))
+        look.references.append(_Found(name, {"reference": name}, place, section, description))
         look.recognised.append(f"{name}: reference")
     else:
+        section = blank_section(replace(description, path=name))
+        look.unknown.append(_Found(name, {"wearable": name}, place, section, description))
         look.questions.append(f"{name}: no channel is recognised by its name.")
 
 
@@ -242,18 +257,115 @@ def _join_sensors(look: _Look) -> str | None:
     return section
 
 
+def _trials(look: _Look) -> list[_Found]:
+    """Return the recordings that make rows: of sensors, else of angles, else of what is there."""
+    if not any(not each.place.part for each in look.wearables) and look.references:
+        _angles_alone(look)
+    trials = [each for each in look.wearables if not each.place.part]
+    if not trials:
+        lone = [
+            _Found(
+                each.path,
+                {"wearable": each.path},
+                each.place,
+                blank_section(replace(each.description, path=each.path)),
+                each.description,
+            )
+            for each in look.sensors
+        ]
+        trials = [each for each in (*look.unknown, *lone) if not each.place.part]
+        first = [each.section for each in trials[:1]]  # all share its blanks
+        trials = [replace(each, section=first[0]) for each in trials]
+        look.wearables += trials
+    return trials
+
+
+def _angles_alone(look: _Look) -> None:
+    """Make wearables of some of the angles, where no sensor is there to be one."""
+    angles = [each for each in look.references if 'kind = "angle"' in each.section]
+    others = [each for each in look.references if each not in angles]
+    in_one = [two_angles(each.description) if each.description else None for each in angles]
+    if angles and not others and None not in in_one:
+        look.wearables = [
+            replace(each, cells={"wearable": each.path, "reference": each.path}, section=both[0])
+            for each, both in zip(angles, in_one, strict=True)
+            if both is not None
+        ]
+        look.references = [
+            replace(each, section=both[1], cells={})
+            for each, both in zip(angles, in_one, strict=True)
+            if both is not None
+        ]
+    else:
+        tested = _tested(angles) if not others else angles
+        look.wearables = [
+            replace(each, cells={"wearable": each.path}, section=angle_wearable(each.section))
+            for each in tested
+        ]
+        look.references = [each for each in look.references if each not in tested]
+    if look.wearables:
+        parts = {each.path for each in look.wearables}
+        look.recognised = [
+            text.replace(": reference", ": angle, taken for the wearable's")
+            if text.rpartition(":")[0] in parts
+            else text
+            for text in look.recognised
+        ]
+        look.questions.append(
+            "study.toml and trials.csv: which of the two angles is the wearable's was told by "
+            "names alone, or by nothing; swap sections and columns where it is the other way round."
+        )
+
+
+def _tested(angles: list[_Found]) -> list[_Found]:
+    """Return the angles to take for the wearable's: those that nothing calls a reference."""
+    named = [each for each in angles if _called_reference(each)]
+    if named and len(named) < len(angles):
+        return [each for each in angles if each not in named]
+    sections = list(dict.fromkeys(each.section for each in angles))
+    if len(sections) == 2:
+        return [each for each in angles if each.section == sections[0]]
+    pairs = split_in_pairs([each.path for each in angles])
+    return [each for each in angles if each.path in pairs] if pairs else angles
+
+
+def _called_reference(found: _Found) -> bool:
+    names = [channel.name for channel in found.description.channels] if found.description else []
+    spoken = words(" ".join([found.path.rpartition(".")[0], *names])).split()
+    return bool(REFERENCE_WORDS & set(spoken))
+
+
+def _paired(look: _Look, trials: list[_Found]) -> dict[str, _Found]:
+    """Return the reference of each trial, by the trial's path: of the same words, or by names."""
+    by_tokens = {frozenset(each.place.tokens): each for each in look.references if each.cells}
+    pairs = {}
+    for trial in trials:
+        reference = by_tokens.pop(frozenset(trial.place.tokens), None)
+        if reference is not None and "reference" not in trial.cells:
+            pairs[trial.path] = reference
+    used = {each.path for each in pairs.values()}
+    left = {each.path: each for each in look.references if each.cells and each.path not in used}
+    alone = [each.path for each in trials if each.path not in pairs]
+    found = pair_names(alone, list(left))
+    return pairs | {path: left[other] for path, other in found.items()}
+
+
 def _rows(look: _Look, trials: list[_Found], identify: Callable[[Sequence[str]], Row]) -> list[Row]:
     """Return the table's rows, wearable and reference paired by tokens; ask about the rest."""
-    by_tokens = {frozenset(each.place.tokens): each for each in look.references}
+    pairs = _paired(look, trials)
     rows = []
     for each in trials:
-        reference = by_tokens.pop(frozenset(each.place.tokens), None)
-        row = identify(each.place.tokens) | each.cells
+        reference = pairs.get(each.path)
+        tokens = each.place.tokens
         if reference is not None:
-            row |= reference.cells
-        rows.append(row)
+            shared = tuple(token for token in tokens if token in reference.place.tokens)
+            tokens = shared or tokens
+        rows.append(identify(tokens) | each.cells | (reference.cells if reference else {}))
+    used = {each.path for each in pairs.values()}
     look.questions += [
-        f"{each.path}: belongs to no wearable file by its name." for each in by_tokens.values()
+        f"{each.path}: belongs to no wearable file by its name."
+        for each in look.references
+        if each.cells and each.path not in used
     ]
     for part in (each for each in look.wearables if each.place.part):
         fitting = [

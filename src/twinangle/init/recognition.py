@@ -17,7 +17,9 @@ INSTRUMENTS = {
 }
 ANGLE_WORDS = ("flexion", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
-MARKER = re.compile(r"(.*?[^\W_].*?)([_ .]?)([xyz])((?:[_ ]?\(?(?:mm|cm|m)\)?)?)")
+MARKER = re.compile(r"(.*?[^\W_].*?)([_ .:-]?)([xyzXYZ])((?:[_ ]?[(\[]?(?:mm|cm|m)[)\]]?)?)")
+NUMBERED_AXES = {" 1": "x", " 2": "y", " 3": "z"}  # columns of a matrix
+SHORT = 3  # letters: "arm" is not the beginning of another word
 FEWEST_MARKERS = 4  # of a sagittal angle
 
 Instruments = dict[str, tuple[str, ...]]  # each instrument's channels in the order of the axes
@@ -40,7 +42,7 @@ class Markers:
     """Optical markers of one file, and how their columns are called."""
 
     names: tuple[str, ...]
-    pattern: str  # "{marker}_{axis}_mm"
+    pattern: str  # "{marker}_{axis}_mm", or with {AXIS} for capitals
     unit: str
 
 
@@ -56,10 +58,21 @@ def segment_of(text: str, joint: Joint | None = None) -> str | None:
     A segment between two joints is one of the joint that stands first in `JOINTS`.
     """
     for each in JOINTS.values() if joint is None else (joint,):
-        known = {name: (*part.words, name) for name, part in each.segments.items()}
-        if (found := _first_match(text, known)) is not None:
-            return found
+        matches = [
+            (len(word), name)
+            for name, part in each.segments.items()
+            for word in (*part.words, name)
+            if _names(word, text)
+        ]
+        if matches:  # the longest: a lower arm is no arm
+            return max(matches, key=lambda found: found[0])[1]
     return None
+
+
+def _names(word: str, text: str) -> bool:
+    """Tell whether a text has a word, a short one with nothing more than a number after it."""
+    end = r"(?=$|\s|\d)" if len(word) <= SHORT else ""
+    return re.search(rf"(^|\s){word}{end}", text) is not None
 
 
 def side_of(text: str) -> str:
@@ -100,7 +113,7 @@ def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, st
     """Return side, segment (may be empty), instrument and axis, from the role or the name."""
     for text in (words(channel.role), words(channel.name)):
         instrument = _first_match(text, INSTRUMENTS)
-        axis = text[-1:]
+        axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":
             both = f"{words(channel.role)} {words(channel.name)}"
             return side_of(both), segment_of(both, joint) or "", instrument, axis
@@ -128,27 +141,30 @@ def find_markers(description: FileDescription) -> Markers | None:
     coordinates = _coordinates(description)
     if len(coordinates) < FEWEST_MARKERS:
         return None
-    _, between, after = next(iter(coordinates))
-    names = tuple(key[0] for key in coordinates if key[1:] == (between, after))
+    _, between, axis, after = next(iter(coordinates))
+    names = tuple(key[0] for key in coordinates if key[1:] == (between, axis, after))
     units = {channel.name: channel.unit for channel in description.channels}
     unit = units[next(iter(coordinates.values()))["x"]] or re.sub(r"[^a-z]", "", after)
-    return Markers(names, f"{{marker}}{between}{{axis}}{after}", unit or "?")
+    return Markers(names, f"{{marker}}{between}{axis}{after}", unit or "?")
 
 
-def _coordinates(description: FileDescription) -> dict[tuple[str, str, str], dict[str, str]]:
+def _coordinates(
+    description: FileDescription,
+) -> dict[tuple[str, str, str, str], dict[str, str]]:
     """Return names that occur with x, y and z and are lengths, with their three channels.
 
     Where neither file nor name declares a unit nothing tells a marker from another vector, so a
     name that says what else it is (acceleration, rate, field) is none.
     """
-    found: dict[tuple[str, str, str], dict[str, str]] = {}
+    found: dict[tuple[str, str, str, str], dict[str, str]] = {}
     for channel in description.channels:
         match = MARKER.fullmatch(channel.name)
         if match is None or channel.unit not in ("", "mm", "cm", "m"):
             continue
         marker, between, axis, after = match.groups()
         if _first_match(words(marker), INSTRUMENTS) is None:
-            found.setdefault((marker, between, after), {})[axis] = channel.name
+            key = (marker, between, "{axis}" if axis.islower() else "{AXIS}", after)
+            found.setdefault(key, {})[axis.lower()] = channel.name
     return {key: channels for key, channels in found.items() if len(channels) == 3}
 
 

@@ -22,6 +22,9 @@ UNIT_CHOICES = {
     "gyroscope": '"rad/s" or "deg/s"',
     "magnetometer": '"uT", "gauss" or "normalised"',
 }
+REFERENCE_WORDS = frozenset(
+    ("gonio", "goniometer", "electrogoniometer", "ref", "reference", "optical", "mocap", "optic")
+)
 UNIT_WORDS = {"deg": "deg", "°": "deg", "degrees": "deg", "rad": "rad", "v": "V", "volt": "V"}
 
 
@@ -53,6 +56,50 @@ def suggest_section(description: FileDescription) -> str | None:
         return _angle_section(description, angles)
     markers = find_markers(description)
     return _marker_section(description, markers) if markers is not None else None
+
+
+def angle_wearable(section: str) -> str:
+    """Return a `[reference]` section of an angle as one of a wearable."""
+    lines = section.splitlines()
+    kept = [line for line in lines if not line.startswith(("gain", "# other"))]
+    return (
+        "\n".join(kept)
+        .replace("[reference]", "[wearable]", 1)
+        .replace(', "rad" or "V" with a gain', ' or "rad"')
+    )
+
+
+def two_angles(description: FileDescription) -> tuple[str, str] | None:
+    """Return the sections of a file that holds both instruments' angles; None where it does not.
+
+    The reference's is the one whose name says goniometer, optical or the like.
+    """
+    angles = find_angles(description)
+    named = [name for name in angles if set(words(name).split()) & REFERENCE_WORDS]
+    others = [name for name in angles if name not in named]
+    if len(named) != 1 or len(others) != 1:
+        return None
+    wearable = angle_wearable(_angle_section(description, others))
+    return wearable, _angle_section(description, named)
+
+
+def blank_section(description: FileDescription) -> str:
+    """Return a `[wearable]` section of blanks, with the file's channels to fill them from."""
+    names = ", ".join(re.sub(r"\s", " ", channel.name) for channel in description.channels)
+    clock = _clock_lines(description)
+    return "\n".join(
+        [
+            "[wearable]",
+            'kind = "?"                       # "inertial", "orientation" or "angle"',
+            *clock,
+            f"# channels of {description.path}: {names}",
+            "# then, by kind (docs/study-file.md):",
+            "#   inertial     [wearable.proximal], [wearable.distal]: accelerometer, gyroscope,",
+            "#                three columns each; [wearable.units]",
+            "#   orientation  [wearable.proximal], [wearable.distal]: quaternion, four columns",
+            '#   angle        angle = "column", unit',
+        ]
+    )
 
 
 def _lone_section(description: FileDescription, sensors: Sensors) -> str | None:
@@ -114,10 +161,18 @@ def _clock_lines(description: FileDescription) -> list[str]:
     if description.format == "Motion-BIDS" and description.time is not None:
         return []  # its own LATENCY channel, with the start time in scans.tsv
     if description.time is not None:
-        return [f"time = {quoted(description.time)}"]
+        return [f"time = {quoted(description.time)}", *_time_unit_line(description)]
     if description.rate_hz == description.rate_hz:  # the file itself tells its rate
         return []
     return ['rate_hz = "?"                    # samples a second, or: time = "column of seconds"']
+
+
+def _time_unit_line(description: FileDescription) -> list[str]:
+    if description.time_unit == "?":
+        rate = f"{description.rate_hz:.4g} Hz"
+        return [f'time_unit = "?"                  # "s", "ms" or "us"; in seconds it is {rate}']
+    unit = description.time_unit
+    return [f'time_unit = "{unit}"                 # by the column\'s name'] if unit else []
 
 
 def _inertial_section(
@@ -128,6 +183,8 @@ def _inertial_section(
     ]
     lines = ["[wearable]", 'kind = "inertial"', *clock]
     lines.append('gyroscope_sample = "instantaneous"   # or "interval-mean": see the device')
+    if "magnetometer" not in instruments:
+        lines.append('procedures = ["kalman-joint-centre"]   # there is no magnetometer')
     for segment in SEGMENTS:
         lines += ["", f"[wearable.{segment}]"]
         lines += [f"{each} = {_listed(sensors[segment][each])}" for each in instruments]

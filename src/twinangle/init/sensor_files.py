@@ -6,10 +6,12 @@ import re
 from dataclasses import dataclass
 
 from twinangle.formats.description import FileDescription
+from twinangle.init.pairing import pair_names
 from twinangle.init.places import Place, is_segment
 from twinangle.init.recognition import Instruments, find_sensors, segment_of, words
 from twinangle.init.sections import is_sensor, quoted, wearable_of_two
 
+Parts = tuple[str, str, str]  # what is before a segment's word, the word, and what follows
 OWN_COLUMNS = ("proximal_file", "distal_file")
 SIGNS = "_-/ "
 
@@ -75,10 +77,17 @@ def pair_sensors(files: list[SensorFile]) -> tuple[list[SensorPairFiles], list[s
             pairs.append(SensorPairFiles(found["proximal"], found["distal"]))
         else:
             waiting[each.segment] = each
+    alone = {each.path: each for waiting in open_places.values() for each in waiting.values()}
+    named = {
+        segment: [path for path, each in alone.items() if each.segment == segment]
+        for segment in ("proximal", "distal")
+    }
+    for first, second in pair_names(named["proximal"], named["distal"]).items():
+        pairs.append(SensorPairFiles(alone.pop(first), alone.pop(second)))
+        left_over.append(f"{first} and {second}: taken for the two sensors of one recording.")
     left_over += [
-        f"{each.path}: holds one sensor; no file of the other segment belongs to it by its name."
-        for waiting in open_places.values()
-        for each in waiting.values()
+        f"{path}: holds one sensor; no file of the other segment belongs to it by its name."
+        for path in alone
     ]
     return pairs, left_over
 
@@ -95,26 +104,50 @@ def patterns(pairs: list[SensorPairFiles]) -> tuple[str, list[dict[str, str]]]:
     """Return the section `[wearable.files]`, and the cells that each pair fills it with.
 
     Where all names end alike from the segment's word on, `{wearable}` stands for what is before
-    it; where all begin alike, for what follows. Otherwise each name has a column of its own.
+    it; where all begin alike, for what follows. Where the side alone hinders that, `{side}` stands
+    for it. Otherwise each name has a column of its own.
     """
-    cut = [tuple(_cut(file) for file in pair.both) for pair in pairs]
-    named = all(word for both in cut for _, word, _ in both)
-    ends = {tuple(word + after for _, word, after in both) for both in cut}
-    if named and len(ends) == 1 and all(first[0] == second[0] for first, second in cut):
-        stems, mark = _without_mark([first[0] for first, _ in cut], -1)
-        if all(stems):
-            names = [f"{{wearable}}{mark}{end}" for end in next(iter(ends))]
-            return _files_section(names), [{"wearable": stem} for stem in stems]
-    begins = {tuple(before + word for before, word, _ in both) for both in cut}
-    if named and len(begins) == 1 and all(first[2] == second[2] for first, second in cut):
-        stems, mark = _without_mark([first[2] for first, _ in cut], 0)
-        names = [f"{begin}{mark}{{wearable}}" for begin in next(iter(begins))]
-        return _files_section(names), [{"wearable": stem} for stem in stems]
+    plain = _common_patterns([tuple(_cut(file) for file in pair.both) for pair in pairs])
+    if plain is not None:
+        return plain
+    sided = [tuple(_with_side(_cut(file), file.place) for file in pair.both) for pair in pairs]
+    if any("{side}" in text for both in sided for parts in both for text in parts):
+        by_side = _common_patterns(sided)
+        if by_side is not None:
+            return by_side
     cells = [
         {name: file.path for name, file in zip(OWN_COLUMNS, pair.both, strict=True)}
         for pair in pairs
     ]
     return _files_section([f"{{{name}}}" for name in OWN_COLUMNS]), cells
+
+
+def _common_patterns(cut: list[tuple[Parts, ...]]) -> tuple[str, list[dict[str, str]]] | None:
+    """Return the patterns that fit all pairs of names, and the cells; None where none does."""
+    named = all(word for both in cut for _, word, _ in both)
+    ends = {tuple(word + after for _, word, after in both) for both in cut}
+    if named and len(ends) == 1 and all(first[0] == second[0] for first, second in cut):
+        stems, mark = _without_mark([first[0] for first, _ in cut], -1)
+        if all(stems) and not any("{side}" in stem for stem in stems):
+            names = [f"{{wearable}}{mark}{end}" for end in next(iter(ends))]
+            return _files_section(names), [{"wearable": stem} for stem in stems]
+    begins = {tuple(before + word for before, word, _ in both) for both in cut}
+    if named and len(begins) == 1 and all(first[2] == second[2] for first, second in cut):
+        stems, mark = _without_mark([first[2] for first, _ in cut], 0)
+        if not any("{side}" in stem for stem in stems):
+            names = [f"{begin}{mark}{{wearable}}" for begin in next(iter(begins))]
+            return _files_section(names), [{"wearable": stem} for stem in stems]
+    return None
+
+
+def _with_side(parts: Parts, place: Place) -> Parts:
+    """Return the parts of a name with `{side}` for the side, where the path names just one."""
+    sides = [token for token in place.tokens if token in ("left", "right")]
+    if len(sides) != 1:
+        return parts
+    word = re.compile(rf"(?<![^\W_]){sides[0]}(?![^\W_])")
+    before, segment, after = parts
+    return word.sub("{side}", before), segment, word.sub("{side}", after)
 
 
 def _without_mark(stems: list[str], at: int) -> tuple[list[str], str]:
@@ -129,7 +162,7 @@ def _without_mark(stems: list[str], at: int) -> tuple[list[str], str]:
     return [stem[1:] if at == 0 else stem[:-1] for stem in stems], mark
 
 
-def _cut(file: SensorFile) -> tuple[str, str, str]:
+def _cut(file: SensorFile) -> Parts:
     """Return what is before the last word for a segment in a path, that word, and what follows."""
     found = [m for m in re.finditer(r"[^/_\s.-]+", file.path) if is_segment(m[0])]
     if not found:

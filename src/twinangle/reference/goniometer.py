@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
 from twinangle.reference.optical import MarkerSettings, marker_angle
@@ -380,17 +381,19 @@ def reference_notes(
     notes = []
     n_saturated = int(_saturated(values, angle.limits).sum())
     if n_saturated:
-        notes.append(
+        text = (
             f"{recording.source}, channel {angle.angle!r}: {n_saturated} of {values.size} samples "
             f"at or beyond the limits {angle.limits} are left out as saturated"
         )
+        notes.append(Notice(text, "reference-saturated", size=n_saturated / values.size))
     run, start = _longest_flat(values)
     rate_hz = sampling_rate_hz(recording)
     if FLAT_S * rate_hz <= run < 0.9 * values.size:
-        notes.append(
+        text = (
             f"{recording.source}, channel {angle.angle!r}: does not change by a bit for "
             f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
         )
+        notes.append(Notice(text, "reference-flat", "grave", run / rate_hz))
     return tuple(notes)
 
 

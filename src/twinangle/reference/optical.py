@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
 from twinangle.reference.markers import (
@@ -254,20 +255,22 @@ def _segment_notes(
     recording: Recording, name: str, motion: SegmentMotion, settings: MarkerSettings
 ) -> list[str]:
     residual = MILLIMETRES[settings.unit] * motion.residual[np.isfinite(motion.residual)]
-    notes = []
+    notes: list[str] = []
     if residual.size and np.median(residual) > LARGE_RESIDUAL_MM:
         middle, limit = told_apart(float(np.median(residual)), LARGE_RESIDUAL_MM)
-        notes.append(
+        text = (
             f"{recording.source}: the {name} cluster fits a rigid body to {middle} mm only "
             "(median, "
             f"above {limit} mm; {residual.max():.1f} mm at worst); are all its markers on one "
             "segment, and is `unit` right?"
         )
+        notes.append(Notice(text, "marker-residual", size=float(np.median(residual))))
     if motion.n_incomplete:
-        notes.append(
+        text = (
             f"{recording.source}: {motion.n_incomplete} frame(s) of the {name} segment solved "
             "from fewer markers than the cluster has"
         )
+        notes.append(Notice(text, "fewer-markers", "note"))
     return notes
 
 
@@ -277,4 +280,8 @@ def _gap_notes(recording: Recording, n_bridged: int, n_lost: int) -> tuple[str, 
         (n_bridged, "bridged by a spline"),
         (n_lost, "left as gaps, for want of markers"),
     )
-    return tuple(f"{recording.source}: {n} of {total} frames {text}" for n, text in texts if n)
+    return tuple(
+        Notice(f"{recording.source}: {n} of {total} frames {text}", "marker-gaps", "note")
+        for n, text in texts
+        if n
+    )

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.results import StudyResults
-from twinangle.results.grouping import Naming, procedures
-from twinangle.results.told import Told, cycles_left_out, warnings_told
+from twinangle.results.grouping import Naming, cycles_left_out, procedures
+from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.wording import NOTHING, count
 
-GRAVEST = 3
 SHOWN = 8  # lines of warnings in the report; the supplement has every one
+
+MOST_NAMED = 8  # recordings in a cell
 
 
 def exclusions_section(results: StudyResults) -> list[Block]:
     """Return the gravest warnings, then what was left out, then the other warnings in short."""
-    told = [each for each in warnings_told(results) if each.gravity != "note"]
+    told = [row for row in grouped_notices(results) if row.gravity != "note"]
     blocks: list[Block] = []
     if told:
-        blocks += [heading("Beware"), bullets([_line(each) for each in told[:GRAVEST]])]
+        blocks += [heading("Beware"), bullets([_line(each) for each in told[:FIRST]])]
     blocks += [text(note) for note in results.notes]
     naming = Naming(results)
     for status, title in (("failed", "Failed"), ("excluded", "Excluded beforehand")):
@@ -28,7 +27,7 @@ def exclusions_section(results: StudyResults) -> list[Block]:
             head = ("Participant", "Recording", "Procedure", "Reason")
             blocks += [heading(title), table(head, rows, words=4)]
     blocks += _reason_table(results)
-    rest = told[GRAVEST:]
+    rest = told[FIRST:]
     if rest:
         blocks += [heading("Further warnings"), bullets([_line(each) for each in rest[:SHOWN]])]
     if len(rest) > SHOWN:
@@ -39,8 +38,8 @@ def exclusions_section(results: StudyResults) -> list[Block]:
 def warnings_section(results: StudyResults) -> list[Block]:
     """Return everything that is told of the recordings, like things together, and of which."""
     rows = [
-        [_LEAD.get(each.gravity, "") + each.text + _others(each), _first_few(each.places)]
-        for each in warnings_told(results)
+        [_LEAD.get(row.gravity, "") + row.text, named_recordings(row, results, MOST_NAMED)]
+        for row in grouped_notices(results)
     ]
     if not rows:
         return []
@@ -49,8 +48,8 @@ def warnings_section(results: StudyResults) -> list[Block]:
             ("What is told", "Recordings"),
             rows,
             words=2,
-            caption="Each kind of warning once, the gravest first, in its first wording. All "
-            "wordings are in tables/warnings.csv.",
+            caption="Each kind of warning once, the gravest first, as told of the worst "
+            "recording. All wordings are in tables/warnings.csv.",
         )
     ]
 
@@ -58,15 +57,12 @@ def warnings_section(results: StudyResults) -> list[Block]:
 _LEAD = {"grave": "Grave: ", "note": "Note: "}
 
 
-def _line(told: Told) -> str:
-    """Return a warning with how many recordings it is told of."""
-    n = len(told.places)
-    where = told.places[0] if n == 1 else count(n, "recording")
-    return f"{where}: {told.text}{_others(told)}"
-
-
-def _others(told: Told) -> str:
-    return " (The others differ in wording or numbers.)" if told.varies else ""
+def _line(row: NoticeRow) -> str:
+    """Return a kind of warning in its worst wording, with how many recordings it concerns."""
+    if row.n_recordings == 1:
+        return f"{row.worst}: {row.text}"
+    worst = "" if row.alike else f", at worst {row.worst}"
+    return f"{count(row.n_recordings, 'recording')}{worst}: {row.text}"
 
 
 def _status_rows(results: StudyResults, naming: Naming, status: str) -> list[list[str]]:
@@ -98,10 +94,3 @@ def _reason_table(results: StudyResults) -> list[Block]:
             "is in tables/exclusions.csv.",
         ),
     ]
-
-
-def _first_few(places: Sequence[str], limit: int = 12) -> str:
-    """Return a few places and how many more there are."""
-    shown = "; ".join(places[:limit])
-    more = len(places) - limit
-    return f"{shown}; and {more} more (tables/warnings.csv)" if more > 0 else shown

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.notices import gravity_of, kind_of
+from twinangle.notices import gravity_of, kind_of, size_of
 
 
 def same_results(a: Any, b: Any) -> bool:
@@ -23,8 +23,8 @@ def same_results(a: Any, b: Any) -> bool:
     Returns
     -------
     bool
-        Arrays and numbers must agree exactly; NaN is the same as NaN. Of warnings, kind and
-        gravity as well as the text.
+        Arrays and numbers must agree exactly; NaN is the same as NaN. Of warnings, kind,
+        gravity and size as well as the text.
     """
     return difference(a, b) is None
 
@@ -54,5 +54,6 @@ def _same_value(a: Any, b: Any) -> bool:
     if isinstance(a, float) and isinstance(b, float) and math.isnan(a):
         return math.isnan(b)
     if isinstance(a, str) and isinstance(b, str):
-        return (str(a), kind_of(a), gravity_of(a)) == (str(b), kind_of(b), gravity_of(b))
+        same = str(a) == str(b) and kind_of(a) == kind_of(b) and gravity_of(a) == gravity_of(b)
+        return same and _same_value(size_of(a), size_of(b))
     return bool(a == b)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -107,3 +107,26 @@ def warnings_of(trial: TrialResult) -> tuple[str, ...]:
     for part in (trial.synchronisation, trial.cycles):
         found += part.warnings if part is not None else ()
     return distinct(found)
+
+
+def cycles_left_out(results: StudyResults) -> Mapping[str, Mapping[str, int]]:
+    """Return how many cycles were left out for each kind of reason, by procedure."""
+    names = procedures(results)
+    tally: dict[str, dict[str, int]] = {}
+    for trial in results.trials:
+        for reason in trial.cycles.reason if trial.cycles is not None else ():
+            if reason:
+                row = tally.setdefault(reason_kind(reason), dict.fromkeys(names, 0))
+                row[trial.procedure] += 1
+    return dict(sorted(tally.items()))
+
+
+def reason_kind(reason: str) -> str:
+    """Return a reason without its figures, so that like reasons are counted together.
+
+    What follows a colon, an opening bracket or a semicolon is the single cycle's detail.
+    """
+    kind = reason
+    for mark in (":", " (", ";"):
+        kind = kind.split(mark, 1)[0]
+    return kind.strip() or reason

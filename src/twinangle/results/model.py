@@ -19,8 +19,10 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
-from twinangle.notices import Gravity, gravity_of, kind_of
+from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
+from twinangle.plausibility.mounting import Mounting
+from twinangle.plausibility.outcome import Outcome
 from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, describe_cycles
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
@@ -75,6 +77,7 @@ class WarningKind:
 
     kind: Annotated[str, number("what it is about, the same word for every recording")]
     gravity: Annotated[Gravity, number("'note', 'warning' or 'grave'")]
+    size: Annotated[float, number("larger is worse, within a kind; null where it has none")]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,6 +120,10 @@ class TrialResult:
     ] = None
     strides: Annotated[StrideSummary | None, number("durations of the kept cycles")] = None
     sensors: Annotated[tuple[SensorRecord, ...], number("each sensor's own record")] = ()
+    plausibility: Annotated[
+        tuple[Outcome, ...], number("what the physical tests say of the instruments")
+    ] = ()
+    mounting: Annotated[tuple[Mounting, ...], Aside(())] = ()  # for trials that share a standing
     covariates: Annotated[Mapping[str, Scalar], number("further columns of the trials table")] = (
         field(default_factory=dict)
     )
@@ -140,8 +147,10 @@ class TrialResult:
     def warning_kinds(
         self,
     ) -> Annotated[tuple[WarningKind, ...], number("of each warning, in the same order")]:
-        """Kind and gravity of each warning, in the order of `warnings`."""
-        return tuple(WarningKind(kind_of(each), gravity_of(each)) for each in self.warnings)
+        """Kind, gravity and size of each warning, in the order of `warnings`."""
+        return tuple(
+            WarningKind(kind_of(each), gravity_of(each), size_of(each)) for each in self.warnings
+        )
 
     @property
     def cycles_found(

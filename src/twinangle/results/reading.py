@@ -127,7 +127,9 @@ def _told(trial: TrialResult, keys: Keys, plain: Any, where: str) -> TrialResult
         raise ValueError(f"{where}: expected {len(trial.warnings)} values, got {len(kinds)}.")
     try:
         warnings = tuple(
-            each if (said.kind, said.gravity) == PLAIN else Notice(each, said.kind, said.gravity)
+            each
+            if (said.kind, said.gravity) == PLAIN
+            else Notice(each, said.kind, said.gravity, said.size)
             for each, said in zip(trial.warnings, kinds, strict=True)
         )
     except ValueError as error:

@@ -87,8 +87,10 @@ JOINTS = {
         Joint(
             name="elbow",
             movement="flexion",
-            proximal=Segment("upper arm", ("upper arm", "upperarm", "humerus")),
-            distal=Segment("forearm", ("forearm", "lower arm", "lowerarm", "radius", "ulna")),
+            proximal=Segment("upper arm", ("upper arm", "upperarm", "humerus", "arm")),
+            distal=Segment(
+                "forearm", ("forearm", "fore arm", "lower arm", "lowerarm", "radius", "ulna")
+            ),
             forwards=1,
         ),
     )

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.declare import measured, number
+from twinangle.notices import reworded
 
 Array = NDArray[np.float64]
 GyroscopeSample = Literal["instantaneous", "interval-mean"]
@@ -42,6 +43,20 @@ class Interval:
             raise ValueError(
                 f"an interval must end after it starts, got {self.start_s:g} to {self.end_s:g} s."
             )
+
+
+@dataclass(frozen=True, slots=True)
+class MaskedStretch:
+    """A stretch of a recording to be left out, on the wearable's clock, and why."""
+
+    start_s: float
+    end_s: float
+    reason: str
+
+    @property
+    def place(self) -> str:
+        """Return where it is, in words."""
+        return f"{self.start_s:g} to {self.end_s:g} s"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,7 +155,9 @@ class OrientationPair:
     def warnings(self) -> tuple[str, ...]:
         """What the filters warned of, by sensor."""
         both = (("proximal", self.proximal), ("distal", self.distal))
-        return tuple(f"{name} sensor: {text}" for name, one in both for text in one.warnings)
+        return tuple(
+            reworded(text, f"{name} sensor: {text}") for name, one in both for text in one.warnings
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

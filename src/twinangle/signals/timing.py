@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, Recording
 from twinangle.thresholds import told_apart
 
@@ -274,24 +275,26 @@ def _longest_run(flags: NDArray[np.bool_]) -> int:
 def _warnings(
     uniform: Recording, period: float, residual: Array, jitter: float, n_repeated: int
 ) -> list[str]:
-    found = []
+    found: list[str] = []
     if jitter > JITTER_WARNING * period:
         part, most = told_apart(100 * jitter / period, 100 * JITTER_WARNING, 0)
-        found.append(
+        text = (
             f"{uniform.source}: the time stamps stray from an even clock by {1e3 * jitter:.3g} ms "
             f"(RMS), {part} % of the sampling interval (more than {most} %); the largest distance "
             "is "
             f"{1e3 * np.abs(residual).max():.3g} ms."
         )
+        found.append(Notice(text, "uneven-time-stamps", size=jitter / period))
     found += _uneven_clock(uniform, period, residual)
     if n_repeated > 0.01 * len(uniform.values):
         longest = _longest_run((uniform.values[1:] == uniform.values[:-1]).all(axis=1))
-        found.append(
+        text = (
             f"{uniform.source}: {n_repeated} of {len(uniform.values)} samples repeat the one "
             f"before in every channel, up to {longest} on end ({longest * period:.3g} s); the "
             "logger may have held its last value. They are taken as they stand; empty their "
             "cells to have them treated as a gap."
         )
+        found.append(Notice(text, "repeated-samples", size=n_repeated / len(uniform.values)))
     return found
 
 
@@ -311,4 +314,4 @@ def _uneven_clock(uniform: Recording, period: float, residual: Array) -> list[st
         f"{1e3 * means[worst]:.3g} ms around stamp {worst * CLOCK_BLOCK + 1}, so it stepped or "
         "its speed changed. Times are taken from the even clock."
     )
-    return [text]
+    return [Notice(text, "clock-step", "grave", float(np.abs(means[worst])))]

@@ -18,6 +18,7 @@ from twinangle.study.settings import (
     merged_columns,
 )
 from twinangle.study.study_file import Study, read_study
+from twinangle.study.trial_settings import own_settings_note, settings_of
 from twinangle.study.trials_table import SensorFiles, Trial
 
 __all__ = [
@@ -37,5 +38,7 @@ __all__ = [
     "Trial",
     "Wearable",
     "merged_columns",
+    "own_settings_note",
     "read_study",
+    "settings_of",
 ]

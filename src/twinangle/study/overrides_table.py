@@ -10,6 +10,7 @@ from typing import Literal, cast
 
 from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
+from twinangle.naming import holds_a_row
 from twinangle.study.study_file import Study
 from twinangle.study.trials_table import IDENTIFIERS, Trial
 
@@ -68,12 +69,19 @@ def _rows(path: Path, name: str) -> list[tuple[int, dict[str, str]]]:
                     f"{name}: lacks the column(s) {', '.join(missing)}; it has "
                     f"{', '.join(columns) or 'none'}."
                 )
-            return [
+            rows = [
                 (number, {key: (text or "").strip() for key, text in row.items() if key})
                 for number, row in enumerate(reader, start=2)
             ]
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise StudyError(f"[cycles] overrides: {name} cannot be read ({error}).") from None
+    for number, row in rows:
+        if holds_a_row([*row.values()], ",", len(columns)):
+            raise StudyError(
+                f"{name}, row {number}: a quotation mark opens a cell there and is not closed in "
+                "the same row, so that the rows after it would be lost; take it out, or close it."
+            )
+    return rows
 
 
 def _fits(row: Mapping[str, str], trial: Trial) -> bool:

@@ -11,6 +11,10 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from twinangle.signals.joint import JOINTS
 
+LEFT_OPEN = "?"
+OPEN_TEXT = "is '?', which `twinangle init` left open; fill it in"
+"""What every reader of studies says of a place that `init` could not fill."""
+
 
 def _axes(count: int, axes: str) -> AfterValidator:
     """Return a validator for `count` different column names."""
@@ -26,6 +30,8 @@ def _axes(count: int, axes: str) -> AfterValidator:
 def _not_blank(text: str) -> str:
     if not text.strip():
         raise ValueError("must not be empty")
+    if text.strip() == LEFT_OPEN:
+        raise ValueError(OPEN_TEXT)
     return text
 
 

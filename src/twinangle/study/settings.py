@@ -48,7 +48,16 @@ class Clocked(Section):
     """
 
     time: Text | None = None
+    time_unit: Literal["s", "ms", "us"] | None = None
     rate_hz: Positive | None = None
+
+    @model_validator(mode="after")
+    def _check_time_unit(self) -> Self:
+        if self.time_unit is not None and (self.time is None or self.rate_hz is not None):
+            raise ValueError(
+                "has a `time_unit`, which goes with a column of times in `time`, without `rate_hz`"
+            )
+        return self
 
 
 class SensorColumns(Section):
@@ -286,8 +295,12 @@ class MarkerReference(ReferenceSection):
 
     @model_validator(mode="after")
     def _check(self) -> Self:
-        if "{marker}" not in self.marker_columns or "{axis}" not in self.marker_columns:
-            raise ValueError('needs {marker} and {axis} in `marker_columns`, as "{marker}_{axis}"')
+        axes = sum(each in self.marker_columns for each in ("{axis}", "{AXIS}"))
+        if "{marker}" not in self.marker_columns or axes != 1:
+            raise ValueError(
+                'needs {marker} and {axis} in `marker_columns`, as "{marker}_{axis}"; {AXIS} '
+                "stands for a capital X, Y or Z"
+            )
         if self.plane[0] == self.plane[1]:
             raise ValueError("needs two different axes in `plane`, forwards and upwards")
         if self.method == "sagittal":
@@ -317,7 +330,10 @@ class MarkerReference(ReferenceSection):
         """Return a marker's columns: the plane's two axes, or x, y and z."""
         axes = self.plane if self.method == "sagittal" else ("x", "y", "z")
         return tuple(
-            self.marker_columns.replace("{marker}", marker).replace("{axis}", axis) for axis in axes
+            self.marker_columns.replace("{axis}", axis)
+            .replace("{AXIS}", axis.upper())
+            .replace("{marker}", marker)
+            for axis in axes
         )
 
     @property
@@ -335,6 +351,7 @@ class SynchronisationSettings(Section):
     )
     max_lag_s: Positive = 30.0
     drift: bool = True
+    max_drift_ppm: Positive = 1000.0  # a drift beyond it is refused
     expected_lag_s: float = 0.0
     # what the lag is taken from in the end; "gyroscope" leaves a delay of the angle in the results
     signal: Literal["angle", "gyroscope"] = "angle"
@@ -405,13 +422,15 @@ class AgreementSettings(Section):
     nothing is tested against a margin.
     `error_ratio` is the variance of the wearable's error over that of the reference's, where it is
     known; Deming's line is fitted with it. `published_interval` asks for limits with the interval
-    of Zou (2013) beside those with the package's own.
+    of Zou (2013) beside those with the package's own. Mean curves of the two instruments that
+    correlate below `least_correlation` are refused.
     """
 
     confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
     acceptable_deg: Positive | None = None
     error_ratio: Positive | None = None
     published_interval: bool = False
+    least_correlation: Annotated[float, Field(ge=-1, le=1)] = 0.75
 
 
 class ConditionSettings(Section):

@@ -18,9 +18,10 @@ from twinangle.naming import listed, suggestion
 from twinangle.options import Options
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
+from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.participant_codes import privacy_warnings
-from twinangle.study.section import Section
+from twinangle.study.section import LEFT_OPEN, OPEN_TEXT, Section
 from twinangle.study.settings import (
     REFERENCE_KINDS,
     WEARABLE_KINDS,
@@ -155,7 +156,7 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     return replace(
         _study(path, table, trials, settings),
         calibration=calibration,
-        warnings=privacy_warnings(trials),
+        warnings=(*privacy_warnings(trials), *file_name_warnings(trials, path.parent)),
     )
 
 
@@ -323,6 +324,8 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: _
             )
         case "value_error" if len(keys) == 1:
             text = f"[{name}] {detail['ctx']['error']}."
+        case _ if value == LEFT_OPEN and detail["type"] != "literal_error":
+            text = f"[{table}] {which} {OPEN_TEXT}{_wanted(detail)}."
         case "value_error":
             text = f"[{table}] {which} {detail['ctx']['error']}, got {_shown(value)}."
         case "literal_error":
@@ -335,6 +338,13 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: _
             wanted = detail["msg"].removeprefix("Input ").replace("valid ", "")
             text = f"[{table}] {which} {wanted[:1].lower()}{wanted[1:]}, got {_shown(value)}."
     faults.add(keys, text)
+
+
+def _wanted(detail: ErrorDetails) -> str:
+    """Return what is to stand in a place left open, where the model says more than any text."""
+    kind = detail["type"].split("_")[0]
+    kinds = {"tuple": "with a list of names", "float": "with a number", "int": "with a number"}
+    return f" {kinds[kind]}" if kind in kinds else ""
 
 
 def _shown(value: object) -> str:
@@ -412,6 +422,8 @@ def _trials(
         reference="reference" in data,
         events=raw("cycles", "method") == "events",
         files=files,
+        kind=str(raw("wearable", "kind") or "angle"),
+        synchronisation=str(raw("synchronisation", "method") or "cross-correlation"),
     )
     try:
         return *read_trials(path.parent, name, needs), []

@@ -9,10 +9,14 @@ from pathlib import Path
 from typing import cast
 
 from twinangle.errors import StudyError
-from twinangle.naming import listed, nearest_first, suggestion
-from twinangle.signals.recording import Interval
+from twinangle.naming import holds_a_row, listed, nearest_first, shown, suggestion
+from twinangle.signals.recording import Interval, MaskedStretch
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
+from twinangle.study.mask_cell import read_mask
+from twinangle.study.section import LEFT_OPEN, OPEN_TEXT
+from twinangle.study.spellings import likely_same
+from twinangle.study.unknown_columns import faults_of_columns
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -27,7 +31,10 @@ TIMES = (
     "distal_lag_s",
 )
 STANDING = "standing_deg"
-COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, "exclude")
+MASK = "mask"
+LAGS = ("expected_lag_s", "max_lag_s")
+SIGNS = ("sign", "wearable_sign")
+COLUMNS = (*IDENTIFIERS, *FILES, *TIMES, STANDING, MASK, *LAGS, *SIGNS, "exclude")
 BY_SENSOR = ("wearable", "static", "functional")  # these may be two files, one a sensor
 REQUIRED = ("participant", "wearable")
 
@@ -72,6 +79,13 @@ class Trial:
     distal_lag_s: float | None = None
     # the joint's flexion in neutral standing; None where the study file's value holds
     standing_deg: float | None = None
+    # stretches that are left out, on the wearable's clock, in the order of time
+    mask: tuple[MaskedStretch, ...] = ()
+    # settings of this recording; None where those of the study file hold
+    expected_lag_s: float | None = None
+    max_lag_s: float | None = None
+    sign: int | None = None  # of the reference
+    wearable_sign: int | None = None  # of a ready-made angle
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -87,6 +101,8 @@ class Needs:
     reference: bool  # whether there is a [reference] section to read the files by
     events: bool  # a file of event times for every trial that is analysed
     files: SensorFilePatterns | None = None  # how the two sensors' files are called
+    kind: str = "angle"  # of the wearable
+    synchronisation: str = "cross-correlation"  # the method
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -105,6 +121,7 @@ class _Table:
     columns: list[str]
     rows: list[tuple[int, dict[str, str]]]
     delimiter: str
+    head: int = 1  # the row of the column names
     faults: list[str] = field(default_factory=list)
 
     def add(self, row: int, column: str, text: str) -> None:
@@ -131,9 +148,11 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
     table = _read_table(folder, path, name, needs.columns)
+    _check_unknown(table, needs)
     kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
+    _check_spellings(table, trials)
     if not table.rows and not table.faults:
         table.faults.append(f"{name}: has a header but no rows; a study needs one row a recording.")
     if table.faults:
@@ -174,9 +193,10 @@ def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) 
     delimiter = max(",;\t", key=next(line for line in lines if line.strip()).count)
     records = _records(lines, delimiter, name)
     header = [cell.strip() for cell in records[0][1]]
-    table = _Table(name, folder, header, [], delimiter)
+    table = _Table(name, folder, header, [], delimiter, records[0][0])
     _check_header(table, records[0][0], required)
-    for row, cells in records[1:]:
+    for row, found in records[1:]:
+        cells = _without_end(found, header)
         if len(cells) != len(header):
             table.faults.append(
                 f"{name}, row {row}: has {len(cells)} cells where the header has {len(header)}."
@@ -186,12 +206,27 @@ def _read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) 
     return table
 
 
+def _without_end(cells: list[str], header: list[str]) -> list[str]:
+    """Return a row without a separator too many at its end, or with the one its header has."""
+    if len(cells) == len(header) + 1 and not cells[-1].strip():
+        return cells[:-1]
+    return [*cells, ""] if len(cells) == len(header) - 1 and not header[-1] else cells
+
+
 def _records(lines: list[str], delimiter: str, name: str) -> list[tuple[int, list[str]]]:
     """Return the rows that are not blank, each with the line it starts on."""
     reader = csv.reader(lines, delimiter=delimiter)
-    records, start = [], 1
+    records: list[tuple[int, list[str]]] = []
+    start = 1
     try:
         for cells in reader:
+            width = len(records[0][1]) if records else len(cells)
+            if holds_a_row(cells, delimiter, width):
+                raise StudyError(
+                    f"{name}, row {start}: a quotation mark opens a cell there and is not closed "
+                    "in the same row, so that the rows after it would be lost; take it out, or "
+                    "close it."
+                )
             if any(cell.strip() for cell in cells):
                 records.append((start, cells))
             start = reader.line_num + 1
@@ -218,17 +253,33 @@ def _check_header(table: _Table, row: int, required: tuple[str, ...]) -> None:
         raise StudyError("\n".join(table.faults))
 
 
+def _further(table: _Table, needs: Needs) -> list[str]:
+    """Return the columns that have no meaning of their own."""
+    known = (*COLUMNS, *needs.columns)
+    return [name for name in table.columns if name and name not in known]
+
+
+def _check_unknown(table: _Table, needs: Needs) -> None:
+    """Refuse further columns that cannot be meant as covariates."""
+    spelt_wrong = [name for name in table.columns if name.casefold() in COLUMNS]
+    cells = {
+        name: [row[name] for _, row in table.rows if row[name]]
+        for name in _further(table, needs)
+        if name not in spelt_wrong
+    }
+    found = faults_of_columns(cells, table.columns, COLUMNS, table.folder)
+    table.faults += [f"{table.name}, row {table.head}: {text}" for text in found]
+
+
 def _covariate_kinds(table: _Table, needs: Needs) -> dict[str, bool]:
     """Return the further columns, each with whether all its cells are numbers."""
-    known = (*COLUMNS, *needs.columns)
-    names = [name for name in table.columns if name and name not in known]
     return {
         name: all(
             finite_number(cells[name], table.delimiter) is not None
             for _, cells in table.rows
             if cells[name]
         )
-        for name in names
+        for name in _further(table, needs)
     }
 
 
@@ -237,6 +288,8 @@ def _trial(
 ) -> Trial:
     """Check one row; a fault leaves a stand-in, which is never returned to the user."""
     exclude = cells.get("exclude", "")
+    if not exclude:
+        cells = _without_open(table, row, cells, needs)
     names = {name: _identifier(table, row, cells, name) for name in IDENTIFIERS}
     files = {
         name: _recording(table, row, cells, name, needs.files, must_exist=not exclude)
@@ -251,6 +304,9 @@ def _trial(
     if not exclude:
         _check_needs(table, row, cells, needs)
     standing_deg = _given(table, row, cells, STANDING, "degrees")
+    lags = {name: _given(table, row, cells, name, "seconds") for name in LAGS}
+    _check_lags(table, row, lags, needs.synchronisation)
+    signs = {name: _sign(table, row, name, cells.get(name, "")) for name in SIGNS}
     _check_unwanted(table, row, cells, needs)
     return Trial(
         **names,
@@ -270,12 +326,54 @@ def _trial(
         events=cast("Path | None", files["events"]),
         distal_lag_s=times["distal_lag_s"],
         standing_deg=standing_deg,
+        mask=_mask(table, row, cells.get(MASK, "")),
+        expected_lag_s=lags["expected_lag_s"],
+        max_lag_s=lags["max_lag_s"],
+        sign=signs["sign"],
+        wearable_sign=signs["wearable_sign"],
     )
+
+
+def _mask(table: _Table, row: int, cell: str) -> tuple[MaskedStretch, ...]:
+    """Return the stretches to leave out."""
+    try:
+        return read_mask(cell, inside_folder(table.folder, cell), table.delimiter)
+    except StudyError as error:
+        table.add(row, MASK, str(error))
+        return ()
+
+
+def _without_open(
+    table: _Table, row: int, cells: Mapping[str, str], needs: Needs
+) -> Mapping[str, str]:
+    """Note places that `init` left open, and return the cells with stand-ins that pass."""
+    known = (*COLUMNS, *needs.columns)
+    left = [name for name, cell in cells.items() if cell == LEFT_OPEN and name in known]
+    for name in left:
+        table.add(row, name, f"{OPEN_TEXT}, or leave it empty where the study does not need it.")
+    return {
+        **cells,
+        **{name: f"row {row}" if name in ("participant", *needs.columns) else "" for name in left},
+    }
 
 
 def _check_unwanted(table: _Table, row: int, cells: Mapping[str, str], needs: Needs) -> None:
     """Refuse cells that the study file leaves without a meaning."""
+    hint = " The wearable's is `wearable_sign`." if needs.kind == "angle" else ""
     unwanted = (
+        (
+            "sign",
+            not cells.get("reference"),
+            f"is given, but the row names no reference whose sign it could be.{hint}",
+        ),
+        (
+            "wearable_sign",
+            needs.kind != "angle",
+            (
+                f"is given, but a wearable of kind {needs.kind!r} finds its sign by itself; the "
+                "reference's is `sign`."
+            ),
+        ),
         (
             "distal_lag_s",
             needs.files is None,
@@ -309,7 +407,9 @@ def _identifier(table: _Table, row: int, cells: Mapping[str, str], name: str) ->
     value = cells[name]
     if name == "side" and value not in ("left", "right", ""):
         guess = suggestion(value, ("left", "right"))
-        table.add(row, name, f"is {value!r}; accepted: 'left', 'right' or an empty cell.{guess}")
+        table.add(
+            row, name, f"is {shown(value)}; accepted: 'left', 'right' or an empty cell.{guess}"
+        )
     elif name != "side" and not value:
         table.add(row, name, "is empty; every row needs it (or leave the whole column out).")
     return value
@@ -365,13 +465,15 @@ def _file(table: _Table, row: int, name: str, value: str, *, must_exist: bool) -
         if name == "wearable" and must_exist:
             table.add(row, name, "is empty; every trial that is analysed needs a file.")
         return None
-    path = inside_folder(table.folder, value)
+    path, said = inside_folder(table.folder, value), shown(value)
     if path is None:
-        table.add(row, name, f"{value!r} leaves the study folder; move the file into the folder.")
+        table.add(
+            row, name, f"{shown(value)} leaves the study folder; move the file into the folder."
+        )
     elif must_exist and not path.exists():
-        table.add(row, name, f"file {value!r} does not exist in the study folder.{_near(path)}")
+        table.add(row, name, f"file {said} does not exist in the study folder.{_near(path)}")
     elif must_exist and not path.is_file():
-        table.add(row, name, f"{value!r} is not a file.")
+        table.add(row, name, f"{said} is not a file.")
     return path
 
 
@@ -385,8 +487,44 @@ def _given(table: _Table, row: int, cells: Mapping[str, str], name: str, unit: s
     text = cells.get(name, "")
     value = finite_number(text, table.delimiter) if text else None
     if text and value is None:
-        table.add(row, name, f"is {text!r}; accepted: a number of {unit}, or an empty cell.")
+        table.add(row, name, f"is {shown(text)}; accepted: a number of {unit}, or an empty cell.")
     return value
+
+
+def _sign(table: _Table, row: int, name: str, text: str) -> int | None:
+    """Return the sign in a cell, None where it is empty."""
+    if not text:
+        return None
+    value = finite_number(text, table.delimiter)
+    if value not in (1, -1):
+        table.add(
+            row,
+            name,
+            f"is {shown(text)}; accepted: 1, -1 where flexion is negative in the file, or an empty "
+            "cell.",
+        )
+        return None
+    return int(value)
+
+
+def _check_lags(table: _Table, row: int, lags: Mapping[str, float | None], method: str) -> None:
+    """Refuse a search window that is none, and one that the method would not look at."""
+    most = lags["max_lag_s"]
+    if most is not None and not most > 0:
+        table.add(row, "max_lag_s", f"is {most:g}; accepted: seconds above 0, or an empty cell.")
+    if most is not None and method in ("shared-clock", "manual"):
+        table.add(
+            row,
+            "max_lag_s",
+            f"is given, but [synchronisation] `method` is {method!r}, which searches for no lag.",
+        )
+    if lags["expected_lag_s"] is not None and method != "cross-correlation":
+        table.add(
+            row,
+            "expected_lag_s",
+            f"is given, but [synchronisation] `method` is {method!r}; it goes with "
+            "'cross-correlation' only.",
+        )
 
 
 def _stretch(
@@ -431,6 +569,17 @@ def _check_needs(table: _Table, row: int, cells: Mapping[str, str], needs: Needs
         table.add(
             row, "events", 'is empty, but cycles are found by "events"; give a file of times.'
         )
+
+
+def _check_spellings(table: _Table, trials: list[Trial]) -> None:
+    """Refuse one participant or condition under two spellings: it would count as two."""
+    for name in ("participant", "condition"):
+        spelt = [(trial.row, str(getattr(trial, name))) for trial in trials]
+        table.faults += [
+            f"{table.name}, rows {before} and {row}: {name}s {first!r} and {second!r} differ in "
+            "spelling alone; give both rows one spelling, or names that differ in more."
+            for before, first, row, second in likely_same(spelt)
+        ]
 
 
 def _check_identities(table: _Table, trials: list[Trial]) -> None:

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     AngleQuality,
     AngleRecording,
     Array,
+    Interval,
     JointMotion,
     OrientationPair,
     SensorPair,
@@ -30,10 +32,16 @@ from twinangle.wearable.flexion import (
     relative_rate,
     residual_angle,
     settle_sign,
+    straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes
-from twinangle.wearable.procedure_input import AxisMethod, OrientedTrial, WearableTrial
-from twinangle.wearable.quality.placement import require_placement, slow_distal_warning
+from twinangle.wearable.procedure_input import (
+    AxisMethod,
+    OrientedTrial,
+    WearableTrial,
+    slice_pair,
+)
+from twinangle.wearable.quality.placement import slow_distal_warning
 from twinangle.wearable.vertical import vertical_warnings
 
 # Common practice, no source.
@@ -50,11 +58,16 @@ class JointCalibration:
     warnings: tuple[str, ...]
 
 
-def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") -> JointCalibration:
+def calibrate(
+    oriented: OrientedTrial,
+    axis_method: AxisMethod = "mean-rate",
+    analysed: Interval | None = None,
+) -> JointCalibration:
     """Find neutral standing, the flexion axis and its direction.
 
     Without a functional movement the axis is found from the walk itself and a warning says so:
     in walking the joint also turns out of its flexion plane, and the axis was seen 4° to 9° off.
+    Only the stretch `analysed` of the walk has a vote then.
 
     Raises
     ------
@@ -62,7 +75,7 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
         If standing is empty or the joint hardly moved.
     """
     neutral = neutral_orientation(relative_orientation(oriented.static))
-    movement = oriented.walk if oriented.functional is None else oriented.functional
+    movement = oriented.functional or _part(oriented.walk, analysed)
     relative = relative_orientation(movement)
     rate = relative_rate(relative, movement.distal.rate_hz)
     mean = functional_axis(rate)
@@ -71,22 +84,36 @@ def calibrate(oriented: OrientedTrial, axis_method: AxisMethod = "mean-rate") ->
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
     if axis is None:
         axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
-    axis, sign_warnings = settle_sign(axis, joint_rotation(relative, neutral))
+    voting = joint_rotation(relative, neutral)[straight(movement)]
+    axis, sign_warnings = settle_sign(axis, voting)
     warnings = list(neutral.warnings)
     if oriented.functional is None:
-        warnings.append(
+        text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off. Give `functional_start_s` and "
             "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
             "was safe for the participant (docs/recording.md)."
         )
+        warnings.append(Notice(text, "axis-from-the-walk"))
     if difference > AXES_DIFFER_DEG:
         apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)
-        warnings.append(
+        text = (
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
             f"differ by {apart}°, above {limit}°."
         )
+        warnings.append(Notice(text, "axis-uncertain", size=difference))
     return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
+
+
+def _part(walk: OrientationPair, stretch: Interval | None) -> OrientationPair:
+    """Return the stretch of the walk, as far as it was recorded."""
+    if stretch is None:
+        return walk
+    one = walk.proximal
+    first, n = one.start_s, one.quaternion.shape[0]
+    last = first + (n - 1) / one.rate_hz
+    inside = Interval(max(stretch.start_s, first), min(stretch.end_s, last))
+    return slice_pair(walk, inside, "analysed")
 
 
 def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion:
@@ -95,14 +122,13 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
     Raises
     ------
     AngleError
-        If the sensors cannot be calibrated, see :func:`calibrate`, or are swapped, see
-        :func:`twinangle.wearable.quality.placement.require_placement`.
+        If the sensors cannot be calibrated, see :func:`calibrate`.
     """
-    calibration = calibrate(oriented, trial.axis_method)
+    calibration = calibrate(oriented, trial.axis_method, trial.analysed)
     lost: tuple[str, ...] = ()
-    if isinstance(trial.walk, SensorPair):
-        require_placement(trial.walk, oriented.walk, oriented.static, trial.joint)
-        lost = vertical_warnings(trial.walk, oriented.walk)
+    voting = trial.voting
+    if isinstance(voting, SensorPair):
+        lost = vertical_warnings(voting, oriented.walk)
     axis = np.array(calibration.axis.axis)
     rotation = joint_rotation(relative_orientation(oriented.walk), calibration.neutral)
     distal = oriented.walk.distal
@@ -120,7 +146,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         warnings=(
             *calibration.warnings,
             *oriented.warnings,
-            *slow_distal_warning(rates, trial.joint),
+            *slow_distal_warning(segment_rates(voting, oriented.walk), trial.joint),
             *lost,
         ),
         quality=AngleQuality(

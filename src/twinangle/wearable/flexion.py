@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, OrientationPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -24,6 +26,10 @@ RateMethod = Literal["mean-rate", "principal-component"]
 MOVED_DEG = 2.0  # scatter in standing above which the person is said to have moved
 SMALLEST_MOVEMENT_DEG = 10.0  # a functional movement below this defines no axis
 SMALL_MOVEMENT_DEG = 30.0  # below this the axis is warned about
+TURNING_DEG_S = 25.0  # about the vertical, over 1.2 s: the person turns round
+LEAST_STRAIGHT_S = 5.0
+UNDECIDED = 0.8  # excursions to both sides of standing that are this alike decide no direction
+_TURN_MEAN_S = 1.2
 _SLOW_RAD_S = 0.1  # relative rates below this are noise, not movement
 
 
@@ -45,7 +51,7 @@ class NeutralStanding:
             f"neutral standing: the joint scatters by {scatter}° (RMS) about its "
             f"mean, above {limit}°: the person moved. Choose a quieter interval."
         )
-        return (warning,)
+        return (Notice(warning, "moved-in-standing", "grave", self.scatter_deg),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +226,23 @@ def angle_between_axes(first: Array, second: Array) -> float:
     return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b)), abs(a @ b))))
 
 
+def straight(pair: OrientationPair) -> NDArray[np.bool_]:
+    """Return at which samples the person does not turn round, (n,).
+
+    In a turn a wrong heading shows as flexion, so it must not vote on flexion's direction. A turn
+    is a mean rate of the proximal segment about the vertical of more than 25 °/s over 1.2 s, about
+    a stride. Where less than 5 s are left, all samples vote.
+    """
+    proximal = pair.proximal
+    rate = quaternions.body_rate(proximal.quaternion, proximal.rate_hz)
+    vertical = np.nan_to_num(quaternions.rotate(proximal.quaternion, rate)[:, 2])
+    length = max(1, min(round(_TURN_MEAN_S * proximal.rate_hz), vertical.size))
+    mean = np.convolve(vertical, np.ones(length) / length, mode="same")
+    on = np.asarray(np.abs(mean) < np.radians(TURNING_DEG_S))
+    enough = on.sum() >= LEAST_STRAIGHT_S * proximal.rate_hz
+    return on if enough else np.ones_like(on)
+
+
 def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, tuple[str, ...]]:
     """Turn the axis so that flexion is positive in the functional movement.
 
@@ -242,7 +265,7 @@ def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, 
     Raises
     ------
     AngleError
-        If the joint left neutral standing by less than 10°.
+        If the joint left neutral standing by less than 10°, or alike to both sides.
     """
     angle = project_flexion(rotation, np.array(axis.axis))
     if not np.isfinite(angle).any():
@@ -256,17 +279,28 @@ def settle_sign(axis: FunctionalAxis, rotation: Array) -> tuple[FunctionalAxis, 
             f"at least {least}° is needed to tell flexion from extension. Check "
             "the functional and static intervals, or give an interval with a few full flexions."
         )
+    if smaller > UNDECIDED * larger:
+        alike, limit = told_apart(smaller / larger, UNDECIDED, 2)
+        raise AngleError(
+            f"in the functional movement the joint goes {larger:.0f}° to one side of neutral "
+            f"standing and {smaller:.0f}° to the other ({alike} of it, limit {limit}), so that "
+            "flexion cannot be told from extension: the angle may be mirrored. Check the static "
+            "interval, the axes of both sensors, and whether the recording was pieced together; "
+            "or give an interval with a few full flexions."
+        )
     warnings = []
     if larger < SMALL_MOVEMENT_DEG:
         reached, enough = told_apart(larger, SMALL_MOVEMENT_DEG, 0)
-        warnings.append(
+        text = (
             f"the functional movement spans {reached}° of flexion only; the axis is the surer "
             f"the larger the movement ({enough}° and more)."
         )
+        warnings.append(Notice(text, "small-functional-movement", size=-larger))
     if smaller > larger / 2:
-        warnings.append(
+        text = (
             f"in the functional movement the joint goes {larger:.0f}° to one side of neutral "
             f"standing and {smaller:.0f}° to the other; the larger was taken as flexion. Check "
             "the static interval and the sign of the angle."
         )
+        warnings.append(Notice(text, "direction-of-flexion", "grave", smaller / larger))
     return (axis if high >= -low else axis.reversed()), tuple(warnings)

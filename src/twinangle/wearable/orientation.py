@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
 from twinangle.signals.recording import InertialRecording, Interval, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
@@ -139,7 +140,7 @@ def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...
         f"{parameters.velocity_window_s:g} s before each are wrong: leave them out (`mask`), and "
         "look there for a saturated gyroscope or lost samples."
     )
-    return (text,)
+    return (Notice(text, "vertical-lost", "grave", parameters.contradiction_deg),)
 
 
 def _run_library(

@@ -10,6 +10,7 @@ import numpy as np
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import (
+    InertialRecording,
     Interval,
     OrientationPair,
     OrientationRecording,
@@ -39,6 +40,9 @@ class WearableTrial:
         :func:`~twinangle.wearable.flexion.functional_axis`, and
         :func:`~twinangle.wearable.heading.hinge.hinge_axes` for the last, which a joint that is no
         pure hinge tilts.
+    analysed : Interval, optional
+        The stretch of the walk that is to be analysed. What lies outside has no vote on heading,
+        axis and sign; None for the whole of it.
     """
 
     walk: SensorPair | OrientationPair
@@ -48,6 +52,7 @@ class WearableTrial:
     side: str = ""
     standing_deg: float = 0.0
     axis_method: AxisMethod = "mean-rate"
+    analysed: Interval | None = None
 
     def __post_init__(self) -> None:
         if self.axis_method not in get_args(AxisMethod):
@@ -63,6 +68,33 @@ class WearableTrial:
                     f"the {name} recording holds {_kind(part)} but the walk holds "
                     f"{_kind(self.walk)}; both must be of one kind."
                 )
+
+    @property
+    def voting(self) -> SensorPair | OrientationPair:
+        """The walk, raw signals left blank where they are not to be analysed."""
+        if self.analysed is None:
+            return self.walk
+        if isinstance(self.walk, OrientationPair):
+            return self.walk
+        return SensorPair(
+            _blanked(self.walk.proximal, self.analysed), _blanked(self.walk.distal, self.analysed)
+        )
+
+
+def _blanked(sensor: InertialRecording, kept: Interval) -> InertialRecording:
+    """Return a sensor whose samples outside a stretch are missing."""
+    edge = 1e-6 / sensor.rate_hz
+    time = sensor.time_s
+    inside = ((time >= kept.start_s - edge) & (time <= kept.end_s + edge))[:, None]
+    if inside.all():
+        return sensor
+    field = sensor.magnetometer
+    return replace(
+        sensor,
+        accelerometer=np.where(inside, sensor.accelerometer, np.nan),
+        gyroscope=np.where(inside, sensor.gyroscope, np.nan),
+        magnetometer=None if field is None else np.where(inside, field, np.nan),
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -29,8 +29,6 @@ from twinangle.wearable.own_procedure import (
     run_procedure,
 )
 from twinangle.wearable.procedure_input import WearableTrial, orient_trial
-from twinangle.wearable.quality.device import LEFT_HANDED, handedness
-from twinangle.wearable.saturation import find_ceilings
 
 __all__ = [
     "PROCEDURES",
@@ -94,7 +92,9 @@ def with_both(parameters: KalmanParameters | None = None) -> Procedure:
 
         def orient(pair: SensorPair) -> OrientationPair:
             _require_magnetometers(pair)
-            found.append(orient_jointly(pair, parameters=parameters))
+            voting = trial.voting if pair is trial.walk else pair
+            assert isinstance(voting, SensorPair)
+            found.append(orient_jointly(pair, parameters=parameters, voting=voting))
             return found[-1].pair
 
         oriented = orient_trial(trial, orient)
@@ -213,32 +213,12 @@ def _own(procedure: str) -> OwnProcedure:
 
 
 def _require_signals(trial: WearableTrial) -> None:
-    """Refuse orientations, and signals whose gyroscope turns the wrong way round."""
+    """Refuse orientations."""
     if not isinstance(trial.walk, SensorPair):
         raise AngleError(
             "this procedure takes raw signals, but the trial holds orientations. Choose the "
             "procedure 'orientation', or declare kind = \"inertial\" in [wearable]."
         )
-    for sensor, name in ((trial.walk.proximal, "proximal"), (trial.walk.distal, "distal")):
-        if handedness(sensor) < LEFT_HANDED:
-            raise AngleError(f"the {name} sensor ({sensor.source}): {_contradiction(sensor, name)}")
-
-
-def _contradiction(sensor: InertialRecording, name: str) -> str:
-    """Say why gyroscope and accelerometer contradict each other: a cut-off signal comes first."""
-    ceilings = find_ceilings(sensor)
-    if ceilings:
-        cut = "; ".join(ceiling.summary() for ceiling in ceilings)
-        return (
-            f"{cut}. Gyroscope and accelerometer contradict each other: what lies beyond the range "
-            "is lost, and with it the sensor's orientation. Record with a wider range. (The order "
-            f"and the signs of the axes in [wearable.{name}] cannot be judged from this recording.)"
-        )
-    return (
-        "gyroscope and accelerometer contradict each other as in a left-handed frame. Check the "
-        f"order and the signs of the axes in [wearable.{name}]; x, y and z must form a "
-        "right-handed frame."
-    )
 
 
 def _require_magnetometers(pair: SensorPair) -> None:
@@ -272,6 +252,11 @@ _BEYOND_ONE_FIELD: dict[str, Procedure] = {
     "orientation": from_orientations,
 }
 PROCEDURES: Mapping[str, Procedure] = MappingProxyType({**_BY_EACH_FIELD, **_BEYOND_ONE_FIELD})
+
+
+def needs_magnetometers(name: str) -> bool:
+    """Return whether one of our own procedures takes its heading from magnetometers."""
+    return name in _BY_EACH_FIELD or name == "kalman-two-sensors"
 
 
 def trusts_each_field(name: str) -> bool:

@@ -191,35 +191,60 @@ def _judge(
     name: str, values: Array, direction: Array, least: float, sensor: InertialRecording
 ) -> Ceiling | None:
     """Return the ceiling along a direction, or None where the peaks are not cut."""
-    projected = values @ direction
+    cut = cut_peaks(values @ direction)
+    if cut is None or cut.level <= least:
+        return None
+    if not cut.dense and (cut.flatness < FLAT_RATIO or cut.spread > _MOST_SPREAD):
+        return None
+    first, last = _runs(cut.held)
+    longest = int(np.argmax(last - first))
+    return Ceiling(
+        name,
+        direction,
+        cut.level,
+        cut.held,
+        cut.flatness,
+        float(last[longest] - first[longest]) / sensor.rate_hz,
+        sensor.start_s + float(first[longest]) / sensor.rate_hz,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CutPeaks:
+    """The shape of a signal's largest peaks, see :func:`cut_peaks`."""
+
+    level: float  # median of the largest thousandth
+    held: Flags  # (n,) which samples lie above 96.5 % of the level
+    flatness: float  # their time over that above 75 %, in the peaks that hold them
+    spread: float  # SD of those samples, of the level
+    quartiles: float  # distance of their quartiles, of the level
+
+    @property
+    def dense(self) -> bool:
+        """Whether the samples at the top lie closer than any smooth peak's."""
+        return self.flatness > DENSE_RATIO and self.quartiles < _DENSE
+
+
+def cut_peaks(projected: Array) -> CutPeaks | None:
+    """Return the shape of the peaks of one signal (n,) that rise from 0; None where too few.
+
+    Five peaks or more that reach the level, of three samples or more each, are needed.
+    """
     level = _level(projected[np.isfinite(projected)])
-    if level <= least:
+    if level <= 0:
         return None
     with np.errstate(invalid="ignore"):
         begins, ends = _runs(projected > FLANK * level)
-        at_top = projected >= TOP * level
+        at_top: Flags = np.asarray(projected >= TOP * level)
     reached = np.add.reduceat(at_top, begins) > 0 if begins.size else np.zeros(0, bool)
     begins, ends = begins[reached], ends[reached]
     # All that lies at the top lies within a peak that reaches it.
     top, flank = int(at_top.sum()), int((ends - begins).sum())
     if begins.size < _LEAST_PEAKS or top < max(_LEAST_SAMPLES, _LEAST_PER_PEAK * begins.size):
         return None
-    held = projected[at_top]
-    low, high = np.percentile(held, [25, 75])
-    dense = top > DENSE_RATIO * flank and high - low < _DENSE * level
-    if not dense and (top < FLAT_RATIO * flank or np.std(held) > _MOST_SPREAD * level):
-        return None
-    first, last = _runs(at_top)
-    longest = int(np.argmax(last - first))
-    return Ceiling(
-        name,
-        direction,
-        level,
-        np.asarray(at_top),
-        top / flank,
-        float(last[longest] - first[longest]) / sensor.rate_hz,
-        sensor.start_s + float(first[longest]) / sensor.rate_hz,
-    )
+    low, high = np.percentile(projected[at_top], [25, 75])
+    spread = float(np.std(projected[at_top])) / level
+    return CutPeaks(level, at_top, top / flank, spread, float(high - low) / level)
 
 
 def _runs(flags: Flags) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

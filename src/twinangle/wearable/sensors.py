@@ -12,6 +12,7 @@ from typing import Protocol
 import numpy as np
 
 from twinangle.errors import RecordingError
+from twinangle.notices import Notice
 from twinangle.signals.channels import (
     QuaternionColumns,
     refuse_constant,
@@ -36,6 +37,7 @@ EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest norm at the surface (from 
 # The next three: common practice, no source. Brisk walking raises a shank's median norm to 11 to
 # 13 m/s² and running further; a wrong unit is off by a factor of ten at least.
 NORM_FACTOR = 2.0
+NO_GRAVITY = 0.5  # mean over a second, of the median norm; under gravity it is near 1
 FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
 SLOWEST_PEAK_RAD_S = 0.7  # 40 °/s: a joint that moves in a trial turns faster
 
@@ -181,9 +183,12 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
         norm = _median_norm(sensor.magnetometer)
         if not low <= norm <= high:
             shown, _ = told_apart(norm, low if norm < low else high, 0)
-            found.append(
+            text = (
                 f"{sensor.source}: the {name} magnetometer's median norm is {shown} µT, outside "
                 f"the Earth's {low:g} to {high:g} µT.{_field_guess(norm)}"
+            )
+            found.append(
+                Notice(text, "field-strength", size=max(norm / high, low / max(norm, 1e-9)))
             )
     return tuple(found)
 
@@ -280,6 +285,13 @@ def _check_gravity(
     norm = _median_norm(accelerometer)
     if 1 / NORM_FACTOR <= norm / STANDARD_GRAVITY <= NORM_FACTOR:
         return
+    if _without_gravity(accelerometer, sampling_rate_hz(recording)):
+        raise RecordingError(
+            f"{recording.source}: the accelerometer {', '.join(columns.accelerometer)} holds no "
+            f"gravity: its median norm is {norm:.3g} m/s² when read in {unit!r}, and its means "
+            "over a second are smaller still, where a sensor's raw signal means 9.81 m/s². It is a "
+            "linear acceleration, from which gravity was taken out; export the raw one."
+        )
     raw = norm / FACTORS["accelerometer"][unit]
     looks = next(
         (
@@ -290,11 +302,30 @@ def _check_gravity(
         None,
     )
     hint = f"it looks like {looks!r}" if looks else "it looks like neither 'm/s^2' nor 'g'"
+    if not looks and raw < STANDARD_GRAVITY / NORM_FACTOR:
+        hint += (
+            ", perhaps a linear acceleration, from which gravity was taken out: export the raw one"
+        )
     raise RecordingError(
         f"{recording.source}: the accelerometer {', '.join(columns.accelerometer)} has a median "
         f"norm of {norm:.3g} m/s² when read in {unit!r}, where gravity is 9.81 m/s²; {hint}. "
         'Correct `[wearable.units] accelerometer` ("m/s^2" or "g"), or the file.'
     )
+
+
+def _without_gravity(accelerometer: Array, rate_hz: float) -> bool:
+    """Return whether the means over a second are far below the norm, as without gravity.
+
+    Under gravity the mean of a second of walking keeps its length, as a limb's own acceleration
+    averages to its change of speed. (Common practice, no source.)
+    """
+    size = max(1, round(rate_hz))
+    whole = accelerometer[: accelerometer.shape[0] // size * size].reshape(-1, size, 3)
+    means = whole[np.isfinite(whole).all(axis=(1, 2))].mean(axis=1)
+    if not means.size:
+        return False
+    middle = float(np.median(np.linalg.norm(means, axis=1)))
+    return middle < NO_GRAVITY * _median_norm(accelerometer)
 
 
 def _check_gyroscopes(pair: SensorPair, source: str, unit: str, *, moving: bool) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     Array,
     InertialRecording,
@@ -81,11 +82,12 @@ def vertical_warnings(pair: SensorPair, oriented: OrientationPair) -> tuple[str,
         worst = int(lost[np.argmax(tilt[lost])])
         begin_s = sensor.start_s + worst * WINDOW_S
         off, limit = told_apart(float(tilt[worst]), LOST_DEG, 0)
-        found.append(
+        text = (
             f"{name} sensor ({sensor.source}): its vertical was lost: over {begin_s:.0f} to "
             f"{begin_s + WINDOW_S:.0f} s the mean specific force lies {off}° off it "
             f"(more than {limit}°, in {lost.size * WINDOW_S:.0f} s in all), as after a "
             "saturated gyroscope or a knock. Leave the stretch out (`mask`, or `start_s` and "
             "`end_s`), or record with a wider range."
         )
+        found.append(Notice(text, "vertical-lost", "grave", float(tilt[worst])))
     return tuple(found)

@@ -12,7 +12,7 @@ import numpy as np
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
 from twinangle.notices import gravity_of, kind_of
-from twinangle.results.grouping import warnings_of
+from twinangle.results.grouping import trial_groups, warnings_of
 from twinangle.results.model import StudyResults
 from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
@@ -118,6 +118,25 @@ def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
             parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
             for found in quantities_of(parts):
                 yield row_of(SensorNumber, found, trial, segment=sensor["segment"])
+
+
+@dataclass(frozen=True, slots=True)
+class PlausibilityRow(OfRecording):
+    """What one physical test says of one instrument of a recording."""
+
+    test: Annotated[str, number("name of the physical test")]
+    subject: Annotated[str, number("instrument that the test is about")]
+    verdict: Annotated[str, number("consistent, doubtful, contradicted or not tested")]
+    value: Annotated[float, number("what the test found, in the unit of the row")]
+    limit: Annotated[float, number("where the trial is refused, else warned of")]
+    unit: Annotated[str, number("unit of value and limit; empty where there is none")]
+    said: Annotated[str, number("cause and remedy, or why the test could not run")]
+
+
+def _plausibility_rows(results: StudyResults) -> Iterator[PlausibilityRow]:
+    for group in trial_groups(results):  # the tests do not depend on the procedure
+        for outcome in group.main.plausibility:
+            yield row_of(PlausibilityRow, outcome, group.main)
 
 
 @dataclass(frozen=True, slots=True)
@@ -316,6 +335,12 @@ TRIAL_TABLES = (
     Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
     Table("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
     Table("sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows),
+    Table(
+        "plausibility",
+        "what each physical test says, one a row",
+        PlausibilityRow,
+        _plausibility_rows,
+    ),
     Table(
         "magnetic_field_by_time", "the magnetic field, ten seconds a row", FieldStep, _field_rows
     ),

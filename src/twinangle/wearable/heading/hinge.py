@@ -11,9 +11,11 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, OrientationPair, SensorPair
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -148,7 +150,9 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
     Lehmann et al. (2020, IFAC-PapersOnLine 53:16016-16022, from memory) for a range of motion.
     """
     axes = hinge_axes(sensors.proximal.gyroscope, sensors.distal.gyroscope)
-    heading, variance = axis_heading(oriented, axes.proximal, axes.distal)
+    rates = sensors.proximal.gyroscope + sensors.distal.gyroscope
+    counted = np.asarray(np.isfinite(rates).all(axis=1))
+    heading, variance = axis_heading(oriented, axes.proximal, axes.distal, counted)
     ratio, flipped, arms, size = _direction(sensors, oriented, heading)
     if ratio < _SIGN_RATIO:
         found, least = told_apart(ratio, _SIGN_RATIO, 2)
@@ -171,14 +175,19 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
         size[1],
         arms[:3],
         arms[3:],
-        (warning,),
+        (Notice(warning, "heading-from-hinge", size=error),),
     )
 
 
 def axis_heading(
-    oriented: OrientationPair, proximal_axis: Array, distal_axis: Array
+    oriented: OrientationPair,
+    proximal_axis: Array,
+    distal_axis: Array,
+    counted: NDArray[np.bool_] | None = None,
 ) -> tuple[Array, float]:
     """Return the heading difference at every sample (rad) that makes one axis of two, and variance.
+
+    Only the samples `counted` have a vote; all of them where it is None.
 
     Raises
     ------
@@ -187,7 +196,8 @@ def axis_heading(
     """
     one = horizontal(quaternions.rotate(oriented.proximal.quaternion, proximal_axis))
     two = horizontal(quaternions.rotate(oriented.distal.quaternion, distal_axis))
-    known = np.flatnonzero(np.isfinite(one) & np.isfinite(two))
+    seen = np.isfinite(one) & np.isfinite(two)
+    known = np.flatnonzero(seen if counted is None else seen & counted)
     level = np.sqrt(np.mean(np.abs(one[known] * two[known]))) if known.size else 0.0
     if level < _LEAST_HORIZONTAL:
         flat, least = told_apart(float(level), _LEAST_HORIZONTAL, 2)

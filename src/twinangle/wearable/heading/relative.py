@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     Array,
     InertialRecording,
@@ -246,7 +247,11 @@ def _judge(seconds: _Seconds, followed: FollowedHeading, centre: JointCentre) ->
     warnings: tuple[str, ...] = ()
     if coherence < SURE_COHERENCE:
         warnings = (
-            f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
+            Notice(
+                f"heading without magnetometers is uncertain by about {error:.0f}° ({evidence}).",
+                "heading-uncertain",
+                size=error,
+            ),
         )
     return HeadingEstimate(
         followed.heading_rad,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     Array,
     InertialRecording,
@@ -31,9 +32,10 @@ from twinangle.wearable.procedure_input import (
 FindHeading = Callable[[SensorPair, OrientationPair], HeadingEstimate]
 OrientationFilter = Callable[[InertialRecording], OrientationRecording]
 
-_STANDING_ALONE = (
+_STANDING_ALONE = Notice(
     "neutral standing is a recording of its own without magnetometers: its heading was taken from "
-    "the joint's axis. Standing within the walk's recording is surer."
+    "the joint's axis. Standing within the walk's recording is surer.",
+    "standing-in-its-own-file",
 )
 
 
@@ -62,7 +64,9 @@ def orient_without_magnetometers(
 
     assert isinstance(trial.walk, SensorPair)
     raw = six_axis(trial.walk)
-    heading = find_heading(trial.walk, raw)
+    voting = trial.voting
+    assert isinstance(voting, SensorPair)
+    heading = find_heading(voting, raw)
     walk = _in_one_frame(trial.walk, raw, heading)
     functional, warnings = _functional(trial, walk, six_axis, find_heading)
     if isinstance(static, Interval):
@@ -108,7 +112,8 @@ def _functional(
     try:
         return _in_one_frame(part, raw, find_heading(part, raw)), ()
     except AngleError as error:
-        return None, (f"the functional recording was left out: {error}",)
+        text = f"the functional recording was left out: {error}"
+        return None, (Notice(text, "functional-movement-left-out"),)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

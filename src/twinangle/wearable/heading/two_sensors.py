@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import (
     Array,
     InertialRecording,
@@ -67,7 +68,10 @@ class _Fields:
 
 
 def orient_jointly(
-    sensors: SensorPair, *, parameters: KalmanParameters | None = None
+    sensors: SensorPair,
+    *,
+    parameters: KalmanParameters | None = None,
+    voting: SensorPair | None = None,
 ) -> JointlyOriented:
     """Orient two sensors by their magnetometers, each with the help of the other.
 
@@ -96,6 +100,9 @@ def orient_jointly(
         Both with magnetometers, in any unit.
     parameters : KalmanParameters, optional
         Of one sensor; the defaults when left out.
+    voting : SensorPair, optional
+        The same signals with what is to have no vote on the heading left blank; `sensors` when
+        left out.
 
     Returns
     -------
@@ -111,7 +118,7 @@ def orient_jointly(
         kalman(sensors.proximal, parameters=p), kalman(sensors.distal, parameters=p)
     )
     try:
-        found = joint_centre_heading(sensors, alone)
+        found = joint_centre_heading(voting or sensors, alone)
     except AngleError as error:
         return _each_alone(sensors, alone, str(error))
     if found.coherence < SURE_COHERENCE:
@@ -163,7 +170,8 @@ def common_weights(deviation: Array, relative_spread_deg: float, level: float) -
 
 
 def _each_alone(sensors: SensorPair, alone: OrientationPair, why: str) -> JointlyOriented:
-    warning = f"each sensor's heading rests on its own magnetic field alone: {why}"
+    text = f"each sensor's heading rests on its own magnetic field alone: {why}"
+    warning = Notice(text, "heading-of-each-sensor-alone")
     sd = _relative_sd_deg(_fields(sensors, alone))
     return JointlyOriented(alone, False, float("nan"), sd, (warning,))
 

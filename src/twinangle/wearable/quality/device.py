@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
+from twinangle.notices import Gravity, Notice
 from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
-from twinangle.wearable import quaternions
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.saturation import find_ceilings
 
@@ -29,10 +28,6 @@ _QUIET_ACCELEROMETER_M_S2 = 0.15  # likewise
 _STILL_RAD_S = np.radians(6.0)  # a mean rate above this is a turn, not a bias
 # Nothing saturates below the smallest full scales in use: 250 °/s and 2 g (from memory).
 _SMALLEST_FULL_SCALE = (np.radians(240.0), 1.9 * STANDARD_GRAVITY)
-_TURNING_RAD_S = 0.3  # mean speed of a window that says something about handedness
-_WINDOW_S = 4.0
-_BLOCKS = 4  # of a window: in the means over 1 s most linear acceleration cancels
-LEFT_HANDED = -0.2  # handedness below this is refused; eleven public recordings reach 0.63 and more
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +46,6 @@ class DeviceQuality:
     dropped_share: float  # samples missing from the uniform clock
     longest_gap_s: float
     jitter_s: float  # SD of the time stamps about a uniform clock
-    handedness: float  # above 0: gyroscope and accelerometer agree; below: a mirrored frame
     saturation: str = ""  # which instrument is cut off along which axis, at which level
 
     @property
@@ -59,47 +53,71 @@ class DeviceQuality:
         """What is beyond its threshold, with the threshold."""
         bias, noise = self.gyroscope_bias_deg_s, self.gyroscope_noise_deg_s
         norm = self.accelerometer_norm_error_m_s2
-        found = []
+        found: list[str] = []
+
+        def tell(kind: str, gravity: Gravity, size: float, text: str) -> None:
+            found.append(Notice(f"{self.source}: {text}.", kind, gravity, size))
+
         if bias > BIAS_LIMIT_DEG_S:
             value, limit = told_apart(bias, BIAS_LIMIT_DEG_S, 2)
-            found.append(f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest")
+            tell(
+                "gyroscope-bias",
+                "warning",
+                bias,
+                f"gyroscope bias {value} °/s, above {limit} °/s: calibrate it at rest",
+            )
         if noise > GYROSCOPE_NOISE_LIMIT_DEG_S:
             value, limit = told_apart(noise, GYROSCOPE_NOISE_LIMIT_DEG_S, 2)
-            found.append(f"gyroscope noise {value} °/s, above {limit} °/s")
+            tell(
+                "gyroscope-noise",
+                "warning",
+                noise,
+                f"gyroscope noise {value} °/s, above {limit} °/s",
+            )
         if abs(norm) > NORM_ERROR_LIMIT * STANDARD_GRAVITY:
             value, limit = told_apart(100 * abs(norm) / STANDARD_GRAVITY, 100 * NORM_ERROR_LIMIT)
-            found.append(
+            tell(
+                "accelerometer-off-gravity",
+                "warning",
+                abs(norm),
                 f"accelerometer reads {norm:+.2f} m/s² off gravity at rest ({value} %), beyond "
-                f"±{limit} %: calibrate it"
+                f"±{limit} %: calibrate it",
             )
         if self.saturation:
-            found.append(
+            tell(
+                "saturation",
+                "grave",
+                self.saturated_share,
                 f"{self.saturation}: what lies beyond is lost, and with a gyroscope the vertical "
-                "may be after it; choose a wider range"
+                "may be after it; choose a wider range",
             )
         elif self.saturated_share > SATURATION_LIMIT:
-            found.append(
+            tell(
+                "saturation",
+                "grave",
+                self.saturated_share,
                 f"{self.saturated_share:.2%} of the samples are stuck at the end of a channel's "
-                "range: choose a wider range"
+                "range: choose a wider range",
             )
         if self.dropped_share > DROPPED_LIMIT:
             value, limit = told_apart(100 * self.dropped_share, 100 * DROPPED_LIMIT)
-            found.append(
+            tell(
+                "samples-missing",
+                "warning",
+                self.dropped_share,
                 f"{value} % of the samples are missing, above {limit} %; "
-                f"the longest gap is {self.longest_gap_s:.2f} s"
+                f"the longest gap is {self.longest_gap_s:.2f} s",
             )
         if self.jitter_s * self.rate_hz > JITTER_LIMIT:
             value, limit = told_apart(self.jitter_s * self.rate_hz, JITTER_LIMIT, 2)
-            found.append(
+            tell(
+                "uneven-time-stamps",
+                "warning",
+                self.jitter_s * self.rate_hz,
                 f"time stamps scatter by {1000 * self.jitter_s:.1f} ms, which is {value} of a "
-                f"sample, above {limit}"
+                f"sample, above {limit}",
             )
-        if self.handedness < LEFT_HANDED and not self.saturation:
-            found.append(
-                "gyroscope and accelerometer contradict each other as in a left-handed frame: "
-                "check the order and the signs of the axes"
-            )
-        return tuple(f"{self.source}: {text}." for text in found)
+        return tuple(found)
 
     def summary(self) -> str:
         """Return one line for a terminal."""
@@ -166,54 +184,8 @@ def device_quality(
         dropped_share=float(missing.mean()),
         longest_gap_s=_longest_run(missing) / sensor.rate_hz,
         jitter_s=float("nan") if time_s is None else _jitter(np.asarray(time_s, dtype=float)),
-        handedness=handedness(whole),
         saturation="; ".join(ceiling.summary() for ceiling in ceilings),
     )
-
-
-@lru_cache(maxsize=2)  # every procedure asks for it, of the same two recordings
-def handedness(sensor: InertialRecording) -> float:
-    """Return whether gyroscope and accelerometer belong to one right-handed frame, −1 to 1.
-
-    In every four seconds the specific force is turned back by the integrated gyroscope into the
-    frame of the window's start, where gravity stands still; then the same with the gyroscope
-    reversed. A mirrored frame reverses every turn against the vectors, and so does a gyroscope of
-    wrong sign. With V and V' the variances of the turned force's means over 1 s, the figure is
-    ``(V' − V)/(V' + V)``: positive when right-handed, negative when mirrored, near 0 when the
-    motion cannot tell. NaN when the sensor hardly turns. Our own.
-    """
-    signals = np.concatenate([sensor.gyroscope, sensor.accelerometer], axis=1)
-    step = max(1, int(sensor.rate_hz / 25))  # means over 40 ms keep every turn that matters
-    signals = signals[: sensor.n_samples // step * step].reshape(-1, step, 6).mean(axis=1)
-    rate_hz = sensor.rate_hz / step
-    length = max(int(_WINDOW_S * rate_hz) // _BLOCKS, 1) * _BLOCKS
-    n = signals.shape[0] // length
-    windows = signals[: n * length].reshape(n, length, 6)
-    windows = windows[np.isfinite(windows).all(axis=(1, 2))]
-    turned = np.linalg.norm(windows[:, :, :3], axis=2).mean(axis=1) > _TURNING_RAD_S
-    if turned.sum() * _WINDOW_S < 2.0:
-        return float("nan")
-    rate, force = windows[turned, :, :3], windows[turned, :, 3:]
-    both = np.concatenate([rate, -rate])
-    variance = _turned_variance(both, np.concatenate([force, force]), rate_hz)
-    given, opposite = variance[: rate.shape[0]].mean(), variance[rate.shape[0] :].mean()
-    return float((opposite - given) / (opposite + given))
-
-
-def _turned_variance(rate: Array, force: Array, rate_hz: float) -> Array:
-    """Return each window's variance of the force in the frame of its start, m²/s⁴."""
-    speed = np.linalg.norm(rate, axis=2, keepdims=True)
-    half = speed / rate_hz / 2
-    axis = rate / np.maximum(speed, 1e-12)
-    steps = np.concatenate([np.cos(half), np.sin(half) * axis], axis=2)
-    orientation = np.tile([1.0, 0.0, 0.0, 0.0], (rate.shape[0], 1))
-    path = np.empty_like(steps)
-    for k in range(rate.shape[1]):
-        path[:, k] = orientation
-        orientation = quaternions.multiply(orientation, steps[:, k])
-    seen = quaternions.rotate(path, force)
-    blocks = seen.reshape(seen.shape[0], _BLOCKS, -1, 3).mean(axis=2)
-    return np.asarray(blocks.var(axis=1).sum(axis=1))
 
 
 def _rest_blocks(sensor: InertialRecording, signals: Array, rest: Interval | None) -> list[Array]:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from twinangle.errors import AngleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
@@ -71,7 +72,7 @@ class MagneticDisturbance:
             f"than {limit}°), so the heading that one sensor has from it is "
             "uncertain. Compare kalman-two-sensors or a procedure without magnetometers."
         )
-        return (text,)
+        return (Notice(text, "magnetic-disturbance", size=self.heading_spread_deg),)
 
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""

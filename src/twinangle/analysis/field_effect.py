@@ -1,0 +1,72 @@
+"""Whether a disturbed magnetic field can matter to flexion, recording by recording."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from twinangle.errors import AngleError
+from twinangle.notices import Gravity, Notice, kind_of, size_of
+from twinangle.signals.recording import Array, PairedAngles, SensorPair
+from twinangle.wearable.heading.hinge import hinge_axes
+
+HEADING_SHARES = {"kalman": 0.25, "vqf": 0.6}
+"""Error of a procedure's heading, of the spread of the magnetic heading: the largest on simulated
+walks over a floor's iron (`benchmarks/heading_in_disturbed_field.py`); 1 for every other one."""
+MATTERS_DEG = 0.5
+"""Error of flexion from which it is a warning: a tenth of a margin of 5°. A choice of ours."""
+
+
+def judged_by_effect(
+    texts: tuple[str, ...], procedure: str, pair: SensorPair | None, paired: PairedAngles
+) -> tuple[str, ...]:
+    """Return warnings of a disturbed field, as notes where flexion hardly feels it.
+
+    A sensor whose heading is off by h turns about the vertical. Flexion is the turn about the
+    hinge's axis j: it is off by h·|j·up|, and a range R of flexion is seen shorter by up to
+    R (1 − cos h), as the axis is seen h aside. (Small rotations; our own.)
+
+    Parameters
+    ----------
+    texts : tuple of str
+        Of kind "magnetic-disturbance", their size the spread of the magnetic heading in degrees;
+        the first word names the sensor. Others are returned as they are.
+    procedure : str
+        It decides how much of the spread reaches the heading.
+    pair : SensorPair or None
+        Raw signals, for the axis and the vertical.
+    paired : PairedAngles
+        For the range of flexion.
+    """
+    disturbed = [text for text in texts if kind_of(text) == "magnetic-disturbance"]
+    if not disturbed or pair is None:
+        return texts
+    try:
+        axes = hinge_axes(pair.proximal.gyroscope, pair.distal.gyroscope)
+    except AngleError:
+        return texts
+    upright = {
+        "proximal": _along(axes.proximal, pair.proximal.accelerometer),
+        "distal": _along(axes.distal, pair.distal.accelerometer),
+    }
+    range_deg = float(np.ptp(np.nanpercentile(paired.wearable_deg, [1.0, 99.0])))
+    share = HEADING_SHARES.get(procedure, 1.0)
+    return tuple(
+        _judged(text, share * size_of(text), upright[text.split()[0]], range_deg)
+        if kind_of(text) == "magnetic-disturbance"
+        else text
+        for text in texts
+    )
+
+
+def _along(axis: Array, force: Array) -> float:
+    """Return |axis · up|, up the direction of the mean specific force."""
+    up = np.nanmean(force, axis=0)
+    return float(abs(axis @ up) / np.linalg.norm(up))
+
+
+def _judged(text: str, heading_deg: float, upright: float, range_deg: float) -> Notice:
+    """Return the warning with what it can do to flexion."""
+    effect = heading_deg * upright + range_deg * (1 - float(np.cos(np.radians(heading_deg))))
+    gravity: Gravity = "warning" if effect >= MATTERS_DEG else "note"
+    told = f"{text} With this mounting, flexion may be off by about {effect:.1f}°."
+    return Notice(told, kind_of(text), gravity, effect)

@@ -1,0 +1,177 @@
+"""Which file is whose: one recording under two names, and pairs that hardly can be pairs."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+from pathlib import Path
+from statistics import median
+
+from twinangle.study import InertialWearable, OrientationWearable, SensorFiles, Study, Trial
+
+UNLIKE = 1.5  # times as long as the partner, where the others' partners are as long as they
+ALONE = 2.0  # the same where there are too few others to tell
+FEWEST = 3
+DIFFER = {
+    "participant": "participants",
+    "session": "sessions",
+    "condition": "conditions",
+    "trial": "trials",
+    "side": "sides",
+}
+Use = tuple[Trial, Path]
+
+
+def same_recordings(study: Study) -> tuple[str, ...]:
+    """Return a message for each two rows that rest on the same bytes and cannot both be right.
+
+    Parameters
+    ----------
+    study : Study
+        Its files are compared by their size, those of equal size by their SHA-256.
+
+    Returns
+    -------
+    tuple of str
+        One recording of two participants; one recording of a participant under two conditions,
+        sessions, trials or sides, unless `start_s` and `end_s` take different parts of it; one file
+        for both sensors. A reference that ran on over several recordings of a person passes, as
+        does one file of standing for all of a person's trials.
+    """
+    trials = [trial for trial in study.trials if not trial.exclude]
+    found = list(_one_file_for_both_sensors(study, trials))
+    for role in ("wearable", "reference", "static", "functional"):
+        uses = [(trial, path) for trial in trials for path in _paths(getattr(trial, role))]
+        for group in _same_bytes(uses):
+            found += _of_one_group(study, role, group)
+    return tuple(found)
+
+
+def _paths(where: object) -> tuple[Path, ...]:
+    if isinstance(where, SensorFiles):
+        return where.both[:1]  # the other sensor's goes with it
+    return (where,) if isinstance(where, Path) else ()
+
+
+def _same_bytes(uses: Sequence[Use]) -> Iterator[list[Use]]:
+    """Yield the uses of equal files, two or more."""
+    by_size: dict[int, list[Use]] = {}
+    for use in uses:
+        by_size.setdefault(_size(use[1]), []).append(use)
+    for several in by_size.values():
+        if len(several) < 2:
+            continue
+        by_bytes: dict[str, list[Use]] = {}
+        digests = {path: _digest(path) for path in dict.fromkeys(path for _, path in several)}
+        for use in several:
+            by_bytes.setdefault(digests[use[1]], []).append(use)
+        yield from (group for group in by_bytes.values() if len(group) > 1)
+
+
+def _size(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:  # reading it says so
+        return -1
+
+
+def _digest(path: Path) -> str:
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError:
+        return str(path)
+
+
+def _of_one_group(study: Study, role: str, group: list[Use]) -> Iterator[str]:
+    """Yield the first clash of each row with one before it."""
+    clashing: set[int] = set()
+    for (first, path), (second, other) in combinations(group, 2):
+        if second.row in clashing or first.row == second.row:
+            continue
+        what = _clash(role, first, second)
+        if what is None:
+            continue
+        clashing.add(second.row)
+        names = list(
+            dict.fromkeys(each.relative_to(study.folder).as_posix() for each in (path, other))
+        )
+        hold = f"{names[0]!r} and {names[1]!r} hold" if len(names) == 2 else f"{names[0]!r} holds"
+        way_out = (
+            "Two parts of one recording are told apart by `start_s` and `end_s`."
+            if what != "participant"
+            else "A recording is of one person."
+        )
+        yield (
+            f"{study.table.name}, rows {first.row} and {second.row}, column {role!r}: {hold} the "
+            f"same bytes for {DIFFER[what]} {getattr(first, what)!r} and "
+            f"{getattr(second, what)!r}; give each its own file. {way_out}"
+        )
+
+
+def _clash(role: str, first: Trial, second: Trial) -> str | None:
+    """Return the identifier in which two uses of one file may not differ; None where they may."""
+    if first.participant != second.participant:
+        return "participant"
+    if role != "wearable" or not _overlap(first, second):
+        return None
+    return next(name for name in DIFFER if getattr(first, name) != getattr(second, name))
+
+
+def _overlap(first: Trial, second: Trial) -> bool:
+    """Tell whether two trials take a common part of one recording."""
+    starts = [-math.inf if each.start_s is None else each.start_s for each in (first, second)]
+    ends = [math.inf if each.end_s is None else each.end_s for each in (first, second)]
+    return max(starts) < min(ends)
+
+
+def _one_file_for_both_sensors(study: Study, trials: Sequence[Trial]) -> Iterator[str]:
+    settings = study.wearable
+    if not isinstance(settings, InertialWearable | OrientationWearable):
+        return
+    if settings.proximal.columns != settings.distal.columns:
+        return
+    for trial in trials:
+        files = trial.wearable
+        if isinstance(files, SensorFiles) and any(
+            True for _ in _same_bytes([(trial, path) for path in files.both])
+        ):
+            names = [path.relative_to(study.folder).as_posix() for path in files.both]
+            yield (
+                f"{study.table.name}, row {trial.row}: {names[0]!r} and {names[1]!r} hold the same "
+                "bytes, one sensor's; give the other sensor's file."
+            )
+
+
+def unlike_partners(lengths: Sequence[tuple[str, float, float]]) -> tuple[str, ...]:
+    """Return a message for each recording whose reference is of an unlikely length.
+
+    Parameters
+    ----------
+    lengths : sequence of (str, float, float)
+        Where it is, and how long wearable and reference last in seconds.
+
+    Returns
+    -------
+    tuple of str
+        Where one lasts more than 1.5 times as long as the other, beyond what the median pair of
+        the study does (2 times where there are fewer than three pairs).
+    """
+    ratios = [
+        math.log(wearable / reference) if wearable > 0 and reference > 0 else 0.0
+        for _, wearable, reference in lengths
+    ]
+    few = len(ratios) < FEWEST
+    usual = 0.0 if few else median(ratios)
+    most = math.log(ALONE if few else UNLIKE)
+    return tuple(
+        f"{where}: the wearable's recording lasts {wearable:.4g} s and its reference's "
+        f"{reference:.4g} s, which is unlike the other pairs; check that both are of one trial."
+        if not few
+        else f"{where}: the wearable's recording lasts {wearable:.4g} s and its reference's "
+        f"{reference:.4g} s; check that both are of one trial."
+        for (where, wearable, reference), ratio in zip(lengths, ratios, strict=True)
+        if abs(ratio - usual) > most
+    )

@@ -1,0 +1,273 @@
+"""Samples lost in one of the files: a lag that is constant, then steps, then is constant again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from twinangle.clocks.band import BandLimited
+from twinangle.signals.recording import Array
+
+# Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
+_REACH_S = 1.6  # the lag is looked for this far either side of the one found
+_LAG_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpolated between
+_BLOCK_S = 0.4
+_STEEPEST = 3000e-6  # of the lines the step is held against
+_LEAST_PART_S = 3.0  # of either side of the step
+LEAST_STEP_S = 0.025
+LEAST_EVIDENCE = 5.0
+_SPAN_S = 600.0  # a longer recording is looked at in spans of this length
+_LONGEST_S = 3600.0
+_BOUND = 9.0  # on a sample's cost, in usual costs
+_ALIKE = 5.0  # evidence by which a lag may trail the best and still be named for being nearer
+_ASIDE_S = 0.5  # so far from the step the parts offered end and begin
+_WITHIN = 3.0  # evidence by which other places may trail the best
+
+
+@dataclass(frozen=True, slots=True)
+class LagStep:
+    """A step of the lag: where on the wearable's clock, and the lags before and after it."""
+
+    time_s: float  # wearable's clock
+    first_s: float  # from here …
+    last_s: float  # … to here the place fits about as well
+    before_s: float
+    after_s: float
+    evidence: float  # log likelihood ratio against the best line, one a stride
+
+    @property
+    def size_s(self) -> float:
+        """Lag after the step minus lag before it."""
+        return self.after_s - self.before_s
+
+    def told(self, wearable: str, reference: str) -> str:
+        """Name the file that lost samples, the place and the size, and the mend.
+
+        What the reference loses makes the lag larger behind it, what the wearable loses smaller.
+        """
+        lost, other = (reference, wearable) if self.size_s > 0 else (wearable, reference)
+        shift = self.before_s if self.size_s > 0 else 0.0
+        own = [value - shift for value in (self.time_s, self.first_s, self.last_s)]
+        size = abs(self.size_s)
+        return (
+            f"{lost} seems to have lost {size:.3f} s of samples at about {own[0]:.1f} s on its own "
+            f"clock (between {own[1]:.1f} and {own[2]:.1f} s), though its times are even: the lag "
+            f"is {self.before_s:+.3f} s before and {self.after_s:+.3f} s behind, and no one clock "
+            f"fits both. ({size:.3f} s repeated in {other} would look the same.) Mend the file: "
+            f"add {size:.3f} to its times from there on, which leaves a gap; or analyse the parts "
+            "as two rows of the trials table, both with this trial's files: one with `end_s` = "
+            f"{self.first_s - _ASIDE_S:.1f}, the other, under another `trial`, with `start_s` = "
+            f"{self.last_s + _ASIDE_S:.1f} (on the wearable's clock)."
+        )
+
+
+def find_step(
+    wearable: BandLimited, reference: BandLimited, lag_s: float, *, stride_s: float
+) -> LagStep | None:
+    """Find where the lag steps, if a step fits far better than any line.
+
+    A logger that drops samples without a gap in its times moves everything behind by what was
+    lost. With e(t, l) = (a'(t) − g b'(t − l))², the rates of change compared at lag l, a step at τ
+    costs Σ_{t<τ} e(t, l₁) + Σ_{t≥τ} e(t, l₂), the least over l₁, l₂ and τ, and a line the least
+    over its lag and its drift (to ±3000 ppm) of Σ e(t, l + d t). Rates of change are compared
+    since what a drift of the angle does to them is small. Only samples count at which the
+    reference is there at every lag tried, so that no lag gains by meeting less of it.
+
+    The step is stated when n ln(cost of the line / cost of the step) reaches 5, n the number of
+    strides, and it is 25 ms or more, with 3 s at least on either side. Own rule;
+    benchmarks/clock_faults.py prints what it finds and how often it errs.
+
+    Parameters
+    ----------
+    wearable, reference : BandLimited
+        In one band.
+    lag_s : float
+        The lag of the most part of the recording, or of either.
+    stride_s : float
+        Duration of a stride; a second counts as one where there are none.
+
+    Returns
+    -------
+    LagStep or None
+        None too for recordings above an hour, whose windowed lags are looked at instead.
+    """
+    start = max(wearable.start_s, reference.start_s + lag_s)
+    end = min(wearable.end_s, reference.end_s + lag_s)
+    if end - start > _LONGEST_S:
+        return None
+    found = []
+    for first in np.arange(start, max(end - _SPAN_S / 2, start + 1e-9), _SPAN_S / 2):
+        span = (float(first), min(float(first) + _SPAN_S, end))
+        found.append(_within(wearable, reference, lag_s, span, stride_s))
+    return clearest(found)
+
+
+def search_step(
+    wearable: BandLimited,
+    reference: BandLimited,
+    *,
+    expected_lag_s: float,
+    max_lag_s: float,
+    stride_s: float,
+) -> LagStep | None:
+    """Find a step where no lag is known: the clearest of all lags within the search.
+
+    Where samples are lost, the right lag fits either part only, and a wrong one at which hardly
+    more than one part overlaps may correlate better: so every lag is tried at which the overlap is
+    half of the longest.
+    """
+    a, b = wearable, reference
+    lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + _REACH_S, 1.5 * _REACH_S)
+    overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
+    some = lags[overlap > 0.5 * float(overlap.max())]
+    return clearest([find_step(a, b, float(lag), stride_s=stride_s) for lag in some])
+
+
+def clearest(found: Sequence[LagStep | None]) -> LagStep | None:
+    """Return the step with the most evidence; None where there is none."""
+    steps = [one for one in found if one is not None]
+    return max(steps, key=lambda step: step.evidence, default=None)
+
+
+def _within(
+    wearable: BandLimited,
+    reference: BandLimited,
+    lag_s: float,
+    span: tuple[float, float],
+    stride_s: float,
+) -> LagStep | None:
+    """Return the step within a span of the wearable's clock."""
+    start, end = span
+    if not end - start > 2 * _LEAST_PART_S:
+        return None
+    time = start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1)
+    starts = np.arange(0, time.size, round(_BLOCK_S / _LAG_S))
+    lags, by_block = _costs(wearable, reference, time, lag_s, starts)
+    if by_block.size == 0:
+        return None
+    fine = np.arange(0, (lags.size - 1) * _LAG_S + 1e-9, _FINE_S)
+    table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
+    strides = (end - start) / (stride_s if np.isfinite(stride_s) else 1.0)
+    place, first, second, stepped = _likely_step(
+        table, round(_REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
+    )
+    if abs(fine[second] - fine[first]) < LEAST_STEP_S:
+        return None
+    constant = float(table.sum(axis=1).min())
+    if strides * np.log(max(constant, 1e-12) / max(stepped, 1e-12)) < LEAST_EVIDENCE:
+        return None
+    straight = min(constant, _best_line(table, time[starts]))
+    evidence = strides * float(np.log(max(straight, 1e-12) / max(stepped, 1e-12)))
+    if evidence < LEAST_EVIDENCE:
+        return None
+    low, high, at = _where(table, place, first, second, stepped, strides)
+    edges = np.append(time[starts], time[-1])
+    return LagStep(
+        time_s=float(edges[at]),
+        first_s=float(edges[low]),
+        last_s=float(edges[high]),
+        before_s=float(lags[0] + fine[first]),
+        after_s=float(lags[0] + fine[second]),
+        evidence=evidence,
+    )
+
+
+def _costs(
+    wearable: BandLimited,
+    reference: BandLimited,
+    time: Array,
+    lag_s: float,
+    starts: NDArray[np.int64],
+) -> tuple[Array, Array]:
+    """Return the lags tried (m,) and the sum of e(t, l) over each block at each of them."""
+    reach = round(_REACH_S / _LAG_S)
+    lags = lag_s + _LAG_S * np.arange(-reach, reach + 1)
+    wide = time[0] - lag_s + _LAG_S * np.arange(-reach, time.size + reach)
+    rate, seen = wearable.at(time)[1], reference.at(wide)[1]
+    moved = np.array(sliding_window_view(seen, time.size)[::-1])  # the largest lag sees the first
+    known = np.isfinite(rate) & np.isfinite(moved).all(axis=0)
+    rate = np.where(known, rate, 0.0)
+    moved[:, ~known] = 0.0
+    power = np.sum(moved**2, axis=1)
+    product = moved @ rate
+    best = int(np.argmax(product / np.sqrt(np.maximum(power, 1e-12))))
+    if not power[best] > 0 or not product[best] > 0:
+        return lags, np.zeros((0, 0))
+    cost = (rate - product[best] / power[best] * moved) ** 2
+    # Where samples are lost the angle jumps and its rate has a spike that fits at no lag: what a
+    # sample may cost is bounded, so that no lag gains by putting the spike on the other side.
+    size = np.maximum(np.add.reduceat(known.astype(np.float64), starts), 1.0)
+    usual = np.quantile((np.add.reduceat(cost, starts, axis=1) / size).min(axis=0), 0.75)
+    bound = max(_BOUND * float(usual), 1e-9)
+    return lags, np.add.reduceat(cost / (1 + cost / bound), starts, axis=1)
+
+
+def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int, float]:
+    """Return the block the step is before, the two lags' rows, and the cost.
+
+    A stride earlier or later fits the shorter part nearly as well where walking is regular. Of the
+    lags whose cost is within the factor `alike` of the least, the longer part has the one nearest
+    row `found` and the shorter part the one nearest to the longer part's: few samples are lost
+    sooner than many.
+    """
+    before = np.cumsum(table, axis=1)
+    after = before[:, -1:] - before
+    least = int(np.ceil(_LEAST_PART_S / _BLOCK_S))
+    allowed = slice(least - 1, table.shape[1] - least)
+    before, after = before[:, allowed], after[:, allowed]
+    place = int(np.argmin(before.min(axis=0) + after.min(axis=0)))
+    early = place < before.shape[1] / 2  # the shorter part comes first
+    longer, shorter = (after, before) if early else (before, after)
+    main = _nearest(longer + shorter.min(axis=0), found, alike)
+    other = _nearest(longer[main] + shorter, main, alike)
+    cost = longer[main] + shorter[other]
+    place = int(np.argmin(cost))
+    first, second = (other, main) if early else (main, other)
+    return place + least, first, second, float(cost[place])
+
+
+def _nearest(cost: Array, row: int, alike: float) -> int:
+    """Return the row nearest to `row` among the local minima that cost about as little as any."""
+    least = cost.min(axis=1)
+    padded = np.concatenate([[np.inf], least, [np.inf]])
+    bottom = (least <= padded[:-2]) & (least <= padded[2:]) & (least <= alike * least.min())
+    rows = np.flatnonzero(bottom)
+    return int(rows[np.argmin(np.abs(rows - row))])
+
+
+def _best_line(table: Array, time: Array) -> float:
+    """Return the cost of the best line, its drift within ±3000 ppm."""
+    elapsed = time - time.mean()
+    rows, blocks = table.shape
+    bend = max(float(np.abs(elapsed).max()), 1e-9)
+    drifts = np.arange(-_STEEPEST, _STEEPEST + 1e-12, min(2 * _FINE_S / bend, _STEEPEST))
+    best = np.inf
+    column = np.arange(blocks)
+    for drift in drifts:
+        shift = np.rint(drift * elapsed / _FINE_S).astype(np.int64)
+        low, high = max(-int(shift.min()), 0), rows - max(int(shift.max()), 0)
+        if high <= low:
+            continue
+        index = np.arange(low, high)[:, None] + shift
+        best = min(best, float(table[index, column].sum(axis=1).min()))
+    return best
+
+
+def _where(
+    table: Array, place: int, first: int, second: int, stepped: float, strides: float
+) -> tuple[int, int, int]:
+    """Return the blocks between which the step lies, and the likeliest one.
+
+    The places whose cost trails the best by less than `_WITHIN` of evidence, the lags held.
+    """
+    before = np.concatenate([[0.0], np.cumsum(table[first])])
+    after = table[second].sum() - np.concatenate([[0.0], np.cumsum(table[second])])
+    cost = before + after
+    near = np.flatnonzero(strides * np.log(np.maximum(cost, 1e-12) / stepped) <= _WITHIN)
+    joined = near[np.abs(near - place) <= 8]
+    return int(joined.min(initial=place)), int(joined.max(initial=place)), place

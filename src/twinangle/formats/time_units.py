@@ -1,0 +1,101 @@
+"""The unit of a column of times: stated, or declared by the file; never guessed from numbers."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+
+from twinangle.errors import RecordingError
+from twinangle.formats.request import Request, Table
+from twinangle.naming import shown
+from twinangle.signals.recording import Recording
+
+TICKS_A_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6}
+SPELT = {
+    "s": ("s", "sec", "secs", "second", "seconds"),
+    "ms": ("ms", "msec", "millisecond", "milliseconds", "millis"),
+    "us": ("us", "µs", "μs", "usec", "microsecond", "microseconds"),
+}
+_IN_NAME = re.compile(r".*(?:[_ .\-]|[(\[])(?P<unit>[^\W\d_]+)[)\]]?\s*")
+SLOWEST_HZ, FASTEST_HZ = 5.0, 20_000.0
+"""Between these rates movement is recorded (common practice, no source: 20 Hz to 2 kHz, analogue
+signals up to 10 kHz). Outside, the times are of another unit, or no times."""
+
+
+def unit_called(text: str) -> str | None:
+    """Return the unit of time that a text spells; None where it spells none that is read."""
+    word = text.strip("[]() ").lower()
+    return next((unit for unit, spelt in SPELT.items() if word in spelt), None)
+
+
+def unit_in_name(name: str) -> str | None:
+    """Return the unit of time at the end of a column's name, as in ``time_ms`` or ``Time (ms)``."""
+    match = _IN_NAME.fullmatch(name)
+    return unit_called(match["unit"]) if match else None
+
+
+def time_unit(table: Table, request: Request) -> float:
+    """Return how many of the time column's units make a second.
+
+    Raises
+    ------
+    RecordingError
+        If what is stated contradicts what the file declares, or the column's name says that it is
+        not in seconds and nothing is stated.
+    """
+    name = str(request.time)
+    declared = unit_called(table.units.get(name, ""))
+    stated = request.time_unit
+    if stated is not None and declared not in (None, stated):
+        raise RecordingError(
+            f"{request.source}: column {shown(name)} is declared in {declared!r} in the file, but "
+            f"`time_unit` is {stated!r}; leave the key out, or correct it."
+        )
+    unit = stated or declared
+    if unit is None and unit_in_name(name) in ("ms", "us"):
+        raise RecordingError(
+            f"{request.source}: column {shown(name)} does not sound like seconds, and nothing "
+            f'states its unit; give `time_unit = "{unit_in_name(name)}"` (or "s") beside `time`.'
+        )
+    return TICKS_A_SECOND[unit or "s"]
+
+
+def strange_rate(rate_hz: float) -> str:
+    """Return what is odd about a sampling rate by times taken for seconds; empty where nothing."""
+    if rate_hz < SLOWEST_HZ:
+        meant = next(
+            (
+                f'they are not in seconds (`time_unit = "{unit}"` would make it '
+                f"{rate_hz * TICKS_A_SECOND[unit]:.4g} Hz)"
+                for unit in ("ms", "us")
+                if SLOWEST_HZ <= rate_hz * TICKS_A_SECOND[unit] <= FASTEST_HZ
+            ),
+            "they are not in seconds",
+        )
+        return (
+            f"its times step at {rate_hz:.4g} Hz, slower than movement is recorded "
+            f"(from {SLOWEST_HZ:g} Hz): either {meant}, or the column counts samples (give "
+            "`rate_hz` as well)"
+        )
+    if rate_hz > FASTEST_HZ:
+        return (
+            f"its times step at {rate_hz:.4g} Hz, faster than movement is recorded "
+            f"(up to {FASTEST_HZ:g} Hz): they are not in seconds (days, hours or minutes?); write "
+            "them in seconds, milliseconds or microseconds, or give `rate_hz` without `time`"
+        )
+    return ""
+
+
+def refuse_strange_rate(recording: Recording) -> None:
+    """Refuse a recording whose times step at a rate that no movement is recorded at.
+
+    Raises
+    ------
+    RecordingError
+        With the unit of time that would make sense of it.
+    """
+    steps = np.diff(recording.time_s)
+    odd = strange_rate(1 / float(np.median(steps))) if steps.size else ""
+    if odd:
+        raise RecordingError(f"{recording.source}: {odd}.")

@@ -1,0 +1,1 @@
+"""Physical tests that hold instruments against each other and name what contradicts."""

@@ -1,0 +1,324 @@
+"""The reference's rate of change held against the rates of both gyroscopes, all along the trial.
+
+Whatever the mounting, a hinge turns at a fixed combination of the six gyroscope channels. So the
+reference's slope follows one such combination at one lag from end to end, unless samples were
+lost, recordings were spliced, or the two files are not of one joint.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from twinangle.plausibility.channels import sure_causes
+from twinangle.plausibility.common_time import ACTIVE_DEG_S, CommonTime, Flags, common_time
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
+from twinangle.signals.recording import Array
+from twinangle.thresholds import told_apart
+
+Places = NDArray[np.int64]
+
+TEST, STEPS, PARTS, DELAY = "fit", "lost samples", "parts", "delay"
+LEAST_FIT = 0.97
+"""Multiple correlation below which is warned: 0.992 and more on the open walks, 0.999 on jumps and
+a robot, 0.998 and more on simulated walks with soft tissue."""
+REFUSED_FIT = 0.85
+MOST_STEP_S, REFUSED_STEP_S = 0.025, 0.06
+"""Steps of the lag that are warned of and refused: 8 ms and less on open and simulated walks."""
+MOST_DELAY_S = 0.04  # sensors and optical systems that share a clock differed by up to 20 ms
+_WINDOW_S, _HOP_S = 8.0, 2.0
+_REACH_S = 0.8  # below a stride: farther off another stride fits
+_BLOCK_S = 20.0
+_ITERATIONS = 3
+_STRANGE = 0.5  # share of the slope's variance that a window explains where the two belong together
+_AT_HOME = 0.9
+_STRANGE_S = 8.0
+_SIDE_S = 20.0  # either side of a step
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Windows:
+    """Lag and fit of the reference in windows of 8 s, by one combination of the gyroscopes."""
+
+    time_s: Array  # (m,) middles, wearable's clock
+    lag_s: Array  # (m,) the reference, as the clock places it, is late by so much; NaN: unknown
+    explained: Array  # (m,) share of the slope's variance
+    weights: Array  # (7,)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of the lag: at what time, by how much."""
+
+    time_s: float
+    size_s: float
+
+
+@lru_cache(maxsize=2)
+def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
+    """Hold the reference's rate of change against both gyroscopes: as a whole, and piece by piece.
+
+    ``b'(t + lag) = c + w·ω(t) + η b''(t + lag)`` is fitted by least squares to all samples; b is
+    the reference, ω the six gyroscope channels, lag the median over windows, and b'' takes up what
+    a whole sample leaves of it. R is its multiple correlation. For the lag along the trial, w is
+    fitted to the 20 s that agree best, and the lag of every 8 s is where the slope follows w·ω most
+    closely; then w and lags are fitted in turn. Where an instrument is saturated, nothing but R is
+    judged: it would be blamed on the files. Own method; the limits are of our own measurements,
+    see docs/plausibility.md.
+    """
+    found = common_time(evidence)
+    if isinstance(found, str):
+        return (not_tested(TEST, "reference", found),)
+    cut = sure_causes(evidence)
+    windows = lag_windows(found)
+    late = _median_lag(windows)
+    if cut:
+        reason = f"an instrument is saturated: {cut}"
+        others = tuple(not_tested(test, "reference", reason) for test in (PARTS, STEPS, DELAY))
+        return (*others, _whole(found, late, cut))
+    parts = _parts(windows)
+    if parts.verdict == "contradicted":
+        reason = "another recording's reference begins within this trial"
+        return (parts, *(not_tested(test, "reference", reason) for test in (STEPS, DELAY, TEST)))
+    steps = _steps(found, windows)
+    if steps.verdict in ("doubtful", "contradicted"):
+        reason = "the lag steps within this trial"
+        return (parts, steps, *(not_tested(test, "reference", reason) for test in (DELAY, TEST)))
+    return (parts, steps, _delay(late), _whole(found, late, ""))
+
+
+def _median_lag(windows: Windows) -> float:
+    """Return the median lag of the windows that fit; 0 where none does."""
+    sure = np.isfinite(windows.lag_s) & (windows.explained > _STRANGE)
+    return float(np.median(windows.lag_s[sure])) if sure.any() else 0.0
+
+
+def _delay(late_s: float) -> Outcome:
+    """Judge by how much the reference, as the clock places it, follows after the gyroscopes."""
+    if abs(late_s) <= MOST_DELAY_S:
+        return Outcome(DELAY, "reference", "consistent", 1e3 * late_s, 1e3 * MOST_DELAY_S, "ms")
+    shown, bound = told_apart(1e3 * abs(late_s), 1e3 * MOST_DELAY_S, 0)
+    way = "after" if late_s > 0 else "before"
+    said = (
+        f"on the clock that was used it moves {shown} ms {way} the gyroscopes (more than {bound} "
+        "ms): the clock or the stated lag is off by that, or an instrument delays its signal, as a "
+        "filter that runs while recording does."
+    )
+    return Outcome(DELAY, "reference", "doubtful", 1e3 * late_s, 1e3 * MOST_DELAY_S, "ms", said)
+
+
+def lag_windows(found: CommonTime) -> Windows:
+    """Return the lag and the fit of the reference in windows along the trial."""
+    size, hop = int(_WINDOW_S * found.rate_hz), int(_HOP_S * found.rate_hz)
+    starts = np.arange(0, max(found.time_s.size - size, 0) + 1, hop)
+    size = min(size, found.time_s.size)
+    shifts = np.arange(-int(_REACH_S * found.rate_hz), int(_REACH_S * found.rate_hz) + 1)
+    rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal])
+    weights = _best_block(found, rows)
+    middle = starts + size // 2
+    for _ in range(_ITERATIONS):
+        lag, explained = _lags(found, rows @ weights, starts, size, shifts)
+        sure = np.isfinite(lag) & (explained > _STRANGE)
+        if sure.sum() < 2:
+            break
+        index = np.arange(found.time_s.size)
+        late = np.rint(np.interp(index, middle[sure], lag[sure]) * found.rate_hz)
+        moved = np.clip(index + late.astype(np.int64), 0, index[-1])
+        slope = found.slope[moved]
+        kept = found.known & np.isfinite(slope)
+        near = np.interp(index, middle, np.where(sure, 1.0, 0.0)) > 0.5
+        weights = _solve(rows, slope, kept & near)
+    return Windows(found.time_s[0] + middle / found.rate_hz, lag, explained, weights)
+
+
+def _best_block(found: CommonTime, rows: Array) -> Array:
+    """Return the combination fitted to the block that agrees best with itself."""
+    size = min(int(_BLOCK_S * found.rate_hz), found.time_s.size)
+    best, score = _solve(rows, found.slope, found.known), -np.inf
+    for start in range(0, found.time_s.size - size + 1, size // 2):
+        part = slice(start, start + size)
+        kept = found.known[part]
+        slope = found.slope[part][kept]
+        if kept.sum() < size // 2 or slope.std() < ACTIVE_DEG_S:
+            continue
+        weights = _solve(rows[part], found.slope[part], kept)
+        explained = 1 - float(np.var(slope - rows[part][kept] @ weights) / np.var(slope))
+        if explained > score:
+            best, score = weights, explained
+    return best
+
+
+def _solve(rows: Array, slope: Array, kept: Flags) -> Array:
+    product = rows[kept].T @ rows[kept]
+    ridge = 1e-9 * np.trace(product) * np.eye(product.shape[0])
+    return np.asarray(np.linalg.solve(product + ridge, rows[kept].T @ slope[kept]))
+
+
+def _lags(
+    found: CommonTime, rate: Array, starts: Places, size: int, shifts: Places
+) -> tuple[Array, Array]:
+    """Return for each window the shift at which the slope is nearest the rate, and the fit there.
+
+    Sums over windows come from running sums, one pass a shift.
+    """
+    n, level = found.time_s.size, np.where(found.known, rate, np.nan)
+    error, spread = np.full((2, shifts.size, starts.size), np.nan)
+    for row, shift in enumerate(shifts):
+        slope = np.full(n, np.nan)
+        if shift >= 0:
+            slope[: n - shift] = found.slope[shift:]
+        else:
+            slope[-shift:] = found.slope[:shift]
+        both = np.isfinite(slope) & np.isfinite(level)
+        y, h = np.where(both, slope, 0.0), np.where(both, level, 0.0)
+        count, total, square, miss = (
+            _window_sums(values, starts, size)
+            for values in (both.astype(np.float64), y, y * y, (y - h) ** 2)
+        )
+        with np.errstate(invalid="ignore", divide="ignore"):
+            enough = count >= 0.6 * size
+            error[row] = np.where(enough, miss / count, np.nan)
+            spread[row] = np.where(enough, square / count - (total / count) ** 2, np.nan)
+    return _least(error, spread, shifts / found.rate_hz)
+
+
+def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
+    """Return the lag of least error by a parabola through its neighbours, and the fit there."""
+    usable = np.isfinite(error).all(axis=0)
+    place = np.argmin(np.where(usable, error, 0.0), axis=0)
+    column = np.arange(place.size)
+    inner = np.clip(place, 1, lags.size - 2)
+    before, at, after = (error[inner + k, column] for k in (-1, 0, 1))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.clip((before - after) / (2 * (before - 2 * at + after)), -1.0, 1.0)
+        explained = 1 - error[place, column] / spread[place, column]
+        active = usable & (np.sqrt(spread[place, column]) > ACTIVE_DEG_S)
+    lag = lags[inner] + part * (lags[1] - lags[0])
+    return np.where(active, lag, np.nan), np.where(active, explained, np.nan)
+
+
+def _window_sums(values: Array, starts: Places, size: int) -> Array:
+    running = np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)])
+    return np.asarray(running[starts + size] - running[starts])
+
+
+def _whole(found: CommonTime, late_s: float, cut: str) -> Outcome:
+    """Judge the multiple correlation over the whole trial."""
+    correlation, _ = residual_of_fit(found, late_s)
+    limit = REFUSED_FIT if correlation < REFUSED_FIT else LEAST_FIT
+    if correlation >= LEAST_FIT:
+        return Outcome(TEST, "reference", "consistent", correlation, limit)
+    shown, bound = told_apart(correlation, limit, 2)
+    cause = (
+        f"{cut} This may be why."
+        if cut
+        else (
+            "They may be of another joint, side, person or trial, or parts of them may be filled "
+            "in or filtered. Check the pair of files."
+        )
+    )
+    said = (
+        f"its rate of change follows the gyroscopes with a multiple correlation of {shown} only "
+        f"(below {bound}; recordings of one joint reach 0.99). {cause}"
+    )
+    verdict: Verdict = "contradicted" if correlation < REFUSED_FIT else "doubtful"
+    return Outcome(TEST, "reference", verdict, correlation, limit, said=said)
+
+
+def residual_of_fit(found: CommonTime, late_s: float = 0.0) -> tuple[float, Array]:
+    """Return the multiple correlation and the residual, degrees a second, (n,), NaN in gaps."""
+    shift = round(late_s * found.rate_hz)
+    slope = np.full(found.slope.size, np.nan)
+    slope[max(-shift, 0) : slope.size - max(shift, 0)] = found.slope[
+        max(shift, 0) : slope.size + min(shift, 0)
+    ]
+    curve = np.gradient(slope) * found.rate_hz
+    rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal, curve])
+    kept = found.known & np.isfinite(rows).all(axis=1)
+    residual = np.where(kept, slope - rows @ _solve(rows, slope, kept), np.nan)
+    share = float(np.var(residual[kept]) / np.var(slope[kept]))
+    return float(np.sqrt(max(1.0 - share, 0.0))), residual
+
+
+def _steps(found: CommonTime, windows: Windows) -> Outcome:
+    """Judge the largest step of the lag between what lies before a time and what lies after."""
+    step = largest_step(found, windows)
+    if step is None:
+        return not_tested(STEPS, "reference", "too few windows of 8 s with movement in them")
+    size = abs(step.size_s)
+    limit = REFUSED_STEP_S if size > REFUSED_STEP_S else MOST_STEP_S
+    if size <= MOST_STEP_S:
+        return Outcome(STEPS, "reference", "consistent", 1e3 * size, 1e3 * limit, "ms")
+    shown, bound = told_apart(1e3 * size, 1e3 * limit, 0)
+    loser, other = ("reference", "wearable") if step.size_s < 0 else ("wearable", "reference")
+    said = (
+        f"the lag between the instruments steps by {shown} ms (more than {bound} ms) near "
+        f"{step.time_s:.1f} s of the wearable's clock, as when the {loser} lost samples there "
+        f"without a mark, or the {other} repeated some. Restore the {loser}'s time stamps, or "
+        "analyse the part before and the part after as trials of their own (`start_s`, `end_s`)."
+    )
+    verdict: Verdict = "contradicted" if size > REFUSED_STEP_S else "doubtful"
+    return Outcome(STEPS, "reference", verdict, 1e3 * size, 1e3 * limit, "ms", said)
+
+
+def largest_step(found: CommonTime, windows: Windows) -> Step | None:
+    """Return the largest step of the lag; None where fewer than two windows tell it.
+
+    The median lag of the windows that end before a time, less than 20 s, against that of those
+    that begin after it; near enough that no clock's drift makes a step. The place is where two
+    lags, one before and one after, leave the least residual.
+    """
+    sure = np.isfinite(windows.lag_s) & (windows.explained > _AT_HOME**2)
+    time, lag = windows.time_s[sure], windows.lag_s[sure]
+    best: Step | None = None
+    for edge in time + _WINDOW_S / 2:
+        before = lag[(time <= edge - _WINDOW_S / 2 + 1e-6) & (time >= edge - _SIDE_S)]
+        after = lag[(time >= edge + _WINDOW_S / 2 - 1e-6) & (time <= edge + _SIDE_S)]
+        if not before.size or not after.size:
+            continue
+        size = float(np.median(after) - np.median(before))
+        if best is None or abs(size) > abs(best.size_s):
+            best = Step(_place(found, windows.weights, edge, before, after), size)
+    return best
+
+
+def _place(found: CommonTime, weights: Array, edge_s: float, before: Array, after: Array) -> float:
+    """Return when the residual at one lag gives way to that at the other."""
+    near = np.flatnonzero(np.abs(found.time_s - edge_s) <= _WINDOW_S)
+    rows = np.column_stack([np.ones(near.size), found.proximal[near], found.distal[near]])
+    rate = rows @ weights
+    cost = []
+    for lags in (before, after):
+        at = found.time_s[near] + float(np.median(lags))
+        slope = np.interp(at, found.time_s, np.nan_to_num(found.slope))
+        cost.append(np.nan_to_num((slope - rate) ** 2))
+    total = np.cumsum(cost[0]) + np.cumsum(cost[1][::-1])[::-1]
+    return float(found.time_s[near][int(np.argmin(total))])
+
+
+def _parts(windows: Windows) -> Outcome:
+    """Judge whether a part of the trial has a reference that belongs to it, and another not."""
+    told = np.isfinite(windows.explained)
+    if not told.any():
+        return not_tested(PARTS, "reference", "no window of 8 s has movement in it")
+    time, explained = windows.time_s[told], windows.explained[told]
+    strange = explained < _STRANGE
+    seconds = float(strange.sum() * _HOP_S)
+    at_home = bool((explained > _AT_HOME).any())
+    value, limit = float(explained.min()), _STRANGE
+    if seconds <= _STRANGE_S or not at_home:
+        return Outcome(PARTS, "reference", "consistent", value, limit)
+    first, last = (float(time[strange][k]) for k in (0, -1))
+    shown, bound = told_apart(value, limit, 2)
+    said = (
+        "it belongs to these sensors in one part of the trial and not in another: over "
+        f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "
+        f"its variance with theirs at best, at any lag within {_REACH_S:g} s ({bound} is needed), "
+        f"elsewhere more than {_AT_HOME:g}. Two recordings may be spliced in one file, or more "
+        f"than {_REACH_S:g} s lost. Use the recordings apart, or leave the stretch out."
+    )
+    return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)

@@ -1,0 +1,179 @@
+"""The magnetic field against the gyroscope and against gravity.
+
+The field is turned back by the gyroscope as gravity is in :mod:`twinangle.plausibility.frame`, but
+unlike gravity it is not hidden under the sensor's own acceleration, so it tells of the gyroscope's
+scale as well: the scale at which the field scatters least. The dip, the angle of the field below
+the horizontal, is one for both sensors. Our own; limits by `benchmarks/plausibility.py`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from twinangle.plausibility.axes import as_columns, in_words, up_to_sign
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.frame import (
+    FIELD_FLOOR,
+    FIELD_REFUSED,
+    FIELD_WARNED,
+    FIELD_WINDOW_S,
+    REFUSED,
+    field_assignment,
+    gravity_assignment,
+)
+from twinangle.plausibility.levelled import vertical_of
+from twinangle.plausibility.outcome import Outcome, Subject, not_tested
+from twinangle.plausibility.turned_back import scatter_by_scale
+from twinangle.signals.recording import Array, InertialRecording
+from twinangle.thresholds import told_apart
+
+TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
+SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
+SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
+"""Distance of the scale from 1: honest recordings stay within 0.05."""
+DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
+_SEGMENTS = ("proximal", "distal")
+
+
+def magnetometer(evidence: Evidence) -> tuple[Outcome, ...]:
+    """Test each magnetometer's axes, each gyroscope's scale by it, and the dips of both."""
+    pair = evidence.pair
+    if pair is None or (pair.proximal.magnetometer is None and pair.distal.magnetometer is None):
+        return tuple(
+            not_tested(name, "both sensors", "the wearable gives no magnetometer.")
+            for name in (TEST, SCALE, DIP)
+        )
+    found = [_axes(getattr(pair, _SEGMENTS[k]), k) for k in range(2)]
+    scales = [_scale(evidence, getattr(pair, _SEGMENTS[k]), k, found[k].verdict) for k in range(2)]
+    return (*found, *scales, _dips(evidence, [each.verdict for each in found]))
+
+
+def _axes(sensor: InertialRecording, k: int) -> Outcome:
+    subject: Subject = "distal sensor" if k else "proximal sensor"
+    if sensor.magnetometer is None:
+        return not_tested(TEST, subject, "the sensor has no magnetometer.")
+    found, by_gravity = field_assignment(sensor), gravity_assignment(sensor)
+    if not np.isfinite(found.ratio):
+        return not_tested(
+            TEST, subject, f"the sensor turns enough in {found.n_windows} windows only."
+        )
+    if found.ratio <= FIELD_WARNED:
+        return Outcome(TEST, subject, "consistent", found.ratio, FIELD_REFUSED)
+    if by_gravity.ratio > REFUSED:
+        return not_tested(
+            TEST, subject, "the gyroscope it is held against contradicts gravity as well."
+        )
+    refused = found.ratio > FIELD_REFUSED
+    limit = FIELD_REFUSED if refused else FIELD_WARNED
+    value, bound = told_apart(found.ratio, limit)
+    mapping = up_to_sign(found.best.T)
+    reversed_ = bool(np.linalg.det(found.best) < 0)
+    cause = (
+        f"Read as {as_columns(mapping)} it agrees ({in_words(mapping)})"
+        if not reversed_
+        else "Its axes are the mirror image of the gyroscope's, which agrees with gravity"
+    )
+    return Outcome(
+        TEST,
+        subject,
+        "contradicted" if refused else "doubtful",
+        found.ratio,
+        limit,
+        said=(
+            f"{sensor.source}: the magnetometer contradicts the gyroscope: turned back by it, the "
+            f"field scatters {value} times as much as with other axes (limit {bound}). {cause}. "
+            f"Correct the order in [wearable.{_SEGMENTS[k]}] `magnetometer`, or the signs in the "
+            "file; or leave the magnetometers out and take a procedure that needs none."
+        ),
+    )
+
+
+def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> Outcome:
+    subject: Subject = "distal sensor" if k else "proximal sensor"
+    if axes != "consistent":
+        return not_tested(SCALE, subject, "no magnetometer agrees with the gyroscope's axes.")
+    scale = field_scale(sensor)
+    off = abs(scale - 1.0)
+    if off <= SCALE_WARNED:
+        return Outcome(SCALE, subject, "consistent", scale, 1.0 + SCALE_REFUSED)
+    if evidence.ceilings[k]:
+        return not_tested(SCALE, subject, "the sensor is saturated, which is told apart.")
+    refused = off > SCALE_REFUSED
+    limit = 1.0 + np.copysign(SCALE_REFUSED if refused else SCALE_WARNED, scale - 1.0)
+    value, bound = told_apart(scale, float(limit), 2)
+    return Outcome(
+        SCALE,
+        subject,
+        "contradicted" if refused else "doubtful",
+        scale,
+        float(limit),
+        said=(
+            f"{sensor.source}: the magnetic field stands still when the gyroscope's rates are "
+            f"multiplied by {value} (limit {bound}): its scale is wrong by "
+            f"{100 * (1 / scale - 1):+.0f} %. Check its unit and range setting, or calibrate it."
+        ),
+    )
+
+
+def field_scale(sensor: InertialRecording) -> float:
+    """Return the factor of the gyroscope's rates at which the turned field scatters least.
+
+    The least of a coarse grid, then the vertex of the parabola through it and its neighbours.
+    """
+    field = sensor.magnetometer
+    assert field is not None
+    unit = field / np.nanmedian(np.linalg.norm(field, axis=1))
+    rate_hz = sensor.rate_hz
+    coarse = scatter_by_scale(sensor.gyroscope, unit, rate_hz, FIELD_WINDOW_S, SCALES)
+    cost = np.exp(np.log(coarse + FIELD_FLOOR).mean(axis=0))
+    best = int(np.clip(np.argmin(cost), 1, SCALES.size - 2))
+    near = slice(best - 1, best + 2)
+    return float(np.clip(_vertex(SCALES[near], cost[near]), SCALES[0], SCALES[-1]))
+
+
+def _vertex(x: Array, y: Array) -> float:
+    square, slope, _ = np.polyfit(x, y, 2)
+    return float(-slope / (2 * square)) if square > 0 else float(x[np.argmin(y)])
+
+
+def _dips(evidence: Evidence, axes: list[str]) -> Outcome:
+    if axes != ["consistent", "consistent"]:
+        return not_tested(DIP, "both sensors", "it takes two magnetometers that agree with theirs.")
+    assert evidence.pair is not None
+    dips = [dip_deg(getattr(evidence.pair, name)) for name in _SEGMENTS]
+    apart = abs(dips[1] - dips[0])
+    if not np.isfinite(apart):
+        return not_tested(DIP, "both sensors", "the vertical is not known.")
+    if apart <= DIP_WARNED_DEG:
+        return Outcome(DIP, "both sensors", "consistent", apart, DIP_REFUSED_DEG, "deg")
+    refused = apart > DIP_REFUSED_DEG
+    limit = DIP_REFUSED_DEG if refused else DIP_WARNED_DEG
+    value, bound = told_apart(apart, limit)
+    turned = abs(dips[0] + dips[1]) < DIP_WARNED_DEG
+    cause = (
+        "One dips as much as the other rises: one accelerometer or one magnetometer has the wrong "
+        "sign on all three axes"
+        if turned
+        else "A magnetometer is badly calibrated or beside iron, or an accelerometer is"
+    )
+    return Outcome(
+        DIP,
+        "both sensors",
+        "contradicted" if refused and turned else "doubtful",
+        apart,
+        limit,
+        "deg",
+        f"the field dips by {dips[0]:.0f}° at the proximal and {dips[1]:.0f}° at the distal "
+        f"sensor, {value}° apart (limit {bound}°), where one field has one dip. {cause}.",
+    )
+
+
+def dip_deg(sensor: InertialRecording) -> float:
+    """Return the median angle of the field below the sensor's horizontal, in degrees."""
+    field, up = sensor.magnetometer, vertical_of(sensor)
+    assert field is not None
+    known = np.isfinite(field).all(axis=1) & np.isfinite(up).all(axis=1)
+    if not known.any():
+        return float("nan")
+    rise = np.sum(field[known] * up[known], axis=1) / np.linalg.norm(field[known], axis=1)
+    return float(-np.degrees(np.arcsin(np.clip(np.median(rise), -1.0, 1.0))))

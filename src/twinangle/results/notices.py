@@ -1,0 +1,119 @@
+"""Warnings over all recordings: one row a kind, the gravest first, the worst as the example."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from twinangle.notices import GRAVITIES, OTHER, Gravity, gravity_of, kind_of, size_of
+from twinangle.results.grouping import Key, Naming, distinct, key_of, warnings_of
+from twinangle.results.model import StudyResults, TrialResult
+
+FIRST = 3  # warnings that come before everything else
+Told = tuple[str, TrialResult]
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRow:
+    """One kind of warning or note, with every recording that it concerns.
+
+    `text` is that of the worst recording, `worst`; `alike` says whether all say the same.
+    `trials` names recordings in the order of the run, with the procedures where it is not all.
+    """
+
+    kind: str
+    gravity: Gravity
+    text: str
+    worst: str
+    trials: tuple[str, ...]
+    n_recordings: int
+    alike: bool
+
+
+def grouped_notices(results: StudyResults) -> tuple[NoticeRow, ...]:
+    """Return what was told of the recordings, a row a kind; notes of a kind apart from warnings.
+
+    Parameters
+    ----------
+    results : StudyResults
+
+    Returns
+    -------
+    tuple of NoticeRow
+        The gravest first; of one gravity, the kind that concerns most recordings first, then in
+        the order of the run. Texts without a kind have a row each.
+    """
+    found: dict[tuple[str, bool, str], list[Told]] = {}
+    for trial in results.trials:
+        for text in warnings_of(trial):
+            kind = kind_of(text)
+            key = (kind, gravity_of(text) == "note", str(text) if kind == OTHER else "")
+            found.setdefault(key, []).append((text, trial))
+    names = _Names(results)
+    rows = [_row(key[0], each, names) for key, each in found.items()]
+    return tuple(sorted(rows, key=lambda row: (-GRAVITIES.index(row.gravity), -row.n_recordings)))
+
+
+def gravest(rows: Iterable[NoticeRow], most: int = FIRST) -> tuple[NoticeRow, ...]:
+    """Return the first few rows that are warnings; notes are not."""
+    return tuple(row for row in rows if row.gravity != "note")[:most]
+
+
+def named_recordings(row: NoticeRow, results: StudyResults, most: int | None = None) -> str:
+    """Return the recordings of a row in words; "all 12 recordings" where it is all of them.
+
+    Parameters
+    ----------
+    row : NoticeRow
+    results : StudyResults
+        The run that it is of.
+    most : int, optional
+        Names written out; the others are counted.
+    """
+    total = len({key_of(trial) for trial in results.trials if trial.status == "ok"})
+    if row.n_recordings == total > 1 and not any(name.endswith(")") for name in row.trials):
+        return f"all {total} recordings"
+    shown = row.trials if most is None else row.trials[:most]
+    more = len(row.trials) - len(shown)
+    return "; ".join(shown) + (f" and {more} more" if more else "")
+
+
+class _Names:
+    """Names recordings by what varies in the run, with procedures unless all that worked."""
+
+    def __init__(self, results: StudyResults) -> None:
+        self._naming = Naming(results)
+        self._worked = Counter(key_of(trial) for trial in results.trials if trial.status == "ok")
+
+    def of(self, told: Sequence[Told]) -> tuple[str, ...]:
+        """Return each recording once, in order."""
+        used: dict[Key, list[TrialResult]] = {}
+        for _, trial in told:
+            used.setdefault(key_of(trial), []).append(trial)
+        return tuple(self._name(key, trials) for key, trials in used.items())
+
+    def _name(self, key: Key, trials: Sequence[TrialResult]) -> str:
+        by = distinct(trial.procedure for trial in trials)
+        name = f"{trials[0].participant} {self._naming.heading(trials[0])}"
+        return name if len(by) >= self._worked[key] else f"{name} ({', '.join(by)})"
+
+
+def _row(kind: str, told: Sequence[Told], names: _Names) -> NoticeRow:
+    text, trial = max(told, key=lambda one: _badness(one[0]))  # the first of several alike
+    same = [one for one in told if one[0] == text and key_of(one[1]) == key_of(trial)]
+    return NoticeRow(
+        kind=kind,
+        gravity=gravity_of(text),
+        text=str(text),
+        worst=names.of(same)[0],
+        trials=names.of(told),
+        n_recordings=len({key_of(one) for _, one in told}),
+        alike=len({str(one) for one, _ in told}) == 1,
+    )
+
+
+def _badness(text: str) -> tuple[int, float]:
+    size = size_of(text)
+    return GRAVITIES.index(gravity_of(text)), -math.inf if math.isnan(size) else size

@@ -1,0 +1,26 @@
+"""Identifiers that differ in spelling alone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+
+KEPT = re.compile(r"[^\W_]+")
+
+
+def folded(text: str) -> str:
+    """Return a name without case, separators and zeros that lead a number."""
+    bare = "".join(KEPT.findall(text.casefold()))
+    return re.sub(r"(?<!\d)0+(?=\d)", "", bare)
+
+
+def likely_same(names: Iterable[tuple[int, str]]) -> Iterator[tuple[int, str, int, str]]:
+    """Yield pairs of names, with their rows, that are the same but for their spelling."""
+    first: dict[str, tuple[int, str]] = {}
+    told = set()
+    for row, name in names:
+        key = folded(name)
+        before, known = first.setdefault(key, (row, name))
+        if known != name and key and name not in told:
+            told.add(name)
+            yield before, known, row, name

@@ -1,0 +1,136 @@
+"""What `check` tells of files and pairs, and what it refuses before anything is computed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from twinangle import read_study
+from twinangle.analysis import analyse_trial, check_study
+from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
+from twinangle.closing import check_lines
+from twinangle.signals.recording import Interval
+from twinangle.simulate import write_demo_study
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("check") / "study"
+    write_demo_study(folder, participants=1, walk_s=20.0)
+    return read_study(folder / "study.toml")
+
+
+def only_indoor(study, **changes):
+    trial = next(each for each in study.trials if each.reference is not None)
+    return replace(study, trials=(replace(trial, **changes),))
+
+
+def told(study):
+    """The faults of `check`, held against the reason that a run gives."""
+    faults = check_study(study).faults
+    (trial,) = study.trials
+    reasons = {one.reason for one in analyse_trial(study, trial)}
+    assert all(any(fault.endswith(reason) for fault in faults) for reason in reasons if reason)
+    return " ".join(faults)
+
+
+def test_rate_duration_channels_units_and_overlap_are_printed(study):
+    found = check_study(study)
+    first = found.trials[0]
+    wearable, reference = first.files
+    assert (wearable.rate_hz, reference.rate_hz) == pytest.approx((100, 200))
+    assert (wearable.n_channels, reference.n_channels) == (18, 1)
+    text = "\n".join(check_lines(first))
+    for words in ("100 Hz", "gyroscope rad/s", "angle in deg", "18 channels", "no gap",
+                  "sought from -30 to 30 s"):  # fmt: skip
+        assert words in text
+    assert found.faults == ()
+
+
+def test_gaps_are_counted(study, tmp_path):
+    folder = tmp_path / "study"
+    write_demo_study(folder, participants=1, walk_s=20.0)
+    path = folder / "reference" / "P01_indoor.csv"
+    frame = pd.read_csv(path)
+    frame.iloc[1000:1100, 1] = np.nan  # half a second at 200 Hz
+    frame.iloc[2000:2010, 1] = np.nan
+    frame.to_csv(path, index=False)
+    first = check_study(read_study(folder / "study.toml")).trials[0]
+    reference = first.files[1]
+    assert (reference.n_missing, reference.n_gaps) == (110, 2)
+    assert reference.longest_gap_s == pytest.approx(0.5)
+    assert "110 of" in reference.summary()
+
+
+def test_an_overlap_is_that_of_two_intervals():
+    file = FileFacts("wearable", "a", 1.0, 0.0, 60.0, 1, "", 61, 0, 0, 0.0)
+    other = replace(file, start_s=100.0, end_s=130.0)
+    assert overlap_s(file, other, -90.0) == pytest.approx(30.0)
+    assert overlap_s(file, other, 0.0) == pytest.approx(-40.0)
+    assert most_overlap(file, other, (-45.0, 45.0)) == pytest.approx((5.0, -45.0))
+    assert most_overlap(file, other, (-200.0, 200.0))[0] == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"static": Interval(500.0, 505.0)}, "the static interval, 500 to 505 s"),
+        ({"functional": Interval(500.0, 505.0)}, "the functional interval"),
+        ({"start_s": 400.0}, "`start_s` and `end_s`: 400 to"),
+        ({"start_s": 10.0, "end_s": 10.2}, "at least 1 s are needed"),
+    ],
+)
+def test_stretches_outside_the_recording_are_refused(study, changes, words):
+    assert words in told(only_indoor(study, **changes))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"expected_lag_s": 900.0}, "they record together for 0 s"),
+        ({"method": "trigger", "expected_lag_s": 0.0}, "needs a trigger channel in both files"),
+        (
+            {"method": "event", "events_s": ((500.0, 501.0),)},
+            "`events_s`: 500 to 501 s lie outside",
+        ),
+    ],
+)
+def test_clocks_that_cannot_be_brought_together_are_refused(study, changes, words):
+    clock = study.synchronisation.model_copy(update=changes)
+    assert words in told(replace(only_indoor(study), synchronisation=clock))
+
+
+def test_a_zero_without_standing_is_refused(study):
+    reference = study.reference.model_copy(update={"zero_at_standing": True})
+    found = told(replace(only_indoor(study, static=None), reference=reference))
+    assert "zero_at_standing" in found
+
+
+def test_procedures_without_their_signals_are_a_fault_of_the_study_file(study):
+    bare = study.wearable.proximal.model_copy(update={"magnetometer": None})
+    wearable = study.wearable.model_copy(update={"proximal": bare})
+    (fault, *_) = check_study(replace(study, wearable=wearable, trials=())).faults
+    assert "needs magnetometers; declare `magnetometer` in [wearable.proximal]" in fault
+
+
+def test_a_cycle_forced_in_outside_the_recording_is_refused(study):
+    (study.folder / "by_hand.csv").write_text(
+        "time_s,decision,reason\n500,include,invented\n", encoding="utf-8"
+    )
+    cycles = study.cycles.model_copy(update={"overrides": "by_hand.csv"})
+    assert "the cycle to include at 500 s lies outside" in told(
+        replace(only_indoor(study), cycles=cycles)
+    )
+
+
+def test_a_reference_of_half_the_length_is_told(study, tmp_path):
+    folder = tmp_path / "study"
+    write_demo_study(folder, participants=1, walk_s=20.0)
+    path = folder / "reference" / "P01_indoor.csv"
+    frame = pd.read_csv(path)
+    frame.iloc[: len(frame) // 3].to_csv(path, index=False)
+    (found,) = check_study(read_study(folder / "study.toml")).warnings
+    assert "check that both are of one trial" in found

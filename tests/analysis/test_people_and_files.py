@@ -1,0 +1,93 @@
+"""One recording under two names, and pairs of unlike length, are told."""
+
+from __future__ import annotations
+
+import pytest
+
+from twinangle.analysis.people_and_files import same_recordings, unlike_partners
+from twinangle.study import read_study
+
+STUDY = """\
+[study]
+title = "x"
+joint = "knee"
+trials = "trials.csv"
+[wearable]
+kind = "angle"
+time = "t"
+angle = "a"
+[reference]
+kind = "angle"
+time = "t"
+angle = "a"
+"""
+HEAD = "participant,condition,trial,start_s,end_s,wearable,reference,exclude"
+
+
+@pytest.fixture
+def told(tmp_path):
+    for name, content in {"a": "1", "a2": "1", "b": "2", "c": "33", "r": "4", "r2": "5"}.items():
+        (tmp_path / f"{name}.csv").write_text(f"t,a\n0,{content}\n")
+    (tmp_path / "study.toml").write_text(STUDY)
+
+    def read(*rows):
+        (tmp_path / "trials.csv").write_text("\n".join([HEAD, *rows]) + "\n")
+        return same_recordings(read_study(tmp_path))
+
+    return read
+
+
+def test_one_recording_of_two_people(told):
+    (text,) = told("P1,in,1,,,a.csv,r.csv,", "P2,in,1,,,a2.csv,r2.csv,")
+    assert text.startswith("trials.csv, rows 2 and 3, column 'wearable': 'a.csv' and 'a2.csv'")
+    assert "same bytes" in text
+    assert "participants 'P1' and 'P2'" in text
+
+
+def test_one_recording_under_two_conditions(told):
+    (text,) = told("P1,in,1,,,a.csv,r.csv,", "P1,out,1,,,a2.csv,,")
+    assert "conditions 'in' and 'out'" in text
+    assert "start_s" in text  # what would tell two parts of one recording apart
+
+
+def test_the_same_path_twice_is_the_same_recording(told):
+    (text,) = told("P1,in,1,,,a.csv,,", "P1,in,2,,,a.csv,,")
+    assert "trials '1' and '2'" in text
+
+
+def test_a_reference_of_two_people(told):
+    (text,) = told("P1,in,1,,,a.csv,r.csv,", "P2,in,1,,,b.csv,r.csv,")
+    assert "column 'reference'" in text
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        ("P1,in,1,0,60,a.csv,r.csv,", "P1,out,1,60,,a.csv,r.csv,"),  # parts of one recording
+        ("P1,in,1,,,a.csv,r.csv,", "P1,out,1,,,b.csv,r.csv,"),  # one reference ran on
+        ("P1,in,1,,,a.csv,,", "P2,in,1,,,a2.csv,,left out"),
+        ("P1,in,1,,,a.csv,a.csv,", "P2,in,1,,,b.csv,b.csv,"),  # both instruments in one file
+    ],
+)
+def test_honest_tables_pass(told, rows):
+    assert told(*rows) == ()
+
+
+@pytest.mark.parametrize(
+    ("lengths", "rows"),
+    [
+        ([(60, 61), (58, 58), (62, 60), (60, 300)], [5]),
+        ([(60, 61), (58, 58), (62, 60), (60, 66)], []),
+        ([(600, 60), (900, 58), (700, 62)], []),  # the reference covers a part, every time
+        ([(60, 200)], [2]),
+        ([(60, 80)], []),
+        ([], []),
+    ],
+)
+def test_a_recording_of_a_length_unlike_its_partner(lengths, rows):
+    found = unlike_partners([(f"row {number}", *both) for number, both in enumerate(lengths, 2)])
+    assert [f"row {number}" in text for number, text in zip(rows, found, strict=True)] == [
+        True
+    ] * len(rows)
+    for text in found:
+        assert "lasts" in text

@@ -1,0 +1,66 @@
+"""A study whose times are milliseconds: refused with the remedy, read with it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from twinangle.analysis.reading import read_trial
+from twinangle.errors import RecordingError, StudyError
+from twinangle.export.study_files import _clocked
+from twinangle.study import read_study
+
+STUDY = """\
+[study]
+title = "x"
+joint = "knee"
+trials = "trials.csv"
+[wearable]
+kind = "angle"
+time = "time"
+{unit}
+angle = "knee"
+"""
+
+
+@pytest.fixture
+def study(tmp_path):
+    time = np.arange(0, 77_000, 10)  # 77 s would be 21 h
+    angle = 30 + 30 * np.sin(time / 200)
+    pd.DataFrame({"time": time, "knee": angle}).to_csv(tmp_path / "a.csv", index=False)
+    (tmp_path / "trials.csv").write_text("participant,wearable\nP1,a.csv\n")
+
+    def make(unit=""):
+        (tmp_path / "study.toml").write_text(STUDY.format(unit=unit))
+        return read_study(tmp_path)
+
+    return make
+
+
+def test_check_refuses_a_rate_that_no_movement_is_recorded_at(study):
+    unstated = study()
+    with pytest.raises(RecordingError) as caught:
+        read_trial(unstated, unstated.trials[0])
+    fault = str(caught.value)
+    assert "a.csv: its times step at 0.1 Hz" in fault
+    assert '`time_unit = "ms"` would make it 100 Hz' in fault
+
+
+def test_with_the_unit_stated_it_passes(study):
+    stated = study('time_unit = "ms"')
+    assert read_trial(stated, stated.trials[0]).timing["wearable"]["rate_hz"] == pytest.approx(100)
+    assert "time_unit" not in _clocked(stated.wearable)
+
+
+@pytest.mark.parametrize(
+    ("lines", "told"),
+    [
+        ('time_unit = "min"', "accepted: 's', 'ms' or 'us'"),
+        ('time_unit = "ms"\nrate_hz = 100', "without `rate_hz`"),
+    ],
+)
+def test_a_unit_without_a_meaning_is_refused(study, lines, told):
+    with pytest.raises(StudyError) as caught:
+        study(lines)
+    assert told in str(caught.value)

@@ -1,0 +1,101 @@
+"""Axes of gyroscope and accelerometer: mistakes are named, honest recordings pass."""
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from twinangle.plausibility.axes import as_columns, changed, in_words, up_to_sign
+from twinangle.plausibility.evidence import Evidence
+from twinangle.plausibility.frame import frame, gravity_assignment
+from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping
+from twinangle.signals.recording import Interval
+
+
+def verdicts(pair, **more):
+    return [outcome.verdict for outcome in frame(Evidence(sensors=pair, **more))]
+
+
+def test_the_scatter_under_each_mapping_is_that_of_channels_mapped_by_hand(pair):
+    """The 48 by two integrations are the 48 by 48 integrations."""
+    sensor = pair.distal
+    part = slice(2500, 4000)
+    rate, force = sensor.gyroscope[part], sensor.accelerometer[part]
+    found = scatter_by_mapping(rate, force, 100.0, 4.0).variance
+    for k in (0, 5, 17, 30, 47):
+        by_hand = scatter_by_mapping(rate @ SIGNED[k].T, force, 100.0, 4.0).variance
+        np.testing.assert_allclose(found[:, k], by_hand[:, 0], rtol=1e-9)
+
+
+def test_gravity_stands_still_under_the_right_mapping_alone():
+    """A sensor turned by hand without acceleration, by scipy's rotations."""
+    time = np.arange(3000) / 100
+    vectors = np.stack([np.sin(0.9 * time), 0.8 * np.cos(1.3 * time), 0.7 * time], axis=1)
+    turn = Rotation.from_rotvec(vectors)
+    step = (turn[:-1].inv() * turn[1:]).as_rotvec() * 100
+    rate = np.concatenate([step[:1], (step[1:] + step[:-1]) / 2, step[-1:]])
+    scatter = scatter_by_mapping(rate, turn.inv().apply([0, 0, 9.81]), 100.0, 4.0).summed(1e-9)
+    assert scatter[0] < 1e-3
+    assert scatter[1:].min() > 100 * scatter[0]
+
+
+@pytest.mark.parametrize("segment", ["proximal", "distal"])
+@pytest.mark.parametrize("axis", range(3))
+def test_one_wrong_sign_of_a_gyroscope_is_named(pair, spoil, segment, axis):
+    flip = np.where(np.arange(3) == axis, -1.0, 1.0)
+    found = frame(Evidence(sensors=spoil(pair, segment, gyroscope=lambda rate: rate * flip)))
+    bad, good = found if segment == "proximal" else found[::-1]
+    assert good.verdict == "consistent"
+    assert bad.verdict == "contradicted"
+    assert bad.subject == f"{segment} sensor"
+    assert f"In the gyroscope, {'xyz'[axis]} has the wrong sign" in bad.said
+    assert f"[wearable.{segment}] `gyroscope`" in bad.said
+
+
+def test_exchanged_channels_of_an_accelerometer_are_named_by_the_third_instrument(pair, spoil):
+    found = frame(Evidence(sensors=spoil(pair, "distal", accelerometer=lambda f: f[:, [1, 0, 2]])))
+    assert "In the accelerometer, x and y are exchanged" in found[1].said
+    assert "The magnetometer agrees with the gyroscope." in found[1].said
+
+
+def test_a_left_handed_frame_is_told_as_one(pair, spoil):
+    mirror = np.array([1.0, 1.0, -1.0])
+    both = dict.fromkeys(("accelerometer", "gyroscope"), lambda values: values * mirror)
+    (_, found) = frame(Evidence(sensors=spoil(pair, "distal", **both)))
+    assert found.verdict == "contradicted"
+    assert "no right-handed frame" in found.said
+
+
+def test_what_one_sensor_cannot_tell_is_not_told(pair, spoil):
+    """Law: a whole sensor turned in its case, and an accelerometer negated, look the same."""
+    order = dict.fromkeys(("accelerometer", "gyroscope", "magnetometer"), lambda v: v[:, [1, 2, 0]])
+    for change in (order, {"accelerometer": np.negative}):
+        ratio = gravity_assignment(spoil(pair, "distal", **change).distal).ratio
+        assert ratio == pytest.approx(gravity_assignment(pair.distal).ratio, rel=1e-6)
+
+
+def test_a_sensor_that_hardly_turns_is_not_tested_and_says_so(pair):
+    outcomes = frame(Evidence(sensors=pair, within=(Interval(0.0, 6.0),)))
+    assert {each.verdict for each in outcomes} == {"not tested"}
+    assert "turns enough in 0 windows" in outcomes[0].said
+    (none,) = frame(Evidence(sensors=None))
+    assert none.verdict == "not tested"
+
+
+def test_open_walks_pass_and_their_mistakes_do_not(walk, spoil):
+    """The ratio on the open walks is at most 1.2; the limit is 2."""
+    pair = walk()
+    outcomes = frame(Evidence(sensors=pair))
+    assert [each.verdict for each in outcomes] == ["consistent"] * 2
+    assert max(each.value for each in outcomes) < 1.3
+    swapped = spoil(pair, "proximal", gyroscope=lambda rate: rate[:, [1, 0, 2]])
+    assert verdicts(swapped) == ["contradicted", "consistent"]
+
+
+def test_mappings_in_words():
+    turned = np.array([[0.0, 1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, -1.0]])
+    assert in_words(turned) == "x and y are exchanged, and z has the wrong sign"
+    assert as_columns(turned) == "(y, x, −z)"
+    assert changed(turned) == 2
+    assert changed(up_to_sign(np.diag([1.0, -1.0, -1.0]))) == 1
+    assert in_words(-np.eye(3)) == "all three axes have the wrong sign"
+    assert len({tuple(mapping.ravel()) for mapping in SIGNED}) == 48

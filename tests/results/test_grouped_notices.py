@@ -1,0 +1,89 @@
+"""Warnings over a run: a row a kind, the gravest first, the worst as the example."""
+
+from dataclasses import replace
+
+import pytest
+
+from twinangle.closing import warning_line
+from twinangle.notices import Notice
+from twinangle.report.content import report_content
+from twinangle.results.notices import gravest, grouped_notices, named_recordings
+
+
+def told(study, by_trial):
+    """The study with the warnings given, by (participant, condition) or for all."""
+    trials = [
+        replace(
+            trial,
+            warnings=tuple(
+                text
+                for (code, condition, procedure), text in by_trial
+                if code in ("", trial.participant)
+                and condition in ("", trial.condition)
+                and procedure in ("", trial.procedure)
+            ),
+            synchronisation=None,
+            cycles=replace(trial.cycles, warnings=()),
+        )
+        for trial in study.trials
+    ]
+    return replace(study, trials=tuple(trials))
+
+
+@pytest.fixture(scope="module")
+def results(study):
+    return told(
+        study,
+        [
+            (("", "", ""), Notice("few.", "few-cycles")),
+            (("P01", "indoor", ""), Notice("bias 2 °/s.", "gyroscope-bias", "grave", 2.0)),
+            (("P02", "indoor", "vqf"), Notice("bias 7 °/s.", "gyroscope-bias", "grave", 7.0)),
+            (("", "outdoor", ""), Notice("read so.", "how-it-was-read", "note")),
+            (("P02", "", ""), "a plain one."),
+        ],
+    )
+
+
+def test_one_row_a_kind_the_gravest_first(results):
+    rows = grouped_notices(results)
+    assert [row.kind for row in rows] == [
+        "gyroscope-bias",
+        "few-cycles",
+        "other",
+        "how-it-was-read",
+    ]
+    assert [row.gravity for row in rows] == ["grave", "warning", "warning", "note"]
+    assert [row.n_recordings for row in rows] == [2, 4, 2, 2]
+
+
+def test_the_example_is_the_worst_not_the_first(results):
+    worst = grouped_notices(results)[0]
+    assert (worst.text, worst.worst) == ("bias 7 °/s.", "P02 indoor (vqf)")
+    assert worst.trials == ("P01 indoor", "P02 indoor (vqf)")
+    assert not worst.alike
+
+
+def test_notes_are_no_warnings(results):
+    rows = grouped_notices(results)
+    assert all(row.gravity != "note" for row in gravest(rows, 9))
+    assert len(gravest(rows)) == 3
+
+
+def test_all_recordings_are_named_as_all(results):
+    rows = grouped_notices(results)
+    assert named_recordings(rows[1], results) == "all 4 recordings"
+    assert named_recordings(rows[0], results, most=1) == "P01 indoor and 1 more"
+    line = warning_line(rows[0], results)
+    assert line.startswith("Look at this first: P01 indoor; P02 indoor (vqf): at worst, P02 indoor")
+    assert line.endswith("bias 7 °/s.")
+
+
+def test_the_report_has_them_in_the_same_order(results):
+    sections = {one["title"]: one["blocks"] for one in report_content(results, {})["sections"]}
+    blocks = sections["Exclusions, failures and warnings"]
+    tables = {one["head"][0]: one["rows"] for one in blocks if one["kind"] == "table"}
+    first = next(rows for head, rows in tables.items() if head.startswith("Warning"))
+    assert [row[0] for row in first] == ["bias 7 °/s.", "few.", "a plain one."]
+    assert [row[0] for head, rows in tables.items() if head.startswith("Note") for row in rows] == [
+        "read so."
+    ]
