@@ -9,6 +9,8 @@ import pytest
 from twinangle.analysis.reading import read_trial
 from twinangle.errors import RecordingError, StudyError
 from twinangle.export.study_files import _clocked
+from twinangle.formats import refuse_strange_rate
+from twinangle.signals.recording import Recording
 from twinangle.study import read_study
 
 STUDY = """\
@@ -45,6 +47,19 @@ def test_check_refuses_a_rate_that_no_movement_is_recorded_at(study):
     fault = str(caught.value)
     assert "a.csv: its times step at 0.1 Hz" in fault
     assert '`time_unit = "ms"` would make it 100 Hz' in fault
+
+
+@pytest.mark.parametrize(
+    "steps",
+    [
+        [0.01] * 500 + [3600.0] + [0.01] * 500,  # a pause of an hour
+        ([1e-6] * 9 + [0.1]) * 100,  # ten at a time
+        [0.0001] * 1000,  # an analogue instrument at 10 kHz
+    ],
+)
+def test_gaps_and_bursts_say_nothing_of_the_unit(steps):
+    time = np.concatenate([[0.0], np.cumsum(steps)])
+    refuse_strange_rate(Recording(time, time[:, None] * 0, ("a",), ("",), "a.csv"))
 
 
 def test_with_the_unit_stated_it_passes(study):

@@ -265,3 +265,19 @@ def test_names_over_two_rows_with_units_under_them(tmp_path):
     assert [channel.name for channel in described.channels] == ["Time", "flexion", "rotation"]
     assert described.rate_hz == pytest.approx(100)
     assert [channel.unit for channel in described.channels] == ["ms", "deg", "deg"]
+
+
+def test_a_unit_among_the_names_of_the_lower_row_goes_to_the_name_above(tmp_path):
+    path = book(
+        tmp_path / "walk.xlsx",
+        [
+            ["Time", "Thigh", None, "Knee"],
+            ["ms", "Acc x", "Acc y", "flexion"],
+            *[[k * 10, 1.0, 2.0, 30 + k % 7] for k in range(30)],
+        ],
+    )
+    described = describe_file(path)
+    assert [channel.name for channel in described.channels] == [
+        "Time [ms]", "Acc x", "Acc y", "flexion",
+    ]  # fmt: skip
+    assert (described.time_unit, described.rate_hz) == ("ms", pytest.approx(100))

@@ -38,4 +38,5 @@ def test_one_condition_under_two_spellings(tmp_path, first, second):
 
 
 def test_other_people_pass(tmp_path):
-    assert len(read(tmp_path, "P1,in", "P10,in", "P11,in", "P101,in", "Q1,in", "1P,in")) == 6
+    people = ("P1", "P10", "P11", "P1-1", "P101", "Q1", "1P", "11", "1.1", "1.11")
+    assert len(read(tmp_path, *(f"{each},in" for each in people))) == len(people)

@@ -113,9 +113,10 @@ def joined_names(groups: Sequence[str], names: Sequence[str]) -> list[str] | Non
     """Return column names made of two rows; None where the row above adds nothing.
 
     "thigh acc_x" for acc_x under thigh where acc_x occurs twice: a group holds until the next one
-    begins. An empty name is the one above it.
+    begins. An empty name is the one above it, and "ms" under "Time" is "Time [ms]".
     """
-    wanting = any(own and not name for own, name in zip(groups, names, strict=False))
+    both = zip(groups, names, strict=False)
+    wanting = any(own and (not name or UNIT_WORDS.fullmatch(name)) for own, name in both)
     filled = [name for name in names if name]
     if len(groups) != len(names) or not (wanting or len(set(filled)) < len(filled)):
         return None
@@ -128,9 +129,12 @@ def _joined(groups: Sequence[str], names: Sequence[str]) -> list[str]:
     joined, group = [], ""
     for own, name in zip(groups, names, strict=True):
         group = own or group
-        joined.append(
-            f"{group} {name}" if name and group and names.count(name) > 1 else name or own
-        )
+        if own and name and UNIT_WORDS.fullmatch(name):
+            joined.append(f"{own} [{name.strip('[]() ')}]")
+        elif name and group and names.count(name) > 1:
+            joined.append(f"{group} {name}")
+        else:
+            joined.append(name or own)
     return joined
 
 

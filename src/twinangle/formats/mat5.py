@@ -68,14 +68,15 @@ def read_arrays(
         if kind == MATRIX:
             name, class_name = _object(content, order)
             if class_name:
-                (objects if objects is not None else {})[name] = class_name
-            elif name is not None:
+                if name and objects is not None:
+                    objects[name] = class_name
+            else:
                 # what objects share stands in an array without a name
                 found.update((key, each) for key, each in _matrix(content, order, "", 0) if key)
     return found
 
 
-def _object(content: memoryview, order: Order) -> tuple[str | None, str]:
+def _object(content: memoryview, order: Order) -> tuple[str, str]:
     """Return the name and class of an object; an empty class for everything else.
 
     An object has its name, its system of types and its class where an array has its sizes. The
@@ -90,7 +91,7 @@ def _object(content: memoryview, order: Order) -> tuple[str | None, str]:
     for _ in range(3):
         _, text, at = _element(content, at, order)
         texts.append(bytes(text).decode("latin-1").strip("\0"))
-    return (texts[0], texts[2]) if texts[0] else (None, "")
+    return texts[0], texts[2] or "object"
 
 
 def _byte_order(data: bytes) -> Order:

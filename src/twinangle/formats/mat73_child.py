@@ -13,6 +13,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -85,7 +86,7 @@ def is_numeric(item: Any) -> bool:
 def matlab_parts(file: Any, objects: dict[str, str]) -> Iterator[Part]:
     """Yield MATLAB's arrays; its order is the transpose of what HDF5 holds."""
     for name, item in arrays(file, "", 0, [0], objects):
-        yield Part(name, (*item.shape[::-1], 1)[:2], "", lambda item=item: item[...].T)
+        yield Part(name, (*item.shape[::-1], 1)[:2], "", partial(whole, item, turned=True))
 
 
 def plain_parts(group: Any, prefix: str, depth: int, count: list[int]) -> Iterator[Part]:
@@ -120,7 +121,7 @@ def columns_of(group: Any, names: list[str], prefix: str, name: str, item: Any) 
     if item.dtype.names is not None and len(item.shape) == 1:
         for field in item.dtype.names:
             if item.dtype[field].kind in "iuf":
-                read = lambda field=field: item.fields(field)[...]  # noqa: E731
+                read = partial(field_of, item, field)
                 yield Part(f"{prefix}{name}.{field}", (n_rows, 1), "", read)
     elif item.dtype.kind in "iuf":
         width = item.shape[1] if len(item.shape) == 2 else 1
@@ -128,9 +129,24 @@ def columns_of(group: Any, names: list[str], prefix: str, name: str, item: Any) 
         if name.endswith("_values") and titles in names and group[titles].shape == (width,):
             labels = [text_of(each) for each in group[titles][...]]
             for k, label in enumerate(labels):
-                yield Part(prefix + label, (n_rows, 1), "", lambda k=k: item[:, k])
+                yield Part(prefix + label, (n_rows, 1), "", partial(column_of, item, k))
         elif not (f"block0_{name}" in names or re.fullmatch(r"axis\d", name)):
-            yield Part(prefix + name, (n_rows, width), unit_of(item), lambda: item[...])
+            yield Part(prefix + name, (n_rows, width), unit_of(item), partial(whole, item))
+
+
+def whole(item: Any, *, turned: bool = False) -> Any:
+    """Read a data set, turned as MATLAB has it where asked."""
+    return item[...].T if turned else item[...]
+
+
+def field_of(item: Any, field: str) -> Any:
+    """Read one field of a table."""
+    return item.fields(field)[...]
+
+
+def column_of(item: Any, column: int) -> Any:
+    """Read one column of a matrix."""
+    return item[:, column]
 
 
 def text_of(value: Any) -> str:

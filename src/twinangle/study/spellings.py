@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
-KEPT = re.compile(r"[^\W_]+")
+KEPT = re.compile(r"[^\W_]+|\0")
 
 
 def folded(text: str) -> str:
-    """Return a name without case, separators and zeros that lead a number."""
-    bare = "".join(KEPT.findall(text.casefold()))
+    """Return a name without case, separators and zeros that lead a number.
+
+    What parts two numbers stays: P1-1 is not P11.
+    """
+    marked = re.sub(r"(?<=\d)[\W_]+(?=\d)", "\0", text.casefold())
+    bare = "".join(KEPT.findall(marked))
     return re.sub(r"(?<!\d)0+(?=\d)", "", bare)
 
 
