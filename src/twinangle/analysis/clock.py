@@ -16,6 +16,7 @@ from twinangle.clocks import (
     event,
     find_events,
     gyroscope_lag,
+    lost_samples,
     manual,
     shared_clock,
     synchronise,
@@ -53,6 +54,10 @@ def place_reference(
             max_drift_ppm=study.synchronisation.max_drift_ppm,
             confidence=study.options.confidence,
         )
+    if study.synchronisation.method != "cross-correlation":  # which looks for itself
+        lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
+        if lost:
+            raise SynchronisationError(lost)
     if getattr(study.reference, "zero_at_standing", False):
         reference, note = _zeroed(reference, clock, trial)
         clock = replace(clock, warnings=(*clock.warnings, note))

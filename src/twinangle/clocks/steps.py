@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from twinangle.clocks.band import BandLimited
-from twinangle.signals.recording import Array
+from twinangle.clocks.search import period, prepare
+from twinangle.errors import SynchronisationError
+from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 
 # Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
 _REACH_S = 1.6  # the lag is looked for this far either side of the one found
@@ -107,6 +109,23 @@ def find_step(
     return clearest(found)
 
 
+def lost_samples(
+    wearable: AngleRecording, reference: AngleRecording, clock: Synchronisation
+) -> str:
+    """Say what one of two recordings lost on a clock that was not found from their angles.
+
+    Empty where nothing seems lost, or where the angles are too short or too still to tell.
+    """
+    try:
+        a, b, _ = prepare(wearable, reference)
+    except SynchronisationError:
+        return ""
+    middle = np.array([0.5 * (b.start_s + b.end_s)])
+    lag_s = float((clock.to_wearable(middle) - middle)[0])
+    step = find_step(a, b, lag_s, stride_s=period(b.values, b.rate_hz))
+    return "" if step is None else step.told(a.source, b.source)
+
+
 def search_step(
     wearable: BandLimited,
     reference: BandLimited,
@@ -145,7 +164,7 @@ def _within(
     start, end = span
     if not end - start > 2 * _LEAST_PART_S:
         return None
-    time = start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1)
+    time: Array = np.asarray(start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1))
     starts = np.arange(0, time.size, round(_BLOCK_S / _LAG_S))
     lags, by_block = _costs(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
@@ -186,7 +205,7 @@ def _costs(
 ) -> tuple[Array, Array]:
     """Return the lags tried (m,) and the sum of e(t, l) over each block at each of them."""
     reach = round(_REACH_S / _LAG_S)
-    lags = lag_s + _LAG_S * np.arange(-reach, reach + 1)
+    lags: Array = np.asarray(lag_s + _LAG_S * np.arange(-reach, reach + 1))
     wide = time[0] - lag_s + _LAG_S * np.arange(-reach, time.size + reach)
     rate, seen = wearable.at(time)[1], reference.at(wide)[1]
     moved = np.array(sliding_window_view(seen, time.size)[::-1])  # the largest lag sees the first
