@@ -29,6 +29,7 @@ import numpy as np
 from twinangle.analysis.clock import judge_drift
 from twinangle.clocks import synchronise
 from twinangle.errors import SynchronisationError, TwinangleError
+from twinangle.options import Options
 from twinangle.signals.recording import AngleRecording, InertialRecording, SensorPair
 from twinangle.simulate.demo import demo_trial
 from twinangle.wearable.procedure_input import WearableTrial
@@ -39,6 +40,15 @@ from synchronisation import PairSettings, draw_settings, make_pair
 
 LOST = re.compile(r"(\w+)\.csv seems to have lost ([\d.]+) s .* at about (-?[\d.]+) s")
 WRONG_S = 0.02
+OPTIONS = Options(
+    confidence=0.95,
+    margin_deg=None,
+    error_ratio=None,
+    published_interval=False,
+    reference_sd_deg=None,
+    against=None,
+    seed=0,
+)
 
 
 @dataclass(frozen=True)
@@ -67,7 +77,7 @@ def lose(recording: AngleRecording, at_s: float, size_s: float) -> AngleRecordin
 def outcome(pair: tuple[AngleRecording, AngleRecording], lag_s: float, drift_ppm: float) -> Outcome:
     """Synchronise a pair and judge its drift, as a study does."""
     try:
-        clock = judge_drift(synchronise(*pair), max_drift_ppm=1000.0, confidence=0.95)
+        clock = judge_drift(synchronise(*pair), OPTIONS, max_drift_ppm=1000.0)
     except SynchronisationError as error:
         return Outcome(False, str(error))
     slope = clock.drift_ppm - drift_ppm
@@ -137,7 +147,8 @@ def table_of_losses(pairs: int) -> None:
         place, named = ([part[k] for _, part in done] for k in (0, 1))
         silent = _silent([one for one, _ in done])
         print(
-            f"{size:10.2f} s     {_share(caught)}  {_share(place)}  {_share(named)}  {_share(silent)}",
+            f"{size:10.2f} s     {_share(caught)}  {_share(place)}  {_share(named)}  "
+            f"{_share(silent)}",
             flush=True,
         )
 
@@ -218,8 +229,8 @@ def table_of_raw_losses(walks: int) -> None:
             place, named = ([part[k] for _, part in done] for k in (0, 1))
             silent = _silent([one for one, _ in done]) if size else []
             print(
-                f"{procedure:18s} {size:4.2f} s   {_share(caught)}  {_share(place)}  {_share(named)}  "
-                f"{_share(silent)}",
+                f"{procedure:18s} {size:4.2f} s   {_share(caught)}  {_share(place)}  "
+                f"{_share(named)}  {_share(silent)}",
                 flush=True,
             )
 

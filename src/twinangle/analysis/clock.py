@@ -23,6 +23,7 @@ from twinangle.clocks import (
     trigger,
 )
 from twinangle.errors import StudyError, SynchronisationError
+from twinangle.options import Options
 from twinangle.reference.goniometer import zero_at_standing
 from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
 from twinangle.study import Study, Trial
@@ -49,11 +50,7 @@ def place_reference(
         return None, None
     clock = _clock(study, trial, signals, motion, reference)
     if study.synchronisation.method not in ("manual", "shared-clock"):  # a drift stated stands
-        clock = judge_drift(
-            clock,
-            max_drift_ppm=study.synchronisation.max_drift_ppm,
-            confidence=study.options.confidence,
-        )
+        clock = judge_drift(clock, study.options, max_drift_ppm=study.synchronisation.max_drift_ppm)
     if study.synchronisation.method != "cross-correlation":  # which looks for itself
         lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
         if lost:
@@ -196,7 +193,7 @@ def _clock(
 
 
 def judge_drift(
-    clock: Synchronisation, *, max_drift_ppm: float, confidence: float
+    clock: Synchronisation, options: Options, *, max_drift_ppm: float
 ) -> Synchronisation:
     """Refuse a drift beyond what clocks do, and warn of one that may be.
 
@@ -216,7 +213,7 @@ def judge_drift(
             f"({_rates(clock)}), or the files are not of one recording. Where a device's clock is "
             "known to run so far off, state `max_drift_ppm` in [synchronisation]."
         )
-    interval = drift_interval(clock, confidence=confidence)
+    interval = drift_interval(clock, confidence=options.confidence)
     if interval is None or max(interval.start_s, -interval.end_s) <= UNUSUAL_DRIFT_PPM:
         return clock
     nearest = min(abs(interval.start_s), abs(interval.end_s))
