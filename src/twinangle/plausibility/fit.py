@@ -317,8 +317,8 @@ def _parts(windows: Windows) -> Outcome:
     said = (
         "it belongs to these sensors in one part of the trial and not in another: over "
         f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "
-        f"its variance with theirs at best, at any lag within {_REACH_S:g} s ({bound} is needed), "
-        f"elsewhere more than {_AT_HOME:g}. Two recordings may be spliced in one file, or more "
-        f"than {_REACH_S:g} s lost. Use the recordings apart, or leave the stretch out."
+        f"its variance with theirs, at whichever lag of a stride fits best ({bound} is needed), and "
+        "nearly all of it elsewhere. Two recordings may be spliced in one file, or most of a "
+        "second or more lost. Use the recordings apart, or leave the stretch out."
     )
     return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)
