@@ -309,7 +309,7 @@ def _parts(windows: Windows) -> Outcome:
     strange = explained < _STRANGE
     seconds = float(strange.sum() * _HOP_S)
     at_home = bool((explained > _AT_HOME).any())
-    value, limit = float(explained.min()), _STRANGE
+    value, limit = max(float(explained.min()), 0.0), _STRANGE
     if seconds <= _STRANGE_S or not at_home:
         return Outcome(PARTS, "reference", "consistent", value, limit)
     first, last = (float(time[strange][k]) for k in (0, -1))
@@ -317,8 +317,8 @@ def _parts(windows: Windows) -> Outcome:
     said = (
         "it belongs to these sensors in one part of the trial and not in another: over "
         f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "
-        f"its variance with theirs, at whichever lag of a stride fits best ({bound} is needed), and "
-        "nearly all of it elsewhere. Two recordings may be spliced in one file, or most of a "
+        f"its variance with theirs at the lag within a stride that fits best ({bound} is needed), "
+        "and nearly all of it elsewhere. Two recordings may be spliced in one file, or most of a "
         "second or more lost. Use the recordings apart, or leave the stretch out."
     )
     return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)
