@@ -152,6 +152,19 @@ def test_lost_samples_are_named_with_place_and_size(honest, middle, loser, lost_
     assert step.time_s == pytest.approx(middle, abs=1.5)
 
 
+def test_a_search_that_took_the_loss_for_drift_hides_none_of_it(honest, middle):
+    """A line through the lags before and after a loss of 0.1 s, as a correlation draws it."""
+    first, rate_hz = after(honest, middle), honest.reference.rate_hz
+    spoiled = with_reference(honest, lambda a: without(a, first, round(0.1 * rate_hz)))
+    drift_ppm = 2000.0
+    at_first = first / rate_hz
+    clock = manual(honest.clock.lag_s + 0.05 - 1e-6 * drift_ppm * at_first, drift_ppm)
+    found = told(replace(spoiled, clock=replace(clock, method="cross-correlation")), reference_fit)
+    assert found["lost samples"].value == pytest.approx(100.0, abs=5.0)
+    near = float(re.search(r"near ([0-9.]+) s", found["lost samples"].said)[1])
+    assert near == pytest.approx(middle, abs=1.5)
+
+
 def test_two_recordings_in_one_file_are_named(honest, middle):
     other = simulate_walk(rng=np.random.default_rng(9), walk_s=60.0, standing_s=6.0).reference
     first = after(honest, middle)
