@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from twinangle.agreement._result import counted
+from twinangle.thresholds import told_apart
 
 _TWO_PEAKS = 2.0
 """Distance of two normal groups of equal size and spread, in SDs, from which they have two peaks:
@@ -40,10 +41,11 @@ def sides_note(points: pd.DataFrame) -> str:
     distance = float(np.sqrt(np.mean(apart**2))) if apart.size else float("nan")
     if not distance > _TWO_PEAKS * within:
         return ""
+    shown, limit = told_apart(distance, _TWO_PEAKS * within, 2)
     return (
-        f"Left and right of one person differ by {distance:.2f}° (root mean square over "
-        f"{counted(apart.size, 'participant')} with both sides), more than twice the SD of a "
-        f"single difference within a side ({within:.2f}°): the points of a person form two clouds. "
-        "They count as one person, and the limits hold this as variation within people; compare "
-        "the sides, their zeros and mountings, before the limits are used."
+        f"Left and right of one person differ by {shown}° (root mean square over "
+        f"{counted(apart.size, 'participant')} with both sides), more than {limit}°, twice the SD "
+        "of a single difference within a side: the points of a person form two clouds. They count "
+        "as one person, and the limits hold this as variation within people; compare the sides, "
+        "their zeros and mountings, before the limits are used."
     )
