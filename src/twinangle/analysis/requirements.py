@@ -7,7 +7,6 @@ from pathlib import Path
 
 from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
 from twinangle.analysis.reading import TrialSignals
-from twinangle.clocks import trigger
 from twinangle.errors import StudyError, SynchronisationError, TwinangleError
 from twinangle.signals.recording import Interval
 from twinangle.study import (
@@ -154,7 +153,7 @@ def _triggers(signals: TrialSignals, settings: SynchronisationSettings) -> None:
             "method 'trigger' needs a trigger channel in both files: give "
             "`wearable_trigger` and `reference_trigger` in [synchronisation]."
         )
-    trigger(
+    lag_by_trigger(
         signals.wearable_trigger,
         signals.reference_trigger,
         drift=settings.drift,
