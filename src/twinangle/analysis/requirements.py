@@ -7,6 +7,7 @@ from pathlib import Path
 
 from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
 from twinangle.analysis.reading import TrialSignals
+from twinangle.clocks import lag_by_trigger
 from twinangle.errors import StudyError, SynchronisationError, TwinangleError
 from twinangle.signals.recording import Interval
 from twinangle.study import (
