@@ -21,7 +21,11 @@ STRAPS = (
     "scars or irritated skin; ask about allergies to tape, glue and latex; look at the skin "
     "afterwards, and clean whatever touched it before the next participant."
 )
-RECORDING = f"Before people are recorded: {MOVEMENTS} {STRAPS} More: docs/recording.md."
+ROUTE = (
+    "Outdoors: a safe route, and somebody beside participants who may fall; ethics approval, "
+    "informed consent and local rules come first."
+)
+RECORDING = f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/recording.md."
 
 
 def to_be_stated(movements: tuple[str, ...]) -> str:

@@ -116,6 +116,7 @@ def init(
         _say(f"  {text}")
     for path in written:
         _say(f"Written: {path}")
+    _say(f"\n{RECORDING}")
 
 
 @app.command()

@@ -210,3 +210,40 @@ def test_conditions_are_compared_within_participants(run: Run, procedure: str) -
     indoor = np.mean(spread["indoor"])
     assert abs(found.difference - 0.25 * indoor) < 1.25 * indoor * allowed
     assert found.ratio_ci[0] < found.ratio < found.ratio_ci[1]
+
+
+# ---- golden values, across machines by tolerance (made by this package; a change is to be meant)
+
+GOLDEN = Path(__file__).with_name("golden_demo.csv")
+TOLERANCE = {"_s": 1e-5, "_ppm": 0.05, "_deg": 2e-3, "cycles": 0.0}
+
+
+def golden_values(results: StudyResults) -> dict[str, float]:
+    """The main numbers of every trial and of the limits, by a name that ends in the unit."""
+    found: dict[str, float] = {}
+    for trial in results.trials:
+        name = f"{trial.participant} {trial.condition} {trial.procedure}"
+        clock, curves = trial.synchronisation, trial.agreement
+        assert trial.cycles is not None
+        assert trial.wearable_variability is not None
+        found[f"{name} kept cycles"] = float(trial.cycles.kept.sum())
+        found[f"{name} wearable_sd_deg"] = trial.wearable_variability.sd
+        if clock is not None and curves is not None:
+            found[f"{name} lag_s"] = clock.lag_s
+            found[f"{name} drift_ppm"] = clock.drift_ppm
+            found[f"{name} offset_deg"] = curves.offset
+            found[f"{name} rms_demeaned_deg"] = curves.rms_demeaned
+    for (procedure, condition, quantity), both in named(results.limits):
+        for end in ("bias", "lower", "upper"):
+            key = f"{condition} {procedure} {quantity.removesuffix('_deg')} {end}_deg"
+            found[key] = getattr(both.limits, end)
+    return found
+
+
+def test_the_main_numbers_are_those_of_last_time(run: Run) -> None:
+    golden = pd.read_csv(GOLDEN, index_col="name")["value"]
+    found = golden_values(run.results)
+    assert list(found) == list(golden.index)
+    for name, value in found.items():
+        allowed = next(one for end, one in TOLERANCE.items() if name.endswith(end))
+        assert abs(value - golden[name]) <= allowed, name

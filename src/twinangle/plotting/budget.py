@@ -28,8 +28,10 @@ PARTS = {
 # Dark to light teal: what repeats every cycle; violet: drift; greys: from cycle to cycle.
 PART_COLOURS = (
     "#0b5e4f", "#12957d", "#5fc0ad", "#b5e3da", "#2b7f8c",
-    "#8d5fa8", "#4d5660", "#7d8894", "#a9b1ba", "#dcdfe2",
+    "#5f3d7a", "#4d5660", "#7d8894", "#a9b1ba", "#dcdfe2",
 )  # fmt: skip
+# Beside the colour, so that neighbours differ in grey and whatever colours a reader sees.
+PART_HATCHES = ("", "....", "xxxx", "", "////", "", "\\\\\\\\", "....", "xxxx", "")
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
 
@@ -79,11 +81,12 @@ def visible_parts(budgets: Sequence[PooledBudget]) -> tuple[str, ...]:
 def _draw_stack(axes: Axes, budgets: Sequence[PooledBudget]) -> None:
     """Draw one horizontal bar a budget, a colour a part."""
     places, start = np.arange(len(budgets)), np.zeros(len(budgets))
-    for (part, name), colour in zip(PARTS.items(), PART_COLOURS, strict=True):
+    looks = zip(PARTS.items(), PART_COLOURS, PART_HATCHES, strict=True)
+    for (part, name), colour, hatch in looks:
         width = np.array([getattr(budget, part) for budget in budgets])
         axes.barh(
-            places, width, left=start, height=0.62, color=colour, edgecolor="white", linewidth=0.5,
-            label=name,
+            places, width, left=start, height=0.62, facecolor=colour, edgecolor="white",
+            linewidth=0.5, hatch=hatch, label=name,
         )  # fmt: skip
         start = start + width
     axes.set_ylim(len(budgets) - 0.4, -0.6)

@@ -76,6 +76,7 @@ STYLE: Mapping[str, Any] = {
     "lines.linewidth": 1.0,
     "lines.markersize": 3,
     "patch.linewidth": 0.5,
+    "hatch.linewidth": 0.6,
     "legend.fontsize": FONT_PT,
     "legend.frameon": False,
     "legend.borderaxespad": 0,
