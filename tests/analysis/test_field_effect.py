@@ -17,10 +17,12 @@ def hinge(upright_deg):
     rise = np.radians(upright_deg)
     axis = np.array([np.cos(rise), 0.0, np.sin(rise)])
     other = np.array([0.0, 1.0, 0.0])
+    third = np.cross(axis, other)
 
     def sensor(speed):
         rate = np.outer(speed * np.sin(2 * np.pi * time), axis)
-        rate += np.outer(0.7 * np.sin(2 * np.pi * 0.31 * time), other)  # both, alike
+        for square, hertz in ((other, 0.31), (third, 0.53)):  # both turn alike
+            rate += np.outer(0.9 * np.sin(2 * np.pi * hertz * time), square)
         force = np.tile([0.0, 0.0, 9.81], (time.size, 1))
         return InertialRecording(force, rate, None, 0.0, RATE_HZ, "invented")
 
