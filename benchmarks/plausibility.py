@@ -18,16 +18,28 @@ import numpy as np
 import pandas as pd
 
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.frame import frame
+from twinangle.plausibility.frame import (
+    FEWEST_WINDOWS,
+    FIELD_FLOOR,
+    FIELD_REFUSED,
+    FIELD_WARNED,
+    FIELD_WINDOW_S,
+    FLOOR_M2_S4,
+    REFUSED,
+    WARNED,
+    WINDOW_S,
+    frame,
+)
 from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.magnetometer import magnetometer
 from twinangle.plausibility.mirror import mirror
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
-from twinangle.plausibility.turned_back import SIGNED
+from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping
 from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Array, InertialRecording, SensorPair
 from twinangle.simulate import simulate_walk
+from twinangle.simulate.demo import demo_trial
 
 TESTS = (frame, gravity, order, yaw, mirror, magnetometer)
 GRAVITY = 9.80665
@@ -112,6 +124,14 @@ def simulated(seed: int, repeats: int) -> Iterator[tuple[str, str, SensorPair]]:
         rng = np.random.default_rng([seed, k])
         name = " ".join(f"{key} {value}" for key, value in settings.items())
         yield f"simulated {name}", "knee", simulate_walk(rng=rng, **settings).sensors
+
+
+def demo(seeds: int) -> Iterator[tuple[str, str, SensorPair]]:
+    """Yield one trial of the demo a seed, indoor and outdoor in turn."""
+    for seed in range(1, seeds + 1):
+        condition = ("indoor", "outdoor")[seed % 2]
+        trial = demo_trial(1 + seed % 4, seed=seed, condition=condition, walk_s=40.0)
+        yield f"demo seed {seed} {condition}", "knee", trial.sensors
 
 
 def run_tests(pair: SensorPair, joint: str) -> tuple[Outcome, ...]:
@@ -244,25 +264,62 @@ def honest_table(recordings: list[tuple[str, str, SensorPair]]) -> None:
         )
 
 
-def mistake_table(recordings: list[tuple[str, str, SensorPair]]) -> None:
-    """Print how often each mistake is refused, warned of and passed, and which test said so."""
-    found: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+def mistake_table(recordings: list[tuple[str, str, SensorPair]], seed: int) -> None:
+    """Print how often each mistake is refused, warned of and passed, and which test said so.
+
+    Of the mistakes of one kind, one is drawn for each recording.
+    """
+    kinds: dict[str, list[Mistake]] = defaultdict(list)
     for kind, change in mistakes():
-        for _, joint, pair in recordings:
-            spoiled = change(pair)
-            if spoiled is not None:
-                verdict, test = told_by(run_tests(spoiled, joint))
-                found[kind][verdict] += 1
-                found[kind][f"by {test}"] += 1
+        kinds[kind].append(change)
+    rng = np.random.default_rng(seed)
     print(
         "\n| mistake | tried | refused | warned of | passed | named by |\n|---|---|---|---|---|---|"
     )
-    for kind, of in found.items():
-        n = of["contradicted"] + of["doubtful"] + of["passed"]
-        by = ", ".join(
-            f"{key[3:]} {one}" for key, one in of.items() if key.startswith("by ") and key != "by "
+    for kind, several in kinds.items():
+        verdicts: dict[str, int] = defaultdict(int)
+        by: dict[str, int] = defaultdict(int)
+        for _, joint, pair in recordings:
+            spoiled = several[rng.integers(len(several))](pair)
+            if spoiled is not None:
+                verdict, test = told_by(run_tests(spoiled, joint))
+                verdicts[verdict] += 1
+                by[test] += bool(test)
+        named = ", ".join(f"{test} {count}" for test, count in by.items() if count)
+        counts = [verdicts[each] for each in ("contradicted", "doubtful", "passed")]
+        print(f"| {kind} | {sum(counts)} | {' | '.join(map(str, counts))} | {named} |", flush=True)
+
+
+def assignment_table(recordings: list[tuple[str, str, SensorPair]]) -> None:
+    """Print which share of all 47 wrong assignments of axes scatters beyond each limit."""
+    print("\n| instrument | sensors | refused | warned of | passed |\n|---|---|---|---|---|")
+    for instrument, window_s, floor, refused, warned in (
+        ("accelerometer", WINDOW_S, FLOOR_M2_S4, REFUSED, WARNED),
+        ("magnetometer", FIELD_WINDOW_S, FIELD_FLOOR, FIELD_REFUSED, FIELD_WARNED),
+    ):
+        ratios = []
+        for _, _, pair in recordings:
+            for sensor in (pair.proximal, pair.distal):
+                vector = getattr(sensor, instrument)
+                if vector is None:
+                    continue
+                if instrument == "magnetometer":
+                    vector = vector / np.nanmedian(np.linalg.norm(vector, axis=1))
+                found = scatter_by_mapping(sensor.gyroscope, vector, sensor.rate_hz, window_s)
+                if found.n_windows >= FEWEST_WINDOWS:
+                    ratios.append(_ratios_of_the_wrong(found.summed(floor)))
+        every = np.array(ratios)
+        shares = (every > refused).mean(), ((every > warned) & (every <= refused)).mean()
+        print(
+            f"| gyroscope and {instrument} | {len(ratios)} | {shares[0]:.1%} | {shares[1]:.1%} | "
+            f"{1 - sum(shares):.1%} |"
         )
-        print(f"| {kind} | {n} | {of['contradicted']} | {of['doubtful']} | {of['passed']} | {by} |")
+
+
+def _ratios_of_the_wrong(scatter: Array) -> Array:
+    """Return the ratio that each wrong assignment would have, were it the given one, (47,)."""
+    least, second = np.sort(scatter)[:2]
+    return np.where(scatter == least, least / second, scatter / least)[1:]
 
 
 def main() -> None:
@@ -270,14 +327,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--data", type=Path, default=Path("../shared/data"))
-    parser.add_argument("--repeats", type=int, default=3, help="simulated walks of each kind")
+    parser.add_argument("--repeats", type=int, default=1, help="simulated walks of each kind")
+    parser.add_argument("--demo-seeds", type=int, default=50)
+    parser.add_argument("--mistakes-only", action="store_true")
     parser.add_argument("--honest-only", action="store_true")
     chosen = parser.parse_args()
     real = list(recorded(chosen.data)) if chosen.data.exists() else []
     invented = list(simulated(chosen.seed, chosen.repeats))
-    honest_table([*real, *invented])
+    if not chosen.mistakes_only:
+        honest_table([*real, *invented, *demo(chosen.demo_seeds)])
     if not chosen.honest_only:
-        mistake_table([*real[:5], *(invented[k] for k in (4, 6, 9))])
+        chosen_ones = [*real[:5], *(invented[k] for k in (4, 6, 9))]
+        assignment_table([*real[:5], *invented])
+        mistake_table(chosen_ones, chosen.seed)
 
 
 if __name__ == "__main__":

@@ -35,6 +35,8 @@ def reference_bursts(evidence: Evidence) -> tuple[Outcome, ...]:
 
 
 def _known_cause(evidence: Evidence) -> str:
+    if evidence.joint != "knee":
+        return f"an {evidence.joint}'s distal segment turns about its own length as well"
     cut = sure_causes(evidence)
     if cut:
         return f"an instrument is saturated: {cut}"
@@ -61,7 +63,7 @@ def _judge(found: CommonTime) -> Outcome:
     shown, bound = told_apart(share, limit, 2)
     said = (
         f"about {found.time_s[worst]:.1f} s (wearable's clock) it and the gyroscopes disagree over "
-        f"{_BURST_S:g} s by {shown} of the usual rate (more than {bound}): a knock, a jump of the "
+        f"0.3 s by {shown} of the usual rate (more than {bound}): a knock, a jump of the "
         "reference, or a stretch filled in or made up in one of the files. Look at both there, "
         "and leave the stretch out where it is not the joint's."
     )

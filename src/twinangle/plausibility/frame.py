@@ -78,7 +78,8 @@ def _compared(scatter: Array | None, n_windows: int) -> Assignment:
     others = scatter[1:]
     alike = [k for k in range(1, len(SIGNED)) if scatter[k] <= _ALIKE * others.min()]
     simplest = min(alike, key=lambda k: (_mistakes(SIGNED[k]), scatter[k]))
-    return Assignment(float(scatter[0] / others.min()), SIGNED[simplest], n_windows)
+    least = float(others.min())
+    return Assignment(float(scatter[0]) / least, SIGNED[simplest], n_windows)
 
 
 def _mistakes(gyroscope: Array) -> int:
@@ -97,8 +98,12 @@ NO_SIGNALS = "the wearable gives no raw signals of gyroscope and accelerometer."
 
 
 def cut_off(evidence: Evidence, k: int) -> str:
-    """Return what is saturated of the proximal (0) or distal (1) sensor; empty for nothing."""
-    return "; ".join(ceiling.summary() for ceiling in evidence.ceilings[k])
+    """Return where the gyroscope of the proximal (0) or distal (1) sensor is cut; else empty.
+
+    An accelerometer that is cut in impacts still shows gravity.
+    """
+    cut = (each for each in evidence.ceilings[k] if each.instrument == "gyroscope")
+    return "; ".join(ceiling.summary() for ceiling in cut)
 
 
 def _one(evidence: Evidence, k: int) -> Outcome:

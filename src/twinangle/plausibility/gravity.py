@@ -43,6 +43,7 @@ def _one(sensor: InertialRecording, k: int) -> Outcome:
         return _without_gravity(sensor, subject, size)
     if gravity_assignment(sensor).ratio > REFUSED:
         return not_tested(TEST, subject, "its axes contradict the gyroscope's.")
+    size = _surest(size, sensor)
     off = size / STANDARD_GRAVITY - 1.0
     if abs(off) <= WARNED:
         return Outcome(TEST, subject, "consistent", size, STANDARD_GRAVITY, "m/s²")
@@ -61,6 +62,15 @@ def _one(sensor: InertialRecording, k: int) -> Outcome:
         f"m/s²), {100 * off:+.0f} % off 9.81 m/s²: its scale is wrong. Check its unit and range "
         "setting, or calibrate it.",
     )
+
+
+def _surest(turned: float, sensor: InertialRecording) -> float:
+    """Return the size nearer to gravity: turned back by the gyroscope, or the median length as is.
+
+    A wrong gyroscope makes the first too small, a person's own acceleration the second wrong.
+    """
+    plain = float(np.nanmedian(np.linalg.norm(sensor.accelerometer, axis=1)))
+    return min(turned, plain, key=lambda size: abs(size - STANDARD_GRAVITY))
 
 
 def _without_gravity(sensor: InertialRecording, subject: Subject, size: float) -> Outcome:

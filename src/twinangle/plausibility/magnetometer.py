@@ -18,6 +18,7 @@ from twinangle.plausibility.frame import (
     FIELD_WARNED,
     FIELD_WINDOW_S,
     REFUSED,
+    cut_off,
     field_assignment,
     gravity_assignment,
 )
@@ -96,7 +97,7 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     off = abs(scale - 1.0)
     if off <= SCALE_WARNED:
         return Outcome(SCALE, subject, "consistent", scale, 1.0 + SCALE_REFUSED)
-    if evidence.ceilings[k]:
+    if cut_off(evidence, k):
         return not_tested(SCALE, subject, "the sensor is saturated, which is told apart.")
     refused = off > SCALE_REFUSED
     limit = 1.0 + np.copysign(SCALE_REFUSED if refused else SCALE_WARNED, scale - 1.0)

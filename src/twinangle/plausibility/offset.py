@@ -39,7 +39,7 @@ def reference_offset(evidence: Evidence) -> tuple[Outcome, ...]:
 
     The verticals in the two sensors, by filters without magnetometer, are projected square to the
     hinge's axis in each; the angle between the projections is the flexion but for a constant,
-    whatever the headings (Seel et al. 2014, Sensors 14:6891, from memory, for accelerations). Its
+    whatever the headings (Seel et al. 2014, Sensors 14:6891, for accelerations). Its
     difference from the reference stays where it is, unless a sensor or the reference slipped. The
     step is the largest difference of the medians of all 10 s windows before a time and after it.
     """

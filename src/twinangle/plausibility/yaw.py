@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.frame import NO_SIGNALS
+from twinangle.plausibility.frame import NO_SIGNALS, cut_off
 from twinangle.plausibility.levelled import vertical_rate
 from twinangle.plausibility.order import at_odds
 from twinangle.plausibility.outcome import AT_FAULT, Outcome, not_tested
@@ -52,7 +52,7 @@ def _known_cause(evidence: Evidence, pair: SensorPair) -> str:
     if at_odds(pair):
         return at_odds(pair)
     for k, name in enumerate(("proximal", "distal")):
-        if any(ceiling.instrument == "gyroscope" for ceiling in evidence.ceilings[k]):
+        if cut_off(evidence, k):
             return f"the {name} gyroscope is saturated, and its vertical is not sure."
     return ""
 
