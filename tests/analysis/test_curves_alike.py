@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -11,9 +12,11 @@ import pytest
 
 from twinangle.agreement.curves import compare_curves
 from twinangle.analysis import run_study
-from twinangle.analysis.likeness import ALIKE, REVERSED
+from twinangle.analysis.likeness import ALIKE, REVERSED, judge_likeness
+from twinangle.errors import SynchronisationError
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
+from twinangle.study.settings import AgreementSettings
 
 DATA = Path(__file__).resolve().parents[2] / "../shared/data"
 
@@ -71,12 +74,50 @@ def test_the_right_sign_on_the_right_clock_passes_without_a_word(pristine, tmp_p
     assert not any("mean curves" in text for text in trial.warnings)
 
 
-def test_a_clock_that_is_off_is_warned_of_with_the_delay(pristine, tmp_path):
-    trial = run_with(pristine, tmp_path, METHODS[0], late_s=0.2)
+def test_a_clock_that_is_off_is_warned_of(pristine, tmp_path):
+    trial = run_with(pristine, tmp_path, METHODS[0], late_s=0.06)
     assert trial.status == "ok"
-    (told,) = (text for text in trial.warnings if "mean curves" in text)
-    assert "With the reference 0.2" in told or "With the reference 0.19" in told
-    assert "earlier" in told
+    assert 0.75 < trial.agreement.correlation < ALIKE
+    assert sum("mean curves" in text for text in trial.warnings) == 1
+
+
+def test_a_clock_that_is_far_off_is_refused_with_the_delay(pristine, tmp_path):
+    trial = run_with(pristine, tmp_path, METHODS[0], late_s=0.2)
+    assert trial.status == "failed"
+    assert "(below 0.75). With the reference 0.2" in trial.reason.replace("0.19 ", "0.2")
+    assert "earlier" in trial.reason
+    assert "`least_correlation` in [agreement]" in trial.reason
+
+
+def judge(wearable, reference, **settings):
+    study = SimpleNamespace(
+        agreement=AgreementSettings(**settings), reference=None, wearable=SimpleNamespace()
+    )
+    cycles = SimpleNamespace(duration_s=np.full(3, 1.1), kept=np.ones(3, dtype=bool))
+    curves = compare_curves(np.stack([wearable] * 3), np.stack([reference] * 3))
+    return judge_likeness(study, curves, cycles)
+
+
+def test_another_joint_is_refused_and_another_person_is_not():
+    """Knees and hips of 39 boys (Olshen et al. 1989, Ann Stat 17:1419)."""
+    folder = DATA / "gait-39-boys"
+    if not folder.is_dir():
+        pytest.skip("../shared/data/gait-39-boys is absent")
+    knees, hips = (
+        pd.read_csv(folder / f"{joint}_angle.csv").to_numpy()[:, 1:].T for joint in ("knee", "hip")
+    )
+    every = np.corrcoef(knees, hips)
+    n = len(knees)
+    assert every[:n, :n].min() > 0.75 > every[:n, n:].max()
+    late = [np.corrcoef(one, np.roll(one, 2))[0, 1] for one in knees]  # a tenth of the cycle
+    assert max(late) < 0.75
+    worst = np.unravel_index(np.argmin(every[:n, :n]), (n, n))
+    assert len(judge(knees[worst[0]], knees[worst[1]])) == 1
+    closest = np.unravel_index(np.argmax(every[:n, n:]), (n, n))
+    with pytest.raises(SynchronisationError, match=r"only \(below 0\.75\)"):
+        judge(knees[closest[0]], hips[closest[1]])
+    assert len(judge(knees[closest[0]], hips[closest[1]], least_correlation=0.5)) == 1
+    assert len(judge(0.3 * knees[closest[0]], 0.3 * hips[closest[1]])) == 1  # a small movement
 
 
 def test_no_delay_reaches_the_limit_of_a_wrong_sign_on_boys_knees():

@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from twinangle.clocks import synchronise
+from twinangle.clocks import lost_samples, manual, synchronise
 from twinangle.clocks.search import prepare
 from twinangle.clocks.steps import find_step
 from twinangle.errors import SynchronisationError
@@ -95,3 +95,12 @@ def test_without_refusing_it_is_a_warning(pair):
     clock = synchronise(wearable, lose(reference, 40.0, 0.1), refuse=False)
 
     assert "reference.csv seems to have lost 0.1" in clock.warnings[0]
+
+
+def test_a_clock_given_by_hand_does_not_hide_it(pair):
+    wearable, reference = pair
+
+    assert lost_samples(wearable, reference, manual(LAG_S, 40.0)) == ""
+    assert "reference.csv seems to have lost 0.1" in lost_samples(
+        wearable, lose(reference, 40.0, 0.1), manual(LAG_S, 40.0)
+    )

@@ -26,6 +26,7 @@ from twinangle.signals.recording import (
     SensorPair,
 )
 from twinangle.study import Study, Trial
+from twinangle.thresholds import told_apart
 
 _LEAST_S = 1.0
 
@@ -165,9 +166,10 @@ def _check_within(trial: Trial, recording: Recording) -> None:
     low, high = _or(trial.start_s, first), _or(trial.end_s, last)
     left = max(min(high, last) - max(low, first), 0.0)
     if left < min(_LEAST_S, last - first):
+        there, needed = told_apart(left, _LEAST_S, 2)
         raise RecordingError(
-            f"{recording.source}: `start_s` and `end_s` ({low:g} to {high:g} s) leave {left:.2f} s "
-            f"of it, at least {_LEAST_S:g} s is needed; {runs}."
+            f"{recording.source}: `start_s` and `end_s` ({low:g} to {high:g} s) leave {there} s "
+            f"of it, at least {needed} s is needed; {runs}."
         )
     for one in trial.mask:
         if one.start_s < first - step or one.end_s > last + step:

@@ -16,6 +16,7 @@ from twinangle.clocks import (
     event,
     find_events,
     gyroscope_lag,
+    lost_samples,
     manual,
     shared_clock,
     synchronise,
@@ -23,6 +24,7 @@ from twinangle.clocks import (
 )
 from twinangle.errors import StudyError, SynchronisationError
 from twinangle.notices import Notice
+from twinangle.options import Options
 from twinangle.reference.goniometer import zero_at_standing
 from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
 from twinangle.study import Study, Trial
@@ -47,7 +49,13 @@ def place_reference(
     reference = signals.reference
     if reference is None:
         return None, None
-    clock = _judge_drift(study, _clock(study, trial, signals, motion, reference))
+    clock = _clock(study, trial, signals, motion, reference)
+    if study.synchronisation.method not in ("manual", "shared-clock"):  # a drift stated stands
+        clock = judge_drift(clock, study.options, max_drift_ppm=study.synchronisation.max_drift_ppm)
+    if study.synchronisation.method != "cross-correlation":  # which looks for itself
+        lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
+        if lost:
+            raise SynchronisationError(lost)
     if getattr(study.reference, "zero_at_standing", False):
         reference, note = _zeroed(reference, clock, trial)
         clock = replace(clock, warnings=(*clock.warnings, note))
@@ -187,29 +195,35 @@ def _clock(
     )
 
 
-def _judge_drift(study: Study, clock: Synchronisation) -> Synchronisation:
-    """Refuse a drift beyond what clocks do, and warn of one that may be; one stated stands.
+def judge_drift(
+    clock: Synchronisation, options: Options, *, max_drift_ppm: float
+) -> Synchronisation:
+    """Refuse a drift beyond what clocks do, and warn of one that may be.
 
     Two crystals part by 50 ppm or so, resonators by some hundred; a sampling rate that is not the
     one stated parts by thousands.
+
+    Raises
+    ------
+    SynchronisationError
+        If the drift is larger than `max_drift_ppm`.
     """
-    settings = study.synchronisation
-    if settings.method in ("manual", "shared-clock"):
-        return clock
-    if abs(clock.drift_ppm) > settings.max_drift_ppm:
-        found, most = told_apart(abs(clock.drift_ppm), settings.max_drift_ppm, 0)
+    if abs(clock.drift_ppm) > max_drift_ppm:
+        found, most = told_apart(abs(clock.drift_ppm), max_drift_ppm, 0)
         raise SynchronisationError(
             f"the clocks drift by {found} ppm ({1e-3 * 60 * abs(clock.drift_ppm):.1f} ms a "
             f"minute), more than {most}: no two clocks do that. A sampling rate is stated wrongly "
             f"({_rates(clock)}), or the files are not of one recording. Where a device's clock is "
             "known to run so far off, state `max_drift_ppm` in [synchronisation]."
         )
-    interval = drift_interval(clock, confidence=study.options.confidence)
+    interval = drift_interval(clock, confidence=options.confidence)
     if interval is None or max(interval.start_s, -interval.end_s) <= UNUSUAL_DRIFT_PPM:
         return clock
+    nearest = min(abs(interval.start_s), abs(interval.end_s))
+    least, limit = told_apart(nearest, UNUSUAL_DRIFT_PPM, 0)
     text = (
-        f"the clocks drift by {clock.drift_ppm:+.0f} ppm ({interval.start_s:+.0f} to "
-        f"{interval.end_s:+.0f} ppm), above {UNUSUAL_DRIFT_PPM:g} ppm: crystals hardly do that. "
+        f"the clocks drift by {clock.drift_ppm:+.0f} ppm, by {least} ppm at least (the end of the "
+        f"interval), above {limit} ppm: crystals hardly do that. "
         f"Check the sampling rates ({_rates(clock)})."
     )
     told = Notice(text, "unusual-drift", "grave", abs(clock.drift_ppm))

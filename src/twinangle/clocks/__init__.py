@@ -5,6 +5,7 @@ from twinangle.clocks.crosscorrelation import synchronise
 from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_lag
 from twinangle.clocks.known import manual, shared_clock
 from twinangle.clocks.pairing import TimingCost, align, timing_cost
+from twinangle.clocks.steps import lost_samples
 from twinangle.clocks.synchronising_events import event, find_events
 from twinangle.clocks.trigger import trigger
 
@@ -19,6 +20,7 @@ __all__ = [
     "gyroscope_lag",
     "lag_interval",
     "line_se_s",
+    "lost_samples",
     "manual",
     "shared_clock",
     "synchronise",

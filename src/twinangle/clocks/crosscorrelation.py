@@ -21,7 +21,7 @@ from twinangle.clocks.clockfit import (
 from twinangle.clocks.decision import Decision, decide
 from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, choose_peak, prepare, runner_up, search
-from twinangle.clocks.steps import LagStep, find_step, search_step
+from twinangle.clocks.steps import LagStep, clearest, find_step, search_step
 from twinangle.clocks.windows import (
     WindowedLags,
     fit_windows,
@@ -137,10 +137,10 @@ def synchronise(
         raise SynchronisationError(_told(stepped(), pair) or str(error)) from None
     chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
     lag_s = found.refined(chosen.index)
-    doubt = _told(find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s), pair)
-    if not doubt:
-        doubt = _doubt(chosen, found, pair.names)
-        doubt = doubt and (_told(stepped(), pair) or doubt)
+    doubt = _doubt(chosen, found, pair.names)
+    step = find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s)
+    if step is not None or doubt:  # a step found at a wrong lag is clearer at the right one
+        doubt = _told(clearest([step, stepped()]), pair) or doubt
     if doubt and refuse:
         raise SynchronisationError(doubt)
     fit, windows = _fit(anchor, found, lag_s, drift)

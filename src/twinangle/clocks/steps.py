@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from twinangle.clocks.band import BandLimited
-from twinangle.signals.recording import Array
+from twinangle.clocks.search import period, prepare
+from twinangle.errors import SynchronisationError
+from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 
 # Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
 _REACH_S = 1.6  # the lag is looked for this far either side of the one found
@@ -26,6 +28,7 @@ _LONGEST_S = 3600.0
 _BOUND = 9.0  # on a sample's cost, in usual costs
 _ALIKE = 5.0  # evidence by which a lag may trail the best and still be named for being nearer
 _ASIDE_S = 0.5  # so far from the step the parts offered end and begin
+_CLEAR = 0.85  # of the most evidence, for a step at another lag to be weighed
 _WITHIN = 3.0  # evidence by which other places may trail the best
 
 
@@ -39,6 +42,7 @@ class LagStep:
     before_s: float
     after_s: float
     evidence: float  # log likelihood ratio against the best line, one a stride
+    misfit: float  # what is left with it, as a share of the mean square rate
 
     @property
     def size_s(self) -> float:
@@ -104,7 +108,25 @@ def find_step(
     for first in np.arange(start, max(end - _SPAN_S / 2, start + 1e-9), _SPAN_S / 2):
         span = (float(first), min(float(first) + _SPAN_S, end))
         found.append(_within(wearable, reference, lag_s, span, stride_s))
-    return clearest(found)
+    steps = [one for one in found if one is not None]
+    return max(steps, key=lambda step: step.evidence, default=None)
+
+
+def lost_samples(
+    wearable: AngleRecording, reference: AngleRecording, clock: Synchronisation
+) -> str:
+    """Say what one of two recordings lost on a clock that was not found from their angles.
+
+    Empty where nothing seems lost, or where the angles are too short or too still to tell.
+    """
+    try:
+        a, b, _ = prepare(wearable, reference)
+    except SynchronisationError:
+        return ""
+    middle = np.array([0.5 * (b.start_s + b.end_s)])
+    lag_s = float((clock.to_wearable(middle) - middle)[0])
+    step = find_step(a, b, lag_s, stride_s=period(b.values, b.rate_hz))
+    return "" if step is None else step.told(a.source, b.source)
 
 
 def search_step(
@@ -129,9 +151,15 @@ def search_step(
 
 
 def clearest(found: Sequence[LagStep | None]) -> LagStep | None:
-    """Return the step with the most evidence; None where there is none."""
+    """Return the step that leaves least over, of the clear ones at several lags.
+
+    Some strides off the step shows too, with less evidence, and what is left over holds the
+    strides' variation. None where there is none.
+    """
     steps = [one for one in found if one is not None]
-    return max(steps, key=lambda step: step.evidence, default=None)
+    most = max((one.evidence for one in steps), default=0.0)
+    clear = [one for one in steps if one.evidence >= _CLEAR * most]
+    return min(clear, key=lambda step: step.misfit, default=None)
 
 
 def _within(
@@ -145,9 +173,9 @@ def _within(
     start, end = span
     if not end - start > 2 * _LEAST_PART_S:
         return None
-    time = start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1)
+    time: Array = np.asarray(start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1))
     starts = np.arange(0, time.size, round(_BLOCK_S / _LAG_S))
-    lags, by_block = _costs(wearable, reference, time, lag_s, starts)
+    lags, by_block, power = _costs(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
         return None
     fine = np.arange(0, (lags.size - 1) * _LAG_S + 1e-9, _FINE_S)
@@ -174,6 +202,7 @@ def _within(
         before_s=float(lags[0] + fine[first]),
         after_s=float(lags[0] + fine[second]),
         evidence=evidence,
+        misfit=stepped / max(power, 1e-12),
     )
 
 
@@ -183,10 +212,10 @@ def _costs(
     time: Array,
     lag_s: float,
     starts: NDArray[np.int64],
-) -> tuple[Array, Array]:
-    """Return the lags tried (m,) and the sum of e(t, l) over each block at each of them."""
+) -> tuple[Array, Array, float]:
+    """Return the lags tried (m,), the sum of e(t, l) over each block at each, and that of a'²."""
     reach = round(_REACH_S / _LAG_S)
-    lags = lag_s + _LAG_S * np.arange(-reach, reach + 1)
+    lags: Array = np.asarray(lag_s + _LAG_S * np.arange(-reach, reach + 1))
     wide = time[0] - lag_s + _LAG_S * np.arange(-reach, time.size + reach)
     rate, seen = wearable.at(time)[1], reference.at(wide)[1]
     moved = np.array(sliding_window_view(seen, time.size)[::-1])  # the largest lag sees the first
@@ -197,14 +226,14 @@ def _costs(
     product = moved @ rate
     best = int(np.argmax(product / np.sqrt(np.maximum(power, 1e-12))))
     if not power[best] > 0 or not product[best] > 0:
-        return lags, np.zeros((0, 0))
+        return lags, np.zeros((0, 0)), 0.0
     cost = (rate - product[best] / power[best] * moved) ** 2
     # Where samples are lost the angle jumps and its rate has a spike that fits at no lag: what a
     # sample may cost is bounded, so that no lag gains by putting the spike on the other side.
     size = np.maximum(np.add.reduceat(known.astype(np.float64), starts), 1.0)
     usual = np.quantile((np.add.reduceat(cost, starts, axis=1) / size).min(axis=0), 0.75)
     bound = max(_BOUND * float(usual), 1e-9)
-    return lags, np.add.reduceat(cost / (1 + cost / bound), starts, axis=1)
+    return lags, np.add.reduceat(cost / (1 + cost / bound), starts, axis=1), float(rate @ rate)
 
 
 def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int, float]:

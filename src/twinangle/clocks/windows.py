@@ -183,7 +183,8 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
     text = (
         f"the clocks do not differ by a straight line: windowed lags step by "
         f"{coefficients[-1] * 1e3:+.0f} ms between {time[best - 1]:.1f} and {time[best]:.1f} s on "
-        "the reference clock. A logger may have skipped or repeated samples there."
+        f"the reference clock. The {'reference' if coefficients[-1] > 0 else 'wearable'} seems to "
+        "have lost samples there, or the other instrument to repeat some."
     )
     return (Notice(text, "clock-step", "grave", abs(float(coefficients[-1]))),)
 

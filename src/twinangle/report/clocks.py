@@ -15,7 +15,7 @@ from twinangle.wording import NOTHING, listing, number, span
 
 _METHODS = {
     "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
-    "generalised least squares",
+    "generalised least squares, the drift weighed against what crystal clocks do",
     "cross-correlation, gyroscopes": "by normalised cross-correlation of the two angles, the lag "
     "then from the gyroscopes of both sensors",
     "event": "by movements made for the purpose (a jump, a stamp or heel taps)",

@@ -292,9 +292,9 @@ class Synchronisation:
         float,
         measured("ppm", "drift of the reference clock against the wearable's"),
     ]
-    drift_se_ppm: Annotated[float, measured("ppm", "total standard error of the drift")] = float(
-        "nan"
-    )
+    drift_se_ppm: Annotated[
+        float, measured("ppm", "total standard error of the drift, weighed against what clocks do")
+    ] = float("nan")
     lag_statistical_s: Annotated[
         float,
         measured("s", "statistical part of the lag's standard error, at `centre_s`"),
