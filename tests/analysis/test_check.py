@@ -79,8 +79,8 @@ def test_an_overlap_is_that_of_two_intervals():
     [
         ({"static": Interval(500.0, 505.0)}, "the static interval, 500 to 505 s"),
         ({"functional": Interval(500.0, 505.0)}, "the functional interval"),
-        ({"start_s": 400.0}, "`start_s` and `end_s`: 400 to"),
-        ({"start_s": 10.0, "end_s": 10.2}, "at least 1 s are needed"),
+        ({"start_s": 400.0}, "`start_s` and `end_s` (400 to"),
+        ({"start_s": 10.0, "end_s": 10.2}, "leave 0.20 s of it"),
     ],
 )
 def test_stretches_outside_the_recording_are_refused(study, changes, words):

@@ -5,5 +5,6 @@ AWAITED: frozenset[str] = frozenset(
         "thigh-accelerometer-x-flipped",
         "shank-late",
         "gyroscope-bias",
+        "lag-out-of-reach",
     }
 )

@@ -768,7 +768,7 @@ MISTAKES: tuple[Mistake, ...] = (
         TIMES,
         "the lag lies outside the range searched",
         toml("max_lag_s = 30.0", "max_lag_s = 1.0"),
-        words=("lag",),
+        words=("max_lag_s",),
     ),
     Mistake(
         "lag-stated-a-minute-off",

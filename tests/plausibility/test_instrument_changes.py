@@ -300,6 +300,25 @@ def test_standing_of_a_file_of_its_own_is_judged_too(honest, middle):
         assert outcome.verdict == verdict
 
 
+def test_a_forearm_that_turns_about_itself_is_never_refused(honest):
+    """Pronation by ±80°: no one combination of six channels follows the elbow then."""
+    sensor = honest.sensors.distal
+    time_s = sensor.time_s
+    turn = np.radians(80.0) * np.sin(0.5 * np.pi * time_s) * (time_s > honest.functional.end_s)
+    long_axis = np.array([0.0, 0.0, 1.0])
+    back = Rotation.from_rotvec(-turn[:, None] * long_axis)
+    rate = np.gradient(turn, time_s)[:, None] * long_axis
+    pronated = replace(
+        sensor,
+        accelerometer=back.apply(sensor.accelerometer.copy()),
+        gyroscope=back.apply(sensor.gyroscope.copy()) + rate,
+    )
+    pair = replace(honest.sensors, distal=pronated)
+    elbow = replace(honest, sensors=pair, joint="elbow")
+    found = told(elbow, reference_fit, reference_amplitude, reference_offset, reference_bursts)
+    assert all(one.verdict == "doubtful" and "forearm" in one.said for one in found.values())
+
+
 def test_open_goniometers_are_not_saturated(data):
     """Sanchez et al. (2014), 22 walks; see PROVENANCE.md in the folder."""
     files = sorted((data / "goniometer-gait-22").glob("[hk]*.csv"))

@@ -21,7 +21,7 @@ from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.procedures import PROCEDURES, needs_magnetometers
 
-LEAST_S = 1.0  # of a stretch to analyse, and of an overlap
+LEAST_S = 1.0  # of an overlap
 
 
 def require_fit(study: Study, trial: Trial, signals: TrialSignals) -> None:
@@ -50,7 +50,7 @@ def trial_faults(study: Study, trial: Trial, signals: TrialSignals) -> tuple[str
         As read.
     """
     faults = []
-    for test in (_parts_inside, _stretch_inside, _standing, _clock, _overlap, _by_hand):
+    for test in (_parts_inside, _standing, _clock, _overlap, _by_hand):
         try:
             test(study, trial, signals)
         except TwinangleError as error:
@@ -98,20 +98,6 @@ def _parts_inside(_: Study, trial: Trial, signals: TrialSignals) -> None:
     for part, name in ((trial.static, "static"), (trial.functional, "functional")):
         if isinstance(part, Interval):
             slice_samples(file.start_s, file.rate_hz, file.n_samples, part, name)
-
-
-def _stretch_inside(_: Study, trial: Trial, signals: TrialSignals) -> None:
-    """Refuse a stretch to analyse of which the recording holds less than a second."""
-    file = _wearable(signals)
-    start_s = file.start_s if trial.start_s is None else trial.start_s
-    end_s = file.end_s if trial.end_s is None else trial.end_s
-    inside = min(end_s, file.end_s) - max(start_s, file.start_s)
-    if inside < LEAST_S:
-        raise StudyError(
-            f"`start_s` and `end_s`: {start_s:g} to {end_s:g} s hold {max(inside, 0.0):.3g} s of "
-            f"{file.source}, which runs from {file.start_s:.6g} to {file.end_s:.6g} s on its own "
-            f"clock; at least {LEAST_S:g} s are needed."
-        )
 
 
 def _standing(study: Study, trial: Trial, signals: TrialSignals) -> None:

@@ -35,6 +35,8 @@ def reference_bursts(evidence: Evidence) -> tuple[Outcome, ...]:
 
 
 def _known_cause(evidence: Evidence) -> str:
+    if evidence.joint != "knee":
+        return f"an {evidence.joint}'s distal segment turns about its own length as well"
     cut = sure_causes(evidence)
     if cut:
         return f"an instrument is saturated: {cut}"

@@ -73,12 +73,19 @@ def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
     a whole sample leaves of it. R is its multiple correlation. For the lag along the trial, w is
     fitted to the 20 s that agree best, and the lag of every 8 s is where the slope follows w·ω most
     closely; then w and lags are fitted in turn. Where an instrument is saturated, nothing but R is
-    judged: it would be blamed on the files. Own method; the limits are of our own measurements,
-    see docs/plausibility.md.
+    judged: it would be blamed on the files. A forearm turns about itself as well, so an elbow is
+    no one combination, and what would be refused of a knee is warned of. Own method; the limits
+    are of our own measurements, see docs/plausibility.md.
     """
     found = common_time(evidence)
     if isinstance(found, str):
         return (not_tested(TEST, "reference", found),)
+    outcomes = _judged(found, evidence)
+    return outcomes if evidence.joint == "knee" else tuple(_milder(one) for one in outcomes)
+
+
+def _judged(found: CommonTime, evidence: Evidence) -> tuple[Outcome, ...]:
+    """Return the outcomes, the sure cause first and alone."""
     cut = sure_causes(evidence)
     windows = lag_windows(found)
     late = _median_lag(windows)
@@ -95,6 +102,16 @@ def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
         reason = "the lag steps within this trial"
         return (parts, steps, *(not_tested(test, "reference", reason) for test in (DELAY, TEST)))
     return (parts, steps, _delay(late), _whole(found, late, ""))
+
+
+def _milder(outcome: Outcome) -> Outcome:
+    """Return the outcome for a joint whose distal segment turns about its own length too."""
+    if outcome.test == DELAY or outcome.verdict in ("consistent", "not tested"):
+        return outcome
+    if outcome.verdict == "doubtful":
+        return replace(outcome, verdict="consistent", said="")
+    said = f"{outcome.said} (Much turning of the forearm about itself does the same.)"
+    return replace(outcome, verdict="doubtful", said=said)
 
 
 def _median_lag(windows: Windows) -> float:

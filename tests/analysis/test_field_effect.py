@@ -1,0 +1,61 @@
+"""A disturbed field is a warning only where flexion feels it."""
+
+import numpy as np
+import pytest
+
+from twinangle.analysis.field_effect import MATTERS_DEG, judged_by_effect
+from twinangle.notices import Notice, gravity_of, size_of
+from twinangle.signals.recording import InertialRecording, PairedAngles, SensorPair
+
+RATE_HZ = 100.0
+STRAYS = "distal sensor: the magnetic field's direction strays by about 10°."
+
+
+def hinge(upright_deg):
+    """Two sensors that turn about one axis, which rises by an angle above the horizontal."""
+    time = np.arange(0, 20, 1 / RATE_HZ)
+    rise = np.radians(upright_deg)
+    axis = np.array([np.cos(rise), 0.0, np.sin(rise)])
+    other = np.array([0.0, 1.0, 0.0])
+    third = np.cross(axis, other)
+
+    def sensor(speed):
+        rate = np.outer(speed * np.sin(2 * np.pi * time), axis)
+        for square, hertz in ((other, 0.31), (third, 0.53)):  # both turn alike
+            rate += np.outer(0.9 * np.sin(2 * np.pi * hertz * time), square)
+        force = np.tile([0.0, 0.0, 9.81], (time.size, 1))
+        return InertialRecording(force, rate, None, 0.0, RATE_HZ, "invented")
+
+    angle = 30 - 30 * np.cos(2 * np.pi * time)
+    return SensorPair(sensor(1.5), sensor(4.0)), PairedAngles(angle, None, 0.0, RATE_HZ)
+
+
+def judged(upright_deg, procedure="kalman", strays_deg=10.0):
+    pair, paired = hinge(upright_deg)
+    told = Notice(STRAYS, "magnetic-disturbance", size=strays_deg)
+    return judged_by_effect((told, "another"), procedure, pair, paired)
+
+
+def test_a_level_axis_hardly_feels_a_turn_about_the_vertical():
+    found, other = judged(0.0)
+    # 60° (1 - cos 2.5°) = 0.06°
+    assert gravity_of(found) == "note"
+    assert size_of(found) == pytest.approx(60 * (1 - np.cos(np.radians(2.5))), abs=0.02)
+    assert other == "another"
+
+
+def test_an_axis_that_rises_feels_it_by_the_sine():
+    found, _ = judged(30.0)
+    assert gravity_of(found) == "warning"
+    assert size_of(found) == pytest.approx(2.5 * 0.5 + 0.06, abs=0.1)
+    assert "flexion may be off by about 1.3°" in found
+
+
+def test_a_filter_that_follows_the_field_feels_more():
+    assert size_of(judged(30.0, "kalman-forward")[0]) > 3 * size_of(judged(30.0)[0])
+    assert MATTERS_DEG == 0.5
+
+
+def test_without_raw_signals_it_stays_as_it_was():
+    told = Notice(STRAYS, "magnetic-disturbance", size=10.0)
+    assert judged_by_effect((told,), "kalman", None, hinge(0.0)[1]) == (told,)
