@@ -29,6 +29,7 @@ from twinangle.signals.recording import (
     AngleRecording,
     Array,
     CycleSet,
+    Interval,
     JointMotion,
     PairedAngles,
     Synchronisation,
@@ -123,6 +124,9 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
     cycles = find_cycles(
         paired,
         method=study.cycles.method,
+        movement=study.cycles.movement,
+        turns=study.cycles.turns,
+        calibration=calibration_stretches(study, trial),
         sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
         vertical_rate_rad_s=motion.vertical_rate_rad_s,
         start_s=trial.start_s,
@@ -147,6 +151,14 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         standing_deg=standing_deg,
         gyroscope_lag=gyroscope_lag,
     )
+
+
+def calibration_stretches(study: Study, trial: Trial) -> tuple[tuple[str, Interval], ...]:
+    """Return the stretches of a recording that are no part of its cycles, by name."""
+    if study.cycles.include_calibration:
+        return ()
+    parts = (("neutral standing", trial.static), ("functional movement", trial.functional))
+    return tuple((name, part) for name, part in parts if isinstance(part, Interval))
 
 
 def _pair(

@@ -173,19 +173,19 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
         return ""
     reasons = []
     if chosen.n_strides < _FEWEST_STRIDES:
-        reasons.append(f"only {chosen.n_strides} strides to tell by, {_FEWEST_STRIDES} are needed")
+        reasons.append(f"only {chosen.n_strides} cycles to tell by, {_FEWEST_STRIDES} are needed")
     if chosen.evidence <= _ACCEPT:
         found_evidence, needed = told_apart(chosen.evidence, _ACCEPT)
         reasons.append(f"evidence of {found_evidence}, above {needed} is needed")
     if chosen.second_opinion <= 0:
-        reasons.append("the strides' durations and sizes fit another lag better")
+        reasons.append("the cycles' durations and sizes fit another lag better")
     if not reasons:
         return ""
     lag = found.lags_s[chosen.index]
     return (
-        f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
+        f"{names}: it cannot be told which cycle is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
-        "it: a `max_lag_s` below half a stride around a known lag, a trigger recorded with both, "
+        "it: a `max_lag_s` below half a cycle around a known lag, a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."

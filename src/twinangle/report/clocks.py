@@ -58,7 +58,7 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
         "difference of the instruments that repeats every cycle. Angle − gyr.: lag by the angle "
         "minus lag by the gyroscopes, above 0 where the procedure delays the angle; in brackets "
         f"the {options.level} interval, as for the drift. Evidence: log likelihood ratio against "
-        "the best rival stride. RMS ±: how far the RMS of the demeaned curves moves when the lag "
+        "the best rival cycle. RMS ±: how far the RMS of the demeaned curves moves when the lag "
         "moves by its SE."
     )
     if not rows:

@@ -14,7 +14,7 @@ from twinangle.report.blocks import Block, Figures
 from twinangle.report.budget import budget_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section
-from twinangle.report.cycles import bouts_blocks, strides_blocks
+from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.exclusions import exclusions_section
 from twinangle.report.limits import limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
@@ -127,7 +127,7 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what the recordings themselves tell: strides, clocks, sensors, field."""
     naming, worked = Naming(results), worked_recordings(results)
     return [
-        *strides_blocks(worked, naming),
+        *durations_blocks(worked, naming),
         *bouts_blocks(worked, naming),
         *clocks_blocks(worked, naming, results.options),
         *angle_quality_blocks(results, naming),

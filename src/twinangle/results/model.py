@@ -101,7 +101,9 @@ class TrialResult:
     budget: Annotated[
         ErrorBudget | None, number("parts of the mean squared difference over all cycles")
     ] = None
-    strides: Annotated[StrideSummary | None, number("durations of the kept cycles")] = None
+    strides: Annotated[
+        StrideSummary | None, number("durations of the kept cycles"), Named("cycle_durations")
+    ] = None
     sensors: Annotated[tuple[SensorRecord, ...], number("each sensor's own record")] = ()
     covariates: Annotated[Mapping[str, Scalar], number("further columns of the trials table")] = (
         field(default_factory=dict)
@@ -226,6 +228,12 @@ class StudyResults:
     along_cycle: Annotated[
         tuple[Pooled[AlongCycle], ...], number("limits at every point of the cycle")
     ] = ()
+
+    @property
+    def walking(self) -> bool:
+        """Whether the movement is walking, so that a cycle is a stride; else it is an exercise."""
+        cycles = self.parameters.get("cycles")
+        return not isinstance(cycles, Mapping) or cycles.get("movement", "walking") == "walking"
 
     @property
     def confidence(self) -> float:

@@ -1,7 +1,8 @@
 """Movements with a known true joint angle, as two instruments would record them.
 
 :func:`simulate_walk` and :func:`simulate_exercise` return one trial with its truth;
-:func:`write_demo_study` writes an invented study as ordinary files. Nothing here comes from a recorded person.
+:func:`write_demo_study` writes an invented study as ordinary files. Nothing here comes from a
+recorded person.
 """
 
 from twinangle.simulate.demo import write_demo_study

@@ -244,9 +244,7 @@ def plan_repetitions(
     size_deg, size_sd_deg : float
         Mean and SD of how far a repetition moves the joint.
     """
-    functional = Interval(
-        standing_s + _LIFT_S, standing_s + _LIFT_S + 2.2 * functional_repetitions
-    )
+    functional = Interval(standing_s + _LIFT_S, standing_s + _LIFT_S + 2.2 * functional_repetitions)
     at = functional.end_s + _LIFT_S + 1.0 + _SETTLE_S
     starts: list[float] = []
     ends: list[float] = []

@@ -120,7 +120,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         warnings=(
             *calibration.warnings,
             *oriented.warnings,
-            *slow_distal_warning(rates, trial.joint),
+            *(slow_distal_warning(rates, trial.joint) if trial.walking else ()),
             *lost,
         ),
         quality=AngleQuality(

@@ -39,6 +39,8 @@ class WearableTrial:
         :func:`~twinangle.wearable.flexion.functional_axis`, and
         :func:`~twinangle.wearable.heading.hinge.hinge_axes` for the last, which a joint that is no
         pure hinge tilts.
+    walking : bool
+        Whether the movement is walking, in which a shank turns faster than its thigh.
     """
 
     walk: SensorPair | OrientationPair
@@ -48,6 +50,7 @@ class WearableTrial:
     side: str = ""
     standing_deg: float = 0.0
     axis_method: AxisMethod = "mean-rate"
+    walking: bool = True
 
     def __post_init__(self) -> None:
         if self.axis_method not in get_args(AxisMethod):

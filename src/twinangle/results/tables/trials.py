@@ -158,7 +158,9 @@ class CycleRow(OfTrial):
     """One cycle found, kept or not, with the size of its curves."""
 
     cycle: Annotated[int, number("number of the cycle within its trial, from 0")]
-    bout: Annotated[int | None, number("walking bout of the cycle, from 1; 0 for none")]
+    bout: Annotated[
+        int | None, number("bout of the cycle, a run of cycles without a pause, from 1; 0 for none")
+    ]
     start_s: Annotated[float, measured("s", "start of the cycle on the wearable's clock")]
     end_s: Annotated[float, measured("s", "end of the cycle on the wearable's clock")]
     duration_s: Annotated[float, measured("s", "duration of the cycle")]
@@ -210,7 +212,7 @@ def _sizes(curves: Array | None) -> dict[str, Array]:
 
 @dataclass(frozen=True, slots=True)
 class BoutRow(OfTrial):
-    """One walking bout as a unit: its cycles, cadence, variability and agreement."""
+    """One bout (a run of cycles without a pause) as a unit: its cycles, variability and agreement."""
 
     bout: Annotated[int | None, number("number of the bout, from 1")]
     start_s: Annotated[float, measured("s", "start of its first cycle, kept or not")]
@@ -220,7 +222,7 @@ class BoutRow(OfTrial):
     duration_mean_s: Annotated[float, measured("s", "mean duration of the kept cycles")]
     duration_sd_s: Annotated[float, measured("s", "SD of their durations")]
     duration_cv_percent: Annotated[float, measured("percent", "SD over mean of their durations")]
-    strides_per_minute: Annotated[float, number("kept cycles a minute, from their mean duration")]
+    cycles_per_minute: Annotated[float, number("kept cycles a minute, from their mean duration")]
     wearable_sd: Annotated[float, data("the wearable's SD over cycles, averaged over the points")]
     reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
     offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
@@ -228,7 +230,7 @@ class BoutRow(OfTrial):
 
 
 def bout_rows(results: StudyResults) -> Iterator[BoutRow]:
-    """Yield the walking bouts of every trial, in order of time."""
+    """Yield the bouts of every trial, in order of time."""
     for trial in results.trials:
         for unit in () if trial.cycles is None else bout_units(trial.cycles):
             yield row_of(
@@ -318,7 +320,7 @@ TRIAL_TABLES = (
         "residual_angle", "rotation outside the hinge, a cycle a row", CycleResidual, _residual_rows
     ),
     Table("cycles", "every cycle found, kept or not", CycleRow, cycle_rows),
-    Table("bouts", "every walking bout", BoutRow, bout_rows),
+    Table("bouts", "every bout, a run of cycles without a pause", BoutRow, bout_rows),
     Table("exclusions", "trials and cycles left out, with the reason", Exclusion, _exclusion_rows),
     Table("mean_curves", "mean curves over the cycle, a point a row", CurvePoint, _curve_rows),
     Table("warnings", "warnings of the trials", WarningRow, _warning_rows),
