@@ -10,6 +10,7 @@ from typing import Any
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
@@ -66,6 +67,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
+    trials, together, standing_in = pool_short(trials, confidence=options.confidence)
     return StudyResults(
         title=study.title,
         joint=study.joint,
@@ -76,7 +78,8 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         parameters=study_parameters(study),
         notes=_notes(study, trials),
         invented=study.invented,
-        **pool_topics(trials, options),
+        recordings_pooled=together,
+        **pool_topics(standing_in, options),
     )
 
 

@@ -14,28 +14,29 @@ from twinangle.agreement.multiple_correlation import (
     instrument_multiple_correlation,
     multiple_correlation,
 )
+from twinangle.agreement.over_time import LEAST_SAMPLES, TimeAgreement, compare_over_time
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.cutting import cut_cycles, effect_of_exclusions
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.sensor_quality import describe_sensors, saturation_notes
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
-from twinangle.cycles import find_cycles, recut
+from twinangle.cycles import recut
+from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
-from twinangle.errors import CycleError, TwinangleError
+from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult, Variability
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
     CycleSet,
-    Interval,
     JointMotion,
     PairedAngles,
     Synchronisation,
 )
 from twinangle.study import Study, Trial
-from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
 
@@ -47,7 +48,7 @@ class _Line:
     signals: TrialSignals
     clock: Synchronisation | None
     reference: AngleRecording | None
-    cycles: CycleSet
+    cycles: CycleSet | str  # or why there are too few
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
@@ -69,7 +70,9 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     -------
     tuple of TrialResult
         One a procedure. A fault of the trial gives the status "failed" and its message; an
-        excluded trial has the status "excluded" and the reason in the table.
+        excluded trial has the status "excluded" and the reason in the table. A short recording that
+        keeps one or two cycles is "pooled": they count among those of the person's other trials
+        (:func:`twinangle.analysis.short_recordings.pool_short`).
 
     Notes
     -----
@@ -121,19 +124,11 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
     clock, gyroscope_lag = check_by_gyroscopes(study, signals, reference, clock)
     paired = _pair(motion.angle, reference, clock)
     standing_deg, told = standing_of_reference(study, trial, paired)
-    cycles = find_cycles(
-        paired,
-        method=study.cycles.method,
-        movement=study.cycles.movement,
-        turns=study.cycles.turns,
-        calibration=calibration_stretches(study, trial),
-        sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
-        vertical_rate_rad_s=motion.vertical_rate_rad_s,
-        start_s=trial.start_s,
-        end_s=trial.end_s,
-        events_s=signals.events_s if study.cycles.method == "events" else None,
-        overrides=read_overrides(study, trial),
-    )
+    cycles: CycleSet | str
+    try:
+        cycles = cut_cycles(study, trial, signals, motion, paired)
+    except TooFewCyclesError as error:
+        cycles = _after_saturation(signals, str(error))
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
@@ -151,14 +146,6 @@ def _shared_line(study: Study, trial: Trial, signals: TrialSignals, motion: Join
         standing_deg=standing_deg,
         gyroscope_lag=gyroscope_lag,
     )
-
-
-def calibration_stretches(study: Study, trial: Trial) -> tuple[tuple[str, Interval], ...]:
-    """Return the stretches of a recording that are no part of its cycles, by name."""
-    if study.cycles.include_calibration:
-        return ()
-    parts = (("neutral standing", trial.static), ("functional movement", trial.functional))
-    return tuple((name, part) for name, part in parts if isinstance(part, Interval))
 
 
 def _pair(
@@ -184,8 +171,14 @@ def _finish(
     try:
         paired = _pair(motion.angle, line.reference, line.clock)
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
-        cycles = recut(line.cycles, paired)
-        found = _numbers(study, _ended(trial, procedure, "ok", ""), motion, paired, cycles, line)
+        blank = replace(
+            _ended(trial, procedure, "ok", ""),
+            synchronisation=line.clock,
+            over_time=_over_time(trial, paired),
+        )
+        if isinstance(line.cycles, str):
+            return replace(blank, status="failed", reason=line.cycles)
+        found = _numbers(study, blank, motion, paired, recut(line.cycles, paired), line)
         return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
         reason = _after_saturation(line.signals, str(error))
@@ -204,12 +197,13 @@ def _numbers(
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
     confidence = study.options.confidence
+    short = shortage(cycles)
     result = replace(
         blank,
-        synchronisation=line.clock,
-        paired=paired,
+        status="pooled" if short else blank.status,
+        reason=short,
+        paired=None if short else paired,
         cycles=cycles,
-        variability=Variability(cycle_variability(wearable, confidence=confidence)),
         warnings=_unique(
             *line.warnings,
             *(line.field_warnings if trusts_each_field(blank.procedure) else ()),
@@ -220,8 +214,15 @@ def _numbers(
         sensors=line.sensors,
         timing=line.signals.timing,
         gyroscope_lag=line.gyroscope_lag,
-        multiple_correlation=_multiple_correlations(wearable, None),
         **_quality(motion, cycles),
+    )
+    if short:
+        return result
+    result = replace(
+        result,
+        variability=Variability(cycle_variability(wearable, confidence=confidence)),
+        exclusions=effect_of_exclusions(cycles),
+        multiple_correlation=_multiple_correlations(wearable, None),
     )
     if cycles.reference_deg is None:
         return result
@@ -240,6 +241,21 @@ def _numbers(
         multiple_correlation=_multiple_correlations(wearable, reference),
         timing_cost=_timing_cost(paired, cycles, line.clock),
     )
+
+
+def _over_time(trial: Trial, paired: PairedAngles) -> TimeAgreement | None:
+    """Compare sample by sample within the stretch to analyse; None where nothing is shared."""
+    if paired.reference_deg is None:
+        return None
+    within = np.ones(paired.time_s.size, dtype=bool)
+    if trial.start_s is not None:
+        within &= paired.time_s >= trial.start_s
+    if trial.end_s is not None:
+        within &= paired.time_s <= trial.end_s
+    wearable, reference = paired.wearable_deg[within], paired.reference_deg[within]
+    if np.isfinite(wearable + reference).sum() < LEAST_SAMPLES:
+        return None
+    return compare_over_time(wearable, reference, rate_hz=paired.rate_hz)
 
 
 def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.checks import as_float_array, require_finite
 from twinangle.cycles import exclude
 from twinangle.cycles.bouts import Candidates, split_into_bouts
-from twinangle.cycles.enough import require_enough, small_numbers
+from twinangle.cycles.enough import CYCLES_FOR_MEAN, require_enough, shortage, small_numbers
 from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_constant
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
@@ -41,6 +41,7 @@ class _Asked:
     limits_s: tuple[float, float]
     events_s: ArrayLike | None
     overrides: Sequence[Override]
+    few: bool
 
 
 def find_cycles(
@@ -56,6 +57,7 @@ def find_cycles(
     end_s: float | None = None,
     events_s: ArrayLike | None = None,
     overrides: Sequence[Override] = (),
+    few: bool = False,
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -67,7 +69,7 @@ def find_cycles(
         A cycle runs from one event to the next. "shank-gyroscope": initial contact, the trough
         after mid-swing in the shank's sagittal rate. "angle-peak": the peak of flexion (in
         walking, swing flexion, so 0 % is about 70 % of a gait cycle that begins at contact), for
-        any repetitive movement; in an exercise the middle of a held peak. "events": the times given.
+        any repetitive movement; in an exercise the middle of a held peak. "events": as given.
     movement : {"walking", "exercise"}
         In an exercise each repetition may begin and end at rest, so that starts and stops are not
         left out.
@@ -87,6 +89,9 @@ def find_cycles(
     overrides : sequence of (int or float, "include" or "exclude", str)
         Cycles forced in or out by hand, and why. An int is the index of a cycle, a float a time
         within it, in seconds on the wearable's clock.
+    few : bool
+        Let one or two kept cycles pass where the recording is short, to be pooled with others:
+        where starts, stops and what is no part of the movement are all that was left out.
 
     Returns
     -------
@@ -119,11 +124,16 @@ def find_cycles(
         limits_s=(-np.inf if start_s is None else start_s, np.inf if end_s is None else end_s),
         events_s=events_s,
         overrides=overrides,
+        few=few,
     )
     try:
-        return _found(asked)
+        cycles = _found(asked)
     except TooFewCyclesError as error:
-        raise TooFewCyclesError(f"{error}{_another_way(asked)}") from None
+        raise TooFewCyclesError(f"{error}{_named(_other_ways(asked))}") from None
+    text = shortage(cycles)
+    if text and max((ways := _other_ways(asked)).values(), default=0) >= CYCLES_FOR_MEAN:
+        raise TooFewCyclesError(f"{text}{_named(ways)}")  # no short recording, but another movement
+    return cycles
 
 
 def _found(asked: _Asked) -> CycleSet:
@@ -149,12 +159,12 @@ def _found(asked: _Asked) -> CycleSet:
     said = _judge(reason, asked, candidates, cycles, signal)
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
-    require_enough(cycles, said)
+    require_enough(cycles, said, few=asked.few)
     return replace(cycles, warnings=(*warnings, *said, *small_numbers(int(cycles.kept.sum()))))
 
 
-def _another_way(asked: _Asked) -> str:
-    """Try the other ways of finding cycles, and name those that would keep enough."""
+def _other_ways(asked: _Asked) -> dict[str, int]:
+    """Try the other ways of finding cycles, and return how many those that do would keep."""
     ways: dict[str, _Asked] = {}
     if asked.calibration:
         ways["`include_calibration = true`"] = replace(asked, calibration=())
@@ -171,11 +181,18 @@ def _another_way(asked: _Asked) -> str:
         ways['`method = "shank-gyroscope"` with `movement = "walking"`'] = replace(
             asked, method="shank-gyroscope", events_s=None, movement="walking"
         )
-    kept = {words: _count_kept(replace(way, overrides=())) for words, way in ways.items()}
-    enough = sorted((words for words in kept if kept[words]), key=lambda words: -kept[words])
-    if not enough:
+    kept = {
+        words: _count_kept(replace(way, overrides=(), few=False)) for words, way in ways.items()
+    }
+    return {words: count for words, count in kept.items() if count}
+
+
+def _named(ways: Mapping[str, int]) -> str:
+    """Name the ways that would keep enough cycles, the most first."""
+    if not ways:
         return ""
-    told = "; ".join(f"{words} would keep {kept[words]}" for words in enough)
+    order = sorted(ways, key=lambda words: -ways[words])
+    told = "; ".join(f"{words} would keep {ways[words]}" for words in order)
     return f" Another way under [cycles], where it is what the movement was: {told}."
 
 
@@ -216,7 +233,7 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
     if lost:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
         new = replace(new, warnings=(*new.warnings, text))
-    require_enough(new, [])
+    require_enough(new, [], few=bool(shortage(cycles)))
     return new
 
 

@@ -47,8 +47,8 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     blocks = [
         text(
             "Where there is no reference, only the wearable's variability between cycles can be "
-            "compared: it says how repeatable movement and wearable are together, not how right the "
-            "angle is."
+            "compared: it says how repeatable movement and wearable are together, not how right "
+            "the angle is."
         ),
         *figure("conditions", figures),
         table(

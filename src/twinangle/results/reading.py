@@ -11,7 +11,7 @@ from typing import Any
 
 from twinangle.errors import StudyError
 from twinangle.options import Options
-from twinangle.results.model import InputFile, StudyResults, TrialResult
+from twinangle.results.model import InputFile, PooledRecording, StudyResults, TrialResult
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import SCHEMA, topic_fields
@@ -21,7 +21,7 @@ from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import visible
 
 RESULTS = "results.json"
-_KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
+_KNOWN = ("schema", "study", "options", "trials", "recordings_pooled", "notes", "provenance")
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 
 
@@ -100,6 +100,9 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         inputs=keys.read(rests_on.get("inputs"), tuple[InputFile, ...], "provenance.inputs"),
         parameters=keys.read(
             rests_on.get("parameters"), Mapping[str, object], "provenance.parameters"
+        ),
+        recordings_pooled=keys.read(
+            record["recordings_pooled"], tuple[PooledRecording, ...], "recordings_pooled"
         ),
         notes=keys.read(record["notes"], tuple[str, ...], "notes"),
         invented=keys.read(study.get("invented"), bool, "study.invented"),

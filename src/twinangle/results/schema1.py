@@ -63,6 +63,7 @@ def upgraded(old: Mapping[str, Any]) -> Record:
             "seed": 0,
         },
         "trials": [_trial(trial) for trial in named["trials"]],
+        "recordings_pooled": [],
         "notes": [
             *named.get("notes", ()),
             *(f"{each['part']}: {each['reason']}" for each in named.pop("not_given", ())),

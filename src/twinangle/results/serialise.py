@@ -40,6 +40,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
         "options": KEYS.write(results.options),
         "trials": [trial_record(trial) for trial in results.trials],
         **{KEYS.key(item): KEYS.write(getattr(results, item.name)) for item in topic_fields()},
+        "recordings_pooled": KEYS.write(results.recordings_pooled),
         "notes": list(results.notes),
         "provenance": {
             "version": results.version,

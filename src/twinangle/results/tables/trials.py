@@ -212,7 +212,7 @@ def _sizes(curves: Array | None) -> dict[str, Array]:
 
 @dataclass(frozen=True, slots=True)
 class BoutRow(OfTrial):
-    """One bout (a run of cycles without a pause) as a unit: its cycles, variability and agreement."""
+    """One bout, a run of cycles without a pause, as a unit: its variability and agreement."""
 
     bout: Annotated[int | None, number("number of the bout, from 1")]
     start_s: Annotated[float, measured("s", "start of its first cycle, kept or not")]
