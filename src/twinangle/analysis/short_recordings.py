@@ -101,8 +101,21 @@ def _pool(
         )
         return replace(blank, reason=reason), None
     together = _together(trials, sets, confidence)
-    found = replace(blank, agreement=together.agreement, variability=together.variability)
-    return found, together
+    spread = _without_cycles(together.variability)
+    return replace(blank, agreement=together.agreement, variability=spread), together
+
+
+def _without_cycles(found: Variability | None) -> Variability | None:
+    """Leave the cycles themselves to the table of cycles, which has them trial by trial."""
+    if found is None:
+        return None
+    nothing = np.zeros((0, 0))
+    reference = found.reference
+    return replace(
+        found,
+        wearable=replace(found.wearable, curves=nothing),
+        reference=None if reference is None else replace(reference, curves=nothing),
+    )
 
 
 def _together(

@@ -134,7 +134,7 @@ def study_parameters(study: Study) -> dict[str, Any]:
 
 def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what a reader must know about what the whole rests on."""
-    good = [trial for trial in trials if trial.status == "ok"]
+    good = [trial for trial in trials if trial.status in ("ok", "pooled")]
     people = {trial.participant for trial in good}
     notes = list(study.warnings)
     if study.calibration is not None:

@@ -202,7 +202,7 @@ def _numbers(
         blank,
         status="pooled" if short else blank.status,
         reason=short,
-        paired=None if short else paired,
+        paired=paired,
         cycles=cycles,
         warnings=_unique(
             *line.warnings,

@@ -22,6 +22,7 @@ from twinangle.report.methods import methods_section
 from twinangle.report.overview import overview_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
+from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
@@ -73,6 +74,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
     sections = [
         ("Summary", overview_section(results, figures)),
         ("Every trial", every_trial(results)),
+        ("Short recordings, pooled", recordings_pooled_section(results)),
         *participant_sections(results, figures),
         ("Limits of agreement", limits_section(results, figures)),
         ("Procedures compared", ranking_section(results, figures)),
@@ -107,6 +109,7 @@ def _facts(results: StudyResults) -> list[list[str]]:
             "Recordings",
             (
                 f"{len(groups)}: {status.count('ok')} analysed ({len(paired)} with a reference), "
+                f"{_short(status.count('pooled'))}"
                 f"{status.count('failed')} failed, {status.count('excluded')} excluded beforehand"
             ),
         ],
@@ -115,6 +118,10 @@ def _facts(results: StudyResults) -> list[list[str]]:
         ["Acceptable difference", _margin(results)],
         ["Software", f"twinangle {results.version}"],
     ]
+
+
+def _short(count: int) -> str:
+    return f"{count} short and pooled, " if count else ""
 
 
 def _margin(results: StudyResults) -> str:

@@ -7,13 +7,13 @@ from twinangle.report.curves import curves_table
 from twinangle.report.limits import limits_table
 from twinangle.report.variability import variability_table
 from twinangle.results import StudyResults
-from twinangle.results.grouping import conditions, procedures, worked_recordings
+from twinangle.results.grouping import conditions, procedures, trial_groups
 from twinangle.wording import NOTHING, count, span
 
 
 def overview_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the one page that answers the question."""
-    if not any(trial.status == "ok" for trial in results.trials):
+    if not any(trial.status in ("ok", "pooled") for trial in results.trials):
         return [
             text(
                 "No trial could be analysed. The reasons are listed under “Exclusions, failures "
@@ -42,8 +42,9 @@ def overview_section(results: StudyResults, figures: Figures) -> list[Block]:
 
 def _rests_on(results: StudyResults) -> str:
     """Say what the numbers rest on."""
-    worked = worked_recordings(results)
-    paired = [trial for trial in worked if trial.agreement is not None]
+    mains = [group.main for group in trial_groups(results)]
+    worked = [trial for trial in mains if trial.status in ("ok", "pooled")]
+    paired = [t for t in worked if t.cycles is not None and t.cycles.reference_deg is not None]
     kept = sum(int(trial.cycles.kept.sum()) for trial in worked if trial.cycles is not None)
     people = len({trial.participant for trial in worked})
     with_reference = len({trial.participant for trial in paired})
@@ -53,6 +54,12 @@ def _rests_on(results: StudyResults) -> str:
         f"{count(len(paired), 'recording')} of {count(with_reference, 'participant')} "
         f"{'has' if len(paired) == 1 else 'have'} a reference."
     )
+    short = sum(trial.status == "pooled" for trial in worked)
+    if short:
+        said += (
+            f" {count(short, 'recording')} {'has' if short == 1 else 'have'} too few cycles for "
+            "curves of their own; the cycles of each person's short recordings are pooled."
+        )
     if people == 1 and not results.notes:
         said += " With one participant they say nothing about other people."
     return said

@@ -177,18 +177,40 @@ def _standing(worked: Sequence[TrialResult]) -> str:
     return " ".join(part for part in (found, unknown) if part)
 
 
+def _beside(worked: Sequence[TrialResult]) -> list[str]:
+    """Say what exclusions did to the SD, and what the instruments differ by sample by sample."""
+    told = []
+    for trial in worked:
+        of = f"{trial.procedure}: " if len(worked) > 1 else ""
+        effect = trial.exclusions
+        if (
+            effect is not None
+            and trial.cycles is not None
+            and effect.n_all > trial.cycles.kept.sum()
+        ):
+            told.append(f"{of}{effect.summary('°')}")
+        if trial.over_time is not None:
+            told.append(f"{of}{trial.over_time.summary('°')}")
+    return told
+
+
+_HOW = {"excluded": "Excluded beforehand", "pooled": "Pooled with this person's other recordings"}
+
+
 def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: Options) -> Block:
     """Return one recording: numbers of every procedure, figures, warnings."""
     trial = member.main
     title = heading(breakable(naming.heading(trial)))
     if not member.worked:
-        how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
-        return kept_together(title, text(f"{how}: {trial.reason}"))
+        how = _HOW.get(trial.status, "Failed")
+        beside = [] if (time := trial.over_time) is None else [text(time.summary("°"))]
+        return kept_together(title, text(f"{how}: {trial.reason}"), *beside)
     rows = [_numbers_with_intervals(result) for result in member.worked]
     head, rows = without_empty(PAGE_HEAD, rows)
     blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
     standing = _standing(member.worked)
     blocks += [text(standing)] if standing else []
+    blocks += [text(line) for line in _beside(member.worked)]
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)
     blocks += [

@@ -46,20 +46,20 @@ class Joint:
         What a positive angle is called: "flexion".
     proximal, distal : Segment
         The segment nearer the trunk, and the other.
-    movement_studied : str
-        What its cycles most often are: "walking", or "exercise" for repetitions of any other kind.
     forwards : int
         The way the distal segment's far end turns with a positive angle, in somebody who stands
         upright: -1 backwards, as the shank in knee flexion; 1 forwards, as the forearm in elbow
         flexion.
+    movement_studied : str
+        What its cycles most often are: "walking", or "exercise" for repetitions of any other kind.
     """
 
     name: str
     movement: str
-    movement_studied: str
     proximal: Segment
     distal: Segment
     forwards: int
+    movement_studied: str = "walking"
 
     @property
     def label(self) -> str:
@@ -83,7 +83,6 @@ JOINTS = {
         Joint(
             name="knee",
             movement="flexion",
-            movement_studied="walking",
             proximal=Segment("thigh", ("thigh", "femur", "upper leg", "upperleg")),
             distal=Segment("shank", ("shank", "tibia", "shin", "calf", "lower leg", "lowerleg")),
             forwards=-1,
@@ -91,10 +90,10 @@ JOINTS = {
         Joint(
             name="elbow",
             movement="flexion",
-            movement_studied="exercise",
             proximal=Segment("upper arm", ("upper arm", "upperarm", "humerus")),
             distal=Segment("forearm", ("forearm", "lower arm", "lowerarm", "radius", "ulna")),
             forwards=1,
+            movement_studied="exercise",
         ),
     )
 }

@@ -12,10 +12,10 @@ import numpy as np
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
 from twinangle.results.grouping import warnings_of
-from twinangle.results.model import StudyResults
+from twinangle.results.model import StudyResults, TrialResult
 from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
-from twinangle.results.tables.identity import OfRecording, OfTrial
+from twinangle.results.tables.identity import OfCondition, OfRecording, OfTrial
 from twinangle.results.tables.magnetic_field import fields_by_time
 from twinangle.results.tables.quantities import quantities
 from twinangle.signals.recording import Array
@@ -47,6 +47,20 @@ class TrialRow(OfTrial):
     wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
     reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
     sd_ratio: Annotated[float, number("the wearable's SD over the reference's")]
+    cycles_all: Annotated[
+        int | None, number("cycles of the movement, kept or left out by a rule or by hand")
+    ]
+    wearable_sd_all: Annotated[float, data("the wearable's SD over all cycles of the movement")]
+    reference_sd_all: Annotated[float, data("the reference's SD over all cycles of the movement")]
+    wearable_sd_change: Annotated[float, data("the wearable's SD over kept minus over all cycles")]
+    reference_sd_change: Annotated[
+        float, data("the reference's SD over kept minus over all cycles")
+    ]
+    over_time_offset: Annotated[float, data("mean difference, sample by sample")]
+    over_time_rms_demeaned: Annotated[
+        float, data("RMS of the demeaned difference, sample by sample")
+    ]
+    over_time_s: Annotated[float, measured("s", "time that both instruments recorded")]
 
 
 def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
@@ -68,12 +82,66 @@ def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
             wearable_sd_ci=NO_INTERVAL if wearable is None else wearable.sd_ci,
             reference_sd=NAN if reference is None else reference.sd,
             sd_ratio=NAN if (both := trial.variability_compared) is None else both.ratio,
+            **_beside(trial),
         )
+
+
+def _beside(trial: TrialResult) -> dict[str, Any]:
+    """Return the numbers beside the headline ones: all cycles, and sample by sample."""
+    effect, time = trial.exclusions, trial.over_time
+    names = ("sd_all", "sd_change")
+    return {
+        "cycles_all": None if effect is None else effect.n_all,
+        **{f"wearable_{k}": NAN if effect is None else getattr(effect, f"test_{k}") for k in names},
+        **{
+            f"reference_{k}": NAN if effect is None else getattr(effect, f"reference_{k}")
+            for k in names
+        },
+        "over_time_offset": NAN if time is None else time.offset,
+        "over_time_rms_demeaned": NAN if time is None else time.rms_demeaned,
+        "over_time_s": NAN if time is None else time.duration_s,
+    }
 
 
 def _records(results: StudyResults) -> list[dict[str, Any]]:
     """Return each trial's part of `results.json`."""
     return [trial_record(trial) for trial in results.trials]
+
+
+@dataclass(frozen=True, slots=True)
+class PooledRow(OfCondition):
+    """Short recordings of one person, side and condition, their cycles taken together."""
+
+    participant: Annotated[str, number("code of the person recorded")]
+    session: Annotated[str, number("session, as the trials table names it")]
+    side: Annotated[str, number("side of the body, as the trials table names it")]
+    trials: Annotated[str, number("the trials pooled, with commas")]
+    n_cycles: Annotated[int, number("cycles kept in all of them")]
+    offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
+    offset_ci: Annotated[Interval, data("the offset's interval, over cycles")]
+    rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
+    rms_demeaned_ci: Annotated[Interval, data("that RMS's interval, over cycles")]
+    wearable_sd: Annotated[float, data("the wearable's SD over the pooled cycles")]
+    wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
+    reference_sd: Annotated[float, data("the reference's SD over the pooled cycles")]
+    reason: Annotated[str, number("why there are none; empty where they are given")]
+
+
+def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
+    nothing = {"offset": NAN, "rms_demeaned": NAN}
+    none = {f"{name}_ci": NO_INTERVAL for name in nothing}
+    for one in results.recordings_pooled:
+        spread = one.variability
+        yield row_of(
+            PooledRow,
+            one.agreement,
+            one,
+            nothing | none,
+            trials=", ".join(one.trials),
+            wearable_sd=NAN if spread is None else spread.wearable.sd,
+            wearable_sd_ci=NO_INTERVAL if spread is None else spread.wearable.sd_ci,
+            reference_sd=NAN if spread is None or spread.reference is None else spread.reference.sd,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +328,7 @@ class Exclusion(OfTrial):
 def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
     whole: dict[str, Any] = {"cycle": None, "start_s": NAN, "end_s": NAN}
     for trial in results.trials:
-        if trial.status != "ok":
+        if trial.status not in ("ok", "pooled"):
             yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
     for cycle in cycle_rows(results):
         if cycle.reason:
@@ -311,6 +379,12 @@ def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
 
 TRIAL_TABLES = (
     Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
+    Table(
+        "recordings_pooled",
+        "short recordings of one person pooled, a person, condition and side a row",
+        PooledRow,
+        _pooled_rows,
+    ),
     Table("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
     Table("sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows),
     Table(
