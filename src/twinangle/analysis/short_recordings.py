@@ -13,6 +13,7 @@ from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.cycles.enough import CYCLES_FOR_MEAN, LEAST_CYCLES
 from twinangle.cycles.summary import stride_summary
+from twinangle.options import Options
 from twinangle.results import NeutralStanding, PooledRecording, TrialResult, Variability
 from twinangle.signals.recording import Array, CycleSet
 
@@ -20,7 +21,7 @@ Whose = tuple[str, str, str, str, str]  # participant, session, condition, side,
 
 
 def pool_short(
-    trials: Sequence[TrialResult], *, confidence: float
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[tuple[TrialResult, ...], tuple[PooledRecording, ...], tuple[TrialResult, ...]]:
     """Pool the cycles of a person's short recordings in one session, condition and side.
 
@@ -28,8 +29,8 @@ def pool_short(
     ----------
     trials : sequence of TrialResult
         All trials of the study.
-    confidence : float
-        Of the intervals.
+    options : Options
+        What the run was asked for.
 
     Returns
     -------
@@ -52,7 +53,7 @@ def pool_short(
     stand_in: dict[int, TrialResult | None] = {}
     for members in _groups(trials):
         several = [trials[k] for k in members]
-        one, together = _pool(several, confidence)
+        one, together = _pool(several, options)
         pooled.append(one)
         for k in members:
             stand_in[k] = None
@@ -79,7 +80,7 @@ def _groups(trials: Sequence[TrialResult]) -> Iterator[list[int]]:
 
 
 def _pool(
-    trials: Sequence[TrialResult], confidence: float
+    trials: Sequence[TrialResult], options: Options
 ) -> tuple[PooledRecording, TrialResult | None]:
     """Return what a person's short recordings give together, and the trial they stand for."""
     first = trials[0]
@@ -100,7 +101,7 @@ def _pool(
             f"there are {counted(kept, 'cycle')}, and at least {LEAST_CYCLES} are needed."
         )
         return replace(blank, reason=reason), None
-    together = _together(trials, sets, confidence)
+    together = _together(trials, sets, options)
     spread = _without_cycles(together.variability)
     return replace(blank, agreement=together.agreement, variability=spread), together
 
@@ -119,10 +120,10 @@ def _without_cycles(found: Variability | None) -> Variability | None:
 
 
 def _together(
-    trials: Sequence[TrialResult], sets: Sequence[CycleSet], confidence: float
+    trials: Sequence[TrialResult], sets: Sequence[CycleSet], options: Options
 ) -> TrialResult:
     """Return a trial that holds the kept cycles of several, with its own statistics."""
-    cycles = _joined(sets)
+    cycles, confidence = _joined(sets), options.confidence
     wearable, reference = cycles.wearable_deg, cycles.reference_deg
     result = replace(
         trials[0],

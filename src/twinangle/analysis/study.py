@@ -67,7 +67,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         traces are not needed.
     """
     options = study.options
-    trials, together, standing_in = pool_short(trials, confidence=options.confidence)
+    trials, together, standing_in = pool_short(trials, options)
     return StudyResults(
         title=study.title,
         joint=study.joint,

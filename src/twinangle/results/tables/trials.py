@@ -12,7 +12,7 @@ import numpy as np
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
 from twinangle.results.grouping import warnings_of
-from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.model import StudyResults
 from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
 from twinangle.results.tables.identity import OfCondition, OfRecording, OfTrial
@@ -47,20 +47,6 @@ class TrialRow(OfTrial):
     wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
     reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
     sd_ratio: Annotated[float, number("the wearable's SD over the reference's")]
-    cycles_all: Annotated[
-        int | None, number("cycles of the movement, kept or left out by a rule or by hand")
-    ]
-    wearable_sd_all: Annotated[float, data("the wearable's SD over all cycles of the movement")]
-    reference_sd_all: Annotated[float, data("the reference's SD over all cycles of the movement")]
-    wearable_sd_change: Annotated[float, data("the wearable's SD over kept minus over all cycles")]
-    reference_sd_change: Annotated[
-        float, data("the reference's SD over kept minus over all cycles")
-    ]
-    over_time_offset: Annotated[float, data("mean difference, sample by sample")]
-    over_time_rms_demeaned: Annotated[
-        float, data("RMS of the demeaned difference, sample by sample")
-    ]
-    over_time_s: Annotated[float, measured("s", "time that both instruments recorded")]
 
 
 def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
@@ -82,30 +68,53 @@ def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
             wearable_sd_ci=NO_INTERVAL if wearable is None else wearable.sd_ci,
             reference_sd=NAN if reference is None else reference.sd,
             sd_ratio=NAN if (both := trial.variability_compared) is None else both.ratio,
-            **_beside(trial),
         )
 
 
-def _beside(trial: TrialResult) -> dict[str, Any]:
-    """Return the numbers beside the headline ones: all cycles, and sample by sample."""
-    effect, time = trial.exclusions, trial.over_time
-    names = ("sd_all", "sd_change")
-    return {
-        "cycles_all": None if effect is None else effect.n_all,
-        **{f"wearable_{k}": NAN if effect is None else getattr(effect, f"test_{k}") for k in names},
-        **{
-            f"reference_{k}": NAN if effect is None else getattr(effect, f"reference_{k}")
-            for k in names
-        },
-        "over_time_offset": NAN if time is None else time.offset,
-        "over_time_rms_demeaned": NAN if time is None else time.rms_demeaned,
-        "over_time_s": NAN if time is None else time.duration_s,
-    }
+@dataclass(frozen=True, slots=True)
+class AllCyclesRow(OfTrial):
+    """The SDs over all cycles of the movement, and how much what was left out changed them."""
+
+    n_all: Annotated[int, number("cycles of the movement, kept or left out by a rule or by hand")]
+    n_outliers: Annotated[int, number("of these left out as outliers of duration or course")]
+    wearable_sd_all: Annotated[float, data("the wearable's SD over all cycles of the movement")]
+    wearable_sd_change: Annotated[float, data("the wearable's SD over kept minus over all cycles")]
+    wearable_sd_outlier_change: Annotated[
+        float, data("the wearable's SD over kept minus over kept and outlying cycles")
+    ]
+    reference_sd_all: Annotated[float, data("the reference's SD over all cycles of the movement")]
+    reference_sd_change: Annotated[
+        float, data("the reference's SD over kept minus over all cycles")
+    ]
+    reference_sd_outlier_change: Annotated[
+        float, data("the reference's SD over kept minus over kept and outlying cycles")
+    ]
 
 
-def _records(results: StudyResults) -> list[dict[str, Any]]:
-    """Return each trial's part of `results.json`."""
-    return [trial_record(trial) for trial in results.trials]
+def _all_cycles_rows(results: StudyResults) -> Iterator[AllCyclesRow]:
+    names = ("sd_all", "sd_change", "sd_outlier_change")
+    for trial in results.trials:
+        if (effect := trial.exclusions) is not None:
+            wearable = {f"wearable_{name}": getattr(effect, f"test_{name}") for name in names}
+            yield row_of(AllCyclesRow, effect, wearable, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class OverTimeRow(OfTrial):
+    """Both instruments compared sample by sample, with or without cycles."""
+
+    offset: Annotated[float, data("mean difference, wearable minus reference")]
+    rms_demeaned: Annotated[float, data("RMS of the difference, each instrument demeaned")]
+    rmse: Annotated[float, data("RMS of the difference as it is")]
+    correlation: Annotated[float, number("correlation of the two over the samples")]
+    n_samples: Annotated[int, number("samples that both instruments have")]
+    duration_s: Annotated[float, measured("s", "time that these samples cover")]
+
+
+def _over_time_rows(results: StudyResults) -> Iterator[OverTimeRow]:
+    for trial in results.trials:
+        if trial.over_time is not None:
+            yield row_of(OverTimeRow, trial.over_time, trial)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +151,11 @@ def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
             wearable_sd_ci=NO_INTERVAL if spread is None else spread.wearable.sd_ci,
             reference_sd=NAN if spread is None or spread.reference is None else spread.reference.sd,
         )
+
+
+def _records(results: StudyResults) -> list[dict[str, Any]]:
+    """Return each trial's part of `results.json`."""
+    return [trial_record(trial) for trial in results.trials]
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,6 +393,13 @@ def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
 
 TRIAL_TABLES = (
     Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
+    Table(
+        "all_cycles",
+        "SDs over all cycles of the movement, and what exclusions changed",
+        AllCyclesRow,
+        _all_cycles_rows,
+    ),
+    Table("over_time", "both instruments sample by sample", OverTimeRow, _over_time_rows),
     Table(
         "recordings_pooled",
         "short recordings of one person pooled, a person, condition and side a row",
