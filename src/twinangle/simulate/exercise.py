@@ -12,8 +12,15 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from twinangle.checks import require_positive
-from twinangle.signals.recording import AngleRecording, Array, Interval, SensorPair
-from twinangle.simulate.body import Segment, Side
+from twinangle.signals.recording import (
+    AngleRecording,
+    Array,
+    Interval,
+    OrientationPair,
+    OrientationRecording,
+    SensorPair,
+)
+from twinangle.simulate.body import Pose, Segment, Side
 from twinangle.simulate.field import make_field
 from twinangle.simulate.instruments import (
     ReferenceErrors,
@@ -120,11 +127,12 @@ class ExerciseSettings:
 class ExerciseTruth:
     """What no instrument sees, on the wearable's clock.
 
-    `angle` is the true flexion; `starts_s` and `ends_s` (m,) bound the repetitions, `curves_deg`
+    `angle` is the true flexion and `sensors` map sensor to earth; `starts_s` and `ends_s` (m,) bound the repetitions, `curves_deg`
     (m, 101) is the true flexion over each.
     """
 
     angle: AngleRecording
+    sensors: OrientationPair
     starts_s: Array
     ends_s: Array
     curves_deg: Array
@@ -198,7 +206,7 @@ def simulate_exercise(
         reference=_reference(body, repetitions, chosen, rng),
         static=repetitions.standing,
         functional=repetitions.functional,
-        truth=_truth(body, repetitions, n_samples, chosen),
+        truth=_truth(body, repetitions, straps, motion.around[2], chosen),
     )
 
 
@@ -269,14 +277,24 @@ def _reference(
 def _truth(
     body: LegExercise | ArmExercise,
     repetitions: Repetitions,
-    n_samples: int,
+    straps: list[SegmentSensor],
+    pose: Pose,
     chosen: ExerciseSettings,
 ) -> ExerciseTruth:
-    time_s = np.arange(n_samples) / chosen.rate_hz
+    above, below = (
+        OrientationRecording(
+            strap.orientation(pose).as_quat(scalar_first=True),
+            0.0,
+            chosen.rate_hz,
+            f"true {strap.segment} sensor",
+        )
+        for strap in straps
+    )
     starts_s, ends_s = repetitions.starts_s, repetitions.ends_s
     along_s = starts_s[:, None] + np.linspace(0.0, 1.0, 101) * (ends_s - starts_s)[:, None]
     return ExerciseTruth(
-        angle=AngleRecording(body.angle_deg(time_s), 0.0, chosen.rate_hz, "true flexion"),
+        angle=AngleRecording(body.angle_deg(pose.time_s), 0.0, chosen.rate_hz, "true flexion"),
+        sensors=OrientationPair(above, below),
         starts_s=starts_s,
         ends_s=ends_s,
         curves_deg=body.angle_deg(along_s.ravel()).reshape(along_s.shape),
