@@ -127,8 +127,8 @@ class ExerciseSettings:
 class ExerciseTruth:
     """What no instrument sees, on the wearable's clock.
 
-    `angle` is the true flexion and `sensors` map sensor to earth; `starts_s` and `ends_s` (m,) bound the repetitions, `curves_deg`
-    (m, 101) is the true flexion over each.
+    `angle` is the true flexion and `sensors` map sensor to earth; `starts_s` and `ends_s` (m,)
+    bound the repetitions, `curves_deg` (m, 101) is the true flexion over each.
     """
 
     angle: AngleRecording
