@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 
 from twinangle.analysis.trial import analyse_trial
 from twinangle.cycles import find_cycles
+from twinangle.cycles.events import flexion_peaks
 from twinangle.errors import CycleError
 from twinangle.signals.recording import Interval, PairedAngles
 from twinangle.simulate import simulate_exercise
@@ -171,6 +172,7 @@ def test_calibration_is_not_published_for_the_movement(turning):
     paired, vertical, calibration = turning
     asked = {"method": "angle-peak", "vertical_rate_rad_s": vertical}
     published = find_cycles(paired, **asked)
+    assert not any("longer than strides" in text for text in published.warnings)  # bends: 2.2 s
     bends = calibration[0][1]
     assert (published.start_s[published.kept] < bends.end_s).all()  # calibration bends only
     with pytest.raises(CycleError) as refusal:
@@ -228,6 +230,14 @@ def test_knee_exercises(movement):
         calibration=(("functional movement", exercise.functional),),
     )
     assert found.kept.sum() >= 11
+    as_walking = find_cycles(
+        paired,
+        method="angle-peak",
+        turns=False,
+        calibration=(("functional movement", exercise.functional),),
+    )
+    assert any("longer than strides of walking" in text for text in as_walking.warnings)
+    assert not any("longer than strides" in text for text in found.warnings)
     assert_allclose(np.median(found.duration_s[found.kept]), 3.0, rtol=0.1)
 
 
@@ -242,3 +252,18 @@ def test_settings_that_contradict_each_other(curl_study):
     path.write_text(text + "turns = false\ninclude_calibration = true\n")
     cycles = read_study(path).cycles
     assert (cycles.movement, cycles.turns, cycles.include_calibration) == ("walking", False, True)
+
+
+def test_a_held_peak_is_in_the_middle_of_its_hold():
+    """A tremor of a degree moves the largest sample about in a hold of a third of a second."""
+    exercise = simulate_exercise(
+        rng=np.random.default_rng(8), sets=1, repetitions=10, rate_hz=100.0, repetition_cv=0.0
+    )
+    truth, rate = exercise.truth, exercise.truth.angle.rate_hz
+    shaken = truth.angle.angle_deg + np.sin(2 * np.pi * 3.3 * truth.angle.time_s)
+    middle = 0.5 * (truth.starts_s + truth.ends_s)
+    largest, held = (
+        flexion_peaks(shaken, rate_hz=rate, held=how)[0][-10:] - middle for how in (False, True)
+    )
+    assert np.abs(largest).max() > 0.05
+    assert np.abs(held).max() < 0.02

@@ -18,6 +18,7 @@ from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.signals.recording import Array, CycleSet, Interval, PairedAngles
+from twinangle.thresholds import told_apart
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
 Movement = Literal["walking", "exercise"]
@@ -25,6 +26,7 @@ LEAST_RATE_HZ = 20.0
 # Share of the cycles left out as turns above which it is asked whether they are turns: walks up and
 # down a hall have a fifth to a third. Common practice, no source.
 MOST_IN_TURNS = 0.5
+LONGEST_STRIDE_S = 2.5  # slow walking of patients takes about 2 s; common practice, no source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,8 +161,24 @@ def _found(asked: _Asked) -> CycleSet:
     said = _judge(reason, asked, candidates, cycles, signal)
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
+    said += _slow_strides(asked, cycles)
     require_enough(cycles, said, few=asked.few)
     return replace(cycles, warnings=(*warnings, *said, *small_numbers(int(cycles.kept.sum()))))
+
+
+def _slow_strides(asked: _Asked, cycles: CycleSet) -> list[str]:
+    """Warn of cycles that last longer than strides of walking do."""
+    if asked.movement != "walking" or asked.method == "events" or not cycles.kept.any():
+        return []
+    typical = float(np.median(cycles.duration_s[cycles.kept]))
+    if typical <= LONGEST_STRIDE_S:
+        return []
+    shown, limit = told_apart(typical, LONGEST_STRIDE_S)
+    text = (
+        f"The cycles last {shown} s, above {limit} s, longer than strides of walking: where they "
+        'are repetitions of an exercise, say `movement = "exercise"` under [cycles].'
+    )
+    return [text]
 
 
 def _other_ways(asked: _Asked) -> dict[str, int]:
