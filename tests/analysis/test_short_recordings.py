@@ -140,7 +140,7 @@ def test_results_read_back_and_are_told(results, tmp_path, capsys):
     assert "P01 hall (angle): 3 recordings pooled" in told
     shown = json.dumps(report_content(results, {}), ensure_ascii=False)
     assert "Short recordings, pooled" in shown
-    assert "Sample by sample over the" in shown
+    assert "RMS over time" in shown
 
 
 def test_all_cycles_stand_beside_the_kept(tmp_path):
@@ -162,7 +162,8 @@ def test_all_cycles_stand_beside_the_kept(tmp_path):
     assert_allclose(effect.test_sd_all + effect.test_sd_change, kept_sd)
     assert effect.test_sd_change < -0.5
     shown = json.dumps(report_content(results, {}), ensure_ascii=False)
-    assert f"Over all {effect.n_all} cycles of the movement the SD is" in shown
+    assert f"{cycles.kept.sum()} / {effect.n_all} ({effect.n_outliers})" in shown
+    assert f"{effect.test_sd_change:.2f}".replace("-", "−") in shown
 
 
 def test_overrides_alone_and_one_outside_every_cycle(tmp_path):

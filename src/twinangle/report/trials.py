@@ -36,6 +36,16 @@ FURTHER_HEAD = (
     "Participant", "Condition", "Recording", "Procedure", "Range", "r", "SD difference",
     "SD added",
 )  # fmt: skip
+BESIDE_HEAD = (
+    "Participant", "Condition", "Recording", "Procedure", "Kept / all (outliers)", "SD w. all",
+    "Change w.", "SD ref. all", "Change ref.", "Seconds", "Offset over time", "RMS over time",
+)  # fmt: skip
+BESIDE_CAPTION = (
+    "Beside the kept cycles, in degrees. SD over all cycles of the movement (kept, in turns, "
+    "starts and stops, outliers, left out by hand), and how much leaving cycles out changed it; in "
+    "brackets what the rules for outliers alone did. Sample by sample over the seconds that both "
+    "instruments recorded, with or without cycles: mean difference, and RMS once both are demeaned."
+)
 PAGE_HEAD = (
     "Procedure", "Cycles", "Offset", "Offset zeroed", "RMS dem.", "± clock", "SD wearable",
     "SD reference", "Ratio of SDs",
@@ -70,6 +80,7 @@ def every_trial(results: StudyResults) -> list[Block]:
     return [
         table(head, rows, words=words, caption=caption),
         *_further_numbers(worked, naming, results.options),
+        *_beside_kept_cycles(results.trials, naming),
     ]
 
 
@@ -106,6 +117,43 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
             "and SDs with intervals are on the participants' pages.",
         )
     ]
+
+
+def _beside_kept_cycles(trials: Sequence[TrialResult], naming: Naming) -> list[Block]:
+    """Return the SDs over all cycles, and what the instruments differ by sample by sample."""
+    rows = []
+    for trial in trials:
+        effect, time, cycles = trial.exclusions, trial.over_time, trial.cycles
+        if effect is None and time is None:
+            continue
+        kept = None if cycles is None else int(cycles.kept.sum())
+        of_effect = (
+            [NOTHING] * 5
+            if effect is None
+            else [
+                f"{kept} / {effect.n_all} ({effect.n_outliers})",
+                number(effect.test_sd_all),
+                _change(effect.test_sd_change, effect.test_sd_outlier_change),
+                number(effect.reference_sd_all),
+                _change(effect.reference_sd_change, effect.reference_sd_outlier_change),
+            ]
+        )
+        of_time = (
+            [NOTHING] * 3
+            if time is None
+            else [number(time.duration_s, 1), number(time.offset), number(time.rms_demeaned)]
+        )
+        where = [trial.participant, trial.condition, naming.recording(trial), trial.procedure]
+        rows.append([*where, *of_effect, *of_time])
+    if not rows:
+        return []
+    head, rows = without_empty(BESIDE_HEAD, rows)
+    return [table(head, rows, words=head.index("Procedure") + 1, caption=BESIDE_CAPTION)]
+
+
+def _change(change: float, of_outliers: float) -> str:
+    """Return a change, and in brackets the part of it that the rules for outliers made."""
+    return f"{number(change)} ({number(of_outliers)})" if math.isfinite(change) else NOTHING
 
 
 def _numbers_with_intervals(trial: TrialResult) -> list[str]:
@@ -177,23 +225,6 @@ def _standing(worked: Sequence[TrialResult]) -> str:
     return " ".join(part for part in (found, unknown) if part)
 
 
-def _beside(worked: Sequence[TrialResult]) -> list[str]:
-    """Say what exclusions did to the SD, and what the instruments differ by sample by sample."""
-    told = []
-    for trial in worked:
-        of = f"{trial.procedure}: " if len(worked) > 1 else ""
-        effect = trial.exclusions
-        if (
-            effect is not None
-            and trial.cycles is not None
-            and effect.n_all > trial.cycles.kept.sum()
-        ):
-            told.append(f"{of}{effect.summary('°')}")
-        if trial.over_time is not None:
-            told.append(f"{of}{trial.over_time.summary('°')}")
-    return told
-
-
 _HOW = {"excluded": "Excluded beforehand", "pooled": "Pooled with this person's other recordings"}
 
 
@@ -210,7 +241,6 @@ def _trial_block(member: TrialGroup, naming: Naming, figures: Figures, options: 
     blocks = [title, table(head, rows, words=1, caption=PAGE_CAPTION.format(level=options.level))]
     standing = _standing(member.worked)
     blocks += [text(standing)] if standing else []
-    blocks += [text(line) for line in _beside(member.worked)]
     for name in ("traces", "synchronisation", "cycles"):
         blocks += figure(f"{member.stem}_{name}", figures)
     blocks += [
