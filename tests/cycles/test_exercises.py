@@ -199,6 +199,16 @@ def test_calibration_can_count(turning):
     whole = (("functional movement", Interval(5.0, float(paired.time_s[-1]))),)
     with pytest.raises(CycleError, match="`include_calibration = true` would keep"):
         find_cycles(paired, method="angle-peak", movement="exercise", calibration=whole)
+    last = paired.time_s[-1]
+    same = find_cycles(
+        paired,
+        method="angle-peak",
+        movement="exercise",
+        start_s=5.5,
+        calibration=(("functional movement", Interval(5.0, float(last))),),
+    )
+    assert same.kept.sum() == 16
+    assert any("is the functional movement itself" in text for text in same.warnings)
     plain = find_cycles(paired, method="angle-peak", movement="exercise")
     apart = find_cycles(paired, method="angle-peak", movement="exercise", calibration=calibration)
     assert_allclose(apart.start_s, plain.start_s, atol=1e-9)

@@ -145,7 +145,7 @@ def _found(asked: _Asked) -> CycleSet:
     refuse_constant(paired.wearable_deg[within], "the wearable's angle")
     if paired.reference_deg is not None:
         refuse_constant(paired.reference_deg[within], "the reference's angle")
-    stretch = within & _beside_calibration(asked, within)
+    asked, stretch, same = _beside_calibration(asked, within)
     events, signal, warnings = _events(asked, stretch)
     candidates = split_into_bouts(
         events,
@@ -158,7 +158,7 @@ def _found(asked: _Asked) -> CycleSet:
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
-    said = _judge(reason, asked, candidates, cycles, signal)
+    said = [*same, *_judge(reason, asked, candidates, cycles, signal)]
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
     said += _slow_strides(asked, cycles)
@@ -290,19 +290,29 @@ def _samples_within(paired: PairedAngles, limits_s: tuple[float, float]) -> NDAr
     return inside
 
 
-def _beside_calibration(asked: _Asked, within: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Return which samples are no calibration, at least one second of them within the stretch."""
-    time_s, names = asked.paired.time_s, [name for name, _ in asked.calibration]
-    beside = np.ones(time_s.size, dtype=bool)
+def _beside_calibration(
+    asked: _Asked, within: NDArray[np.bool_]
+) -> tuple[_Asked, NDArray[np.bool_], list[str]]:
+    """Return which samples of the stretch to analyse are no calibration.
+
+    Where less than a second of it is left, calibration is what was asked to be analysed: it counts
+    then, and a warning says so.
+    """
+    time_s, beside = asked.paired.time_s, within.copy()
     for _, part in asked.calibration:
         beside &= (time_s < part.start_s) | (time_s > part.end_s)
-    seconds = float((within & beside).sum()) / asked.paired.rate_hz
-    if seconds < 1.0:
-        raise TooFewCyclesError(
-            f"No cycle found: {seconds:.2f} s of the stretch to analyse are neither "
-            f"{' nor '.join(names)}, and at least 1 s is needed."
-        )
-    return beside
+    if beside.sum() >= asked.paired.rate_hz or not asked.calibration:
+        return asked, beside, []
+    names = " and ".join(name for name, part in asked.calibration if _meets(time_s[within], part))
+    text = (
+        f"The stretch to analyse is the {names} itself, so that its cycles count; the axis found "
+        "in it is not tried on another movement."
+    )
+    return replace(asked, calibration=()), within, [text]
+
+
+def _meets(time_s: Array, part: Interval) -> bool:
+    return bool(((time_s >= part.start_s) & (time_s <= part.end_s)).any())
 
 
 def _on_samples(values: ArrayLike | None, name: str, paired: PairedAngles) -> Array | None:
