@@ -265,6 +265,7 @@ def _motion(
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
         analysed=analysed(trial),
+        walking=study.cycles.movement == "walking",
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
         return partial(estimate_motion, inputs), None, warnings

@@ -203,21 +203,21 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     n = chosen.n_strides
     required = _ACCEPT * max(1.0, _ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
     if n < _FEWEST_STRIDES:
-        reasons.append(f"only {n} strides to tell by, {_FEWEST_STRIDES} are needed at least")
+        reasons.append(f"only {n} cycles to tell by, {_FEWEST_STRIDES} are needed at least")
     elif chosen.evidence <= required:
         found_evidence, needed = told_apart(chosen.evidence, required)
-        few = f" with only {n} strides to tell by" if n < _ENOUGH_STRIDES else ""
+        few = f" with only {n} cycles to tell by" if n < _ENOUGH_STRIDES else ""
         reasons.append(f"evidence of {found_evidence}, above {needed} is needed{few}")
     # Of fewer strides, durations and sizes correlate by chance.
     if n >= _ENOUGH_STRIDES and chosen.second_opinion <= 0:
-        reasons.append("the strides' durations and sizes fit another lag better")
+        reasons.append("the cycles' durations and sizes fit another lag better")
     if not reasons:
         return ""
     lag = found.lags_s[chosen.index]
     return (
-        f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
+        f"{names}: it cannot be told which cycle is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
-        "it: a `max_lag_s` below half a stride around a known lag (`expected_lag_s`; the trials "
+        "it: a `max_lag_s` below half a cycle around a known lag (`expected_lag_s`; the trials "
         "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/recording.md), or a longer recording with a start, a "

@@ -89,6 +89,9 @@ def rests_on(results: StudyResults) -> str:
             f"{count(answer.n_with_reference, 'recording')} and "
             f"{count(answer.n_cycles_with_reference, 'cycle')}"
         )
+    if answer.n_pooled:
+        short = count(answer.n_pooled, "short recording")
+        said += f"; the cycles of {short} are pooled person by person"
     said += ". " + (
         "Intervals are over the strides of one participant: they say nothing about other people."
         if answer.n_participants == 1

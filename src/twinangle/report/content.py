@@ -19,7 +19,7 @@ from twinangle.report.blocks import Block, Figures
 from twinangle.report.budget import budget_section, further_budget_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
-from twinangle.report.cycles import bouts_blocks, strides_blocks
+from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.exclusions import exclusions_section, warnings_section
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
@@ -53,7 +53,7 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what the recordings themselves tell: strides, clocks, sensors, field."""
     naming, worked = Naming(results), worked_recordings(results)
     return [
-        *strides_blocks(worked, naming),
+        *durations_blocks(worked, naming),
         *bouts_blocks(worked, naming),
         *clocks_blocks(worked, naming, results.options),
         *angle_quality_blocks(results, naming),
@@ -75,6 +75,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
 )
 SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
+    _plain("Short recordings, pooled", recordings_pooled_section),
     participant_sections,
     _titled("Limits of agreement in full", further_limits_section),
     _plain("Conditions in full", further_conditions_section),

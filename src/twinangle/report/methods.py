@@ -106,7 +106,8 @@ def _material(results: StudyResults) -> str:
     groups = trial_groups(results)
     worked = worked_recordings(results)
     paired = [trial for trial in worked if trial.agreement is not None]
-    left = len(groups) - len(worked)
+    short = sum(group.main.status == "pooled" for group in groups)
+    left = len(groups) - len(worked) - short
     people = len(participants(results))
     text = (
         f"{joint_named(results.joint).label} was measured with inertial sensors on the segments "
@@ -114,6 +115,10 @@ def _material(results: StudyResults) -> str:
         f"({listing(name or 'one condition' for name in conditions(results))}). "
         f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
     )
+    if short:
+        text += (
+            f", the cycles of {short} short ones were pooled with those of the same person's others"
+        )
     if left:
         verb = "was" if left == 1 else "were"
         text += f" and {left} {verb} excluded beforehand or could not be analysed (see exclusions)"
