@@ -23,7 +23,7 @@ LEAST_SPREAD_DEG_S = 5.0
 FEWEST_MEANS = 8
 LEFT_OUT = 0.1
 REFUSED_BELOW, WARNED_BELOW = 0.3, 0.7
-"""Correlation of the two rates: honest recordings reach 0.8 and more."""
+"""Correlation of the two rates: honest recordings reach 0.9 and more."""
 SCALE_MEAN_S = 3.0
 LEAST_S = 60.0
 SCALE_OFF, SCALE_ERRORS = 0.07, 4.0
