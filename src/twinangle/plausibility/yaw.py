@@ -107,12 +107,13 @@ def _correlation(means: Array) -> float:
     """Return the larger of two correlations: over all stretches, and over nine tenths of them.
 
     Left out are those in which the two differ most: one stretch that is not of this recording, such
-    as a filled-in end, must not refuse it. Sensors that run against each other do so either way.
+    as a filled-in end, must not refuse it. Where both refuse it, the first is what is told.
     """
     apart = np.abs(means[0] - means[1])
     kept = np.argsort(apart)[: apart.size - max(1, round(LEFT_OUT * apart.size))]
     parts = (means, means[:, kept])
-    return max(float(np.corrcoef(part[0], part[1])[0][1]) for part in parts)
+    whole, most = (float(np.corrcoef(part[0], part[1])[0][1]) for part in parts)
+    return whole if max(whole, most) < REFUSED_BELOW else max(whole, most)
 
 
 def _cause(correlation: float) -> str:
