@@ -1,4 +1,4 @@
-"""Ceilings of calibrated channels are found by their shape, named, and seen before axes are blamed."""
+"""Ceilings of calibrated channels are found by their shape, named, and seen before axes are."""
 
 from dataclasses import replace
 from pathlib import Path
