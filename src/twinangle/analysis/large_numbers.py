@@ -46,9 +46,9 @@ def _of_curves(curves: CurveAgreement) -> list[str]:
         shown, bound = told_apart(curves.rms_demeaned, MOST_RMS_DEG)
         found.append(
             f"with their offset taken off, wearable and reference differ by {shown}° RMS over the "
-            f"mean cycle (more than {bound}°). Likely causes: another trial's or side's reference, a lag that is wrong, "
-            "axes or signs of a sensor, a flexion axis from a poor functional movement, a gain or "
-            "unit that is wrong."
+            f"mean cycle (more than {bound}°). Likely causes: another trial's or side's "
+            "reference, a lag that is wrong, axes or signs of a sensor, a flexion axis from a poor "
+            "functional movement, a gain or unit that is wrong."
         )
     if abs(curves.offset) > MOST_OFFSET_DEG:
         shown, bound = told_apart(abs(curves.offset), MOST_OFFSET_DEG)
