@@ -38,12 +38,12 @@ def test_a_magnetometer_negated_as_a_whole_shows_in_the_dip(pair, spoil):
     assert found["dip", "both sensors"].verdict == "contradicted"
 
 
-@pytest.mark.parametrize(("factor", "verdict"), [(0.8, "contradicted"), (0.9, "doubtful")])
+@pytest.mark.parametrize(("factor", "verdict"), [(0.7, "contradicted"), (0.8, "doubtful")])
 def test_the_scale_of_a_gyroscope_is_found(pair, spoil, factor, verdict):
     found = told(spoil(pair, "distal", gyroscope=lambda rate: factor * rate))
     scale = found["gyroscope scale", "distal sensor"]
     assert scale.verdict == verdict
-    assert scale.value == pytest.approx(1 / factor, abs=0.05)
+    assert scale.value == pytest.approx(1 / factor, rel=0.05)
 
 
 def test_the_hand_moved_board_passes_even_beside_a_magnet():
@@ -55,4 +55,4 @@ def test_the_hand_moved_board_passes_even_beside_a_magnet():
         signals = (held[name].astype(float) for name in ("imu_acc", "imu_gyr", "imu_mag"))
         sensor = InertialRecording(*signals, 0.0, 2000 / 7, file.stem)
         assert field_assignment(sensor).ratio < 0.5
-        assert field_scale(sensor) == pytest.approx(1.0, abs=0.08)
+        assert field_scale(sensor)[0] == pytest.approx(1.0, abs=0.08)

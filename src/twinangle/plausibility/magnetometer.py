@@ -31,7 +31,10 @@ from twinangle.thresholds import told_apart
 TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
 SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
 SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
-"""Distance of the scale from 1: honest recordings stay within 0.05."""
+BLUNT_WARNED, BLUNT_REFUSED = 0.18, 0.25
+SHARP = 4.0
+"""Distance of the scale from 1. Where scales 0.2 off scatter at least 4 times as much as the best,
+honest recordings stay within 0.03; elsewhere, over iron or with few turns, within 0.12."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
 _SEGMENTS = ("proximal", "distal")
 
@@ -93,14 +96,17 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     subject: Subject = "distal sensor" if k else "proximal sensor"
     if axes != "consistent":
         return not_tested(SCALE, subject, "no magnetometer agrees with the gyroscope's axes.")
-    scale = field_scale(sensor)
+    scale, sharpness = field_scale(sensor)
+    sharp = sharpness >= SHARP
+    most = SCALE_REFUSED if sharp else BLUNT_REFUSED
+    allowed = SCALE_WARNED if sharp else BLUNT_WARNED
     off = abs(scale - 1.0)
-    if off <= SCALE_WARNED:
-        return Outcome(SCALE, subject, "consistent", scale, 1.0 + SCALE_REFUSED)
+    if off <= allowed:
+        return Outcome(SCALE, subject, "consistent", scale, 1.0 + most)
     if cut_off(evidence, k):
         return not_tested(SCALE, subject, "the sensor is saturated, which is told apart.")
-    refused = off > SCALE_REFUSED
-    limit = 1.0 + np.copysign(SCALE_REFUSED if refused else SCALE_WARNED, scale - 1.0)
+    refused = off > most
+    limit = 1.0 + np.copysign(most if refused else allowed, scale - 1.0)
     value, bound = told_apart(scale, float(limit), 2)
     return Outcome(
         SCALE,
@@ -116,20 +122,27 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     )
 
 
-def field_scale(sensor: InertialRecording) -> float:
+def field_scale(sensor: InertialRecording) -> tuple[float, float]:
     """Return the factor of the gyroscope's rates at which the turned field scatters least.
 
-    The least of a coarse grid, then the vertex of the parabola through it and its neighbours.
+    The least of a coarse grid, then the vertex of the parabola through it and its neighbours; and
+    how many times as much it scatters, at least, at factors 0.2 off.
     """
     field = sensor.magnetometer
     assert field is not None
     unit = field / np.nanmedian(np.linalg.norm(field, axis=1))
     rate_hz = sensor.rate_hz
-    coarse = scatter_by_scale(sensor.gyroscope, unit, rate_hz, FIELD_WINDOW_S, SCALES)
-    cost = np.exp(np.log(coarse + FIELD_FLOOR).mean(axis=0))
+
+    def cost_of(scales: Array) -> Array:
+        found = scatter_by_scale(sensor.gyroscope, unit, rate_hz, FIELD_WINDOW_S, scales)
+        return np.asarray(np.exp(np.log(found + FIELD_FLOOR).mean(axis=0)))
+
+    cost = cost_of(SCALES)
     best = int(np.clip(np.argmin(cost), 1, SCALES.size - 2))
     near = slice(best - 1, best + 2)
-    return float(np.clip(_vertex(SCALES[near], cost[near]), SCALES[0], SCALES[-1]))
+    scale = float(np.clip(_vertex(SCALES[near], cost[near]), SCALES[0], SCALES[-1]))
+    low, at, high = cost_of(scale + np.array([-0.2, 0.0, 0.2]))
+    return scale, float(min(low, high) / at)
 
 
 def _vertex(x: Array, y: Array) -> float:
