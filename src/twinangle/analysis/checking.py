@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
+from twinangle.analysis.cutting import override_fault
 from twinangle.analysis.file_facts import FileFacts
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.plausibility import examine_sensors

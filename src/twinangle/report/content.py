@@ -27,6 +27,7 @@ from twinangle.report.methods import methods_section
 from twinangle.report.participants import participants_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
+from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
