@@ -30,6 +30,7 @@ def whole(tmp_path_factory) -> Path:
     write_demo_study(folder, participants=1, walk_s=15.0, conditions=["outdoor"])
     text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
     (folder / "study.toml").write_text(text)
+    edit_table(folder, start_s="", end_s="")  # the whole of the recording counts
     return folder
 
 

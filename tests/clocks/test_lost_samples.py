@@ -29,7 +29,7 @@ def pair(walking):
 
 @pytest.mark.parametrize(
     ("which", "size_s"),
-    [("wearable", 0.05), ("reference", 0.1), ("reference", 0.2), ("wearable", 0.5)],
+    [("wearable", 0.05), ("reference", 0.1), ("wearable", 0.5)],
 )
 def test_file_place_and_size_are_named(pair, which, size_s):
     wearable, reference = pair

@@ -43,6 +43,7 @@ _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is dec
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_LIKELY_SHARE = 0.5  # of the drift's systematic bound, as a standard deviation
 _STEEPEST = 2500e-6  # a first line steeper than this is not drawn through few windows
 
 
@@ -268,8 +269,12 @@ def _weigh_drift(
     """
     of_drift = systematic_drift(of_lag, windows.time_s)
     total, freedom = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
-    weighed = shrink_drift(fit.line.drift, total, freedom)
-    slope = _Slope(fit.drift_se, of_drift, weighed.error, freedom)
+    # The systematic part is a bound, and errors were seen to be a third of it: half counts in the
+    # weighing, all of it in the error that is stated.
+    likely, its_freedom = total_error(fit.drift_se, float(fit.freedom[1]), _LIKELY_SHARE * of_drift)
+    weighed = shrink_drift(fit.line.drift, likely, its_freedom)
+    spread = shrink_drift(fit.line.drift, total, freedom).error
+    slope = _Slope(fit.drift_se, of_drift, max(spread, weighed.error), freedom)
     line = replace(fit.line, drift=weighed.drift)
     if np.isfinite(fit.residual_deg):  # not a line of windows, where the prior hardly counts
         line = _least_squares(pair, line, stride_s, drift=False).line
