@@ -75,7 +75,7 @@ def strange_rate(rate_hz: float) -> str:
             ),
             "they are not in seconds",
         )
-        decimals = max(1, 1 - math.floor(math.log10(rate_hz)))
+        decimals = max(1, -math.floor(math.log10(rate_hz)))
         shown_hz, least = told_apart(rate_hz, SLOWEST_HZ, decimals)
         return (
             f"its times step at {shown_hz} Hz, slower than movement is recorded "
