@@ -97,6 +97,10 @@ def rests_on(results: StudyResults) -> str:
         if answer.n_participants == 1
         else "Intervals are over participants."
     )
+    others = [name for name in answer.with_reference if name != answer.condition]
+    if others:
+        named_others = listing(f"“{name}”" for name in others)
+        said += f" What was found under {named_others}, with a reference too, stands behind."
     return f"{said} {_margin(results)}" if answer.n_with_reference else said
 
 
