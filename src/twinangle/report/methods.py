@@ -31,6 +31,7 @@ _NAMED = {
     "berger-hsu-1996": "Berger & Hsu 1996",
     "bland-altman-1999": "Bland & Altman 1999",
     "bland-altman-2007": "2007",
+    "hampel-1974": "Hampel 1974",
     "kobayashi-salam-2000": "Kobayashi & Salam 2000",
     "koenig-2014": "König et al. 2014",
     "lin-1989": "Lin 1989",
