@@ -55,4 +55,4 @@ def test_the_hand_moved_board_passes_even_beside_a_magnet():
         signals = (held[name].astype(float) for name in ("imu_acc", "imu_gyr", "imu_mag"))
         sensor = InertialRecording(*signals, 0.0, 2000 / 7, file.stem)
         assert field_assignment(sensor).ratio < 0.5
-        assert field_scale(sensor)[0] == pytest.approx(1.0, abs=0.08)
+        assert field_scale(sensor).scale == pytest.approx(1.0, abs=0.08)
