@@ -35,12 +35,12 @@ TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
 SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
 SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
 BLUNT_WARNED, BLUNT_REFUSED = 0.18, 0.25
-SHARP, BLIND = 4.0, 1.5
+SHARP, BLIND = 4.0, 1.3
 SCALE_ERRORS = 4.0
 """Distance of the scale from 1. Where scales 0.2 off scatter at least 4 times as much as the best,
 honest recordings stay within 0.05; elsewhere, over iron or with few turns, within 0.12. Four
 standard errors are allowed everywhere, and nothing is judged where scales 0.2 off scatter less than
-1.5 times as much: over strong iron (20 µT) an honest scale came out as 0.81."""
+1.3 times as much: over strong iron (20 µT) an honest scale came out as 0.81."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
 QUIET_S = 1.0
 TENTHS = 10

@@ -72,7 +72,8 @@ def turns_apart(pair: SensorPair) -> Apart | None:
     weight = np.hanning(round(MEAN_S * rate_hz) + 2)[1:-1]
     weight = weight / weight.sum()
     first, second = (
-        np.convolve(vertical_rate(sensor), weight, "same") for sensor in (pair.proximal, pair.distal)
+        np.convolve(vertical_rate(sensor), weight, "same")
+        for sensor in (pair.proximal, pair.distal)
     )
     known = np.isfinite(first) & np.isfinite(second)
     if known.sum() < _LEAST_S * rate_hz:
