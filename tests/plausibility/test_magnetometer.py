@@ -9,6 +9,7 @@ from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import field_assignment
 from twinangle.plausibility.magnetometer import dip_deg, field_scale, magnetometer
 from twinangle.signals.recording import InertialRecording
+from twinangle.simulate import simulate_walk
 
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
 if not BROAD.is_dir():  # two of the trials; the others are looked for beside the repository
@@ -44,6 +45,21 @@ def test_the_scale_of_a_gyroscope_is_found(pair, spoil, factor, verdict):
     scale = found["gyroscope scale", "distal sensor"]
     assert scale.verdict == verdict
     assert scale.value == pytest.approx(1 / factor, rel=0.05)
+
+
+def test_a_bias_is_not_taken_for_a_scale(pair, spoil):
+    found = told(spoil(pair, "distal", gyroscope=lambda rate: rate + np.radians([5.0, 0.0, 0.0])))
+    assert found["gyroscope scale", "distal sensor"].verdict in ("consistent", "not tested")
+
+
+def test_over_strong_iron_the_scale_is_not_judged():
+    """20 µT in the floor: the field scatters least at 0.81 of an honest gyroscope's rates."""
+    walk = simulate_walk(
+        rng=np.random.default_rng([0, 200]), walk_s=60.0, rate_hz=200.0, floor_ut=20.0
+    )
+    scale = told(walk.sensors)["gyroscope scale", "distal sensor"]
+    assert scale.verdict == "not tested"
+    assert "iron near by" in scale.said
 
 
 def test_the_hand_moved_board_passes_even_beside_a_magnet():

@@ -141,13 +141,16 @@ def search_step(
 
     Where samples are lost, the right lag fits either part only, and a wrong one at which hardly
     more than one part overlaps may correlate better: so every lag is tried at which the overlap is
-    half of the longest.
+    half of the longest. Among k lags one fits a step by chance more easily than at one lag: ln k
+    more evidence is asked for, k times the likelihood ratio.
     """
     a, b = wearable, reference
     lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + _REACH_S, 1.5 * _REACH_S)
     overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
     some = lags[overlap > 0.5 * float(overlap.max())]
-    return clearest([find_step(a, b, float(lag), stride_s=stride_s) for lag in some])
+    found = [find_step(a, b, float(lag), stride_s=stride_s) for lag in some]
+    enough = LEAST_EVIDENCE + float(np.log(max(some.size, 1)))
+    return clearest([step for step in found if step is not None and step.evidence >= enough])
 
 
 def clearest(found: Sequence[LagStep | None]) -> LagStep | None:

@@ -27,7 +27,7 @@ REFUSED, WARNED = 2.0, 1.5
 """Scatter of the given assignment over the least of all others: honest recordings reach 1.2."""
 LONG_WINDOW_S = 8.0
 LONG_FROM, LONG_WARNED = 1.2, 2.5
-"""Where 4 s windows leave a doubt, the mean scatter over windows of 8 s is looked at: a person's own
+"""Where 4 s windows leave a doubt, the mean scatter over windows of 8 s is looked at: one's own
 acceleration averages out better in them, and the few in which much gravity moves count most. Honest
 recordings reach 1.3 there, a thigh's accelerometer with the axis that hardly sees gravity negated
 4.3."""

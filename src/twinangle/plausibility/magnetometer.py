@@ -2,8 +2,8 @@
 
 The field is turned back by the gyroscope as gravity is in :mod:`twinangle.plausibility.frame`, but
 unlike gravity it is not hidden under the sensor's own acceleration, so it tells of the gyroscope's
-scale as well: the scale at which the field scatters least, the bias taken off. The dip, the angle of the field below
-the horizontal, is one for both sensors. Our own; limits by `benchmarks/plausibility.py`.
+scale as well: that at which the field scatters least, bias taken off. The dip, the angle of the
+field below the horizontal, is one for both. Our own; limits by `benchmarks/plausibility.py`.
 """
 
 from __future__ import annotations
