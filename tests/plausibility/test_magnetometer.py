@@ -39,7 +39,7 @@ def test_a_magnetometer_negated_as_a_whole_shows_in_the_dip(pair, spoil):
     assert found["dip", "both sensors"].verdict == "contradicted"
 
 
-@pytest.mark.parametrize(("factor", "verdict"), [(0.7, "contradicted"), (0.8, "doubtful")])
+@pytest.mark.parametrize(("factor", "verdict"), [(0.7, "contradicted"), (0.82, "doubtful")])
 def test_the_scale_of_a_gyroscope_is_found(pair, spoil, factor, verdict):
     found = told(spoil(pair, "distal", gyroscope=lambda rate: factor * rate))
     scale = found["gyroscope scale", "distal sensor"]

@@ -36,14 +36,12 @@ SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
 SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
 BLUNT_WARNED, BLUNT_REFUSED = 0.18, 0.25
 SHARP, BLIND = 4.0, 1.3
-SCALE_ERRORS = 4.0
 """Distance of the scale from 1. Where scales 0.2 off scatter at least 4 times as much as the best,
-honest recordings stay within 0.05; elsewhere, over iron or with few turns, within 0.12. Four
-standard errors are allowed everywhere, and nothing is judged where scales 0.2 off scatter less than
-1.3 times as much: over strong iron (20 µT) an honest scale came out as 0.81."""
+honest recordings stay within 0.05; elsewhere, over iron or with few turns, within 0.12. Nothing
+is judged where scales 0.2 off scatter less than 1.3 times as much: over strong iron (20 µT) an
+honest scale came out as 0.81."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
-QUIET_S = 1.0
-TENTHS = 10
+QUIET_S = (5.0, 2.0, 1.0)  # as long as may be: of a second, sway is left in
 _SEGMENTS = ("proximal", "distal")
 
 
@@ -113,9 +111,8 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
             "needed): there are too few turns, or too much iron near by."
         )
         return not_tested(SCALE, subject, why)
-    scatter = SCALE_ERRORS * found.error if np.isfinite(found.error) else 0.0
-    most = max(SCALE_REFUSED if sharp else BLUNT_REFUSED, scatter)
-    allowed = max(SCALE_WARNED if sharp else BLUNT_WARNED, scatter)
+    most = SCALE_REFUSED if sharp else BLUNT_REFUSED
+    allowed = SCALE_WARNED if sharp else BLUNT_WARNED
     off = abs(scale - 1.0)
     if off <= allowed:
         return Outcome(SCALE, subject, "consistent", scale, 1.0 + most)
@@ -139,17 +136,19 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
 
 
 def _without_bias(evidence: Evidence, sensor: InertialRecording) -> InertialRecording:
-    """Return the sensor with its mean rate over the quietest second taken off, where it rests.
+    """Return the sensor with its mean rate over the quietest seconds taken off, where it rests.
 
     A bias of a few degrees a second turns the field back wrongly, and looks like a scale.
     """
     assert evidence.pair is not None
-    found = quietest(evidence.pair, QUIET_S)
-    if found is None or found[1] > MOST_MOVING_DEG_S:
-        return sensor
     time_s = sensor.time_s
-    still = (time_s >= found[0].start_s) & (time_s <= found[0].end_s)
-    return replace(sensor, gyroscope=sensor.gyroscope - np.mean(sensor.gyroscope[still], axis=0))
+    for length_s in QUIET_S:
+        found = quietest(evidence.pair, length_s)
+        if found is not None and found[1] <= MOST_MOVING_DEG_S:
+            still = (time_s >= found[0].start_s) & (time_s <= found[0].end_s)
+            bias = np.nanmean(sensor.gyroscope[still], axis=0)
+            return replace(sensor, gyroscope=sensor.gyroscope - bias)
+    return sensor
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,45 +157,27 @@ class FieldScale:
 
     scale: float
     sharpness: float  # how many times as much it scatters, at least, at factors 0.2 off
-    error: float  # standard error of the scale, NaN where too few windows tell
 
 
 def field_scale(sensor: InertialRecording) -> FieldScale:
     """Find the factor of the gyroscope's rates that makes the turned field scatter least.
 
-    The least of a coarse grid, then the vertex of the parabola through it and its neighbours. The
-    error is a jackknife's, tenths of the windows left out in turn (blocks, since neighbouring
-    windows are alike: Künsch 1989, Ann Stat 17:1217).
+    The least of a coarse grid, then the vertex of the parabola through it and its neighbours.
     """
     field = sensor.magnetometer
     assert field is not None
     unit = field / np.nanmedian(np.linalg.norm(field, axis=1))
 
-    def costs_of(scales: Array) -> Array:
+    def cost_of(scales: Array) -> Array:
         found = scatter_by_scale(sensor.gyroscope, unit, sensor.rate_hz, FIELD_WINDOW_S, scales)
-        return np.asarray(np.log(found + FIELD_FLOOR))
+        return np.asarray(np.exp(np.log(found + FIELD_FLOOR).mean(axis=0)))
 
-    costs = costs_of(SCALES)
-    cost = np.exp(costs.mean(axis=0))
+    cost = cost_of(SCALES)
     best = int(np.clip(np.argmin(cost), 1, SCALES.size - 2))
     near = slice(best - 1, best + 2)
     scale = float(np.clip(_vertex(SCALES[near], cost[near]), SCALES[0], SCALES[-1]))
-    low, at, high = np.exp(costs_of(scale + np.array([-0.2, 0.0, 0.2])).mean(axis=0))
-    error = _jackknifed(SCALES[near], costs[:, near])
-    return FieldScale(scale, float(min(low, high) / at), error)
-
-
-def _jackknifed(scales: Array, costs: Array) -> float:
-    """Return the standard error of the vertex, windows (m, 3) left out a tenth at a time."""
-    n = TENTHS
-    if costs.shape[0] < 2 * n:
-        return float("nan")
-    parts = np.array_split(np.arange(costs.shape[0]), n)
-    left = np.array(
-        [_vertex(scales, np.exp(np.delete(costs, part, axis=0).mean(axis=0))) for part in parts]
-    )
-    left = np.clip(left, scales[0], scales[-1])
-    return float(np.sqrt((n - 1) / n * np.sum((left - left.mean()) ** 2)))
+    low, at, high = cost_of(scale + np.array([-0.2, 0.0, 0.2]))
+    return FieldScale(scale, float(min(low, high) / at))
 
 
 def _vertex(x: Array, y: Array) -> float:
