@@ -44,6 +44,7 @@ _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
 _LIKELY_SHARE = 0.5  # of the drift's systematic bound, as a standard deviation
+_SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 _STEEPEST = 2500e-6  # a first line steeper than this is not drawn through few windows
 
 
@@ -113,7 +114,8 @@ def synchronise(
         If `max_lag_s` is not above 0.
     """
     require_positive(max_lag_s, "max_lag_s")
-    pair = _within_reach(_Pair(*prepare(wearable, reference)), expected_lag_s, max_lag_s)
+    whole = _Pair(*prepare(wearable, reference))
+    pair = _within_reach(whole, expected_lag_s, max_lag_s)
     anchor = _anchor(pair, expected_lag_s, max_lag_s)
     shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))
     found = search_lags(
@@ -135,13 +137,15 @@ def synchronise(
     try:
         choose_peak(found, max_lag_s, wearable.source, reference.source)
     except SynchronisationError as error:
-        raise SynchronisationError(_told(stepped(), pair) or str(error)) from None
+        beyond = _beyond(whole, expected_lag_s, max_lag_s)
+        raise SynchronisationError(beyond or _told(stepped(), pair) or str(error)) from None
     chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
     lag_s = found.refined(chosen.index)
     doubt = _doubt(chosen, found, pair.names)
     step = find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s)
     if step is not None or doubt:  # a step found at a wrong lag is clearer at the right one
-        doubt = _told(clearest([step, stepped()]), pair) or doubt
+        beyond = _beyond(whole, expected_lag_s, max_lag_s)
+        doubt = beyond or _told(clearest([step, stepped()]), pair) or doubt
     if doubt and refuse:
         raise SynchronisationError(doubt)
     fit, windows = _fit(anchor, found, lag_s, drift)
@@ -189,6 +193,46 @@ def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
     low = max(start, a.start_s) + first
     high = low + _ANCHOR_S
     return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
+
+
+def _beyond(whole: _Pair, expected_lag_s: float, max_lag_s: float) -> str:
+    """Return that the lag lies outside the search, where it surely does; else empty.
+
+    Looked at only where the search fails: a stride off, the lag seems to step, or cycles cannot be
+    told apart.
+    """
+    a, b = whole.wearable, whole.reference
+    shorter, longer = sorted(side.end_s - side.start_s for side in (a, b))
+    if longer > _LONG_S:
+        return ""
+    reach = max(
+        abs(a.end_s - b.start_s - expected_lag_s), abs(b.end_s - a.start_s + expected_lag_s)
+    )
+    found = search_lags(
+        a,
+        b,
+        whole.rate_hz,
+        expected_lag_s=expected_lag_s,
+        max_lag_s=max(reach, max_lag_s),
+        min_overlap_s=0.5 * shorter,
+    )
+    try:
+        choose_peak(found, reach, a.source, b.source)
+    except SynchronisationError:
+        return ""
+    chosen = decide(a, b, found, whole.rate_hz)
+    lag_s, alike = found.refined(chosen.index), float(found.correlation[chosen.index])
+    if abs(lag_s - expected_lag_s) <= max_lag_s or alike < _SURELY_ALIKE:
+        return ""
+    if _doubt(chosen, found, whole.names):
+        return ""
+    about = f" of {expected_lag_s:g} s" if expected_lag_s else ""
+    return (
+        f"{whole.names}: no lag within `max_lag_s` ({max_lag_s:g} s){about} fits, while at "
+        f"{lag_s:+.2f} s, outside the search, the two correlate at {alike:.2f}. Widen `max_lag_s`, "
+        f"or state `expected_lag_s` = {lag_s:.1f} ([synchronisation], or a column of the trials "
+        "table)."
+    )
 
 
 def _told(step: LagStep | None, pair: _Pair) -> str:
