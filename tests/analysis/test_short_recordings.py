@@ -13,7 +13,7 @@ from twinangle.analysis import check_study
 from twinangle.analysis.study import pool_study
 from twinangle.analysis.trial import analyse_trial
 from twinangle.closing import print_closing
-from twinangle.report.content import report_content
+from twinangle.report.content import supplement_content
 from twinangle.results.equality import same_results
 from twinangle.results.reading import results_of
 from twinangle.results.serialise import to_text
@@ -138,7 +138,7 @@ def test_results_read_back_and_are_told(results, tmp_path, capsys):
     print_closing(results, tmp_path)
     told = capsys.readouterr().out
     assert "P01 hall (angle): 3 recordings pooled" in told
-    shown = json.dumps(report_content(results, {}), ensure_ascii=False)
+    shown = json.dumps(supplement_content(results, {}), ensure_ascii=False)
     assert "Short recordings, pooled" in shown
     assert "RMS over time" in shown
 
@@ -161,7 +161,7 @@ def test_all_cycles_stand_beside_the_kept(tmp_path):
     kept_sd = trial.variability.wearable.sd
     assert_allclose(effect.test_sd_all + effect.test_sd_change, kept_sd)
     assert effect.test_sd_change < -0.5
-    shown = json.dumps(report_content(results, {}), ensure_ascii=False)
+    shown = json.dumps(supplement_content(results, {}), ensure_ascii=False)
     assert f"{cycles.kept.sum()} / {effect.n_all} ({effect.n_outliers})" in shown
     assert f"{effect.test_sd_change:.2f}".replace("-", "−") in shown
 
@@ -173,10 +173,10 @@ def test_overrides_alone_and_one_outside_every_cycle(tmp_path):
     hand.write_text("participant,time_s,decision,reason\nP01,8.0,exclude,spoke\n")
     study = write_study(tmp_path, [("P01", 14)], more)
     assert (study.cycles.method, study.cycles.movement) == ("angle-peak", "walking")
-    assert check_study(study) == []
+    assert check_study(study).faults == ()
     hand.write_text("participant,time_s,decision,reason\nP01,1.0,exclude,spoke\n")
-    (fault,) = check_study(study)
+    (fault,) = check_study(study).faults
     assert "trials.csv, row 2: No cycle was found at 1 s" in fault
     hand.write_text("participant,time_s,decision,reason\nP01,now,exclude,spoke\n")
-    (fault,) = check_study(study)
+    (fault,) = check_study(study).faults
     assert "hand.csv, row 2, column 'time_s'" in fault

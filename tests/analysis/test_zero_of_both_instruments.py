@@ -140,7 +140,7 @@ def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path,
     pages = str(participant_sections(recorded, {}))
     assert "Mean angle in neutral standing: wearable" in pages
     assert "Offset zeroed" in pages
-    assert "Of it zero" in str(zeroed_blocks(recorded))
+    assert "Of it zero" in str(zeroed_blocks(recorded, recorded.limits))
     assert "zeroed at neutral standing" in methods_text(recorded)
     screen = Console(file=io.StringIO(), width=400)
     monkeypatch.setattr(twinangle.closing, "Console", lambda **_: screen)
