@@ -21,6 +21,10 @@ from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
 
 CONDITIONS = ("indoor", "outdoor")
 _GAP_S = 0.64  # rows one logger failed to write, in one trial
+_PATH_S = 52.0  # the path is at most that long a walk, so that it gives fewer cycles than the hall
+_LOST_ROWS, _BROKEN_OFF, _STIFF_KNEED = 4, 5, 6  # participants
+_BROKEN_OFF_S = 12.0
+_REASON = "shank strap slipped after some steps: walk broken off and repeated as trial 2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +48,11 @@ def write_demo_study(
     """Write an invented study of the knee, indoors with a reference and outdoors without.
 
     Each participant walks in a sports hall (`indoor`: reference worn, iron in the floor, a turn
-    every dozen metres) and on a gravel path (`outdoor`: no reference, a clean field, a turn
-    every forty metres). In the indoor trial of the fourth participant the logger failed to write
-    0.64 s of rows.
+    every dozen metres, standing on a steel hatch that turns the magnetic field at the shank) and
+    on a gravel path (`outdoor`: no reference, a clean field, a turn every forty metres, 52 s at
+    most). The reference's zero is some degrees off. In the indoor trial of the fourth
+    participant the logger failed to write 0.64 s of rows, the fifth has a first attempt that is
+    excluded with its reason, and the sixth walks with a stiff knee.
 
     Parameters
     ----------
@@ -58,7 +64,7 @@ def write_demo_study(
     participants : int
     conditions : sequence of {"indoor", "outdoor"}
     walk_s : float
-        Seconds each walk lasts.
+        Seconds each walk lasts; outdoors 52 s at most.
     reference_rate_hz : float
 
     Returns
@@ -117,8 +123,13 @@ def _write_all(
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
         for condition in conditions:
+            again = number == _BROKEN_OFF and condition == "indoor"
+            if again:
+                rows.append(_write_broken_off(folder, walker, number, seed))
             settings, trial = _walk_in(walker, number, seed, condition)
-            rows.append(_write_trial(folder, walker, condition, settings, trial, number == 4))
+            blemished = number == _LOST_ROWS and condition == "indoor"
+            row = _write_trial(folder, walker, condition, settings, trial, blemished)
+            rows.append(row | {"trial": "2" if again else "1"})
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
     _write_text(folder / "README.txt", README.format(seed=seed))
@@ -152,8 +163,9 @@ def _draw_participant(
     number: int, seed: int, walk_s: float, reference_rate_hz: float
 ) -> _Participant:
     rng = np.random.default_rng([seed, number, 0])
+    # The instrument's zero was never set to neutral standing: it reads some 3.5° too much.
     errors = ReferenceErrors(
-        gain=float(rng.normal(1.0, 0.012)), offset_deg=float(rng.normal(0.4, 1.2))
+        gain=float(rng.normal(1.0, 0.012)), offset_deg=float(rng.normal(3.6, 0.8))
     )
     settings = WalkSettings(
         walk_s=walk_s,
@@ -168,6 +180,10 @@ def _draw_participant(
         reference_rate_hz=reference_rate_hz,
         reference_errors=errors,
     )
+    if number == _STIFF_KNEED:
+        settings = replace(
+            settings, stride_s=1.28, speed_m_s=0.92, swing_peak_deg=30.0, functional_deg=52.0
+        )
     return _Participant(f"P{number:02d}", int(rng.integers(21, 64)), settings)
 
 
@@ -179,17 +195,31 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
             stride_cv=0.018,
             straight_m=12.0,
             floor_ut=9.0,
+            hatch_deg=40.0,
             lag_s=round(float(rng.uniform(-9.0, 6.0)), 4),
             drift_ppm=round(float(rng.uniform(-80.0, 80.0)), 1),
         )
     return replace(
         settings,
+        walk_s=min(settings.walk_s, _PATH_S),
         stride_cv=0.026,
         knee_sd_deg=1.25 * settings.knee_sd_deg,
         straight_m=40.0,
         weave_deg=4.0,
         with_reference=False,
     )
+
+
+def _write_broken_off(
+    folder: Path, walker: _Participant, number: int, seed: int
+) -> dict[str, object]:
+    """Write the first attempt that was given up, and return its row with the reason."""
+    rng = np.random.default_rng([seed, number, 1 + len(CONDITIONS)])
+    short = replace(walker.settings, walk_s=min(walker.settings.walk_s, _BROKEN_OFF_S))
+    settings = _in_place(short, "indoor", rng)
+    trial = simulate_walk(rng=rng, settings=settings)
+    row = _write_trial(folder, walker, "indoor", settings, trial, False, "_broken_off")
+    return row | {"exclude": _REASON}
 
 
 def _write_trial(
@@ -199,11 +229,12 @@ def _write_trial(
     settings: WalkSettings,
     trial: SimulatedTrial,
     blemished: bool,
+    suffix: str = "",
 ) -> dict[str, object]:
     """Write one trial's files and return its row of the trials table."""
-    stem = f"{walker.name}_{condition}"
+    stem = f"{walker.name}_{condition}{suffix}"
     wearable = _wearable_frame(trial)
-    gap = _gap(trial) if blemished and condition == "indoor" else None
+    gap = _gap(trial) if blemished else None
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
         wearable = wearable[~lost]
