@@ -24,7 +24,7 @@ _GAP_S = 0.64  # rows one logger failed to write, in one trial
 _PATH_S = 52.0  # the path is at most that long a walk, so that it gives fewer cycles than the hall
 _LOST_ROWS, _BROKEN_OFF, _STIFF_KNEED = 4, 5, 6  # participants
 _BROKEN_OFF_S = 12.0
-_REASON = "shank strap slipped after some steps: walk broken off and repeated as trial 2"
+_REASON = "rain got into the shank's sensor after some steps; the walk was broken off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +51,8 @@ def write_demo_study(
     every dozen metres, standing on a steel hatch that turns the magnetic field at the shank) and
     on a gravel path (`outdoor`: no reference, a clean field, a turn every forty metres, 52 s at
     most). The reference's zero is some degrees off. In the indoor trial of the fourth
-    participant the logger failed to write 0.64 s of rows, the fifth has a first attempt that is
-    excluded with its reason, and the sixth walks with a stiff knee.
+    participant the logger failed to write 0.64 s of rows, the fifth broke off outdoors and that row
+    is excluded with its reason, and the sixth walks with a stiff knee.
 
     Parameters
     ----------
@@ -123,13 +123,8 @@ def _write_all(
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
         for condition in conditions:
-            again = number == _BROKEN_OFF and condition == "indoor"
-            if again:
-                rows.append(_write_broken_off(folder, walker, number, seed))
             settings, trial = _walk_in(walker, number, seed, condition)
-            blemished = number == _LOST_ROWS and condition == "indoor"
-            row = _write_trial(folder, walker, condition, settings, trial, blemished)
-            rows.append(row | {"trial": "2" if again else "1"})
+            rows.append(_write_trial(folder, walker, condition, settings, trial, number))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
     _write_text(folder / "README.txt", README.format(seed=seed))
@@ -156,6 +151,8 @@ def _walk_in(
 ) -> tuple[WalkSettings, SimulatedTrial]:
     rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition)])
     settings = _in_place(walker.settings, condition, rng)
+    if _is_broken_off(number, condition):
+        settings = replace(settings, walk_s=min(settings.walk_s, _BROKEN_OFF_S))
     return settings, simulate_walk(rng=rng, settings=settings)
 
 
@@ -210,16 +207,8 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
     )
 
 
-def _write_broken_off(
-    folder: Path, walker: _Participant, number: int, seed: int
-) -> dict[str, object]:
-    """Write the first attempt that was given up, and return its row with the reason."""
-    rng = np.random.default_rng([seed, number, 1 + len(CONDITIONS)])
-    short = replace(walker.settings, walk_s=min(walker.settings.walk_s, _BROKEN_OFF_S))
-    settings = _in_place(short, "indoor", rng)
-    trial = simulate_walk(rng=rng, settings=settings)
-    row = _write_trial(folder, walker, "indoor", settings, trial, False, "_broken_off")
-    return row | {"exclude": _REASON}
+def _is_broken_off(number: int, condition: str) -> bool:
+    return number == _BROKEN_OFF and condition == "outdoor"
 
 
 def _write_trial(
@@ -228,13 +217,12 @@ def _write_trial(
     condition: str,
     settings: WalkSettings,
     trial: SimulatedTrial,
-    blemished: bool,
-    suffix: str = "",
+    number: int,
 ) -> dict[str, object]:
     """Write one trial's files and return its row of the trials table."""
-    stem = f"{walker.name}_{condition}{suffix}"
+    stem = f"{walker.name}_{condition}"
     wearable = _wearable_frame(trial)
-    gap = _gap(trial) if blemished else None
+    gap = _gap(trial) if number == _LOST_ROWS and condition == "indoor" else None
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
         wearable = wearable[~lost]
@@ -265,7 +253,7 @@ def _write_trial(
         "functional_end_s": round(trial.functional.end_s, 2),
         "start_s": round(walking.start_s - 2.0, 1),
         "end_s": round(walking.end_s + 2.0, 1),
-        "exclude": "",
+        "exclude": _REASON if _is_broken_off(number, condition) else "",
         "speed_m_s": round(settings.speed_m_s, 2),
         "age_years": walker.age_years,
     }

@@ -30,8 +30,8 @@ What was built in, so that an analysis can be seen to find it
   says what part of the offset that is.
 - The path is shorter than the walk in the hall, so that there are fewer cycles outdoors.
 - The fourth participant's logger lost 0.64 s of rows indoors.
-- The fifth participant's first attempt indoors was broken off: its row has a reason in the column
-  `exclude`, and is not analysed.
+- The fifth participant's walk outdoors was broken off: its row has a reason in the column `exclude`
+  and is not analysed.
 - The sixth participant walks slowly and with a stiff knee. That is a way to walk and no fault of a
   recording.
 
