@@ -22,7 +22,9 @@ def study(tmp_path_factory):
     write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=45.0)
     text = (folder / "study.toml").read_text()
     names = ", ".join(f'"{name}"' for name in PROCEDURES)
-    (folder / "study.toml").write_text(text.replace('"kalman", "vqf"', names))
+    (folder / "study.toml").write_text(
+        text.replace('"kalman-two-sensors", "kalman-forward"', names)
+    )
     return folder
 
 

@@ -192,7 +192,7 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
             stride_cv=0.018,
             straight_m=12.0,
             floor_ut=9.0,
-            hatch_deg=40.0,
+            hatch_deg=50.0,
             lag_s=round(float(rng.uniform(-9.0, 6.0)), 4),
             drift_ppm=round(float(rng.uniform(-80.0, 80.0)), 1),
         )

@@ -22,7 +22,7 @@ magnetic field and a turn every forty metres.
 
 What was built in, so that an analysis can be seen to find it
 - Indoors everyone stands on a steel hatch before walking off. It turns the magnetic field at the
-  shank by about 40° and at the thigh by about 5°, and neither its strength nor its dip tells. Of
+  shank by about 50° and at the thigh by about 6°, and neither its strength nor its dip tells. Of
   the two procedures, kalman-two-sensors holds the sensors' headings together by the motion of the
   knee they share and judges the recording as a whole; kalman-forward trusts each sensor's own
   field as it comes, as a display during the walk must.
