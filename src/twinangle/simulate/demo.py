@@ -24,6 +24,7 @@ _GAP_S = 0.64  # rows one logger failed to write, in one trial
 _PATH_S = 52.0  # the path is at most that long a walk, so that it gives fewer cycles than the hall
 _LOST_ROWS, _BROKEN_OFF, _STIFF_KNEED = 4, 5, 6  # participants
 _BROKEN_OFF_S = 12.0
+_HATCH_DEG = 50.0  # under the standing place in the hall
 _REASON = "rain got into the shank's sensor after some steps; the walk was broken off"
 
 
@@ -44,6 +45,7 @@ def write_demo_study(
     conditions: Sequence[str] = CONDITIONS,
     walk_s: float = 75.0,
     reference_rate_hz: float = 200.0,
+    hatch_deg: float = _HATCH_DEG,
 ) -> Path:
     """Write an invented study of the knee, indoors with a reference and outdoors without.
 
@@ -66,6 +68,8 @@ def write_demo_study(
     walk_s : float
         Seconds each walk lasts; outdoors 52 s at most.
     reference_rate_hz : float
+    hatch_deg : float
+        Turn of the field at the shank over the hatch indoors, in degrees; 0 is no hatch.
 
     Returns
     -------
@@ -88,7 +92,7 @@ def write_demo_study(
     try:
         # The readme marks a demo folder, and the study file makes it usable.
         with staged_items(target, first=("README.txt",), last=("study.toml",)) as made:
-            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz)
+            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz, hatch_deg)
     except OSError as error:
         raise StudyError(f"{target}: cannot be written ({error.strerror}).") from error
     return target / "study.toml"
@@ -116,6 +120,7 @@ def _write_all(
     conditions: Sequence[str],
     walk_s: float,
     reference_rate_hz: float,
+    hatch_deg: float,
 ) -> None:
     for part in ("wearable", "reference", "truth"):
         (folder / part).mkdir(parents=True)
@@ -123,7 +128,7 @@ def _write_all(
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
         for condition in conditions:
-            settings, trial = _walk_in(walker, number, seed, condition)
+            settings, trial = _walk_in(walker, number, seed, condition, hatch_deg)
             rows.append(_write_trial(folder, walker, condition, settings, trial, number))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
@@ -147,10 +152,14 @@ def demo_trial(
 
 
 def _walk_in(
-    walker: _Participant, number: int, seed: int, condition: str
+    walker: _Participant,
+    number: int,
+    seed: int,
+    condition: str,
+    hatch_deg: float = _HATCH_DEG,
 ) -> tuple[WalkSettings, SimulatedTrial]:
     rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition)])
-    settings = _in_place(walker.settings, condition, rng)
+    settings = _in_place(walker.settings, condition, rng, hatch_deg)
     if _is_broken_off(number, condition):
         settings = replace(settings, walk_s=min(settings.walk_s, _BROKEN_OFF_S))
     return settings, simulate_walk(rng=rng, settings=settings)
@@ -184,7 +193,9 @@ def _draw_participant(
     return _Participant(f"P{number:02d}", int(rng.integers(21, 64)), settings)
 
 
-def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) -> WalkSettings:
+def _in_place(
+    settings: WalkSettings, condition: str, rng: np.random.Generator, hatch_deg: float
+) -> WalkSettings:
     """Return the settings of a trial in the hall or on the path, with the clocks of the day."""
     if condition == "indoor":
         return replace(
@@ -192,7 +203,7 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
             stride_cv=0.018,
             straight_m=12.0,
             floor_ut=9.0,
-            hatch_deg=50.0,
+            hatch_deg=hatch_deg,
             lag_s=round(float(rng.uniform(-9.0, 6.0)), 4),
             drift_ppm=round(float(rng.uniform(-80.0, 80.0)), 1),
         )
