@@ -96,7 +96,8 @@ def demo(place: Path, seeds: int) -> Iterator[tuple[str, Path]]:
     for seed in range(seeds):
         path = write_demo_study(place / f"demo{seed}", seed=seed, participants=1, walk_s=60.0)
         text = path.read_text(encoding="utf-8")
-        path.write_text(text.replace('["kalman", "vqf"]', '["kalman"]'), encoding="utf-8")
+        text = text.replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+        path.write_text(text, encoding="utf-8")
         yield "demo", path
 
 

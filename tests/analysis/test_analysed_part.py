@@ -25,7 +25,11 @@ def walk(tmp_path_factory) -> Path:
     """One invented walk, analysed without magnetometers and without a functional movement."""
     folder: Path = tmp_path_factory.mktemp("part") / "study"
     write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=30.0)
-    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', PROCEDURES)
+    text = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', PROCEDURES)
+    )
     (folder / "study.toml").write_text(text)
     rows = pd.read_csv(folder / "trials.csv", dtype=str)
     rows = rows.drop(columns=["functional_start_s", "functional_end_s"])

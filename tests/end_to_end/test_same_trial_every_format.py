@@ -39,7 +39,11 @@ def trial(tmp_path_factory) -> tuple[str, str, Frames]:
     """Return study file, trials table and signals of one invented indoor walk."""
     folder = tmp_path_factory.mktemp("trial") / "study"
     write_demo_study(folder, participants=1, conditions=["indoor"], walk_s=14.0)
-    toml = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
+    toml = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+    )
     frames = {
         "wearable": pd.read_csv(folder / "wearable" / "P01_indoor.csv")[:N_WEARABLE],
         "reference": pd.read_csv(folder / "reference" / "P01_indoor.csv")[:N_REFERENCE],

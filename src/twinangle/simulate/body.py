@@ -81,8 +81,10 @@ class Body:
 
     def heading(self, time_s: Array) -> Array:
         """Return the walking direction in radians, anticlockwise from earth x."""
-        weave = self.weave_rad * np.sin(2.0 * np.pi * time_s / 17.0)
-        return np.asarray(self.heading_rad + weave + self.gait.schedule.turned_rad(time_s))
+        schedule = self.gait.schedule
+        # Who stands does not weave: standing is where a gyroscope's bias is read.
+        weave = self.weave_rad * schedule.walking(time_s) * np.sin(2.0 * np.pi * time_s / 17.0)
+        return np.asarray(self.heading_rad + weave + schedule.turned_rad(time_s))
 
     def phase(self, time_s: Array) -> Array:
         """Return the gait phase in cycles."""
