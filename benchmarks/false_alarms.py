@@ -1,7 +1,7 @@
 """Honest recordings: how many are refused, and what is warned of, by kind.
 
     python benchmarks/false_alarms.py [SOURCE ...] [--seeds N]      every source, 50 seeds
-    python benchmarks/false_alarms.py --write [SOURCE ...]      and their rows in docs/mistakes.md
+    python benchmarks/false_alarms.py --write [SOURCE ...]      and rows in docs/mistakes.md
 
 Sources: `demo` (the invented demo, one participant and both conditions a seed), `simulated` (walks
 at 50 to 400 Hz, clean, over iron in the floor, with soft tissue, with a knee that leaves its hinge
