@@ -44,7 +44,7 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
     axes = add_panel(figure, 46, 9, 127, 4 + 7 * len(rows))
     _draw_stack(axes, [budget for _, budget in rows])
     labels = [
-        f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
+        f"{shortened(name, 20)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
     ]
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")

@@ -115,7 +115,7 @@ def _draw_forest(
     axes.axvline(none, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     labels = [
-        f"{shortened(name, 16)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
+        f"{shortened(name, 22)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
         for name, row in rows
     ]
     axes.set_yticks(range(len(rows)), labels if named else [""] * len(rows))
