@@ -59,7 +59,7 @@ def test_points_reproduce_the_bias(written, study):
     found = [
         row
         for row in rows(written, "limits_points")
-        if (row["procedure"], row["quantity"]) == ("kalman-two-sensors", "mean_deg")
+        if (row["procedure"], row["quantity"]) == ("kalman", "mean_deg")
     ]
     by_person = [
         np.mean([float(row["difference_deg"]) for row in found if row["participant"] == code])

@@ -145,20 +145,13 @@ def _verdicts(results: StudyResults, answer: Answer) -> str:
     if not claims:
         return ""
     first = next((claim for quantity, claim in claims if quantity == "mean_deg"), claims[0][1])
-    said = f": against the margin of ±{stated(first.margin)}° {_VERDICTS[first.verdict]}"
+    said = f": against the margin of ±{stated(first.margin)}° {first.verdict}, {first.reason}"
     others = [
         f"{quantity_name(quantity).lower()}: {claim.verdict}"
         for quantity, claim in claims
         if claim is not first
     ]
     return f"{said} ({'; '.join(others)})" if others else said
-
-
-_VERDICTS = {
-    "inside": "inside, both limits with their intervals",
-    "outside": "outside, a limit with its whole interval",
-    "undecided": "undecided, as the interval of a limit reaches over it",
-}
 
 
 def _curves(results: StudyResults, answer: Answer) -> str:
