@@ -3,7 +3,10 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint types contract clean
+.PHONY: help demo test lint types contract nightly clean
+
+help:  ## Say what each target does
+	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
 
 $(VENV)/ready: requirements.txt requirements-dev.txt pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "twinangle needs Python 3.11 or newer; run make PYTHON=/path/to/python3.11")'
@@ -12,21 +15,24 @@ $(VENV)/ready: requirements.txt requirements-dev.txt pyproject.toml
 	$(BIN)/python -m pip install --quiet --no-deps -e .
 	touch $@
 
-demo: $(VENV)/ready
+demo: $(VENV)/ready  ## Write the invented study and analyse it, in reports/demo
 	$(BIN)/twinangle demo reports/demo
 
-test: $(VENV)/ready
+test: $(VENV)/ready  ## Run every test
 	$(BIN)/python -m pytest -n 2
 
-lint: $(VENV)/ready
+lint: $(VENV)/ready  ## Check style and format
 	$(BIN)/ruff check src tests benchmarks
 	$(BIN)/ruff format --check src tests benchmarks
 
-types: $(VENV)/ready
+types: $(VENV)/ready  ## Check types
 	$(BIN)/mypy
 
-contract: $(VENV)/ready
+contract: $(VENV)/ready  ## Check which package may import which
 	$(BIN)/lint-imports
 
-clean:
+nightly: $(VENV)/ready  ## Run what is too long for every change: hours
+	.ci/nightly
+
+clean:  ## Remove the environment
 	rm -rf $(VENV)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from twinangle.study import Study
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -48,7 +47,24 @@ Image = Annotated[
 ]
 
 
-@app.command(epilog=RECORDING)
+def _version(asked: bool) -> None:
+    if asked:
+        from twinangle import __version__
+
+        _say(f"twinangle {__version__}")
+        raise typer.Exit
+
+
+@app.callback(epilog=RECORDING)
+def _whole(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Take the options that belong to no command."""
+
+
+@app.command(epilog=RECORDING, short_help="Analyse a study and write the report.")
 def run(
     study: StudyPath,
     out: Annotated[Path, typer.Option(help="Folder for the results.", show_default=False)],
@@ -64,7 +80,7 @@ def run(
     raise typer.Exit(_run(loaded, out, jobs=jobs, image_formats=formats))
 
 
-@app.command(epilog=RECORDING)
+@app.command(epilog=RECORDING, short_help="Read and validate a study; compute nothing.")
 def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures = False) -> None:
     """Read and validate everything, compute nothing; what each file holds, and every fault."""
     from twinangle.analysis import check_study
@@ -89,7 +105,7 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
     _say(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
 
 
-@app.command()
+@app.command(short_help="Tell what a recording holds.")
 def describe(
     file: Annotated[Path, typer.Argument(help="A recording.", show_default=False)],
 ) -> None:
@@ -104,7 +120,7 @@ def describe(
         _say(f"\nA section for the study file, to paste and complete:\n\n{section}")
 
 
-@app.command(epilog=RECORDING)
+@app.command(epilog=RECORDING, short_help="Draft a study from a folder of recordings.")
 def init(
     folder: Annotated[Path, typer.Argument(help="A folder of recordings.", show_default=False)],
 ) -> None:
@@ -124,7 +140,7 @@ def init(
     _say(f"\n{RECORDING}")
 
 
-@app.command()
+@app.command(short_help="Write the study as a Motion-BIDS data set.")
 def export(
     study: StudyPath,
     to: Annotated[Path, typer.Option(help="A new or empty folder.", show_default=False)],
@@ -148,7 +164,7 @@ def export(
     _say(f"Written: {done.folder} ({done.n_recordings} recordings)")
 
 
-@app.command()
+@app.command(short_help="Recompute a run and tell what differs.")
 def verify(
     folder: Annotated[Path, typer.Argument(help="Results of a run.", show_default=False)],
     study: Annotated[
@@ -191,7 +207,7 @@ def verify(
     raise typer.Exit(0 if found.holds else 1)
 
 
-@app.command()
+@app.command(short_help="Tell two runs apart.")
 def compare(
     before: Annotated[Path, typer.Argument(help="Results of a run.", show_default=False)],
     after: Annotated[Path, typer.Argument(help="Results of another.", show_default=False)],
@@ -212,7 +228,7 @@ def compare(
     raise typer.Exit(1 if found else 0)
 
 
-@app.command(epilog=RECORDING)
+@app.command(epilog=RECORDING, short_help="Say how many participants and cycles suffice.")
 def plan(
     sd_between: Annotated[
         float | None,
@@ -268,7 +284,7 @@ def plan(
         print(line)
 
 
-@app.command()
+@app.command(short_help="Make the report again, without analysing.")
 def report(
     folder: Annotated[Path, typer.Argument(help="Folder of a run's results.", show_default=False)],
     jobs: Annotated[int, typer.Option(min=1, help="Figures drawn at the same time.")] = 1,
@@ -283,7 +299,7 @@ def report(
     print_answer(results, folder)
 
 
-@app.command()
+@app.command(short_help="Write the invented demo study and run it.")
 def demo(
     folder: Annotated[Path, typer.Argument(help="Folder for the invented study.")] = Path(
         "twinangle-demo"
