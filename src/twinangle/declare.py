@@ -184,8 +184,9 @@ def key_of(name: str, unit: str, data_unit: str) -> str:
         unit = data_unit
     elif unit == DATA_SQUARED:
         unit = f"{data_unit}2"
+    short = unit.replace("/", "_")  # `bias_deg_s` says deg/s as well as `bias_deg_per_s`
     unit = unit.replace("/", "_per_").replace("%", "percent")
-    says_it = name == unit or name.endswith(f"_{unit}")
+    says_it = name == unit or name.endswith((f"_{unit}", f"_{short}"))
     return name if not unit or says_it else f"{name}_{unit}"
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -33,7 +33,7 @@ from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
-from twinangle.clocks import TimingCost, align, timing_cost
+from twinangle.clocks import GyroscopeLag, TimingCost, align, timing_cost
 from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
@@ -41,8 +41,10 @@ from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
 from twinangle.notices import kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
-from twinangle.results import SensorRecord, TrialResult, Variability
+from twinangle.results import Absent, SensorRecord, TrialResult, Variability
+from twinangle.results.angle_found import describe_angle
 from twinangle.results.clock_found import clock_found
+from twinangle.results.designs import MultipleCorrelations
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -53,7 +55,7 @@ from twinangle.signals.recording import (
 )
 from twinangle.study import Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
-from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
+from twinangle.wearable.quality.residual import residual_by_cycle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +72,7 @@ class _Line:
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     plausibility: tuple[Outcome, ...]
     mounting: tuple[Mounting, ...]
-    gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
+    gyroscope_lag: GyroscopeLag | Absent | None
 
 
 def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
@@ -312,15 +314,16 @@ def _over_time(trial: Trial, paired: PairedAngles) -> TimeAgreement | None:
     return compare_over_time(wearable, reference, rate_hz=paired.rate_hz)
 
 
-def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:
+def _multiple_correlations(wearable: Array, reference: Array | None) -> MultipleCorrelations:
     """Return the coefficients of multiple correlation, NaN where one does not exist."""
     found = {"wearable_between_cycles": coefficient_of_multiple_correlation(wearable)}
     if reference is not None:
         found["reference_between_cycles"] = coefficient_of_multiple_correlation(reference)
         found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
-    values = {name: one.value for name, one in found.items()}
-    squares = {f"{name}_squared": one.squared for name, one in found.items()}
-    return values | squares
+    numbers = {item.name: float("nan") for item in fields(MultipleCorrelations)}
+    numbers |= {name: one.value for name, one in found.items()}
+    numbers |= {f"{name}_squared": one.squared for name, one in found.items()}
+    return MultipleCorrelations(**numbers)
 
 
 def _timing_cost(
@@ -337,37 +340,16 @@ def _timing_cost(
 
 def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
     """Return what the procedure says of its own angle, by the fields of a trial's result."""
-    quality = motion.quality
+    quality, angle = motion.quality, motion.angle
     if quality is None:
         return {}
     residual = quality.residual_deg
-    numbers = {
-        "neutral_scatter_deg": quality.neutral_scatter_deg,
-        "axis_spread_deg": quality.axis_spread_deg,
-        "axis_difference_deg": quality.axis_difference_deg,
-        "hinge_difference_deg": quality.hinge_difference_deg,
-        "residual_rms_deg": _rms(residual) if residual is not None else float("nan"),
-        "heading_uncertainty_deg": quality.heading_uncertainty_deg,
-    }
-    found = _residual_by_cycle(motion, cycles)
-    rms = np.array([each.rms_deg for each in found])
-    numbers["residual_cycle_median_deg"] = float(np.median(rms)) if found else float("nan")
-    numbers["residual_cycle_largest_deg"] = float(rms.max()) if found else float("nan")
-    return {"angle_quality": numbers, "residual_by_cycle": found}
-
-
-def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> tuple[CycleResidual, ...]:
-    """Return how far each kept cycle strays from the hinge."""
-    residual = motion.quality.residual_deg if motion.quality is not None else None
-    angle = motion.angle
-    if residual is None:
-        return ()
-    return residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
-
-
-def _rms(values: Array) -> float:
-    """Return the root mean square of what is not missing."""
-    return float(np.sqrt(np.nanmean(values**2))) if np.isfinite(values).any() else float("nan")
+    found = (
+        ()
+        if residual is None
+        else residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
+    )
+    return {"angle_quality": describe_angle(quality, found), "residual_by_cycle": found}
 
 
 def _ended(

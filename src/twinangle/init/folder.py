@@ -15,8 +15,8 @@ from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.bids_motion import ENDING
 from twinangle.formats.delimited_layout import MISSING_WORDS
 from twinangle.formats.description import FileDescription
-from twinangle.init.pairing import pair_names, split_in_pairs
-from twinangle.init.places import (
+from twinangle.init.name_pairs import pair_names, split_in_pairs
+from twinangle.init.paths import (
     Place,
     data_set_identity,
     identity,

@@ -61,6 +61,18 @@ class AlongCycle:
     difference: Annotated[CurveDifference, number("where the instruments differ")]
 
 
+@dataclass(frozen=True, slots=True)
+class MultipleCorrelations:
+    """Coefficients of multiple correlation; NaN where one does not exist, or has no reference."""
+
+    wearable_between_cycles: Annotated[float, number("the wearable's cycles among each other")]
+    reference_between_cycles: Annotated[float, number("the reference's cycles among each other")]
+    instruments_within_cycles: Annotated[float, number("both instruments within each cycle")]
+    wearable_between_cycles_squared: Annotated[float, number("square, negative where undefined")]
+    reference_between_cycles_squared: Annotated[float, number("square, negative where undefined")]
+    instruments_within_cycles_squared: Annotated[float, number("square, negative where undefined")]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Variability:
     """Variability between the cycles of one trial, and how the instruments' compare."""
