@@ -12,7 +12,7 @@ from twinangle.agreement.along_cycle import (
     functional_limits,
 )
 from twinangle.agreement.bands import CurveBand, curve_band
-from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.budget import ErrorBudget, error_budget
 from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.difference_checks import DifferenceChecks, check_differences
@@ -51,6 +51,7 @@ from twinangle.agreement.planning import (
     participants_for_limits,
     participants_for_limits_within,
 )
+from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
 from twinangle.agreement.reliability import (

@@ -13,15 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
-from twinangle.agreement.condition_spread import (
+from twinangle.agreement.condition_spread import lag_sums, points_alike
+from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
+from twinangle.agreement.serial_spread import (
     expected_log_square,
     expected_loss,
     kept_share,
-    lag_sums,
-    points_alike,
     serial_correlations,
 )
-from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
 

@@ -7,13 +7,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
-from twinangle.agreement.budget import ErrorBudget, PooledBudget
+from twinangle.agreement.budget import ErrorBudget
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.conditions_adjusted import AdjustedRatio
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.exclusion_effect import ExclusionEffect
 from twinangle.agreement.over_time import TimeAgreement
+from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
