@@ -23,7 +23,8 @@ from twinangle.formats import (
     refuse_strange_rate,
 )
 from twinangle.notices import Notice, as_notes
-from twinangle.reference.goniometer import reference_angle, reference_notes
+from twinangle.reference.goniometer import reference_angle
+from twinangle.reference.odd_readings import reference_notes
 from twinangle.signals.channels import refuse_constant
 from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
@@ -51,12 +52,8 @@ from twinangle.study import (
     settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.sensors import (
-    build_orientation_pair,
-    build_sensor_pair,
-    sensor_warnings,
-    zero_row_warnings,
-)
+from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+from twinangle.wearable.unit_checks import sensor_warnings, zero_row_warnings
 
 Channel = tuple[Array, Array]  # times and values, on the file's own clock
 

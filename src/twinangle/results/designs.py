@@ -9,9 +9,10 @@ from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.deming import DemingLine
 from twinangle.agreement.difference_checks import DifferenceChecks
 from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimits
+from twinangle.agreement.lin_concordance import Concordance
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.agreement.reliability import Concordance, IntraclassCorrelation, MeasurementError
+from twinangle.agreement.reliability import IntraclassCorrelation, MeasurementError
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.declare import Spread, number
 from twinangle.results.pooled import Absent

@@ -9,8 +9,8 @@ from typing import Annotated
 import numpy as np
 
 from twinangle.agreement._result import interval, quantity
-from twinangle.agreement.equivalence import CorrectedLimits
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.reference_error import CorrectedLimits
 from twinangle.declare import Named, Spread, data, number
 from twinangle.results.pooled import Absent
 from twinangle.signals.recording import Array

@@ -7,6 +7,7 @@ beside it: `offset_ci` becomes `offset_ci_low_deg` and `offset_ci_high_deg`, and
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, make_dataclass, replace
 from functools import cache
@@ -18,6 +19,8 @@ from twinangle.results.model import StudyResults
 
 Row = TypeVar("Row")
 Interval = tuple[float, float]
+NAN = math.nan
+NO_INTERVAL: Interval = (NAN, NAN)
 DATA_UNIT = "deg"
 KINDS = {str: "string", float: "number", int: "integer", bool: "boolean"}
 ENDS = ("low", "high")

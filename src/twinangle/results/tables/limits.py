@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -14,11 +13,9 @@ from twinangle.declare import data, number
 from twinangle.results.designs import LimitForms
 from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Absent, given
-from twinangle.results.tables.columns import Interval, Table, row_kind, row_of
+from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, row_kind, row_of
 from twinangle.results.tables.identity import OfQuantity, names_of, values_of
 
-NAN = math.nan
-NO_INTERVAL: Interval = (NAN, NAN)
 Participants = Annotated[int, number("participants behind the numbers")]
 Confidence = Annotated[float, number("confidence of the intervals")]
 Observations = Annotated[int, number("differences, one a cycle")]

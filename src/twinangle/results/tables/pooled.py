@@ -16,12 +16,10 @@ from twinangle.declare import data, measured, number, squared
 from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Absent, absences, given
 from twinangle.results.serialise import topic_fields
-from twinangle.results.tables.columns import Interval, Table, row_kind, row_of
+from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, row_kind, row_of
 from twinangle.results.tables.identity import OfComparison, OfCondition, names_of, values_of
 from twinangle.results.tables.limits import (
     LIMITS_TABLES,
-    NAN,
-    NO_INTERVAL,
     Bias,
     Confidence,
     Lower,
