@@ -33,12 +33,6 @@ PART_WORDS = {
 _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cycles, each alone
 
 
-OverSample = Annotated[
-    Interval,
-    squared("its interval over cycles, of a mean over participants; NaN where they are too few"),
-]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class BudgetParts(Result):
     """Parts of the mean squared difference of curves, none below 0; they add up to `total`.
@@ -47,9 +41,9 @@ class BudgetParts(Result):
     """
 
     total: Annotated[float, squared("mean over cycles and points of (test - reference)²")]
-    total_ci: OverSample
+    total_ci: Interval
     offset: Annotated[float, squared("part that is a constant shift, repeated every cycle")]
-    offset_ci: OverSample
+    offset_ci: Interval
     range: Annotated[
         float,
         squared(
@@ -57,14 +51,14 @@ class BudgetParts(Result):
             "cycle is looked at"
         ),
     ]
-    range_ci: OverSample
+    range_ci: Interval
     timing: Annotated[
         float,
         squared(
             "part that is a delay, as far as it holds whichever part of the cycle is looked at"
         ),
     ]
-    timing_ci: OverSample
+    timing_ci: Interval
     shared: Annotated[
         float,
         squared(
@@ -72,22 +66,22 @@ class BudgetParts(Result):
             "harmonic of the cycle, so that it may as well be a pattern"
         ),
     ]
-    shared_ci: OverSample
+    shared_ci: Interval
     pattern: Annotated[
         float,
         squared("part that is a pattern over the cycle, neither size nor delay"),
     ]
-    pattern_ci: OverSample
+    pattern_ci: Interval
     slow_drift: Annotated[float, squared("part that is a level moving slowly from cycle to cycle")]
-    slow_drift_ci: OverSample
+    slow_drift_ci: Interval
     cycle_offset: Annotated[float, squared("part that is the level of single cycles")]
-    cycle_offset_ci: OverSample
+    cycle_offset_ci: Interval
     cycle_range: Annotated[float, squared("part that is the size of single cycles")]
-    cycle_range_ci: OverSample
+    cycle_range_ci: Interval
     cycle_timing: Annotated[float, squared("part that is the delay of single cycles")]
-    cycle_timing_ci: OverSample
+    cycle_timing_ci: Interval
     random: Annotated[float, squared("part that is left: random from cycle to cycle")]
-    random_ci: OverSample
+    random_ci: Interval
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,7 +92,7 @@ class ErrorBudget(BudgetParts):
         float,
         number("size of the test curve over the reference's, over the whole cycle"),
     ]
-    gain_ci: Annotated[Interval, number("interval of the gain over the cycles")]
+    gain_ci: Interval
     gain_span: Annotated[
         Interval,
         number("smallest and largest gain of the views: without each quarter and each harmonic"),

@@ -63,7 +63,7 @@ class ConditionDifference(Result):
     against: Annotated[str, number("the condition it is compared with")]
     n_participants: Annotated[int, number("participants measured under both")]
     difference: Annotated[float, data("mean over participants of condition minus against")]
-    difference_ci: Annotated[Interval, data("interval of the difference; NaN where there is none")]
+    difference_ci: Interval
     ratio: Annotated[
         float,
         number(
@@ -71,7 +71,7 @@ class ConditionDifference(Result):
             "value is above 0"
         ),
     ]
-    ratio_ci: Annotated[Interval, number("interval of the ratio; NaN where there is none")]
+    ratio_ci: Interval
     confidence: Annotated[float, number("confidence of the intervals")]
     note: Annotated[
         str,
@@ -91,10 +91,7 @@ class ConditionDifference(Result):
             "cycles as they stand; NaN unless the cycles were given"
         ),
     ] = float("nan")
-    windows_difference_ci: Annotated[
-        Interval,
-        data("interval over participants of the difference of the windows' SDs"),
-    ] = NO_INTERVAL
+    windows_difference_ci: Interval = NO_INTERVAL
     windows_ratio: Annotated[
         float,
         number(
@@ -102,10 +99,7 @@ class ConditionDifference(Result):
             "as they stand; NaN unless the cycles were given"
         ),
     ] = float("nan")
-    windows_ratio_ci: Annotated[
-        Interval,
-        number("interval over participants of the ratio of the windows' SDs"),
-    ] = NO_INTERVAL
+    windows_ratio_ci: Interval = NO_INTERVAL
     fewest_window: Annotated[
         int,
         number(

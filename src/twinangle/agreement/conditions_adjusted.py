@@ -40,7 +40,7 @@ class AdjustedRatio(Result):
         float,
         number("quantity under the condition over that under the other, at equal covariates"),
     ]
-    ratio_ci: Annotated[Interval, number("interval of the ratio")]
+    ratio_ci: Interval
     covariates: Annotated[str, number("names of the covariates, comma separated")]
     shared: Annotated[
         float,

@@ -20,10 +20,7 @@ class Concordance(Result):
     """Lin's concordance correlation coefficient."""
 
     value: Annotated[float, number("Lin's concordance correlation: precision times accuracy")]
-    value_ci: Annotated[
-        Interval,
-        number("interval of the concordance; NaN below 4 pairs or with perfect correlation"),
-    ]
+    value_ci: Interval
     precision: Annotated[float, number("Pearson's correlation")]
     accuracy: Annotated[float, number("bias correction factor")]
     n_participants: Annotated[int, number("pairs, one a participant")]

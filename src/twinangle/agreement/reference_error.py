@@ -34,9 +34,9 @@ class CorrectedLimits(Result):
         ),
     ]
     lower: Annotated[float, data("lower limit of test against the true value; NaN as the SD")]
-    lower_ci: Annotated[Interval, data("interval of the lower limit; NaN below 4 participants")]
+    lower_ci: Interval
     upper: Annotated[float, data("upper limit of test against the true value; NaN as the SD")]
-    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN below 4 participants")]
+    upper_ci: Interval
     sd_observed: Annotated[float, data("SD of the differences as recorded")]
     reference_sd: Annotated[float, data("SD of the reference's own error, as stated")]
     reference_share: Annotated[

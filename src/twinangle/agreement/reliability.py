@@ -34,7 +34,7 @@ class IntraclassCorrelation(Result):
     form: Annotated[str, number("short name of the form, such as ICC(2,1)")]
     full_name: Annotated[str, number("the form in words: model, definition, type")]
     value: Annotated[float, number("the correlation; may be negative, NaN when nothing varies")]
-    value_ci: Annotated[Interval, number("interval of the correlation")]
+    value_ci: Interval
     n_participants: Annotated[int, number("rows of the scores: participants")]
     n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
     confidence: Annotated[float, number("confidence of the interval")]
@@ -125,10 +125,7 @@ class MeasurementError(Result):
             "shift between columns left out"
         ),
     ]
-    sem_ci: Annotated[
-        Interval,
-        data("interval of the standard error of measurement, from chi-squared"),
-    ]
+    sem_ci: Interval
     sem_agreement: Annotated[
         float,
         data(
@@ -139,7 +136,7 @@ class MeasurementError(Result):
         float,
         data("minimal detectable change, z √2 sem: the change that exceeds measurement error"),
     ]
-    mdc_ci: Annotated[Interval, data("interval of the minimal detectable change, from chi-squared")]
+    mdc_ci: Interval
     n_participants: Annotated[int, number("rows of the scores: participants")]
     n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
     confidence: Annotated[float, number("confidence of the intervals and of the detectable change")]

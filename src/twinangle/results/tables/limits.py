@@ -20,12 +20,9 @@ Participants = Annotated[int, number("participants behind the numbers")]
 Confidence = Annotated[float, number("confidence of the intervals")]
 Observations = Annotated[int, number("differences, one a cycle")]
 Bias = Annotated[float, data("mean difference, wearable minus reference")]
-BiasCI = Annotated[Interval, data("the bias's interval")]
 SD = Annotated[float, data("SD of a single difference")]
 Lower = Annotated[float, data("lower limit of agreement")]
-LowerCI = Annotated[Interval, data("the lower limit's interval")]
 Upper = Annotated[float, data("upper limit of agreement")]
-UpperCI = Annotated[Interval, data("the upper limit's interval")]
 Origin = Annotated[str, number("where the intervals come from")]
 
 
@@ -36,14 +33,14 @@ class LimitsRow(OfQuantity):
     n_participants: Participants
     n_observations: Observations
     bias: Bias
-    bias_ci: BiasCI
+    bias_ci: Interval
     sd_between: Annotated[float, data("SD between participants")]
     sd_within: Annotated[float, data("SD within participants")]
     sd: SD
     lower: Lower
-    lower_ci: LowerCI
+    lower_ci: Interval
     upper: Upper
-    upper_ci: UpperCI
+    upper_ci: Interval
     bias_from_zero_deg: Annotated[float, data("part of the bias that is the instruments' zeros")]
     bias_rms: Annotated[float, data("RMS over participants of their own bias")]
     bias_rms_zeroed: Annotated[float, data("the same, both instruments zeroed at standing")]
@@ -79,12 +76,12 @@ class OtherLimits(OfQuantity):
         number("zeroed at standing, published interval, or without the reference's own error"),
     ]
     bias: Bias
-    bias_ci: BiasCI
+    bias_ci: Interval
     sd: SD
     lower: Lower
-    lower_ci: LowerCI
+    lower_ci: Interval
     upper: Upper
-    upper_ci: UpperCI
+    upper_ci: Interval
     interval_method: Origin
     sd_observed: Annotated[float, data("SD of the differences as observed")]
     reference_sd: Annotated[float, data("SD of the reference's own error, as the study states it")]
@@ -144,7 +141,7 @@ class FormNumber(OfQuantity):
     ]
     statistic: Annotated[str, number("name of the number; of the form that is not given")]
     value: Annotated[float, number("the number, in the unit of the row")]
-    ci: Annotated[Interval, number("its interval")]
+    ci: Interval
     unit: Annotated[str, number("unit of value, low and high; empty where there is none")]
     text: Annotated[str, number("what is said where it is no number")]
 

@@ -34,7 +34,7 @@ class BudgetPart(OfCondition):
 
     part: Annotated[str, number("total, or the part of it")]
     value: Annotated[float, squared("mean over participants")]
-    value_ci: Annotated[Interval, squared("that mean's interval")]
+    value_ci: Interval
     n_participants: Participants
     confidence: Confidence
 
@@ -111,7 +111,7 @@ class PairRow:
     first: Annotated[str, number("first procedure")]
     second: Annotated[str, number("second procedure")]
     difference: Annotated[float, data("mean over participants, first minus second")]
-    difference_ci: Annotated[Interval, data("its interval, all pairs of a condition together")]
+    difference_ci: Interval
     p_value: Annotated[float, number("of the two-sided paired t test, not adjusted")]
     n_participants: Participants
     tied: Annotated[bool, number("whether the two cannot be told apart")]
@@ -163,7 +163,7 @@ class ReliabilityRow:
     columns: Annotated[str, number("the columns of the design, with commas")]
     full_name: Annotated[str, number("the statistic's full name")]
     value: Annotated[float, number("the statistic")]
-    ci: Annotated[Interval, number("its interval")]
+    ci: Interval
     unit: Annotated[str, number("unit of value, low and high; empty where there is none")]
     precision: Annotated[float, number("correlation behind the concordance")]
     accuracy: Annotated[float, number("share of the concordance that is bias and scale")]

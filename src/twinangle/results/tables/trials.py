@@ -39,15 +39,15 @@ class TrialRow(OfTrial):
     cycles_found: Annotated[int | None, number("cycles found")]
     cycles_kept: Annotated[int | None, number("cycles that enter the statistics")]
     offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
-    offset_ci: Annotated[Interval, data("the offset's interval")]
+    offset_ci: Interval
     rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
-    rms_demeaned_ci: Annotated[Interval, data("that RMS's interval")]
+    rms_demeaned_ci: Interval
     range_difference: Annotated[float, data("range of motion, wearable minus reference")]
-    range_difference_ci: Annotated[Interval, data("that difference's interval")]
+    range_difference_ci: Interval
     correlation: Annotated[float, number("correlation of the two mean curves")]
-    correlation_ci: Annotated[Interval, number("the correlation's interval")]
+    correlation_ci: Interval
     wearable_sd: Annotated[float, data("the wearable's SD over cycles, averaged over the points")]
-    wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
+    wearable_sd_ci: Interval
     reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
     sd_ratio: Annotated[float, number("the wearable's SD over the reference's")]
 
@@ -130,11 +130,11 @@ class PooledRow(OfCondition):
     trials: Annotated[str, number("the trials pooled, with commas")]
     n_cycles: Annotated[int, number("cycles kept in all of them")]
     offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
-    offset_ci: Annotated[Interval, data("the offset's interval, over cycles")]
+    offset_ci: Interval
     rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
-    rms_demeaned_ci: Annotated[Interval, data("that RMS's interval, over cycles")]
+    rms_demeaned_ci: Interval
     wearable_sd: Annotated[float, data("the wearable's SD over the pooled cycles")]
-    wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
+    wearable_sd_ci: Interval
     reference_sd: Annotated[float, data("the reference's SD over the pooled cycles")]
     reason: Annotated[str, number("why there are none; empty where they are given")]
 
@@ -169,7 +169,7 @@ class TrialNumber(OfTrial):
         str, number("key in the trial's part of results.json, joined by full stops")
     ]
     value: Annotated[float, number("the number, in the unit of the row")]
-    ci: Annotated[Interval, number("its interval")]
+    ci: Interval
     unit: Annotated[str, number("unit of value, low and high; empty where there is none")]
     text: Annotated[str, number("what is said where it is no number")]
 
