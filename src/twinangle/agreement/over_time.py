@@ -17,7 +17,7 @@ LEAST_SAMPLES = 2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TimeAgreement(Result):
-    """How two instruments differ over the samples that both have; differences are test - reference."""
+    """How two instruments differ over the samples that both have: test minus reference."""
 
     offset: Annotated[float, data("mean difference over the samples, test minus reference")]
     rms_demeaned: Annotated[
