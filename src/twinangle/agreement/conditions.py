@@ -9,15 +9,15 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import fraction
-from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement.condition_intervals import (
+    of_one_participant,
+    spread_intervals,
+)
 from twinangle.agreement.condition_spread import (
-    ConditionSpread,
-    PairedSpread,
-    one_participant_spread,
     paired_spread,
     windows_spread,
 )
@@ -28,7 +28,8 @@ from twinangle.agreement.condition_trials import (
     cycles_by_cell,
     spread_of_pair,
 )
-from twinangle.agreement.variability import CycleVariability, cycle_variability
+from twinangle.agreement.pooled_curves import mean_and_interval
+from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
 
 _CONFOUNDERS = (
@@ -223,14 +224,14 @@ def _difference(
 ) -> ConditionDifference:
     """Return one condition's difference from another."""
     pairs = (means[name] - means[against]).dropna().to_numpy(dtype=np.float64)
-    difference, difference_ci = _mean_and_interval(pairs, confidence)
+    difference, difference_ci = mean_and_interval(pairs, confidence)
     ratio, ratio_ci = float("nan"), NO_INTERVAL
     notes = [*_notes(pairs.size), *said]
     if logs is None:
         notes.append("Some values are not above 0: no ratio.")
     else:
         log_pairs = (logs[name] - logs[against]).dropna().to_numpy(dtype=np.float64)
-        mean, bounds = _mean_and_interval(log_pairs, confidence)
+        mean, bounds = mean_and_interval(log_pairs, confidence)
         ratio = float(np.exp(mean))
         ratio_ci = (float(np.exp(bounds[0])), float(np.exp(bounds[1])))
     return ConditionDifference(
@@ -246,18 +247,6 @@ def _difference(
         assumptions=(_PAIRED, _CONFOUNDERS),
         interval_over="participants" if pairs.size > 1 else "nothing",
     )
-
-
-def _mean_and_interval(values: NDArray[np.float64], confidence: float) -> tuple[float, Interval]:
-    """Return the mean with Student's t interval; NaN where there is none."""
-    if values.size == 0:
-        return float("nan"), NO_INTERVAL
-    mean = float(values.mean())
-    if values.size == 1:
-        return mean, NO_INTERVAL
-    t = two_sided_student(confidence, values.size - 1)
-    half = float(t * values.std(ddof=1) / np.sqrt(values.size))
-    return mean, (mean - half, mean + half)
 
 
 def _notes(n_participants: int) -> list[str]:
@@ -298,54 +287,17 @@ def _of_cycles(
     spread = spread_of_pair(cycles, people, pair)
     over = "participants"
     if len(people) == 1:
-        found, over = _one_participant(cycles, spread, people[0], pair, confidence)
+        found, over = of_one_participant(cycles, spread, people[0], pair, confidence)
         notes = [_ONE_PARTICIPANT, *notes[1:]]
     else:
-        found = _intervals(paired_spread(spread, confidence))
+        found = spread_intervals(paired_spread(spread, confidence))
     if not np.isfinite(found[2]):
         notes.append("Some cycles do not vary at all: no ratio.")
     plain = windows_spread(spread, confidence)
-    windows = _intervals(plain)
+    windows = spread_intervals(plain)
     return ConditionDifference(
         name, against, len(people), *found, confidence, " ".join(notes),
         (_PAIRED, _SPREADS, _CONFOUNDERS), over, *windows,
         int(spread.window.min()), int(spread.window.max()),
         float(plain.serial[1]), float(plain.serial[0]),
     )  # fmt: skip
-
-
-def _intervals(found: PairedSpread) -> tuple[float, Interval, float, Interval]:
-    """Return difference and ratio, each with its interval; NaN where there is none."""
-    log, log_half = float(found.log_ratio), float(found.log_half)
-    bounds = float(found.low), float(found.high)
-    return (float(found.difference), bounds, *_ratio(log, log_half))
-
-
-def _ratio(log: float, half: float) -> tuple[float, Interval]:
-    """Return a ratio and its interval from the logarithm; NaN where that is not finite."""
-    if not np.isfinite(log):
-        return float("nan"), NO_INTERVAL
-    return float(np.exp(log)), (float(np.exp(log - half)), float(np.exp(log + half)))
-
-
-def _one_participant(
-    cycles: Cycles,
-    spread: ConditionSpread,
-    person: str,
-    pair: tuple[str, str],
-    confidence: float,
-) -> tuple[tuple[float, Interval, float, Interval], str]:
-    """Return one participant's numbers with intervals over cycles, and what these are over."""
-    against, other = (
-        _log_half([cycle_variability(each, confidence=confidence) for each in cycles[person, name]])
-        for name in pair
-    )
-    log, half, difference, bounds = one_participant_spread(spread, (against, other))
-    over = "cycles of one participant" if np.isfinite(half) else "nothing"
-    return (difference, bounds, *_ratio(log, half)), over
-
-
-def _log_half(trials: Sequence[CycleVariability]) -> float:
-    """Return the half-width of the interval of the mean over trials of ln SD."""
-    halves = [np.log(one.sd_ci[1] / one.sd_ci[0]) / 2 for one in trials]
-    return float(np.sqrt(np.sum(np.square(halves))) / len(halves))
