@@ -155,7 +155,7 @@ def _with_meaning(item: Declared, found: Mapping[str, Declared]) -> Declared:
     of = found.get("value" if item.name == "ci" else item.name.removesuffix("_ci"))
     if of is None or of is item or item.quantity is not UNDECLARED:
         return item
-    meaning = f"interval of the {of.quantity.meaning.split(';')[0].removeprefix('the ')}"
+    meaning = f"the interval of the {of.quantity.meaning.split(';')[0].removeprefix('the ')}"
     return replace(item, quantity=Quantity(of.quantity.unit, meaning))
 
 

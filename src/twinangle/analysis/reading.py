@@ -25,7 +25,7 @@ from twinangle.formats import (
 from twinangle.notices import Notice, as_notes
 from twinangle.reference.goniometer import reference_angle
 from twinangle.reference.odd_readings import reference_notes
-from twinangle.signals.channels import refuse_constant
+from twinangle.signals.channel_checks import refuse_constant
 from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
     AngleRecording,

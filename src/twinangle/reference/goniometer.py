@@ -17,7 +17,7 @@ from twinangle.reference.reference_settings import (
     OpticalSettings,
     OrientationSettings,
 )
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     QuaternionColumns,
     refuse_constant,
     require_enough_samples,

@@ -14,7 +14,7 @@ from twinangle.reference.reference_settings import (
     OpticalSettings,
     OrientationSettings,
 )
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     sampling_rate_hz,
 )
 from twinangle.signals.recording import Array, Recording

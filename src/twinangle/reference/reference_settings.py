@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Protocol
 
 from twinangle.reference.optical import MarkerSettings
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     QuaternionColumns,
 )
 

@@ -7,7 +7,7 @@ from typing import Protocol
 
 import numpy as np
 
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     QuaternionColumns,
 )
 from twinangle.signals.recording import (

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from twinangle.errors import RecordingError
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     QuaternionColumns,
     refuse_constant,
     require_enough_samples,

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
-from twinangle.signals.channels import (
+from twinangle.signals.channel_checks import (
     sampling_rate_hz,
 )
 from twinangle.signals.recording import (
