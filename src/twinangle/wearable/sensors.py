@@ -29,8 +29,8 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
+from twinangle.wearable.signal_units import FACTORS, SPELLINGS
 from twinangle.wearable.unit_checks import check_gravity, check_gyroscopes, zero_rows
-from twinangle.wearable.units import FACTORS, SPELLINGS
 
 if TYPE_CHECKING:
     from twinangle.study.wearable_settings import (

@@ -18,7 +18,7 @@ from twinangle.signals.recording import (
     SensorPair,
 )
 from twinangle.thresholds import told_apart
-from twinangle.wearable.units import FACTORS, STANDARD_GRAVITY
+from twinangle.wearable.signal_units import FACTORS, STANDARD_GRAVITY
 
 if TYPE_CHECKING:
     from twinangle.study.wearable_settings import InertialWearable, SensorColumns

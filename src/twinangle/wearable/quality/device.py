@@ -15,7 +15,7 @@ from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.saturation import find_ceilings
-from twinangle.wearable.units import STANDARD_GRAVITY
+from twinangle.wearable.signal_units import STANDARD_GRAVITY
 
 # Thresholds of the warnings; common practice with consumer-grade sensors, no source.
 BIAS_LIMIT_DEG_S = 1.0
