@@ -101,11 +101,10 @@ def scatter_by_scale(
 ) -> Array:
     """Return the scatter (m, k) of the vector turned back by the rates times each of k scales."""
     rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    found = []
-    for scale in scales:
-        seen = np.einsum("wbikk->wbi", _moments(scale * rates, vectors, work_hz))
-        found.append(seen.var(axis=1).sum(axis=1))
-    return np.stack(found, axis=1)
+    scaled = np.concatenate([scale * rates for scale in scales])
+    moments = _moments(scaled, np.tile(vectors, (scales.size, 1, 1)), work_hz)
+    seen = np.einsum("wbikk->wbi", moments)
+    return np.ascontiguousarray(seen.var(axis=1).sum(axis=1).reshape(scales.size, -1).T)
 
 
 def _windows(
