@@ -86,7 +86,8 @@ def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: flo
         Length of the windows, which start every second.
     """
     rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    moments = [_moments(sign * rates, vectors, work_hz) for sign in (1.0, -1.0)]
+    both_ways = _moments(np.concatenate([rates, -rates]), np.tile(vectors, (2, 1, 1)), work_hz)
+    moments = np.split(both_ways, 2)
     variance = np.empty((rates.shape[0], len(SIGNED)))
     for k, mapping in enumerate(SIGNED):
         reverses = bool(np.linalg.det(mapping) < 0)
