@@ -99,9 +99,7 @@ def check_study(
     trials = []
     work = partial(check_trial, study, sensors=sensors)
     checked = (
-        in_order(work, analysed, jobs=jobs)
-        if workers is None
-        else workers.in_order(work, analysed)
+        in_order(work, analysed, jobs=jobs) if workers is None else workers.in_order(work, analysed)
     )
     for found in checked:
         trials.append(found)
