@@ -126,12 +126,13 @@ def run_into(
     check_output_folder(folder, study_folder=study.folder, inputs=input_files(study))
     with staged(folder, tell=tell) as staging:
         compile_ahead(study, announce=tell)
+        font_families()  # written once, before other processes ask for it
         if on_begin is not None:
             on_begin()
-        if on_fault is not None:
-            for fault in check_study(study, jobs=jobs).faults:
-                on_fault(fault)
         with Workers(jobs) as workers:
+            if on_fault is not None:
+                for fault in check_study(study, workers=workers).faults:
+                    on_fault(fault)
             results = _write_all(study, staging, workers, image_formats, on_trial)
     _note_study(study, folder)
     return results
@@ -236,7 +237,6 @@ def _write_all(
 ) -> StudyResults:
     """Analyse and write every part of a study's results into an empty folder."""
     (staging / "figures").mkdir()
-    font_families()  # written once, before other processes ask for it
     stems = stems_of(trial.identity for trial in study.trials)
     work = partial(_analyse_and_draw, study, stems, staging, image_formats)
     trials: list[TrialResult] = []

@@ -17,7 +17,7 @@ from twinangle.analysis.requirements import (
     trial_faults,
 )
 from twinangle.errors import TwinangleError
-from twinangle.parallel import in_order
+from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
 from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
@@ -70,6 +70,7 @@ def check_study(
     jobs: int = 1,
     sensors: bool = False,
     on_trial: Callable[[TrialCheck], None] | None = None,
+    workers: Workers | None = None,
 ) -> StudyCheck:
     """Read every file of a study that is to be analysed and find what is at fault.
 
@@ -86,6 +87,8 @@ def check_study(
         leaves that to the analysis of each recording.
     on_trial : callable, optional
         Called with each recording's check when it is done, in the order of the trials table.
+    workers : Workers, optional
+        Processes that are there already, to be used in place of `jobs` new ones.
 
     Returns
     -------
@@ -94,7 +97,11 @@ def check_study(
     analysed = [trial for trial in study.trials if not trial.exclude]
     settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
     trials = []
-    for found in in_order(partial(check_trial, study, sensors=sensors), analysed, jobs=jobs):
+    work = partial(check_trial, study, sensors=sensors)
+    checked = (
+        in_order(work, analysed, jobs=jobs) if workers is None else workers.in_order(work, analysed)
+    )
+    for found in checked:
         trials.append(found)
         if on_trial is not None:
             on_trial(found)

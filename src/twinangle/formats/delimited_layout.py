@@ -156,7 +156,7 @@ def _head_lines(path: Path, request: Request) -> list[str]:
         raise RecordingError(
             f"{request.source}: byte {error.start} is not UTF-8; save it as UTF-8."
         ) from None
-    lines = re.split(r"\r\n|\n|\r", text)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     return lines if len(head) < HEAD_BYTES or len(lines) < 2 else lines[:-1]
 
 
@@ -167,21 +167,22 @@ def _wanted(request: Request) -> set[str]:
 
 def _separator(lines: list[str], wanted: set[str]) -> str:
     """Return the separator: one under which every declared column is there, else the most even."""
-    content = [line for line in lines if _is_header(line)]
-    first = content[:HEAD_LINES]
+    first = list(islice(filter(_is_header, lines), HEAD_LINES))
+    last = list(islice(filter(_is_header, reversed(lines)), TAIL_LINES))[::-1]
     declared = [
         each for each in DELIMITERS if any(wanted <= {*_cells(line, each)} for line in first)
     ]
-    return max(declared if wanted and declared else DELIMITERS, key=lambda d: _evenness(content, d))
+    asked = declared if wanted and declared else DELIMITERS
+    return max(asked, key=lambda delimiter: _evenness(first, last, delimiter))
 
 
-def _evenness(content: list[str], delimiter: str) -> float:
+def _evenness(first: list[str], last: list[str], delimiter: str) -> float:
     """Return how evenly a separator parts the last rows into numbers, from 0 to 1.1.
 
     The share of rows with the commonest number of cells, times 0.1 and the share of numbers among
     these cells. A tenth where no row of names is as long; half where nothing is parted.
     """
-    rows = [_cells(line, delimiter) for line in content[-TAIL_LINES:]]
+    rows = [_cells(line, delimiter) for line in last]
     if not rows:
         return 0.0
     widths = Counter(map(len, rows))
@@ -192,7 +193,7 @@ def _evenness(content: list[str], delimiter: str) -> float:
     typical = next(row for row in rows if len(row) == width)
     named = any(
         _alike(cells, typical) and not any(looks_numeric(cell) for cell in cells)
-        for cells in (_cells(line, delimiter) for line in content[:HEAD_LINES])
+        for cells in (_cells(line, delimiter) for line in first)
     )
     return score * (1.0 if named else 0.1) * (0.5 if width == 1 else 1.0)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,6 +67,7 @@ def sure_causes(evidence: Evidence, *, gyroscopes_alone: bool = False) -> str:
     return " ".join(cut)
 
 
+@lru_cache(maxsize=2)  # five tests ask for it, of the same reference
 def reference_cuts(reference: AngleRecording) -> tuple[Cut, ...]:
     """Return the levels at which an angle's peaks are cut flat, upper end first."""
     known = np.isfinite(reference.angle_deg)

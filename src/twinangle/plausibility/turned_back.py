@@ -86,7 +86,8 @@ def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: flo
         Length of the windows, which start every second.
     """
     rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    moments = [_moments(sign * rates, vectors, work_hz) for sign in (1.0, -1.0)]
+    both_ways = _moments(np.concatenate([rates, -rates]), np.tile(vectors, (2, 1, 1)), work_hz)
+    moments = np.split(both_ways, 2)
     variance = np.empty((rates.shape[0], len(SIGNED)))
     for k, mapping in enumerate(SIGNED):
         reverses = bool(np.linalg.det(mapping) < 0)
@@ -101,11 +102,10 @@ def scatter_by_scale(
 ) -> Array:
     """Return the scatter (m, k) of the vector turned back by the rates times each of k scales."""
     rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    found = []
-    for scale in scales:
-        seen = np.einsum("wbikk->wbi", _moments(scale * rates, vectors, work_hz))
-        found.append(seen.var(axis=1).sum(axis=1))
-    return np.stack(found, axis=1)
+    scaled = np.concatenate([scale * rates for scale in scales])
+    moments = _moments(scaled, np.tile(vectors, (scales.size, 1, 1)), work_hz)
+    seen = np.einsum("wbikk->wbi", moments)
+    return np.ascontiguousarray(seen.var(axis=1).sum(axis=1).reshape(scales.size, -1).T)
 
 
 def _windows(

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording
+from twinangle.wearable import quaternions
 
 TOP, FLANK = 0.965, 0.75  # of the level: where a peak's width is taken
 FLAT_RATIO, DENSE_RATIO = 0.6, 0.45
@@ -146,10 +147,13 @@ def _level(projected: Array) -> float:
 
 def _flatness(values: Array, directions: Array) -> Array:
     """Return, along each direction, the share of what is large that lies at the very top."""
-    along = values @ directions.T
+    along = directions @ values.T
     count = max(5, int(values.shape[0] * _EXTREME_SHARE))
-    level = np.median(np.partition(along, -count, axis=0)[-count:], axis=0)
-    top, flank = (along >= TOP * level).sum(axis=0), (along >= FLANK * level).sum(axis=0)
+    along.partition(-count, axis=1)
+    level = np.median(along[:, -count:], axis=1)
+    top, flank = (
+        np.count_nonzero(along >= (share * level)[:, None], axis=1) for share in (TOP, FLANK)
+    )
     large = level > 0.3 * np.percentile(np.linalg.norm(values, axis=1), 99)
     return np.where(large & (top >= _LEAST_SAMPLES), top / np.maximum(flank, 1), 0.0)
 
@@ -160,7 +164,7 @@ def _followed(values: Array, starts: Array) -> Array:
     ring = np.concatenate([[0j], np.exp(1j * np.pi * np.arange(8) / 4)])
     for step_deg in _STEPS_DEG:
         size = np.tan(np.radians(step_deg))
-        across = np.stack([_square_to(direction) for direction in found])  # (m, 2, 3)
+        across = _square_to(found)
         moved = found[:, None] + size * (
             ring.real[:, None] * across[:, :1] + ring.imag[:, None] * across[:, 1:]
         )
@@ -170,12 +174,12 @@ def _followed(values: Array, starts: Array) -> Array:
     return found
 
 
-def _square_to(direction: Array) -> Array:
-    """Return two unit vectors square to a direction and to each other, (2, 3)."""
-    least = np.eye(3)[np.argmin(np.abs(direction))]
-    first = np.cross(direction, least)
-    first /= np.linalg.norm(first)
-    return np.stack([first, np.cross(direction, first)])
+def _square_to(directions: Array) -> Array:
+    """Return two unit vectors square to each direction (m, 3) and to each other, (m, 2, 3)."""
+    least = np.eye(3)[np.argmin(np.abs(directions), axis=1)]
+    first = quaternions.cross(directions, least)
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    return np.stack([first, quaternions.cross(directions, first)], axis=1)
 
 
 def _sphere(count: int) -> Array:
