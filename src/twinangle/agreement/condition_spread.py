@@ -19,7 +19,7 @@ from scipy import special
 
 from twinangle.agreement._difference_reach import difference_reach
 from twinangle.agreement._input import Floats
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 
 _LOWEST, _HIGHEST = -0.9, 0.95  # serial correlations considered
 _ROOT_STEPS = 10  # within 1e-12 of halving the range 40 times, on 20000 random sums
@@ -324,7 +324,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     Parameters
     ----------
     spread : ConditionSpread
-        Of at least one participant; with one there are no intervals: NaN.
+        Of at least one participant; with one or two there are no intervals: NaN.
     confidence : float
         Of the intervals.
 
@@ -350,7 +350,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     k = spread.window.shape[0]
     log_ratios, differences, serial = _freed(spread)
     ratio, difference = log_ratios.mean(axis=0), differences.mean(axis=0)
-    if k == 1:
+    if k < FEWEST_PEOPLE:
         none = np.full(ratio.shape, np.nan)
         return PairedSpread(ratio, none, difference, none, none, serial)
     left_out = [_freed(_without(spread, i)) for i in range(k)]
@@ -360,7 +360,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     below, above = half, half
     if k >= _FEWEST_FOR_REACH:
         others = np.array([one[2] for one in left_out])
-        below, above = _reach(spread, serial, others, half, two_sided_student(confidence, k - 1))
+        below, above = _reach(spread, serial, others, half, people_student(confidence, k))
     return PairedSpread(ratio, log_half, difference, difference - below, difference + above, serial)
 
 
@@ -392,6 +392,12 @@ def _levels(spread: ConditionSpread, serial: Floats) -> Floats:
     _, factor = expected_loss(spread.window[:, None], within[None], np.zeros(()))
     found: Floats = (spread.sd / np.exp(factor)).mean(axis=0)
     return found
+
+
+def own_spread(spread: ConditionSpread) -> tuple[Floats, Floats]:
+    """Return ratio and difference of each participant's SDs, freed as in `paired_spread`."""
+    log_ratios, differences, _ = _freed(spread)
+    return np.exp(log_ratios), differences
 
 
 def windows_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
@@ -432,11 +438,11 @@ def _jackknife(whole: Floats, left_out: Floats, confidence: float) -> tuple[Floa
 
 
 def _student_half(values: Floats, confidence: float) -> Floats:
-    """Return the half-width of Student's interval of a mean over participants; NaN of one."""
+    """Return the half-width of Student's interval of a mean over participants; NaN below 3."""
     k = values.shape[0]
-    if k == 1:
+    if k < FEWEST_PEOPLE:
         return np.full(values.shape[1:], np.nan)
-    half: Floats = two_sided_student(confidence, k - 1) * values.std(axis=0, ddof=1) / np.sqrt(k)
+    half: Floats = people_student(confidence, k) * values.std(axis=0, ddof=1) / np.sqrt(k)
     return half
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -12,12 +12,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import finite_array, fraction, numeric_column
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._people import FEWEST_PEOPLE, mean_and_interval, people_notes
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
     PairedSpread,
     one_participant_spread,
+    own_spread,
     paired_spread,
     windows_spread,
 )
@@ -333,14 +334,14 @@ def _difference(
 ) -> ConditionDifference:
     """Return one condition's difference from another."""
     pairs = (means[name] - means[against]).dropna().to_numpy(dtype=np.float64)
-    difference, difference_ci = _mean_and_interval(pairs, confidence)
+    difference, difference_ci = mean_and_interval(pairs, confidence)
     ratio, ratio_ci = float("nan"), NO_INTERVAL
-    notes = [*_notes(pairs.size), *said]
+    notes = [*_notes(pairs.size, {"difference": pairs}), *said]
     if logs is None:
         notes.append("Some values are not above 0: no ratio.")
     else:
         log_pairs = (logs[name] - logs[against]).dropna().to_numpy(dtype=np.float64)
-        mean, bounds = _mean_and_interval(log_pairs, confidence)
+        mean, bounds = mean_and_interval(log_pairs, confidence)
         ratio = float(np.exp(mean))
         ratio_ci = (float(np.exp(bounds[0])), float(np.exp(bounds[1])))
     return ConditionDifference(
@@ -354,24 +355,12 @@ def _difference(
         confidence=confidence,
         note=" ".join(notes),
         assumptions=(_PAIRED, _CONFOUNDERS),
-        interval_over="participants" if pairs.size > 1 else "nothing",
+        interval_over="participants" if pairs.size >= FEWEST_PEOPLE else "nothing",
     )
 
 
-def _mean_and_interval(values: NDArray[np.float64], confidence: float) -> tuple[float, Interval]:
-    """Return the mean with Student's t interval; NaN where there is none."""
-    if values.size == 0:
-        return float("nan"), NO_INTERVAL
-    mean = float(values.mean())
-    if values.size == 1:
-        return mean, NO_INTERVAL
-    t = two_sided_student(confidence, values.size - 1)
-    half = float(t * values.std(ddof=1) / np.sqrt(values.size))
-    return mean, (mean - half, mean + half)
-
-
-def _notes(n_participants: int) -> list[str]:
-    """Return what the number of participants means for the comparison."""
+def _notes(n_participants: int, each: Mapping[str, Sequence[float]]) -> list[str]:
+    """Return what the number of participants means for the comparison; `each`: as people_notes."""
     if n_participants == 0:
         return ["No participant was measured under both conditions: nothing can be compared."]
     if n_participants == 1:
@@ -381,9 +370,7 @@ def _notes(n_participants: int) -> list[str]:
                 "interval, and nothing follows for others."
             )
         ]
-    if n_participants < 4:
-        return [f"{n_participants} participants only: the interval is wide and hard to check."]
-    return []
+    return list(people_notes(n_participants, each))
 
 
 # ---------------------------------------------------------------- from the cycles themselves
@@ -396,22 +383,24 @@ def _of_cycles(
     pair = (against, name)
     people = [person for person, condition in cycles if condition == against]
     people = [person for person in people if (person, name) in cycles]
-    notes = _notes(len(people))
+    notes = []
     if left_out:
         notes.append(f"Left out with fewer than {FEWEST_CYCLES} cycles: {', '.join(left_out)}.")
     if not people:
         nothing = float("nan"), NO_INTERVAL
         return ConditionDifference(
-            name, against, 0, *nothing, *nothing, confidence, " ".join(notes),
+            name, against, 0, *nothing, *nothing, confidence, " ".join([*_notes(0, {}), *notes]),
             (_PAIRED, _CONFOUNDERS), "nothing",
         )  # fmt: skip
     spread = spread_of_pair(cycles, people, pair)
-    over = "participants"
+    over = "participants" if len(people) >= FEWEST_PEOPLE else "nothing"
     if len(people) == 1:
         found, over = _one_participant(cycles, spread, people[0], pair, confidence)
-        notes = [_ONE_PARTICIPANT, *notes[1:]]
+        notes = [_ONE_PARTICIPANT, *notes]
     else:
         found = _intervals(paired_spread(spread, confidence))
+        own = dict(zip(("ratio", "difference"), own_spread(spread), strict=True))
+        notes = [*_notes(len(people), own), *notes]
     if not np.isfinite(found[2]):
         notes.append("Some cycles do not vary at all: no ratio.")
     plain = windows_spread(spread, confidence)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
 from twinangle.agreement.ranking import Contest
 from twinangle.report.blocks import Block, Figures, bullets, figures_beside, text
 from twinangle.results import Absent, StudyLimits, StudyResults, given, named
@@ -92,16 +93,29 @@ def rests_on(results: StudyResults) -> str:
     if answer.n_pooled:
         short = count(answer.n_pooled, "short recording")
         said += f"; the cycles of {short} are pooled person by person"
-    said += ". " + (
-        "Intervals are over the strides of one participant: they say nothing about other people."
-        if answer.n_participants == 1
-        else "Intervals are over participants."
-    )
+    said += f". {_intervals_over(results, answer)}"
     others = [name for name in answer.with_reference if name != answer.condition]
     if others:
         named_others = listing(f"“{name}”" for name in others)
         said += f" What was found under {named_others}, with a reference too, stands behind."
     return f"{said} {_margin(results)}" if answer.n_with_reference else said
+
+
+def _intervals_over(results: StudyResults, answer: Answer) -> str:
+    """Say what intervals are over; of two people, that there are none, and both their values."""
+    if answer.n_participants == 1:
+        return (
+            "Intervals are over the strides of one participant: they say nothing about other "
+            "people."
+        )
+    if answer.n_participants >= FEWEST_PEOPLE:
+        return "Intervals are over participants."
+    key = (answer.procedure, answer.condition, "")
+    found = (dict(named(results.curves)).get(key), dict(named(results.variability)).get(key))
+    notes = [note for each in found if each is not None for note in each.notes]
+    values = [note.partition(OWN_VALUES)[2].rstrip(".") for note in notes if OWN_VALUES in note]
+    in_degrees = f"{OWN_VALUES}{', '.join(values)} (degrees)" if values else ""
+    return f"{NO_INTERVAL_OF_TWO}{in_degrees}."
 
 
 def _margin(results: StudyResults) -> str:
