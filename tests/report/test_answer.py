@@ -19,6 +19,54 @@ def both(build_results):
     return build_results(participants=("P01", "P02", "P03", "P04"), n=12, minutes=0.1)
 
 
+@pytest.mark.parametrize(("failed", "told"), [(2, False), (3, True), (4, True)])
+def test_more_than_a_quarter_of_failures_stands_in_the_answer(both, fail_trial, failed, told):
+    """Of 8 recordings 2 are a quarter; of the second procedure alone none counts."""
+    results = both
+    for index in range(2 * failed):  # two procedures a recording
+        results = fail_trial(results, index, "no cycles")
+    first = answer_sentences(results)[0]
+    assert (f"{failed} of 8 recordings" in first) == told
+    assert (f"({100 * failed / 8:.0f} %) could not be analysed" in first) == told
+
+
+def test_recordings_that_fail_under_the_main_procedure_alone_count_too(both, fail_trial):
+    results = both
+    for index in range(0, 8, 2):
+        assert both.trials[index].procedure == both.trials[0].procedure
+        results = fail_trial(results, index, "no cycles")
+    main = answer_of(results).procedure
+    assert f"4 of 8 recordings (50 %) could not be analysed by {main}" in " ".join(
+        answer_sentences(results)
+    )
+
+
+def test_excluded_recordings_are_no_failures(both, fail_trial):
+    results = both
+    for index in range(8):
+        results = fail_trial(results, index, "wrong shoe", status="excluded")
+    assert "could not be analysed" not in " ".join(answer_sentences(results))
+
+
+def test_conditions_that_share_nobody_say_so_and_print_no_dash(both):
+    """“indoors” beside “indoor” once made a study of two halves and "is – times"."""
+    trials = [
+        replace(trial, condition="indoors")
+        if trial.condition == "indoor" and trial.participant in ("P03", "P04")
+        else trial
+        for trial in both.trials
+        if trial.condition == "indoor"
+    ]
+    options = replace(both.options, against="indoor")
+    split = replace(both, trials=tuple(trials), options=options)
+    split = replace(split, **pool_topics(split.trials, options))
+    said = " ".join((*answer_sentences(split), rests_on(split)))
+    assert "– times" not in said
+    assert "cannot be held against that under “indoor” (no participant was measured under" in said
+    for text in said.replace(",", " ").split("–")[1:]:
+        raise AssertionError(text)
+
+
 def degrees(value):
     return f"{value:.2f}°".replace("-", "−")
 

@@ -348,7 +348,12 @@ def _limit_intervals(
     """Return the intervals of both limits, their name, and why there are none."""
     if parts.k < FEWEST_PEOPLE:
         notes = people_notes(parts.k, {"bias": parts.means})
-        return NO_INTERVAL, NO_INTERVAL, "none over 2 participants", [*notes, "The limits are a rough guess."]
+        return (
+            NO_INTERVAL,
+            NO_INTERVAL,
+            "none over 2 participants",
+            [*notes, "The limits are a rough guess."],
+        )
     if parts.k < FEWEST_PARTICIPANTS:
         note = (
             f"{parts.k} participants: the limits have no interval (at least "

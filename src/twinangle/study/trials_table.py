@@ -15,7 +15,7 @@ from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
 from twinangle.study.mask_cell import read_mask
 from twinangle.study.section import LEFT_OPEN, OPEN_TEXT
-from twinangle.study.spellings import likely_same
+from twinangle.study.spellings import folded, folded_words, likely_same
 from twinangle.study.unknown_columns import faults_of_columns
 
 # What an identifier is when the table has no such column.
@@ -573,12 +573,12 @@ def _check_needs(table: _Table, row: int, cells: Mapping[str, str], needs: Needs
 
 def _check_spellings(table: _Table, trials: list[Trial]) -> None:
     """Refuse one participant or condition under two spellings: it would count as two."""
-    for name in ("participant", "condition"):
+    for name, fold in (("participant", folded), ("condition", folded_words)):
         spelt = [(trial.row, str(getattr(trial, name))) for trial in trials]
         table.faults += [
             f"{table.name}, rows {before} and {row}: {name}s {first!r} and {second!r} differ in "
             "spelling alone; give both rows one spelling, or names that differ in more."
-            for before, first, row, second in likely_same(spelt)
+            for before, first, row, second in likely_same(spelt, fold)
         ]
 
 
