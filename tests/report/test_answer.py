@@ -67,6 +67,27 @@ def test_conditions_that_share_nobody_say_so_and_print_no_dash(both):
         raise AssertionError(text)
 
 
+@pytest.mark.parametrize(
+    ("bias", "zeroed", "share"),
+    [(3.0, 1.0, True), (-3.0, -1.0, True), (1.0, -2.0, False), (1.0, 4.0, False), (0.5, 0.5, True)],
+)
+def test_a_part_is_never_larger_than_the_whole(both, bias, zeroed, share):
+    """An offset of 1.00° once had “3.00° of it” laid to the zeros, −2.00° being the rest."""
+    pooled = both.limits[0]
+    limits = replace(pooled.value.limits, bias=bias)
+    value = replace(pooled.value, limits=limits, zeroed=replace(limits, bias=zeroed))
+    results = replace(both, limits=(replace(pooled, value=value), *both.limits[1:]))
+    said = next(text for text in answer_sentences(results) if "zeros differ" in text)
+    for text in (said, value.zero_sentence()):
+        assert degrees(bias) in text
+        assert degrees(bias - zeroed) in text
+    assert ("two parts of opposite sign" not in said) == share
+    assert said.startswith(f"Of the offset of {degrees(bias)}") == share
+    assert (f"of the bias of {degrees(bias)} is how" in value.zero_sentence()) == share
+    if not share:
+        assert f"{degrees(zeroed)} is what is left" in said
+
+
 def degrees(value):
     return f"{value:.2f}°".replace("-", "−")
 

@@ -238,9 +238,16 @@ def _zero(results: StudyResults, answer: Answer) -> str:
             f"recorded and {degrees(found.participants_bias_rms_zeroed)} with both zeroed there"
         )
     )
+    offset, zeros, rest = found.limits.bias, found.bias_from_zero, found.zeroed.bias
+    if found.zero_is_a_share:
+        return (
+            f"Of the offset of {degrees(offset)}, {degrees(zeros)} is how the instruments' zeros "
+            f"differ in neutral standing{people}."
+        )
     return (
-        f"Of the offset of {degrees(found.limits.bias)}, {degrees(found.bias_from_zero)} is how "
-        f"the instruments' zeros differ in neutral standing{people}."
+        f"The offset of {degrees(offset)} is two parts of opposite sign: {degrees(zeros)} is how "
+        f"the instruments' zeros differ in neutral standing, and {degrees(rest)} is what is left "
+        f"with both zeroed there{people}."
     )
 
 

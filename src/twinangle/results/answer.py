@@ -82,7 +82,7 @@ def answer_of(results: StudyResults) -> Answer:
 
 def _fails(group: TrialGroup, procedure: str) -> bool:
     """Tell whether a recording that was meant to be used gave nothing under a procedure."""
-    own = [trial for trial in group.results if trial.procedure == procedure or not procedure]
+    own = [trial for trial in group.results if trial.procedure == procedure] or group.results
     return group.main.status != "excluded" and not any(t.status in ("ok", "pooled") for t in own)
 
 

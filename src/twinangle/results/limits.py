@@ -70,6 +70,11 @@ class StudyLimits:
         return self.limits.bias - self.zeroed.bias
 
     @property
+    def zero_is_a_share(self) -> bool:
+        """Whether the zeros are a part of the bias: of its sign, and no larger than it."""
+        return 0 <= self.bias_from_zero * self.limits.bias <= self.limits.bias**2
+
+    @property
     def participants_bias_rms(
         self,
     ) -> Annotated[float, data("RMS over participants of their own bias, as recorded")]:
@@ -88,9 +93,15 @@ class StudyLimits:
         if isinstance(self.zeroed, Absent):
             return f"Zero of both instruments: not known; {self.zeroed.reason}"
         zeroed, (before, after) = self.zeroed, self.bias_rms_deg
+        zeros, bias = quantity(self.bias_from_zero, "°"), quantity(self.limits.bias, "°")
+        part = (
+            f"{zeros} of the bias of {bias} is how they differ in neutral standing"
+            if self.zero_is_a_share
+            else f"they differ by {zeros} in neutral standing, against which the rest of the bias "
+            f"of {bias} runs"
+        )
         return (
-            f"Zero of both instruments: {quantity(self.bias_from_zero, '°')} of the bias of "
-            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
+            f"Zero of both instruments: {part}; both "
             f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
             f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
             f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
