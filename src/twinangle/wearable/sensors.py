@@ -44,7 +44,7 @@ FASTEST_RAD_S = 100.0  # 5730 °/s, beyond what a gyroscope for people measures
 SLOWEST_PEAK_RAD_S = 0.7  # 40 °/s: a joint that moves in a trial turns faster
 
 FACTORS: dict[str, dict[str, float]] = {
-    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY},
+    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY / 1000},
     "gyroscope": {"rad/s": 1.0, "deg/s": np.pi / 180},
     "magnetometer": {"uT": 1.0, "gauss": 100.0, "normalised": 1.0},
 }
@@ -85,7 +85,7 @@ class SensorUnits(Protocol):
 
     @property
     def accelerometer(self) -> str | None:
-        """One of "m/s^2" and "g"."""
+        """One of "m/s^2", "g" and "mg" (thousandths of g)."""
 
     @property
     def gyroscope(self) -> str | None:
@@ -328,7 +328,7 @@ def _check_gravity(
         ),
         None,
     )
-    hint = f"it looks like {looks!r}" if looks else "it looks like neither 'm/s^2' nor 'g'"
+    hint = f"it looks like {looks!r}" if looks else "it looks like none of 'm/s^2', 'g' and 'mg'"
     if not looks and raw < STANDARD_GRAVITY / NORM_FACTOR:
         hint += (
             ", perhaps a linear acceleration, from which gravity was taken out: export the raw one"
@@ -336,7 +336,7 @@ def _check_gravity(
     raise RecordingError(
         f"{recording.source}: the accelerometer {', '.join(columns.accelerometer)} has a median "
         f"norm of {norm:.3g} m/s² when read in {unit!r}, where gravity is 9.81 m/s²; {hint}. "
-        'Correct `[wearable.units] accelerometer` ("m/s^2" or "g"), or the file.'
+        'Correct `[wearable.units] accelerometer` ("m/s^2", "g" or "mg"), or the file.'
     )
 
 
