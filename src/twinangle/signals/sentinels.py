@@ -25,8 +25,9 @@ def sentinel(values: Array) -> tuple[float, int] | None:
     Notes
     -----
     The least or the greatest value, where it is a whole number of 99 or more in size, occurs twice
-    or more and lies farther from the nearest other value than three times the range of all others. A saturated
-    instrument ends where its other values begin, and a spike has hardly the same value twice.
+    or more and lies farther from the nearest other value than three times the range of all others.
+    A saturated instrument ends where its other values begin, and a spike has hardly the same value
+    twice.
     """
     known = values[np.isfinite(values)]
     if known.size < _FEWEST + 2:
