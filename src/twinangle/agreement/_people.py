@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -52,7 +52,7 @@ def mean_and_interval(values: Floats, confidence: float) -> tuple[float, Interva
     return mean, (mean - half, mean + half)
 
 
-def people_notes(n: int, each: Mapping[str, Sequence[float]] | None = None) -> tuple[str, ...]:
+def people_notes(n: int, each: Mapping[str, Iterable[float]] | None = None) -> tuple[str, ...]:
     """Return what the number of participants means for intervals over them.
 
     Parameters

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -359,7 +359,7 @@ def _difference(
     )
 
 
-def _notes(n_participants: int, each: Mapping[str, Sequence[float]]) -> list[str]:
+def _notes(n_participants: int, each: Mapping[str, Iterable[float]]) -> list[str]:
     """Return what the number of participants means for the comparison; `each`: as people_notes."""
     if n_participants == 0:
         return ["No participant was measured under both conditions: nothing can be compared."]

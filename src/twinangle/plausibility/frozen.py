@@ -61,8 +61,8 @@ def _judged(who: Subject, own: InertialRecording, other: InertialRecording) -> O
     n_long = sum(length > LONGEST_HELD_S for length, _ in stretches)
     others = f", the longest of {n_long} such stretches" if n_long > 1 else ""
     said = (
-        f"{own.source}: for {shown} s from {at_s:.2f} s on{others} (more than {limit} s) every axis "
-        "of gyroscope and accelerometer repeats its last value exactly while the other sensor "
+        f"{own.source}: for {shown} s from {at_s:.2f} s on{others} (more than {limit} s) every "
+        "axis of gyroscope and accelerometer repeats its last value exactly while the other sensor "
         "moves: samples were lost and the last one held in their place. Leave the stretch out "
         "(`mask`), or export lost samples as empty cells."
     )
