@@ -11,13 +11,14 @@ from pathlib import Path
 from twinangle.errors import StudyError
 from twinangle.output_folder import settle
 from twinangle.output_folder.journal import edited, listed
-from twinangle.results.changes import KINDS, Change, changes
+from twinangle.results.changes import KINDS, Change, asked_first, changes, topic_of
 from twinangle.results.read_back import read_results
 from twinangle.run import STUDY_PLACE, run_into
 from twinangle.study import read_study
 from twinangle.wording import count
 
 SHOWN = 12  # of a kind; the rest are counted unless all are asked for
+SHOWN_OF_TOPIC = 4  # numbers of each topic
 _WORDS = {
     "version": ("version of twinangle", "versions of twinangle"),
     "input": ("input file", "input files"),
@@ -146,18 +147,35 @@ def noted_study(folder: Path) -> Path:
 
 
 def told(found: Sequence[Change], *, everything: bool = False) -> list[str]:
-    """Return lines on changes, kind by kind; of each kind the first `SHOWN`, unless all."""
+    """Return lines on changes, kind by kind and topic by topic, what is asked first before.
+
+    Of each kind the first `SHOWN`, of numbers the first `SHOWN_OF_TOPIC` of each topic, unless all;
+    of the rest how many there are, and where they stand.
+    """
     lines = []
     for kind in KINDS:
-        alike = [change for change in found if change.kind == kind]
-        if alike:
-            lines.append(f"{count(len(alike), *_WORDS[kind])} changed:")
-            alike.sort(key=lambda change: "_ci" in change.place)  # values before their intervals
-            shown = alike if everything else alike[:SHOWN]
-            lines += [f"  {change.summary()}" for change in shown]
-            if len(shown) < len(alike):
-                lines.append(f"  and {len(alike) - len(shown)} more; --all lists them")
+        alike = sorted((each for each in found if each.kind == kind), key=asked_first)
+        if not alike:
+            continue
+        lines.append(f"{count(len(alike), *_WORDS[kind])} changed:")
+        numbers = kind == "number"
+        topics = dict.fromkeys(topic_of(each.place) if numbers else "" for each in alike)
+        most = len(alike) if everything else SHOWN_OF_TOPIC if numbers else SHOWN
+        left = {}
+        for topic in topics:
+            own = [each for each in alike if not numbers or topic_of(each.place) == topic]
+            lines += [f"  {change.summary()}" for change in own[:most]]
+            left[topic] = max(len(own) - most, 0)
+        if any(left.values()):
+            lines.append(f"  and {_left_over(left)}; --all lists them")
     return lines
+
+
+def _left_over(left: dict[str, int]) -> str:
+    """Return how many changes are not listed, of which topics, and where they stand."""
+    total = f"{sum(left.values())} more"
+    named = ", ".join(f"{topic} {n}" for topic, n in left.items() if topic and n)
+    return f"{total} ({named}; all in results.json of both)" if named else total
 
 
 def _formats(folder: Path) -> tuple[str, ...]:

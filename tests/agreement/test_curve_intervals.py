@@ -163,7 +163,7 @@ def test_one_participant_has_numbers_and_no_interval_over_people():
 def test_equal_curves_have_no_interval_of_rms_and_median():
     curves, _ = trial(np.random.default_rng(1))
     same = compare_curves(curves, curves)
-    pooled = pool_curves([same, same], ["P1", "P2"])
+    pooled = pool_curves([same, same, same], ["P1", "P2", "P3"])
     assert pooled.rms_demeaned == 0
     assert np.isnan(pooled.rms_demeaned_ci).all()
     assert pooled.mad_demeaned == 0

@@ -11,10 +11,10 @@ import pytest
 
 import twinangle
 from twinangle.cli import main
-from twinangle.results.changes import Change
+from twinangle.results.changes import REST, TOPICS, Change, topic_of
 from twinangle.run import STUDY_PLACE, run_into
 from twinangle.simulate import write_demo_study
-from twinangle.verify import Verified
+from twinangle.verify import SHOWN_OF_TOPIC, Verified, told
 
 
 def command(*words, monkeypatch, capsys) -> tuple[int, str, str]:
@@ -111,3 +111,44 @@ def test_that_nobody_knows_of_edits_is_said():
     assert "Whether files were edited since the run is not known" in "\n".join(found.lines())
     assert not replace(found, edited=("report.pdf",)).holds
     assert replace(found, changes=(Change("version", "version", "1", "2"),)).holds
+
+
+def test_what_is_asked_first_is_told_first_and_long_lists_are_cut():
+    """Clock internals once filled the list before any offset."""
+    places = {
+        "[P01 indoor vqf] synchronisation.window_lag_s [3]": "the rest",
+        "[P01 indoor vqf] synchronisation.lag_s": "clocks",
+        "ranking [indoor] standings [a] mean_deg": "procedures",
+        "conditions [vqf outdoor] ratio": "conditions",
+        "limits_of_agreement [indoor vqf mean_deg] bias_deg": "limits of agreement",
+        "limits_of_agreement [indoor vqf mean_deg] size_deg [7]": "the rest",
+        "[P01 indoor vqf] variability.wearable_sd_deg": "SD over cycles",
+        "variability [vqf indoor] test_sd_deg": "SD over cycles",
+        "[P01 indoor vqf] agreement.rms_demeaned_deg": "RMS",
+        "curves [vqf indoor] rms_demeaned_deg": "RMS",
+        "[P01 indoor vqf] agreement.offset_deg": "offset",
+        "curves [vqf indoor] offset_ci_deg [0]": "offset",
+        "curves [vqf indoor] offset_deg": "offset",
+        "answer.n_cycles": "what was analysed",
+    }
+    assert {place: topic_of(place) for place in places} == places
+    found = [Change("number", place, 1.0, 2.0) for place in places]
+    lines = told([*found, Change("setting", "cycles.turns", 1, 2)])
+    numbers = lines[lines.index("14 numbers changed:") + 1 :]
+    assert lines[0] == "1 setting changed:"
+    assert [line.strip().rpartition(":")[0] for line in numbers][:4] == [
+        "answer.n_cycles",
+        "curves [vqf indoor] offset_deg",
+        "curves [vqf indoor] offset_ci_deg [0]",
+        "[P01 indoor vqf] agreement.offset_deg",
+    ]
+    topics = [places[line.strip().rpartition(":")[0]] for line in numbers]
+    in_order = [name for name, _ in TOPICS] + [REST]
+    assert topics == sorted(topics, key=in_order.index)
+    many = [
+        Change("number", f"[P{k:02} indoor vqf] synchronisation.lag_s", 1.0, 2.0) for k in range(30)
+    ]
+    lines = told([*many, found[-4]])
+    assert len(lines) == 3 + SHOWN_OF_TOPIC
+    assert lines[-1] == "  and 26 more (clocks 26; all in results.json of both); --all lists them"
+    assert len(told(many, everything=True)) == 31

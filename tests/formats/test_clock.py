@@ -69,3 +69,13 @@ def test_a_restart_from_zero_that_is_no_wrap_is_refused(tmp_path):
 
     with pytest.raises(RecordingError, match="time goes back from 5399 to 0"):
         read_recording(write(tmp_path / "walk.csv", counter), time="t", rate_hz=100.0)
+
+
+def test_a_column_of_times_beside_a_rate_is_no_counter(tmp_path):
+    """Times in seconds once became samples of 10 kHz, and the clock's message a lag of nan."""
+    path = write(tmp_path / "walk.csv", np.arange(200) / 100)
+    with pytest.raises(RecordingError) as caught:
+        read_recording(path, time="t", rate_hz=50.0, source="walk.csv")
+    said = str(caught.value)
+    assert "walk.csv: the column 't' steps by 0.01" in said
+    assert "Leave `rate_hz` out" in said

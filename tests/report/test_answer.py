@@ -19,6 +19,73 @@ def both(build_results):
     return build_results(participants=("P01", "P02", "P03", "P04"), n=12, minutes=0.1)
 
 
+@pytest.mark.parametrize(("failed", "told"), [(2, False), (3, True), (4, True)])
+def test_more_than_a_quarter_of_failures_stands_in_the_answer(both, fail_trial, failed, told):
+    """Of 8 recordings 2 are a quarter; of the second procedure alone none counts."""
+    results = both
+    for index in range(2 * failed):  # two procedures a recording
+        results = fail_trial(results, index, "no cycles")
+    first = answer_sentences(results)[0]
+    assert (f"{failed} of 8 recordings" in first) == told
+    assert (f"({100 * failed / 8:.0f} %) could not be analysed" in first) == told
+
+
+def test_recordings_that_fail_under_the_main_procedure_alone_count_too(both, fail_trial):
+    results = both
+    for index in range(0, 8, 2):
+        assert both.trials[index].procedure == both.trials[0].procedure
+        results = fail_trial(results, index, "no cycles")
+    main = answer_of(results).procedure
+    assert f"4 of 8 recordings (50 %) could not be analysed by {main}" in " ".join(
+        answer_sentences(results)
+    )
+
+
+def test_excluded_recordings_are_no_failures(both, fail_trial):
+    results = both
+    for index in range(8):
+        results = fail_trial(results, index, "wrong shoe", status="excluded")
+    assert "could not be analysed" not in " ".join(answer_sentences(results))
+
+
+def test_conditions_that_share_nobody_say_so_and_print_no_dash(both):
+    """“indoors” beside “indoor” once made a study of two halves and "is – times"."""
+    trials = [
+        replace(trial, condition="indoors")
+        if trial.condition == "indoor" and trial.participant in ("P03", "P04")
+        else trial
+        for trial in both.trials
+        if trial.condition == "indoor"
+    ]
+    options = replace(both.options, against="indoor")
+    split = replace(both, trials=tuple(trials), options=options)
+    split = replace(split, **pool_topics(split.trials, options))
+    said = " ".join((*answer_sentences(split), rests_on(split)))
+    assert "– times" not in said
+    assert "cannot be held against that under “indoor” (no participant was measured under" in said
+    for text in said.replace(",", " ").split("–")[1:]:
+        raise AssertionError(text)
+
+
+@pytest.mark.parametrize(
+    ("bias", "zeroed", "share"),
+    [(3.0, 1.0, True), (-3.0, -1.0, True), (1.0, -2.0, False), (1.0, 4.0, False), (0.5, 0.5, True)],
+)
+def test_a_part_is_never_larger_than_the_whole(both, bias, zeroed, share):
+    """An offset of 1.00° once had “3.00° of it” laid to the zeros, −2.00° being the rest."""
+    pooled = both.limits[0]
+    limits = replace(pooled.value.limits, bias=bias)
+    value = replace(pooled.value, limits=limits, zeroed=replace(limits, bias=zeroed))
+    results = replace(both, limits=(replace(pooled, value=value), *both.limits[1:]))
+    said = next(text for text in answer_sentences(results) if "zeros differ" in text)
+    assert degrees(bias) in said
+    assert degrees(bias - zeroed) in said
+    assert ("two parts of opposite sign" not in said) == share
+    assert said.startswith(f"Of the offset of {degrees(bias)}") == share
+    if not share:
+        assert f"{degrees(zeroed)} is what is left" in said
+
+
 def degrees(value):
     return f"{value:.2f}°".replace("-", "−")
 

@@ -73,7 +73,8 @@ def test_every_table_with_a_bias_says_how_it_weights(larger, blocks):
             assert (
                 "the model weights participants by how much they were measured" in each["caption"]
             )
-    two = replace(larger, trials=tuple(t for t in larger.trials if t.participant in ("P01", "P02")))
-    two = replace(two, limits=pool_topics(two.trials, two.options)["limits"])
-    text = " ".join(methods_paragraphs(two))
+    few = ("P01", "P02", "P03")
+    three = replace(larger, trials=tuple(t for t in larger.trials if t.participant in few))
+    three = replace(three, limits=pool_topics(three.trials, three.options)["limits"])
+    text = " ".join(methods_paragraphs(three))
     assert "95 % intervals: Student's t for the bias, none for the limits." in text

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from twinangle.errors import StudyError
+from twinangle.study.spellings import folded, folded_words, likely_same
 from twinangle.study.trial_row import Needs
 from twinangle.study.trials_table import read_trials
 
@@ -31,7 +32,9 @@ def test_one_person_under_two_spellings(tmp_path, first, second):
     assert "one spelling" in text
 
 
-@pytest.mark.parametrize(("first", "second"), [("indoor", "Indoor"), ("in door", "in-door")])
+@pytest.mark.parametrize(
+    ("first", "second"), [("indoor", "Indoor"), ("in door", "in-door"), ("indoor", "indoors")]
+)
 def test_one_condition_under_two_spellings(tmp_path, first, second):
     with pytest.raises(StudyError) as caught:
         read(tmp_path, f"P1,{first}", f"P2,{second}")
@@ -41,3 +44,23 @@ def test_one_condition_under_two_spellings(tmp_path, first, second):
 def test_other_people_pass(tmp_path):
     people = ("P1", "P10", "P11", "P1-1", "P101", "Q1", "1P", "11", "1.1", "1.11")
     assert len(read(tmp_path, *(f"{each},in" for each in people))) == len(people)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("in-doors", "Indoor "), ("stairs up", "stair_up"), ("slow walks 01", "slow walk 1")],
+)
+def test_words_that_are_one_are_told(one, other):
+    assert list(likely_same([(2, one), (3, other)], folded_words)) == [(2, one, 3, other)]
+
+
+@pytest.mark.parametrize(
+    ("one", "other"), [("indoor", "outdoor"), ("walk 1", "walk 11"), ("as", "a"), ("", "s")]
+)
+def test_words_that_are_two_are_not(one, other):
+    assert not list(likely_same([(2, one), (3, other)], folded_words))
+
+
+def test_a_code_keeps_its_letters():
+    """A participant's s may be all that tells two codes apart."""
+    assert folded("ABCs") != folded("ABC")

@@ -68,6 +68,13 @@ def test_units_are_converted_as_declared():
     assert sensor_warnings(pair) == ()
 
 
+def test_thousandths_of_g_are_a_unit():
+    """A logger's mg was told to be corrected to m/s^2 or g, which it is neither of."""
+    wanted = build_sensor_pair(recording(), settings())
+    pair = build_sensor_pair(recording(1000 / STANDARD_GRAVITY), settings(accelerometer="mg"))
+    assert_allclose(pair.distal.accelerometer, wanted.distal.accelerometer)
+
+
 def test_units_of_the_file_serve_where_the_study_declares_none():
     units = (["g"] * 3 + ["°/s"] * 3 + ["µT"] * 3) * 2
     raw = recording(1 / STANDARD_GRAVITY, 180 / np.pi, units=units)
@@ -90,8 +97,8 @@ def test_a_unit_declared_nowhere_is_asked_for():
     [
         ({"acc": 1 / 9.80665}, {}, ["looks like 'g'", "[wearable.units] accelerometer", "thigh"]),
         ({}, {"accelerometer": "g"}, ["looks like 'm/s^2'", "95.7 m/s²"]),
-        ({"acc": 102.0}, {}, ["looks like 'mg'"]),
-        ({"acc": 4.0}, {}, ["looks like neither"]),
+        ({"acc": 102.0}, {}, ["looks like 'mg'", '"m/s^2", "g" or "mg"']),
+        ({"acc": 4.0}, {}, ["looks like none of"]),
         ({"gyr": 57.3}, {}, ["look like 'deg/s'", "[wearable.units] gyroscope"]),
         ({}, {"gyroscope": "deg/s"}, ["look like 'rad/s'", "never exceed"]),
         ({"gyr": 1e5}, {"gyroscope": "deg/s"}, ["faster than people move"]),

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, require_names
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._people import people_student
 from twinangle.agreement._result import Interval
 
 
@@ -114,10 +114,11 @@ class Components:
     def bias_interval(self, confidence: float, *, by_participant: bool) -> Interval:
         """Return the interval of the bias, participants being what is sampled.
 
-        Student's t on k - 1 degrees of freedom: var(d_i)/k for the mean of participants' means;
-        for the mean of all pairs the ratio estimator, k/(k-1) Σ (n_i (d_i - bias))² / N².
+        Student's t on k - 1 degrees of freedom, NaN below 3 participants: var(d_i)/k for the mean
+        of participants' means; for the mean of all pairs the ratio estimator,
+        k/(k-1) Σ (n_i (d_i - bias))² / N².
         """
-        t = two_sided_student(confidence, self.k - 1)
+        t = people_student(confidence, self.k)
         if by_participant:
             bias, variance = float(self.means.mean()), self.spread_of_means / self.k
         else:

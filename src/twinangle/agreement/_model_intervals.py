@@ -6,6 +6,7 @@ import numpy as np
 
 from twinangle.agreement._generalised import VariancePart, generalised_limits
 from twinangle.agreement._input import Floats
+from twinangle.agreement._people import FEWEST_PEOPLE
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._reml import NestedSums, RemlFit
 from twinangle.agreement._result import Interval
@@ -24,6 +25,7 @@ def bias_half_width(fit: RemlFit, confidence: float) -> float:
     Returns
     -------
     float
+        NaN below 3 participants.
 
     Notes
     -----
@@ -38,6 +40,8 @@ def bias_half_width(fit: RemlFit, confidence: float) -> float:
     .. [1] Bell & McCaffrey (2002). Survey Methodology 28, 169-181.
     """
     shares = fit.shares
+    if shares.size < FEWEST_PEOPLE:
+        return float("nan")
     weights = shares**2 / (1 - shares)
     variance = float(weights @ (fit.means - fit.bias) ** 2)
     # r_i = m_i - Σ h_j m_j, with var(m_i) proportional to 1/h_i

@@ -12,6 +12,11 @@ Interval = tuple[float, float]
 NO_INTERVAL: Interval = (float("nan"), float("nan"))
 
 
+def holding(bounds: Interval, value: float) -> Interval:
+    """Return the interval, widened to the estimate itself where it missed that; NaN stays."""
+    return min(bounds[0], value), max(bounds[1], value)
+
+
 class Result:
     """Base of the results: a row of unrounded numbers and the sentences they rest on."""
 

@@ -17,7 +17,15 @@ from twinangle.agreement._budget_parts import (
 )
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._jackknife import few_cycles, pseudo_interval, spread_interval
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement._result import (
+    NO_INTERVAL,
+    Interval,
+    Result,
+    counted,
+    holding,
+    interval,
+    quantity,
+)
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shapes import Shapes, delay, shapes_of
 from twinangle.declare import measured, number, squared
@@ -275,7 +283,7 @@ def _intervals(
         for name in ("random", "random_most")
     )
     found["random"] = _reaching(random, most)
-    found["slow_drift"] = _holding(
+    found["slow_drift"] = holding(
         serial_values(readings.level).shared(confidence), parts["slow_drift"]
     )
     both = (parts["cycle_offset"] + parts["slow_drift"], less["cycle_offset"] + less["slow_drift"])
@@ -307,11 +315,6 @@ def _reaching(bounds: Interval, level: Interval) -> Interval:
         return bounds
     low, high = (0.0, 0.0) if np.isnan(bounds[0]) else bounds
     return low, max(high, level[1])
-
-
-def _holding(bounds: Interval, value: float) -> Interval:
-    """Return the interval, widened to the part itself where it missed that."""
-    return min(bounds[0], value), max(bounds[1], value)
 
 
 def roots(bounds: Interval) -> Interval:

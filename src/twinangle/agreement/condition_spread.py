@@ -17,7 +17,7 @@ import numpy as np
 
 from twinangle.agreement._difference_reach import difference_reach
 from twinangle.agreement._input import Floats
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 from twinangle.agreement.serial_spread import HIGHEST, LOWEST, expected_loss, serial_correlations
 
 _NO_SPREAD = 1e-12  # variance as a share of the trial's own that is rounding
@@ -159,7 +159,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     Parameters
     ----------
     spread : ConditionSpread
-        Of at least one participant; with one there are no intervals: NaN.
+        Of at least one participant; with one or two there are no intervals: NaN.
     confidence : float
         Of the intervals.
 
@@ -185,7 +185,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     k = spread.window.shape[0]
     log_ratios, differences, serial = _freed(spread)
     ratio, difference = log_ratios.mean(axis=0), differences.mean(axis=0)
-    if k == 1:
+    if k < FEWEST_PEOPLE:
         none = np.full(ratio.shape, np.nan)
         return PairedSpread(ratio, none, difference, none, none, serial)
     left_out = [_freed(_without(spread, i)) for i in range(k)]
@@ -195,7 +195,7 @@ def paired_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
     below, above = half, half
     if k >= _FEWEST_FOR_REACH:
         others = np.array([one[2] for one in left_out])
-        below, above = _reach(spread, serial, others, half, two_sided_student(confidence, k - 1))
+        below, above = _reach(spread, serial, others, half, people_student(confidence, k))
     return PairedSpread(ratio, log_half, difference, difference - below, difference + above, serial)
 
 
@@ -227,6 +227,12 @@ def _levels(spread: ConditionSpread, serial: Floats) -> Floats:
     _, factor = expected_loss(spread.window[:, None], within[None], np.zeros(()))
     found: Floats = (spread.sd / np.exp(factor)).mean(axis=0)
     return found
+
+
+def own_spread(spread: ConditionSpread) -> tuple[Floats, Floats]:
+    """Return ratio and difference of each participant's SDs, freed as in `paired_spread`."""
+    log_ratios, differences, _ = _freed(spread)
+    return np.exp(log_ratios), differences
 
 
 def windows_spread(spread: ConditionSpread, confidence: float) -> PairedSpread:
@@ -267,11 +273,11 @@ def _jackknife(whole: Floats, left_out: Floats, confidence: float) -> tuple[Floa
 
 
 def _student_half(values: Floats, confidence: float) -> Floats:
-    """Return the half-width of Student's interval of a mean over participants; NaN of one."""
+    """Return the half-width of Student's interval of a mean over participants; NaN below 3."""
     k = values.shape[0]
-    if k == 1:
+    if k < FEWEST_PEOPLE:
         return np.full(values.shape[1:], np.nan)
-    half: Floats = two_sided_student(confidence, k - 1) * values.std(axis=0, ddof=1) / np.sqrt(k)
+    half: Floats = people_student(confidence, k) * values.std(axis=0, ddof=1) / np.sqrt(k)
     return half
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -12,12 +12,14 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import fraction
+from twinangle.agreement._people import FEWEST_PEOPLE, mean_and_interval, people_notes
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.condition_intervals import (
     of_one_participant,
     spread_intervals,
 )
 from twinangle.agreement.condition_spread import (
+    own_spread,
     paired_spread,
     windows_spread,
 )
@@ -28,7 +30,6 @@ from twinangle.agreement.condition_trials import (
     cycles_by_cell,
     spread_of_pair,
 )
-from twinangle.agreement.pooled_curves import mean_and_interval
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
 
@@ -226,7 +227,7 @@ def _difference(
     pairs = (means[name] - means[against]).dropna().to_numpy(dtype=np.float64)
     difference, difference_ci = mean_and_interval(pairs, confidence)
     ratio, ratio_ci = float("nan"), NO_INTERVAL
-    notes = [*_notes(pairs.size), *said]
+    notes = [*_notes(pairs.size, {"difference": pairs}), *said]
     if logs is None:
         notes.append("Some values are not above 0: no ratio.")
     else:
@@ -245,12 +246,12 @@ def _difference(
         confidence=confidence,
         note=" ".join(notes),
         assumptions=(_PAIRED, _CONFOUNDERS),
-        interval_over="participants" if pairs.size > 1 else "nothing",
+        interval_over="participants" if pairs.size >= FEWEST_PEOPLE else "nothing",
     )
 
 
-def _notes(n_participants: int) -> list[str]:
-    """Return what the number of participants means for the comparison."""
+def _notes(n_participants: int, each: Mapping[str, Iterable[float]]) -> list[str]:
+    """Return what the number of participants means for the comparison; `each`: as people_notes."""
     if n_participants == 0:
         return ["No participant was measured under both conditions: nothing can be compared."]
     if n_participants == 1:
@@ -260,9 +261,7 @@ def _notes(n_participants: int) -> list[str]:
                 "interval, and nothing follows for others."
             )
         ]
-    if n_participants < 4:
-        return [f"{n_participants} participants only: the interval is wide and hard to check."]
-    return []
+    return list(people_notes(n_participants, each))
 
 
 # ---------------------------------------------------------------- from the cycles themselves
@@ -275,22 +274,24 @@ def _of_cycles(
     pair = (against, name)
     people = [person for person, condition in cycles if condition == against]
     people = [person for person in people if (person, name) in cycles]
-    notes = _notes(len(people))
+    notes = []
     if left_out:
         notes.append(f"Left out with fewer than {FEWEST_CYCLES} cycles: {', '.join(left_out)}.")
     if not people:
         nothing = float("nan"), NO_INTERVAL
         return ConditionDifference(
-            name, against, 0, *nothing, *nothing, confidence, " ".join(notes),
+            name, against, 0, *nothing, *nothing, confidence, " ".join([*_notes(0, {}), *notes]),
             (_PAIRED, _CONFOUNDERS), "nothing",
         )  # fmt: skip
     spread = spread_of_pair(cycles, people, pair)
-    over = "participants"
+    over = "participants" if len(people) >= FEWEST_PEOPLE else "nothing"
     if len(people) == 1:
         found, over = of_one_participant(cycles, spread, people[0], pair, confidence)
-        notes = [_ONE_PARTICIPANT, *notes[1:]]
+        notes = [_ONE_PARTICIPANT, *notes]
     else:
         found = spread_intervals(paired_spread(spread, confidence))
+        own = dict(zip(("ratio", "difference"), own_spread(spread), strict=True))
+        notes = [*_notes(len(people), own), *notes]
     if not np.isfinite(found[2]):
         notes.append("Some cycles do not vary at all: no ratio.")
     plain = windows_spread(spread, confidence)

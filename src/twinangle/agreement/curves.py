@@ -11,7 +11,15 @@ from scipy import stats
 
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import few_cycles, mean_interval, pseudo_interval
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement._result import (
+    NO_INTERVAL,
+    Interval,
+    Result,
+    counted,
+    holding,
+    interval,
+    quantity,
+)
 from twinangle.declare import data, number, squared
 
 
@@ -146,7 +154,7 @@ def compare_curves(
     averaged over the serial correlations that those values allow (`_serial.serial_values`). RMS
     and correlation are pulled away from 0 and 1 by the noise that is left in mean curves of few
     cycles; their intervals are of the mean square and of 1 - c, centred on the jackknife's
-    estimate without that noise, so they may lie on one side of the number itself. The median
+    estimate without that noise, and widened to the number itself where they missed it. The median
     absolute deviation has none: which point is the median changes with the cycle left out, and a
     delete-one jackknife asks for a smooth statistic [3]_.
 
@@ -184,7 +192,7 @@ def compare_curves(
         msd_spread=(sw - sr) ** 2,
         msd_pattern=2 * (sw * sr - float(np.mean(dw * dr))),
         n_cycles=test.shape[0],
-        offset_ci=mean_interval((test - reference).mean(axis=1), confidence)
+        offset_ci=holding(mean_interval((test - reference).mean(axis=1), confidence), offset)
         if test.shape[0] > 2
         else NO_INTERVAL,
         **_jackknife_intervals(test, reference, confidence),
@@ -231,6 +239,7 @@ def _jackknife_intervals(test: Floats, reference: Floats, confidence: float) -> 
         )
         for name in whole
     }
+    found = {name: holding(bounds, float(whole[name])) for name, bounds in found.items()}
     for name in ("rms_demeaned", "rmse"):
         low, high = np.sqrt(np.maximum(found[name], 0.0))
         found[name] = (float(low), float(high))

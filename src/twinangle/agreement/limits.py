@@ -18,6 +18,7 @@ from twinangle.agreement._intervals import (
 )
 from twinangle.agreement._jackknife import few_cycles
 from twinangle.agreement._participants import limits_over_participants, moments
+from twinangle.agreement._people import FEWEST_PEOPLE, people_notes
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
@@ -174,9 +175,8 @@ def limits_of_agreement(
     "participant-means": bias the mean of the d_i, sd² = var(d_i) + mean((1 - 1/n_i) s_i²), an
     unbiased variance however unequal the n_i and s_i are, and however much neighbouring cycles
     resemble each other: what a correlation takes from E s_i² it adds to var(d_i); intervals by
-    the package's own method, `_participants.limits_over_participants`. With 2 or 3 participants
-    the bias has its interval
-    and the limits have none.
+    the package's own method, `_participants.limits_over_participants`. With 3 participants the
+    bias has its interval and the limits have none; with 2 neither has.
 
     References
     ----------
@@ -269,10 +269,15 @@ def _simple(
         mean, sd, bias_ci, lower_ci, upper_ci, (nan, nan), (values.size, values.size),
         method="one pair a participant",
         weighting="all participants equally",
-        interval_method="exact, noncentral t" + (", both limits at once" if pair else ""),
+        interval_method="none over 2 participants"
+        if values.size < FEWEST_PEOPLE
+        else "exact, noncentral t" + (", both limits at once" if pair else ""),
         levels=(coverage, confidence),
         shape=(values, parts),
-        notes=("One pair a participant: between and within cannot be told apart.",),
+        notes=(
+            "One pair a participant: between and within cannot be told apart.",
+            *people_notes(values.size, {"difference": values}),
+        ),
         assumptions=(
             ("Participants are independent and their differences normal, with the same mean and "
             "spread whatever the size of the measurement."),
@@ -332,6 +337,14 @@ def _limit_intervals(
     coverage: float,
 ) -> tuple[Interval, Interval, str, list[str]]:
     """Return the intervals of both limits, their name, and why there are none."""
+    if parts.k < FEWEST_PEOPLE:
+        notes = people_notes(parts.k, {"bias": parts.means})
+        return (
+            NO_INTERVAL,
+            NO_INTERVAL,
+            "none over 2 participants",
+            [*notes, "The limits are a rough guess."],
+        )
     if parts.k < FEWEST_PARTICIPANTS:
         note = (
             f"{parts.k} participants: the limits have no interval (at least "
@@ -353,6 +366,8 @@ def _exact_intervals(
     mean: float, sd: float, n: float, confidence: float, coverage: float, pair: bool = False
 ) -> tuple[Interval, Interval, Interval]:
     """Return the intervals of bias, lower and upper limit from n independent differences."""
+    if n < FEWEST_PEOPLE:
+        return NO_INTERVAL, NO_INTERVAL, NO_INTERVAL
     half = two_sided_student(confidence, n - 1) * sd / np.sqrt(n)
     factors = exact_pair_factors if pair else exact_limit_factors
     inner, outer = factors(n, confidence=confidence, coverage=coverage)

@@ -12,8 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction, read_only
 from twinangle.agreement._participants import log_mean_interval
-from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement._people import FEWEST_PEOPLE, mean_and_interval, people_notes
+from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.declare import data, number
 
@@ -123,9 +123,11 @@ def pool_curves(
     The RMS is above 0 and skewed over people. Its mean is the arithmetic one, as in every table
     of this package, because papers report that one and because the mean of paired differences is
     then the difference of the means, which a geometric mean does not give; its interval is the
-    mean × exp(∓ t e) of `pool_budgets`. `benchmarks/coverage.py` shows what they hold. Mean and
-    interval of the median absolute deviation, likewise above 0 and skewed, are the same; what that
-    interval holds has not been simulated.
+    mean × exp(∓ t e) of `pool_budgets`. Two participants have no interval: Student's t of one
+    degree of freedom says next to nothing, and their own values stand in the notes.
+    `benchmarks/coverage.py` shows what the intervals hold. Mean and interval of the median absolute
+    deviation, likewise above 0 and skewed, are the same; what that interval holds has not been
+    simulated.
 
     References
     ----------
@@ -154,9 +156,9 @@ def pool_curves(
         offset_ci=found["offset"][1],
         offset_sd=float(spread["offset"]),
         rms_demeaned=float(rms.mean()),
-        rms_demeaned_ci=log_mean_interval(rms, confidence, fewest=2),
+        rms_demeaned_ci=log_mean_interval(rms, confidence, fewest=FEWEST_PEOPLE),
         mad_demeaned=float(mad.mean()),
-        mad_demeaned_ci=log_mean_interval(mad, confidence, fewest=2),
+        mad_demeaned_ci=log_mean_interval(mad, confidence, fewest=FEWEST_PEOPLE),
         range_difference=found["range"][0],
         range_difference_ci=found["range"][1],
         range_difference_sd=float(spread["range"]),
@@ -169,7 +171,9 @@ def pool_curves(
         n_participants=len(means),
         n_trials=len(agreements),
         confidence=confidence,
-        notes=_notes(len(means)),
+        notes=people_notes(
+            len(means), {"offset": means["offset"], "RMS of the demeaned curves": rms}
+        ),
         assumptions=(
             "Participants are independent, each counting once with the mean of their trials.",
             (
@@ -210,40 +214,3 @@ def participants_of(
     if people.isna().any():
         raise ValueError(f"`participant` is missing at index {int(np.argmax(people.isna()))}.")
     return np.asarray(people.to_numpy(), dtype=np.object_)
-
-
-def mean_and_interval(values: Floats, confidence: float) -> tuple[float, Interval]:
-    """Return the mean over participants with Student's t interval; NaN where there is none.
-
-    Parameters
-    ----------
-    values : ndarray of float, shape (k,)
-        One a participant.
-    confidence : float
-        Of the interval.
-
-    Returns
-    -------
-    mean : float
-        NaN when a value is not finite.
-    interval : tuple of float
-        NaN also below 2 participants.
-    """
-    if values.size == 0 or not np.isfinite(values).all():
-        return float("nan"), NO_INTERVAL
-    mean = float(values.mean())
-    if values.size == 1:
-        return mean, NO_INTERVAL
-    half = two_sided_student(confidence, values.size - 1) * float(
-        values.std(ddof=1) / np.sqrt(values.size)
-    )
-    return mean, (mean - half, mean + half)
-
-
-def _notes(n_participants: int) -> tuple[str, ...]:
-    """Return what the number of participants means."""
-    if n_participants == 1:
-        return ("One participant: these numbers have no interval over people.",)
-    if n_participants < 4:
-        return (f"{n_participants} participants only: the intervals are wide and hard to check.",)
-    return ()

@@ -12,9 +12,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
-from twinangle.agreement._result import Interval, Result, counted, interval, quantity
+from twinangle.agreement._people import mean_and_interval, people_notes
+from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement.condition_spread import lag_sums, points_alike
-from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
+from twinangle.agreement.pooled_curves import participants_of
 from twinangle.agreement.serial_spread import (
     expected_log_square,
     expected_loss,
@@ -139,7 +140,9 @@ def pool_variability(
     jackknife, the correlations estimated anew each time, Student's t on k - 1 degrees of freedom.
     Where the jackknife's w² - r² is above 0 in everyone (4 or more), its mean has the interval
     mean × exp(∓ t e) that `pool_budgets` uses, because squares of participants who differ in size
-    are skewed. Forms that pool all cycles take strides for people and are too narrow.
+    are skewed. The interval of an SD is cut at 0. Two participants have no interval, nor have the
+    few whose jackknife would make an SD less than 0: then the means without it stand. Forms that
+    pool all cycles take strides for people and are too narrow.
     `benchmarks/coverage.py` shows what these hold.
 
     References
@@ -150,18 +153,22 @@ def pool_variability(
     people = participants_of(participant, len(test), "test")
     trials = _trials(test, reference)
     codes = pd.factorize(people)[0]
-    means, serial = _pseudo_values(trials, codes)
-    found = {name: mean_and_interval(means[:, i], confidence) for i, name in enumerate(_QUANTITIES)}
+    means, serial, whole = _pseudo_values(trials, codes)
+    usable = means[:, :2].mean(axis=0).min() > 0 or not min(whole[:2]) > 0
+    found = {
+        name: mean_and_interval(means[:, i], confidence) if usable else (whole[i], NO_INTERVAL)
+        for i, name in enumerate(_QUANTITIES)
+    }
     log_ratio, log_ci = found["log ratio"]
     squares = means[:, _QUANTITIES.index("squares")]
     square, square_ci = found["squares"]
-    if squares.min() > 0 and squares.size >= FEWEST_FOR_LOGARITHM:
+    if usable and squares.min() > 0 and squares.size >= FEWEST_FOR_LOGARITHM:
         square_ci = log_mean_interval(squares, confidence)
     return PooledVariability(
         test_sd=found["test"][0],
-        test_sd_ci=found["test"][1],
+        test_sd_ci=_not_negative(found["test"][1]),
         reference_sd=found["reference"][0],
-        reference_sd_ci=found["reference"][1],
+        reference_sd_ci=_not_negative(found["reference"][1]),
         ratio=float(np.exp(log_ratio)),
         ratio_ci=(float(np.exp(log_ci[0])), float(np.exp(log_ci[1]))),
         difference=found["difference"][0],
@@ -173,7 +180,7 @@ def pool_variability(
         n_participants=len(means),
         n_trials=len(test),
         confidence=confidence,
-        notes=_notes(len(means), square),
+        notes=_notes(means, square, usable),
         assumptions=(
             "Participants are independent, each counting once with the mean of their trials.",
             (
@@ -229,10 +236,10 @@ def _trials(test: Sequence[CycleVariability], reference: Sequence[CycleVariabili
     )
 
 
-def _pseudo_values(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Floats]:
+def _pseudo_values(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Floats, list[float]]:
     """Return the jackknife's pseudo-values of `_QUANTITIES`, (k, 5), and the correlations, (2,).
 
-    With one participant the values themselves.
+    With one participant the values themselves. Last, the means without the jackknife.
     """
     k = int(codes.max()) + 1
     # first column all trials, then each participant left out in turn
@@ -242,11 +249,11 @@ def _pseudo_values(trials: _Trials, codes: NDArray[np.intp]) -> tuple[Floats, Fl
     own = (np.arange(k)[:, None] == codes).astype(np.float64)
     means = np.einsum("kt,tqm->kqm", own / own.sum(axis=1, keepdims=True), values)
     if k == 1:
-        return means[:, :, 0], serial[:, 0]
+        return means[:, :, 0], serial[:, 0], means[0, :, 0].tolist()
     whole = means[:, :, 0].mean(axis=0)
     left_out = np.array([np.delete(means[:, :, i + 1], i, axis=0).mean(axis=0) for i in range(k)])
     found: Floats = k * whole - (k - 1) * left_out
-    return found, serial[:, 0]
+    return found, serial[:, 0], whole.tolist()
 
 
 def _freed(trials: _Trials, kept: Floats) -> tuple[Floats, Floats]:
@@ -304,14 +311,22 @@ def _root(value: float) -> float:
     return float(np.sqrt(np.maximum(value, 0.0)))
 
 
-def _notes(n_participants: int, square: float) -> tuple[str, ...]:
-    """Return what the numbers need said."""
-    said = []
-    if n_participants == 1:
-        said.append("One participant: these numbers have no interval over people.")
-    elif n_participants < 4:
+def _not_negative(bounds: Interval) -> Interval:
+    """Return the interval of an SD, cut at 0: no SD lies below, so that this takes no coverage."""
+    return max(bounds[0], 0.0), bounds[1]
+
+
+def _notes(means: Floats, square: float, usable: bool) -> tuple[str, ...]:
+    """Return what the numbers need said; `means`: as `_pseudo_values`."""
+    own = {
+        f"SD of the {name}": means[:, _QUANTITIES.index(column)]
+        for name, column in (("test instrument", "test"), ("reference", "reference"))
+    }
+    said = list(people_notes(means.shape[0], own))
+    if not usable:
         said.append(
-            f"{n_participants} participants only: the intervals are wide and hard to check."
+            "Too few people and cycles to show how neighbouring cycles resemble each other: the "
+            "jackknife over people would make an SD less than 0. The SDs have no interval."
         )
     if square < 0:
         said.append(

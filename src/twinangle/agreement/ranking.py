@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 from twinangle.agreement._result import counted
 from twinangle.checks import require_fraction
 from twinangle.declare import data, number
@@ -36,11 +37,11 @@ class PairedDifference:
     difference: Annotated[float, data("first minus second, mean over participants")]
     lower: Annotated[
         float,
-        data("lower end of its simultaneous interval; NaN with one participant"),
+        data("lower end of its simultaneous interval; NaN below 3 participants"),
     ]
     upper: Annotated[
         float,
-        data("upper end of its simultaneous interval; NaN with one participant"),
+        data("upper end of its simultaneous interval; NaN below 3 participants"),
     ]
     p_value: Annotated[float, number("two-sided p value of the paired t test, not adjusted")]
     n_participants: Annotated[int, number("participants")]
@@ -132,7 +133,7 @@ def rank_procedures(
     Returns
     -------
     Contest
-        With one participant there are no intervals and all procedures tie.
+        With one or two participants there are no intervals and all procedures tie.
 
     Raises
     ------
@@ -202,9 +203,9 @@ def _compare(first: pd.Series, second: pd.Series, level: float, least: float) ->
     n = difference.size
     mean = float(difference.mean())
     lower = upper = p_value = float("nan")
-    if n > 1:
+    if n >= FEWEST_PEOPLE:
         error = float(difference.std(ddof=1)) / np.sqrt(n)
-        half = float(stats.t.ppf((1 + level) / 2, n - 1)) * error
+        half = people_student(level, n) * error
         lower, upper = mean - half, mean + half
         if error > 0:
             p_value = float(2 * stats.t.sf(abs(mean) / error, n - 1))

@@ -11,7 +11,14 @@ from numpy.typing import ArrayLike
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._quantiles import two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
+from twinangle.agreement._result import (
+    NO_INTERVAL,
+    Interval,
+    Result,
+    holding,
+    interval,
+    quantity,
+)
 from twinangle.declare import Aside, data, number
 
 _ONE_PARTICIPANT = (
@@ -123,7 +130,8 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
     autocorrelation of a product of two Gaussian series is the product of theirs. Cycles that
     resemble their neighbours vary less about their own mean than about the true one; the interval
     (not `sd`) makes up for it: with m = n (1 - r)/(1 + r) it is centred on
-    sd √[(1 - 1/n)/(1 - 1/m)], the last bracket not below 0.3.
+    sd √[(1 - 1/n)/(1 - 1/m)], the last bracket not below 0.3, and
+    widened to `sd` itself where it missed that.
 
     References
     ----------
@@ -142,7 +150,7 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
         if left_out.min() > 0:
             centre = np.log(sd) + _serial_loss(curves.shape[0], serial)
             low, high = _jackknife(centre, np.log(left_out), n_effective, confidence)
-            bounds = (float(np.exp(low)), float(np.exp(high)))
+            bounds = holding((float(np.exp(low)), float(np.exp(high))), sd)
     return CycleVariability(
         sd=sd,
         sd_ci=bounds,

@@ -7,6 +7,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from twinangle.agreement._people import FEWEST_PEOPLE
 from twinangle.agreement.limits import (
     LimitsOfAgreement,
     limits_of_agreement,
@@ -72,10 +73,10 @@ def _note(points: pd.DataFrame) -> str:
             f"One participant ({people[0]}): these are limits within this participant, over "
             f"{len(points)} cycles. They say nothing about other people."
         )
-    return (
-        f"{len(points)} cycles of {len(people)} participants; participants are what was "
-        "sampled, so the intervals are over participants."
-    )
+    rests = f"{len(points)} cycles of {len(people)} participants; participants are what was sampled"
+    if len(people) < FEWEST_PEOPLE:
+        return f"{rests}, and two have no interval over people."
+    return f"{rests}, so the intervals are over participants."
 
 
 def _corrected(points: pd.DataFrame, options: Options) -> CorrectedLimits | Absent | None:

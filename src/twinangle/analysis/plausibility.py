@@ -10,6 +10,7 @@ from twinangle.plausibility.channels import saturated_channels
 from twinangle.plausibility.evidence import Evidence, Test
 from twinangle.plausibility.fit import reference_fit
 from twinangle.plausibility.frame import frame
+from twinangle.plausibility.frozen import frozen_sensors
 from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.magnetometer import magnetometer
 from twinangle.plausibility.mirror import mirror
@@ -26,6 +27,7 @@ from twinangle.study import Study, Trial
 
 OF_THE_SENSORS: tuple[Test, ...] = (
     saturated_channels,
+    frozen_sensors,
     frame,
     gravity,
     order,

@@ -36,6 +36,7 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
+from twinangle.signals.sentinels import refuse_sentinels
 from twinangle.signals.timing import TimingReport, regularise
 from twinangle.study import (
     AngleReference,
@@ -196,6 +197,7 @@ def _read_columns(
             source=path.relative_to(study.folder).as_posix(),
         )
         refuse_strange_rate(found)
+        refuse_sentinels(found, [name for name in names if name in columns])
         return found
 
     if trigger is None:

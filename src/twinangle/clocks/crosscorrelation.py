@@ -221,9 +221,15 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     if not reasons:
         return ""
     lag = found.lags_s[chosen.index]
+    rival = f" and {chosen.rival_lag_s:+.2f} s" if np.isfinite(chosen.rival_lag_s) else ""
+    fitting = (
+        f"Lags of {lag:+.2f} s{rival} fit about as well"
+        if rival
+        else (f"A lag of {lag:+.2f} s fits best, and no other was found to hold it against")
+    )
     return (
-        f"{names}: it cannot be told which cycle is which. Lags of {lag:+.2f} s and "
-        f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
+        f"{names}: it cannot be told which cycle is which. {fitting} ({'; '.join(reasons)}). "
+        "What would settle "
         "it: a `max_lag_s` below half a cycle around a known lag (`expected_lag_s`; the trials "
         "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "

@@ -183,7 +183,8 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
             f"at a lag of {found.lags_s[int(np.nanargmin(value))]:+.2f} s, and {best:.2f} at most. "
             "The sign of the reference seems inverted: set the key `sign` of `[reference]` to its "
             "opposite where all recordings are like this; where it is this one alone, give the "
-            "opposite in the column `sign` of the trials table."
+            "opposite in the column `sign` of the trials table. Where the reference reads "
+            "180° for a straight joint, `offset` = -180 goes with it, beside the opposite `sign`."
         )
     if top not in found.peaks and _at_window_edge(found, top):
         raise SynchronisationError(

@@ -56,6 +56,7 @@ def read_clock(
         notes.append(f"{request.time!r} starts again from zero {wraps} time(s) and was continued")
     _require_increasing(steady, rows, table, request)
     if request.rate_hz:  # a counter: its zero means nothing, so the first sample is at 0 s
+        _require_counter(steady, request)
         return (steady - steady[0]) / request.rate_hz, keep, tuple(notes)
     if ticks_a_second != 1:
         notes.append(f"{request.time!r} counts {ticks_a_second:g} a second")
@@ -106,6 +107,18 @@ def _continued(stamps: Array, spans: tuple[float, ...]) -> tuple[Array, int]:
     turns = np.zeros(stamps.size)
     turns[back + 1] = span
     return stamps + np.cumsum(turns), int(back.size)
+
+
+def _require_counter(stamps: Array, request: Request) -> None:
+    """Refuse times in the place of a counter of samples, whose steps are whole numbers."""
+    steps = np.diff(stamps)
+    if not steps.size or np.isclose(steps, np.round(steps), rtol=0, atol=1e-6).all():
+        return
+    raise RecordingError(
+        f"{request.source}: the column {request.time!r} steps by {np.median(steps):.6g}, so it "
+        "holds times and counts no samples, as a column beside `rate_hz` has to. Leave `rate_hz` "
+        "out: the times say the rate; or leave `time` out: rows are then taken at that rate."
+    )
 
 
 def _require_increasing(

@@ -18,7 +18,7 @@ from twinangle.init.recognition import (
 from twinangle.signals.joint import SEGMENTS
 
 UNIT_CHOICES = {
-    "accelerometer": '"m/s^2" or "g"',
+    "accelerometer": '"m/s^2", "g" or "mg"',
     "gyroscope": '"rad/s" or "deg/s"',
     "magnetometer": '"uT", "gauss" or "normalised"',
 }

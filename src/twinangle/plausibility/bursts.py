@@ -9,6 +9,7 @@ from twinangle.plausibility.common_time import CommonTime, common_time
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.fit import TEST as FIT
 from twinangle.plausibility.fit import reference_fit, residual_of_fit
+from twinangle.plausibility.frozen import frozen_sensors
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.outcome import Outcome, not_tested
 from twinangle.thresholds import told_apart
@@ -40,6 +41,8 @@ def _known_cause(evidence: Evidence) -> str:
     cut = sure_causes(evidence)
     if cut:
         return f"an instrument is saturated: {cut}"
+    if any(outcome.verdict == "doubtful" for outcome in frozen_sensors(evidence)):
+        return "a sensor's last value was held in the place of lost samples"
     for outcome in (*reference_fit(evidence), *reference_offset(evidence)):
         if outcome.verdict in ("doubtful", "contradicted") and outcome.test != FIT:
             return f"the test '{outcome.test}' has found a cause already"

@@ -222,6 +222,7 @@ def dip_deg(sensor: InertialRecording) -> float:
     field, up = sensor.magnetometer, vertical_of(sensor)
     assert field is not None
     known = np.isfinite(field).all(axis=1) & np.isfinite(up).all(axis=1)
+    known &= (field != 0.0).any(axis=1)  # a row of zeros points nowhere
     if not known.any():
         return float("nan")
     rise = np.sum(field[known] * up[known], axis=1) / np.linalg.norm(field[known], axis=1)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
+from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.ranking import Contest
 from twinangle.report.blocks import Block, Figures, bullets, figures_beside, text
 from twinangle.results import Absent, StudyLimits, StudyResults, given, named
@@ -33,6 +35,7 @@ NOTHING_ANALYSED = (
     "No trial could be analysed, so no number is given. The reasons stand under “What was left out "
     "and what to beware of”."
 )
+MUCH_FAILED = 0.25  # share of recordings above which the answer itself says so. Own rule
 NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
 Ends = tuple[float, float]
 
@@ -49,11 +52,12 @@ def answer_blocks(results: StudyResults, figures: Figures) -> list[Block]:
 
 
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
-    """Return what was found, in at most five sentences, each of numbers of the results."""
+    """Return what was found, in at most six sentences, each of numbers of the results."""
     answer = answer_of(results)
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
     found = (
+        _failed(answer),
         _limits(results, answer),
         _curves(results, answer),
         _zero(results, answer),
@@ -92,11 +96,7 @@ def rests_on(results: StudyResults) -> str:
     if answer.n_pooled:
         short = count(answer.n_pooled, "short recording")
         said += f"; the cycles of {short} are pooled person by person"
-    said += ". " + (
-        "Intervals are over the strides of one participant: they say nothing about other people."
-        if answer.n_participants == 1
-        else "Intervals are over participants."
-    )
+    said += f". {_intervals_over(results, answer)}"
     others = [name for name in answer.with_reference if name != answer.condition]
     if others:
         named_others = listing(f"“{name}”" for name in others)
@@ -104,11 +104,41 @@ def rests_on(results: StudyResults) -> str:
     return f"{said} {_margin(results)}" if answer.n_with_reference else said
 
 
+def _intervals_over(results: StudyResults, answer: Answer) -> str:
+    """Say what intervals are over; of two people, that there are none, and both their values."""
+    if answer.n_participants == 1:
+        return (
+            "Intervals are over the strides of one participant: they say nothing about other "
+            "people."
+        )
+    if answer.n_participants >= FEWEST_PEOPLE:
+        return "Intervals are over participants."
+    key = (answer.procedure, answer.condition, "")
+    found = (dict(named(results.curves)).get(key), dict(named(results.variability)).get(key))
+    notes = [note for each in found if each is not None for note in each.notes]
+    values = [note.partition(OWN_VALUES)[2].rstrip(".") for note in notes if OWN_VALUES in note]
+    in_degrees = f"{OWN_VALUES}{', '.join(values)} (degrees)" if values else ""
+    return f"{NO_INTERVAL_OF_TWO}{in_degrees}."
+
+
 def _margin(results: StudyResults) -> str:
     margin = results.options.margin_deg
     if margin is None:
         return f"{NO_MARGIN.capitalize()}, so that nothing is tested against one."
     return f"The margin of ±{stated(margin)}° is the study file's."
+
+
+def _failed(answer: Answer) -> str:
+    """Say how much of the study gave no number, where that is more than a quarter."""
+    share = answer.failed_share
+    if share <= MUCH_FAILED:
+        return ""
+    failed, meant = answer.n_failed_main, answer.n_recordings - answer.n_excluded
+    return (
+        f"{failed} of {count(meant, 'recording')} ({100 * share:.0f} %) could not be analysed by "
+        f"{answer.procedure}: what follows is of the others alone, and if what made them fail goes "
+        "with the angle's error it is too good."
+    )
 
 
 def _main(results: StudyResults, answer: Answer, quantity: str) -> StudyLimits | None:
@@ -208,9 +238,16 @@ def _zero(results: StudyResults, answer: Answer) -> str:
             f"recorded and {degrees(found.participants_bias_rms_zeroed)} with both zeroed there"
         )
     )
+    offset, zeros, rest = found.limits.bias, found.bias_from_zero, found.zeroed.bias
+    if found.zero_is_a_share:
+        return (
+            f"Of the offset of {degrees(offset)}, {degrees(zeros)} is how the instruments' zeros "
+            f"differ in neutral standing{people}."
+        )
     return (
-        f"Of the offset of {degrees(found.limits.bias)}, {degrees(found.bias_from_zero)} is how "
-        f"the instruments' zeros differ in neutral standing{people}."
+        f"The offset of {degrees(offset)} is two parts of opposite sign: {degrees(zeros)} is how "
+        f"the instruments' zeros differ in neutral standing, and {degrees(rest)} is what is left "
+        f"with both zeroed there{people}."
     )
 
 
@@ -223,19 +260,33 @@ def _conditions(results: StudyResults, answer: Answer) -> str:
     ]
     if not found:
         return ""
-    parts = []
+    parts, seen = [], False
     for k, item in enumerate(found):
-        of_what = "the wearable's SD over cycles is " if k == 0 else ""
+        if not math.isfinite(item.ratio):
+            parts.append(_no_ratio(item, first=k == 0))
+            continue
+        of_what = "the wearable's SD over cycles is " if not seen else ""
         parts.append(
             f"{_under(item.condition, first=k == 0)} {of_what}"
             f"{_plain(item.ratio, item.ratio_ci)} times that under “{item.against}”"
         )
+        seen = True
     said = "; ".join(parts)
     unseen = [item.condition for item in found if item.condition in answer.without_reference]
     if unseen and answer.with_reference:
         where = " and ".join(f"“{name}”" for name in unseen)
         said += f". {'Under ' + where}, {NOT_MEASURED}"
     return f"{said}."
+
+
+def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
+    """Say that two conditions cannot be compared, and why."""
+    where = _under(item.condition, first=first)
+    reason = item.note.split(". ")[0].rstrip(".") or "an SD over cycles is not above 0"
+    return (
+        f"{where} the wearable's SD over cycles cannot be held against that under "
+        f"“{item.against}” ({reason[0].lower()}{reason[1:]})"
+    )
 
 
 def _procedures(results: StudyResults, answer: Answer) -> str:

@@ -199,15 +199,16 @@ def zeroed_blocks(results: StudyResults, shown: Sequence[Pooled[StudyLimits]]) -
     if not rows:
         return [title, bullets(absent)]
     zeroed = table(
-        (*NAMED, "Bias recorded", "Of it zero", "RMS of biases",
+        (*NAMED, "Bias recorded", "By the zeros", "RMS of biases",
          "Bias zeroed",
          "Lower limit", "Upper limit"),
         rows,
         words=3,
         caption="The limits above are of the angles as recorded. Here each instrument's mean angle "
         "in neutral standing is taken off, recording by recording, as if both had been set to 0° "
-        f"there; degrees, {results.options.level} intervals. Of it zero: the part of the recorded "
-        "bias that this takes away. RMS of biases: of the participants' own, as recorded / zeroed. "
+        f"there; degrees, {results.options.level} intervals. By the zeros: what this takes "
+        "from the recorded bias, with its sign. RMS of biases: of the participants' "
+        "own, as recorded / zeroed. "
         "The mean in standing counts as known. A range does not depend on the zeros.",
     )  # fmt: skip
     return [title, zeroed, *([bullets(absent)] if absent else [])]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from twinangle.declare import number
 from twinangle.results.grouping import (
+    TrialGroup,
     conditions,
     distinct,
     trial_groups,
@@ -31,6 +32,7 @@ class Answer:
     n_analysed: Annotated[int, number("recordings analysed")]
     n_pooled: Annotated[int, number("of these, short recordings whose cycles are pooled")]
     n_failed: Annotated[int, number("recordings that failed under every procedure")]
+    n_failed_main: Annotated[int, number("recordings that failed under the main procedure")]
     n_excluded: Annotated[int, number("recordings excluded beforehand")]
     n_with_reference: Annotated[int, number("recordings analysed that have a reference")]
     n_participants_with_reference: Annotated[int, number("participants of those")]
@@ -40,6 +42,12 @@ class Answer:
     condition: Annotated[str, number("the first condition with a reference; empty without one")]
     with_reference: Annotated[tuple[str, ...], number("conditions that have a reference")]
     without_reference: Annotated[tuple[str, ...], number("conditions that have none")]
+
+    @property
+    def failed_share(self) -> float:
+        """Share of the recordings that the study meant to use and that gave no main number."""
+        meant = self.n_recordings - self.n_excluded
+        return self.n_failed_main / meant if meant else 0.0
 
 
 def answer_of(results: StudyResults) -> Answer:
@@ -58,6 +66,7 @@ def answer_of(results: StudyResults) -> Answer:
         n_analysed=len(worked),
         n_pooled=status.count("pooled"),
         n_failed=status.count("failed"),
+        n_failed_main=sum(_fails(group, procedure) for group in groups),
         n_excluded=status.count("excluded"),
         n_with_reference=len(paired),
         n_participants_with_reference=_people(paired),
@@ -69,6 +78,12 @@ def answer_of(results: StudyResults) -> Answer:
         with_reference=seen,
         without_reference=tuple(c for c in conditions(results) if c in good and c not in seen),
     )  # fmt: skip
+
+
+def _fails(group: TrialGroup, procedure: str) -> bool:
+    """Tell whether a recording that was meant to be used gave nothing under a procedure."""
+    own = [trial for trial in group.results if trial.procedure == procedure] or group.results
+    return group.main.status != "excluded" and not any(t.status in ("ok", "pooled") for t in own)
 
 
 def _has_reference(trial: TrialResult) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -25,6 +26,22 @@ _NAMES = (
     "kind", "design", "instrument", "part", "name", "path", "segment", "index", "bout",
 )  # fmt: skip
 _ABSENT = object()
+_POINT = re.compile(r"(?<!_ci)(?<!_ci_deg)(?<!_ci_deg2) \[\d+\]$")
+# What a researcher asks first comes first. Own order.
+TOPICS = (
+    ("what was analysed", re.compile(r"^answer\.|\] (status|reason)$|\bcycles\.(found|kept)$")),
+    ("offset", re.compile(r"^curves \[.*\] offset_|\b(agreement\.offset|offset_zeroed)_")),
+    (
+        "RMS",
+        re.compile(r"^curves \[.*\] (rms|mad)_|\bagreement\.(rms|mad)_|\bagreement\.rmse_"),
+    ),
+    ("SD over cycles", re.compile(r"^variability |\] variability\.|\] exclusions\.")),
+    ("limits of agreement", re.compile(r"^(limits_of_agreement|equivalence|forms) ")),
+    ("conditions", re.compile(r"^conditions")),
+    ("procedures", re.compile(r"^ranking ")),
+    ("clocks", re.compile(r"\] (synchronisation|clock|gyroscope_lag|timing_cost)\.")),
+)
+REST = "the rest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +59,22 @@ class Change:
         return f"{self.place}: {before} → {after}"
 
 
+def topic_of(place: str) -> str:
+    """Return which of `TOPICS` a number is of; points of curves and plots are of the rest."""
+    if _POINT.search(place):
+        return REST
+    return next((name for name, pattern in TOPICS if pattern.search(place)), REST)
+
+
+def asked_first(change: Change) -> tuple[int, int, bool, bool]:
+    """Return the order of a change: kind, topic, people before recordings, values first."""
+    names = [name for name, _ in TOPICS]
+    topic = topic_of(change.place)
+    rank = names.index(topic) if topic in names else len(names)
+    whose = change.place.startswith("[")  # a recording's own
+    return KINDS.index(change.kind), rank, whose, "_ci" in change.place
+
+
 def changes(
     before: StudyResults,
     after: StudyResults,
@@ -49,7 +82,7 @@ def changes(
     relative: float = RELATIVE,
     absolute: float = ABSOLUTE,
 ) -> tuple[Change, ...]:
-    """Return what two results do not have alike, in the order of `KINDS`.
+    """Return what two results do not have alike, in the order of `KINDS` and of `TOPICS`.
 
     Numbers ``a`` and ``b`` are alike where ``|a - b| <= absolute + relative * max(|a|, |b|)``, so
     that to exchange the two results exchanges `before` and `after` of every change and no more.
@@ -77,7 +110,7 @@ def changes(
             where = _plain_place(place[:-1] if own_name else place)
             found.append(Change(_kind(place, *values), where, *values))
     found += _curve_changes(before, after, relative, absolute)
-    return tuple(sorted(found, key=lambda change: KINDS.index(change.kind)))
+    return tuple(sorted(found, key=asked_first))
 
 
 def _leaves(value: object, place: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], object]]:

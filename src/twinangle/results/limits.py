@@ -69,6 +69,11 @@ class StudyLimits:
         return self.limits.bias - self.zeroed.bias
 
     @property
+    def zero_is_a_share(self) -> bool:
+        """Whether the zeros are a part of the bias: of its sign, and no larger than it."""
+        return 0 <= self.bias_from_zero * self.limits.bias <= self.limits.bias**2
+
+    @property
     def participants_bias_rms(
         self,
     ) -> Annotated[float, data("RMS over participants of their own bias, as recorded")]:

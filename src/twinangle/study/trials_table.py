@@ -8,7 +8,7 @@ from typing import cast
 
 from twinangle.errors import StudyError
 from twinangle.study.cells import finite_number
-from twinangle.study.spellings import likely_same
+from twinangle.study.spellings import folded, folded_words, likely_same
 from twinangle.study.table_text import CellTable, inside_folder, read_table
 from twinangle.study.trial_cells import (
     check_lags,
@@ -212,12 +212,12 @@ def _check_needs(table: CellTable, row: int, cells: Mapping[str, str], needs: Ne
 
 def _check_spellings(table: CellTable, trials: list[Trial]) -> None:
     """Refuse one participant or condition under two spellings: it would count as two."""
-    for name in ("participant", "condition"):
+    for name, fold in (("participant", folded), ("condition", folded_words)):
         spelt = [(trial.row, str(getattr(trial, name))) for trial in trials]
         table.faults += [
             f"{table.name}, rows {before} and {row}: {name}s {first!r} and {second!r} differ in "
             "spelling alone; give both rows one spelling, or names that differ in more."
-            for before, first, row, second in likely_same(spelt)
+            for before, first, row, second in likely_same(spelt, fold)
         ]
 
 

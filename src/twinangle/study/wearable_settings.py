@@ -56,7 +56,7 @@ class SensorColumns(Section):
 class SensorUnits(Section):
     """The units in the wearable's files; None where the file itself declares them."""
 
-    accelerometer: Literal["m/s^2", "g"] | None = None
+    accelerometer: Literal["m/s^2", "g", "mg"] | None = None
     gyroscope: Literal["rad/s", "deg/s"] | None = None
     magnetometer: Literal["uT", "gauss", "normalised"] | None = None
 

@@ -4,8 +4,10 @@ Quaternions are scalar first and turn a vector from the sensor's frame to the ea
 y north (magnetic), z up. Without a magnetometer the heading is arbitrary but steady.
 
 A gap in gyroscope or accelerometer of up to `BRIDGED_S` is bridged by a cubic through the samples
-about it; a longer one gives NaN rows, and the filter starts again behind it. So does a stretch
-between two such gaps that is shorter than `SHORTEST_S`. A missing magnetometer reading is left out.
+about it. Over one of up to `CARRIED_S` the filter goes on by such a cubic, with as much more
+uncertainty as cubics over gaps of that length miss in the same recording, but the rows within stay
+NaN. A longer one gives NaN rows, and the filter starts again behind it; a stretch between two such
+gaps that is shorter than `SHORTEST_S` is NaN too. A missing magnetometer reading is left out.
 """
 
 from __future__ import annotations
@@ -19,7 +21,13 @@ from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
-from twinangle.signals.gaps import BRIDGED_S, bridge_sensor, parts_between_gaps
+from twinangle.signals.gaps import (
+    CARRIED_S,
+    bridge_sensor,
+    bridging_variance,
+    long_gaps,
+    parts_between_gaps,
+)
 from twinangle.signals.recording import InertialRecording, Interval, OrientationRecording
 from twinangle.wearable.kalman import KalmanParameters
 
@@ -106,7 +114,12 @@ def _run(
     _check(sensor)
     quaternion = np.full((sensor.n_samples, 4), np.nan)
     levelled: list[float] = []
+    missing = _missing(sensor)
     for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
+        unsure = [
+            bridging_variance(signal, missing[part], sensor.rate_hz)
+            for signal in (gyroscope, accelerometer)
+        ]
         stretch = Stretch(
             gyroscope,
             accelerometer,
@@ -114,9 +127,11 @@ def _run(
             sensor.rate_hz,
             trapezoid=sensor.gyroscope_sample == "instantaneous",
             parameters=parameters,
+            unsure=np.stack(unsure, axis=1),
         )
         times = estimate(stretch, quaternion[part])
         levelled += list(sensor.start_s + part.start / sensor.rate_hz + times)
+    quaternion[long_gaps(missing, sensor.rate_hz)] = np.nan
     return OrientationRecording(
         quaternion,
         sensor.start_s,
@@ -156,6 +171,7 @@ def _run_library(
         accelerometer = np.array(accelerometer, order="C")
         field = None if magnetometer is None else _carried(magnetometer)
         quaternion[part] = estimate(rate, accelerometer, field, 1 / sensor.rate_hz)
+    quaternion[long_gaps(_missing(sensor), sensor.rate_hz)] = np.nan
     return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
 
 
@@ -208,16 +224,20 @@ def _check(sensor: InertialRecording) -> None:
         )
 
 
+def _missing(sensor: InertialRecording) -> NDArray[np.bool_]:
+    """Return the samples that lack a component of gyroscope or accelerometer."""
+    total = sensor.gyroscope.sum(axis=1) + sensor.accelerometer.sum(axis=1)  # NaN if any is
+    return np.asarray(np.isnan(total))
+
+
 def _stretches(
     sensor: InertialRecording,
 ) -> Iterator[tuple[slice, Array, Array, Array | None]]:
-    """Yield the parts free of long gaps, short gaps bridged."""
-    total = sensor.gyroscope.sum(axis=1) + sensor.accelerometer.sum(axis=1)  # NaN if any is
-    missing: NDArray[np.bool_] = np.asarray(np.isnan(total))
-    bridged = bridge_sensor(sensor)
+    """Yield the parts free of gaps longer than `CARRIED_S`, shorter ones bridged."""
+    missing, bridged = _missing(sensor), bridge_sensor(sensor, CARRIED_S)
     shortest = max(int(np.ceil(SHORTEST_S * sensor.rate_hz)), 3)
     found = False
-    for part, _ in parts_between_gaps(missing, sensor.rate_hz):
+    for part, _ in parts_between_gaps(missing, sensor.rate_hz, CARRIED_S):
         if part.stop - part.start < shortest:
             continue
         found = True
@@ -226,6 +246,6 @@ def _stretches(
     if not found:
         raise RecordingError(
             f"{sensor.source}: no stretch of {SHORTEST_S:g} s has gyroscope and accelerometer "
-            f"without a gap of more than {BRIDGED_S:g} s; {int(missing.sum())} of "
+            f"without a gap of more than {CARRIED_S:g} s; {int(missing.sum())} of "
             f"{missing.size} samples are missing."
         )

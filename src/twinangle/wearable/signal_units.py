@@ -8,7 +8,7 @@ STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM)
 
 
 FACTORS: dict[str, dict[str, float]] = {
-    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY},
+    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY / 1000},
     "gyroscope": {"rad/s": 1.0, "deg/s": np.pi / 180},
     "magnetometer": {"uT": 1.0, "gauss": 100.0, "normalised": 1.0},
 }

@@ -130,7 +130,7 @@ def check_gravity(
         ),
         None,
     )
-    hint = f"it looks like {looks!r}" if looks else "it looks like neither 'm/s^2' nor 'g'"
+    hint = f"it looks like {looks!r}" if looks else "it looks like none of 'm/s^2', 'g' and 'mg'"
     if not looks and raw < STANDARD_GRAVITY / NORM_FACTOR:
         hint += (
             ", perhaps a linear acceleration, from which gravity was taken out: export the raw one"
@@ -138,7 +138,7 @@ def check_gravity(
     raise RecordingError(
         f"{recording.source}: the accelerometer {', '.join(columns.accelerometer)} has a median "
         f"norm of {norm:.3g} m/s² when read in {unit!r}, where gravity is 9.81 m/s²; {hint}. "
-        'Correct `[wearable.units] accelerometer` ("m/s^2" or "g"), or the file.'
+        'Correct `[wearable.units] accelerometer` ("m/s^2", "g" or "mg"), or the file.'
     )
 
 

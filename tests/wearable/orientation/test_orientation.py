@@ -155,7 +155,7 @@ def test_short_gap_is_bridged_and_long_gap_stays(moving_sensor, apart_deg, estim
     gyroscope = np.array(moving.sensor.gyroscope)
     gyroscope[2000:2004] = np.nan  # 0.04 s
     gyroscope[3000:3050, 1] = np.nan  # 0.5 s
-    gyroscope[3090:3100] = np.nan  # leaves 0.4 s between two gaps
+    gyroscope[3080:3100] = np.nan  # leaves 0.3 s between two gaps
     q = estimate(replace(moving.sensor, gyroscope=gyroscope)).quaternion
     missing = np.isnan(q).any(axis=1)
     assert missing[3000:3100].all()

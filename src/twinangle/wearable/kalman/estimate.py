@@ -49,6 +49,9 @@ class Stretch:
     rate_hz : float
     trapezoid : bool
         Whether a gyroscope sample is the rate at its instant.
+    unsure : (n, 2) array, optional
+        Variance that each sample adds to the angle (rad²) and to the velocity ((m/s)²) beyond the
+        instruments' own, where signals were bridged.
     """
 
     def __init__(
@@ -60,8 +63,14 @@ class Stretch:
         *,
         trapezoid: bool,
         parameters: KalmanParameters,
+        unsure: Array | None = None,
     ) -> None:
-        self.signals = (_signal(gyroscope), _signal(accelerometer), _signal(magnetometer))
+        self.unsure = np.zeros((gyroscope.shape[0], 2)) if unsure is None else unsure
+        self.signals = (
+            _signal(np.column_stack([gyroscope[:, :3], self.unsure[:, 0]])),
+            _signal(np.column_stack([accelerometer[:, :3], self.unsure[:, 1]])),
+            _signal(magnetometer),
+        )
         self.rate_hz = rate_hz
         self.trapezoid = trapezoid
         self.parameters = parameters
@@ -91,6 +100,7 @@ class Stretch:
             self.rate_hz,
             trapezoid=self.trapezoid,
             parameters=self.parameters,
+            unsure=self.unsure[:count],
         )
 
 

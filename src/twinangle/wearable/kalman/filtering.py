@@ -43,6 +43,8 @@ from twinangle.wearable.kalman.preintegration import (
     SCATTER_A,
     SCATTER_G,
     SHARE_M,
+    UNSURE_ANGLE,
+    UNSURE_VELOCITY,
     rotated,
 )
 from twinangle.wearable.kalman.states import (
@@ -168,14 +170,14 @@ def predict(state, P, row, decay, c, trace):  # type: ignore[no-untyped-def]
     for i in range(N):
         for k3 in range(i):
             P[i, k3] = P[k3, i] = 0.5 * (P[i, k3] + P[k3, i])
-    net = c.scale * (n0 * n0 + n1 * n1 + n2 * n2) + c.rate_density * T
+    net = c.scale * (n0 * n0 + n1 * n1 + n2 * n2) + c.rate_density * T + row[UNSURE_ANGLE]
     P[0, 0] += net
     P[1, 1] += net
     P[2, 2] += net + c.vertical_scale * n2 * n2
     for i in range(3, 6):
         P[i, i] += c.bias_density * T
-    P[6, 6] += c.velocity_density * T
-    P[7, 7] += c.velocity_density * T
+    P[6, 6] += c.velocity_density * T + row[UNSURE_VELOCITY]
+    P[7, 7] += c.velocity_density * T + row[UNSURE_VELOCITY]
     for i in range(3):
         for k3 in range(3):
             trace[TRACE_A + 3 * i + k3] = A[i, k3]

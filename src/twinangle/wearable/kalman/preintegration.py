@@ -34,7 +34,9 @@ BIAS = 30  # 3: bias taken off before integrating
 SHARE_M = 33  # share of the samples with a magnetometer reading
 DURATION = 34  # s
 SENSOR_M = 35  # 3: mean of m in the sensor's own frame
-COLUMNS = 38
+UNSURE_ANGLE = 38  # variance that bridged samples add to the angle, rad²
+UNSURE_VELOCITY = 39  # and to the velocity, (m/s)²
+COLUMNS = 40
 
 # Series coefficients: 1/k! for the cosine, half of it for the sine.
 C2, C4, C6, C8, C10 = (1 / math.factorial(k) for k in (2, 4, 6, 8, 10))
@@ -76,7 +78,8 @@ def integrate_block(  # type: ignore[no-untyped-def]
     Sample `first` is the block's node. `relative[i]` receives the rotation from sample i to the
     node. The gyroscope's sample k is the mean rate over the interval that ends at k, or with
     `trapezoid` the rate at k, when the interval's rate is the mean of its two ends. An empty
-    magnetometer means none.
+    magnetometer means none. A fourth column of gyroscope and accelerometer holds the variance that
+    a bridged sample adds to their integrals.
     """
     q0, q1, q2, q3 = 1.0, 0.0, 0.0, 0.0
     bx, by, bz = bias[0], bias[1], bias[2]
@@ -88,6 +91,7 @@ def integrate_block(  # type: ignore[no-untyped-def]
     gx = gy = gz = gg = 0.0
     mx = my = mz = mm = mn = cx = cy = cz = cc = 0.0
     ux = uy = uz = 0.0
+    va = vv = 0.0
     seen = 0
     p0, p1, p2 = gyroscope[first, 0], gyroscope[first, 1], gyroscope[first, 2]
     for i in range(first + 1, last + 1):
@@ -107,6 +111,8 @@ def integrate_block(  # type: ignore[no-untyped-def]
         r00, r11, r22 = r00 + t00, r11 + t11, r22 + t22
         r01, r02, r10 = r01 + t01, r02 + t02, r10 + t10
         r12, r20, r21 = r12 + t12, r20 + t20, r21 + t21
+        va += gyroscope[i, 3]
+        vv += accelerometer[i, 3]
         a0, a1, a2 = accelerometer[i, 0], accelerometer[i, 1], accelerometer[i, 2]
         sx += a0
         sy += a1
@@ -149,6 +155,7 @@ def integrate_block(  # type: ignore[no-untyped-def]
     row[30], row[31], row[32] = bx, by, bz
     row[SHARE_M] = k * seen
     row[DURATION] = count * interval
+    row[UNSURE_ANGLE], row[UNSURE_VELOCITY] = va, vv
     if seen > 0:
         k = 1.0 / seen
         row[16], row[17], row[18] = k * mx, k * my, k * mz
