@@ -52,12 +52,12 @@ from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
     PairedSpread,
-    log_unbiased_factor,
     paired_spread,
     windows_spread,
 )
 from twinangle.agreement.conditions import compare_conditions
 from twinangle.agreement.conditions_adjusted import compare_conditions_adjusted
+from twinangle.agreement.serial_spread import log_unbiased_factor
 
 Held = dict[str, np.ndarray]
 Z = half_width(0.95)

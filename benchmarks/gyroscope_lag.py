@@ -55,7 +55,9 @@ def main() -> None:
         walks = [one_walk(seed, skin_deg) for seed in range(options.walks)]
         pairs = [(0.0, plain) for _, plain, _ in walks] + [(d, late) for d, _, late in walks]
         errors = np.array([found.difference_s - true for true, found in pairs])
-        held = [found.interval.start_s <= true <= found.interval.end_s for true, found in pairs]
+        held = [
+            found.difference_ci_s[0] <= true <= found.difference_ci_s[1] for true, found in pairs
+        ]
         plain, late = (np.mean([walk[k].disagree for walk in walks]) for k in (1, 2))
         print(
             f"{skin_deg:8.1f} deg {1e3 * np.sqrt(np.mean(errors**2)):16.2f} ms "

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from twinangle.analysis import run_study
     from twinangle.errors import TwinangleError
     from twinangle.results import StudyResults, TrialResult
-    from twinangle.results.reading import read_results
+    from twinangle.results.read_back import read_results
     from twinangle.run import write_outputs
     from twinangle.simulate import write_demo_study
     from twinangle.study import Study, read_study
@@ -44,7 +44,7 @@ _HOME = {
     "StudyResults": "twinangle.results",
     "TrialResult": "twinangle.results",
     "TwinangleError": "twinangle.errors",
-    "read_results": "twinangle.results.reading",
+    "read_results": "twinangle.results.read_back",
     "read_study": "twinangle.study",
     "run_study": "twinangle.analysis",
     "write_demo_study": "twinangle.simulate",

@@ -7,13 +7,14 @@ Keys of `results.json`, columns of tables, the data dictionary and reading back 
         sd: Annotated[float, data("SD over cycles, averaged over the points")]
         n_cycles: Annotated[int, number("cycles seen")]
 
+An interval that says nothing, `sd_ci: Interval`, is that of `sd`, in its unit.
 A property whose return is so declared is written beside the fields, and not read back.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
 
@@ -132,7 +133,8 @@ UNDECLARED = Quantity(NUMBER, "")
 def declared(owner: type[Any]) -> tuple[Declared, ...]:
     """Return the fields of a dataclass with what is declared of each, in order."""
     hints = get_type_hints(owner, include_extras=True)
-    return tuple(_declared(item.name, hints[item.name]) for item in fields(owner))
+    found = {item.name: _declared(item.name, hints[item.name]) for item in fields(owner)}
+    return tuple(_with_meaning(item, found) for item in found.values())
 
 
 @cache
@@ -146,6 +148,15 @@ def derived(owner: type[Any]) -> tuple[Declared, ...]:
             if item.quantity is not UNDECLARED:
                 found.append(item)
     return tuple(found)
+
+
+def _with_meaning(item: Declared, found: Mapping[str, Declared]) -> Declared:
+    """Return an interval that says nothing of itself as that of its value: `x_ci` of `x`."""
+    of = found.get("value" if item.name == "ci" else item.name.removesuffix("_ci"))
+    if of is None or of is item or item.quantity is not UNDECLARED:
+        return item
+    meaning = f"the interval of the {of.quantity.meaning.split(';')[0].removeprefix('the ')}"
+    return replace(item, quantity=Quantity(of.quantity.unit, meaning))
 
 
 def _declared(name: str, hint: Any) -> Declared:
@@ -184,8 +195,9 @@ def key_of(name: str, unit: str, data_unit: str) -> str:
         unit = data_unit
     elif unit == DATA_SQUARED:
         unit = f"{data_unit}2"
+    short = unit.replace("/", "_")  # `bias_deg_s` says deg/s as well as `bias_deg_per_s`
     unit = unit.replace("/", "_per_").replace("%", "percent")
-    says_it = name == unit or name.endswith(f"_{unit}")
+    says_it = name == unit or name.endswith((f"_{unit}", f"_{short}"))
     return name if not unit or says_it else f"{name}_{unit}"
 
 

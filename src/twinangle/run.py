@@ -26,7 +26,7 @@ from twinangle.report.document import (
 from twinangle.report.figures import Written, write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
-from twinangle.results.reading import read_results
+from twinangle.results.read_back import read_results
 from twinangle.results.serialise import to_text
 from twinangle.results.tables.curves import write_trace_part
 from twinangle.study import Study, Trial

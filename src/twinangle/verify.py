@@ -12,7 +12,7 @@ from twinangle.errors import StudyError
 from twinangle.output_folder import settle
 from twinangle.output_folder.journal import edited, listed
 from twinangle.results.changes import KINDS, Change, changes
-from twinangle.results.reading import read_results
+from twinangle.results.read_back import read_results
 from twinangle.run import STUDY_PLACE, run_into
 from twinangle.study import read_study
 from twinangle.wording import count

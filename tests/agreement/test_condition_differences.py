@@ -8,8 +8,8 @@ from numpy.testing import assert_allclose
 from scipy import signal, stats
 
 from twinangle.agreement import cycle_variability
-from twinangle.agreement.condition_spread import log_unbiased_factor
 from twinangle.agreement.conditions import compare_conditions
+from twinangle.agreement.serial_spread import log_unbiased_factor
 
 seeds = st.integers(0, 2**32 - 1)
 

@@ -10,15 +10,14 @@ from twinangle.agreement._difference_reach import difference_reach
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
     conditions_serial,
-    expected_loss,
     lag_sums,
     one_participant_spread,
     paired_spread,
     points_alike,
-    serial_correlations,
     window_spread,
     windows_spread,
 )
+from twinangle.agreement.serial_spread import expected_loss, serial_correlations
 from twinangle.agreement.variability import cycle_variability
 
 

@@ -6,7 +6,7 @@ from numpy.testing import assert_allclose
 from scipy import signal, stats
 
 from twinangle.agreement import cycle_variability, pool_variability
-from twinangle.agreement.condition_spread import expected_log_square
+from twinangle.agreement.serial_spread import expected_log_square
 
 
 def trials(seed, k=8, trials=1, added=0.6):

@@ -15,7 +15,7 @@ from twinangle.analysis.trial import analyse_trial
 from twinangle.closing import print_closing
 from twinangle.report.content import supplement_content
 from twinangle.results.equality import same_results
-from twinangle.results.reading import results_of
+from twinangle.results.read_back import results_of
 from twinangle.results.serialise import to_text
 from twinangle.study import read_study
 

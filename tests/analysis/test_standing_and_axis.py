@@ -106,10 +106,10 @@ def test_quality_holds_the_axes_and_the_residual_of_every_kept_cycle(expected):
         by_cycle = result.residual_by_cycle
         assert [each.index for each in by_cycle] == list(np.flatnonzero(result.cycles.kept))
         rms = [each.rms_deg for each in by_cycle]
-        assert quality["residual_cycle_largest_deg"] == max(rms)
-        assert quality["residual_cycle_median_deg"] == np.median(rms)
-        assert 0 <= quality["axis_difference_deg"] < 10
-        assert 0 <= quality["hinge_difference_deg"] <= 90
+        assert quality.residual_cycle_largest_deg == max(rms)
+        assert quality.residual_cycle_median_deg == np.median(rms)
+        assert 0 <= quality.axis_difference_deg < 10
+        assert 0 <= quality.hinge_difference_deg <= 90
 
 
 @pytest.mark.parametrize(

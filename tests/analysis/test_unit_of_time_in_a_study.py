@@ -64,7 +64,7 @@ def test_gaps_and_bursts_say_nothing_of_the_unit(steps):
 
 def test_with_the_unit_stated_it_passes(study):
     stated = study('time_unit = "ms"')
-    assert read_trial(stated, stated.trials[0]).timing["wearable"]["rate_hz"] == pytest.approx(100)
+    assert read_trial(stated, stated.trials[0]).timing["wearable"].rate_hz == pytest.approx(100)
     assert "time_unit" not in _clocked(stated.wearable)
 
 

@@ -154,7 +154,6 @@ def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorde
     means = frame.assign(d0=frame["d"] - frame["z"]).groupby("who")[["d", "d0"]].mean()
     expected = np.sqrt((means**2).mean()).to_numpy()
     np.testing.assert_allclose(pooled.bias_rms_deg, expected)
-    assert "RMS as recorded" in pooled.zero_sentence()
 
 
 def test_limits_of_one_participant_are_zeroed_as_well(recorded):
@@ -163,7 +162,6 @@ def test_limits_of_one_participant_are_zeroed_as_well(recorded):
     pooled = pool(group_trials(mine), OPTIONS)[0].value
     assert pooled.zeroed.n_participants == 1
     assert pooled.bias_from_zero == pytest.approx(pooled.limits.bias - pooled.zeroed.bias)
-    assert "both zeroed there" in pooled.zero_sentence()
 
 
 def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(recorded):
@@ -173,7 +171,6 @@ def test_one_recording_without_a_known_zero_is_named_and_no_limits_are_zeroed(re
     trials[index] = replace(trials[index], standing=lost)
     pooled = pool(group_trials(trials), OPTIONS)[0].value
     assert trials[index].label in pooled.zeroed.reason
-    assert "not known" in pooled.zero_sentence()
     assert np.isnan(trials[index].offset_zeroed_deg)
 
 

@@ -206,5 +206,5 @@ def test_gaps_are_kept_reported_and_cost_only_the_cycles_they_touch(study):
     edit_numbers(study / "wearable/P01_indoor.csv", tear)
     (trial,) = run_study(read_study(study / "study.toml")).trials
     assert trial.status == "ok"
-    assert trial.timing["wearable"]["n_missing"] == 100
+    assert trial.timing["wearable"].n_missing == 100
     assert any("gap" in reason or "missing" in reason for reason in trial.cycles.reason)

@@ -71,8 +71,8 @@ def test_lost_packets_of_the_sensors_drop_no_cycle_and_move_no_number(study, int
             before.agreement.offset, abs=0.02 if run == 1 else 0.1
         )
         for sensor in after.sensors:
-            assert sensor.device["dropped_share"] == pytest.approx(share, rel=0.05)
-            assert sensor.device["rest_s"] > 5
+            assert sensor.device.dropped_share == pytest.approx(share, rel=0.05)
+            assert sensor.device.rest_s > 5
         assert {each.verdict for each in after.plausibility} <= {"consistent", "not tested"}
         (told,) = (text for text in after.warnings if "bridged by a cubic" in text)
         assert "gap(s) of up to 0.05 s" in told

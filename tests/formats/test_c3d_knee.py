@@ -10,9 +10,10 @@ from numpy.testing import assert_array_equal
 from scipy.signal import find_peaks
 
 from twinangle.formats import read_recording
-from twinangle.reference.goniometer import reference_angle, reference_notes
+from twinangle.reference.goniometer import reference_angle
+from twinangle.reference.odd_readings import reference_notes
 from twinangle.signals.timing import regularise
-from twinangle.study.settings import MarkerReference
+from twinangle.study.reference_settings import MarkerReference
 
 DATA = Path(__file__).resolve().parents[2] / "reference_data/walking_markers"
 

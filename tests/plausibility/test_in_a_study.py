@@ -9,7 +9,7 @@ import pytest
 from twinangle.analysis import run_study
 from twinangle.analysis.trial import analyse_trial
 from twinangle.results.equality import difference
-from twinangle.results.reading import results_of
+from twinangle.results.read_back import results_of
 from twinangle.results.serialise import study_record
 from twinangle.results.tables import write_tables
 from twinangle.simulate import write_demo_study

@@ -15,12 +15,12 @@ from twinangle.errors import RecordingError
 from twinangle.reference.goniometer import (
     calibrated_angle,
     reference_angle,
-    reference_notes,
     segment_angle,
     zero_at_standing,
 )
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import zero_phase_low_pass
+from twinangle.reference.odd_readings import reference_notes
 from twinangle.signals.recording import AngleRecording, Interval, Recording
 from twinangle.study import AngleReference, OrientationReference
 

@@ -15,11 +15,16 @@ from twinangle.agreement.variability import compare_variability, cycle_variabili
 from twinangle.analysis.topics import pool_topics
 from twinangle.clocks.pairing import TimingCost
 from twinangle.cycles.summary import stride_summary
+from twinangle.declare import declared
 from twinangle.options import Options
 from twinangle.report import write_report
 from twinangle.results import InputFile, SensorRecord, StudyResults, TrialResult, Variability
+from twinangle.results.angle_found import AngleFound
 from twinangle.results.clock_found import clock_found
+from twinangle.results.designs import MultipleCorrelations
+from twinangle.results.sensors_found import FieldFound
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
+from twinangle.wearable.quality.device import DeviceQuality
 
 RATE_HZ = 100.0
 PERCENT = np.linspace(0, 1, 101)
@@ -98,14 +103,21 @@ def make_clock(rng):
     )
 
 
+def said(kind, **known):
+    """A record that says a few things and leaves the others open."""
+    hints = {item.name: item.hint for item in declared(kind)}
+    nothing = {name: float("nan") if hint is float else hint() for name, hint in hints.items()}
+    return kind(**nothing | known)
+
+
 def make_sensor(rng, segment):
     """One sensor's record: a disturbed field in the first seconds."""
     time = np.arange(60.0)
     deviation = 0.15 * np.exp(-time / 10) + rng.normal(0, 0.01, 60)
     return SensorRecord(
         segment=segment,
-        device={"source": "x.csv", "rate_hz": RATE_HZ, "gyroscope_bias_deg_s": 0.3},
-        field={"norm": 48.0, "dip_deg": 66.0, "disturbed_share": 0.07},
+        device=said(DeviceQuality, source="x.csv", rate_hz=RATE_HZ, gyroscope_bias_deg_s=0.3),
+        field=said(FieldFound, norm=48.0, dip_deg=66.0, disturbed_share=0.07),
         time_s=time,
         norm_deviation=deviation,
         disturbed_share=(np.abs(deviation) > 0.1).astype(float),
@@ -139,11 +151,11 @@ def make_trial(rng, participant, condition, procedure, *, reference, offset, gai
         budget=error_budget(wearable, seen) if reference else None,
         strides=stride_summary(cycles),
         sensors=(make_sensor(rng, "proximal"), make_sensor(rng, "distal")),
-        angle_quality={"axis_spread_deg": 1.5, "heading_uncertainty_deg": float("nan")},
-        multiple_correlation={
-            "wearable_between_cycles": coefficient_of_multiple_correlation(wearable).value,
-            "instruments_within_cycles": float("nan"),
-        },
+        angle_quality=said(AngleFound, axis_spread_deg=1.5),
+        multiple_correlation=said(
+            MultipleCorrelations,
+            wearable_between_cycles=coefficient_of_multiple_correlation(wearable).value,
+        ),
     )
     if trial.synchronisation is None:
         return trial

@@ -1,5 +1,6 @@
 from dataclasses import replace
 
+from twinangle.clocks import GyroscopeLag
 from twinangle.report.citations import register_of_citations
 from twinangle.report.methods import cited, methods_paragraphs, methods_text
 
@@ -69,7 +70,7 @@ def test_a_lag_that_was_stated_says_nothing_of_the_procedure(study):
             replace(
                 trial,
                 synchronisation=replace(trial.synchronisation, method=method),
-                gyroscope_lag={"difference_s": 0.0063},
+                gyroscope_lag=GyroscopeLag(*[0.0] * 6, 0.0063, (0.0, 0.01), disagree=False),
             )
             for trial in study.trials
             if trial.synchronisation is not None

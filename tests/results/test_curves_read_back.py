@@ -18,6 +18,7 @@ from twinangle.results.tables.curves import (
     write_trace_part,
 )
 from twinangle.signals.recording import CycleSet
+from twinangle.signals.timing import TimingReport
 
 IDENTITY = ("participant", "session", "condition", "trial", "side", "procedure")
 
@@ -102,7 +103,7 @@ def test_parts_of_several_processes_give_the_bytes_of_one(study, tmp_path, monke
 
 def long(trial):
     rate = trial.paired.rate_hz
-    timing = {"wearable": {"rate_hz": rate, "n_samples": int(rate * LONGEST_S) + 1}}
+    timing = {"wearable": TimingReport(rate, int(rate * LONGEST_S) + 1, 0, 0, 0.0, 0.0)}
     return replace(trial, timing=timing)
 
 

@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from twinangle.cycles import bout_units
 from twinangle.results import TrialResult
-from twinangle.results.tables.trials import bout_rows, cycle_rows
+from twinangle.results.tables.cycles import bout_rows, cycle_rows
 from twinangle.signals.recording import CycleSet
 
 FAILED = TrialResult("P2", "1", "indoor", "1", "left", "vqf", "failed", "no overlap")

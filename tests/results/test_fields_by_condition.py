@@ -7,7 +7,9 @@ import pytest
 
 from twinangle.options import Options
 from twinangle.results import SensorRecord, StudyResults, TrialResult
+from twinangle.results.sensors_found import FieldFound
 from twinangle.results.tables.magnetic_field import fields_by_condition, fields_by_time
+from twinangle.wearable.quality.device import DeviceQuality
 
 OPTIONS = Options(
     confidence=0.95,
@@ -20,15 +22,21 @@ OPTIONS = Options(
 )
 
 
-def record(segment, share, norm_off, rho=None):
-    field = {
-        "disturbed_share": share,
-        "norm_deviation_rms": norm_off,
-        "dip_deviation_rms_deg": 100 * norm_off,
-    }
-    field |= {} if rho is None else {"error_correlation": rho}
+NAN = float("nan")
+DEVICE = DeviceQuality("invented", *[NAN] * 11)
+FIELD = FieldFound("invented", *[NAN] * 8, n_samples=100)
+
+
+def record(segment, share, norm_off, rho=NAN):
+    field = replace(
+        FIELD,
+        disturbed_share=share,
+        norm_deviation_rms=norm_off,
+        dip_deviation_rms_deg=100 * norm_off,
+        error_correlation=rho,
+    )
     time = 3.0 + np.arange(25.0)
-    return SensorRecord(segment, {}, field, time, 0.01 * time, (time >= 13).astype(float))
+    return SensorRecord(segment, DEVICE, field, time, 0.01 * time, (time >= 13).astype(float))
 
 
 def trial(participant, condition, *sensors):
@@ -71,7 +79,7 @@ def test_time_goes_in_steps_of_ten_seconds(results):
 
 
 def test_recordings_without_a_field_tell_nothing(results):
-    bare = SensorRecord("proximal", {}, None, np.zeros(0), np.zeros(0), np.zeros(0))
+    bare = SensorRecord("proximal", DEVICE, None, np.zeros(0), np.zeros(0), np.zeros(0))
     nothing = replace(results, trials=(trial("P1", "indoor", bare),))
     assert fields_by_condition(nothing) == []
     assert list(fields_by_time(nothing)) == []

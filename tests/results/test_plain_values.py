@@ -22,9 +22,12 @@ from twinangle.declare import (
     InUnit,
     Quantity,
     Spread,
+    declared,
     undeclared,
 )
 from twinangle.results.plain import Keys
+from twinangle.results.tables.columns import columns_of, row_kind
+from twinangle.results.tables.identity import OfCondition
 
 
 @dataclass(frozen=True)
@@ -118,6 +121,37 @@ def test_a_fault_is_told_with_its_place(change, message):
     del plain["offset_deg"]
     with pytest.raises(ValueError, match="offset_deg: is missing"):
         Keys("deg").read(plain, Part)
+
+
+@dataclass(frozen=True)
+class Rate:
+    bias_deg_s: Annotated[float, Quantity("deg/s", "the mean rate at rest; NaN without rest")]
+    bias_deg_s_ci: tuple[float, float]
+    spread: Annotated[float, Quantity(DATA, "SD over cycles")]
+    spread_ci: tuple[float, float]
+
+
+def test_an_interval_is_declared_by_its_value():
+    said = {item.name: item.quantity for item in declared(Rate)}
+    assert said["spread_ci"] == Quantity(DATA, "the interval of the SD over cycles")
+    assert said["bias_deg_s_ci"] == Quantity("deg/s", "the interval of the mean rate at rest")
+    assert list(undeclared(Rate)) == []
+
+
+def test_a_short_unit_that_the_name_says_is_not_repeated():
+    keys = {item.name: Keys("deg").key(item) for item in declared(Rate)}
+    assert keys["bias_deg_s"] == "bias_deg_s"
+    assert keys["spread_ci"] == "spread_ci_deg"
+
+
+def test_a_row_takes_unit_and_meaning_from_the_result():
+    kind = row_kind("Row", OfCondition, Rate, "spread spread_ci")
+    columns = [(one.name, one.unit, one.meaning) for one in columns_of(kind)[2:]]
+    assert columns == [
+        ("spread_deg", "deg", "SD over cycles"),
+        ("spread_ci_low_deg", "deg", "lower end of the interval of the SD over cycles"),
+        ("spread_ci_high_deg", "deg", "upper end of the interval of the SD over cycles"),
+    ]
 
 
 def test_fields_of_which_nothing_is_said_are_found():

@@ -7,7 +7,7 @@ import pytest
 
 from twinangle.notices import Notice
 from twinangle.results.equality import difference, same_results
-from twinangle.results.reading import results_of
+from twinangle.results.read_back import results_of
 from twinangle.results.serialise import study_record
 
 TOLD = Notice("gyroscope bias 3.1 °/s.", "gyroscope-bias", "grave", 3.1)

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.simulate import SensorErrors, SimulatedTrial, simulate_walk
 from twinangle.simulate.body import turned_in_order
-from twinangle.simulate.field import make_field
+from twinangle.simulate.earth_field import make_field
 from twinangle.simulate.instruments import acceleration, angular_rate
 
 BOTH = ("proximal", "distal")

@@ -9,7 +9,8 @@ import pytest
 from twinangle.errors import StudyError
 from twinangle.signals.recording import MaskedStretch
 from twinangle.study.mask_cell import mask_text, read_mask
-from twinangle.study.trials_table import Needs, read_trials
+from twinangle.study.trial_row import Needs
+from twinangle.study.trials_table import read_trials
 
 
 def test_stretches_and_reasons_are_read_in_the_order_of_time():

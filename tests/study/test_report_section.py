@@ -9,6 +9,7 @@ from pydantic import ValidationError
 from twinangle.analysis.study import _notes
 from twinangle.results import TrialResult
 from twinangle.results.tables.curves import LONGEST_S
+from twinangle.signals.timing import TimingReport
 from twinangle.study.settings import ReportSettings
 
 
@@ -25,7 +26,7 @@ def test_traces_are_true_false_or_left_out():
 )
 def test_traces_left_out_for_their_length_are_noted(seconds, said, noted):
     trial = TrialResult("P1", "", "indoor", "", "", "vqf", "ok")
-    timing = {"wearable": {"rate_hz": 100.0, "n_samples": round(100 * seconds)}}
+    timing = {"wearable": TimingReport(100.0, round(100 * seconds), 0, 0, 0.0, 0.0)}
     trials = [replace(trial, procedure=name, timing=timing) for name in ("vqf", "kalman")]
     study = SimpleNamespace(
         warnings=(), calibration=None, trials=(), report=ReportSettings(traces=said)

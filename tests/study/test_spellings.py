@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from twinangle.errors import StudyError
-from twinangle.study.trials_table import Needs, read_trials
+from twinangle.study.trial_row import Needs
+from twinangle.study.trials_table import read_trials
 
 NOTHING = Needs(static=False, reference=True, events=False)
 

@@ -12,17 +12,11 @@ from twinangle.agreement.along_cycle import (
     functional_limits,
 )
 from twinangle.agreement.bands import CurveBand, curve_band
-from twinangle.agreement.budget import ErrorBudget, PooledBudget, error_budget, pool_budgets
+from twinangle.agreement.budget import ErrorBudget, error_budget
 from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.agreement.deming import DemingLine, deming_regression
 from twinangle.agreement.difference_checks import DifferenceChecks, check_differences
-from twinangle.agreement.equivalence import (
-    CorrectedLimits,
-    Equivalence,
-    equivalence_test,
-    judge_limits,
-    limits_without_reference_error,
-)
+from twinangle.agreement.equivalence import Equivalence, equivalence_test, judge_limits
 from twinangle.agreement.exclusion_effect import ExclusionEffect, exclusion_effect
 from twinangle.agreement.forms import (
     LimitsAtSize,
@@ -36,6 +30,7 @@ from twinangle.agreement.limits import (
     limits_of_agreement,
     within_participant_limits,
 )
+from twinangle.agreement.lin_concordance import Concordance, concordance
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (
     MultipleCorrelation,
@@ -51,13 +46,13 @@ from twinangle.agreement.planning import (
     participants_for_limits,
     participants_for_limits_within,
 )
+from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
+from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
 from twinangle.agreement.reliability import (
-    Concordance,
     IntraclassCorrelation,
     MeasurementError,
-    concordance,
     intraclass_correlations,
     measurement_error,
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import fields
 from typing import Any
 
@@ -101,11 +101,6 @@ def _rounded(value: float) -> str:
     """Return two decimals below 100 and one above, with a true minus sign."""
     text = f"{value:.2f}" if abs(value) < 100 else f"{value:.1f}"
     return text.replace("-", "−") if float(text) != 0 else text.replace("-", "")
-
-
-def sentences(*groups: Sequence[str]) -> tuple[str, ...]:
-    """Join groups of sentences into one tuple."""
-    return tuple(text for group in groups for text in group)
 
 
 def p_words(p_value: float) -> str:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._budget_parts import (
@@ -19,15 +17,14 @@ from twinangle.agreement._budget_parts import (
 )
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._jackknife import few_cycles, pseudo_interval, spread_interval
-from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shapes import Shapes, delay, shapes_of
 from twinangle.declare import measured, number, squared
 
-__all__ = ["PARTS", "ErrorBudget", "PooledBudget", "error_budget", "pool_budgets"]
+__all__ = ["PARTS", "BudgetParts", "ErrorBudget", "error_budget"]
 
-_WORDS = {
+PART_WORDS = {
     "shared": "pattern, range of motion or timing",
     "cycle_offset": "offset of single cycles",
     "cycle_range": "range of single cycles",
@@ -37,52 +34,16 @@ _BLOCKS = 100  # of neighbouring cycles at most, left out in turn; up to 100 cyc
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ErrorBudget(Result):
-    """Parts of the mean squared difference of curves; they add up to `total`.
+class BudgetParts(Result):
+    """Parts of the mean squared difference of curves, none below 0; they add up to `total`.
 
-    Attributes
-    ----------
-    total : float
-        Mean over cycles and points of (test - reference)², in squared units.
-    offset, range, timing, shared, pattern : float
-        Its parts that repeat every cycle, none below 0: constant shift; difference of size, and
-        delay, as far as they hold whichever part of the cycle is looked at; what fits a difference
-        of size or a delay but hangs on one stretch or one harmonic of the cycle, so that it may as
-        well be a pattern; pattern that is neither.
-    slow_drift, cycle_offset, cycle_range, cycle_timing, random : float
-        Its parts that differ from cycle to cycle, none below 0: level that moves slowly, and
-        level, size and delay of single cycles; the rest.
-    total_ci, offset_ci, range_ci, timing_ci, shared_ci, pattern_ci, slow_drift_ci, \
-    cycle_offset_ci, cycle_range_ci, cycle_timing_ci, random_ci : tuple of float
-        Intervals over this participant's cycles, in squared units; NaN below 6 cycles.
-    gain : float
-        Size of the test curve against the reference's, over the whole cycle.
-    gain_ci : tuple of float
-        Its interval over the cycles.
-    gain_span : tuple of float
-        Smallest and largest gain of the views: without each quarter and each harmonic.
-    shift : float
-        Points of the cycle by which the test curve is late, over the whole cycle.
-    shift_span : tuple of float
-        Smallest and largest shift of the views.
-    n_cycles : int
-        Cycles.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the parts mean.
+    The first five repeat every cycle, the others differ from cycle to cycle.
     """
 
     total: Annotated[float, squared("mean over cycles and points of (test - reference)²")]
-    total_ci: Annotated[
-        Interval,
-        squared("interval of the total over this participant's cycles; NaN below 6 cycles"),
-    ]
+    total_ci: Interval
     offset: Annotated[float, squared("part that is a constant shift, repeated every cycle")]
-    offset_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    offset_ci: Interval
     range: Annotated[
         float,
         squared(
@@ -90,20 +51,14 @@ class ErrorBudget(Result):
             "cycle is looked at"
         ),
     ]
-    range_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    range_ci: Interval
     timing: Annotated[
         float,
         squared(
             "part that is a delay, as far as it holds whichever part of the cycle is looked at"
         ),
     ]
-    timing_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    timing_ci: Interval
     shared: Annotated[
         float,
         squared(
@@ -111,48 +66,33 @@ class ErrorBudget(Result):
             "harmonic of the cycle, so that it may as well be a pattern"
         ),
     ]
-    shared_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    shared_ci: Interval
     pattern: Annotated[
         float,
         squared("part that is a pattern over the cycle, neither size nor delay"),
     ]
-    pattern_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    pattern_ci: Interval
     slow_drift: Annotated[float, squared("part that is a level moving slowly from cycle to cycle")]
-    slow_drift_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    slow_drift_ci: Interval
     cycle_offset: Annotated[float, squared("part that is the level of single cycles")]
-    cycle_offset_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    cycle_offset_ci: Interval
     cycle_range: Annotated[float, squared("part that is the size of single cycles")]
-    cycle_range_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    cycle_range_ci: Interval
     cycle_timing: Annotated[float, squared("part that is the delay of single cycles")]
-    cycle_timing_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    cycle_timing_ci: Interval
     random: Annotated[float, squared("part that is left: random from cycle to cycle")]
-    random_ci: Annotated[
-        Interval,
-        squared("interval of that part over this participant's cycles; NaN below 6 cycles"),
-    ]
+    random_ci: Interval
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ErrorBudget(BudgetParts):
+    """The parts of one participant's difference, with intervals over the cycles from 6 on."""
+
     gain: Annotated[
         float,
         number("size of the test curve over the reference's, over the whole cycle"),
     ]
-    gain_ci: Annotated[Interval, number("interval of the gain over the cycles")]
+    gain_ci: Interval
     gain_span: Annotated[
         Interval,
         number("smallest and largest gain of the views: without each quarter and each harmonic"),
@@ -171,13 +111,13 @@ class ErrorBudget(Result):
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded; parts as root mean squares and shares."""
         parts = ", ".join(
-            f"{_WORDS.get(name, name)} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
+            f"{PART_WORDS.get(name, name)} {quantity(float(np.sqrt(getattr(self, name))), unit)} "
             f"({100 * self.share(name):.0f} %)"
             for name in PARTS
         )
         return (
             f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
-            f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
+            f"({interval(roots(self.total_ci), unit, self.confidence)}) over "
             f"{counted(self.n_cycles, 'cycle')}, of which {parts}."
         )
 
@@ -290,7 +230,7 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
         **intervals,
         n_cycles=test.shape[0],
         confidence=confidence,
-        assumptions=_assumptions(
+        assumptions=part_assumptions(
             test.shape[0],
             drifts=parts["slow_drift"] > 0.1 * parts["total"],
             unclear=parts["shared"] > 0.1 * parts["total"],
@@ -374,231 +314,12 @@ def _holding(bounds: Interval, value: float) -> Interval:
     return min(bounds[0], value), max(bounds[1], value)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class PooledBudget(Result):
-    """Mean of several participants' error budgets, and each of them.
-
-    Attributes
-    ----------
-    total, offset, range, timing, shared, pattern, slow_drift, cycle_offset, cycle_range, \
-    cycle_timing, random : float
-        Means over the budgets, each counting the same; the parts add up to the total.
-    total_ci, offset_ci, ..., random_ci : tuple of float
-        Intervals over participants; NaN below 4, or where the part is 0 in all of them.
-    n_participants : int
-        Budgets.
-    budgets : tuple of ErrorBudget
-        The budgets.
-    confidence : float
-        Of the intervals.
-    assumptions : tuple of str
-        What the parts mean.
-    """
-
-    total: Annotated[
-        float,
-        squared("mean over participants of the mean over cycles and points of (test - reference)²"),
-    ]
-    total_ci: Annotated[
-        Interval,
-        squared(
-            "interval of the total over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    offset: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that is a constant shift, repeated every cycle"
-        ),
-    ]
-    offset_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    range: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that is a difference of size, as far as it "
-            "holds whichever part of the cycle is looked at"
-        ),
-    ]
-    range_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    timing: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that is a delay, as far as it holds "
-            "whichever part of the cycle is looked at"
-        ),
-    ]
-    timing_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    shared: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that fits a difference of size or a delay "
-            "but hangs on one stretch or one harmonic of the cycle, so that it may as well "
-            "be a pattern"
-        ),
-    ]
-    shared_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    pattern: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that is a pattern over the cycle, neither "
-            "size nor delay"
-        ),
-    ]
-    pattern_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    slow_drift: Annotated[
-        float,
-        squared(
-            "mean over participants of the part that is a level moving slowly from cycle to cycle"
-        ),
-    ]
-    slow_drift_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    cycle_offset: Annotated[
-        float,
-        squared("mean over participants of the part that is the level of single cycles"),
-    ]
-    cycle_offset_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    cycle_range: Annotated[
-        float,
-        squared("mean over participants of the part that is the size of single cycles"),
-    ]
-    cycle_range_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    cycle_timing: Annotated[
-        float,
-        squared("mean over participants of the part that is the delay of single cycles"),
-    ]
-    cycle_timing_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    random: Annotated[
-        float,
-        squared("mean over participants of the part that is left: random from cycle to cycle"),
-    ]
-    random_ci: Annotated[
-        Interval,
-        squared(
-            "interval of that part over participants; NaN below 4, or where the part is 0 "
-            "in all of them"
-        ),
-    ]
-    n_participants: Annotated[int, number("participants: budgets averaged")]
-    budgets: Annotated[tuple[ErrorBudget, ...], number("each participant's budget")]
-    confidence: Annotated[float, number("confidence of the intervals")]
-    assumptions: Annotated[tuple[str, ...], number("what the parts mean")]
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded."""
-        share = self.total if self.total > 0 else 1.0
-        parts = ", ".join(
-            f"{_WORDS.get(name, name)} {100 * getattr(self, name) / share:.0f} %" for name in PARTS
-        )
-        return (
-            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
-            f"({interval(_roots(self.total_ci), unit, self.confidence)}) over "
-            f"{counted(self.n_participants, 'participant')}: {parts}."
-        )
-
-
-def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) -> PooledBudget:
-    """Average error budgets, one a participant.
-
-    Parameters
-    ----------
-    budgets : sequence of ErrorBudget
-        At least one. The mean of each participant's budget, so an offset that differs in sign
-        between participants stays in the offset part.
-    confidence : float, default 0.95
-        Of the intervals.
-
-    Returns
-    -------
-    PooledBudget
-
-    Raises
-    ------
-    ValueError
-        If there is none, or `confidence` is not between 0 and 1.
-
-    Notes
-    -----
-    Intervals: participants are what is sampled. A part is a mean over participants of numbers
-    that are not negative, so its logarithm is taken: mean × exp(∓ t e), Student's t on k - 1
-    degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
-    """
-    confidence = fraction(confidence, "confidence")
-    if not budgets:
-        raise ValueError("`budgets` is empty; at least one budget is needed.")
-    table = pd.concat([one.to_frame() for one in budgets])
-    values = {name: table[name].to_numpy(dtype=np.float64) for name in ("total", *PARTS)}
-    found: dict[str, Any] = {name: float(each.mean()) for name, each in values.items()}
-    found |= {f"{name}_ci": log_mean_interval(each, confidence) for name, each in values.items()}
-    return PooledBudget(
-        **found,
-        n_participants=len(budgets),
-        budgets=tuple(budgets),
-        confidence=confidence,
-        assumptions=("Every budget counts the same.", *_said(budgets)),
-    )
-
-
-def _roots(bounds: Interval) -> Interval:
+def roots(bounds: Interval) -> Interval:
     """Return the interval of a root mean square from that of the mean square."""
     return float(np.sqrt(bounds[0])), float(np.sqrt(bounds[1]))
 
 
-def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ...]:
+def part_assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ...]:
     """Return what the parts mean."""
     said = ["Parts are of the mean squared difference and add up to it; their roots do not."]
     if unclear:
@@ -618,9 +339,3 @@ def _assumptions(n_cycles: int, *, drifts: bool, unclear: bool) -> tuple[str, ..
             "swings, the intervals over the cycles of offset, slow drift and whole are too narrow."
         )
     return tuple(said)
-
-
-def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
-    """Return what is to be said of the means: that parts add up, and what is not told apart."""
-    unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
-    return _assumptions(FEWEST, drifts=False, unclear=unclear)[: 2 if unclear else 1]

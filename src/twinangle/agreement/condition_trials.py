@@ -11,12 +11,11 @@ from twinangle.agreement._input import Floats
 from twinangle.agreement._result import counted
 from twinangle.agreement.condition_spread import (
     ConditionSpread,
-    expected_loss,
     lag_sums,
     points_alike,
-    serial_correlations,
     window_spread,
 )
+from twinangle.agreement.serial_spread import expected_loss, serial_correlations
 
 FEWEST_CYCLES = 3  # of a trial: two show nothing of how neighbouring cycles resemble each other
 Cycles = Mapping[tuple[str, str], list[Floats]]

@@ -9,29 +9,29 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from twinangle.agreement._input import finite_array, fraction, numeric_column
-from twinangle.agreement._quantiles import two_sided_student
+from twinangle.agreement._input import fraction
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
+from twinangle.agreement.condition_intervals import (
+    of_one_participant,
+    spread_intervals,
+)
 from twinangle.agreement.condition_spread import (
-    ConditionSpread,
-    PairedSpread,
-    one_participant_spread,
     paired_spread,
     windows_spread,
 )
+from twinangle.agreement.condition_table import checked_conditions, participant_means
 from twinangle.agreement.condition_trials import (
     FEWEST_CYCLES,
     Cycles,
     cycles_by_cell,
     spread_of_pair,
 )
-from twinangle.agreement.variability import CycleVariability, cycle_variability
+from twinangle.agreement.pooled_curves import mean_and_interval
+from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
 
-_COLUMNS = ("participant", "condition", "value")
-_AS_WRITTEN = 0.01  # how far a `value` may be from the SD of its cycles: tables are rounded
 _CONFOUNDERS = (
     "Conditions differ in more than place: speed, surface, turns, magnetic field and duration "
     "can each change the quantity; the comparison cannot tell them apart."
@@ -64,7 +64,7 @@ class ConditionDifference(Result):
     against: Annotated[str, number("the condition it is compared with")]
     n_participants: Annotated[int, number("participants measured under both")]
     difference: Annotated[float, data("mean over participants of condition minus against")]
-    difference_ci: Annotated[Interval, data("interval of the difference; NaN where there is none")]
+    difference_ci: Interval
     ratio: Annotated[
         float,
         number(
@@ -72,7 +72,7 @@ class ConditionDifference(Result):
             "value is above 0"
         ),
     ]
-    ratio_ci: Annotated[Interval, number("interval of the ratio; NaN where there is none")]
+    ratio_ci: Interval
     confidence: Annotated[float, number("confidence of the intervals")]
     note: Annotated[
         str,
@@ -92,10 +92,7 @@ class ConditionDifference(Result):
             "cycles as they stand; NaN unless the cycles were given"
         ),
     ] = float("nan")
-    windows_difference_ci: Annotated[
-        Interval,
-        data("interval over participants of the difference of the windows' SDs"),
-    ] = NO_INTERVAL
+    windows_difference_ci: Interval = NO_INTERVAL
     windows_ratio: Annotated[
         float,
         number(
@@ -103,10 +100,7 @@ class ConditionDifference(Result):
             "as they stand; NaN unless the cycles were given"
         ),
     ] = float("nan")
-    windows_ratio_ci: Annotated[
-        Interval,
-        number("interval over participants of the ratio of the windows' SDs"),
-    ] = NO_INTERVAL
+    windows_ratio_ci: Interval = NO_INTERVAL
     fewest_window: Annotated[
         int,
         number(
@@ -209,118 +203,15 @@ def compare_conditions(
     if curves is not None:
         cycles, left_out = cycles_by_cell(table, curves)
         return [_of_cycles(cycles, left_out, name, against, confidence) for name in others]
-    means = _participant_means(table, table["value"].to_numpy(dtype=np.float64))
+    means = participant_means(table, table["value"].to_numpy(dtype=np.float64))
     logs = None
     if (table["value"] > 0).all():
-        logs = _participant_means(table, np.log(table["value"].to_numpy(dtype=np.float64)))
+        logs = participant_means(table, np.log(table["value"].to_numpy(dtype=np.float64)))
     said = []
     if "n_cycles" in frame.columns:
         said.append(_WITHOUT_CYCLES)
         warnings.warn(_WITHOUT_CYCLES, UserWarning, stacklevel=2)
     return [_difference(means, logs, name, against, confidence, said) for name in others]
-
-
-def checked_conditions(
-    frame: pd.DataFrame,
-    against: str,
-    variability: Sequence[CycleVariability | ArrayLike] | None = None,
-) -> tuple[pd.DataFrame, list[NDArray[np.float64]] | None]:
-    """Return the columns needed, checked, and the curves behind each row where they are given.
-
-    Parameters
-    ----------
-    frame, against, variability
-        As `compare_conditions`.
-
-    Returns
-    -------
-    table : DataFrame
-        Columns participant, condition (both str) and value, one row a trial.
-    curves : list of ndarray, shape (n_cycles, n_points), or None
-        In the order of the rows.
-
-    Raises
-    ------
-    ValueError
-        If a column, `against`, a name or a number is missing, or `variability` does not match.
-    """
-    curves = None if variability is None else _curves_of_rows(frame, variability)
-    needed = [name for name in _COLUMNS if name != "value" or curves is None]
-    missing = [name for name in needed if name not in frame.columns]
-    if missing:
-        raise ValueError(
-            f"`frame` has no column {', '.join(map(repr, missing))}; it has "
-            f"{', '.join(map(repr, frame.columns))}."
-        )
-    table = frame.loc[:, ["participant", "condition"]].reset_index(drop=True)
-    for name in ("participant", "condition"):
-        if table[name].isna().any():
-            raise ValueError(f"`{name}` is missing in row {int(table[name].isna().argmax())}.")
-        table[name] = table[name].astype(str)
-    if against not in set(table["condition"]):
-        raise ValueError(
-            f"`against` is {against!r}, but the conditions are "
-            f"{', '.join(map(repr, pd.unique(table['condition'])))}."
-        )
-    if "n_cycles" in frame.columns:
-        cycles = numeric_column(frame, "n_cycles")
-        if (cycles < 2).any():
-            row = int(np.argmax(cycles < 2))
-            raise ValueError(f"`n_cycles` in row {row} is {cycles[row]:g}; at least 2 are needed.")
-    if curves is None:
-        table["value"] = numeric_column(frame, "value")
-    else:
-        table["value"] = [float(each.std(axis=0, ddof=1).mean()) for each in curves]
-        _same_rows(frame, table["value"].to_numpy(dtype=np.float64), curves)
-    return table, curves
-
-
-def _curves_of_rows(
-    frame: pd.DataFrame, variability: Sequence[CycleVariability | ArrayLike]
-) -> list[NDArray[np.float64]]:
-    """Return the curves behind each row of the table."""
-    if len(variability) != len(frame):
-        raise ValueError(
-            f"`variability` has {len(variability)} entries for {len(frame)} rows of `frame`; one a "
-            "row is needed, in the same order."
-        )
-    found = []
-    for row, one in enumerate(variability):
-        if isinstance(one, CycleVariability):
-            found.append(one.curves)
-            continue
-        try:
-            found.append(finite_array(one, "curves", ndim=2, min_rows=2))
-        except ValueError as error:
-            raise ValueError(f"`variability` of row {row}: {error}") from error
-    return found
-
-
-def _same_rows(
-    frame: pd.DataFrame, sds: NDArray[np.float64], curves: Sequence[NDArray[np.float64]]
-) -> None:
-    """Refuse cycles that are not those of the rows they stand beside."""
-    stated = {
-        "value": (sds, _AS_WRITTEN),
-        "n_cycles": (np.array([float(each.shape[0]) for each in curves]), 0.0),
-    }
-    for name, (found, tolerance) in stated.items():
-        if name not in frame.columns:
-            continue
-        given = numeric_column(frame, name)
-        bad = ~np.isclose(given, found, rtol=tolerance, atol=1e-12)
-        if bad.any():
-            row = int(np.argmax(bad))
-            raise ValueError(
-                f"`{name}` in row {row} is {given[row]:g}, but the cycles in `variability` of that "
-                f"row have {found[row]:g}: are both in the same order?"
-            )
-
-
-def _participant_means(table: pd.DataFrame, values: NDArray[np.float64]) -> pd.DataFrame:
-    """Return the mean over trials: a row a participant, a column a condition."""
-    keys = [table["participant"], table["condition"]]
-    return pd.Series(values).groupby(keys, sort=False).mean().unstack()  # noqa: PD010
 
 
 def _difference(
@@ -333,14 +224,14 @@ def _difference(
 ) -> ConditionDifference:
     """Return one condition's difference from another."""
     pairs = (means[name] - means[against]).dropna().to_numpy(dtype=np.float64)
-    difference, difference_ci = _mean_and_interval(pairs, confidence)
+    difference, difference_ci = mean_and_interval(pairs, confidence)
     ratio, ratio_ci = float("nan"), NO_INTERVAL
     notes = [*_notes(pairs.size), *said]
     if logs is None:
         notes.append("Some values are not above 0: no ratio.")
     else:
         log_pairs = (logs[name] - logs[against]).dropna().to_numpy(dtype=np.float64)
-        mean, bounds = _mean_and_interval(log_pairs, confidence)
+        mean, bounds = mean_and_interval(log_pairs, confidence)
         ratio = float(np.exp(mean))
         ratio_ci = (float(np.exp(bounds[0])), float(np.exp(bounds[1])))
     return ConditionDifference(
@@ -356,18 +247,6 @@ def _difference(
         assumptions=(_PAIRED, _CONFOUNDERS),
         interval_over="participants" if pairs.size > 1 else "nothing",
     )
-
-
-def _mean_and_interval(values: NDArray[np.float64], confidence: float) -> tuple[float, Interval]:
-    """Return the mean with Student's t interval; NaN where there is none."""
-    if values.size == 0:
-        return float("nan"), NO_INTERVAL
-    mean = float(values.mean())
-    if values.size == 1:
-        return mean, NO_INTERVAL
-    t = two_sided_student(confidence, values.size - 1)
-    half = float(t * values.std(ddof=1) / np.sqrt(values.size))
-    return mean, (mean - half, mean + half)
 
 
 def _notes(n_participants: int) -> list[str]:
@@ -408,54 +287,17 @@ def _of_cycles(
     spread = spread_of_pair(cycles, people, pair)
     over = "participants"
     if len(people) == 1:
-        found, over = _one_participant(cycles, spread, people[0], pair, confidence)
+        found, over = of_one_participant(cycles, spread, people[0], pair, confidence)
         notes = [_ONE_PARTICIPANT, *notes[1:]]
     else:
-        found = _intervals(paired_spread(spread, confidence))
+        found = spread_intervals(paired_spread(spread, confidence))
     if not np.isfinite(found[2]):
         notes.append("Some cycles do not vary at all: no ratio.")
     plain = windows_spread(spread, confidence)
-    windows = _intervals(plain)
+    windows = spread_intervals(plain)
     return ConditionDifference(
         name, against, len(people), *found, confidence, " ".join(notes),
         (_PAIRED, _SPREADS, _CONFOUNDERS), over, *windows,
         int(spread.window.min()), int(spread.window.max()),
         float(plain.serial[1]), float(plain.serial[0]),
     )  # fmt: skip
-
-
-def _intervals(found: PairedSpread) -> tuple[float, Interval, float, Interval]:
-    """Return difference and ratio, each with its interval; NaN where there is none."""
-    log, log_half = float(found.log_ratio), float(found.log_half)
-    bounds = float(found.low), float(found.high)
-    return (float(found.difference), bounds, *_ratio(log, log_half))
-
-
-def _ratio(log: float, half: float) -> tuple[float, Interval]:
-    """Return a ratio and its interval from the logarithm; NaN where that is not finite."""
-    if not np.isfinite(log):
-        return float("nan"), NO_INTERVAL
-    return float(np.exp(log)), (float(np.exp(log - half)), float(np.exp(log + half)))
-
-
-def _one_participant(
-    cycles: Cycles,
-    spread: ConditionSpread,
-    person: str,
-    pair: tuple[str, str],
-    confidence: float,
-) -> tuple[tuple[float, Interval, float, Interval], str]:
-    """Return one participant's numbers with intervals over cycles, and what these are over."""
-    against, other = (
-        _log_half([cycle_variability(each, confidence=confidence) for each in cycles[person, name]])
-        for name in pair
-    )
-    log, half, difference, bounds = one_participant_spread(spread, (against, other))
-    over = "cycles of one participant" if np.isfinite(half) else "nothing"
-    return (difference, bounds, *_ratio(log, half)), over
-
-
-def _log_half(trials: Sequence[CycleVariability]) -> float:
-    """Return the half-width of the interval of the mean over trials of ln SD."""
-    halves = [np.log(one.sd_ci[1] / one.sd_ci[0]) / 2 for one in trials]
-    return float(np.sqrt(np.sum(np.square(halves))) / len(halves))

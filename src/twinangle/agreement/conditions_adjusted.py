@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.agreement._input import numeric_column
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
+from twinangle.agreement.condition_table import checked_conditions
 from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
-from twinangle.agreement.conditions import checked_conditions
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import number
 
@@ -40,7 +40,7 @@ class AdjustedRatio(Result):
         float,
         number("quantity under the condition over that under the other, at equal covariates"),
     ]
-    ratio_ci: Annotated[Interval, number("interval of the ratio")]
+    ratio_ci: Interval
     covariates: Annotated[str, number("names of the covariates, comma separated")]
     shared: Annotated[
         float,

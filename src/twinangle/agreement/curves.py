@@ -19,36 +19,7 @@ from twinangle.declare import data, number, squared
 class CurveAgreement(Result):
     """How one instrument's mean curve differs from the other's; differences are test - reference.
 
-    Attributes
-    ----------
-    offset : float
-        Mean over the cycle of the mean test curve minus that of the mean reference curve.
-    rms_demeaned : float
-        Root mean square over the points of the difference once each mean curve is demeaned.
-    mad_demeaned : float
-        Median over the points of that difference's absolute value; a stretch of the cycle where
-        the curves part moves it less than the RMS.
-    rmse : float
-        Root mean square of the difference as it is: rmse² = offset² + rms_demeaned².
-    range_difference : float
-        Range (largest minus smallest) of the mean test curve minus that of the reference.
-    correlation : float
-        Pearson's, between the two mean curves; NaN when either is constant.
-    slope, intercept, r_squared : float
-        Line of the mean test curve on the mean reference curve; NaN when that is constant.
-    msd_offset, msd_spread, msd_pattern : float
-        Parts of the mean squared difference, in squared units; they add up to rmse².
-    n_cycles : int
-        Cycles behind the mean curves.
-    offset_ci, rms_demeaned_ci, rmse_ci, range_difference_ci, correlation_ci, slope_ci, \
-intercept_ci, r_squared_ci : tuple of float
-        Intervals over this participant's cycles; NaN below 3 cycles.
-    confidence : float
-        Of these intervals.
-    test_mean, reference_mean : ndarray of float, shape (n_points,)
-        The mean curves.
-    assumptions : tuple of str
-        What the numbers rest on.
+    Intervals are over this participant's cycles; NaN below 3.
     """
 
     offset: Annotated[
@@ -101,45 +72,14 @@ intercept_ci, r_squared_ci : tuple of float
     ]
     msd_pattern: Annotated[float, squared("part of the mean squared difference that is pattern")]
     n_cycles: Annotated[int, number("cycles behind the mean curves")]
-    offset_ci: Annotated[
-        Interval,
-        data("interval of the offset over this participant's cycles; NaN below 3 cycles"),
-    ]
-    rms_demeaned_ci: Annotated[
-        Interval,
-        data(
-            "interval of the RMS of the demeaned curves over this participant's cycles; NaN "
-            "below 3 cycles"
-        ),
-    ]
-    rmse_ci: Annotated[
-        Interval,
-        data("interval of the RMS as it is over this participant's cycles; NaN below 3 cycles"),
-    ]
-    range_difference_ci: Annotated[
-        Interval,
-        data(
-            "interval of the difference of range over this participant's cycles; NaN below 3 cycles"
-        ),
-    ]
-    correlation_ci: Annotated[
-        Interval,
-        number("interval of the correlation over this participant's cycles; NaN below 3 cycles"),
-    ]
-    slope_ci: Annotated[
-        Interval,
-        number("interval of the slope over this participant's cycles; NaN below 3 cycles"),
-    ]
-    intercept_ci: Annotated[
-        Interval,
-        data("interval of the intercept over this participant's cycles; NaN below 3 cycles"),
-    ]
-    r_squared_ci: Annotated[
-        Interval,
-        number(
-            "interval of the squared correlation over this participant's cycles; NaN below 3 cycles"
-        ),
-    ]
+    offset_ci: Interval
+    rms_demeaned_ci: Interval
+    rmse_ci: Interval
+    range_difference_ci: Interval
+    correlation_ci: Interval
+    slope_ci: Interval
+    intercept_ci: Interval
+    r_squared_ci: Interval
     confidence: Annotated[float, number("confidence of the intervals")]
     test_mean: Annotated[Floats, data("mean curve of the test instrument")]
     reference_mean: Annotated[Floats, data("mean curve of the reference")]

@@ -22,9 +22,9 @@ class DemingLine(Result):
     """Line test = intercept + slope reference, with error in both."""
 
     slope: Annotated[float, number("slope of Deming's line")]
-    slope_ci: Annotated[Interval, number("jackknife interval of the slope")]
+    slope_ci: Interval
     intercept: Annotated[float, data("intercept of Deming's line")]
-    intercept_ci: Annotated[Interval, data("jackknife interval of the intercept")]
+    intercept_ci: Interval
     error_ratio: Annotated[
         float,
         number(

@@ -34,7 +34,7 @@ class DifferenceChecks(Result):
             "of both instruments); NaN where sizes are equal or too few"
         ),
     ]
-    trend_ci: Annotated[Interval, number("interval of the slope of the difference")]
+    trend_ci: Interval
     spread_trend: Annotated[
         float,
         number(
@@ -42,7 +42,7 @@ class DifferenceChecks(Result):
             "measurement; NaN where sizes are equal or too few"
         ),
     ]
-    spread_trend_ci: Annotated[Interval, number("interval of the slope of the SD")]
+    spread_trend_ci: Interval
     skewness: Annotated[
         float,
         number("skewness of the participants' mean differences; NaN below 4 participants"),

@@ -18,22 +18,7 @@ NAN = float("nan")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExclusionEffect(Result):
-    """SD over all cycles of the movement beside that over those kept; changes are kept - all.
-
-    Attributes
-    ----------
-    n_all, n_outliers : int
-        Cycles of the movement, and those of them left out as outliers of duration or course.
-    test_sd_all, reference_sd_all : float
-        SD over all cycles, averaged over the points; NaN below 2 cycles or without a reference.
-    test_sd_change, reference_sd_change : float
-        SD over the kept cycles minus that over all.
-    test_sd_outlier_change, reference_sd_outlier_change : float
-        SD over the kept cycles minus that over kept and outlying cycles: what the rules for
-        outliers alone, the ones that may stand on a knife's edge, did.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
+    """SD over all cycles of the movement beside that over those kept; changes are kept - all."""
 
     n_all: Annotated[int, number("cycles of the movement, kept or left out by a rule or by hand")]
     n_outliers: Annotated[int, number("of these left out as outliers of duration or course")]

@@ -26,11 +26,11 @@ class LimitsAtSize(Result):
 
     size: Annotated[float, data("the size: mean of both instruments")]
     bias: Annotated[float, data("bias at that size, on its line")]
-    bias_ci: Annotated[Interval, data("interval of the bias, for this one size")]
+    bias_ci: Interval
     lower: Annotated[float, data("lower limit at that size, on its line")]
-    lower_ci: Annotated[Interval, data("interval of the lower limit, for this one size")]
+    lower_ci: Interval
     upper: Annotated[float, data("upper limit at that size, on its line")]
-    upper_ci: Annotated[Interval, data("interval of the upper limit, for this one size")]
+    upper_ci: Interval
     constant_spread: Annotated[bool, number("whether one SD is used at every size")]
     n_participants: Annotated[int, number("pairs, one a participant")]
     confidence: Annotated[float, number("confidence of the intervals")]
@@ -60,16 +60,13 @@ class RegressionLimits(Result):
         float,
         data("intercept of the difference on the size, the mean of both instruments"),
     ]
-    intercept_ci: Annotated[Interval, data("interval of the intercept")]
+    intercept_ci: Interval
     slope: Annotated[float, number("slope of the difference on the size")]
-    slope_ci: Annotated[Interval, number("interval of the slope")]
+    slope_ci: Interval
     residual_sd: Annotated[float, data("SD about that line")]
     spread_intercept: Annotated[float, data("intercept of the SD on the size")]
     spread_slope: Annotated[float, number("slope of the SD on the size; 0 when `constant_spread`")]
-    spread_slope_ci: Annotated[
-        Interval,
-        number("interval of the fitted slope of the standard deviation, whether used or not"),
-    ]
+    spread_slope_ci: Interval
     constant_spread: Annotated[bool, number("whether one SD is used at every size")]
     n_participants: Annotated[int, number("pairs, one a participant")]
     coverage: Annotated[float, number("share of differences between the limits")]
@@ -241,11 +238,11 @@ class RatioLimits(Result):
     """Limits of agreement of the ratio test / reference."""
 
     ratio: Annotated[float, number("geometric mean ratio")]
-    ratio_ci: Annotated[Interval, number("interval of the mean ratio")]
+    ratio_ci: Interval
     lower: Annotated[float, number("lower limit of agreement of the ratio")]
-    lower_ci: Annotated[Interval, number("interval of the lower limit")]
+    lower_ci: Interval
     upper: Annotated[float, number("upper limit of agreement of the ratio")]
-    upper_ci: Annotated[Interval, number("interval of the upper limit")]
+    upper_ci: Interval
     n_participants: Annotated[int, number("participants")]
     n_observations: Annotated[int, number("pairs")]
     confidence: Annotated[float, number("confidence of the intervals")]

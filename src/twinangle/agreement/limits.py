@@ -48,13 +48,7 @@ class LimitsOfAgreement(Result):
     """Bias and limits of agreement of test minus reference, with their intervals."""
 
     bias: Annotated[float, data("mean difference, weighted as `weighting` says")]
-    bias_ci: Annotated[
-        Interval,
-        data(
-            "interval of the bias; NaN with one participant's cycles taken as dependent, or "
-            "where none exists"
-        ),
-    ]
+    bias_ci: Interval
     sd: Annotated[
         float,
         data(
@@ -76,12 +70,9 @@ class LimitsOfAgreement(Result):
             "differences"
         ),
     ]
-    lower_ci: Annotated[
-        Interval,
-        data("interval of the lower limit; NaN where none can be given (then a note says why)"),
-    ]
+    lower_ci: Interval
     upper: Annotated[float, data("upper limit, bias + z sd")]
-    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN where none can be given")]
+    upper_ci: Interval
     n_participants: Annotated[int, number("participants")]
     n_observations: Annotated[int, number("differences")]
     method: Annotated[str, number("form of the limits")]

@@ -28,7 +28,7 @@ class MixedModelLimits(Result):
 
     bias: Annotated[float, data("fixed intercept: the bias")]
     bias_se: Annotated[float, data("standard error of the bias")]
-    bias_ci: Annotated[Interval, data("interval of the bias")]
+    bias_ci: Interval
     sd: Annotated[float, data("SD of a single difference")]
     variance_between: Annotated[float, squared("variance between participants")]
     variance_nested: Annotated[
@@ -37,9 +37,9 @@ class MixedModelLimits(Result):
     ]
     variance_within: Annotated[float, squared("variance that is left")]
     lower: Annotated[float, data("lower limit, bias - z sd")]
-    lower_ci: Annotated[Interval, data("interval of the lower limit; NaN below 4 participants")]
+    lower_ci: Interval
     upper: Annotated[float, data("upper limit, bias + z sd")]
-    upper_ci: Annotated[Interval, data("interval of the upper limit; NaN below 4 participants")]
+    upper_ci: Interval
     n_participants: Annotated[int, number("participants")]
     n_nested: Annotated[int, number("nested units; 0 without")]
     n_observations: Annotated[int, number("differences")]

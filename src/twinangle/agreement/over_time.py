@@ -17,23 +17,7 @@ LEAST_SAMPLES = 2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TimeAgreement(Result):
-    """How two instruments differ over the samples that both have; differences are test - reference.
-
-    Attributes
-    ----------
-    offset : float
-        Mean difference.
-    rms_demeaned : float
-        Root mean square of the difference once each instrument is demeaned over these samples.
-    rmse : float
-        Root mean square of the difference as it is: rmse² = offset² + rms_demeaned².
-    correlation : float
-        Pearson's, over the samples; NaN where either is constant.
-    n_samples, duration_s : int, float
-        Samples that both have, and the time that they cover.
-    assumptions : tuple of str
-        What the numbers rest on.
-    """
+    """How two instruments differ over the samples that both have: test minus reference."""
 
     offset: Annotated[float, data("mean difference over the samples, test minus reference")]
     rms_demeaned: Annotated[

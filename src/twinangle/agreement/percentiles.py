@@ -21,34 +21,17 @@ class PercentileLimits(Result):
     """Limits of agreement as percentiles of the differences, whatever their distribution."""
 
     median: Annotated[float, data("median difference")]
-    median_ci: Annotated[
-        Interval,
-        data(
-            "interval of the median; infinite on a side where the sample is too small to bound it"
-        ),
-    ]
+    median_ci: Interval
     lower: Annotated[
         float,
         data("percentile of the differences that leaves (1 - coverage)/2 below"),
     ]
-    lower_ci: Annotated[
-        Interval,
-        data(
-            "interval of the lower percentile; infinite on a side where the sample is too "
-            "small to bound it"
-        ),
-    ]
+    lower_ci: Interval
     upper: Annotated[
         float,
         data("percentile of the differences that leaves (1 - coverage)/2 above"),
     ]
-    upper_ci: Annotated[
-        Interval,
-        data(
-            "interval of the upper percentile; infinite on a side where the sample is too "
-            "small to bound it"
-        ),
-    ]
+    upper_ci: Interval
     n_participants: Annotated[int, number("participants")]
     n_observations: Annotated[int, number("differences")]
     n_effective: Annotated[

@@ -23,35 +23,23 @@ class PooledCurves(Result):
     """Means over participants of what `compare_curves` gives for their trials."""
 
     offset: Annotated[float, data("mean over participants of the offset of the mean curves")]
-    offset_ci: Annotated[
-        Interval,
-        data("interval of the offset over participants; NaN with one participant"),
-    ]
+    offset_ci: Interval
     offset_sd: Annotated[float, data("SD over participants of the offset; NaN with one")]
     rms_demeaned: Annotated[
         float,
         data("mean over participants of the RMS of the demeaned mean curves' difference"),
     ]
-    rms_demeaned_ci: Annotated[
-        Interval,
-        data("interval of the RMS over participants; NaN with one participant"),
-    ]
+    rms_demeaned_ci: Interval
     mad_demeaned: Annotated[
         float,
         data("mean over participants of the median absolute difference of the demeaned curves"),
     ]
-    mad_demeaned_ci: Annotated[
-        Interval,
-        data("interval of the median absolute difference; NaN with one participant"),
-    ]
+    mad_demeaned_ci: Interval
     range_difference: Annotated[
         float,
         data("mean over participants of the mean curves' difference of range"),
     ]
-    range_difference_ci: Annotated[
-        Interval,
-        data("interval of the difference of range over participants; NaN with one participant"),
-    ]
+    range_difference_ci: Interval
     range_difference_sd: Annotated[
         float,
         data("SD over participants of the difference of range; NaN with one"),
@@ -63,10 +51,7 @@ class PooledCurves(Result):
             "NaN when somebody's is undefined, 1 or -1"
         ),
     ]
-    correlation_ci: Annotated[
-        Interval,
-        number("interval of the correlation over participants; NaN with one participant"),
-    ]
+    correlation_ci: Interval
     test_mean: Annotated[Floats, data("mean over participants of their mean test curves")]
     test_sd: Annotated[Floats, data("SD over participants of the test curve; NaN with one")]
     reference_mean: Annotated[Floats, data("mean over participants of their reference curves")]

@@ -13,15 +13,14 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
-from twinangle.agreement.condition_spread import (
+from twinangle.agreement.condition_spread import lag_sums, points_alike
+from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
+from twinangle.agreement.serial_spread import (
     expected_log_square,
     expected_loss,
     kept_share,
-    lag_sums,
-    points_alike,
     serial_correlations,
 )
-from twinangle.agreement.pooled_curves import mean_and_interval, participants_of
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
 
@@ -41,10 +40,7 @@ class PooledVariability(Result):
             "few or serially correlated cycles make it lack"
         ),
     ]
-    test_sd_ci: Annotated[
-        Interval,
-        data("interval of the test instrument's SD over participants; NaN with one participant"),
-    ]
+    test_sd_ci: Interval
     reference_sd: Annotated[
         float,
         data(
@@ -52,10 +48,7 @@ class PooledVariability(Result):
             "serially correlated cycles make it lack"
         ),
     ]
-    reference_sd_ci: Annotated[
-        Interval,
-        data("interval of the reference's SD over participants; NaN with one participant"),
-    ]
+    reference_sd_ci: Interval
     ratio: Annotated[
         float,
         number(
@@ -63,26 +56,14 @@ class PooledVariability(Result):
             "instrument did not vary in somebody"
         ),
     ]
-    ratio_ci: Annotated[
-        Interval,
-        number("interval of the ratio over participants; NaN with one participant"),
-    ]
+    ratio_ci: Interval
     difference: Annotated[float, data("mean over participants of test - reference")]
-    difference_ci: Annotated[
-        Interval,
-        data("interval of the difference over participants; NaN with one participant"),
-    ]
+    difference_ci: Interval
     added_sd: Annotated[
         float,
         data("√ of the mean over participants of test² - reference²; NaN when that is negative"),
     ]
-    added_sd_ci: Annotated[
-        Interval,
-        data(
-            "interval of the added SD over participants; a lower bound of 0 says that the "
-            "data are compatible with no added variability"
-        ),
-    ]
+    added_sd_ci: Interval
     test_serial: Annotated[
         float, number("serial correlation of the test instrument's cycles, all trials together")
     ]

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction
-from twinangle.agreement._quantiles import chi_square, half_width, normal, student
+from twinangle.agreement._input import Floats, finite_array, fraction
+from twinangle.agreement._quantiles import chi_square, half_width
 from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.declare import data, number
 
@@ -34,7 +34,7 @@ class IntraclassCorrelation(Result):
     form: Annotated[str, number("short name of the form, such as ICC(2,1)")]
     full_name: Annotated[str, number("the form in words: model, definition, type")]
     value: Annotated[float, number("the correlation; may be negative, NaN when nothing varies")]
-    value_ci: Annotated[Interval, number("interval of the correlation")]
+    value_ci: Interval
     n_participants: Annotated[int, number("rows of the scores: participants")]
     n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
     confidence: Annotated[float, number("confidence of the interval")]
@@ -125,10 +125,7 @@ class MeasurementError(Result):
             "shift between columns left out"
         ),
     ]
-    sem_ci: Annotated[
-        Interval,
-        data("interval of the standard error of measurement, from chi-squared"),
-    ]
+    sem_ci: Interval
     sem_agreement: Annotated[
         float,
         data(
@@ -139,7 +136,7 @@ class MeasurementError(Result):
         float,
         data("minimal detectable change, z √2 sem: the change that exceeds measurement error"),
     ]
-    mdc_ci: Annotated[Interval, data("interval of the minimal detectable change, from chi-squared")]
+    mdc_ci: Interval
     n_participants: Annotated[int, number("rows of the scores: participants")]
     n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
     confidence: Annotated[float, number("confidence of the intervals and of the detectable change")]
@@ -208,88 +205,7 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Concordance(Result):
-    """Lin's concordance correlation coefficient."""
-
-    value: Annotated[float, number("Lin's concordance correlation: precision times accuracy")]
-    value_ci: Annotated[
-        Interval,
-        number("interval of the concordance; NaN below 4 pairs or with perfect correlation"),
-    ]
-    precision: Annotated[float, number("Pearson's correlation")]
-    accuracy: Annotated[float, number("bias correction factor")]
-    n_participants: Annotated[int, number("pairs, one a participant")]
-    confidence: Annotated[float, number("confidence of the interval")]
-    assumptions: Annotated[tuple[str, ...], number("what the number rests on")]
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded; it has no unit."""
-        return (
-            f"Concordance correlation {self.value:.3f} "
-            f"({interval(self.value_ci, '', self.confidence)}): precision {self.precision:.3f}, "
-            f"accuracy {self.accuracy:.3f}; {self.n_participants} pairs."
-        )
-
-
-def concordance(
-    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95, small_sample: bool = True
-) -> Concordance:
-    """Estimate Lin's concordance correlation coefficient.
-
-    Parameters
-    ----------
-    test, reference : array_like of float, shape (n,)
-        One pair a participant.
-    confidence : float, default 0.95
-        Of the interval.
-    small_sample : bool, default True
-        Student's t on n - 1 degrees of freedom in the place of the paper's normal quantile, with
-        which a 95 % interval held 91 % in simulated studies of 6 participants.
-
-    Returns
-    -------
-    Concordance
-
-    Raises
-    ------
-    ValueError
-        If there are fewer than 3 pairs, a value is missing or infinite, or both are constant.
-
-    Notes
-    -----
-    c = 2 s_xy / (s_x² + s_y² + (mean x - mean y)²), variances with divisor n; interval by
-    Fisher's z with Lin's variance, with a quantile of Student's t (our own) or the normal one
-    (Lin's).
-
-    References
-    ----------
-    .. [1] Lin (1989). Biometrics 45, 255-268; correction: Lin (2000) 56, 324-325.
-    """
-    x, y = finite_pair(test, reference, ndim=1, min_rows=3)
-    confidence = fraction(confidence, "confidence")
-    sx, sy, shift = float(x.std()), float(y.std()), float(x.mean() - y.mean())
-    if sx == 0 or sy == 0:
-        raise ValueError("`test` or `reference` is constant: concordance is not defined.")
-    shared = float(np.mean((x - x.mean()) * (y - y.mean())))
-    c, r = 2 * shared / (sx**2 + sy**2 + shift**2), shared / (sx * sy)
-    level = (1 + confidence) / 2
-    quantile = student(level, x.size - 1) if small_sample else normal(level)
-    return Concordance(
-        value=c,
-        value_ci=_concordance_interval(c, r, shift**2 / (sx * sy), x.size, quantile),
-        precision=r,
-        accuracy=c / r if r != 0 else float("nan"),
-        n_participants=x.size,
-        confidence=confidence,
-        assumptions=(
-            "Pairs are independent and bivariate normal.",
-            "Concordance grows with the range of the participants; it is not a limit of error.",
-        ),
-    )
-
-
-def _concordance_interval(
+def concordance_interval(
     c: float, r: float, scaled_shift: float, n: int, quantile: float
 ) -> Interval:
     """Return Lin's interval by Fisher's z; `scaled_shift` is u² of the paper."""

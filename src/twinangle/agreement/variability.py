@@ -28,7 +28,7 @@ class CycleVariability(Result):
     """Standard deviation over cycles, at each point and averaged over the points."""
 
     sd: Annotated[float, data("SD over cycles (divisor n - 1) averaged over the points")]
-    sd_ci: Annotated[Interval, data("interval of that SD; NaN below 3 cycles")]
+    sd_ci: Interval
     sd_curve: Annotated[Floats, data("SD over cycles at each point")]
     mean_curve: Annotated[Floats, data("mean over cycles at each point")]
     curves: Annotated[
@@ -62,20 +62,14 @@ class VariabilityComparison(Result):
         data("SD over cycles of the reference, averaged over the points"),
     ]
     ratio: Annotated[float, number("test_sd / reference_sd; NaN when the reference does not vary")]
-    ratio_ci: Annotated[Interval, number("interval of the ratio; NaN below 3 cycles")]
+    ratio_ci: Interval
     difference: Annotated[float, data("test_sd - reference_sd")]
-    difference_ci: Annotated[Interval, data("interval of the difference; NaN below 3 cycles")]
+    difference_ci: Interval
     added_sd: Annotated[
         float,
         data("√(test_sd² - reference_sd²); NaN when the test instrument varies less"),
     ]
-    added_sd_ci: Annotated[
-        Interval,
-        data(
-            "interval of the added SD; a lower bound of 0 says that the data are compatible "
-            "with no added variability"
-        ),
-    ]
+    added_sd_ci: Interval
     n_cycles: Annotated[int, number("cycles seen")]
     n_effective: Annotated[
         float,

@@ -10,13 +10,8 @@ from typing import Any
 import numpy as np
 
 from twinangle.agreement._result import NO_INTERVAL
-from twinangle.agreement.budget import (
-    PARTS,
-    ErrorBudget,
-    PooledBudget,
-    error_budget,
-    pool_budgets,
-)
+from twinangle.agreement.budget import PARTS, ErrorBudget, error_budget
+from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.analysis.groups import Group, Groups, both_curves, pooled
 from twinangle.options import Options
 from twinangle.results.model import TrialResult

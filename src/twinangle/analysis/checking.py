@@ -19,7 +19,7 @@ from twinangle.analysis.requirements import (
 from twinangle.errors import TwinangleError
 from twinangle.parallel import in_order
 from twinangle.study import Study, Trial, settings_of
-from twinangle.study.settings import AngleWearable
+from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -26,6 +25,7 @@ from twinangle.errors import StudyError, SynchronisationError
 from twinangle.notices import Notice
 from twinangle.options import Options
 from twinangle.reference.goniometer import zero_at_standing
+from twinangle.results import Absent
 from twinangle.signals.recording import AngleRecording, Interval, JointMotion, Synchronisation
 from twinangle.study import Study, Trial
 from twinangle.thresholds import told_apart
@@ -68,16 +68,15 @@ def check_by_gyroscopes(
     signals: TrialSignals,
     reference: AngleRecording | None,
     clock: Synchronisation | None,
-) -> tuple[Synchronisation | None, dict[str, Any]]:
+) -> tuple[Synchronisation | None, GyroscopeLag | Absent | None]:
     """Hold the lag against that of the gyroscopes, and take theirs where the study asks for it.
 
     Returns
     -------
     clock : Synchronisation or None
         With a warning where the two lags disagree.
-    record : dict
-        The comparison, under keys that say their units; empty without raw sensors or without a
-        reference.
+    found : GyroscopeLag, Absent or None
+        The comparison, or why it failed; None without raw sensors or without a reference.
 
     Raises
     ------
@@ -86,14 +85,14 @@ def check_by_gyroscopes(
     """
     wanted = study.synchronisation.signal == "gyroscope"
     if clock is None or reference is None:
-        return clock, {}
+        return clock, None
     if signals.sensors is None:
         if wanted:
             raise SynchronisationError(
                 "[synchronisation] signal = 'gyroscope' needs the raw gyroscopes of both sensors, "
                 "which this wearable does not deliver."
             )
-        return clock, {}
+        return clock, None
     try:
         found = gyroscope_lag(
             synchronised_sensors(trial, signals.sensors),
@@ -106,8 +105,9 @@ def check_by_gyroscopes(
             raise
         text = f"the lag could not be checked by the gyroscopes: {error}"
         note = Notice(text, "lag-not-checked", "note")
-        return replace(clock, warnings=(*clock.warnings, note)), {"reason": str(error)}
-    return _with_gyroscopes(clock, found, wanted=wanted), _lag_record(found)
+        return replace(clock, warnings=(*clock.warnings, note)), Absent(str(error))
+    kept = replace(found, lag_df=float("nan"))  # as it is read back
+    return _with_gyroscopes(clock, found, wanted=wanted), kept
 
 
 def _with_gyroscopes(
@@ -133,20 +133,6 @@ def _with_gyroscopes(
     text = f"{found.summary(held)}. {meaning}" + ("" if known else f" {effect}")
     told = Notice(text, "lags-disagree", size=abs(found.difference_s))
     return replace(chosen, warnings=(*chosen.warnings, told))
-
-
-def _lag_record(found: GyroscopeLag) -> dict[str, Any]:
-    return {
-        "centre_s": found.centre_s,
-        "lag_s": found.lag_s,
-        "lag_se_s": found.lag_se_s,
-        "lag_statistical_s": found.lag_statistical_s,
-        "lag_systematic_s": found.lag_systematic_s,
-        "correlation": found.correlation,
-        "difference_s": found.difference_s,
-        "difference_ci_s": (found.interval.start_s, found.interval.end_s),
-        "disagree": found.disagree,
-    }
 
 
 def _clock(

@@ -7,12 +7,12 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from twinangle.agreement.equivalence import CorrectedLimits, limits_without_reference_error
 from twinangle.agreement.limits import (
     LimitsOfAgreement,
     limits_of_agreement,
     within_participant_limits,
 )
+from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
 from twinangle.analysis.groups import QUANTITIES, Group, Groups, pooled, unique, zero_of
 from twinangle.analysis.sides import sides_note
 from twinangle.options import Options

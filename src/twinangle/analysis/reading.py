@@ -23,9 +23,9 @@ from twinangle.formats import (
     refuse_strange_rate,
 )
 from twinangle.notices import Notice, as_notes
-from twinangle.reference.goniometer import reference_angle, reference_notes
-from twinangle.results.model import Scalar
-from twinangle.signals.channels import refuse_constant
+from twinangle.reference.goniometer import reference_angle
+from twinangle.reference.odd_readings import reference_notes
+from twinangle.signals.channel_checks import refuse_constant
 from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
 from twinangle.signals.recording import (
     AngleRecording,
@@ -52,12 +52,8 @@ from twinangle.study import (
     settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.sensors import (
-    build_orientation_pair,
-    build_sensor_pair,
-    sensor_warnings,
-    zero_row_warnings,
-)
+from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+from twinangle.wearable.unit_checks import sensor_warnings, zero_row_warnings
 
 Channel = tuple[Array, Array]  # times and values, on the file's own clock
 
@@ -75,7 +71,7 @@ class TrialSignals:
     recorded: SensorPair | None = None  # the same before short gaps were bridged
     standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
-    timing: Mapping[str, Mapping[str, Scalar]] = field(default_factory=dict)
+    timing: Mapping[str, TimingReport] = field(default_factory=dict)
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
@@ -129,14 +125,14 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
     wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
     motion, raw, found = _motion(study, trial, wearable, files)
-    timing = {"wearable": _timing_record(wearable.timing)}
+    timing = {"wearable": replace(wearable.timing, warnings=())}
     warnings = [*mask_notes(trial), *wearable.warnings, *_bridged(wearable, study.wearable), *found]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
         reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
-        timing["reference"] = _timing_record(reference.timing)
+        timing["reference"] = replace(reference.timing, warnings=())
         files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
         warnings += _bridged(reference, study.reference)
@@ -345,14 +341,3 @@ def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
         f"to {BRIDGED_S:g} s and are bridged by a cubic; longer gaps stay gaps."
     )
     return (Notice(text, "bridged-samples", "note"),)
-
-
-def _timing_record(timing: TimingReport) -> dict[str, Scalar]:
-    return {
-        "rate_hz": timing.rate_hz,
-        "n_samples": timing.n_samples,
-        "n_missing": timing.n_missing,
-        "n_repeated": timing.n_repeated,
-        "longest_gap_s": timing.longest_gap_s,
-        "jitter_ms": timing.jitter_ms,
-    }

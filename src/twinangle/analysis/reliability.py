@@ -7,11 +7,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from twinangle.agreement.reliability import (
-    concordance,
-    intraclass_correlations,
-    measurement_error,
-)
+from twinangle.agreement.lin_concordance import concordance
+from twinangle.agreement.reliability import intraclass_correlations, measurement_error
 from twinangle.analysis.groups import QUANTITIES, Groups, attempt, cycle_quantity
 from twinangle.options import Options
 from twinangle.results.designs import Reliability

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
-
 import numpy as np
 
 from twinangle.notices import reworded
-from twinangle.results.model import Scalar, SensorRecord
+from twinangle.results.sensors_found import FieldFound, SensorRecord
 from twinangle.signals.recording import Array, PairedAngles, SensorPair
-from twinangle.wearable.quality.device import device_quality
+from twinangle.wearable.quality.device import DeviceQuality, device_quality
 from twinangle.wearable.quality.magnetic_field import (
     MagneticDisturbance,
     disturbance_and_error,
@@ -39,26 +37,27 @@ def describe_sensors(
             if not (quality.saturation and quality.saturation in text)
         ]
         if sensor.magnetometer is None:
-            records.append(SensorRecord(segment, asdict(quality), None, NONE, NONE, NONE))
+            records.append(SensorRecord(segment, quality, None, NONE, NONE, NONE))
             continue
         disturbance = magnetic_disturbance(sensor)
         of_field += [reworded(text, f"{segment} sensor: {text}") for text in disturbance.warnings]
-        records.append(_record(segment, disturbance, asdict(quality), paired))
+        records.append(_record(segment, disturbance, quality, paired))
     return tuple(records), tuple(warnings), tuple(of_field)
 
 
 def _record(
-    segment: str, disturbance: MagneticDisturbance, device: dict[str, Scalar], paired: PairedAngles
+    segment: str, disturbance: MagneticDisturbance, device: DeviceQuality, paired: PairedAngles
 ) -> SensorRecord:
-    numbers = disturbance.to_frame().iloc[0].to_dict()
+    (numbers,) = disturbance.to_frame().to_dict("records")
     error = _error(paired)
     if error is not None:
-        numbers["error_correlation"] = disturbance_and_error(disturbance, error).correlation
+        both = disturbance_and_error(disturbance, error)
+        numbers |= {"error_correlation": both.correlation}
     by_time = disturbance.by_time()
     return SensorRecord(
         segment=segment,
         device=device,
-        field=numbers,
+        field=FieldFound(**{str(name): value for name, value in numbers.items()}),
         time_s=by_time["start_s"].to_numpy(),
         norm_deviation=by_time["norm_deviation"].to_numpy(),
         disturbed_share=by_time["disturbed_share"].to_numpy(),

@@ -147,11 +147,9 @@ def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
     found = {}
     for trial in trials:
         if "wearable" in trial.timing and "reference" in trial.timing:
-            lasts = [
-                float(trial.timing[name]["n_samples"]) / float(trial.timing[name]["rate_hz"])
-                for name in ("wearable", "reference")
-            ]
-            found[trial.label] = (trial.label, lasts[0], lasts[1])
+            clocks = (trial.timing[name] for name in ("wearable", "reference"))
+            wearable, reference = (clock.n_samples / clock.rate_hz for clock in clocks)
+            found[trial.label] = (trial.label, wearable, reference)
     return list(found.values())
 
 

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
-from twinangle.agreement.multiple_correlation import (
-    coefficient_of_multiple_correlation,
-    instrument_multiple_correlation,
-)
-from twinangle.agreement.over_time import LEAST_SAMPLES, TimeAgreement, compare_over_time
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
@@ -33,7 +27,13 @@ from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
-from twinangle.clocks import TimingCost, align, timing_cost
+from twinangle.analysis.trial_numbers import (
+    multiple_correlations,
+    over_time,
+    quality_of,
+    timing_cost_of,
+)
+from twinangle.clocks import GyroscopeLag, align
 from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
@@ -41,11 +41,10 @@ from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
 from twinangle.notices import kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
-from twinangle.results import SensorRecord, TrialResult, Variability
+from twinangle.results import Absent, SensorRecord, TrialResult, Variability
 from twinangle.results.clock_found import clock_found
 from twinangle.signals.recording import (
     AngleRecording,
-    Array,
     CycleSet,
     JointMotion,
     PairedAngles,
@@ -53,7 +52,6 @@ from twinangle.signals.recording import (
 )
 from twinangle.study import Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
-from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +68,7 @@ class _Line:
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     plausibility: tuple[Outcome, ...]
     mounting: tuple[Mounting, ...]
-    gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
+    gyroscope_lag: GyroscopeLag | Absent | None
 
 
 def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
@@ -211,7 +209,7 @@ def _finish(
         blank = replace(
             _ended(trial, procedure, "ok", "", line.plausibility),
             synchronisation=line.clock,
-            over_time=_over_time(trial, paired),
+            over_time=over_time(trial, paired),
         )
         if isinstance(line.cycles, str):
             return replace(blank, status="failed", reason=line.cycles)
@@ -252,7 +250,7 @@ def _numbers(
         timing=line.signals.timing,
         mounting=line.mounting,
         gyroscope_lag=line.gyroscope_lag,
-        **_quality(motion, cycles),
+        **quality_of(motion, cycles),
     )
     if short:
         return result
@@ -261,7 +259,7 @@ def _numbers(
         result,
         variability=Variability(own),
         exclusions=effect_of_exclusions(cycles),
-        multiple_correlation=_multiple_correlations(wearable, None),
+        multiple_correlation=multiple_correlations(wearable, None),
     )
     if cycles.reference_deg is None:
         return replace(
@@ -284,8 +282,8 @@ def _numbers(
             compare_variability(wearable, reference, confidence=confidence),
         ),
         budget=error_budget(wearable, reference, confidence=confidence),
-        multiple_correlation=_multiple_correlations(wearable, reference),
-        timing_cost=_timing_cost(paired, cycles, line.clock),
+        multiple_correlation=multiple_correlations(wearable, reference),
+        timing_cost=timing_cost_of(paired, cycles, line.clock),
     )
 
 
@@ -295,79 +293,6 @@ def _of_the_field(line: _Line, procedure: str, paired: PairedAngles) -> tuple[st
         return tuple(text for text in line.warnings if kind_of(text) != "field-strength")
     field = judged_by_effect(line.field_warnings, procedure, line.signals.sensors, paired)
     return (*line.warnings, *field)
-
-
-def _over_time(trial: Trial, paired: PairedAngles) -> TimeAgreement | None:
-    """Compare sample by sample within the stretch to analyse; None where nothing is shared."""
-    if paired.reference_deg is None:
-        return None
-    within = np.ones(paired.time_s.size, dtype=bool)
-    if trial.start_s is not None:
-        within &= paired.time_s >= trial.start_s
-    if trial.end_s is not None:
-        within &= paired.time_s <= trial.end_s
-    wearable, reference = paired.wearable_deg[within], paired.reference_deg[within]
-    if np.isfinite(wearable + reference).sum() < LEAST_SAMPLES:
-        return None
-    return compare_over_time(wearable, reference, rate_hz=paired.rate_hz)
-
-
-def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:
-    """Return the coefficients of multiple correlation, NaN where one does not exist."""
-    found = {"wearable_between_cycles": coefficient_of_multiple_correlation(wearable)}
-    if reference is not None:
-        found["reference_between_cycles"] = coefficient_of_multiple_correlation(reference)
-        found["instruments_within_cycles"] = instrument_multiple_correlation(wearable, reference)
-    values = {name: one.value for name, one in found.items()}
-    squares = {f"{name}_squared": one.squared for name, one in found.items()}
-    return values | squares
-
-
-def _timing_cost(
-    paired: PairedAngles, cycles: CycleSet, clock: Synchronisation | None
-) -> TimingCost | None:
-    """Return what the lag's total uncertainty does to the RMS; None if unknown."""
-    if clock is None:
-        return None
-    # The error at the centre of the overlap: at time 0 the drift's error adds up to a larger one.
-    centre = clock.centre_lag_se_s
-    error = centre if np.isfinite(centre) else clock.lag_se_s
-    return timing_cost(paired, cycles, float(error)) if np.isfinite(error) else None
-
-
-def _quality(motion: JointMotion, cycles: CycleSet) -> dict[str, Any]:
-    """Return what the procedure says of its own angle, by the fields of a trial's result."""
-    quality = motion.quality
-    if quality is None:
-        return {}
-    residual = quality.residual_deg
-    numbers = {
-        "neutral_scatter_deg": quality.neutral_scatter_deg,
-        "axis_spread_deg": quality.axis_spread_deg,
-        "axis_difference_deg": quality.axis_difference_deg,
-        "hinge_difference_deg": quality.hinge_difference_deg,
-        "residual_rms_deg": _rms(residual) if residual is not None else float("nan"),
-        "heading_uncertainty_deg": quality.heading_uncertainty_deg,
-    }
-    found = _residual_by_cycle(motion, cycles)
-    rms = np.array([each.rms_deg for each in found])
-    numbers["residual_cycle_median_deg"] = float(np.median(rms)) if found else float("nan")
-    numbers["residual_cycle_largest_deg"] = float(rms.max()) if found else float("nan")
-    return {"angle_quality": numbers, "residual_by_cycle": found}
-
-
-def _residual_by_cycle(motion: JointMotion, cycles: CycleSet) -> tuple[CycleResidual, ...]:
-    """Return how far each kept cycle strays from the hinge."""
-    residual = motion.quality.residual_deg if motion.quality is not None else None
-    angle = motion.angle
-    if residual is None:
-        return ()
-    return residual_by_cycle(residual, angle.start_s, angle.rate_hz, cycles)
-
-
-def _rms(values: Array) -> float:
-    """Return the root mean square of what is not missing."""
-    return float(np.sqrt(np.nanmean(values**2))) if np.isfinite(values).any() else float("nan")
 
 
 def _ended(

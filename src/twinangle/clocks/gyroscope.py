@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,12 +24,12 @@ from twinangle.clocks.clockfit import (
 from twinangle.clocks.clustered import clustered_errors
 from twinangle.clocks.search import CUTOFF_HZ, NATIVE_RATE_HZ, WORK_RATE_HZ, period
 from twinangle.clocks.strides import find_strides, phase_columns
+from twinangle.declare import Aside, measured, number
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
     InertialRecording,
-    Interval,
     SensorPair,
     Synchronisation,
 )
@@ -45,29 +46,33 @@ _WORTH_S = 0.002  # a smaller disagreement moves the RMS by less than 0.4°
 
 @dataclass(frozen=True, slots=True)
 class GyroscopeLag:
-    """The lag the gyroscopes give, about `centre_s` of the reference clock.
+    """The lag the gyroscopes give, and how it differs from the one it is held against.
 
-    `difference_s` is the angle's lag minus the gyroscopes': positive where the procedure that
-    computed the angle delays it. Where the lag was stated and not found from the angle, it is that
-    of the clock or of one of the instruments. `interval` holds the difference with the confidence
-    asked for, statistical and systematic parts of both lags added in quadrature; `disagree` tells
-    whether it leaves out 0 and the difference is worth a word (2 ms).
+    The difference is positive where the procedure that computed the angle delays it. Where the lag
+    was stated and not found from the angle, it is that of the clock or of one of the instruments.
     """
 
-    centre_s: float
-    lag_s: float
-    lag_se_s: float  # total
-    lag_df: float
-    lag_statistical_s: float
-    lag_systematic_s: float
-    correlation: float  # multiple correlation of the reference's rate with the gyroscopes
-    difference_s: float
-    interval: Interval
-    disagree: bool
+    centre_s: Annotated[float, measured("s", "time of the lag on the reference's clock")]
+    lag_s: Annotated[float, measured("s", "lag by the gyroscopes")]
+    lag_se_s: Annotated[float, measured("s", "its total standard error")]
+    lag_statistical_s: Annotated[float, measured("s", "statistical part of that error")]
+    lag_systematic_s: Annotated[float, measured("s", "systematic part of that error")]
+    correlation: Annotated[
+        float, number("multiple correlation of the reference's rate with the gyroscopes")
+    ]
+    difference_s: Annotated[float, measured("s", "the other lag minus that of the gyroscopes")]
+    difference_ci_s: Annotated[
+        tuple[float, float],
+        measured("s", "its interval, parts of both lags' errors added in quadrature"),
+    ]
+    disagree: Annotated[
+        bool, number("whether that interval leaves out 0 and the difference is 2 ms or more")
+    ]
+    lag_df: Annotated[float, Aside(float("nan"))] = float("nan")  # of a lag that is taken over
 
     def summary(self, held: str = "lag from the angle") -> str:
         """Return one sentence for a report; `held`: what is held against the gyroscopes' lag."""
-        low, high = 1e3 * self.interval.start_s, 1e3 * self.interval.end_s
+        low, high = (1e3 * end for end in self.difference_ci_s)
         return (
             f"{held} minus lag from the gyroscopes {1e3 * self.difference_s:+.1f} ms "
             f"({low:+.1f} to {high:+.1f} ms)"
@@ -309,6 +314,6 @@ def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: flo
         lag_systematic_s=fit.systematic_s,
         correlation=fit.correlation,
         difference_s=difference,
-        interval=Interval(difference - half, difference + half),
+        difference_ci_s=(difference - half, difference + half),
         disagree=bool(abs(difference) > max(half, _WORTH_S)),
     )

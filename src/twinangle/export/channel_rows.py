@@ -103,9 +103,7 @@ def _channels(settings: Wearable | Reference, joint: str, side: str) -> Iterator
                 names = getattr(settings, segment).quaternion
                 for name, component in zip(names, QUATERNION, strict=True):
                     yield Channel(name, component, "ORNT", point, None, frame)
-        case AngleWearable():
-            yield from _angles(settings.columns, settings.unit, joint, side)
-        case AngleReference():
+        case AngleWearable() | AngleReference():
             yield from _angles(settings.columns, settings.unit, joint, side)
         case MarkerReference():
             markers = dict.fromkeys((*settings.proximal.names, *settings.distal.names))

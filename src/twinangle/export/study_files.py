@@ -15,8 +15,8 @@ from twinangle.study import Reference, SensorFiles, Study, Trial, Wearable
 from twinangle.study.calibration_table import read_points
 from twinangle.study.mask_cell import mask_text
 from twinangle.study.overrides_table import NEEDED
-from twinangle.study.study_file import PLAIN_SECTIONS
-from twinangle.study.trials_table import IDENTIFIERS
+from twinangle.study.section_faults import PLAIN_SECTIONS
+from twinangle.study.trial_row import IDENTIFIERS
 
 OVERRIDES = "sourcedata/cycle_overrides.csv"
 CALIBRATION = "sourcedata/calibration.csv"

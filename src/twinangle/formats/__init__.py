@@ -14,7 +14,7 @@ from twinangle.errors import RecordingError
 from twinangle.formats import bids_motion, c3d, columnar, delimited, edf, hdf5, matlab, xlsx
 from twinangle.formats.base import to_recording
 from twinangle.formats.description import FileDescription, describe_table
-from twinangle.formats.groups import UnlikeRatesError
+from twinangle.formats.rate_groups import UnlikeRatesError
 from twinangle.formats.request import Event, Format, Request
 from twinangle.formats.time_units import refuse_strange_rate
 from twinangle.naming import listed

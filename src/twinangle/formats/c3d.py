@@ -26,7 +26,7 @@ from twinangle.formats.c3d_parameters import (
     read_parameters,
     texts,
 )
-from twinangle.formats.groups import Group, numbered, read_groups
+from twinangle.formats.rate_groups import Group, numbered, read_groups
 from twinangle.formats.request import Event, Format, Request, Table
 from twinangle.signals.recording import Array
 

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
-from twinangle.formats.groups import Group, numbered, read_groups
+from twinangle.formats.rate_groups import Group, numbered, read_groups
 from twinangle.formats.request import Event, Format, Request, Table
 from twinangle.signals.recording import Array
 

@@ -6,48 +6,30 @@ import csv
 import io
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from pathlib import Path
 
-from twinangle.errors import RecordingError, StudyError
-from twinangle.formats import FORMATS, describe_file
+from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
-from twinangle.formats.bids_motion import ENDING
 from twinangle.formats.delimited_layout import MISSING_WORDS
-from twinangle.formats.description import FileDescription
-from twinangle.init.pairing import pair_names, split_in_pairs
-from twinangle.init.places import (
-    Place,
+from twinangle.init.look import Found, Look, Row, join_sensors, look_at_files, trials_of
+from twinangle.init.name_pairs import pair_names
+from twinangle.init.paths import (
     data_set_identity,
     identity,
     place_in_data_set,
     place_of,
 )
-from twinangle.init.recognition import words
 from twinangle.init.sections import (
-    REFERENCE_WORDS,
-    angle_wearable,
-    blank_section,
     quoted,
-    suggest_section,
-    two_angles,
-)
-from twinangle.init.sensor_files import (
-    SensorFile,
-    lone_sensor,
-    pair_sensors,
-    patterns,
-    section_of_pair,
 )
 from twinangle.signals.joint import joint_named, joint_of
 
-MOST_FILES = 2000
 AGREEMENT = """\
 [agreement]
 confidence = 0.95                # of every interval
 # acceptable_deg =               # the largest difference you can accept, in degrees: your own, set
 #                                # before you look; without it nothing is tested against a margin"""
-NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
 TABLE_COLUMNS = (
     "participant", "session", "condition", "trial", "side", "wearable", "proximal_file",
     "distal_file", "distal_lag_s", "reference", "static", "static_start_s", "static_end_s",
@@ -57,7 +39,6 @@ ALWAYS = (
     "participant", "session", "condition", "trial", "side", "wearable", "reference",
     "static_start_s", "static_end_s", "functional_start_s", "functional_end_s", "exclude",
 )  # fmt: skip
-Row = dict[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,29 +52,6 @@ class StudyProposal:
     trials_csv: str
     recognised: tuple[str, ...]
     open_questions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Found:
-    """One recording: its cells in the table, its place in the study, the section that reads it."""
-
-    path: str  # relative to the folder, or both of two files
-    cells: Row
-    place: Place
-    section: str  # TOML
-    description: FileDescription | None = None  # None of two files
-
-
-@dataclass(slots=True)
-class _Look:
-    """What was found in a folder."""
-
-    wearables: list[_Found] = field(default_factory=list)
-    references: list[_Found] = field(default_factory=list)
-    unknown: list[_Found] = field(default_factory=list)
-    sensors: list[SensorFile] = field(default_factory=list)
-    recognised: list[str] = field(default_factory=list)
-    questions: list[str] = field(default_factory=list)
 
 
 def propose_study(folder: str | Path) -> StudyProposal:
@@ -120,9 +78,9 @@ def propose_study(folder: str | Path) -> StudyProposal:
     if not folder.is_dir():
         raise StudyError(f"{folder}: is not a folder; give the folder that holds the recordings.")
     whole_set = (folder / DESCRIPTION).is_file()
-    look = _look_at_files(folder, place_in_data_set if whole_set else place_of)
-    files_section = _join_sensors(look)
-    trials = _trials(look)
+    look = look_at_files(folder, place_in_data_set if whole_set else place_of)
+    files_section = join_sensors(look)
+    trials = trials_of(look)
     if not trials:
         what = " ".join(look.questions) or "It holds no file of a known format."
         raise StudyError(
@@ -175,167 +133,7 @@ def write_proposal(folder: str | Path, proposal: StudyProposal) -> tuple[Path, P
     return paths
 
 
-def _look_at_files(folder: Path, place_by: Callable[[str], Place]) -> _Look:
-    """Describe every file of a known format; sort recordings from questions."""
-    whole_set = place_by is place_in_data_set
-    suffixes = (ENDING,) if whole_set else tuple(s for form in FORMATS for s in form.suffixes)
-    paths = [
-        path
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-        and path.name.lower().endswith(suffixes)
-        and path.name not in ("study.toml", "trials.csv")
-        and _is_looked_at(path.relative_to(folder).parts, whole_set=whole_set)
-    ]
-    if len(paths) > MOST_FILES:
-        raise StudyError(f"{folder}: holds {len(paths)} files; give a folder of one study.")
-    look = _Look()
-    for path in paths:
-        name = path.relative_to(folder).as_posix()
-        try:
-            _sort(look, name, place_by(name), path)
-        except RecordingError as error:
-            look.questions.append(str(error).replace(str(path), name))
-    return look
-
-
-def _is_looked_at(parts: Sequence[str], *, whole_set: bool) -> bool:
-    if any(part.startswith(".") for part in parts):
-        return False
-    return not (whole_set and parts[0] in NOT_RAW)
-
-
-def _sort(look: _Look, name: str, place: Place, path: Path) -> None:
-    """Put one file among the wearables, the references, the lone sensors or the questions."""
-    description = describe_file(path)
-    section = suggest_section(description)
-    sensor = lone_sensor(name, place, description)
-    if sensor is not None:
-        look.sensors.append(sensor)
-    elif section is not None and "[wearable]" in section:
-        look.wearables.append(_Found(name, {"wearable": name}, place, section, description))
-        look.recognised.append(f"{name}: wearable{_of_part(place)}")
-    elif section is not None:
-        look.references.append(_Found(name, {"reference": name}, place, section, description))
-        look.recognised.append(f"{name}: reference")
-    else:
-        section = blank_section(replace(description, path=name))
-        look.unknown.append(_Found(name, {"wearable": name}, place, section, description))
-        look.questions.append(f"{name}: no channel is recognised by its name.")
-
-
-def _of_part(place: Place) -> str:
-    return {"static": ", neutral standing", "functional": ", functional movement"}.get(
-        place.part, ""
-    )
-
-
-def _join_sensors(look: _Look) -> str | None:
-    """Turn files of one sensor into wearables, and return the section `[wearable.files]`."""
-    pairs, left_over = pair_sensors(look.sensors)
-    look.questions += left_over
-    readable = [pair for pair in pairs if section_of_pair(pair) is not None]
-    look.questions += [
-        f"{pair.proximal.path} and {pair.distal.path}: hold sensors of unlike kinds."
-        for pair in pairs
-        if pair not in readable
-    ]
-    if not readable:
-        return None
-    section, cells = patterns(readable)
-    for pair, own in zip(readable, cells, strict=True):
-        paths = [file.path for file in pair.both]
-        place = pair.proximal.place
-        look.wearables.append(_Found(" and ".join(paths), own, place, section_of_pair(pair) or ""))
-        look.recognised.append(
-            f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
-        )
-    look.questions.append(
-        "trials.csv: whether both sensors' files are on one clock (docs/study-file.md, "
-        "[wearable.files]); distal_lag_s where they are not."
-    )
-    return section
-
-
-def _trials(look: _Look) -> list[_Found]:
-    """Return the recordings that make rows: of sensors, else of angles, else of what is there."""
-    if not any(not each.place.part for each in look.wearables) and look.references:
-        _angles_alone(look)
-    trials = [each for each in look.wearables if not each.place.part]
-    if not trials:
-        lone = [
-            _Found(
-                each.path,
-                {"wearable": each.path},
-                each.place,
-                blank_section(replace(each.description, path=each.path)),
-                each.description,
-            )
-            for each in look.sensors
-        ]
-        trials = [each for each in (*look.unknown, *lone) if not each.place.part]
-        first = [each.section for each in trials[:1]]  # all share its blanks
-        trials = [replace(each, section=first[0]) for each in trials]
-        look.wearables += trials
-    return trials
-
-
-def _angles_alone(look: _Look) -> None:
-    """Make wearables of some of the angles, where no sensor is there to be one."""
-    angles = [each for each in look.references if 'kind = "angle"' in each.section]
-    others = [each for each in look.references if each not in angles]
-    in_one = [two_angles(each.description) if each.description else None for each in angles]
-    if angles and not others and None not in in_one:
-        look.wearables = [
-            replace(each, cells={"wearable": each.path, "reference": each.path}, section=both[0])
-            for each, both in zip(angles, in_one, strict=True)
-            if both is not None
-        ]
-        look.references = [
-            replace(each, section=both[1], cells={})
-            for each, both in zip(angles, in_one, strict=True)
-            if both is not None
-        ]
-    else:
-        tested = _tested(angles) if not others else angles
-        look.wearables = [
-            replace(each, cells={"wearable": each.path}, section=angle_wearable(each.section))
-            for each in tested
-        ]
-        look.references = [each for each in look.references if each not in tested]
-    if look.wearables:
-        parts = {each.path for each in look.wearables}
-        look.recognised = [
-            text.replace(": reference", ": angle, taken for the wearable's")
-            if text.rpartition(":")[0] in parts
-            else text
-            for text in look.recognised
-        ]
-        look.questions.append(
-            "study.toml and trials.csv: which of the two angles is the wearable's was told by "
-            "names alone, or by nothing; swap sections and columns where it is the other way round."
-        )
-
-
-def _tested(angles: list[_Found]) -> list[_Found]:
-    """Return the angles to take for the wearable's: those that nothing calls a reference."""
-    named = [each for each in angles if _called_reference(each)]
-    if named and len(named) < len(angles):
-        return [each for each in angles if each not in named]
-    sections = list(dict.fromkeys(each.section for each in angles))
-    if len(sections) == 2:
-        return [each for each in angles if each.section == sections[0]]
-    pairs = split_in_pairs([each.path for each in angles])
-    return [each for each in angles if each.path in pairs] if pairs else angles
-
-
-def _called_reference(found: _Found) -> bool:
-    names = [channel.name for channel in found.description.channels] if found.description else []
-    spoken = words(" ".join([found.path.rpartition(".")[0], *names])).split()
-    return bool(REFERENCE_WORDS & set(spoken))
-
-
-def _paired(look: _Look, trials: list[_Found]) -> dict[str, _Found]:
+def _paired(look: Look, trials: list[Found]) -> dict[str, Found]:
     """Return the reference of each trial, by the trial's path: of the same words, or by names."""
     by_tokens = {frozenset(each.place.tokens): each for each in look.references if each.cells}
     pairs = {}
@@ -350,7 +148,7 @@ def _paired(look: _Look, trials: list[_Found]) -> dict[str, _Found]:
     return pairs | {path: left[other] for path, other in found.items()}
 
 
-def _rows(look: _Look, trials: list[_Found], identify: Callable[[Sequence[str]], Row]) -> list[Row]:
+def _rows(look: Look, trials: list[Found], identify: Callable[[Sequence[str]], Row]) -> list[Row]:
     """Return the table's rows, wearable and reference paired by tokens; ask about the rest."""
     pairs = _paired(look, trials)
     rows = []
@@ -397,7 +195,7 @@ def _add_participants(folder: Path, rows: list[Row]) -> tuple[str, ...]:
     return columns
 
 
-def _commonest(found: list[_Found]) -> tuple[str, list[str]]:
+def _commonest(found: list[Found]) -> tuple[str, list[str]]:
     """Return the section most files share, and the paths of those that have another."""
     section, _ = Counter(each.section for each in found).most_common(1)[0]
     return section, [each.path for each in found if each.section != section]

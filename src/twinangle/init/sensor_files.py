@@ -6,8 +6,8 @@ import re
 from dataclasses import dataclass
 
 from twinangle.formats.description import FileDescription
-from twinangle.init.pairing import pair_names
-from twinangle.init.places import Place, is_segment
+from twinangle.init.name_pairs import pair_names
+from twinangle.init.paths import Place, is_segment
 from twinangle.init.recognition import Instruments, find_sensors, segment_of, words
 from twinangle.init.sections import is_sensor, quoted, wearable_of_two
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from twinangle.agreement.budget import PooledBudget
+from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, new_figure
 from twinangle.results import StudyResults, named

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Protocol, cast
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
-from twinangle.notices import Notice
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
-from twinangle.reference.optical import MarkerSettings, marker_angle
-from twinangle.signals.channels import (
+from twinangle.reference.optical import marker_angle
+from twinangle.reference.reference_settings import (
+    AngleSettings,
+    OpticalSettings,
+    OrientationSettings,
+)
+from twinangle.signals.channel_checks import (
     QuaternionColumns,
     refuse_constant,
     require_enough_samples,
@@ -26,80 +30,7 @@ from twinangle.thresholds import told_apart
 
 # Common practice, no source.
 LARGEST_ANGLE_DEG = 360.0
-FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
-
-
-class ReferenceSettings(Protocol):
-    """What `[reference]` says, as far as every kind says it; `twinangle.study` has the models."""
-
-    @property
-    def kind(self) -> str:
-        """One of "angle", "orientation" and "markers"."""
-
-    @property
-    def offset(self) -> float:
-        """Degrees added before the sign is applied."""
-
-    @property
-    def sign(self) -> int:
-        """Either 1, or -1 where flexion is negative."""
-
-    @property
-    def filter_hz(self) -> float | None:
-        """Cut-off of the low-pass filter, if there is one."""
-
-
-class AngleSettings(ReferenceSettings, Protocol):
-    """What `[reference]` of kind "angle" says besides."""
-
-    @property
-    def angle(self) -> str:
-        """The angle's channel."""
-
-    @property
-    def unit(self) -> str:
-        """One of "deg", "rad" and "V"."""
-
-    @property
-    def gain(self) -> float | None:
-        """Degrees per unit."""
-
-    @property
-    def limits(self) -> tuple[float, float] | None:
-        """The instrument's range, in the channel's unit."""
-
-    @property
-    def second_plane(self) -> str | None:
-        """The channel of the other plane of a two-plane instrument."""
-
-    @property
-    def crosstalk(self) -> float | None:
-        """Degrees of false flexion per unit of the other plane."""
-
-
-class OrientationSettings(ReferenceSettings, Protocol):
-    """What `[reference]` of kind "orientation" says besides."""
-
-    @property
-    def proximal(self) -> QuaternionColumns:
-        """Channels of the segment nearer the trunk."""
-
-    @property
-    def distal(self) -> QuaternionColumns:
-        """Channels of the other segment."""
-
-    @property
-    def flexion_axis(self) -> str:
-        """The frames' mediolateral axis."""
-
-    @property
-    def long_axis(self) -> str:
-        """The axis along the segment."""
-
-
-class OpticalSettings(ReferenceSettings, MarkerSettings, Protocol):
-    """What `[reference]` of kind "markers" says besides."""
 
 
 def reference_angle(
@@ -222,7 +153,7 @@ def calibrated_angle(
     require_enough_samples(recording)
     values = recording.columns([column])[:, 0]
     refuse_constant(values, column, recording.source)
-    beyond = _saturated(values, limits)
+    beyond = saturated(values, limits)
     values = np.where(beyond, np.nan, values)
     refuse_constant(values, column, recording.source, constant_is_fault=False)
     if unit == "rad":
@@ -344,65 +275,11 @@ def _angle_recording(angle: Array, recording: Recording, filter_hz: float | None
     )
 
 
-def _saturated(values: Array, limits: tuple[float, float] | None) -> NDArray[np.bool_]:
+def saturated(values: Array, limits: tuple[float, float] | None) -> NDArray[np.bool_]:
     """Return the samples at or beyond the instrument's limits."""
     if limits is None:
         return np.zeros(values.shape, dtype=bool)
     return np.asarray((values <= limits[0]) | (values >= limits[1]))
-
-
-def reference_notes(
-    recording: Recording,
-    settings: AngleSettings | OrientationSettings | OpticalSettings,
-    *,
-    joint: str = "knee",
-    side: str = "",
-) -> tuple[str, ...]:
-    """Return what is worth knowing of a reference's signals without being a fault.
-
-    Parameters
-    ----------
-    recording, settings, joint, side
-        As for :func:`reference_angle`.
-
-    Returns
-    -------
-    tuple of str
-        Kind "angle": saturated samples, and stretches of a second or more in which the reading
-        does not change by a bit while it does elsewhere (a plug pulled out). Kind "markers":
-        residuals, and frames solved from fewer markers, bridged and lost.
-    """
-    if settings.kind == "markers":
-        return marker_angle(recording, cast(OpticalSettings, settings), joint=joint, side=side)[1]
-    if settings.kind != "angle":
-        return ()
-    angle = cast(AngleSettings, settings)
-    values = recording.columns([angle.angle])[:, 0]
-    notes = []
-    n_saturated = int(_saturated(values, angle.limits).sum())
-    if n_saturated:
-        text = (
-            f"{recording.source}, channel {angle.angle!r}: {n_saturated} of {values.size} samples "
-            f"at or beyond the limits {angle.limits} are left out as saturated"
-        )
-        notes.append(Notice(text, "reference-saturated", size=n_saturated / values.size))
-    run, start = _longest_flat(values)
-    rate_hz = sampling_rate_hz(recording)
-    if FLAT_S * rate_hz <= run < 0.9 * values.size:
-        text = (
-            f"{recording.source}, channel {angle.angle!r}: does not change by a bit for "
-            f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
-        )
-        notes.append(Notice(text, "reference-flat", "grave", run / rate_hz))
-    return tuple(notes)
-
-
-def _longest_flat(values: Array) -> tuple[int, int]:
-    """Return length and start of the longest stretch of one value."""
-    edges = np.flatnonzero(np.diff(values, prepend=np.nan, append=np.nan) != 0)
-    lengths = np.diff(edges)
-    at = int(np.argmax(lengths))
-    return int(lengths[at]), int(edges[at])
 
 
 def _check_range(angle: Array, column: str, unit: str, source: str) -> None:

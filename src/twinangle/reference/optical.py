@@ -19,7 +19,7 @@ from twinangle.reference.markers import (
     sagittal_angle,
     segment_motions,
 )
-from twinangle.signals.channels import require_enough_samples, sampling_rate_hz
+from twinangle.signals.channel_checks import require_enough_samples, sampling_rate_hz
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, Recording
 from twinangle.thresholds import told_apart

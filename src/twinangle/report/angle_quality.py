@@ -42,10 +42,10 @@ def angle_quality_blocks(results: StudyResults, naming: Naming) -> list[Block]:
             trial.participant,
             naming.heading(trial),
             trial.procedure,
-            *(number(quality.get(key)) for key in _QUALITY),
+            *(number(getattr(quality, key)) for key in _QUALITY),
         ]
         for trial in results.trials
-        if (quality := trial.angle_quality)
+        if (quality := trial.angle_quality) is not None
     ]
     found = described(
         "Quality of the wearable's angle.",

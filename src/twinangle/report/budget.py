@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from twinangle.agreement.budget import PooledBudget
+from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.budget import PARTS
 from twinangle.report.blocks import Block, Figures, bullets, figure, table, text, with_interval
 from twinangle.results import StudyResults, given, named

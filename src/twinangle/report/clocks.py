@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from twinangle.clocks import GyroscopeLag
 from twinangle.options import Options
 from twinangle.report.blocks import Block, Column, described, heading, with_interval
 from twinangle.results import StudyResults, TrialResult
@@ -91,11 +92,10 @@ def _drift(clock: Synchronisation, found: ClockFound | None) -> str:
 def _by_gyroscopes(trial: TrialResult) -> str:
     """Return the angle's lag minus the gyroscopes', with its interval; empty where unknown."""
     found = trial.gyroscope_lag
-    value, ends = found.get("difference_s"), found.get("difference_ci_s")
-    if not isinstance(value, float) or not isinstance(ends, tuple):
+    if not isinstance(found, GyroscopeLag):
         return NOTHING
-    low, high = (1e3 * end for end in ends)
-    return with_interval(1e3 * value, (low, high), 1)
+    low, high = (1e3 * end for end in found.difference_ci_s)
+    return with_interval(1e3 * found.difference_s, (low, high), 1)
 
 
 def clocks_paragraph(results: StudyResults) -> str:
@@ -138,9 +138,9 @@ def _held_against_gyroscopes(results: StudyResults) -> str:
     """Say how the gyroscopes' lag compares: with a lag found from the angle, or with one stated."""
     found: dict[bool, list[float]] = {False: [], True: []}
     for trial in worked_recordings(results):
-        difference = trial.gyroscope_lag.get("difference_s")
-        if isinstance(difference, float) and trial.synchronisation is not None:
-            found[trial.synchronisation.method in _STATED].append(1e3 * difference)
+        lag, clock = trial.gyroscope_lag, trial.synchronisation
+        if isinstance(lag, GyroscopeLag) and clock is not None:
+            found[clock.method in _STATED].append(1e3 * lag.difference_s)
     text = ""
     if found[False]:
         text += (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from twinangle.report.blocks import (
     Block,
@@ -47,7 +48,7 @@ def magnetic_field_blocks(
             trial.participant,
             naming.heading(trial),
             sensor.segment,
-            *scaled_cells(sensor.field, _FIELD),
+            *scaled_cells(asdict(sensor.field), _FIELD),
         ]
         for trial in trials
         for sensor in trial.sensors

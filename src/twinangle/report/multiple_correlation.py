@@ -20,13 +20,14 @@ def multiple_correlation_blocks(results: StudyResults) -> list[Block]:
     worked = [t for t in results.trials if t.status == "ok"]
     groups = dict.fromkeys((t.condition, t.procedure) for t in worked)
     for condition, procedure in groups:
-        found = [
-            t.multiple_correlation
-            for t in worked
-            if (t.condition, t.procedure) == (condition, procedure)
-        ]
+        of_group = [t for t in worked if (t.condition, t.procedure) == (condition, procedure)]
         for key, words in kinds.items():
-            values = [one[key] for one in found if one.get(key) is not None]
+            values = [
+                getattr(t.multiple_correlation, key)
+                for t in of_group
+                if t.multiple_correlation is not None
+                and (key.startswith("wearable") or t.reference_variability is not None)
+            ]
             if values:
                 undefined = sum(not math.isfinite(value) for value in values)
                 rows.append(

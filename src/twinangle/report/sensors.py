@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
 from twinangle.report.blocks import Block, Column, described, heading, scaled_cells
 from twinangle.results import TrialResult
@@ -37,7 +38,7 @@ def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
             trial.participant,
             naming.heading(trial).replace(" ", "\u00a0"),  # many columns: no line is split
             sensor.segment,
-            *scaled_cells(dict(sensor.device) | _jitter(trial), _DEVICE),
+            *scaled_cells(asdict(sensor.device) | _jitter(trial), _DEVICE),
         ]
         for trial in trials
         for sensor in trial.sensors
@@ -61,5 +62,5 @@ def sensors_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
 
 def _jitter(trial: TrialResult) -> dict[str, float]:
     """Return the scatter of the wearable's time stamps, where it is known."""
-    found = trial.timing.get("wearable", {}).get("jitter_ms")
-    return {"jitter_ms": found} if isinstance(found, float) else {}
+    timing = trial.timing.get("wearable")
+    return {} if timing is None else {"jitter_ms": timing.jitter_ms}

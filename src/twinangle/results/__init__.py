@@ -6,11 +6,11 @@ from twinangle.results.model import (
     InputFile,
     NeutralStanding,
     PooledRecording,
-    SensorRecord,
     StudyResults,
     TrialResult,
 )
 from twinangle.results.pooled import Absent, Pooled, absences, given, named
+from twinangle.results.sensors_found import SensorRecord
 
 __all__ = [
     "Absent",

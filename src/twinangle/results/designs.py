@@ -9,9 +9,10 @@ from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.agreement.deming import DemingLine
 from twinangle.agreement.difference_checks import DifferenceChecks
 from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimits
+from twinangle.agreement.lin_concordance import Concordance
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.agreement.reliability import Concordance, IntraclassCorrelation, MeasurementError
+from twinangle.agreement.reliability import IntraclassCorrelation, MeasurementError
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.declare import Spread, number
 from twinangle.results.pooled import Absent
@@ -59,6 +60,18 @@ class AlongCycle:
 
     limits: Annotated[FunctionalLimits, number("limits at every point")]
     difference: Annotated[CurveDifference, number("where the instruments differ")]
+
+
+@dataclass(frozen=True, slots=True)
+class MultipleCorrelations:
+    """Coefficients of multiple correlation; NaN where one does not exist, or has no reference."""
+
+    wearable_between_cycles: Annotated[float, number("the wearable's cycles among each other")]
+    reference_between_cycles: Annotated[float, number("the reference's cycles among each other")]
+    instruments_within_cycles: Annotated[float, number("both instruments within each cycle")]
+    wearable_between_cycles_squared: Annotated[float, number("square, negative where undefined")]
+    reference_between_cycles_squared: Annotated[float, number("square, negative where undefined")]
+    instruments_within_cycles_squared: Annotated[float, number("square, negative where undefined")]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,9 +8,8 @@ from typing import Annotated
 
 import numpy as np
 
-from twinangle.agreement._result import interval, quantity
-from twinangle.agreement.equivalence import CorrectedLimits
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.reference_error import CorrectedLimits
 from twinangle.declare import Named, Spread, data, number
 from twinangle.results.pooled import Absent
 from twinangle.signals.recording import Array
@@ -82,22 +81,6 @@ class StudyLimits:
     ) -> Annotated[float, data("RMS over participants of their own bias, both zeroed")]:
         """RMS over participants of their own bias, both instruments zeroed; NaN if not known."""
         return float("nan") if isinstance(self.zeroed, Absent) else self.bias_rms_deg[1]
-
-    def zero_sentence(self) -> str:
-        """Say which part of the bias is the zeros and what is left, or why it is not known."""
-        if isinstance(self.zeroed, Absent):
-            return f"Zero of both instruments: not known; {self.zeroed.reason}"
-        zeroed, (before, after) = self.zeroed, self.bias_rms_deg
-        return (
-            f"Zero of both instruments: {quantity(self.bias_from_zero, '°')} of the bias of "
-            f"{quantity(self.limits.bias, '°')} is how they differ in neutral standing; both "
-            f"zeroed there, the bias is {quantity(zeroed.bias, '°')} "
-            f"({interval(zeroed.bias_ci, '°', zeroed.confidence)}), the limits "
-            f"{quantity(zeroed.lower, '°')} ({interval(zeroed.lower_ci, '°', zeroed.confidence)}) "
-            f"to {quantity(zeroed.upper, '°')} "
-            f"({interval(zeroed.upper_ci, '°', zeroed.confidence)}). Participants' own biases are "
-            f"{quantity(before, '°')} RMS as recorded and {quantity(after, '°')} zeroed."
-        )
 
 
 def read_only(values: Array) -> Array:

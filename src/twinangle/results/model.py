@@ -7,31 +7,41 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Annotated, Any
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
-from twinangle.agreement.budget import ErrorBudget, PooledBudget
+from twinangle.agreement.budget import ErrorBudget
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.conditions_adjusted import AdjustedRatio
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.exclusion_effect import ExclusionEffect
 from twinangle.agreement.over_time import TimeAgreement
+from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
-from twinangle.clocks import TimingCost
+from twinangle.clocks import GyroscopeLag, TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
+from twinangle.results.angle_found import AngleFound
 from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, describe_cycles
-from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
+from twinangle.results.designs import (
+    AlongCycle,
+    LimitForms,
+    MultipleCorrelations,
+    Reliability,
+    Variability,
+)
 from twinangle.results.limits import StudyLimits
-from twinangle.results.pooled import Pooled
+from twinangle.results.pooled import Absent, Pooled
+from twinangle.results.sensors_found import SensorRecord
 from twinangle.results.serialise import study_record, trial_record
-from twinangle.signals.recording import Array, CycleSet, PairedAngles, Synchronisation
+from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
+from twinangle.signals.timing import TimingReport
 from twinangle.wearable.quality.residual import CycleResidual
 
 if TYPE_CHECKING:
@@ -39,24 +49,6 @@ if TYPE_CHECKING:
 
 Scalar = bool | int | float | str
 """A value whose key says its unit."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SensorRecord:
-    """What a trial's own recording tells of one sensor and of the field around it.
-
-    `device` and `field` hold the numbers under keys that say their units; `field` is None
-    without a magnetometer. The three arrays are one value a second, for the figure.
-    """
-
-    segment: Annotated[str, number("'proximal' or 'distal'")]
-    device: Annotated[Mapping[str, Scalar], number("quality of the sensor's own signals")]
-    field: Annotated[Mapping[str, Scalar] | None, number("how disturbed the field is")]
-    time_s: Annotated[Array, measured("s", "start of each second")]
-    norm_deviation: Annotated[
-        Array, number("mean deviation of the field's norm, a share of the undisturbed norm")
-    ]
-    disturbed_share: Annotated[Array, number("share of the second that is disturbed")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +134,21 @@ class TrialResult:
         field(default_factory=dict)
     )
     timing: Annotated[
-        Mapping[str, Mapping[str, Scalar]], number("how even each file's own clock is")
+        Mapping[str, TimingReport], number("how even each file's own clock is, by instrument")
     ] = field(default_factory=dict)
     gyroscope_lag: Annotated[
-        Mapping[str, Scalar | tuple[float, float]], number("the lag by the sensors' gyroscopes")
-    ] = field(default_factory=dict)
+        GyroscopeLag | Absent | None,
+        number("the lag by the sensors' gyroscopes; null without them or without a reference"),
+    ] = None
     angle_quality: Annotated[
-        Mapping[str, float], number("what the procedure says of its own angle")
-    ] = field(default_factory=dict)
+        AngleFound | None, number("what the procedure says of its own angle; null if nothing")
+    ] = None
     residual_by_cycle: Annotated[
         tuple[CycleResidual, ...], number("joint rotation outside the hinge in each kept cycle")
     ] = ()
     multiple_correlation: Annotated[
-        Mapping[str, float], number("coefficients of multiple correlation")
-    ] = field(default_factory=dict)
+        MultipleCorrelations | None, number("coefficients of multiple correlation")
+    ] = None
 
     @property
     def warning_kinds(

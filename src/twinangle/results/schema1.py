@@ -89,9 +89,10 @@ def _trial(old: Mapping[str, Any]) -> Record:
     new = {_TRIAL_RENAMED.get(key, key): value for key, value in old.items()}
     quality = dict(new.get("angle_quality") or {})
     new["residual_by_cycle"] = quality.pop("residual_by_cycle", [])
-    new["angle_quality"] = quality
-    lag = new.get("gyroscope_lag")
-    new["gyroscope_lag"] = {} if lag is None else lag
+    new["angle_quality"] = quality or None
+    lag = new.get("gyroscope_lag") or None
+    new["gyroscope_lag"] = lag | {"part": ""} if lag is not None and "reason" in lag else lag
+    new["multiple_correlation"] = new.get("multiple_correlation") or None
     n_cycles = {"n_cycles": (new.get("cycles") or {}).get("kept", 0)}
     if (curves := new.get("agreement")) is not None:
         curves = dict(curves)

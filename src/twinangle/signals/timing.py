@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
+from twinangle.declare import Aside, measured, number
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, Recording
@@ -24,21 +26,19 @@ MOST_FREQUENCIES = 4000
 
 @dataclass(frozen=True, slots=True)
 class TimingReport:
-    """How regular a recording's clock was.
+    """How regular a recording's clock was."""
 
-    `n_missing` counts the slots of the grid for which the file has no row; `longest_gap_s` is the
-    longest stretch without a row or with every channel missing; `jitter_ms` the RMS distance of
-    the time stamps from the grid; `n_repeated` the samples at which every channel of a changing
-    recording still holds its last value.
-    """
-
-    rate_hz: float
-    n_samples: int
-    n_missing: int
-    longest_gap_s: float
-    jitter_ms: float
-    n_repeated: int
-    warnings: tuple[str, ...] = ()
+    rate_hz: Annotated[float, measured("hz", "sampling rate")]
+    n_samples: Annotated[int, number("slots of the uniform clock")]
+    n_missing: Annotated[int, number("slots for which the file has no row")]
+    n_repeated: Annotated[
+        int, number("samples at which every channel of a changing recording holds its last value")
+    ]
+    longest_gap_s: Annotated[
+        float, measured("s", "longest stretch without a row or with every channel missing")
+    ]
+    jitter_ms: Annotated[float, measured("ms", "RMS distance of the time stamps from the clock")]
+    warnings: Annotated[tuple[str, ...], Aside(())] = ()  # told among those of the trial
 
 
 def regularise(

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from twinangle.signals.recording import Array, GyroscopeSample, InertialRecording
 from twinangle.simulate.body import Moves, Pose, Segment
-from twinangle.simulate.field import MagneticField
+from twinangle.simulate.earth_field import MagneticField
 
 GRAVITY_M_S2 = 9.81
 _STEP_S = 1e-3  # of the differences that stand for derivatives

@@ -2,51 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 
-from twinangle.checks import require_positive
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
-    GyroscopeSample,
     Interval,
     OrientationPair,
-    OrientationRecording,
     SensorPair,
 )
-from twinangle.simulate.body import Body, Pose, Segment, Side, make_body
-from twinangle.simulate.field import make_field
+from twinangle.simulate.body import Body, Segment, make_body
 from twinangle.simulate.gait import Gait, make_gait
-from twinangle.simulate.instruments import (
-    ReferenceErrors,
-    SegmentSensor,
-    SensorErrors,
-    record_reference,
-    record_sensor,
-    sample_motion,
-)
+from twinangle.simulate.recorded import Recorded, Worn, refer, true_orientation, wear
 from twinangle.simulate.schedule import Schedule, plan_trial
 
 SEGMENTS: tuple[Segment, Segment] = ("thigh", "shank")
-# Where a sensor is strapped, from the joint above, on the outer side of the left leg.
-_ARM_M: dict[Segment, tuple[float, float, float]] = {
-    "thigh": (0.02, 0.07, -0.24),
-    "shank": (0.01, 0.04, -0.17),
-}
 
 
-@dataclass(frozen=True, slots=True)
-class WalkSettings:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WalkSettings(Recorded):
     """Everything about a simulated trial but chance.
 
     Parameters
     ----------
-    walk_s, standing_s : float
-        Seconds of walking, start and stop included, and of neutral standing.
+    walk_s : float
+        Seconds of walking, start and stop included.
     repetitions : int
         Flexions in the functional movement.
     stride_s, stride_cv : float
@@ -55,32 +38,15 @@ class WalkSettings:
         Walking speed.
     knee_sd_deg : float
         Stride-to-stride SD of the stance peak in degrees; the other features scale with it.
-    swing_peak_deg, functional_deg : float
-        Height of the swing bump and amplitude of the functional movement, in degrees.
+    swing_peak_deg : float
+        Height of the swing bump in degrees.
     straight_m, turn_s : float
         Length of a straight in metres and seconds of the half turn that ends it.
     weave_deg : float
         Amplitude of slow weaving about the straight line.
-    out_of_plane_deg, soft_tissue_deg : float
-        Rotation locked to knee flexion (at 60°), and skin motion locked to the stride.
-    side : {"left", "right"}
-    rate_hz : float
-        Rate of the wearable.
-    gyroscope_sample : {"instantaneous", "interval-mean"}
-        What the rate at a sample stands for.
-    sensor_errors : SensorErrors
-    field_ut, dip_deg : float
-        Strength and dip of the earth's magnetic field.
-    floor_ut : float
-        RMS horizontal field of iron in the floor at floor level, in µT; 0 is clean.
-    hatch_deg : float
-        Turn of the horizontal field at a shank's sensor over a magnetised steel hatch at the place
-        of standing and of the functional movement, in degrees; 0 is no hatch.
     with_reference : bool
-    reference_rate_hz : float
-    reference_errors : ReferenceErrors
-    lag_s, drift_ppm : float
-        ``t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s``.
+
+    Every other field is of :class:`twinangle.simulate.recorded.Recorded`.
 
     Raises
     ------
@@ -90,46 +56,19 @@ class WalkSettings:
     """
 
     walk_s: float = 75.0
-    standing_s: float = 8.0
     repetitions: int = 5
     stride_s: float = 1.1
     stride_cv: float = 0.02
     speed_m_s: float = 1.3
     knee_sd_deg: float = 1.5
     swing_peak_deg: float = 59.0
-    functional_deg: float = 70.0
     straight_m: float = 12.0
     turn_s: float = 2.4
     weave_deg: float = 0.0
-    out_of_plane_deg: float = 0.0
-    soft_tissue_deg: float = 0.0
-    side: Side = "left"
-    rate_hz: float = 100.0
-    gyroscope_sample: GyroscopeSample = "instantaneous"
-    sensor_errors: SensorErrors = field(default_factory=SensorErrors)
-    field_ut: float = 48.0
-    dip_deg: float = 66.0
-    floor_ut: float = 0.0
-    hatch_deg: float = 0.0
     with_reference: bool = True
-    reference_rate_hz: float = 200.0
-    reference_errors: ReferenceErrors = field(default_factory=ReferenceErrors)
-    lag_s: float = 2.75
-    drift_ppm: float = 35.0
 
     def __post_init__(self) -> None:
-        for name in (
-            "repetitions",
-            "stride_s",
-            "speed_m_s",
-            "straight_m",
-            "turn_s",
-            "rate_hz",
-            "reference_rate_hz",
-        ):
-            require_positive(getattr(self, name), name)
-        if not self.standing_s > 2.0:
-            raise ValueError(f"`standing_s` must be above 2 s, got {self.standing_s:g}.")
+        self.require("repetitions", "stride_s", "speed_m_s", "straight_m", "turn_s")
         if not self.walk_s >= 6.0 * self.stride_s:
             least = 6.0 * self.stride_s
             raise ValueError(
@@ -230,32 +169,17 @@ def simulate_walk(
     """
     chosen = replace(settings or WalkSettings(), **changes)
     body = _draw_body(chosen, rng)
-    place = make_field(
-        rng=rng,
-        norm_ut=chosen.field_ut,
-        dip_deg=chosen.dip_deg,
-        floor_ut=chosen.floor_ut,
-        hatch_deg=chosen.hatch_deg,
-    )
-    straps = [_strap(body, segment, chosen, rng) for segment in SEGMENTS]
-    motion = sample_motion(
-        body,
-        n_samples=int(body.gait.schedule.duration_s * chosen.rate_hz) + 1,
-        rate_hz=chosen.rate_hz,
-        gyroscope_sample=chosen.gyroscope_sample,
-        magnetometer_lag_s=chosen.sensor_errors.magnetometer_lag_s,
-    )
-    proximal, distal = (
-        record_sensor(strap, motion, place, rng=rng, errors=chosen.sensor_errors)
-        for strap in straps
-    )
     schedule = body.gait.schedule
+    worn = wear(body, SEGMENTS, schedule.duration_s, chosen, rng)
+    reference = None
+    if chosen.with_reference:
+        reference = refer(body.gait.knee_deg, schedule.duration_s, chosen, rng)
     return SimulatedTrial(
-        sensors=SensorPair(proximal, distal),
-        reference=_reference(body.gait, chosen, rng) if chosen.with_reference else None,
+        sensors=worn.sensors,
+        reference=reference,
         static=schedule.standing,
         functional=schedule.functional,
-        truth=_truth(body.gait, straps, motion.around[2], chosen),
+        truth=_truth(body.gait, worn, chosen),
     )
 
 
@@ -288,53 +212,16 @@ def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
     )
 
 
-def _strap(
-    body: Body, segment: Segment, chosen: WalkSettings, rng: np.random.Generator
-) -> SegmentSensor:
-    """Strap a sensor on at a place within a centimetre or so, turned at random."""
-    axis = rng.standard_normal(3)
-    outwards = 1.0 if chosen.side == "left" else -1.0
-    return SegmentSensor(
-        body=body,
-        segment=segment,
-        arm_m=np.array(_ARM_M[segment]) * [1.0, outwards, 1.0] + 0.01 * rng.standard_normal(3),
-        mounting=Rotation.random(rng=rng),
-        soft_tissue_deg=chosen.soft_tissue_deg,
-        soft_tissue_axis=axis / np.linalg.norm(axis),
-    )
-
-
-def _reference(gait: Gait, chosen: WalkSettings, rng: np.random.Generator) -> AngleRecording:
-    """Record the reference from its own zero to 1.5 s after the wearable's end."""
-    stretch = 1.0 + chosen.drift_ppm * 1e-6
-    span_s = (gait.schedule.duration_s + 1.5 - chosen.lag_s) / stretch
-    own_s = np.arange(int(span_s * chosen.reference_rate_hz) + 1) / chosen.reference_rate_hz
-    reading = record_reference(
-        gait.knee_deg, own_s * stretch + chosen.lag_s, rng=rng, errors=chosen.reference_errors
-    )
-    return AngleRecording(reading, 0.0, chosen.reference_rate_hz, "simulated reference")
-
-
-def _truth(
-    gait: Gait, straps: list[SegmentSensor], pose: Pose, chosen: WalkSettings
-) -> SimulatedTruth:
-    schedule, rate_hz = gait.schedule, chosen.rate_hz
-
-    def recorded(rotation: Rotation, source: str) -> OrientationRecording:
-        quaternion = rotation.as_quat(scalar_first=True)
-        return OrientationRecording(quaternion, 0.0, rate_hz, source)
-
-    thigh, shank = (recorded(pose.rotation[name], f"true {name}") for name in SEGMENTS)
-    above, below = (
-        recorded(strap.orientation(pose), f"true {strap.segment} sensor") for strap in straps
-    )
+def _truth(gait: Gait, worn: Worn, chosen: WalkSettings) -> SimulatedTruth:
+    schedule, pose = gait.schedule, worn.pose
+    thigh, shank = (true_orientation(pose.rotation[name], chosen, name) for name in SEGMENTS)
     contact_s, curves, straight = _true_cycles(gait, schedule)
     return SimulatedTruth(
-        knee=AngleRecording(gait.knee_deg(pose.time_s), 0.0, rate_hz, "true knee flexion"),
+        knee=AngleRecording(gait.knee_deg(pose.time_s), 0.0, chosen.rate_hz, "true knee flexion"),
         segments=OrientationPair(thigh, shank),
-        sensors=OrientationPair(above, below),
-        mounting_proximal=straps[0].mounting.as_quat(scalar_first=True),
-        mounting_distal=straps[1].mounting.as_quat(scalar_first=True),
+        sensors=worn.true_sensors,
+        mounting_proximal=worn.straps[0].mounting.as_quat(scalar_first=True),
+        mounting_distal=worn.straps[1].mounting.as_quat(scalar_first=True),
         initial_contact_s=contact_s,
         turns=schedule.turns,
         walking=schedule.steady,

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from twinangle.study.settings import (
-    AgreementSettings,
+from twinangle.study.reference_settings import (
     AngleReference,
-    AngleWearable,
-    ConditionSettings,
-    CycleSettings,
-    InertialWearable,
     MarkerReference,
     OrientationReference,
-    OrientationWearable,
     Reference,
+)
+from twinangle.study.settings import (
+    AgreementSettings,
+    ConditionSettings,
+    CycleSettings,
     SynchronisationSettings,
+)
+from twinangle.study.study_file import Study, read_study
+from twinangle.study.trial_row import SensorFiles, Trial
+from twinangle.study.trial_settings import own_settings_note, settings_of
+from twinangle.study.wearable_settings import (
+    AngleWearable,
+    InertialWearable,
+    OrientationWearable,
     Wearable,
     merged_columns,
 )
-from twinangle.study.study_file import Study, read_study
-from twinangle.study.trial_settings import own_settings_note, settings_of
-from twinangle.study.trials_table import SensorFiles, Trial
 
 __all__ = [
     "AgreementSettings",

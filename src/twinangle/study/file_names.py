@@ -9,7 +9,7 @@ from pathlib import Path
 from twinangle.naming import listed
 from twinangle.signals.joint import JOINTS
 from twinangle.study.participant_codes import DATE
-from twinangle.study.trials_table import SensorFiles, Trial
+from twinangle.study.trial_row import SensorFiles, Trial
 
 WITH_YEAR = re.compile(r"(?<!\d)(\d{1,2}_\d{1,2}_(19|20)\d\d|(19|20)\d\d_\d{1,2}_\d{1,2})(?!\d)")
 CAPITALISED = re.compile(r"(?<![^\W\d_])([A-ZÀ-Þ][^\W\d_A-ZÀ-Þ]+)[ _.-]?([A-ZÀ-Þ][^\W\d_A-ZÀ-Þ]+)")

@@ -12,7 +12,7 @@ from twinangle.checks import LARGEST
 from twinangle.errors import StudyError
 from twinangle.naming import holds_a_row
 from twinangle.study.study_file import Study
-from twinangle.study.trials_table import IDENTIFIERS, Trial
+from twinangle.study.trial_row import IDENTIFIERS, Trial
 
 Override = tuple[float, Literal["include", "exclude"], str]
 DECISIONS = ("include", "exclude")

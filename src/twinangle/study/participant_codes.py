@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from twinangle.study.trials_table import Trial
+from twinangle.study.trial_row import Trial
 
 DATE = re.compile(
     r"(?<!\d)((19|20)\d\d[-./]\d{1,2}[-./]\d{1,2}|\d{1,2}[-./]\d{1,2}[-./](19|20)?\d\d"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from twinangle.study.settings import AngleWearable
 from twinangle.study.study_file import Study
-from twinangle.study.trials_table import LAGS, SIGNS, Trial
+from twinangle.study.trial_row import LAGS, SIGNS, Trial
+from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wording import count, listing
 
 

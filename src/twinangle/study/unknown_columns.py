@@ -8,13 +8,10 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from twinangle.naming import listed
+from twinangle.study.reference_settings import REFERENCE_KINDS
 from twinangle.study.section import Section
-from twinangle.study.settings import (
-    REFERENCE_KINDS,
-    WEARABLE_KINDS,
-    CycleSettings,
-    SynchronisationSettings,
-)
+from twinangle.study.settings import CycleSettings, SynchronisationSettings
+from twinangle.study.wearable_settings import WEARABLE_KINDS
 
 NEAR = 0.85  # share of letters in common: "refrence" has 0.94, "design" 0.80 of "sign"
 UNITS = ("_s", "_deg")

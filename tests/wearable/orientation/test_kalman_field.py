@@ -13,7 +13,7 @@ from twinangle.wearable.kalman.estimate import _quantile
 from twinangle.wearable.kalman.field import (
     staying,
 )
-from twinangle.wearable.kalman.offset import estimate_offset, matrices, remove_offset
+from twinangle.wearable.kalman.magnetometer_offset import estimate_offset, matrices, remove_offset
 from twinangle.wearable.kalman.parameters import constants, usual_factor
 from twinangle.wearable.kalman.preintegration import (
     COLUMNS,

@@ -7,17 +7,20 @@ beside it: `offset_ci` becomes `offset_ci_low_deg` and `offset_ci_high_deg`, and
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, make_dataclass, replace
 from functools import cache
 from types import NoneType
-from typing import Any, TypeVar, get_args
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
 from twinangle.declare import DATA, DATA_SQUARED, NUMBER, Declared, declared, key_of
 from twinangle.results.model import StudyResults
 
 Row = TypeVar("Row")
 Interval = tuple[float, float]
+NAN = math.nan
+NO_INTERVAL: Interval = (NAN, NAN)
 DATA_UNIT = "deg"
 KINDS = {str: "string", float: "number", int: "integer", bool: "boolean"}
 ENDS = ("low", "high")
@@ -104,12 +107,32 @@ def _columns(item: Declared) -> Iterator[Column]:
             side = ("lower", "upper")[k]
             yield Column(name, "number", shown, f"{side} end of {meaning}", item.name, k)
         return
-    kinds = [each for each in get_args(item.hint) if each is not NoneType] or [item.hint]
+    hint = str if get_origin(item.hint) is Literal else item.hint
+    kinds = [each for each in get_args(hint) if each is not NoneType] or [hint]
     if len(kinds) != 1 or kinds[0] not in KINDS:
         raise TypeError(f"the column `{item.name}` cannot hold a {item.hint}.")
     kind = KINDS[kinds[0]]
     shown = shown if kind in ("number", "integer") else ""
     yield Column(key_of(item.name, unit, DATA_UNIT), kind, shown, meaning, item.name)
+
+
+def row_kind(name: str, base: type, result: type, fields: str) -> type[Any]:
+    """Return a kind of row: what names it, then fields of a result as they are declared there.
+
+    Parameters
+    ----------
+    name : str
+        Of the kind.
+    base : type
+        A kind of row with the fields that name it.
+    result : type
+        A dataclass with declared fields.
+    fields : str
+        Those that are columns, in order, with blanks between.
+    """
+    known = {item.name: Annotated[item.hint, item.quantity] for item in declared(result)}
+    columns = [(field, known[field]) for field in fields.split()]
+    return make_dataclass(name, columns, bases=(base,), frozen=True, slots=True)
 
 
 def row_of(kind: type[Row], /, *sources: Any, **given: Any) -> Row:

@@ -124,9 +124,8 @@ def _trace_table(identity: dict[str, Any], paired: PairedAngles) -> pa.Table:
 
 def is_long(trial: TrialResult) -> bool:
     """Whether the wearable's recording is longer than `LONGEST_S`, as far as it is known."""
-    timing = trial.timing.get("wearable", {})
-    rate, samples = (float(timing.get(name, 0.0)) for name in ("rate_hz", "n_samples"))
-    return rate > 0 and samples / rate > LONGEST_S
+    timing = trial.timing.get("wearable")
+    return timing is not None and timing.n_samples / timing.rate_hz > LONGEST_S
 
 
 def write_trace_part(trials: Sequence[TrialResult], path: Path, wanted: bool | None) -> None:

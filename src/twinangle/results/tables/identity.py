@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 from twinangle.declare import number
+from twinangle.results.model import StudyResults
+from twinangle.results.pooled import Pooled, given
+from twinangle.results.tables.columns import row_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,3 +43,26 @@ class OfQuantity(OfCondition):
     """Names one quantity of the cycles of one condition under one procedure."""
 
     quantity: Annotated[str, number("what is compared of every cycle")]
+
+
+@dataclass(frozen=True, slots=True)
+class OfComparison:
+    """Names one quantity compared between conditions under one procedure."""
+
+    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    quantity: Annotated[str, number("what is compared")]
+
+
+def names_of(pooled: Pooled[Any]) -> dict[str, Any]:
+    """Return what names a value: procedure, condition and quantity."""
+    return {name: getattr(pooled, name) for name in ("procedure", "condition", "quantity")}
+
+
+def values_of(topic: str, row: type[Any]) -> Callable[[StudyResults], Iterator[Any]]:
+    """Return what yields a row for each value of a topic: its fields, under its names."""
+
+    def rows(results: StudyResults) -> Iterator[Any]:
+        for pooled, value in given(getattr(results, topic)):
+            yield row_of(row, value, names_of(pooled))
+
+    return rows

@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.results.model import SensorRecord, StudyResults, TrialResult
+from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.sensors_found import SensorRecord
 from twinangle.signals.recording import Array
 
 BIN_S = 10.0  # of the table by time
@@ -76,8 +77,8 @@ def _main_results(results: StudyResults) -> Iterator[TrialResult]:
 
 def _summary(records: list[SensorRecord]) -> dict[str, Any]:
     def values(key: str) -> Array:
-        found = [(record.field or {}).get(key) for record in records]
-        known = np.array([value for value in found if value is not None], dtype=np.float64)
+        found = [getattr(record.field, key) for record in records if record.field is not None]
+        known = np.array(found, dtype=np.float64)
         return np.asarray(known[np.isfinite(known)])
 
     def root_mean_square(key: str) -> float | None:

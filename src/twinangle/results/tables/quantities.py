@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from twinangle.results.tables.columns import Interval
+from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval
 
 # Endings of the keys of `results.json`, and the units that they stand for.
 UNITS = {
@@ -27,7 +26,6 @@ UNITS = {
     "_s": "s",
 }
 OPEN = ("inf", "-inf")  # an end of an interval that is open
-NOTHING: Interval = (math.nan, math.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +33,8 @@ class Found:
     """One quantity: its key, joined by full stops, and its number with an interval, or its text."""
 
     quantity: str
-    value: float = math.nan
-    ci: Interval = NOTHING
+    value: float = NAN
+    ci: Interval = NO_INTERVAL
     unit: str = ""
     text: str = ""
 
@@ -69,7 +67,7 @@ def quantities_of(record: Mapping[str, Any], prefix: str = "", unit: str = "") -
             yield Found(name, text=str(value))
         else:
             interval = _pair(record.get(own.get(key, "")))
-            yield Found(name, math.nan if value is None else value, interval, unit_of(key, unit))
+            yield Found(name, NAN if value is None else value, interval, unit_of(key, unit))
 
 
 def unit_of(key: str, otherwise: str = "") -> str:
@@ -99,6 +97,6 @@ def _is_pair(value: Any) -> bool:
 
 def _pair(value: Any) -> Interval:
     if not _is_pair(value):
-        return NOTHING
-    low, high = (math.nan if each is None else float(each) for each in value)
+        return NO_INTERVAL
+    low, high = (NAN if each is None else float(each) for each in value)
     return low, high

@@ -20,7 +20,7 @@ from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
 from twinangle.results.tables.parquet import write_parquet
 from twinangle.results.tables.pooled import POOLED_TABLES
-from twinangle.results.tables.study import STUDY_TABLES
+from twinangle.results.tables.provenance import STUDY_TABLES
 from twinangle.results.tables.trials import TRIAL_TABLES
 
 TABLES: tuple[Table, ...] = (*POOLED_TABLES, *STUDY_TABLES, *TRIAL_TABLES)

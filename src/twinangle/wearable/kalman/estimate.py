@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.wearable.kalman.offset import estimate_offset, remove_offset
+from twinangle.wearable.kalman.magnetometer_offset import estimate_offset, remove_offset
 from twinangle.wearable.kalman.parameters import Constants, KalmanParameters, constants
 from twinangle.wearable.kalman.passes import (
     estimate_lag,

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from typing import Annotated
 
 import numpy as np
 import pandas as pd
 
+from twinangle.declare import measured, number
 from twinangle.notices import Gravity, Notice
 from twinangle.signals.gaps import bridge_sensor
 from twinangle.signals.recording import Array, InertialRecording, Interval
@@ -34,19 +36,29 @@ _SMALLEST_FULL_SCALE = (np.radians(240.0), 1.9 * STANDARD_GRAVITY)
 class DeviceQuality:
     """Result of :func:`device_quality`; a figure that the recording cannot tell is NaN."""
 
-    source: str
-    rate_hz: float
-    duration_s: float
-    rest_s: float  # how long the sensor was at rest; the next four come from there
-    gyroscope_bias_deg_s: float  # length of the mean rate
-    gyroscope_noise_deg_s: float  # SD of one sample, the worst axis
-    accelerometer_norm_error_m_s2: float  # mean norm minus 9.80665
-    accelerometer_noise_m_s2: float  # SD of one sample, the worst axis
-    saturated_share: float  # samples with a channel at the end of its range
-    dropped_share: float  # samples missing from the uniform clock
-    longest_gap_s: float
-    jitter_s: float  # SD of the time stamps about a uniform clock
-    saturation: str = ""  # which instrument is cut off along which axis, at which level
+    source: Annotated[str, number("file and sensor")]
+    rate_hz: Annotated[float, measured("hz", "sampling rate")]
+    duration_s: Annotated[float, measured("s", "duration of the recording")]
+    rest_s: Annotated[float, measured("s", "time at rest, which bias, norm and noise are from")]
+    gyroscope_bias_deg_s: Annotated[float, measured("deg/s", "length of the mean rate at rest")]
+    gyroscope_noise_deg_s: Annotated[
+        float, measured("deg/s", "SD of one sample at rest, the worst axis")
+    ]
+    accelerometer_norm_error_m_s2: Annotated[
+        float, measured("m/s2", "mean norm at rest minus 9.80665")
+    ]
+    accelerometer_noise_m_s2: Annotated[
+        float, measured("m/s2", "SD of one sample at rest, the worst axis")
+    ]
+    saturated_share: Annotated[
+        float, number("share of samples with a channel at the end of its range")
+    ]
+    dropped_share: Annotated[float, number("share of samples missing from the uniform clock")]
+    longest_gap_s: Annotated[float, measured("s", "longest gap")]
+    jitter_s: Annotated[float, measured("s", "SD of the time stamps about a uniform clock")]
+    saturation: Annotated[
+        str, number("which instrument is cut off along which axis, at which level; else empty")
+    ] = ""
 
     @property
     def warnings(self) -> tuple[str, ...]:

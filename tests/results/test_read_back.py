@@ -15,7 +15,7 @@ from twinangle.declare import UNDECLARED, declared
 from twinangle.errors import StudyError
 from twinangle.results import StudyResults, TrialResult, given
 from twinangle.results.equality import difference, same_results
-from twinangle.results.reading import read_results, results_of
+from twinangle.results.read_back import read_results, results_of
 from twinangle.results.serialise import SCHEMA, study_record, to_text, topic_fields
 from twinangle.results.tables import write_tables
 

@@ -23,7 +23,7 @@ from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import SCHEMA, topic_fields
 from twinangle.results.tables.curves import CYCLES, IDENTITY
-from twinangle.results.tables.reading import read_cycles, read_traces
+from twinangle.results.tables.curves_back import read_cycles, read_traces
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import make_visible
 

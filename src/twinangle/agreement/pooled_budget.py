@@ -1,0 +1,94 @@
+"""Error budgets over participants: the mean of each part, with its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+import numpy as np
+import pandas as pd
+
+from twinangle.agreement._budget_parts import (
+    FEWEST,
+    PARTS,
+)
+from twinangle.agreement._input import fraction
+from twinangle.agreement._participants import log_mean_interval
+from twinangle.agreement._result import counted, interval, quantity
+from twinangle.agreement.budget import PART_WORDS, BudgetParts, ErrorBudget, part_assumptions, roots
+from twinangle.declare import number
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PooledBudget(BudgetParts):
+    """Means of several participants' error budgets, each counting the same, and each of them.
+
+    Intervals are over participants; NaN below 4, or where the part is 0 in all of them.
+    """
+
+    n_participants: Annotated[int, number("participants: budgets averaged")]
+    budgets: Annotated[tuple[ErrorBudget, ...], number("each participant's budget")]
+    confidence: Annotated[float, number("confidence of the intervals")]
+    assumptions: Annotated[tuple[str, ...], number("what the parts mean")]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        share = self.total if self.total > 0 else 1.0
+        parts = ", ".join(
+            f"{PART_WORDS.get(name, name)} {100 * getattr(self, name) / share:.0f} %"
+            for name in PARTS
+        )
+        return (
+            f"Root mean square difference {quantity(float(np.sqrt(self.total)), unit)} "
+            f"({interval(roots(self.total_ci), unit, self.confidence)}) over "
+            f"{counted(self.n_participants, 'participant')}: {parts}."
+        )
+
+
+def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) -> PooledBudget:
+    """Average error budgets, one a participant.
+
+    Parameters
+    ----------
+    budgets : sequence of ErrorBudget
+        At least one. The mean of each participant's budget, so an offset that differs in sign
+        between participants stays in the offset part.
+    confidence : float, default 0.95
+        Of the intervals.
+
+    Returns
+    -------
+    PooledBudget
+
+    Raises
+    ------
+    ValueError
+        If there is none, or `confidence` is not between 0 and 1.
+
+    Notes
+    -----
+    Intervals: participants are what is sampled. A part is a mean over participants of numbers
+    that are not negative, so its logarithm is taken: mean × exp(∓ t e), Student's t on k - 1
+    degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
+    """
+    confidence = fraction(confidence, "confidence")
+    if not budgets:
+        raise ValueError("`budgets` is empty; at least one budget is needed.")
+    table = pd.concat([one.to_frame() for one in budgets])
+    values = {name: table[name].to_numpy(dtype=np.float64) for name in ("total", *PARTS)}
+    found: dict[str, Any] = {name: float(each.mean()) for name, each in values.items()}
+    found |= {f"{name}_ci": log_mean_interval(each, confidence) for name, each in values.items()}
+    return PooledBudget(
+        **found,
+        n_participants=len(budgets),
+        budgets=tuple(budgets),
+        confidence=confidence,
+        assumptions=("Every budget counts the same.", *_said(budgets)),
+    )
+
+
+def _said(budgets: Sequence[ErrorBudget]) -> tuple[str, ...]:
+    """Return what is to be said of the means: that parts add up, and what is not told apart."""
+    unclear = sum(one.shared for one in budgets) > 0.1 * sum(one.total for one in budgets)
+    return part_assumptions(FEWEST, drifts=False, unclear=unclear)[: 2 if unclear else 1]

@@ -1,0 +1,223 @@
+"""What a folder holds: each file sorted, files of one sensor joined, rows of the table found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from twinangle.errors import RecordingError, StudyError
+from twinangle.formats import FORMATS, describe_file
+from twinangle.formats.bids_motion import ENDING
+from twinangle.formats.description import FileDescription
+from twinangle.init.name_pairs import split_in_pairs
+from twinangle.init.paths import (
+    Place,
+    place_in_data_set,
+)
+from twinangle.init.recognition import words
+from twinangle.init.sections import (
+    REFERENCE_WORDS,
+    angle_wearable,
+    blank_section,
+    suggest_section,
+    two_angles,
+)
+from twinangle.init.sensor_files import (
+    SensorFile,
+    lone_sensor,
+    pair_sensors,
+    patterns,
+    section_of_pair,
+)
+
+MOST_FILES = 2000
+
+
+NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
+
+
+Row = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One recording: its cells in the table, its place in the study, the section that reads it."""
+
+    path: str  # relative to the folder, or both of two files
+    cells: Row
+    place: Place
+    section: str  # TOML
+    description: FileDescription | None = None  # None of two files
+
+
+@dataclass(slots=True)
+class Look:
+    """What was found in a folder."""
+
+    wearables: list[Found] = field(default_factory=list)
+    references: list[Found] = field(default_factory=list)
+    unknown: list[Found] = field(default_factory=list)
+    sensors: list[SensorFile] = field(default_factory=list)
+    recognised: list[str] = field(default_factory=list)
+    questions: list[str] = field(default_factory=list)
+
+
+def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
+    """Describe every file of a known format; sort recordings from questions."""
+    whole_set = place_by is place_in_data_set
+    suffixes = (ENDING,) if whole_set else tuple(s for form in FORMATS for s in form.suffixes)
+    paths = [
+        path
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+        and path.name.lower().endswith(suffixes)
+        and path.name not in ("study.toml", "trials.csv")
+        and _is_looked_at(path.relative_to(folder).parts, whole_set=whole_set)
+    ]
+    if len(paths) > MOST_FILES:
+        raise StudyError(f"{folder}: holds {len(paths)} files; give a folder of one study.")
+    look = Look()
+    for path in paths:
+        name = path.relative_to(folder).as_posix()
+        try:
+            _sort(look, name, place_by(name), path)
+        except RecordingError as error:
+            look.questions.append(str(error).replace(str(path), name))
+    return look
+
+
+def _is_looked_at(parts: Sequence[str], *, whole_set: bool) -> bool:
+    if any(part.startswith(".") for part in parts):
+        return False
+    return not (whole_set and parts[0] in NOT_RAW)
+
+
+def _sort(look: Look, name: str, place: Place, path: Path) -> None:
+    """Put one file among the wearables, the references, the lone sensors or the questions."""
+    description = describe_file(path)
+    section = suggest_section(description)
+    sensor = lone_sensor(name, place, description)
+    if sensor is not None:
+        look.sensors.append(sensor)
+    elif section is not None and "[wearable]" in section:
+        look.wearables.append(Found(name, {"wearable": name}, place, section, description))
+        look.recognised.append(f"{name}: wearable{_of_part(place)}")
+    elif section is not None:
+        look.references.append(Found(name, {"reference": name}, place, section, description))
+        look.recognised.append(f"{name}: reference")
+    else:
+        section = blank_section(replace(description, path=name))
+        look.unknown.append(Found(name, {"wearable": name}, place, section, description))
+        look.questions.append(f"{name}: no channel is recognised by its name.")
+
+
+def _of_part(place: Place) -> str:
+    return {"static": ", neutral standing", "functional": ", functional movement"}.get(
+        place.part, ""
+    )
+
+
+def join_sensors(look: Look) -> str | None:
+    """Turn files of one sensor into wearables, and return the section `[wearable.files]`."""
+    pairs, left_over = pair_sensors(look.sensors)
+    look.questions += left_over
+    readable = [pair for pair in pairs if section_of_pair(pair) is not None]
+    look.questions += [
+        f"{pair.proximal.path} and {pair.distal.path}: hold sensors of unlike kinds."
+        for pair in pairs
+        if pair not in readable
+    ]
+    if not readable:
+        return None
+    section, cells = patterns(readable)
+    for pair, own in zip(readable, cells, strict=True):
+        paths = [file.path for file in pair.both]
+        place = pair.proximal.place
+        look.wearables.append(Found(" and ".join(paths), own, place, section_of_pair(pair) or ""))
+        look.recognised.append(
+            f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
+        )
+    look.questions.append(
+        "trials.csv: whether both sensors' files are on one clock (docs/study-file.md, "
+        "[wearable.files]); distal_lag_s where they are not."
+    )
+    return section
+
+
+def trials_of(look: Look) -> list[Found]:
+    """Return the recordings that make rows: of sensors, else of angles, else of what is there."""
+    if not any(not each.place.part for each in look.wearables) and look.references:
+        _angles_alone(look)
+    trials = [each for each in look.wearables if not each.place.part]
+    if not trials:
+        lone = [
+            Found(
+                each.path,
+                {"wearable": each.path},
+                each.place,
+                blank_section(replace(each.description, path=each.path)),
+                each.description,
+            )
+            for each in look.sensors
+        ]
+        trials = [each for each in (*look.unknown, *lone) if not each.place.part]
+        first = [each.section for each in trials[:1]]  # all share its blanks
+        trials = [replace(each, section=first[0]) for each in trials]
+        look.wearables += trials
+    return trials
+
+
+def _angles_alone(look: Look) -> None:
+    """Make wearables of some of the angles, where no sensor is there to be one."""
+    angles = [each for each in look.references if 'kind = "angle"' in each.section]
+    others = [each for each in look.references if each not in angles]
+    in_one = [two_angles(each.description) if each.description else None for each in angles]
+    if angles and not others and None not in in_one:
+        look.wearables = [
+            replace(each, cells={"wearable": each.path, "reference": each.path}, section=both[0])
+            for each, both in zip(angles, in_one, strict=True)
+            if both is not None
+        ]
+        look.references = [
+            replace(each, section=both[1], cells={})
+            for each, both in zip(angles, in_one, strict=True)
+            if both is not None
+        ]
+    else:
+        tested = _tested(angles) if not others else angles
+        look.wearables = [
+            replace(each, cells={"wearable": each.path}, section=angle_wearable(each.section))
+            for each in tested
+        ]
+        look.references = [each for each in look.references if each not in tested]
+    if look.wearables:
+        parts = {each.path for each in look.wearables}
+        look.recognised = [
+            text.replace(": reference", ": angle, taken for the wearable's")
+            if text.rpartition(":")[0] in parts
+            else text
+            for text in look.recognised
+        ]
+        look.questions.append(
+            "study.toml and trials.csv: which of the two angles is the wearable's was told by "
+            "names alone, or by nothing; swap sections and columns where it is the other way round."
+        )
+
+
+def _tested(angles: list[Found]) -> list[Found]:
+    """Return the angles to take for the wearable's: those that nothing calls a reference."""
+    named = [each for each in angles if _called_reference(each)]
+    if named and len(named) < len(angles):
+        return [each for each in angles if each not in named]
+    sections = list(dict.fromkeys(each.section for each in angles))
+    if len(sections) == 2:
+        return [each for each in angles if each.section == sections[0]]
+    pairs = split_in_pairs([each.path for each in angles])
+    return [each for each in angles if each.path in pairs] if pairs else angles
+
+
+def _called_reference(found: Found) -> bool:
+    names = [channel.name for channel in found.description.channels] if found.description else []
+    spoken = words(" ".join([found.path.rpartition(".")[0], *names])).split()
+    return bool(REFERENCE_WORDS & set(spoken))

@@ -1,0 +1,210 @@
+"""What `[wearable]` may hold, one model a kind of wearable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal, Self
+
+from pydantic import model_validator
+
+from twinangle.naming import listed
+from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.section import (
+    AxisMethod,
+    FourColumns,
+    Names,
+    Positive,
+    Section,
+    Sign,
+    Text,
+    ThreeColumns,
+)
+
+
+class Clocked(Section):
+    """A file's clock: a time column in seconds, a rate, or both for a column that counts samples.
+
+    A file that carries its own rate needs neither.
+    """
+
+    time: Text | None = None
+    time_unit: Literal["s", "ms", "us"] | None = None
+    rate_hz: Positive | None = None
+
+    @model_validator(mode="after")
+    def _check_time_unit(self) -> Self:
+        if self.time_unit is not None and (self.time is None or self.rate_hz is not None):
+            raise ValueError(
+                "has a `time_unit`, which goes with a column of times in `time`, without `rate_hz`"
+            )
+        return self
+
+
+class SensorColumns(Section):
+    """The columns of one inertial sensor; the magnetometer may be left out."""
+
+    accelerometer: ThreeColumns
+    gyroscope: ThreeColumns
+    magnetometer: ThreeColumns | None = None
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns, accelerometer first."""
+        return (*self.accelerometer, *self.gyroscope, *(self.magnetometer or ()))
+
+
+class SensorUnits(Section):
+    """The units in the wearable's files; None where the file itself declares them."""
+
+    accelerometer: Literal["m/s^2", "g"] | None = None
+    gyroscope: Literal["rad/s", "deg/s"] | None = None
+    magnetometer: Literal["uT", "gauss", "normalised"] | None = None
+
+
+class QuaternionColumns(Section):
+    """The four columns of one segment's orientation, scalar first."""
+
+    quaternion: FourColumns
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The four columns."""
+        return self.quaternion
+
+
+class CalibratedWearable(Clocked):
+    """What wearables share whose angle is computed from two sensors: axis and neutral standing."""
+
+    axis_method: AxisMethod = "mean-rate"
+    standing_deg: float = 0.0
+    standing_from_reference: bool = False
+
+    @model_validator(mode="after")
+    def _check_standing(self) -> Self:
+        if self.standing_from_reference and self.standing_deg != 0:
+            raise ValueError("has `standing_deg` as well as `standing_from_reference`; give one")
+        return self
+
+
+class InertialWearable(CalibratedWearable):
+    """`[wearable]` of kind "inertial": raw signals of two sensors."""
+
+    kind: Literal["inertial"]
+    gyroscope_sample: Literal["instantaneous", "interval-mean"] = "instantaneous"
+    procedures: Names = ("kalman",)
+    proximal: SensorColumns
+    distal: SensorColumns
+    units: SensorUnits = SensorUnits()
+    files: SensorFilePatterns | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.proximal.magnetometer is None) != (self.distal.magnetometer is None):
+            raise ValueError("needs `magnetometer` columns for both sensors, or for neither")
+        for columns in _columns_by_file(self):
+            require_no_column_twice(columns)
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns of signals, the proximal sensor's first."""
+        return (*self.proximal.columns, *self.distal.columns)
+
+
+class OrientationWearable(CalibratedWearable):
+    """`[wearable]` of kind "orientation": quaternions of the two segments, sensor to earth."""
+
+    kind: Literal["orientation"]
+    procedures: Names = ("orientation",)
+    proximal: QuaternionColumns
+    distal: QuaternionColumns
+    files: SensorFilePatterns | None = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        for columns in _columns_by_file(self):
+            require_no_column_twice(columns)
+        return self
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All columns of signals, the proximal segment's first."""
+        return (*self.proximal.columns, *self.distal.columns)
+
+
+class AngleWearable(Clocked):
+    """`[wearable]` of kind "angle": one ready-made angle, or one a procedure under test."""
+
+    kind: Literal["angle"]
+    angle: Text | None = None
+    angles: Mapping[str, Text] | None = None
+    unit: Literal["deg", "rad"] = "deg"
+    offset: float = 0.0
+    sign: Sign = 1
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if (self.angle is None) == (not self.angles):
+            raise ValueError('needs either `angle = "column"` or `angles = { name = "column" }`')
+        return self
+
+    @property
+    def by_procedure(self) -> dict[str, str]:
+        """The angle column of each procedure; a single one is called "angle"."""
+        return dict(self.angles) if self.angles else {"angle": self.angle or ""}
+
+    @property
+    def procedures(self) -> tuple[str, ...]:
+        """Names of the procedures, as the other kinds have them."""
+        return tuple(self.by_procedure)
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """All angle columns, each once."""
+        return tuple(dict.fromkeys(self.by_procedure.values()))
+
+
+Wearable = InertialWearable | OrientationWearable | AngleWearable
+
+
+WEARABLE_KINDS: dict[str, type[Section]] = {
+    "inertial": InertialWearable,
+    "orientation": OrientationWearable,
+    "angle": AngleWearable,
+}
+
+
+def merged_columns(
+    wearable: InertialWearable | OrientationWearable,
+) -> InertialWearable | OrientationWearable:
+    """Return the settings for two files merged into one, each channel under its file's place.
+
+    The channel `acc_x` of the proximal sensor's file is "proximal acc_x" there. Settings of a
+    study with both sensors in one file are returned as they are.
+    """
+    if wearable.files is None:
+        return wearable
+    places = {}
+    for place in ("proximal", "distal"):
+        columns = getattr(wearable, place)
+        names = {
+            key: tuple(f"{place} {name}" for name in value)
+            for key, value in columns
+            if value is not None
+        }
+        places[place] = columns.model_copy(update=names)
+    return wearable.model_copy(update=places)
+
+
+def _columns_by_file(wearable: InertialWearable | OrientationWearable) -> list[tuple[str, ...]]:
+    """Return the columns that must differ: those of each file."""
+    if wearable.files is None:
+        return [wearable.columns]
+    return [wearable.proximal.columns, wearable.distal.columns]
+
+
+def require_no_column_twice(columns: tuple[str, ...]) -> None:
+    """Refuse one column in two places."""
+    twice = dict.fromkeys(name for name in columns if columns.count(name) > 1)
+    if twice:
+        raise ValueError(f"names {listed(twice)} more than once; each column has one place")
