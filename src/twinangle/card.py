@@ -77,9 +77,7 @@ class Card:
         parts += [self.sketch, _table(self.head, self.rows)]
         if self.behind:
             items = "".join(f"<li>{escape(text)}</li>" for text in self.behind)
-            parts.append(
-                f"<details><summary>What it rests on</summary><ul>{items}</ul></details>"
-            )
+            parts.append(f"<details><summary>What it rests on</summary><ul>{items}</ul></details>")
         return "".join([*parts, "</div>"])
 
 
@@ -87,14 +85,14 @@ def _table(head: Row, rows: tuple[Row, ...]) -> str:
     if not rows:
         return ""
     top = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in head)
-    body = [
-        "".join(f"<td>{escape(cell)}</td>" for cell in row) for row in rows[:MOST_ROWS]
-    ]
+    body = ["".join(f"<td>{escape(cell)}</td>" for cell in row) for row in rows[:MOST_ROWS]]
     more = len(rows) - MOST_ROWS
     if more > 0:
         body.append(f'<td colspan="{len(rows[0])}">… and {more} more</td>')
     lines = "".join(f"<tr>{cells}</tr>" for cells in body)
-    return f"<table>{f'<thead><tr>{top}</tr></thead>' if head else ''}<tbody>{lines}</tbody></table>"
+    return (
+        f"<table>{f'<thead><tr>{top}</tr></thead>' if head else ''}<tbody>{lines}</tbody></table>"
+    )
 
 
 class Shown:
@@ -133,7 +131,7 @@ class Several(tuple[T, ...]):
 
     def __repr__(self) -> str:
         card = self._card()
-        lines = [f"  [{index}] {text}"[:WIDTH] for index, text in card.rows[: MOST_LINES - 2]]
+        lines = [_cut(f"  [{index}] {text}") for index, text in card.rows[: MOST_LINES - 2]]
         more = len(self) - len(lines)
         return "\n".join([card.title, *lines, *([f"  … and {more} more"] if more else [])])
 
@@ -142,11 +140,15 @@ class Several(tuple[T, ...]):
         return self._card().html()
 
 
+def _cut(line: str) -> str:
+    return line if len(line) <= WIDTH else f"{line[: WIDTH - 2]} …"
+
+
 def one_line(value: object) -> str:
     """Return a value's title and first sentence on one line."""
     if isinstance(value, Shown):
         card = value._card()
-        return " ".join([card.title, *card.sentences[:1]])
+        return " ".join([card.title.removeprefix(f"{type(value).__name__} "), *card.sentences[:1]])
     return short(value)
 
 

@@ -43,7 +43,9 @@ def sketch_curves(curves: Sequence[tuple[str, Floats, str]], words: str) -> str:
             for x, y in zip(across, values, strict=True)
             if np.isfinite(y)
         )
-        parts.append(f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="2"/>')
+        parts.append(
+            f'<polyline points="{points}" fill="none" stroke="{colour}" stroke-width="2"/>'
+        )
         parts.append(_text(EDGE, 14 + 14 * k, name, colour))
     return _svg(WIDTH, HEIGHT, words, parts)
 
@@ -69,7 +71,7 @@ def sketch_limits(rows: Sequence[tuple[str, float, float, float]], words: str) -
         return LABEL + EDGE + (value - low) * scale
 
     height = ROW * len(shown) + 2 * EDGE
-    zero = f'M{across(0):.1f} {EDGE}V{height - EDGE}'
+    zero = f"M{across(0):.1f} {EDGE}V{height - EDGE}"
     parts = [f'<path d="{zero}" stroke="currentColor" stroke-dasharray="3 3" opacity="0.6"/>']
     for k, (name, lower, bias, upper) in enumerate(shown):
         y = EDGE + ROW * (k + 0.5)

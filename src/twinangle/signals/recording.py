@@ -88,9 +88,7 @@ class Recording(Shown):
         title = f"Recording {self.source}: {n} samples of {len(self.channels)} channels"
         if n > 1:
             lasts = float(self.time_s[-1] - self.time_s[0])
-            title += (
-                f", {self.time_s[0]:.6g} to {self.time_s[-1]:.6g} s ({(n - 1) / lasts:.6g} Hz)"
-            )
+            title += f", {self.time_s[0]:.6g} to {self.time_s[-1]:.6g} s ({(n - 1) / lasts:.6g} Hz)"
         title += f", {missing} with a value missing" if missing else ""
         rows = tuple(
             (name, unit, f"{known.min():.4g} to {known.max():.4g}" if known.size else "no value")

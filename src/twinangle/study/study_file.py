@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Unpack, cast
 
 from pydantic import ValidationError
 
+from twinangle.card import Card, Shown
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.options import Options
@@ -33,6 +34,7 @@ from twinangle.study.study_text import key_lines, parsed, read_text
 from twinangle.study.table_text import inside_folder
 from twinangle.study.trial_row import Needs, Trial
 from twinangle.study.trials_table import read_trials
+from twinangle.study.varied import Changes, varied_study
 from twinangle.study.wearable_settings import InertialWearable, OrientationWearable, Wearable
 
 # Of the sign patterns that are drawn where there are too many participants to try them all.
@@ -40,7 +42,7 @@ SEED = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Study:
+class Study(Shown):
     """A study as its file and trials table describe it; nothing in it is computed."""
 
     title: str
@@ -73,6 +75,39 @@ class Study:
             seed=SEED,
         )
 
+    def with_(self, **changes: Unpack[Changes]) -> Study:
+        """Return the same study with other settings, validated as the study file is.
+
+        Parameters
+        ----------
+        **changes
+            Keys of the study file: ``with_(procedures=["vqf"], acceptable_deg=3)``. A key that
+            several sections have, or a column, goes in with its section:
+            ``with_(cycles={"method": "angle-peak"})``.
+
+        Returns
+        -------
+        Study
+            A further value; this one stays. What differs from the study file is told in the notes
+            of its results.
+
+        Raises
+        ------
+        StudyError
+            If a key is unknown (the message lists those that are known) or a value not accepted.
+
+        Examples
+        --------
+        >>> study = read_study("study.toml")  # doctest: +SKIP
+        >>> run_study(study.with_(procedures=["vqf"], acceptable_deg=3))  # doctest: +SKIP
+        """
+        return varied_study(self, changes)
+
+    def _card(self) -> Card:
+        from twinangle.study.shown import card_of_study  # it needs this class
+
+        return card_of_study(self)
+
 
 def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
     """Read a study file and its trials table and check both whole.
@@ -103,11 +138,11 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     faults = Faults(path.name, key_lines(text))
     check_sections(data, faults)
     settings = {name: read_section(name, data, faults) for name in SECTIONS}
-    _check_cycles(settings, faults)
+    check_cycles(settings, faults)
     if not allow_own_procedures:
         _refuse_own_procedures(settings["wearable"], faults)
     table, trials, in_table = _trials(path, settings, data)
-    _check_condition(settings, trials, faults)
+    check_condition(settings, trials, faults)
     calibration = _calibration(path, settings, faults)
     found = [*faults.sorted_texts(), *in_table]
     if found:
@@ -125,7 +160,7 @@ def _message(path: Path, found: list[str]) -> str:
     return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
 
 
-def _check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
+def check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
     """Refuse a method of finding cycles that the wearable cannot serve."""
     kind = getattr(settings["wearable"], "kind", None)
     method = getattr(settings["cycles"], "method", None)
@@ -210,7 +245,7 @@ def _calibration(
     return fitted
 
 
-def _check_condition(
+def check_condition(
     settings: Mapping[str, Section | None], trials: tuple[Trial, ...], faults: Faults
 ) -> None:
     """Refuse to compare with a condition that no trial has."""
