@@ -90,9 +90,8 @@ def _table(head: Row, rows: tuple[Row, ...]) -> str:
     if more > 0:
         body.append(f'<td colspan="{len(rows[0])}">… and {more} more</td>')
     lines = "".join(f"<tr>{cells}</tr>" for cells in body)
-    return (
-        f"<table>{f'<thead><tr>{top}</tr></thead>' if head else ''}<tbody>{lines}</tbody></table>"
-    )
+    above = f"<thead><tr>{top}</tr></thead>" if any(head) else ""
+    return f"<table>{above}<tbody>{lines}</tbody></table>"
 
 
 class Shown:

@@ -89,4 +89,5 @@ def _text(x: float, y: float, words: str, colour: str) -> str:
 def _svg(width: int, height: int, words: str, parts: Sequence[str]) -> str:
     head = f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"'
     label = escape(words)
-    return f'{head} viewBox="0 0 {width} {height}" role="img" aria-label="{label}">{"".join(parts)}</svg>'
+    seen = f'viewBox="0 0 {width} {height}" role="img" aria-label="{label}"'
+    return f"{head} {seen}>{''.join(parts)}</svg>"

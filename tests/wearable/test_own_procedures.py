@@ -112,7 +112,10 @@ def test_entry_points_are_found_and_named(trial, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "message"),
     [
-        ("broken", rr"'invented_procedures:broken' failed in test_own_procedures\.py, line \d+ \(`raise KeyError"),
+        (
+            "broken",
+            r"in test_own_procedures\.py, line \d+ \(`raise KeyError\(.thigh.\)`\): KeyError",
+        ),
         ("refusing", "beyond me"),
         ("wrong_length", r"shape \(7,\).*expected one value a sample.*\(6000,\)"),
         ("wrong_type", "returned a str; expected"),

@@ -1,4 +1,4 @@
-"""What a study shows of itself in a notebook: its recordings by condition, and how they are read."""
+"""What a study shows of itself in a notebook: recordings by condition, and how they are read."""
 
 from __future__ import annotations
 

@@ -96,8 +96,8 @@ def _import(target: str, beside: str = "") -> OwnProcedure:
     except Exception as error:
         raise AngleError(
             f"procedure '{target}'{beside}: the module '{module_name}' cannot be imported"
-            f"{_own_line(error)} ({type(error).__name__}: {error}). It must be installed, or its folder be named in "
-            "PYTHONPATH."
+            f"{_own_line(error)} ({type(error).__name__}: {error}). It must be installed, or its "
+            "folder be named in PYTHONPATH."
         ) from error
     for part in attribute.split("."):
         found = getattr(found, part, None)
