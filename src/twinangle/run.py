@@ -37,7 +37,11 @@ STUDY_PLACE = ".twinangle-study.txt"
 
 
 def write_outputs(
-    results: StudyResults, folder: Path, *, jobs: int = 1, image_formats: tuple[str, ...] = ()
+    results: StudyResults,
+    folder: str | Path,
+    *,
+    jobs: int = 1,
+    image_formats: tuple[str, ...] = (),
 ) -> tuple[Path, ...]:
     """Write report, figures, tables, methods text and `results.json` into `folder`.
 
@@ -139,6 +143,8 @@ def run_into(
 
 def _note_study(study: Study, folder: Path) -> None:
     """Note where the study lies, for whoever recomputes; nothing where no way leads there."""
+    if study.in_memory:
+        return
     try:
         place = os.path.relpath(study.path.resolve(), folder.resolve())
     except ValueError:  # on another drive

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Unpack, cast
@@ -13,10 +13,12 @@ from twinangle.card import Card, Shown
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.options import Options
+from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
 from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.from_arrays import AngleTrial, study_from_angles
 from twinangle.study.participant_codes import privacy_warnings
 from twinangle.study.reference_settings import AngleReference, Reference
 from twinangle.study.section import Section
@@ -74,6 +76,53 @@ class Study(Shown):
             against=self.conditions.against,
             seed=SEED,
         )
+
+    @property
+    def in_memory(self) -> bool:
+        """Whether the recordings are arrays, so that there is no file of the study."""
+        return any(isinstance(trial.wearable, Recording) for trial in self.trials)
+
+    @classmethod
+    def from_angles(
+        cls,
+        trials: Sequence[AngleTrial],
+        *,
+        title: str = "Angles in memory",
+        joint: str = "knee",
+        **settings: Unpack[Changes],
+    ) -> Study:
+        """Return a study of angles that other software computed, from arrays, without any file.
+
+        Parameters
+        ----------
+        trials : sequence of AngleTrial
+            One a recording; each with the same procedures.
+        title, joint : str
+            As in a study file.
+        **settings
+            As of :meth:`with_`. Clocks are taken as shared where no trial has
+            `reference_time_s`, else found by cross-correlation.
+
+        Raises
+        ------
+        StudyError
+            If arrays do not fit each other or a setting is not accepted.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from twinangle.study import AngleTrial, Study
+        >>> time = np.arange(0, 40, 0.01)
+        >>> knee = 30 - 30 * np.cos(2 * np.pi * time / 1.1)
+        >>> trial = AngleTrial("P01", time, knee + 2.0, reference_deg=knee)
+        >>> study = Study.from_angles([trial], acceptable_deg=5.0)
+        >>> study.synchronisation.method
+        'shared-clock'
+        """
+        study = study_from_angles(trials, title=title, joint=joint)
+        if not settings:
+            return study
+        return replace(varied_study(study, settings), warnings=study.warnings)
 
     def with_(self, **changes: Unpack[Changes]) -> Study:
         """Return the same study with other settings, validated as the study file is.
