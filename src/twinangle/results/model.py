@@ -218,7 +218,7 @@ class TrialResult(Shown):
 
 
 @dataclass(frozen=True, slots=True)
-class InputFile(Shown):
+class InputFile:
     """One file the results rest on, relative to the study file."""
 
     path: str

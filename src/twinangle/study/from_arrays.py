@@ -99,7 +99,6 @@ def study_from_angles(trials: Sequence[AngleTrial], *, title: str, joint: str) -
         )
     filled = with_cycle_defaults({"study": {"joint": joint}, "wearable": {"kind": "angle"}})
     paired = any(row.reference is not None for row in rows)
-    method = "cross-correlation" if _own_clocks(trials) else "shared-clock"
     return Study(
         title=title,
         joint=joint,
@@ -109,7 +108,9 @@ def study_from_angles(trials: Sequence[AngleTrial], *, title: str, joint: str) -
         trials=rows,
         wearable=AngleWearable(kind="angle", time=TIME, angles={one: one for one in procedures}),
         reference=AngleReference(kind="angle", time=TIME, angle=REFERENCE) if paired else None,
-        synchronisation=SynchronisationSettings(method=method),
+        synchronisation=SynchronisationSettings(
+            method="cross-correlation" if _own_clocks(trials) else "shared-clock"
+        ),
         cycles=CycleSettings.model_validate(filled["cycles"]),
         agreement=AgreementSettings(),
         conditions=ConditionSettings(),
