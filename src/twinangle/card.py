@@ -158,6 +158,8 @@ def short(value: Any) -> str:
     if isinstance(value, float):
         return f"{value:.6g}"
     if isinstance(value, str):
+        if not value:
+            return "none"
         return value if len(value) <= MOST_LETTERS else f"{value[: MOST_LETTERS - 1]}…"
     shape = getattr(value, "shape", None)
     if isinstance(shape, tuple) and shape:

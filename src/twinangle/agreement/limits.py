@@ -192,6 +192,14 @@ def limits_of_agreement(
     the bias has its interval
     and the limits have none.
 
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> df = pd.DataFrame({"watch": [71.0, 80.0, 64.0, 90.0], "cuff": [70.0, 78.0, 65.0, 88.0]})
+    >>> found = limits_of_agreement(data=df, test="watch", reference="cuff")
+    >>> found.bias, round(found.lower, 2), round(found.upper, 2)
+    (1.0, -1.77, 3.77)
+
     References
     ----------
     .. [1] Bland & Altman (1986). Lancet 327, 307-310; (1999). Stat Methods Med Res 8, 135-160.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import cast
 
 import numpy as np
 
@@ -26,7 +26,6 @@ from twinangle.study import (
     Wearable,
 )
 
-Where = TypeVar("Where", Path, SensorFiles, Path | SensorFiles)
 SINCE_1970_S = 1e8  # a clock beyond three years counts from no recording's start
 
 
@@ -37,13 +36,6 @@ class Placed:
     where: str  # relative to the data set
     start_s: float
     day: int
-
-
-def _file(place: Where | Recording) -> Where:
-    """Return where a recording lies; a study in memory is refused before anything is written."""
-    if isinstance(place, Recording):
-        raise StudyError(f"{place.source}: is no file, so that it cannot be exported.")
-    return place
 
 
 @dataclass(slots=True)
@@ -64,12 +56,12 @@ class RawWriter:
 
     def add(self, trial: Trial, name: Name, clock: Synchronisation | None) -> None:
         """Write every file of a trial that is not written yet; `clock` places the reference."""
+        if isinstance(trial.wearable, Recording) or isinstance(trial.reference, Recording):
+            raise StudyError(f"row {trial.row}: is in memory; only files can be exported.")
         cells: dict[str, str] = {}
-        cells["wearable"], wearable = self._wearable(trial, name, _file(trial.wearable), "")
+        cells["wearable"], wearable = self._wearable(trial, name, trial.wearable, "")
         if trial.reference is not None and self.study.reference is not None:
-            cells["reference"] = self._reference(
-                trial, name, _file(trial.reference), wearable, clock
-            )
+            cells["reference"] = self._reference(trial, name, trial.reference, wearable, clock)
         for part, addition in (("static", "Standing"), ("functional", "Functional")):
             where = getattr(trial, part)
             if where is not None and not isinstance(where, Interval):

@@ -48,3 +48,8 @@ __all__ = [
     "read_study",
     "settings_of",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)
