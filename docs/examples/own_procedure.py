@@ -11,26 +11,37 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.signals.recording import Interval, SensorPair
+from twinangle.signals.recording import InertialRecording, Interval, SensorPair
 from twinangle.wearable.procedures import WearableTrial
 
+Floats = NDArray[np.float64]
 
-def flexion(trial: WearableTrial) -> NDArray[np.float64]:
+
+def flexion(trial: WearableTrial) -> Floats:
     """Return the flexion angle in degrees, one value a sample of the walk; NaN is a gap.
 
-    This one integrates the difference of both gyroscopes about the sensors' own x axis, takes the
-    drift off with a straight line, and sets the mean of neutral standing to `standing_deg`. Put
-    your own computation in its place.
+    This one integrates the difference of the gyroscopes along each one's main axis, without the
+    bias of standing; it drifts. Put your own computation in its place.
     """
-    walk = trial.walk
-    if not isinstance(walk, SensorPair):
-        raise TypeError("this procedure takes raw signals: a wearable of kind 'inertial'.")
+    walk, standing = trial.walk, trial.static
+    if not isinstance(walk, SensorPair) or not isinstance(standing, Interval):
+        raise TypeError("this procedure takes raw signals with neutral standing in the same file.")
     time_s = walk.distal.time_s
-    rate = walk.distal.gyroscope[:, 0] - walk.proximal.gyroscope[:, 0]  # rad/s, shank minus thigh
-    angle = np.rad2deg(np.cumsum(np.nan_to_num(rate)) / walk.distal.rate_hz)
-    angle -= np.polyval(np.polyfit(time_s, angle, 1), time_s)
-    if isinstance(trial.static, Interval):
-        standing = (time_s >= trial.static.start_s) & (time_s <= trial.static.end_s)
-        angle += trial.standing_deg - angle[standing].mean()
+    still = (time_s >= standing.start_s) & (time_s <= standing.end_s)
+    thigh, shank = _main_rate(walk.proximal, still), _main_rate(walk.distal, still)
+    if np.nansum(thigh * shank) < 0:  # an axis has two directions; segments swing together
+        thigh = -thigh
+    rate = shank - thigh
+    angle = np.degrees(np.cumsum(np.nan_to_num(rate))) / walk.distal.rate_hz
+    if abs(angle.min()) > angle.max():  # the larger excursion from standing is flexion
+        angle = -angle
+    angle += trial.standing_deg - angle[still].mean()
     angle[np.isnan(rate)] = np.nan
     return angle
+
+
+def _main_rate(sensor: InertialRecording, still: NDArray[np.bool_]) -> Floats:
+    """Return the rate along the sensor's main axis, in rad/s."""
+    rate = sensor.gyroscope - np.nanmean(sensor.gyroscope[still], axis=0)
+    known = rate[np.isfinite(rate).all(axis=1)]
+    return np.asarray(rate @ np.linalg.eigh(known.T @ known)[1][:, -1])

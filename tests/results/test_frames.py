@@ -48,5 +48,5 @@ def test_short_names_and_unknown_ones(study):
     assert len(frames) == len(list(frames)) == len(TABLES) + 2
     for name in ("trials", "cycles", "conditions", "warnings"):
         assert getattr(frames, name).equals(frames[name])
-    with pytest.raises(KeyError, match="no table 'limts'.*limits_points"):
+    with pytest.raises(KeyError, match=r"no table 'limts'.*limits_points"):
         frames["limts"]

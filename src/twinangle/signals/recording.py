@@ -33,7 +33,7 @@ def _freeze(owner: object) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Interval(Shown):
+class Interval:
     """A stretch of time, in seconds on the wearable's clock unless said otherwise."""
 
     start_s: float
@@ -47,7 +47,7 @@ class Interval(Shown):
 
 
 @dataclass(frozen=True, slots=True)
-class MaskedStretch(Shown):
+class MaskedStretch:
     """A stretch of a recording to be left out, on the wearable's clock, and why."""
 
     start_s: float
