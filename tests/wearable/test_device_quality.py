@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from twinangle.signals.recording import InertialRecording, Interval
-from twinangle.wearable.quality.device import STANDARD_GRAVITY, device_quality
+from twinangle.wearable.quality.device import device_quality
+from twinangle.wearable.units import STANDARD_GRAVITY
 
 # Two of the trials; the others are looked for beside the repository.
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"

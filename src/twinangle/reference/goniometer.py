@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import cast
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,11 +12,6 @@ from twinangle.errors import RecordingError
 from twinangle.reference.joint_coordinate_system import joint_coordinate_angles
 from twinangle.reference.low_pass import require_cutoff, zero_phase_low_pass
 from twinangle.reference.optical import marker_angle
-from twinangle.reference.reference_settings import (
-    AngleSettings,
-    OpticalSettings,
-    OrientationSettings,
-)
 from twinangle.signals.channel_checks import (
     QuaternionColumns,
     refuse_constant,
@@ -28,6 +23,13 @@ from twinangle.signals.gaps import bridge
 from twinangle.signals.recording import AngleRecording, Array, Interval, Recording
 from twinangle.thresholds import told_apart
 
+if TYPE_CHECKING:
+    from twinangle.study.reference_settings import (
+        AngleReference,
+        MarkerReference,
+        OrientationReference,
+    )
+
 # Common practice, no source.
 LARGEST_ANGLE_DEG = 360.0
 SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving knee or elbow has more
@@ -35,7 +37,7 @@ SMALLEST_MOVEMENT_DEG = 3.0  # between the 1st and 99th percentile; a moving kne
 
 def reference_angle(
     recording: Recording,
-    settings: AngleSettings | OrientationSettings | OpticalSettings,
+    settings: AngleReference | OrientationReference | MarkerReference,
     *,
     joint: str = "knee",
     side: str = "",
@@ -46,7 +48,7 @@ def reference_angle(
     ----------
     recording : Recording
         On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
-    settings : AngleSettings, OrientationSettings or OpticalSettings
+    settings : AngleReference, OrientationReference or MarkerReference
         The section (`study.reference`); its `kind` tells which of :func:`calibrated_angle`,
         :func:`segment_angle` and `twinangle.reference.optical.marker_angle` is meant.
     joint, side : str
@@ -65,35 +67,32 @@ def reference_angle(
         If the kind is another one.
     """
     if settings.kind == "angle":
-        angle = cast(AngleSettings, settings)
         return calibrated_angle(
             recording,
-            column=angle.angle,
-            unit=angle.unit,
-            gain=angle.gain,
-            offset=angle.offset,
-            sign=angle.sign,
-            filter_hz=angle.filter_hz,
-            limits=angle.limits,
-            second_plane=angle.second_plane,
-            crosstalk=angle.crosstalk or 0.0,
+            column=settings.angle,
+            unit=settings.unit,
+            gain=settings.gain,
+            offset=settings.offset,
+            sign=settings.sign,
+            filter_hz=settings.filter_hz,
+            limits=settings.limits,
+            second_plane=settings.second_plane,
+            crosstalk=settings.crosstalk or 0.0,
         )
     if settings.kind == "orientation":
-        segments = cast(OrientationSettings, settings)
         return segment_angle(
             recording,
-            proximal=segments.proximal,
-            distal=segments.distal,
-            flexion_axis=segments.flexion_axis,
-            long_axis=segments.long_axis,
-            offset=segments.offset,
-            sign=segments.sign,
-            filter_hz=segments.filter_hz,
+            proximal=settings.proximal,
+            distal=settings.distal,
+            flexion_axis=settings.flexion_axis,
+            long_axis=settings.long_axis,
+            offset=settings.offset,
+            sign=settings.sign,
+            filter_hz=settings.filter_hz,
         )
     if settings.kind == "markers":
-        optical = cast(OpticalSettings, settings)
-        flexion, _ = marker_angle(recording, optical, joint=joint, side=side)
-        angle_deg = optical.sign * (_unwrapped(flexion) + optical.offset)
+        flexion, _ = marker_angle(recording, settings, joint=joint, side=side)
+        angle_deg = settings.sign * (_unwrapped(flexion) + settings.offset)
         return _angle_recording(angle_deg, recording, None)  # the positions are filtered
     raise ValueError(f"`kind` must be 'angle', 'orientation' or 'markers', got {settings.kind!r}.")
 

@@ -2,29 +2,31 @@
 
 from __future__ import annotations
 
-from typing import cast
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from twinangle.notices import Notice
 from twinangle.reference.goniometer import saturated
 from twinangle.reference.optical import marker_angle
-from twinangle.reference.reference_settings import (
-    AngleSettings,
-    OpticalSettings,
-    OrientationSettings,
-)
 from twinangle.signals.channel_checks import (
     sampling_rate_hz,
 )
 from twinangle.signals.recording import Array, Recording
+
+if TYPE_CHECKING:
+    from twinangle.study.reference_settings import (
+        AngleReference,
+        MarkerReference,
+        OrientationReference,
+    )
 
 FLAT_S = 1.0  # a live instrument does not hold one value so long, unless it is very coarse
 
 
 def reference_notes(
     recording: Recording,
-    settings: AngleSettings | OrientationSettings | OpticalSettings,
+    settings: AngleReference | OrientationReference | MarkerReference,
     *,
     joint: str = "knee",
     side: str = "",
@@ -44,24 +46,23 @@ def reference_notes(
         residuals, and frames solved from fewer markers, bridged and lost.
     """
     if settings.kind == "markers":
-        return marker_angle(recording, cast(OpticalSettings, settings), joint=joint, side=side)[1]
+        return marker_angle(recording, settings, joint=joint, side=side)[1]
     if settings.kind != "angle":
         return ()
-    angle = cast(AngleSettings, settings)
-    values = recording.columns([angle.angle])[:, 0]
+    values = recording.columns([settings.angle])[:, 0]
     notes = []
-    n_saturated = int(saturated(values, angle.limits).sum())
+    n_saturated = int(saturated(values, settings.limits).sum())
     if n_saturated:
         text = (
-            f"{recording.source}, channel {angle.angle!r}: {n_saturated} of {values.size} samples "
-            f"at or beyond the limits {angle.limits} are left out as saturated"
+            f"{recording.source}, channel {settings.angle!r}: {n_saturated} of {values.size} "
+            f"samples at or beyond the limits {settings.limits} are left out as saturated"
         )
         notes.append(Notice(text, "reference-saturated", size=n_saturated / values.size))
     run, start = _longest_flat(values)
     rate_hz = sampling_rate_hz(recording)
     if FLAT_S * rate_hz <= run < 0.9 * values.size:
         text = (
-            f"{recording.source}, channel {angle.angle!r}: does not change by a bit for "
+            f"{recording.source}, channel {settings.angle!r}: does not change by a bit for "
             f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
         )
         notes.append(Notice(text, "reference-flat", "grave", run / rate_hz))

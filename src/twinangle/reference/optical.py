@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Protocol
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,79 +24,15 @@ from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, Recording
 from twinangle.thresholds import told_apart
 
+if TYPE_CHECKING:
+    from twinangle.study.reference_settings import MarkerReference, MarkerSegment
+
 MILLIMETRES = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
 LARGE_RESIDUAL_MM = 10.0  # of a cluster's markers from a rigid body; common practice, no source
 
 
-class MarkerSegment(Protocol):
-    """The markers of one segment, as the study file names them."""
-
-    @property
-    def markers(self) -> Sequence[str] | None:
-        """The cluster that gives the pose."""
-
-    @property
-    def lateral(self) -> str | None:
-        """Landmark on the outer side of the segment's lower end."""
-
-    @property
-    def medial(self) -> str | None:
-        """Landmark on its inner side."""
-
-    @property
-    def upper(self) -> str | None:
-        """Marker at the upper end."""
-
-    @property
-    def lower(self) -> str | None:
-        """Marker at the lower end."""
-
-    @property
-    def names(self) -> Sequence[str]:
-        """Every marker named."""
-
-
-class MarkerSettings(Protocol):
-    """What `[reference]` of kind "markers" says; `twinangle.study.MarkerReference` is one."""
-
-    @property
-    def method(self) -> str:
-        """Either "joint-coordinate-system" or "sagittal"."""
-
-    @property
-    def unit(self) -> str:
-        """Unit of the positions: mm, cm or m."""
-
-    @property
-    def proximal(self) -> MarkerSegment:
-        """Markers of the segment nearer the trunk."""
-
-    @property
-    def distal(self) -> MarkerSegment:
-        """Markers of the other segment."""
-
-    @property
-    def calibration_start_s(self) -> float | None:
-        """Start of the frames in which every landmark is seen."""
-
-    @property
-    def calibration_end_s(self) -> float | None:
-        """Their end."""
-
-    @property
-    def max_gap_s(self) -> float:
-        """The longest gap of a marker that is bridged."""
-
-    @property
-    def filter_hz(self) -> float | None:
-        """Cut-off of the low-pass on the positions, if there is one."""
-
-    def marker_axes(self, marker: str) -> tuple[str, ...]:
-        """Return a marker's channels."""
-
-
 def marker_angle(
-    recording: Recording, settings: MarkerSettings, *, joint: str, side: str
+    recording: Recording, settings: MarkerReference, *, joint: str, side: str
 ) -> tuple[Array, tuple[str, ...]]:
     """Return flexion from marker trajectories, and what is worth knowing of its quality.
 
@@ -104,7 +40,7 @@ def marker_angle(
     ----------
     recording : Recording
         Positions on a uniform clock, as `twinangle.signals.timing.regularise` returns it.
-    settings : MarkerSettings
+    settings : MarkerReference
         The section of the study file.
     joint : str
         Which joint, of `twinangle.signals.joint.JOINTS`: tells which way flexion turns.
@@ -137,12 +73,12 @@ def marker_angle(
     return joint_named(joint).forwards * angle, notes
 
 
-def _longest_gap(recording: Recording, settings: MarkerSettings) -> int:
+def _longest_gap(recording: Recording, settings: MarkerReference) -> int:
     return int(settings.max_gap_s * sampling_rate_hz(recording) + 1e-9)
 
 
 def _sagittal(
-    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array]
+    recording: Recording, settings: MarkerReference, positions: Mapping[str, Array]
 ) -> tuple[Array, tuple[str, ...]]:
     """Return thigh angle minus shank angle in the plane of the two axes."""
     longest = _longest_gap(recording, settings)
@@ -158,7 +94,7 @@ def _sagittal(
 
 
 def _joint_coordinate_system(
-    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array], side: str
+    recording: Recording, settings: MarkerReference, positions: Mapping[str, Array], side: str
 ) -> tuple[Array, tuple[str, ...]]:
     """Return the turn of the distal segment about the proximal axis that points to the right."""
     if side not in ("left", "right"):
@@ -191,7 +127,7 @@ def _joint_coordinate_system(
 
 
 def _filtered(
-    recording: Recording, settings: MarkerSettings, positions: dict[str, Array]
+    recording: Recording, settings: MarkerReference, positions: dict[str, Array]
 ) -> dict[str, Array]:
     """Low-pass every coordinate, where the study asks for it."""
     if settings.filter_hz is None:
@@ -218,7 +154,7 @@ def _landmarks(segment: MarkerSegment) -> Landmarks:
     )
 
 
-def _calibration(recording: Recording, settings: MarkerSettings) -> NDArray[np.bool_]:
+def _calibration(recording: Recording, settings: MarkerReference) -> NDArray[np.bool_]:
     start, end = settings.calibration_start_s, settings.calibration_end_s
     inside = (recording.time_s >= (start or 0.0)) & (recording.time_s <= (end or 0.0))
     if not inside.any():
@@ -231,7 +167,7 @@ def _calibration(recording: Recording, settings: MarkerSettings) -> NDArray[np.b
 
 
 def _bridge_lost_frames(
-    recording: Recording, settings: MarkerSettings, positions: Mapping[str, Array]
+    recording: Recording, settings: MarkerReference, positions: Mapping[str, Array]
 ) -> tuple[dict[str, Array], int]:
     """Bridge short gaps of markers, but only in frames that see too few markers for a pose.
 
@@ -252,7 +188,7 @@ def _bridge_lost_frames(
 
 
 def _segment_notes(
-    recording: Recording, name: str, motion: SegmentMotion, settings: MarkerSettings
+    recording: Recording, name: str, motion: SegmentMotion, settings: MarkerReference
 ) -> list[str]:
     residual = MILLIMETRES[settings.unit] * motion.residual[np.isfinite(motion.residual)]
     notes: list[str] = []

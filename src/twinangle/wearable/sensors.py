@@ -7,6 +7,7 @@ refuse a declaration that cannot be right, and to say which one would be.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,18 +29,19 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.wearable.sensor_settings import (
-    FACTORS,
-    SPELLINGS,
-    InertialSettings,
-    OrientationSettings,
-    SensorColumns,
-)
 from twinangle.wearable.unit_checks import check_gravity, check_gyroscopes, zero_rows
+from twinangle.wearable.units import FACTORS, SPELLINGS
+
+if TYPE_CHECKING:
+    from twinangle.study.wearable_settings import (
+        InertialWearable,
+        OrientationWearable,
+        SensorColumns,
+    )
 
 
 def build_sensor_pair(
-    recording: Recording, settings: InertialSettings, *, moving: bool = True
+    recording: Recording, settings: InertialWearable, *, moving: bool = True
 ) -> SensorPair:
     """Return the two sensors of a uniform recording, in SI units (magnetometer µT).
 
@@ -47,7 +49,7 @@ def build_sensor_pair(
     ----------
     recording : Recording
         On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
-    settings : InertialSettings
+    settings : InertialWearable
         Channel names, units and the gyroscope's convention (`study.wearable`).
     moving : bool
         Whether the joint moves in this recording. False for a file of neutral standing alone,
@@ -79,7 +81,7 @@ def build_sensor_pair(
     return pair
 
 
-def _unit(recording: Recording, settings: InertialSettings, instrument: str) -> str:
+def _unit(recording: Recording, settings: InertialWearable, instrument: str) -> str:
     """Return the unit that study file and recording agree on."""
     columns: list[str] = []
     for sensor in (settings.proximal, settings.distal):
@@ -151,14 +153,14 @@ def _converted(recording: Recording, names: Sequence[str], factor: float, moving
     return values
 
 
-def build_orientation_pair(recording: Recording, settings: OrientationSettings) -> OrientationPair:
+def build_orientation_pair(recording: Recording, settings: OrientationWearable) -> OrientationPair:
     """Return the orientations of the two segments of a uniform recording.
 
     Parameters
     ----------
     recording : Recording
         On a uniform clock, as `twinangle.signals.timing.regularise` returns it.
-    settings : OrientationSettings
+    settings : OrientationWearable
         Channel names, scalar first (`study.wearable`).
 
     Returns

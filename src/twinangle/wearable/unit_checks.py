@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,12 +18,10 @@ from twinangle.signals.recording import (
     SensorPair,
 )
 from twinangle.thresholds import told_apart
-from twinangle.wearable.sensor_settings import (
-    FACTORS,
-    STANDARD_GRAVITY,
-    InertialSettings,
-    SensorColumns,
-)
+from twinangle.wearable.units import FACTORS, STANDARD_GRAVITY
+
+if TYPE_CHECKING:
+    from twinangle.study.wearable_settings import InertialWearable, SensorColumns
 
 _MOST_ZERO = 0.2  # share of samples; own rule
 
@@ -78,7 +78,7 @@ def _field_guess(norm: float) -> str:
     return ""
 
 
-def zero_row_warnings(recording: Recording, settings: InertialSettings) -> tuple[str, ...]:
+def zero_row_warnings(recording: Recording, settings: InertialWearable) -> tuple[str, ...]:
     """Tell of samples that a logger wrote as zeros, which :func:`build_sensor_pair` takes out."""
     found = []
     for name, sensor in (("proximal", settings.proximal), ("distal", settings.distal)):

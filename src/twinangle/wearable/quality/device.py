@@ -15,8 +15,7 @@ from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.saturation import find_ceilings
-
-STANDARD_GRAVITY = 9.80665  # m/s²; between 9.78 (equator) and 9.83 (poles)
+from twinangle.wearable.units import STANDARD_GRAVITY
 
 # Thresholds of the warnings; common practice with consumer-grade sensors, no source.
 BIAS_LIMIT_DEG_S = 1.0
