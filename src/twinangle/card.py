@@ -41,6 +41,8 @@ class Card:
         A picture as SVG, for HTML; empty for none.
     behind : tuple of str
         What stands behind a fold in HTML: what the numbers rest on.
+    fold : str
+        What the fold is called.
     """
 
     title: str
@@ -49,6 +51,7 @@ class Card:
     rows: tuple[Row, ...] = ()
     sketch: str = ""
     behind: tuple[str, ...] = ()
+    fold: str = "What it rests on"
 
     def text(self) -> str:
         """Return a few lines of plain text."""
@@ -77,7 +80,9 @@ class Card:
         parts += [self.sketch, _table(self.head, self.rows)]
         if self.behind:
             items = "".join(f"<li>{escape(text)}</li>" for text in self.behind)
-            parts.append(f"<details><summary>What it rests on</summary><ul>{items}</ul></details>")
+            parts.append(
+                f"<details><summary>{escape(self.fold)}</summary><ul>{items}</ul></details>"
+            )
         return "".join([*parts, "</div>"])
 
 

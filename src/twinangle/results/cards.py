@@ -49,6 +49,7 @@ def card_of_study(results: StudyResults) -> Card:
         rows,
         sketch_limits(drawn, f"Bias and limits of agreement of {answer.procedure}, in degrees"),
         results.notes,
+        "Notes",
     )
 
 
@@ -65,7 +66,9 @@ def card_of_trial(trial: TrialResult) -> Card:
         said.append(trial.wearable_variability.summary("°"))
     if warnings:
         said.append(f"{count(len(warnings), 'warning')}, under `.warnings`.")
-    return Card(title, tuple(said), ("", ""), tuple(_numbers(trial)), _curves(trial), warnings)
+    return Card(
+        title, tuple(said), ("", ""), tuple(_numbers(trial)), _curves(trial), warnings, "Warnings"
+    )
 
 
 def _numbers(trial: TrialResult) -> list[tuple[str, str]]:
