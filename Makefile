@@ -22,10 +22,10 @@ test: $(VENV)/ready  ## Run every test
 	$(BIN)/python -m pytest -n 2
 
 lint: $(VENV)/ready  ## Check style and format
-	$(BIN)/ruff check src tests benchmarks
-	$(BIN)/ruff format --check src tests benchmarks
+	$(BIN)/ruff check src tests benchmarks docs/examples
+	$(BIN)/ruff format --check src tests benchmarks docs/examples
 
-types: $(VENV)/ready  ## Check types
+types: $(VENV)/ready  ## Check types, of a user's typed script as well
 	$(BIN)/mypy
 
 contract: $(VENV)/ready  ## Check which package may import which

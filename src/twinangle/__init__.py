@@ -22,11 +22,12 @@ if TYPE_CHECKING:
     from twinangle.results.read_back import read_results
     from twinangle.run import write_outputs
     from twinangle.simulate import write_demo_study
-    from twinangle.study import Study, read_study
+    from twinangle.study import AngleTrial, Study, read_study
 
 __version__ = "0.1.0"
 
 __all__ = [
+    "AngleTrial",
     "Study",
     "StudyResults",
     "TrialResult",
@@ -40,6 +41,7 @@ __all__ = [
 ]
 
 _HOME = {
+    "AngleTrial": "twinangle.study",
     "Study": "twinangle.study",
     "StudyResults": "twinangle.results",
     "TrialResult": "twinangle.results",

@@ -12,8 +12,9 @@ from rich.table import Table
 
 from twinangle.analysis.checking import TrialCheck
 from twinangle.notices import gravity_of
-from twinangle.report.answer import INVENTED, answer_sentences, rests_on
+from twinangle.report.answer import INVENTED
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count

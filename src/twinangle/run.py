@@ -37,7 +37,11 @@ STUDY_PLACE = ".twinangle-study.txt"
 
 
 def write_outputs(
-    results: StudyResults, folder: Path, *, jobs: int = 1, image_formats: tuple[str, ...] = ()
+    results: StudyResults,
+    folder: str | Path,
+    *,
+    jobs: int = 1,
+    image_formats: tuple[str, ...] = (),
 ) -> tuple[Path, ...]:
     """Write report, figures, tables, methods text and `results.json` into `folder`.
 
@@ -73,7 +77,7 @@ def write_outputs(
 
 def run_into(
     study: Study,
-    folder: Path,
+    folder: str | Path,
     *,
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
@@ -122,6 +126,7 @@ def run_into(
         If the folder cannot be written, which is tried out before anything is computed, or holds
         the study, its recordings, or files of others under the names of ours.
     """
+    folder = Path(folder)
     check_image_formats(image_formats)
     check_output_folder(folder, study_folder=study.folder, inputs=input_files(study))
     with staged(folder, tell=tell) as staging:
@@ -140,6 +145,8 @@ def run_into(
 
 def _note_study(study: Study, folder: Path) -> None:
     """Note where the study lies, for whoever recomputes; nothing where no way leads there."""
+    if study.in_memory:
+        return
     try:
         place = os.path.relpath(study.path.resolve(), folder.resolve())
     except ValueError:  # on another drive
@@ -149,7 +156,7 @@ def _note_study(study: Study, folder: Path) -> None:
 
 
 def write_pages_again(
-    folder: Path,
+    folder: str | Path,
     *,
     jobs: int = 1,
     image_formats: tuple[str, ...] | None = None,
@@ -181,6 +188,7 @@ def write_pages_again(
         If the folder holds no results, cannot be written, or lacks the cycles or traces that the
         figures show.
     """
+    folder = Path(folder)
     check_image_formats(image_formats or ())
     for text in settle(folder):
         tell(text)

@@ -61,8 +61,8 @@ class Verified:
 
 
 def verify(
-    folder: Path,
-    study: Path | None = None,
+    folder: str | Path,
+    study: str | Path | None = None,
     *,
     jobs: int = 1,
     allow_own_procedures: bool = False,
@@ -95,9 +95,10 @@ def verify(
     StudyError
         If there are no results, the study is not found, or it cannot be read.
     """
+    folder = Path(folder)
     settle(folder)
     before = read_results(folder)
-    place = study if study is not None else noted_study(folder)
+    place = Path(study) if study is not None else noted_study(folder)
     loaded = read_study(place, allow_own_procedures=allow_own_procedures)
     if on_begin is not None:
         on_begin(sum(not trial.exclude for trial in loaded.trials))
@@ -108,7 +109,7 @@ def verify(
     return Verified(folder, place, changes(before, after), edited(folder), len(before.trials))
 
 
-def compare(before: Path, after: Path) -> tuple[Change, ...]:
+def compare(before: str | Path, after: str | Path) -> tuple[Change, ...]:
     """Return what tells two finished runs apart.
 
     Raises
@@ -117,7 +118,7 @@ def compare(before: Path, after: Path) -> tuple[Change, ...]:
         If one of the folders holds no results.
     """
     for folder in (before, after):
-        settle(folder)
+        settle(Path(folder))
     return changes(read_results(before), read_results(after))
 
 

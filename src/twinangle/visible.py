@@ -65,7 +65,7 @@ def _visible(value: Any) -> Any:
             if each.init and (new := _visible(old := getattr(value, each.name))) is not old
         }
         return replace(value, **changed) if changed else value
-    if type(value) in (tuple, list):
+    if isinstance(value, tuple | list):
         new_items = [_visible(item) for item in value]
         same = all(new is old for new, old in zip(new_items, value, strict=True))
         return value if same else type(value)(new_items)

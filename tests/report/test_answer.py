@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from twinangle.analysis.topics import pool_topics
-from twinangle.report.answer import NOT_MEASURED, answer_sentences, rests_on
 from twinangle.report.content import report_content
 from twinangle.results import Absent, named
 from twinangle.results.answer import answer_of
+from twinangle.results.answer_words import NOT_MEASURED, answer_sentences, rests_on
 
 
 @pytest.fixture(scope="module")

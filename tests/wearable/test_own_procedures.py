@@ -112,7 +112,10 @@ def test_entry_points_are_found_and_named(trial, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "message"),
     [
-        ("broken", r"'invented_procedures:broken' failed: KeyError: 'thigh'"),
+        (
+            "broken",
+            r"in test_own_procedures\.py, line \d+ \(`raise KeyError\(.thigh.\)`\): KeyError",
+        ),
         ("refusing", "beyond me"),
         ("wrong_length", r"shape \(7,\).*expected one value a sample.*\(6000,\)"),
         ("wrong_type", "returned a str; expected"),
@@ -130,3 +133,27 @@ def test_a_module_that_is_not_there_is_named():
     with pytest.raises(AngleError, match=r"'no_such_module_here' cannot be imported.*PYTHONPATH"):
         require_procedure("no_such_module_here:angle")
     require_procedure("kalman")
+
+
+def test_the_template_to_copy_yields_an_angle(trial, invented, monkeypatch):
+    path = Path(__file__).resolve().parents[2] / "docs/examples/own_procedure.py"
+    names = {"__name__": "own_procedure"}
+    exec(compile(path.read_text("utf-8"), "own_procedure.py", "exec"), names)
+    monkeypatch.setattr(sys.modules["invented_procedures"], "flexion", names["flexion"], False)
+    motion = estimate_motion(trial, "invented_procedures:flexion")
+    assert np.corrcoef(motion.angle.angle_deg, invented.truth_deg)[0, 1] > 0.8
+
+
+def test_a_fault_deep_in_a_library_names_the_users_own_line(trial, tmp_path, monkeypatch):
+    text = (
+        "import numpy as np\n\n\ndef singular(trial):\n    return np.linalg.inv(np.ones((2, 2)))\n"
+    )
+    (tmp_path / "deep_fault.py").write_text(text)
+    (tmp_path / "no_module.py").write_text("x = 1\ny = x / 0\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    own = r"failed in deep_fault\.py, line 5 \(`return np\.linalg\.inv.*LinAlgError: Singular"
+    with pytest.raises(AngleError, match=own) as caught:
+        estimate_motion(trial, "deep_fault:singular")
+    assert str(tmp_path) not in str(caught.value)
+    with pytest.raises(AngleError, match=r"imported in no_module\.py, line 2 \(`y = x / 0`\)"):
+        require_procedure("no_module:f")

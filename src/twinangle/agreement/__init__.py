@@ -127,3 +127,8 @@ __all__ = [
     "simulate_studies",
     "within_participant_limits",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import fields
 from typing import Any
 
 import numpy as np
 import pandas as pd
+
+from twinangle.card import Card, Shown
 
 Interval = tuple[float, float]
 NO_INTERVAL: Interval = (float("nan"), float("nan"))
@@ -17,12 +20,31 @@ def holding(bounds: Interval, value: float) -> Interval:
     return min(bounds[0], value), max(bounds[1], value)
 
 
-class Result:
+class Result(Shown):
     """Base of the results: a row of unrounded numbers and the sentences they rest on."""
 
     __slots__ = ()
 
     assumptions: tuple[str, ...]
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        raise NotImplementedError
+
+    def _card(self) -> Card:
+        """Show the sentence, the numbers with their intervals, and what they rest on."""
+        return Card(
+            type(self).__name__,
+            (self.summary(),),
+            ("", "", "interval"),
+            tuple(_rows(self)),
+            self._sketch(),
+            self.assumptions,
+        )
+
+    def _sketch(self) -> str:
+        """Return a small picture as SVG; none by default."""
+        return ""
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row, unrounded: every number and name, an interval as two columns.
@@ -37,6 +59,22 @@ class Result:
             elif isinstance(value, str | int | float):
                 row[item.name] = value
         return pd.DataFrame([row])
+
+
+def _rows(result: Result) -> Iterator[tuple[str, str, str]]:
+    """Yield each number with its interval, rounded."""
+    for item in fields(result):  # type: ignore[arg-type]
+        value, ends = getattr(result, item.name), getattr(result, f"{item.name}_ci", None)
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            given = ends is not None and bool(np.all(np.isfinite(ends)))
+            between = f"{_shown(ends[0])} to {_shown(ends[1])}" if ends is not None else ""
+            yield item.name, _shown(value), between if given else ""
+
+
+def _shown(value: float) -> str:
+    if isinstance(value, int):
+        return str(value)
+    return f"{value:.4g}".replace("-", "−") if np.isfinite(value) else "not defined"
 
 
 def counted(n: int, noun: str) -> str:

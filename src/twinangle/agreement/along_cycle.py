@@ -12,11 +12,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import variance_components
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Result, quantity
 from twinangle.agreement.bands import CurveBand, curve_band, participant_means
 from twinangle.declare import data, number
+from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
 
 _ALL_SIGNS = 14  # participants up to which every sign pattern is tried
 
@@ -47,6 +49,11 @@ class FunctionalLimits(Result):
     n_curves: Annotated[int, number("cycles")]
     assumptions: Annotated[tuple[str, ...], number("what the limits rest on")]
 
+    def _sketch(self) -> str:
+        curves = [("bias", self.bias, WEARABLE), ("lower", self.lower, REFERENCE)]
+        curves.append(("upper", self.upper, REFERENCE))
+        return sketch_curves(curves, "Bias and limits over the cycle")
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         low, high = float(self.lower.min()), float(self.upper.max())
@@ -73,6 +80,9 @@ def functional_limits(
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> FunctionalLimits:
     """Estimate limits of agreement at every point of the cycle.
 
@@ -84,6 +94,10 @@ def functional_limits(
         Whose cycle each is; None: one a participant.
     confidence, coverage : float, default 0.95
         Of the bands, and of the limits at each point.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -105,6 +119,9 @@ def functional_limits(
     ----------
     .. [1] Røislien et al. (2012). Gait Posture 36, 495-499.
     """
+    test, reference, participant = curves_of(
+        data, cycle, point, participant=participant, test=test, reference=reference
+    )
     test, reference = finite_pair(test, reference, ndim=2, min_rows=2, participant=participant)
     fraction(coverage, "coverage")
     difference = test - reference
@@ -188,6 +205,9 @@ def difference_along_cycle(
     rng: np.random.Generator,
     alpha: float = 0.05,
     n_patterns: int = 10_000,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> CurveDifference:
     """Find where along the cycle two instruments differ, by a permutation of signs.
 
@@ -203,6 +223,10 @@ def difference_along_cycle(
         Family-wise error over the whole cycle.
     n_patterns : int, default 10000
         Random patterns where there are more than 14 participants.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -224,6 +248,9 @@ def difference_along_cycle(
     ----------
     .. [1] Nichols & Holmes (2002). Hum Brain Mapp 15, 1-25.
     """
+    test, reference, participant = curves_of(
+        data, cycle, point, participant=participant, test=test, reference=reference
+    )
     test, reference = finite_pair(test, reference, ndim=2, min_rows=2, participant=participant)
     alpha = fraction(alpha, "alpha")
     if n_patterns < 100:

@@ -11,10 +11,12 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize, special
 
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_array, fraction, read_only, require_names
 from twinangle.agreement._quantiles import student
 from twinangle.agreement._result import Result, quantity
 from twinangle.declare import data, number
+from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
 
 Target = Literal["mean", "new-participant"]
 
@@ -47,6 +49,11 @@ class CurveBand(Result):
     confidence: Annotated[float, number("confidence of the whole band")]
     assumptions: Annotated[tuple[str, ...], number("what the band rests on")]
 
+    def _sketch(self) -> str:
+        curves = [("mean", self.mean, WEARABLE), ("lower", self.lower, REFERENCE)]
+        curves.append(("upper", self.upper, REFERENCE))
+        return sketch_curves(curves, "Mean and band over the cycle")
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         width = float(np.max(self.upper - self.lower)) / 2
@@ -68,6 +75,9 @@ def curve_band(
     *,
     target: Target = "mean",
     confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> CurveBand:
     """Find the simultaneous band of a curve, from the Gaussian kinematic formula.
 
@@ -81,6 +91,10 @@ def curve_band(
         What the band is to hold: the true mean curve, or the mean curve of a further participant.
     confidence : float, default 0.95
         That the whole curve lies in the band.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -109,6 +123,7 @@ def curve_band(
     .. [2] Telschow & Schwartzman (2022). J Stat Plan Inference 216, 70-94. Liebl & Reimherr
        (2023). J R Stat Soc B 85, 842-868.
     """
+    curves, participant = curves_of(data, cycle, point, participant=participant, curves=curves)
     if target not in get_args(Target):
         raise ValueError(f"`target` must be mean or new-participant, got {target!r}.")
     confidence = fraction(confidence, "confidence")

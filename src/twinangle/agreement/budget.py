@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._budget_parts import (
@@ -15,6 +17,7 @@ from twinangle.agreement._budget_parts import (
     parts_without,
     read_cycles,
 )
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._jackknife import few_cycles, pseudo_interval, spread_interval
 from twinangle.agreement._result import (
@@ -142,7 +145,15 @@ class ErrorBudget(BudgetParts):
         return float(getattr(self, part)) / self.total if self.total > 0 else 0.0
 
 
-def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95) -> ErrorBudget:
+def error_budget(
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
+) -> ErrorBudget:
     """Part the mean squared difference of two instruments' curves by its causes.
 
     Parameters
@@ -151,6 +162,10 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
         Curves of the same cycles in the order measured, both ends of the cycle included.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -220,6 +235,7 @@ def error_budget(test: ArrayLike, reference: ArrayLike, *, confidence: float = 0
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352 (for offset, size and pattern).
     .. [2] Künsch (1989). Ann Stat 17, 1217-1241 (jackknife with blocks).
     """
+    test, reference, _ = curves_of(data, cycle, point, test=test, reference=reference)
     test, reference = finite_pair(test, reference, ndim=2)
     confidence = fraction(confidence, "confidence")
     if test.shape[1] < 8:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import few_cycles, mean_interval, pseudo_interval
 from twinangle.agreement._result import (
@@ -21,6 +24,7 @@ from twinangle.agreement._result import (
     quantity,
 )
 from twinangle.declare import data, number, squared
+from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +97,10 @@ class CurveAgreement(Result):
     reference_mean: Annotated[Floats, data("mean curve of the reference")]
     assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
 
+    def _sketch(self) -> str:
+        curves = [("test", self.test_mean, WEARABLE), ("reference", self.reference_mean, REFERENCE)]
+        return sketch_curves(curves, "Mean curves of both instruments over the cycle")
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         return (
@@ -108,7 +116,13 @@ class CurveAgreement(Result):
 
 
 def compare_curves(
-    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> CurveAgreement:
     """Compare the mean curves of two instruments over the same cycles.
 
@@ -119,6 +133,10 @@ def compare_curves(
         unit.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -165,6 +183,7 @@ def compare_curves(
     .. [3] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     .. [4] Hampel (1974). J Am Stat Assoc 69, 383-393.
     """
+    test, reference, _ = curves_of(data, cycle, point, test=test, reference=reference)
     test, reference = finite_pair(test, reference, ndim=2)
     confidence = fraction(confidence, "confidence")
     if test.shape[1] < 2:

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import Interval, Result, interval, quantity
@@ -46,7 +48,12 @@ class DemingLine(Result):
 
 
 def deming_regression(
-    test: ArrayLike, reference: ArrayLike, *, error_ratio: float, confidence: float = 0.95
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    error_ratio: float,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> DemingLine:
     """Fit a straight line where the reference errs as well.
 
@@ -59,6 +66,8 @@ def deming_regression(
         no default: it has to be known.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table; the arguments before are then names of its columns.
 
     Returns
     -------
@@ -80,6 +89,7 @@ def deming_regression(
     .. [1] Deming (1943). Statistical Adjustment of Data. Wiley.
     .. [2] Linnet (1993). Clin Chem 39, 424-432.
     """
+    test, reference = columns(data, test=test, reference=reference)
     y, x = finite_pair(test, reference, ndim=1, min_rows=4)
     confidence = fraction(confidence, "confidence")
     require_positive(error_ratio, "error_ratio")

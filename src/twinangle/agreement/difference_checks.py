@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
 from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_pair, fraction
 from twinangle.agreement._quantiles import two_sided_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
@@ -88,6 +90,7 @@ def check_differences(
     participant: ArrayLike | Sequence[object] | None = None,
     *,
     confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> DifferenceChecks:
     """Look at trend, spread, shape and serial order of the differences.
 
@@ -99,6 +102,8 @@ def check_differences(
         Whose pair each is; None: one a participant.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table; the arguments before are then names of its columns.
 
     Returns
     -------
@@ -121,6 +126,9 @@ def check_differences(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, sections 2 and 3.
     """
+    test, reference, participant = columns(
+        data, test=test, reference=reference, participant=participant
+    )
     test, reference = finite_pair(test, reference, ndim=1, min_rows=2, participant=participant)
     confidence = fraction(confidence, "confidence")
     parts = variance_components(test - reference, participant)

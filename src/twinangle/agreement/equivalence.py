@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, require_number
 from twinangle.agreement._result import Interval, Result, counted, quantity
 from twinangle.agreement.limits import (
@@ -84,6 +86,7 @@ def equivalence_test(
     participant: ArrayLike | Sequence[object] | None = None,
     *,
     confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> Equivalence:
     """Judge whether the limits of agreement lie within a margin.
 
@@ -97,6 +100,9 @@ def equivalence_test(
         Whose difference each is; None: one a participant.
     confidence : float, default 0.95
         Of the intervals of the limits.
+    data : DataFrame, optional
+        A table; `difference` is then the name of a column, or a pair of names, test and
+        reference, and `participant` a name too.
 
     Returns
     -------
@@ -111,6 +117,7 @@ def equivalence_test(
     --------
     judge_limits : the same from limits that are there already, with the rule and its sources.
     """
+    difference, participant = difference_and_participant(data, difference, participant, None, None)
     margin = _margin(margin)
     return judge_limits(limits_of_agreement(difference, participant, confidence=confidence), margin)
 

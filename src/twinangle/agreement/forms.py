@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
@@ -166,6 +168,7 @@ def regression_limits(
     constant_spread: bool = False,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> RegressionLimits:
     """Estimate limits of agreement that follow the size of the measurement.
 
@@ -177,6 +180,8 @@ def regression_limits(
         Use one standard deviation at every size instead of a line.
     confidence, coverage : float, default 0.95
         Of the intervals and of the limits.
+    data : DataFrame, optional
+        A table; the arguments before are then names of its columns.
 
     Returns
     -------
@@ -197,6 +202,7 @@ def regression_limits(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.2.
     """
+    test, reference = columns(data, test=test, reference=reference)
     test, reference = finite_pair(test, reference, ndim=1, min_rows=4)
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
     size, difference = (test + reference) / 2, test - reference
@@ -274,6 +280,7 @@ def ratio_limits(
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> RatioLimits:
     """Estimate limits of agreement of test / reference, from logarithms.
 
@@ -285,6 +292,8 @@ def ratio_limits(
         Whose pair each is; None: one pair a participant.
     confidence, coverage : float, default 0.95
         Of the intervals and of the limits.
+    data : DataFrame, optional
+        A table; the arguments before are then names of its columns.
 
     Returns
     -------
@@ -300,6 +309,9 @@ def ratio_limits(
     ----------
     .. [1] Bland & Altman (1999). Stat Methods Med Res 8, 135-160, section 3.1.
     """
+    test, reference, participant = columns(
+        data, test=test, reference=reference, participant=participant
+    )
     test, reference = finite_pair(test, reference, ndim=1, min_rows=2, participant=participant)
     for values, name in ((test, "test"), (reference, "reference")):
         if values.min() <= 0:

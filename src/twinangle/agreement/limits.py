@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import Annotated, Literal, get_args
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, Estimate, variance_components
+from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._intervals import (
     exact_limit_factors,
@@ -24,6 +26,7 @@ from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, 
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shape import shape_assumptions, shape_notes
 from twinangle.declare import data, number
+from twinangle.sketch import sketch_limits
 
 Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
 FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
@@ -103,6 +106,9 @@ class LimitsOfAgreement(Result):
             "value varies from pair to pair"
         )
 
+    def _sketch(self) -> str:
+        return sketch_limits([("bias and limits", self.lower, self.bias, self.upper)], "Limits")
+
     def summary(self, unit: str = "") -> str:
         """Return one sentence for a paper, rounded."""
         kind = "within-participant limits" if self.n_participants == 1 else "limits of agreement"
@@ -119,13 +125,16 @@ class LimitsOfAgreement(Result):
 
 
 def limits_of_agreement(
-    difference: ArrayLike,
+    difference: ArrayLike | None = None,
     participant: ArrayLike | Sequence[object] | None = None,
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
     form: Form = "participant-means",
     pair: bool = False,
+    data: pd.DataFrame | None = None,
+    test: ArrayLike | None = None,
+    reference: ArrayLike | None = None,
 ) -> LimitsOfAgreement:
     """Estimate the limits of agreement of two instruments.
 
@@ -147,6 +156,11 @@ def limits_of_agreement(
         form, where every pair counts the same.
     pair : bool, default False
         With one pair a participant: intervals that hold for both limits at once.
+    data : DataFrame, optional
+        A table; `difference`, or `test` and `reference`, and `participant` are then names of its
+        columns.
+    test, reference : array_like or str, optional
+        Both instruments, in place of `difference`.
 
     Returns
     -------
@@ -178,6 +192,14 @@ def limits_of_agreement(
     the package's own method, `_participants.limits_over_participants`. With 3 participants the
     bias has its interval and the limits have none; with 2 neither has.
 
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> df = pd.DataFrame({"watch": [71.0, 80.0, 64.0, 90.0], "cuff": [70.0, 78.0, 65.0, 88.0]})
+    >>> found = limits_of_agreement(data=df, test="watch", reference="cuff")
+    >>> found.bias, round(found.lower, 2), round(found.upper, 2)
+    (1.0, -1.77, 3.77)
+
     References
     ----------
     .. [1] Bland & Altman (1986). Lancet 327, 307-310; (1999). Stat Methods Med Res 8, 135-160.
@@ -185,6 +207,9 @@ def limits_of_agreement(
     .. [3] Bland & Altman (2007). J Biopharm Stat 17, 571-582.
     .. [4] Zou (2013). Stat Methods Med Res 22, 630-642.
     """
+    difference, participant = difference_and_participant(
+        data, difference, participant, test, reference
+    )
     values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     if form not in get_args(Form):

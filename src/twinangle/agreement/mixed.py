@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._from_frame import columns, difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction, require_one_index
 from twinangle.agreement._model_intervals import bias_half_width, model_limits
 from twinangle.agreement._quantiles import half_width
@@ -66,6 +67,7 @@ def mixed_model_limits(
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> MixedModelLimits:
     """Estimate limits of agreement with participants, and units within them, as random effects.
 
@@ -79,6 +81,9 @@ def mixed_model_limits(
         Session or side within the participant.
     confidence, coverage : float, default 0.95
         Of the intervals and of the limits.
+    data : DataFrame, optional
+        A table; `difference` is then the name of a column, or a pair of names, test and
+        reference, and `participant` a name too.
 
     Returns
     -------
@@ -104,6 +109,8 @@ def mixed_model_limits(
     variances the model found (`bias_half_width`); those of the limits are generalised confidence
     intervals (`model_limits`), exact where cycles and units add nothing to what people differ by.
     """
+    difference, participant = difference_and_participant(data, difference, participant, None, None)
+    (nested,) = columns(data, nested=nested)
     values = finite_array(difference, "difference", ndim=1, min_rows=3, participant=participant)
     require_one_index({"difference": difference, "nested": nested})
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_array, finite_pair
 from twinangle.agreement._result import Result, counted
 from twinangle.declare import number
@@ -45,13 +48,23 @@ class MultipleCorrelation(Result):
         )
 
 
-def coefficient_of_multiple_correlation(curves: ArrayLike) -> MultipleCorrelation:
+def coefficient_of_multiple_correlation(
+    curves: ArrayLike,
+    *,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
+) -> MultipleCorrelation:
     """Measure how alike the cycles of one instrument are.
 
     Parameters
     ----------
     curves : array_like of float, shape (n_cycles, n_points)
         One row a cycle, at least 2.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -73,18 +86,30 @@ def coefficient_of_multiple_correlation(curves: ArrayLike) -> MultipleCorrelatio
     ----------
     .. [1] Kadaba et al. (1989). J Orthop Res 7, 849-860.
     """
+    curves, _ = curves_of(data, cycle, point, curves=curves)
     curves = finite_array(curves, "curves", ndim=2, min_rows=2)
     _require_points(curves)
     return _coefficient(curves[None], "between cycles", curves.shape[0])
 
 
-def instrument_multiple_correlation(test: ArrayLike, reference: ArrayLike) -> MultipleCorrelation:
+def instrument_multiple_correlation(
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
+) -> MultipleCorrelation:
     """Measure how alike the curves of two instruments are within each cycle.
 
     Parameters
     ----------
     test, reference : array_like of float, shape (n_cycles, n_points)
         Curves of the same cycles.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -105,6 +130,7 @@ def instrument_multiple_correlation(test: ArrayLike, reference: ArrayLike) -> Mu
     ----------
     .. [1] Ferrari et al. (2010). Gait Posture 31, 540-542.
     """
+    test, reference, _ = curves_of(data, cycle, point, test=test, reference=reference)
     test, reference = finite_pair(test, reference, ndim=2)
     _require_points(test)
     both = np.stack([test, reference], axis=1)

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._result import Result, quantity
 from twinangle.checks import as_float_array, require_positive
 from twinangle.declare import data, measured, number
@@ -38,7 +40,13 @@ class TimeAgreement(Result):
         )
 
 
-def compare_over_time(test: ArrayLike, reference: ArrayLike, *, rate_hz: float) -> TimeAgreement:
+def compare_over_time(
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    rate_hz: float,
+    data: pd.DataFrame | None = None,
+) -> TimeAgreement:
     """Compare two instruments sample by sample over the stretch that both recorded.
 
     Parameters
@@ -47,6 +55,8 @@ def compare_over_time(test: ArrayLike, reference: ArrayLike, *, rate_hz: float) 
         Samples of the same times; NaN is a gap, and only samples that both have count.
     rate_hz : float
         Their rate.
+    data : DataFrame, optional
+        A table; the arguments before are then names of its columns.
 
     Returns
     -------
@@ -72,6 +82,7 @@ def compare_over_time(test: ArrayLike, reference: ArrayLike, *, rate_hz: float) 
     ----------
     .. [1] Kobayashi & Salam (2000). Agron J 92, 345-352.
     """
+    test, reference = columns(data, test=test, reference=reference)
     first = as_float_array(test, "test", ndim=1)
     second = as_float_array(reference, "reference", ndim=1)
     require_positive(rate_hz, "rate_hz")

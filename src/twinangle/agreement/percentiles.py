@@ -7,10 +7,12 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
 from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.declare import data, number
@@ -54,11 +56,14 @@ class PercentileLimits(Result):
 
 
 def percentile_limits(
-    difference: ArrayLike,
+    difference: ArrayLike | None = None,
     participant: ArrayLike | Sequence[object] | None = None,
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
+    test: ArrayLike | None = None,
+    reference: ArrayLike | None = None,
 ) -> PercentileLimits:
     """Estimate limits of agreement as percentiles, for differences far from normal.
 
@@ -70,6 +75,11 @@ def percentile_limits(
         Whose difference each is; None: one a participant. Every participant weighs the same.
     confidence, coverage : float, default 0.95
         Of the intervals and of the limits.
+    data : DataFrame, optional
+        A table; `difference`, or `test` and `reference`, and `participant` are then names of its
+        columns.
+    test, reference : array_like or str, optional
+        Both instruments, in place of `difference`.
 
     Returns
     -------
@@ -95,6 +105,9 @@ def percentile_limits(
     .. [1] Woodruff (1952). J Am Stat Assoc 47, 635-646.
     .. [2] Conover (1999). Practical Nonparametric Statistics, 3rd ed., section 3.2.
     """
+    difference, participant = difference_and_participant(
+        data, difference, participant, test, reference
+    )
     values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     fraction(confidence, "confidence"), fraction(coverage, "coverage")
     parts = variance_components(values, participant)

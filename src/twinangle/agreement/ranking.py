@@ -12,6 +12,7 @@ from scipy import stats
 
 from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 from twinangle.agreement._result import counted
+from twinangle.card import Card, Shown
 from twinangle.checks import require_fraction
 from twinangle.declare import data, number
 
@@ -19,7 +20,7 @@ _COLUMNS = ("participant", "trial", "procedure", "value")
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class Standing(Shown):
     """One procedure's place. Procedures that cannot be told apart share a rank: a tie."""
 
     procedure: Annotated[str, number("the procedure")]
@@ -29,7 +30,7 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class PairedDifference:
+class PairedDifference(Shown):
     """`first` minus `second`, mean over participants, with a simultaneous interval."""
 
     first: Annotated[str, number("the procedure whose values come first")]
@@ -63,7 +64,7 @@ class PairedDifference:
 
 
 @dataclass(frozen=True, slots=True)
-class Contest:
+class Contest(Shown):
     """Result of :func:`rank_procedures`; a smaller value is better."""
 
     standings: Annotated[tuple[Standing, ...], number("places, best first")]
@@ -76,6 +77,15 @@ class Contest:
         number("trials that lack a procedure, and so enter for none"),
     ]
     quantity: Annotated[str, number("what the procedures are ranked by")]
+
+    def _card(self) -> Card:
+        """Show the places, and each pair with its interval."""
+        rows = tuple(
+            (f"{pair.first} − {pair.second}", f"{pair.difference:.3g}",
+             f"{pair.lower:.3g} to {pair.upper:.3g}")
+            for pair in self.differences
+        )  # fmt: skip
+        return Card("Contest", (self.summary(),), ("pair", "difference", "interval"), rows)
 
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import finite_array, fraction, require_number
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width
@@ -68,6 +70,7 @@ def limits_without_reference_error(
     *,
     confidence: float = 0.95,
     coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> CorrectedLimits:
     """Estimate the limits of agreement against the true value, the reference's error known.
 
@@ -81,6 +84,9 @@ def limits_without_reference_error(
         Whose difference each is; None: one a participant.
     confidence, coverage : float, default 0.95
         Of the intervals and of the limits.
+    data : DataFrame, optional
+        A table; `difference` is then the name of a column, or a pair of names, test and
+        reference, and `participant` a name too.
 
     Returns
     -------
@@ -98,6 +104,7 @@ def limits_without_reference_error(
     two instruments are unrelated and the reference's is known without error. A bias of the
     reference cannot be taken out.
     """
+    difference, participant = difference_and_participant(data, difference, participant, None, None)
     require_number(reference_sd, "reference_sd", "the SD of the reference's own error")
     require_not_negative(reference_sd, "reference_sd")
     fraction(confidence, "confidence"), fraction(coverage, "coverage")

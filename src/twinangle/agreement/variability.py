@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
 from twinangle.agreement._jackknife import effective_cycles, serial_correlation
 from twinangle.agreement._quantiles import two_sided_student
@@ -102,7 +105,14 @@ class VariabilityComparison(Result):
         )
 
 
-def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVariability:
+def cycle_variability(
+    curves: ArrayLike,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
+) -> CycleVariability:
     """Measure how much curves vary from cycle to cycle.
 
     Parameters
@@ -111,6 +121,10 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
         Time-normalised curves, one row a cycle.
     confidence : float, default 0.95
         Of the interval.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -138,6 +152,7 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
     .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     .. [2] Marriott & Pope (1954). Biometrika 41, 390-402.
     """
+    curves, _ = curves_of(data, cycle, point, curves=curves)
     curves = finite_array(curves, "curves", ndim=2, min_rows=2)
     confidence = fraction(confidence, "confidence")
     sd_curve = curves.std(axis=0, ddof=1)
@@ -165,7 +180,13 @@ def cycle_variability(curves: ArrayLike, *, confidence: float = 0.95) -> CycleVa
 
 
 def compare_variability(
-    test: ArrayLike, reference: ArrayLike, *, confidence: float = 0.95
+    test: ArrayLike,
+    reference: ArrayLike,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> VariabilityComparison:
     """Compare how much two instruments vary over the same cycles of one participant.
 
@@ -175,6 +196,10 @@ def compare_variability(
         Curves of the same cycles, row by row.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -204,6 +229,7 @@ def compare_variability(
     .. [1] Pitman (1939). Biometrika 31, 9-12. Morgan (1939). Biometrika 31, 13-19.
     .. [2] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
+    test, reference, _ = curves_of(data, cycle, point, test=test, reference=reference)
     test, reference = finite_pair(test, reference, ndim=2, min_rows=2)
     confidence = fraction(confidence, "confidence")
     n = test.shape[0]

@@ -168,7 +168,9 @@ def _event_times(
     return np.asarray(times[~cut_off])
 
 
-def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str | None) -> _File:
+def _read(
+    study: Study, path: Path | Recording, settings: Wearable | Reference, trigger: str | None
+) -> _File:
     """Read the declared columns of one file onto a uniform clock, and its trigger channel."""
     recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
     if isinstance(settings, AngleWearable | AngleReference | MarkerReference):
@@ -179,7 +181,7 @@ def _read(study: Study, path: Path, settings: Wearable | Reference, trigger: str
 
 def _read_columns(
     study: Study,
-    path: Path,
+    path: Path | Recording,
     columns: tuple[str, ...],
     settings: Wearable | Reference,
     trigger: str | None,
@@ -188,6 +190,9 @@ def _read_columns(
     signals = list(columns)
 
     def read(names: list[str]) -> Recording:
+        if isinstance(path, Recording):
+            refuse_strange_rate(path)
+            return _select(path, names)
         found = read_recording(
             path,
             columns=names,

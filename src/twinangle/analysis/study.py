@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 import twinangle
 from twinangle.agreement._result import counted
@@ -19,6 +21,7 @@ from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.tables.curves import is_long
+from twinangle.signals.recording import Recording
 from twinangle.study import SensorFiles, Study, Trial, own_settings_note
 
 
@@ -77,7 +80,10 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         options=options,
         trials=trials,
         version=twinangle.__version__,
-        inputs=tuple(_fingerprint(study, path) for path in input_files(study)),
+        inputs=(
+            *(_fingerprint(study, path) for path in input_files(study)),
+            *_in_memory(study),
+        ),
         parameters=study_parameters(study),
         notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
@@ -90,7 +96,8 @@ def input_files(study: Study) -> tuple[Path, ...]:
     """Return every file the results rest on, each once: study file, trials table, recordings."""
     calibration = getattr(study.reference, "calibration", None)
     named = (calibration, study.cycles.overrides)
-    files = [study.path, study.table, *(study.folder / name for name in named if name)]
+    own = [] if study.in_memory else [study.path, study.table]
+    files = [*own, *(study.folder / name for name in named if name)]
     for trial in study.trials:
         if not trial.exclude:
             files += trial_files(trial)
@@ -115,6 +122,16 @@ def _fingerprint(study: Study, path: Path) -> InputFile:
     with path.open("rb") as stream:
         digest = hashlib.file_digest(stream, "sha256").hexdigest()
     return InputFile(path=path.relative_to(study.folder).as_posix(), sha256=digest)
+
+
+def _in_memory(study: Study) -> Iterator[InputFile]:
+    """Yield the recordings that are no files, each with the digest of its numbers."""
+    for trial in study.trials:
+        for one in (trial.wearable, trial.reference):
+            if isinstance(one, Recording) and not trial.exclude:
+                digest = hashlib.sha256(np.ascontiguousarray(one.time_s).tobytes())
+                digest.update(np.ascontiguousarray(one.values).tobytes())
+                yield InputFile(path=one.source, sha256=digest.hexdigest())
 
 
 def study_parameters(study: Study) -> dict[str, Any]:

@@ -27,3 +27,8 @@ __all__ = [
     "synchronise",
     "timing_cost",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

@@ -17,3 +17,8 @@ __all__ = [
     "recut",
     "stride_summary",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

@@ -89,6 +89,8 @@ def export_study(
     RecordingError
         If a recording that is to be analysed cannot be read. Nothing is written then.
     """
+    if study.in_memory:
+        raise StudyError("a study in memory has no files to export; write them first.")
     target = Path(folder)
     _refuse_taken(target)
     if not recode:

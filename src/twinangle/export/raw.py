@@ -56,6 +56,8 @@ class RawWriter:
 
     def add(self, trial: Trial, name: Name, clock: Synchronisation | None) -> None:
         """Write every file of a trial that is not written yet; `clock` places the reference."""
+        if isinstance(trial.wearable, Recording) or isinstance(trial.reference, Recording):
+            raise StudyError(f"row {trial.row}: is in memory; only files can be exported.")
         cells: dict[str, str] = {}
         cells["wearable"], wearable = self._wearable(trial, name, trial.wearable, "")
         if trial.reference is not None and self.study.reference is not None:

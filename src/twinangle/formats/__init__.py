@@ -209,3 +209,8 @@ def _find_format(path: Path, source: str) -> Format:
     if empty:
         raise RecordingError(f"{source}: is empty.")
     return found
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

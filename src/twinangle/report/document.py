@@ -25,7 +25,7 @@ IMAGE_FORMATS = ("png", "tiff")
 
 def write_report(
     results: StudyResults,
-    folder: Path,
+    folder: str | Path,
     *,
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
@@ -54,7 +54,7 @@ def write_report(
     if jobs < 1:
         raise ValueError(f"`jobs` must be 1 or more, got {jobs!r}.")
     with Workers(jobs) as workers:
-        write_parts(results, folder, workers, image_formats=image_formats)
+        write_parts(results, Path(folder), workers, image_formats=image_formats)
 
 
 def check_image_formats(image_formats: Sequence[str]) -> None:

@@ -30,3 +30,8 @@ __all__ = [
     "given",
     "named",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

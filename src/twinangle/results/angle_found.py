@@ -7,13 +7,14 @@ from typing import Annotated
 
 import numpy as np
 
+from twinangle.card import Shown
 from twinangle.declare import measured
 from twinangle.signals.recording import AngleQuality, Array
 from twinangle.wearable.quality.residual import CycleResidual
 
 
 @dataclass(frozen=True, slots=True)
-class AngleFound:
+class AngleFound(Shown):
     """What tells of the angle's quality; NaN where the procedure does not say it."""
 
     neutral_scatter_deg: Annotated[

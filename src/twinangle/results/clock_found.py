@@ -8,6 +8,7 @@ from typing import Annotated
 import numpy as np
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
+from twinangle.card import Shown
 from twinangle.clocks import drift_interval, line_se_s
 from twinangle.declare import measured
 from twinangle.options import Options
@@ -17,7 +18,7 @@ POINTS_OF_LINE = 50
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class ClockFound:
+class ClockFound(Shown):
     """Interval of the drift, and where the line of lag and drift lies with which error.
 
     The arrays are over the reference's clock, from half a window before the first window to half

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
+from twinangle.card import Shown
 from twinangle.cycles.units import BoutUnit, bout_units
 from twinangle.declare import measured, number
 from twinangle.signals.recording import CycleSet
 
 
 @dataclass(frozen=True, slots=True)
-class ExcludedCycle:
+class ExcludedCycle(Shown):
     """A cycle that was found and left out."""
 
     index: Annotated[int, number("number of the cycle among all that were found")]
@@ -22,7 +23,7 @@ class ExcludedCycle:
 
 
 @dataclass(frozen=True, slots=True)
-class CyclesFound:
+class CyclesFound(Shown):
     """What is told of a trial's cycles beside the table of them."""
 
     method: Annotated[str, number("how the events were found")]

@@ -14,12 +14,13 @@ from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
 from twinangle.agreement.reliability import IntraclassCorrelation, MeasurementError
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
+from twinangle.card import Shown
 from twinangle.declare import Spread, number
 from twinangle.results.pooled import Absent
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LimitForms:
+class LimitForms(Shown):
     """Limits of one quantity in further forms, beside the main one, and what the checks showed.
 
     A form that the data do not support is absent. `regression` and `deming` are over participants'
@@ -37,7 +38,7 @@ class LimitForms:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Reliability:
+class Reliability(Shown):
     """How alike participants' values are over the columns of a design.
 
     Values are means over the kept cycles. `error` is of one instrument measured again; between two
@@ -55,7 +56,7 @@ class Reliability:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class AlongCycle:
+class AlongCycle(Shown):
     """Limits at every point of the cycle, and where along it the instruments differ."""
 
     limits: Annotated[FunctionalLimits, number("limits at every point")]
@@ -63,7 +64,7 @@ class AlongCycle:
 
 
 @dataclass(frozen=True, slots=True)
-class MultipleCorrelations:
+class MultipleCorrelations(Shown):
     """Coefficients of multiple correlation; NaN where one does not exist, or has no reference."""
 
     wearable_between_cycles: Annotated[float, number("the wearable's cycles among each other")]
@@ -75,7 +76,7 @@ class MultipleCorrelations:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Variability:
+class Variability(Shown):
     """Variability between the cycles of one trial, and how the instruments' compare."""
 
     wearable: Annotated[CycleVariability, Spread("wearable_")]

@@ -10,13 +10,14 @@ import numpy as np
 
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.agreement.reference_error import CorrectedLimits
+from twinangle.card import Card, Shown
 from twinangle.declare import Named, Spread, data, number
 from twinangle.results.pooled import Absent
 from twinangle.signals.recording import Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StudyLimits:
+class StudyLimits(Shown):
     """Limits of agreement over all trials of one condition under one procedure.
 
     `participant`, `size`, `difference` and `zero` are the points of the plot, one a cycle.
@@ -46,6 +47,11 @@ class StudyLimits:
         number("the limits with a published interval, where it is asked for and another"),
         Named("published_form"),
     ] = None
+
+    def _card(self) -> Card:
+        from twinangle.results.cards import card_of_limits  # it needs this class
+
+        return card_of_limits(self)
 
     @property
     def bias_rms_deg(self) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Annotated, Any
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
@@ -19,6 +19,7 @@ from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
+from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
@@ -47,12 +48,14 @@ from twinangle.wearable.quality.residual import CycleResidual
 if TYPE_CHECKING:
     import pandas as pd
 
+    from twinangle.results.tables.frames import Frames
+
 Scalar = bool | int | float | str
 """A value whose key says its unit."""
 
 
 @dataclass(frozen=True, slots=True)
-class NeutralStanding:
+class NeutralStanding(Shown):
     """Mean angle of both instruments in neutral standing; NaN where it is not known."""
 
     wearable_deg: Annotated[float, measured("deg", "the wearable's mean angle")] = float("nan")
@@ -66,7 +69,7 @@ class NeutralStanding:
 
 
 @dataclass(frozen=True, slots=True)
-class WarningKind:
+class WarningKind(Shown):
     """What one of a trial's warnings is about, and how grave it is."""
 
     kind: Annotated[str, number("what it is about, the same word for every recording")]
@@ -75,7 +78,7 @@ class WarningKind:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class TrialResult:
+class TrialResult(Shown):
     """One trial under one procedure.
 
     `status` is "ok", "pooled" (too few cycles for curves of its own, pooled with the person's other
@@ -150,6 +153,11 @@ class TrialResult:
         MultipleCorrelations | None, number("coefficients of multiple correlation")
     ] = None
 
+    def _card(self) -> Card:
+        from twinangle.results.cards import card_of_trial  # it needs this class
+
+        return card_of_trial(self)
+
     @property
     def warning_kinds(
         self,
@@ -218,7 +226,7 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PooledRecording:
+class PooledRecording(Shown):
     """Short recordings of one person, side and condition, their kept cycles taken together.
 
     `agreement` and `variability` are over the cycles of all of them; `reason` says why there are
@@ -240,7 +248,7 @@ class PooledRecording:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class StudyResults:
+class StudyResults(Shown):
     """A whole run: trials, what they say together topic by topic, and what it rests on."""
 
     title: str
@@ -286,6 +294,30 @@ class StudyResults:
     along_cycle: Annotated[
         tuple[Pooled[AlongCycle], ...], number("limits at every point of the cycle")
     ] = ()
+
+    def __post_init__(self) -> None:
+        """Let what is of many show its first few."""
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if type(value) is tuple and item.name not in ("notes", "inputs"):
+                object.__setattr__(self, item.name, Several(value))
+
+    def _card(self) -> Card:
+        from twinangle.results.cards import card_of_study  # it needs this class
+
+        return card_of_study(self)
+
+    @property
+    def frames(self) -> Frames:
+        """Every table of the run as a pandas frame: `frames.limits`, `frames["bouts"]`.
+
+        The rows, names and units are those of `tables/`; `list(results.frames)` names them all.
+        `trials`, `limits`, `curves` and `conditions` of the results themselves are values, not
+        frames.
+        """
+        from twinangle.results.tables.frames import Frames  # it needs this class
+
+        return Frames(self)
 
     @property
     def walking(self) -> bool:

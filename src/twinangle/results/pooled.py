@@ -6,13 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Generic, TypeVar
 
+from twinangle.card import Card, Shown
 from twinangle.declare import Spread, number
 
 T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
-class Absent:
+class Absent(Shown):
     """Why a value is not given."""
 
     reason: Annotated[str, number("why it is not given")]
@@ -20,7 +21,7 @@ class Absent:
 
 
 @dataclass(frozen=True, slots=True)
-class Pooled(Generic[T]):
+class Pooled(Shown, Generic[T]):
     """One topic's value for one procedure, condition and quantity.
 
     A name is empty where the value is of all of them together.
@@ -30,6 +31,11 @@ class Pooled(Generic[T]):
     condition: Annotated[str, number("the condition; empty for all together")]
     quantity: Annotated[str, number("what was compared; empty where the topic is of whole curves")]
     value: Annotated[T | Absent, Spread()]
+
+    def _card(self) -> Card:
+        from twinangle.results.cards import card_of_pooled  # it needs this class
+
+        return card_of_pooled(self)
 
     @property
     def given(self) -> T | None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
+from twinangle.card import Shown
 from twinangle.declare import measured, number
 from twinangle.signals.recording import Array
 from twinangle.wearable.quality.device import DeviceQuality
 
 
 @dataclass(frozen=True, slots=True)
-class FieldFound:
+class FieldFound(Shown):
     """How disturbed the magnetic field is at one sensor."""
 
     source: Annotated[str, number("file and sensor")]
@@ -36,7 +37,7 @@ class FieldFound:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SensorRecord:
+class SensorRecord(Shown):
     """What a trial's own recording tells of one sensor and of the field around it.
 
     The three arrays are one value a second, for the figure.

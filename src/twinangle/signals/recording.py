@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from twinangle.card import Card, Shown
 from twinangle.declare import measured, number
 from twinangle.notices import reworded
 
@@ -60,7 +61,7 @@ class MaskedStretch:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Recording:
+class Recording(Shown):
     """Channels of one file as read, on the file's own time stamps.
 
     `time_s` is (n,), strictly increasing; `values` is (n, n_channels), NaN where missing;
@@ -82,13 +83,27 @@ class Recording:
             )
         _freeze(self)
 
+    def _card(self) -> Card:
+        n, missing = self.time_s.size, int(np.isnan(self.values).any(axis=1).sum())
+        title = f"Recording {self.source}: {n} samples of {len(self.channels)} channels"
+        if n > 1:
+            lasts = float(self.time_s[-1] - self.time_s[0])
+            title += f", {self.time_s[0]:.6g} to {self.time_s[-1]:.6g} s ({(n - 1) / lasts:.6g} Hz)"
+        title += f", {missing} with a value missing" if missing else ""
+        rows = tuple(
+            (name, unit, f"{known.min():.4g} to {known.max():.4g}" if known.size else "no value")
+            for k, (name, unit) in enumerate(zip(self.channels, self.units, strict=True))
+            for known in (self.values[np.isfinite(self.values[:, k]), k],)
+        )
+        return Card(title, head=("channel", "unit", "values"), rows=rows, behind=self.notes)
+
     def columns(self, names: tuple[str, ...] | list[str]) -> Array:
         """Return the named channels as an (n, len(names)) array."""
         return self.values[:, [self.channels.index(name) for name in names]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class InertialRecording:
+class InertialRecording(Shown):
     """One sensor on a uniform clock: (n, 3) arrays in the sensor's right-handed frame."""
 
     accelerometer: Array  # specific force, m/s²; +9.81 upwards at rest
@@ -122,7 +137,7 @@ class InertialRecording:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class SensorPair:
+class SensorPair(Shown):
     """The sensors either side of the joint, sample for sample on one clock."""
 
     proximal: InertialRecording  # thigh or upper arm
@@ -130,7 +145,7 @@ class SensorPair:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class OrientationRecording:
+class OrientationRecording(Shown):
     """Quaternions (n, 4) of one segment, scalar first, sensor to earth; NaN rows are gaps."""
 
     quaternion: Array
@@ -145,7 +160,7 @@ class OrientationRecording:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class OrientationPair:
+class OrientationPair(Shown):
     """Orientations of the segments either side of the joint, on one clock and one earth frame."""
 
     proximal: OrientationRecording
@@ -161,7 +176,7 @@ class OrientationPair:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class AngleRecording:
+class AngleRecording(Shown):
     """One joint angle on a uniform clock: (n,) in degrees, flexion positive; NaN is a gap."""
 
     angle_deg: Array
@@ -184,7 +199,7 @@ class AngleRecording:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class AngleQuality:
+class AngleQuality(Shown):
     """How far the wearable's angle can be trusted, as far as the signals themselves can tell.
 
     A figure that the procedure does not yield is NaN (None for the array).
@@ -204,7 +219,7 @@ class AngleQuality:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class JointMotion:
+class JointMotion(Shown):
     """What a wearable procedure yields for one trial: the angle and what cycles are found by.
 
     The rates share the angle's clock. `sagittal_rate_rad_s` is the distal segment's rate about
@@ -223,7 +238,7 @@ class JointMotion:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PairedAngles:
+class PairedAngles(Shown):
     """Both instruments on the wearable's clock and samples; reference None outdoors."""
 
     wearable_deg: Array  # (n,)
@@ -241,7 +256,7 @@ class PairedAngles:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class CycleSet:
+class CycleSet(Shown):
     """Movement cycles of one trial: all that were found, with the reason each dropped one has.
 
     Curves are time-normalised to 101 points (0 to 100 %), one row a found cycle, kept or not.
@@ -271,7 +286,7 @@ class CycleSet:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Synchronisation:
+class Synchronisation(Shown):
     """How the reference clock was placed on the wearable's.
 
     ``t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s``. A field that the method does

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from twinangle.study.from_arrays import AngleTrial
 from twinangle.study.reference_settings import (
     AngleReference,
     MarkerReference,
@@ -28,6 +29,7 @@ from twinangle.study.wearable_settings import (
 __all__ = [
     "AgreementSettings",
     "AngleReference",
+    "AngleTrial",
     "AngleWearable",
     "ConditionSettings",
     "CycleSettings",
@@ -46,3 +48,8 @@ __all__ = [
     "read_study",
     "settings_of",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, Unpack, cast
 
 from pydantic import ValidationError
 
+from twinangle.card import Card, Shown
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
 from twinangle.options import Options
+from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
 from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.from_arrays import AngleTrial, study_from_angles
 from twinangle.study.participant_codes import privacy_warnings
 from twinangle.study.reference_settings import AngleReference, Reference
 from twinangle.study.section import Section
@@ -33,6 +36,7 @@ from twinangle.study.study_text import key_lines, parsed, read_text
 from twinangle.study.table_text import inside_folder
 from twinangle.study.trial_row import Needs, Trial
 from twinangle.study.trials_table import read_trials
+from twinangle.study.varied import Changes, varied_study
 from twinangle.study.wearable_settings import InertialWearable, OrientationWearable, Wearable
 
 # Of the sign patterns that are drawn where there are too many participants to try them all.
@@ -40,7 +44,7 @@ SEED = 20
 
 
 @dataclass(frozen=True, slots=True)
-class Study:
+class Study(Shown):
     """A study as its file and trials table describe it; nothing in it is computed."""
 
     title: str
@@ -73,6 +77,86 @@ class Study:
             seed=SEED,
         )
 
+    @property
+    def in_memory(self) -> bool:
+        """Whether the recordings are arrays, so that there is no file of the study."""
+        return any(isinstance(trial.wearable, Recording) for trial in self.trials)
+
+    @classmethod
+    def from_angles(
+        cls,
+        trials: Sequence[AngleTrial],
+        *,
+        title: str = "Angles in memory",
+        joint: str = "knee",
+        **settings: Unpack[Changes],
+    ) -> Study:
+        """Return a study of angles that other software computed, from arrays, without any file.
+
+        Parameters
+        ----------
+        trials : sequence of AngleTrial
+            One a recording; each with the same procedures.
+        title, joint : str
+            As in a study file.
+        **settings
+            As of :meth:`with_`. Clocks are taken as shared where no trial has
+            `reference_time_s`, else found by cross-correlation.
+
+        Raises
+        ------
+        StudyError
+            If arrays do not fit each other or a setting is not accepted.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> from twinangle.study import AngleTrial, Study
+        >>> time = np.arange(0, 40, 0.01)
+        >>> knee = 30 - 30 * np.cos(2 * np.pi * time / 1.1)
+        >>> trial = AngleTrial("P01", time, knee + 2.0, reference_deg=knee)
+        >>> study = Study.from_angles([trial], acceptable_deg=5.0)
+        >>> study.synchronisation.method
+        'shared-clock'
+        """
+        study = study_from_angles(trials, title=title, joint=joint)
+        if not settings:
+            return study
+        return replace(varied_study(study, settings), warnings=study.warnings)
+
+    def with_(self, **changes: Unpack[Changes]) -> Study:
+        """Return the same study with other settings, validated as the study file is.
+
+        Parameters
+        ----------
+        **changes
+            Keys of the study file: ``with_(procedures=["vqf"], acceptable_deg=3)``. A key that
+            several sections have, or a column, goes in with its section:
+            ``with_(cycles={"method": "angle-peak"})``.
+
+        Returns
+        -------
+        Study
+            A further value; this one stays. What differs from the study file is told in the notes
+            of its results.
+
+        Raises
+        ------
+        StudyError
+            If a key is unknown (the message lists those that are known) or a value not accepted.
+
+        Examples
+        --------
+        >>> study = read_study("study.toml")  # doctest: +SKIP
+        >>> run_study(study.with_(procedures=["vqf"], acceptable_deg=3))  # doctest: +SKIP
+        """
+        return varied_study(self, changes)
+
+    def _card(self) -> Card:
+        from twinangle.study.shown import card_of_study  # it needs this class
+
+        return card_of_study(self)
+
 
 def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
     """Read a study file and its trials table and check both whole.
@@ -103,11 +187,11 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     faults = Faults(path.name, key_lines(text))
     check_sections(data, faults)
     settings = {name: read_section(name, data, faults) for name in SECTIONS}
-    _check_cycles(settings, faults)
+    check_cycles(settings, faults)
     if not allow_own_procedures:
         _refuse_own_procedures(settings["wearable"], faults)
     table, trials, in_table = _trials(path, settings, data)
-    _check_condition(settings, trials, faults)
+    check_condition(settings, trials, faults)
     calibration = _calibration(path, settings, faults)
     found = [*faults.sorted_texts(), *in_table]
     if found:
@@ -125,7 +209,7 @@ def _message(path: Path, found: list[str]) -> str:
     return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
 
 
-def _check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
+def check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
     """Refuse a method of finding cycles that the wearable cannot serve."""
     kind = getattr(settings["wearable"], "kind", None)
     method = getattr(settings["cycles"], "method", None)
@@ -210,7 +294,7 @@ def _calibration(
     return fitted
 
 
-def _check_condition(
+def check_condition(
     settings: Mapping[str, Section | None], trials: tuple[Trial, ...], faults: Faults
 ) -> None:
     """Refuse to compare with a condition that no trial has."""

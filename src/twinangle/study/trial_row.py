@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from twinangle.signals.recording import Interval, MaskedStretch
+from twinangle.card import Shown
+from twinangle.signals.recording import Interval, MaskedStretch, Recording
 from twinangle.study.file_pairs import SensorFilePatterns
 
 # What an identifier is when the table has no such column.
@@ -62,8 +63,8 @@ class SensorFiles:
 
 
 @dataclass(frozen=True, slots=True)
-class Trial:
-    """One recording: who, under which condition, and where its signals are.
+class Trial(Shown):
+    """One recording: who, under which condition, and where its signals are: a file, or in memory.
 
     Times are on the wearable's clock. `exclude` holds the reason a trial is not analysed, empty
     where it is; `row` is the row in the trials table, the header being row 1.
@@ -74,8 +75,8 @@ class Trial:
     condition: str
     trial: str
     side: str
-    wearable: Path | SensorFiles
-    reference: Path | None
+    wearable: Path | SensorFiles | Recording
+    reference: Path | Recording | None
     static: Interval | Path | SensorFiles | None
     functional: Interval | Path | SensorFiles | None
     start_s: float | None

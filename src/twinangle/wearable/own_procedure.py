@@ -9,9 +9,12 @@ sample of the walk. It is named ``module:function``, or registered in the entry-
 from __future__ import annotations
 
 import importlib
+import inspect
+import traceback
 from collections.abc import Callable
 from dataclasses import replace
 from importlib.metadata import entry_points
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -24,11 +27,15 @@ from twinangle.signals.recording import (
     OrientationRecording,
     SensorPair,
 )
+from twinangle.visible import make_visible
 from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedure_input import WearableTrial
 
 ENTRY_POINT_GROUP = "twinangle.procedures"
+
+PACKAGE = Path(__file__).parents[1]
+MOST_TEXT = 100  # letters of a line that are shown
 
 OwnProcedure = Callable[[WearableTrial], Any]
 
@@ -75,7 +82,10 @@ def run_procedure(function: OwnProcedure, trial: WearableTrial, name: str) -> Jo
     except AngleError:
         raise
     except Exception as error:
-        raise AngleError(f"procedure '{name}' failed: {type(error).__name__}: {error}") from error
+        raise AngleError(
+            f"procedure '{name}' failed{_own_line(error, function)}: {type(error).__name__}: "
+            f"{error}"
+        ) from error
     return _with_rates(_as_motion(result, trial, name), trial)
 
 
@@ -85,9 +95,9 @@ def _import(target: str, beside: str = "") -> OwnProcedure:
         found: Any = importlib.import_module(module_name)
     except Exception as error:
         raise AngleError(
-            f"procedure '{target}'{beside}: the module '{module_name}' cannot be imported "
-            f"({type(error).__name__}: {error}). It must be installed, or its folder be named in "
-            "PYTHONPATH."
+            f"procedure '{target}'{beside}: the module '{module_name}' cannot be imported"
+            f"{_own_line(error)} ({type(error).__name__}: {error}). It must be installed, or its "
+            "folder be named in PYTHONPATH."
         ) from error
     for part in attribute.split("."):
         found = getattr(found, part, None)
@@ -98,6 +108,35 @@ def _import(target: str, beside: str = "") -> OwnProcedure:
         )
     function: OwnProcedure = found
     return function
+
+
+def _own_line(error: BaseException, function: OwnProcedure | None = None) -> str:
+    """Return file, line and text of the researcher's own code where an error came up.
+
+    The deepest line in the file of `function`; without one, the deepest that is neither ours nor
+    of the import itself. Empty where there is none. The file's name stands alone: its folder is
+    nobody's business in a report.
+    """
+    code = None if function is None else getattr(inspect.unwrap(function), "__code__", None)
+    home = None if code is None else code.co_filename
+    frames = [
+        frame
+        for frame in traceback.extract_tb(error.__traceback__)
+        if (frame.filename == home if home is not None else _is_foreign(frame.filename))
+    ]
+    if not frames:
+        return ""
+    last = frames[-1]
+    text = make_visible((last.line or "").strip())
+    shown = (
+        f" (`{text if len(text) <= MOST_TEXT else text[: MOST_TEXT - 1] + '…'}`)" if text else ""
+    )
+    return f" in {Path(last.filename).name}, line {last.lineno}{shown}"
+
+
+def _is_foreign(filename: str) -> bool:
+    ours = Path(filename).is_relative_to(PACKAGE)
+    return not (ours or filename.startswith("<") or Path(filename).parent.name == "importlib")
 
 
 def _as_motion(result: object, trial: WearableTrial, name: str) -> JointMotion:

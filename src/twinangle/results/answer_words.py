@@ -1,0 +1,323 @@
+"""The answer in a few sentences, each of numbers of the results: page, terminal and notebook."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
+from twinangle.agreement.conditions import ConditionDifference
+from twinangle.agreement.ranking import Contest
+from twinangle.results.answer import Answer, answer_of
+from twinangle.results.limits import StudyLimits
+from twinangle.results.pooled import Absent, given, named
+from twinangle.wording import (
+    NO_MARGIN,
+    count,
+    degrees,
+    listing,
+    number,
+    quantity_name,
+    span,
+    stated,
+)
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults
+
+NOTHING_ANALYSED = (
+    "No trial could be analysed, so no number is given. The reasons stand under “What was left out "
+    "and what to beware of”."
+)
+MUCH_FAILED = 0.25  # share of recordings above which the answer itself says so. Own rule
+NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
+Ends = tuple[float, float]
+
+
+def answer_sentences(results: StudyResults) -> tuple[str, ...]:
+    """Return what was found, in at most six sentences, each of numbers of the results."""
+    answer = answer_of(results)
+    if not answer.n_analysed:
+        return (NOTHING_ANALYSED,)
+    found = (
+        _failed(answer),
+        _limits(results, answer),
+        _curves(results, answer),
+        _zero(results, answer),
+        _conditions(results, answer),
+        _procedures(results, answer),
+    )
+    return tuple(sentence for sentence in found if sentence)
+
+
+def rests_on(results: StudyResults) -> str:
+    """Say what the numbers rest on: people, recordings, cycles, and what was left out."""
+    answer = answer_of(results)
+    left = [
+        f"{n} {words}"
+        for n, words in (
+            (answer.n_failed, "could not be analysed"),
+            (answer.n_excluded, "excluded beforehand"),
+        )
+        if n
+    ]
+    if not answer.n_analysed:
+        return f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+    recordings = count(answer.n_analysed, "recording")
+    if left:
+        recordings += f" of {answer.n_recordings} ({listing(left)})"
+    said = (
+        f"These numbers rest on {count(answer.n_participants, 'participant')}, {recordings} and "
+        f"{count(answer.n_cycles, 'cycle')}"
+    )
+    if answer.n_with_reference:
+        said += (
+            f"; with a reference, {count(answer.n_participants_with_reference, 'participant')}, "
+            f"{count(answer.n_with_reference, 'recording')} and "
+            f"{count(answer.n_cycles_with_reference, 'cycle')}"
+        )
+    if answer.n_pooled:
+        short = count(answer.n_pooled, "short recording")
+        said += f"; the cycles of {short} are pooled person by person"
+    said += f". {_intervals_over(results, answer)}"
+    others = [name for name in answer.with_reference if name != answer.condition]
+    if others:
+        named_others = listing(f"“{name}”" for name in others)
+        said += f" What was found under {named_others}, with a reference too, stands behind."
+    return f"{said} {_margin(results)}" if answer.n_with_reference else said
+
+
+def _intervals_over(results: StudyResults, answer: Answer) -> str:
+    """Say what intervals are over; of two people, that there are none, and both their values."""
+    if answer.n_participants == 1:
+        return (
+            "Intervals are over the strides of one participant: they say nothing about other "
+            "people."
+        )
+    if answer.n_participants >= FEWEST_PEOPLE:
+        return "Intervals are over participants."
+    key = (answer.procedure, answer.condition, "")
+    found = (dict(named(results.curves)).get(key), dict(named(results.variability)).get(key))
+    notes = [note for each in found if each is not None for note in each.notes]
+    values = [note.partition(OWN_VALUES)[2].rstrip(".") for note in notes if OWN_VALUES in note]
+    in_degrees = f"{OWN_VALUES}{', '.join(values)} (degrees)" if values else ""
+    return f"{NO_INTERVAL_OF_TWO}{in_degrees}."
+
+
+def _margin(results: StudyResults) -> str:
+    margin = results.options.margin_deg
+    if margin is None:
+        return f"{NO_MARGIN.capitalize()}, so that nothing is tested against one."
+    return f"The margin of ±{stated(margin)}° is the study's own."
+
+
+def _failed(answer: Answer) -> str:
+    """Say how much of the study gave no number, where that is more than a quarter."""
+    share = answer.failed_share
+    if share <= MUCH_FAILED:
+        return ""
+    failed, meant = answer.n_failed_main, answer.n_recordings - answer.n_excluded
+    return (
+        f"{failed} of {count(meant, 'recording')} ({100 * share:.0f} %) could not be analysed by "
+        f"{answer.procedure}: what follows is of the others alone, and if what made them fail goes "
+        "with the angle's error it is too good."
+    )
+
+
+def _main(results: StudyResults, answer: Answer, quantity: str) -> StudyLimits | None:
+    """Return the main procedure's limits of a quantity, or None where there are none."""
+    return dict(named(results.limits)).get((answer.procedure, answer.condition, quantity))
+
+
+def _limits(results: StudyResults, answer: Answer) -> str:
+    """Say bias and limits with intervals, and the verdicts; or that accuracy was not measured."""
+    if not answer.with_reference:
+        return "No recording has a reference: accuracy was not measured, only the variability."
+    found = _main(results, answer, "mean_deg")
+    if found is None:
+        reasons = [each.absent.reason for each in results.limits if each.absent is not None]
+        return f"No limits of agreement are given: {reasons[0]}" if reasons else ""
+    limits, level = found.limits, results.options.level
+    bias = _with_interval(limits.bias, limits.bias_ci, f"{level} interval ")
+    said = (
+        f"{_under(answer.condition)} the angle by {answer.procedure}, in the mean over the cycle, "
+        f"was off the reference by {bias}, with {100 * limits.coverage:g} % limits of agreement "
+        f"from {_with_interval(limits.lower, limits.lower_ci)} to "
+        f"{_with_interval(limits.upper, limits.upper_ci)}"
+    )
+    return f"{said}{_verdicts(results, answer)}."
+
+
+def _verdicts(results: StudyResults, answer: Answer) -> str:
+    """Say how the limits stand to the margin, if one was set."""
+    claims = [
+        (key[2], claim)
+        for key, claim in named(results.equivalence)
+        if key[:2] == (answer.procedure, answer.condition)
+    ]
+    if not claims:
+        return ""
+    first = next((claim for quantity, claim in claims if quantity == "mean_deg"), claims[0][1])
+    said = f": against the margin of ±{stated(first.margin)}° {first.verdict}, {first.reason}"
+    others = [
+        f"{quantity_name(quantity).lower()}: {claim.verdict}"
+        for quantity, claim in claims
+        if claim is not first
+    ]
+    return f"{said} ({'; '.join(others)})" if others else said
+
+
+def _curves(results: StudyResults, answer: Answer) -> str:
+    """Say the RMS of the demeaned mean curves, and both instruments' per-cycle SD."""
+    key = (answer.procedure, answer.condition, "")
+    curves = dict(named(results.curves)).get(key)
+    both = dict(named(results.variability)).get(key)
+    if curves is None:
+        return _spread_alone(results, answer)
+    rms = _with_interval(curves.rms_demeaned, curves.rms_demeaned_ci)
+    said = f"Once each has lost its own mean, the mean curves differ by {rms} RMS"
+    if both is None:
+        return f"{said}."
+    return (
+        f"{said}; the SD over cycles is {_with_interval(both.test_sd, both.test_sd_ci)} of the "
+        f"wearable and {_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference."
+    )
+
+
+def _spread_alone(results: StudyResults, answer: Answer) -> str:
+    """Say the wearable's per-cycle SD where nothing can be held against a reference."""
+    parts = []
+    for condition in answer.without_reference:
+        sds = [
+            trial.wearable_variability.sd
+            for trial in results.trials
+            if (trial.procedure, trial.condition) == (answer.procedure, condition)
+            and trial.wearable_variability is not None
+        ]
+        if sds:
+            where = f" under “{condition}”" if condition else ""
+            parts.append(f"{span(sds)}°{where}")
+    if not parts:
+        return ""
+    return f"The wearable's SD over cycles ({answer.procedure}) is {listing(parts)}, by recording."
+
+
+def _zero(results: StudyResults, answer: Answer) -> str:
+    """Say what part of the offset is the instruments' zeros."""
+    found = _main(results, answer, "mean_deg")
+    if found is None:
+        return ""
+    if isinstance(found.zeroed, Absent):
+        return (
+            "What part of the offset is the instruments' zeros is not known, as what both read in "
+            "neutral standing is not known of every recording."
+        )
+    alone = found.limits.n_participants == 1
+    people = (
+        ""
+        if alone
+        else (
+            f"; participants' own offsets are {degrees(found.participants_bias_rms)} RMS as "
+            f"recorded and {degrees(found.participants_bias_rms_zeroed)} with both zeroed there"
+        )
+    )
+    offset, zeros, rest = found.limits.bias, found.bias_from_zero, found.zeroed.bias
+    if found.zero_is_a_share:
+        return (
+            f"Of the offset of {degrees(offset)}, {degrees(zeros)} is how the instruments' zeros "
+            f"differ in neutral standing{people}."
+        )
+    return (
+        f"The offset of {degrees(offset)} is two parts of opposite sign: {degrees(zeros)} is how "
+        f"the instruments' zeros differ in neutral standing, and {degrees(rest)} is what is left "
+        f"with both zeroed there{people}."
+    )
+
+
+def _conditions(results: StudyResults, answer: Answer) -> str:
+    """Say how the per-cycle SD compares between conditions, and what was not measured there."""
+    found = [
+        item
+        for (procedure, _, quantity), item in named(results.conditions)
+        if (procedure, quantity) == (answer.procedure, "wearable_sd_deg")
+    ]
+    if not found:
+        return ""
+    parts, seen = [], False
+    for k, item in enumerate(found):
+        if not math.isfinite(item.ratio):
+            parts.append(_no_ratio(item, first=k == 0))
+            continue
+        of_what = "the wearable's SD over cycles is " if not seen else ""
+        parts.append(
+            f"{_under(item.condition, first=k == 0)} {of_what}"
+            f"{_plain(item.ratio, item.ratio_ci)} times that under “{item.against}”"
+        )
+        seen = True
+    said = "; ".join(parts)
+    unseen = [item.condition for item in found if item.condition in answer.without_reference]
+    if unseen and answer.with_reference:
+        where = " and ".join(f"“{name}”" for name in unseen)
+        said += f". {'Under ' + where}, {NOT_MEASURED}"
+    return f"{said}."
+
+
+def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
+    """Say that two conditions cannot be compared, and why."""
+    where = _under(item.condition, first=first)
+    reason = item.note.split(". ")[0].rstrip(".") or "an SD over cycles is not above 0"
+    return (
+        f"{where} the wearable's SD over cycles cannot be held against that under "
+        f"“{item.against}” ({reason[0].lower()}{reason[1:]})"
+    )
+
+
+def _procedures(results: StudyResults, answer: Answer) -> str:
+    """Say which procedure is nearest the reference, or that they tie."""
+    contest = next(
+        (each for pooled, each in given(results.ranking) if pooled.condition == answer.condition),
+        None,
+    )
+    if contest is None or len(contest.standings) < 2:
+        return ""
+    first = [place.procedure for place in contest.standings if place.rank == 1]
+    if len(first) == len(contest.standings):
+        said = f"By that RMS {listing(first)} cannot be told apart: a tie"
+    else:
+        rest = [place.procedure for place in contest.standings if place.rank != 1]
+        verb = "comes" if len(first) == 1 else "tie and come"
+        said = f"By that RMS {listing(first)} {verb} before {listing(rest)}"
+    return f"{said}{_of_two(contest)}."
+
+
+def _of_two(contest: Contest) -> str:
+    """Return the difference where there are but two procedures."""
+    if len(contest.differences) != 1:
+        return ""
+    pair = contest.differences[0]
+    ends = (pair.lower, pair.upper)
+    if not all(map(math.isfinite, ends)):
+        return ""
+    low, high = (f"{number(end, 3)}°" for end in ends)
+    return f" ({pair.first} − {pair.second}: {number(pair.difference, 3)}°, {low} to {high})"
+
+
+def _under(condition: str, *, first: bool = True) -> str:
+    """Return the words for a condition, which may have no name."""
+    if not condition:
+        return "Here" if first else "here"
+    return f"{'Under' if first else 'under'} “{condition}”"
+
+
+def _with_interval(value: float, ends: Ends, lead: str = "") -> str:
+    """Return an angle with its interval, which some numbers lack."""
+    if not all(map(math.isfinite, ends)):
+        return degrees(value)
+    return f"{degrees(value)} ({lead}{degrees(ends[0])} to {degrees(ends[1])})"
+
+
+def _plain(value: float, ends: Ends) -> str:
+    """Return a ratio with its interval."""
+    if not all(map(math.isfinite, ends)):
+        return number(value)
+    return f"{number(value)} ({number(ends[0])} to {number(ends[1])})"
