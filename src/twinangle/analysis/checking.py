@@ -112,10 +112,7 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
 
     `sensors` adds the physical tests of the raw sensors, which a run makes as it comes to them.
     """
-    parts = [trial.participant, trial.condition]
-    parts += [f"session {trial.session}"] if trial.session else []
-    parts += [f"trial {trial.trial}"] if trial.trial else []
-    label = " ".join(filter(None, [*parts, trial.side]))
+    label = trial.label
     study = settings_of(study, trial)
     try:
         signals = read_trial(study, trial)

@@ -92,6 +92,14 @@ class Trial:
         """What tells this trial from the others."""
         return (self.participant, self.session, self.condition, self.trial, self.side)
 
+    @property
+    def label(self) -> str:
+        """The recording's name in messages, page headings and decisions."""
+        parts = [self.participant, self.condition]
+        parts += [f"session {self.session}"] if self.session else []
+        parts += [f"trial {self.trial}"] if self.trial else []
+        return " ".join(part for part in [*parts, self.side] if part)
+
 
 @dataclass(frozen=True, slots=True)
 class Needs:
