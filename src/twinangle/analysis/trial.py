@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -17,8 +17,9 @@ from twinangle.agreement.multiple_correlation import (
 from twinangle.agreement.over_time import LEAST_SAMPLES, TimeAgreement, compare_over_time
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.analysed_part import mask_reference
+from twinangle.analysis.chosen_cycles import chosen_cycles
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
-from twinangle.analysis.cutting import cut_cycles, effect_of_exclusions
+from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
@@ -55,6 +56,8 @@ from twinangle.study import Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
 
+Cut = TypeVar("Cut")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Line:
@@ -64,6 +67,7 @@ class _Line:
     clock: Synchronisation | None
     reference: AngleRecording | None
     cycles: CycleSet | str  # or why there are too few
+    undecided: CycleSet | str | None  # without decisions on cycles; None where there are none
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
@@ -96,10 +100,10 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    if trial.exclude:
+        return _excluded(study, trial)
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
-    if trial.exclude:
-        return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
     signals: TrialSignals | None = None
     tested: tuple[Outcome, ...] = ()
 
@@ -125,6 +129,18 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         if line is not None and isinstance(motion, JointMotion)
         else _ended(trial, name, "failed", _after_known(tested, str(motion)), tested)
         for name, motion in motions.items()
+    )
+
+
+def _excluded(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+    """Return that a trial is out; where somebody decided it, with what it would have given."""
+    ended = [_ended(trial, name, "excluded", trial.exclude) for name in study.wearable.procedures]
+    if trial.by_hand is None or not trial.by_hand.excluded:
+        return tuple(ended)
+    bare = replace(trial, exclude="", by_hand=replace(trial.by_hand, excluded="", cycles=()))
+    return tuple(
+        replace(one, undecided=replace(undecided, paired=None))
+        for one, undecided in zip(ended, analyse_trial(study, bare), strict=True)
     )
 
 
@@ -161,19 +177,23 @@ def _shared_line(
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
-    cycles: CycleSet | str
-    try:
-        cycles = cut_cycles(study, trial, signals, motion, paired)
-    except TooFewCyclesError as error:
-        cycles = _after_known(tested, str(error))
+
+    def attempt(cut: Callable[..., Cut]) -> Cut | str:
+        try:
+            return cut(study, trial, signals, motion, paired)
+        except TooFewCyclesError as error:
+            return _after_known(tested, str(error))
+
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
         clock=clock,
         reference=reference,
-        cycles=cycles,
+        cycles=attempt(cut_cycles),
+        undecided=attempt(cut_undecided),
         sensors=sensors,
         warnings=(
+            *(trial.by_hand.told if trial.by_hand is not None else ()),
             *doubts(tested),
             *signals.warnings,
             *found,
@@ -204,7 +224,22 @@ def _pair(
 def _finish(
     study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
 ) -> TrialResult:
-    """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
+    """Compare one procedure's curves with the reference's, on the shared clock and cycles.
+
+    Where cycles were chosen by hand, what they would give without that goes with it.
+    """
+    found = _compared(study, trial, procedure, motion, line)
+    if line.undecided is None:
+        return found
+    bare = _compared(study, trial, procedure, motion, replace(line, cycles=line.undecided))
+    return replace(
+        found, chosen=chosen_cycles(trial, found, bare), undecided=replace(bare, paired=None)
+    )
+
+
+def _compared(
+    study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
+) -> TrialResult:
     try:
         paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
@@ -386,6 +421,7 @@ def _ended(
         procedure=procedure,
         status=status,
         reason=reason,
+        warnings=() if trial.by_hand is None else trial.by_hand.told,
         covariates=dict(trial.covariates),
         plausibility=tested,
     )
