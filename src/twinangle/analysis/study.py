@@ -23,7 +23,7 @@ from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.tables.curves import is_long
 from twinangle.study import SensorFiles, Study, Trial, own_settings_note
-from twinangle.study.decisions import DECISIONS
+from twinangle.study.decisions import DECISIONS, decisions_file
 
 
 def run_study(
@@ -100,7 +100,7 @@ def input_files(study: Study) -> tuple[Path, ...]:
     Those of a recording that a decision takes out are among them: the result without it is given.
     """
     calibration = getattr(study.reference, "calibration", None)
-    decisions = DECISIONS if study.decisions else None
+    decisions = DECISIONS if decisions_file(study.folder) is not None else None
     named = (calibration, study.cycles.overrides, decisions)
     files = [study.path, study.table, *(study.folder / name for name in named if name)]
     for trial in study.trials:

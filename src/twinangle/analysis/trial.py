@@ -23,14 +23,14 @@ from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_excl
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
+from twinangle.analysis.opened import Opened, open_trial, unexpected
 from twinangle.analysis.plausibility import (
     ContradictionError,
     doubts,
     examine_instruments,
-    examine_sensors,
     mountings_of,
 )
-from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
@@ -77,7 +77,9 @@ class _Line:
     gyroscope_lag: Mapping[str, Any]  # empty without raw sensors or without a reference
 
 
-def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def analyse_trial(
+    study: Study, trial: Trial, *, opened: Opened | None = None
+) -> tuple[TrialResult, ...]:
     """Analyse one trial under every procedure of the study.
 
     Parameters
@@ -86,6 +88,8 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         The settings.
     trial : Trial
         One row of the trials table.
+    opened : Opened, optional
+        The recording as it was read before, which is taken where it fits this trial.
 
     Returns
     -------
@@ -101,20 +105,21 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     them, so that procedures are compared on the same samples and the same strides.
     """
     if trial.exclude:
-        return _excluded(study, trial)
+        return _excluded(study, trial, opened)
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
-    signals: TrialSignals | None = None
     tested: tuple[Outcome, ...] = ()
 
     def failed(reason: str) -> tuple[TrialResult, ...]:
         return tuple(_ended(trial, name, "failed", reason, tested) for name in procedures)
 
     try:
-        signals = read_trial(study, trial)
+        if opened is None or not opened.fits(study, trial):
+            opened = open_trial(study, trial)
+        signals = opened.signals
         require_fit(study, trial, signals)
-        tested = examine_sensors(study, trial, signals)
-        motions = {name: _attempt(signals.motion, name) for name in procedures}
+        tested = opened.tested(study, trial)
+        motions = opened.motions(procedures)
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first, tested) if first is not None else None
     except ContradictionError as error:
@@ -123,7 +128,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     except TwinangleError as error:
         return failed(_after_known(tested, str(error)))
     except Exception as error:
-        return failed(_unexpected(error))
+        return failed(unexpected(error))
     return tuple(
         _finish(study, trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
@@ -132,7 +137,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     )
 
 
-def _excluded(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialResult, ...]:
     """Return that a trial is out; where somebody decided it, with what it would have given."""
     ended = [_ended(trial, name, "excluded", trial.exclude) for name in study.wearable.procedures]
     if trial.by_hand is None or not trial.by_hand.excluded:
@@ -140,7 +145,7 @@ def _excluded(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     bare = replace(trial, exclude="", by_hand=replace(trial.by_hand, excluded="", cycles=()))
     return tuple(
         replace(one, undecided=replace(undecided, paired=None))
-        for one, undecided in zip(ended, analyse_trial(study, bare), strict=True)
+        for one, undecided in zip(ended, analyse_trial(study, bare, opened=opened), strict=True)
     )
 
 
@@ -148,20 +153,6 @@ def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
     """Put what is known of the sensors before what failed later, which may come of it."""
     known = tuple(text for text in doubts(tested) if text not in reason)
     return f"{' '.join(known)} This may be why: {reason}" if known else reason
-
-
-def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
-    """Return what a procedure yields, or the message of what went wrong."""
-    try:
-        return estimate(procedure)
-    except TwinangleError as error:
-        return str(error)
-    except Exception as error:
-        return _unexpected(error)
-
-
-def _unexpected(error: Exception) -> str:
-    return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
 
 
 def _shared_line(
