@@ -123,9 +123,9 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
         faults = tuple(filter(None, (_sensors_fault(study, trial, signals),)))
     if not faults:
         faults = tuple(filter(None, (override_fault(study, trial, signals),)))
-    return TrialCheck(
-        label, trial.row, signals.files, overlap_line(study, signals), faults, signals.warnings
-    )
+    told = () if trial.by_hand is None else trial.by_hand.told
+    overlap = overlap_line(study, signals)
+    return TrialCheck(label, trial.row, signals.files, overlap, faults, (*told, *signals.warnings))
 
 
 def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:

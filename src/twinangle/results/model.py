@@ -27,6 +27,7 @@ from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
 from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, describe_cycles
+from twinangle.results.decided import ChosenCycles, DecisionRecord, WithoutDecisions
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Pooled
@@ -156,6 +157,12 @@ class TrialResult:
     multiple_correlation: Annotated[
         Mapping[str, float], number("coefficients of multiple correlation")
     ] = field(default_factory=dict)
+    chosen: Annotated[
+        ChosenCycles | None,
+        number("what decisions on its cycles did; null without any"),
+        Named("chosen_by_hand"),
+    ] = None
+    undecided: Annotated[TrialResult | None, Aside()] = None  # without decisions, for pooling
 
     @property
     def warning_kinds(
@@ -259,6 +266,8 @@ class StudyResults:
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
     recordings_pooled: tuple[PooledRecording, ...] = ()
+    decisions: tuple[DecisionRecord, ...] = ()
+    without_decisions: tuple[WithoutDecisions, ...] = ()
     invented: bool = False  # the data are invented, as the study file says
     limits: Annotated[
         tuple[Pooled[StudyLimits], ...],

@@ -18,6 +18,7 @@ from twinangle.naming import listed, suggestion
 from twinangle.options import Options
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
+from twinangle.study.decisions import Standing
 from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.participant_codes import privacy_warnings
@@ -80,6 +81,7 @@ class Study:
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
+    decisions: tuple[Standing, ...] = ()  # of people, every one, with whether it counts
 
     @property
     def options(self) -> Options:
@@ -116,8 +118,8 @@ class _Faults:
         return [text for _, text in sorted(self.found, key=lambda fault: fault[0])]
 
 
-def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
-    """Read a study file and its trials table and check both whole.
+def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
+    """Read a study file and its trials table, without decisions, and check both whole.
 
     Parameters
     ----------

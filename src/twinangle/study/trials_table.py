@@ -11,6 +11,7 @@ from typing import cast
 from twinangle.errors import StudyError
 from twinangle.naming import holds_a_row, listed, nearest_first, shown, suggestion
 from twinangle.signals.recording import Interval, MaskedStretch
+from twinangle.study.by_hand import ByHand
 from twinangle.study.cells import finite_number
 from twinangle.study.file_pairs import PLACEHOLDER, SensorFilePatterns
 from twinangle.study.mask_cell import read_mask
@@ -86,6 +87,7 @@ class Trial:
     max_lag_s: float | None = None
     sign: int | None = None  # of the reference
     wearable_sign: int | None = None  # of a ready-made angle
+    by_hand: ByHand | None = None  # decisions that stand over this row and what would be found
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
@@ -339,6 +341,7 @@ def _trial(
         max_lag_s=lags["max_lag_s"],
         sign=signs["sign"],
         wearable_sign=signs["wearable_sign"],
+        by_hand=None,
     )
 
 
