@@ -11,7 +11,8 @@ from scipy.signal import find_peaks
 from twinangle.analysis import analyse_trial
 from twinangle.analysis.clock import place_reference
 from twinangle.analysis.cutting import cut_cycles
-from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.opened import Opened, open_trial
+from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import align, manual, synchronise
 from twinangle.clocks.search import prepare, search_lags
 from twinangle.cycles import recut
@@ -74,20 +75,26 @@ def look_at(study: Study, trial: Trial) -> Look:
     trial : Trial
         One row of the trials table; one that is excluded is shown, not analysed.
     """
-    seen = Look(analyse_trial(study, trial))
+    shown = replace(trial, exclude="")
+    own = settings_of(study, trial)
     try:
-        return _with_traces(settings_of(study, trial), replace(trial, exclude=""), seen)
+        opened = open_trial(own, shown)
+    except (TwinangleError, OSError) as error:
+        return Look(analyse_trial(study, trial), unseen=str(error))
+    seen = Look(analyse_trial(study, trial, opened=opened))
+    try:
+        return _with_traces(own, shown, opened, seen)
     except TwinangleError as error:
         return replace(seen, unseen=str(error))
     except Exception as error:  # the page goes on without the picture
         return replace(seen, unseen=f"{type(error).__name__}: {error}")
 
 
-def _with_traces(study: Study, trial: Trial, seen: Look) -> Look:
+def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look:
     """Add traces, clock, correlation and cycles, as far as each can be had."""
-    signals = read_trial(study, trial)
+    signals = opened.signals
     found = seen.first
-    motion = None if found.paired is not None else _motion(study, signals)
+    motion = None if found.paired is not None else _motion(study, opened)
     wearable = _as_recorded(found.paired, trial) if motion is None else motion.angle
     seen = replace(seen, wearable=wearable, cycles=found.cycles)
     if signals.reference is not None:
@@ -105,15 +112,13 @@ def _as_recorded(paired: PairedAngles | None, trial: Trial) -> AngleRecording:
     return AngleRecording(paired.wearable_deg, paired.start_s, paired.rate_hz, trial.participant)
 
 
-def _motion(study: Study, signals: TrialSignals) -> JointMotion:
+def _motion(study: Study, opened: Opened) -> JointMotion:
     """Return what the first procedure that yields an angle yields."""
-    last: TwinangleError | None = None
-    for name in study.wearable.procedures:
-        try:
-            return signals.motion(name)
-        except TwinangleError as error:
-            last = error
-    raise last or TwinangleError("no procedure yields an angle.")
+    found = opened.motions(study.wearable.procedures).values()
+    for motion in found:
+        if isinstance(motion, JointMotion):
+            return motion
+    raise TwinangleError(next(iter(found), "no procedure yields an angle."))
 
 
 def _with_clock(
