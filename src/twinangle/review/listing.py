@@ -39,23 +39,49 @@ TOPIC_OF_KIND = {
     "most-cycles-in-turns": "cycles",
     "long-cycles": "cycles",
     "few-cycles": "cycles",
-}
-TOPIC_OF_TEST = {
+    "decision-not-applied": "decisions",
+    # tests of plausibility, by the words of their names
     "standing": "standing",
-    "standing file": "standing",
-    "fit": "curves",
-    "amplitude": "curves",
-    "lost samples": "clock",
+    "standing-file": "standing",
+    "fit": "reference",
+    "amplitude": "reference",
+    "fast-movement": "reference",
+    "offset-step": "reference",
+    "offset-spread": "reference",
+    "bursts": "reference",
+    "lost-samples": "clock",
     "parts": "clock",
     "delay": "clock",
-    "sensors' times": "clock",
+    "sensors-times": "clock",
     "magnetometer": "field",
     "dip": "field",
 }
 # In which order eyes are asked for; what is refused comes before all.
-TOPICS = ("refused", "clock", "standing", "cycles", "curves", "saturation", "field", "sensors")
+TOPICS = (
+    "refused",
+    "decisions",
+    "clock",
+    "standing",
+    "reference",
+    "cycles",
+    "curves",
+    "saturation",
+    "field",
+    "sensors",
+)
 # That comparison would tell of the difference while deciding blind.
-OF_THE_DIFFERENCE = ("curves-unlike", "large-difference", "large-offset", "large-scatter")
+OF_THE_DIFFERENCE = (
+    "curves-unlike",
+    "large-difference",
+    "large-offset",
+    "large-scatter",
+    "fit",
+    "amplitude",
+    "fast-movement",
+    "offset-step",
+    "offset-spread",
+    "bursts",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +121,8 @@ def urgency(look: Look, flags: tuple[Flag, ...]) -> int:
 def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
     trial = look.first
     if trial.status == "failed":
-        if look.clock_state == "refused":
-            yield Flag("clock", look.clock_refused, "grave")
+        if look.clock_state == "refused" and trial.reason == look.clock_refused:
+            yield Flag("clock", trial.reason, "grave")
         else:
             yield Flag("refused", trial.reason, "grave")
     for text in dict.fromkeys(trial.warnings):
@@ -107,12 +133,13 @@ def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
         yield Flag(topic, str(text), gravity)
     told = {str(text) for text in trial.warnings}
     for outcome in trial.plausibility:
-        sentence = str(outcome.told)
-        if outcome.verdict in AT_FAULT and sentence not in told and sentence not in trial.reason:
-            if not (blind and outcome.subject == "reference"):
-                yield Flag(TOPIC_OF_TEST.get(outcome.test, "sensors"), sentence, "grave")
+        text = outcome.told
+        if outcome.verdict not in AT_FAULT or text in told or outcome.said in trial.reason:
+            continue
+        if not (blind and kind_of(text) in OF_THE_DIFFERENCE):
+            yield Flag(TOPIC_OF_KIND.get(kind_of(text), "sensors"), str(text), "grave")
     yield from _of_cycles(trial)
-    yield from _of_sensors(trial)
+    yield from _of_sensors(look)
 
 
 def _of_cycles(trial: TrialResult) -> Iterator[Flag]:
@@ -130,9 +157,9 @@ def _of_cycles(trial: TrialResult) -> Iterator[Flag]:
         yield Flag("cycles", f"{n} of {n + kept} cycles are left out ({most}).", "warning")
 
 
-def _of_sensors(trial: TrialResult) -> Iterator[Flag]:
+def _of_sensors(look: Look) -> Iterator[Flag]:
     """Tell of saturation, and of a disturbed field where headings may rest on it."""
-    for sensor in trial.sensors:
+    for sensor in look.sensors:
         share = float(sensor.device.get("saturated_share", 0.0) or 0.0)
         if np.isfinite(share) and share > 0:
             text = f"{sensor.segment} sensor: {100 * share:.2g} % of the samples are saturated."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -13,25 +14,42 @@ from twinangle.analysis.clock import place_reference
 from twinangle.analysis.cutting import cut_cycles
 from twinangle.analysis.opened import Opened, open_trial
 from twinangle.analysis.reading import TrialSignals
+from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.clocks import align, manual, synchronise
 from twinangle.clocks.search import prepare, search_lags
 from twinangle.cycles import recut
 from twinangle.errors import SynchronisationError, TwinangleError
-from twinangle.results import TrialResult
+from twinangle.results import SensorRecord, TrialResult
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
     CycleSet,
     JointMotion,
     PairedAngles,
+    SensorPair,
     Synchronisation,
 )
 from twinangle.study import Study, Trial, settings_of
 
 ClockState = Literal["found", "refused", "none"]
 LONGEST_SEARCH_S = 1800.0  # of a clock that was refused, correlated for the picture
+WIDEST_S = 60.0  # lags looked at where none was accepted
+SURELY_BETTER = 0.02  # of correlation, for another lag to begin with
 POINTS = 1500  # of the correlation over lags, as drawn
 PEAKS = 6
+_NO_ANGLE = PairedAngles(np.full(1, np.nan), None, 0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Turning:
+    """How fast the distal sensor turns, whatever about, over the whole file.
+
+    What is seen where there is no angle, and beyond the stretches that are analysed.
+    """
+
+    rate_deg_s: Array
+    start_s: float
+    rate_hz: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +70,9 @@ class Look:
     lags_s: Array | None = None
     correlation: Array | None = None
     cycles: CycleSet | None = None
-    unseen: str = ""  # why traces are not shown
+    turning: Turning | None = None
+    sensors: tuple[SensorRecord, ...] = ()
+    unseen: str = ""  # why the wearable's angle is not shown
 
     @property
     def first(self) -> TrialResult:
@@ -94,31 +114,52 @@ def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look
     """Add traces, clock, correlation and cycles, as far as each can be had."""
     signals = opened.signals
     found = seen.first
-    motion = None if found.paired is not None else _motion(study, opened)
-    wearable = _as_recorded(found.paired, trial) if motion is None else motion.angle
+    seen = replace(seen, sensors=found.sensors, turning=_turning(study, trial, signals))
+    if not seen.sensors:
+        seen = replace(seen, sensors=describe_sensors(signals.recorded, _NO_ANGLE)[0])
+    if found.paired is None:
+        motion = _motion(study, opened)
+        if isinstance(motion, str):
+            return replace(seen, reference=signals.reference, unseen=motion)
+        wearable = motion.angle
+    else:
+        motion, wearable = None, _as_recorded(found.paired, trial)
     seen = replace(seen, wearable=wearable, cycles=found.cycles)
     if signals.reference is not None:
         seen = replace(seen, reference=signals.reference)
         seen = _with_clock(study, trial, signals, motion, seen)
         seen = _correlated(study, seen)
-    if seen.cycles is None and motion is not None:
-        seen = replace(seen, cycles=_cycles(study, trial, signals, motion))
-    return seen
+    if motion is None:
+        return seen
+    alone = PairedAngles(wearable.angle_deg, None, wearable.start_s, wearable.rate_hz)
+    return replace(seen, cycles=_cycles(study, trial, signals, motion, alone))
 
 
-def _as_recorded(paired: PairedAngles | None, trial: Trial) -> AngleRecording:
-    if paired is None:
-        raise TwinangleError("there is no angle of the wearable.")
+def _turning(study: Study, trial: Trial, signals: TrialSignals) -> Turning | None:
+    """Return how fast the distal sensor turns over the whole file; None without gyroscopes.
+
+    The analysis reads no more than its stretches, and where one of them is wrong, the right one may
+    lie outside.
+    """
+    if signals.sensors is None:
+        return None
+    one = signals.sensors.distal
+    if trial.start_s is not None or trial.end_s is not None:
+        with suppress(TwinangleError):
+            whole = open_trial(study, replace(trial, start_s=None, end_s=None)).signals
+            one = whole.sensors.distal if whole.sensors is not None else one
+    size = np.degrees(np.linalg.norm(one.gyroscope, axis=1))
+    return Turning(size, one.start_s, one.rate_hz)
+
+
+def _as_recorded(paired: PairedAngles, trial: Trial) -> AngleRecording:
     return AngleRecording(paired.wearable_deg, paired.start_s, paired.rate_hz, trial.participant)
 
 
-def _motion(study: Study, opened: Opened) -> JointMotion:
-    """Return what the first procedure that yields an angle yields."""
-    found = opened.motions(study.wearable.procedures).values()
-    for motion in found:
-        if isinstance(motion, JointMotion):
-            return motion
-    raise TwinangleError(next(iter(found), "no procedure yields an angle."))
+def _motion(study: Study, opened: Opened) -> JointMotion | str:
+    """Return what the first procedure that yields an angle yields, or why none does."""
+    found = list(opened.motions(study.wearable.procedures).values())
+    return next((one for one in found if isinstance(one, JointMotion)), found[0])
 
 
 def _with_clock(
@@ -159,62 +200,72 @@ def _zeroed_alike(
 
 
 def _correlated(study: Study, seen: Look) -> Look:
-    """Add the correlation over lags, and where none was accepted the lag where it is highest."""
+    """Add the correlation over lags, and where no clock was accepted the lag to begin with."""
     clock = seen.clock
-    if clock is None and seen.wearable is not None and seen.reference is not None:
-        try:
-            clock = synchronise(
-                seen.wearable,
-                seen.reference,
-                max_lag_s=study.synchronisation.max_lag_s,
-                expected_lag_s=study.synchronisation.expected_lag_s,
-                drift=False,
-                refuse=False,
-            )
-            seen = replace(seen, guess=(round(clock.lag_s, 3), 0.0))
-        except SynchronisationError:
-            clock = None
     if clock is not None and clock.candidate_lags_s.size:
         return replace(seen, lags_s=clock.candidate_lags_s, correlation=clock.candidate_correlation)
     try:
-        return _searched(study, seen)
+        seen = _searched(study, seen)
     except (SynchronisationError, ValueError):
         return seen
+    if clock is not None or seen.correlation is None or seen.lags_s is None:
+        return seen
+    best = int(np.argmax(seen.correlation))
+    guess = _uncertain_lag(study, seen, float(seen.correlation[best]))
+    lag_s = float(seen.lags_s[best]) if guess is None else guess
+    return replace(seen, guess=(round(lag_s, 3), 0.0))
+
+
+def _uncertain_lag(study: Study, seen: Look, height: float) -> float | None:
+    """Return the lag that was refused as uncertain; None where another correlates better."""
+    if seen.wearable is None or seen.reference is None:
+        return None
+    settings = study.synchronisation
+    try:
+        clock = synchronise(
+            seen.wearable,
+            seen.reference,
+            max_lag_s=settings.max_lag_s,
+            expected_lag_s=settings.expected_lag_s,
+            drift=False,
+            refuse=False,
+        )
+    except SynchronisationError:
+        return None
+    return clock.lag_s if clock.peak_correlation > height - SURELY_BETTER else None
 
 
 def _searched(study: Study, seen: Look) -> Look:
-    """Correlate over the lags that the study allows, whatever the clock rests on."""
+    """Correlate over lags: those that the study allows, and where none was accepted far more."""
     if seen.wearable is None or seen.reference is None:
         return seen
     settings = study.synchronisation
     wearable, reference, rate_hz = prepare(seen.wearable, seen.reference)
     begin = max(wearable.start_s, reference.start_s + settings.expected_lag_s)
-    end = begin + LONGEST_SEARCH_S
-    reach = settings.max_lag_s + abs(settings.expected_lag_s)
+    end = min(begin + LONGEST_SEARCH_S, wearable.end_s)
+    reach = settings.max_lag_s
+    if seen.clock is None:
+        shorter = min(end - begin, reference.end_s - reference.start_s)
+        reach = max(reach, min(WIDEST_S, 0.5 * shorter))
+    margin = reach + abs(settings.expected_lag_s)
     found = search_lags(
         wearable.between(begin, end),
-        reference.between(begin - reach, end + reach),
+        reference.between(begin - margin, end + margin),
         rate_hz,
         expected_lag_s=settings.expected_lag_s,
-        max_lag_s=settings.max_lag_s,
-        min_overlap_s=5.0,
+        max_lag_s=reach,
+        min_overlap_s=5.0 if seen.clock is not None else max(5.0, 0.25 * (end - begin)),
     )
     finite = np.isfinite(found.correlation)
     if not finite.any():
         return seen
-    best = float(found.lags_s[np.nanargmax(found.correlation)])
-    guess = seen.guess if seen.clock is not None else (round(best, 3), 0.0)
-    return replace(
-        seen, lags_s=found.lags_s[finite], correlation=found.correlation[finite], guess=guess
-    )
+    return replace(seen, lags_s=found.lags_s[finite], correlation=found.correlation[finite])
 
 
 def _cycles(
-    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, alone: PairedAngles
 ) -> CycleSet | None:
     """Return the wearable's own cycles; None where they cannot be cut."""
-    angle = motion.angle
-    alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
     try:
         return cut_cycles(study, trial, signals, motion, alone)
     except TwinangleError:

@@ -228,13 +228,14 @@ class Session:
             "unseen": look.unseen,
             "traces": {
                 "wearable": self._trace(look.wearable),
+                "turning": self._turning(look),
                 "reference": self._trace(look.reference),
             },
-            "clock": shown.clock_of(look) if look.reference is not None else None,
+            "clock": shown.clock_of(look) if look.reference and look.wearable else None,
             "cycles": shown.cycles_of(look),
             "curve": shown.mean_curves(look.cycles, blind=self.blind),
             "intervals": shown.intervals_of(trial),
-            "sensors": shown.sensors_of(look.first),
+            "sensors": shown.sensors_of(look),
             "angle_quality": dict(look.first.angle_quality),
             "standing": None
             if look.first.standing is None or self.blind
@@ -345,6 +346,14 @@ class Session:
             return None
         return self.traces.add(
             angle.angle_deg, start_s=angle.start_s, rate_hz=angle.rate_hz, about=self.blind
+        )
+
+    def _turning(self, look: Look) -> dict[str, Any] | None:
+        seen = look.turning
+        if seen is None:
+            return None
+        return self.traces.add(
+            seen.rate_deg_s, start_s=seen.start_s, rate_hz=seen.rate_hz, about=False
         )
 
     def _look(self, number: int) -> Look | None:

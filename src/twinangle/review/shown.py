@@ -11,7 +11,6 @@ import numpy as np
 
 from twinangle.agreement.curves import compare_curves
 from twinangle.cycles.enough import reason_kind
-from twinangle.results import TrialResult
 from twinangle.review.listing import flags_of, urgency
 from twinangle.review.look import Look, peaks_of, thinned
 from twinangle.signals.recording import Array, CycleSet, Interval
@@ -186,10 +185,10 @@ def intervals_of(trial: Trial) -> list[dict[str, Any]]:
     return found
 
 
-def sensors_of(trial: TrialResult) -> list[dict[str, Any]]:
+def sensors_of(look: Look) -> list[dict[str, Any]]:
     """Return what each sensor's own signals tell, and the field over time."""
     found = []
-    for sensor in trial.sensors:
+    for sensor in look.sensors:
         step = max(sensor.time_s.size // SENSOR_POINTS, 1)
         found.append(
             {

@@ -118,6 +118,7 @@ def _seen(study: Study, trial: Trial, path: Path) -> Look:
         results=_light(look.results),
         wearable=None,
         reference=None,
+        turning=None,
         lags_s=None,
         correlation=None,
     )

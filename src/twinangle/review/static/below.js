@@ -40,7 +40,7 @@ function fieldFigure(sensor) {
   const deviation = sensor.norm_deviation.map((v) => (v === null ? NaN : 100 * v)), times = sensor.time_s;
   const [low, high] = range([deviation, [0]]);
   const frame = new Frame({ width: 400, height: 130, x: [times[0], times[times.length - 1]], y: [low, high] });
-  const marks = sensor.disturbed_share.map((share, i) => (share > 0.5 ? svg("rect", { x: frame.px(times[i]) - 1, y: 130 - 18 - 5, width: 2, height: 5, class: "mark" }) : null));
+  const marks = sensor.disturbed_share.map((share, i) => (share > 0.5 ? svg("rect", { x: frame.px(times[i]) - 1, y: 130 - 30 - 5, width: 2, height: 5, class: "mark" }) : null));
   const disturbed = sensor.disturbed_share.filter((share) => share > 0.5).length / times.length;
   return el("figure", {}, el("figcaption", {}, t("field_of", { segment: t(sensor.segment) })),
     svg("svg", {

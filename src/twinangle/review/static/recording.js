@@ -75,14 +75,15 @@ export class RecordingView {
     const parts = [];
     if (found.unseen) parts.push(el("p", {}, t("unseen", { why: found.unseen })));
     this.intervals = new IntervalsPart(this, found.intervals);
-    if (found.traces.wearable) parts.push(this.tracesPart());
+    this.shown = found.traces.wearable || found.traces.turning;
+    if (this.shown) parts.push(this.tracesPart());
     this.cyclesPart = found.cycles ? new CyclesPart(this, found.cycles) : null;
     this.clockPart = found.clock && found.traces.wearable ? new ClockPart(this, found.clock) : null;
     if (this.clockPart) parts.push(this.clockPart.build());
     parts.push(this.cyclesPart ? this.cyclesPart.build() : el("section", { class: "card" }, el("h3", {}, t("cycles_head")), el("p", {}, t("cycles_none"))));
     parts.push(this.intervals.build(found.standing), besidePart(this.number), sensorsPart(found.sensors, found.angle_quality), this.effectPart(), decisionsPart(this.number));
     this.body(...parts);
-    if (found.traces.wearable) this.plot(view);
+    if (this.shown) this.plot(view);
     this.cyclesPart?.showMean(found.curve);
     if (this.clockPart) this.clockPart.ask();
   }
@@ -112,9 +113,9 @@ export class RecordingView {
   }
 
   plot(view) {
-    const { wearable, reference } = this.found.traces, fixed = { lag_s: 0, drift_ppm: 0 };
-    const end = wearable.start_s + wearable.size / wearable.rate_hz;
-    this.span = [wearable.start_s, end];
+    const { wearable, turning, reference } = this.found.traces, fixed = { lag_s: 0, drift_ppm: 0 }, first = this.shown;
+    const spans = [first, turning || first].map((one) => [one.start_s, one.start_s + one.size / one.rate_hz]);
+    this.span = [Math.min(spans[0][0], spans[1][0]), Math.max(spans[0][1], spans[1][1])];
     const both = [wearable, reference].filter(Boolean);
     const low = Math.min(...both.map((one) => one.low)), high = Math.max(...both.map((one) => one.high)), slack = 0.05 * (high - low) + 0.5;
     this.rows = new Rows(this.place, {
@@ -124,7 +125,8 @@ export class RecordingView {
     });
     this.rows.bands = this.intervals.bands;
     const again = () => this.rows?.redraw();
-    this.rows.add("wearable", new Trace(wearable, again), fixed);
+    if (wearable) this.rows.add("wearable", new Trace(wearable, again), fixed);
+    if (turning) this.rows.add("turning", new Trace(turning, again), fixed, [0, 1.05 * turning.high + 1]);
     if (this.found.clock) Object.assign(this.clock, { lag_s: this.found.clock.lag_s, drift_ppm: this.found.clock.drift_ppm });
     if (reference) this.rows.add("reference", new Trace(reference, again), this.clock);
     if (view) this.rows.show(...view);
@@ -150,7 +152,7 @@ export class RecordingView {
     clearTimeout(this.later);
     this.later = setTimeout(() => {
       if (this.ended) return;
-      const { wearable, reference } = this.found.traces;
+      const wearable = this.shown, { reference } = this.found.traces;
       this.told.textContent = t("traces_told", {
         from: num(from, 1), to: num(to, 1), whole: num(this.span[1] - this.span[0], 1), missing_wearable: wearable.missing,
         missing_reference: reference ? t("traces_told_reference", { missing: reference.missing }) : "",

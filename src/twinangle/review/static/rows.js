@@ -34,6 +34,7 @@ export class Rows {
     }, [[this.view[0], this.view[1]], [null, null]], place);
     this.listen(row);
     this.rows.push(row);
+    this.first = this.rows[0].name; // the bands are dragged there
     return row;
   }
 
@@ -86,11 +87,11 @@ export class Rows {
       ctx.fillStyle = this.colours.edge;
       const thick = (band.which === "analysed" ? 3 : 1) * devicePixelRatio;
       for (const x of [from, to]) if (x > left && x < left + width) ctx.fillRect(x - thick / 2, top, thick, height);
-      if (name === "wearable" && to - from > 12 && band.which !== "analysed") {
+      if (this.first === name && to - from > 12 * devicePixelRatio && this.colours[band.which]) {
         ctx.font = `${12 * devicePixelRatio}px sans-serif`;
         ctx.textBaseline = "top";
         ctx.textAlign = "left";
-        ctx.fillText(t(`interval_${band.which}`)[0], from + 4, top + 3);
+        ctx.fillText(t(`letter_${band.which}`), from + 4, top + 3);
       }
     }
   }
@@ -105,7 +106,7 @@ export class Rows {
     const y = (v) => top + (high - v) * perUnit;
     ctx.save();
     ctx.beginPath(); ctx.rect(left, top, width, height); ctx.clip();
-    ctx.fillStyle = ctx.strokeStyle = this.colours[row.name];
+    ctx.fillStyle = ctx.strokeStyle = this.colours[row.name] || this.colours.difference;
     const marks = [];
     for (const run of runs) {
       const step = row.trace.factor ** run.level / row.trace.rate_hz;
@@ -139,7 +140,7 @@ export class Rows {
       this.drag(row, over, event);
     });
     over.addEventListener("pointermove", (event) => {
-      if (!event.buttons) over.classList.toggle("on-edge", row.name === "wearable" && this.edgeAt(row, event.offsetX) !== null);
+      if (!event.buttons) over.classList.toggle("on-edge", row.name === this.first && this.edgeAt(row, event.offsetX) !== null);
     });
   }
 
@@ -155,7 +156,7 @@ export class Rows {
 
   drag(row, over, down) {
     const perPixel = (this.view[1] - this.view[0]) / over.clientWidth;
-    const edge = row.name === "wearable" ? this.edgeAt(row, down.offsetX) : null;
+    const edge = row.name === this.first ? this.edgeAt(row, down.offsetX) : null;
     const view = [...this.view], lag = this.row("reference")?.clock.lag_s;
     const shifts = !edge && this.moves && row.name === "reference";
     const move = (event) => {
