@@ -48,10 +48,6 @@ class _Refusal:
     said: str
 
 
-class _TooLong(Exception):
-    """A body that is longer than a request may be."""
-
-
 class Guard:
     """Let pass what comes from the page itself; answer everything else in one short sentence.
 
@@ -111,6 +107,10 @@ class Guard:
         if refusal is not None:
             await _answer(send, refusal)
             return
+        body = await _body(receive)
+        if body is None:
+            await _answer(send, _Refusal(413, f"At most {MOST_BYTES} bytes are read."))
+            return
         inner = dict(scope)
         inner["path"] = scope["path"][len(self._token) + 1 :]
         inner["raw_path"] = inner["path"].encode("utf-8", "replace")
@@ -124,10 +124,7 @@ class Guard:
             await send(message)
 
         try:
-            await self._app(inner, _bounded(receive), checked)
-        except _TooLong:
-            if not begun:
-                await _answer(send, _Refusal(413, f"At most {MOST_BYTES} bytes are read."))
+            await self._app(inner, _again(body, receive), checked)
         except Exception as error:
             kind = f"{type(error).__name__}: {error}"
             print(make_visible(f"twinangle: review: {kind}"), file=sys.stderr)
@@ -154,19 +151,30 @@ def _refused_post(headers: dict[str, list[str]]) -> _Refusal | None:
     return None
 
 
-def _bounded(receive: Receive) -> Receive:
-    """Read no more of a body than it may have, whatever length it claims."""
-    read = 0
-
-    async def bounded() -> Message:
-        nonlocal read
+async def _body(receive: Receive) -> bytes | None:
+    """Return a request's body, whatever length it claims; None where it is too long."""
+    body = b""
+    while True:
         message = await receive()
-        read += len(message.get("body", b""))
-        if read > MOST_BYTES:
-            raise _TooLong
-        return message
+        if message["type"] != "http.request":
+            return body
+        body += message.get("body", b"")
+        if len(body) > MOST_BYTES:
+            return None
+        if not message.get("more_body", False):
+            return body
 
-    return bounded
+
+def _again(body: bytes, receive: Receive) -> Receive:
+    """Hand a body on that was read already."""
+    waiting = [body]
+
+    async def again() -> Message:
+        if waiting:
+            return {"type": "http.request", "body": waiting.pop(), "more_body": False}
+        return await receive()
+
+    return again
 
 
 async def _answer(send: Send, refusal: _Refusal) -> None:

@@ -76,6 +76,7 @@ def build_app(session: Session, *, token: str, port: int, stop: Callable[[], Non
         _Refused: _refused,
         HiddenError: _hidden,
         TwinangleError: _at_fault,
+        Exception: _failed,
     }
     return Guard(
         Starlette(routes=routes, exception_handlers=handlers), token=token, port=port
@@ -226,6 +227,11 @@ async def _refused(_: Request, error: Exception) -> Response:
 
 async def _hidden(_: Request, __: Exception) -> Response:
     return JSONResponse({"error": _HIDDEN}, 403, headers=_PRIVATE)
+
+
+async def _failed(_: Request, __: Exception) -> Response:
+    said = "Something failed; the terminal names it."
+    return JSONResponse({"error": said}, 500, headers=_PRIVATE)
 
 
 async def _at_fault(_: Request, error: Exception) -> Response:

@@ -61,6 +61,7 @@ class Session:
         self._open: OrderedDict[int, Look] = OrderedDict()
         self._automatic: dict[int, tuple[TrialResult, ...]] = {}
         self._hashes: dict[str, str] = {}
+        self._again: set[int] = set()
         self._lock = threading.RLock()
         self._decisions = read_decisions(bare.folder)
         self.study = self._with(self._decisions)
@@ -79,11 +80,13 @@ class Session:
         self._home.cleanup()
 
     def _ask(self, number: int, *, first: bool = False) -> None:
+        self._again.add(number)
         self._analyses.ask(number, self.study, self.study.trials[number], first=first)
 
     def _seen(self, number: int, look: Look) -> None:
         with self._lock:
             self._looks[number] = look
+            self._again.discard(number)
             self._open.pop(number, None)
             self.version += 1
 
@@ -199,6 +202,7 @@ class Session:
         with self._lock:
             rows = [
                 shown.row_of(trial, self._looks.get(number), blind=self.blind)
+                | {"again": number in self._again and number in self._looks}
                 for number, trial in enumerate(self.study.trials)
             ]
             return shown.plain(

@@ -76,7 +76,7 @@ export class ClockPart {
     this.clock.drift_ppm = Math.min(Math.max(drift, -10000), 10000);
     this.fill(typing);
     this.view.rows.redraw();
-    rename(this.what());
+    if (this.deciding) rename(this.what());
     this.ask();
     if (settled) this.view.rows.describe();
   }
@@ -113,10 +113,12 @@ export class ClockPart {
     });
   }
 
-  what() { return `${t("lag_s")} ${num(this.clock.lag_s, 3)}, ${t("drift_ppm")} ${num(this.clock.drift_ppm, 1)}`; }
+  what() { return t("kind_lag", { lag_s: num(this.clock.lag_s, 3), drift_ppm: num(this.clock.drift_ppm, 1) }); }
 
   decide() {
+    this.deciding = true;
     openPending({
+      onClose: () => { this.deciding = false; },
       number: this.number, kind: "lag", what: this.what(), reasons: "why_lag",
       value: () => ({ lag_s: this.clock.lag_s, drift_ppm: this.clock.drift_ppm }),
     });

@@ -9,11 +9,12 @@ const WIDTH = 400, HEIGHT = 250, REACH = 14; // of the plot's units: how near a 
 const DASHES = ["6 3", "2 2", "9 3 2 3", "1 3", "12 4", "4 2 1 2", "3 6", "8 2 2 2 2 2"];
 
 export class CyclesPart {
-  constructor(view, found) {
+  constructor(view, found, old) {
     Object.assign(this, { view, found, number: view.number });
-    this.block = 0;
-    this.kind = "all";
-    this.chosen = -1;
+    const same = old && old.found.reason.length === found.reason.length;
+    this.block = same ? old.block : 0;
+    this.kind = same ? old.kind : "all";
+    this.chosen = same ? old.chosen : -1;
     this.kinds = [...new Set(found.kind.filter(Boolean))];
   }
 
@@ -24,7 +25,7 @@ export class CyclesPart {
     this.list.addEventListener("keydown", (event) => this.keys(event));
     this.name = el("p", { id: "cycles-name", class: "row-name" });
     const show = el("select", { id: "cycle-kind", oninput: () => { this.kind = show.value; this.fillList(); this.paint(); } },
-      ...["all", "in", "out"].map((one) => el("option", { value: one }, t(`kind_${one}`))));
+      ...["all", "in", "out"].map((one) => el("option", { value: one, selected: one === this.kind }, t(`kind_${one}`))));
     const turn = (by) => () => { this.block += by; this.load(); };
     this.turners = total > found.block ? [["block_earlier", -1], ["block_later", 1]].map(([key, by]) => el("button", { type: "button", onclick: turn(by) }, t(key))) : [];
     this.mean = el("figure", {}, el("figcaption", {}, t("cycles_mean")));

@@ -55,7 +55,7 @@ export function showList(study) {
 function item(row) {
   const n = decided(row.label).length;
   const facts = [
-    t(`state_${row.state}`),
+    t(`state_${row.state}`), row.again ? t("again") : null,
     row.found === undefined ? null : t("kept_of", { kept: row.kept, found: row.found }),
     row.has_reference ? null : t("no_reference"),
     n === 1 ? t("decisions_1") : n ? t("decisions_n", { n }) : null,

@@ -36,7 +36,7 @@ export class RecordingView {
     this.host.querySelector("#decisions")?.replaceWith(decisionsPart(this.number));
     this.host.querySelector("#recording-flags")?.replaceWith(this.flags());
     const decided = state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length;
-    if (this.seen && this.seen !== JSON.stringify([row, decided])) await this.load();
+    if (this.seen && this.seen !== JSON.stringify([{ ...row, again: null }, decided])) await this.load();
     else if (!this.rows && row.state !== "waiting") await this.load();
   }
 
@@ -51,7 +51,7 @@ export class RecordingView {
 
   flags() {
     const row = state.study.recordings[this.number];
-    return el("div", { id: "recording-flags" }, el("p", { class: "facts" }, t(`state_${row.state}`)), flagList(row, 50));
+    return el("div", { id: "recording-flags" }, el("p", { class: "facts" }, row.again ? t("again") : t(`state_${row.state}`)), flagList(row, 50));
   }
 
   async looked(next) {
@@ -67,8 +67,8 @@ export class RecordingView {
     if (this.ended) return;
     if (found.waiting) { this.body(el("p", {}, t("waiting"))); return; }
     const row = state.study.recordings[this.number];
-    this.seen = JSON.stringify([row, state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length]);
-    const view = this.rows?.view;
+    this.seen = JSON.stringify([{ ...row, again: null }, state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length]);
+    const view = this.rows?.view, at = placeOf(document.activeElement), old = this.cyclesPart;
     this.rows?.end();
     this.rows = null;
     this.found = found;
@@ -77,7 +77,7 @@ export class RecordingView {
     this.intervals = new IntervalsPart(this, found.intervals);
     this.shown = found.traces.wearable || found.traces.turning;
     if (this.shown) parts.push(this.tracesPart());
-    this.cyclesPart = found.cycles ? new CyclesPart(this, found.cycles) : null;
+    this.cyclesPart = found.cycles ? new CyclesPart(this, found.cycles, old) : null;
     this.clockPart = found.clock && found.traces.wearable ? new ClockPart(this, found.clock) : null;
     if (this.clockPart) parts.push(this.clockPart.build());
     parts.push(this.cyclesPart ? this.cyclesPart.build() : el("section", { class: "card" }, el("h3", {}, t("cycles_head")), el("p", {}, t("cycles_none"))));
@@ -86,6 +86,7 @@ export class RecordingView {
     if (this.shown) this.plot(view);
     this.cyclesPart?.showMean(found.curve);
     if (this.clockPart) this.clockPart.ask();
+    if (at && document.activeElement === document.body) this.host.querySelector(at)?.focus();
   }
 
   body(...parts) {
@@ -191,3 +192,14 @@ export class RecordingView {
       state.study.blind ? el("p", {}, t("effect_blind")) : el("button", { type: "button", id: "compute", onclick: compute }, t("effect_show")), place);
   }
 }
+
+// Where the focus is, so that it can come back when the recording is drawn again.
+function placeOf(one) {
+  if (!one || one === document.body) return last;
+  if (one.id) return `#${CSS.escape(one.id)}`;
+  return one.dataset.cycle ? `button[data-cycle="${one.dataset.cycle}"]` : null;
+}
+
+let last = null;
+document.addEventListener("focusin", (event) => { if (event.target.closest("#recording-view")) last = placeOf(event.target); });
+document.addEventListener("hashchange", () => { last = null; });

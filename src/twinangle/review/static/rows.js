@@ -34,6 +34,7 @@ export class Rows {
     }, [[this.view[0], this.view[1]], [null, null]], place);
     this.listen(row);
     this.rows.push(row);
+    this.describe();
     this.first = this.rows[0].name; // the bands are dragged there
     return row;
   }
@@ -83,7 +84,8 @@ export class Rows {
       const from = clip(u.valToPos(band.start_s, "x", true), left, left + width);
       const to = clip(u.valToPos(band.end_s, "x", true), left, left + width);
       const colour = this.colours[band.which];
-      if (colour && to > from) { ctx.fillStyle = colour; ctx.fillRect(from, top, to - from, height); }
+      const half = height / 2; // standing above, movement below, so that neither hides the other
+      if (colour && to > from) { ctx.fillStyle = colour; ctx.fillRect(from, band.which === "standing" ? top : top + half, to - from, half); }
       ctx.fillStyle = this.colours.edge;
       const thick = (band.which === "analysed" ? 3 : 1) * devicePixelRatio;
       for (const x of [from, to]) if (x > left && x < left + width) ctx.fillRect(x - thick / 2, top, thick, height);
@@ -91,7 +93,7 @@ export class Rows {
         ctx.font = `${12 * devicePixelRatio}px sans-serif`;
         ctx.textBaseline = "top";
         ctx.textAlign = "left";
-        ctx.fillText(t(`letter_${band.which}`), from + 4, top + 3);
+        ctx.fillText(t(`letter_${band.which}`), from + 4, band.which === "standing" ? top + 3 : top + half + 3);
       }
     }
   }
