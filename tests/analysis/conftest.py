@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -83,18 +84,8 @@ class Decided:
 
     def study(self, *decisions):
         """Return the study under decisions that are not written."""
-        numbered = [
-            each if each.id else type(each)(*_without_id(each), k)
-            for k, each in enumerate(decisions, start=1)
-        ]
+        numbered = [replace(each, id=k) for k, each in enumerate(decisions, start=1)]
         return apply_decisions(self.bare, numbered)
-
-
-def _without_id(decision):
-    return [
-        getattr(decision, name)
-        for name in ("who", "recording", "kind", "value", "why", "input", "version", "when")
-    ]
 
 
 def make_study(folder: Path, people=("P01", "P02", "P03")) -> Path:

@@ -71,6 +71,7 @@ def rests_on(results: StudyResults) -> str:
         for n, words in (
             (answer.n_failed, "could not be analysed"),
             (answer.n_excluded, "excluded beforehand"),
+            (answer.n_by_hand, "taken out by hand"),
         )
         if n
     ]

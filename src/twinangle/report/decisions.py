@@ -58,6 +58,17 @@ def every_decision_section(results: StudyResults) -> list[Block]:
     return [table(head, rows, words=6, caption=caption), *_every_number(results)]
 
 
+def decisions_paragraph(results: StudyResults) -> str:
+    """Return the sentences of the methods text; empty where nothing was decided that counts."""
+    acting = [one for one in results.decisions if one.counts and _kind(one) in _KINDS]
+    if not acting:
+        return ""
+    text = f"{_counted(results.decisions)} Each was recorded with its reason before this analysis."
+    if results.without_decisions:
+        text += " The result without the decisions on cycles and recordings is given beside it."
+    return f"{text} {blind_sentence(results.decisions)}".rstrip()
+
+
 def blind_sentence(decisions: Iterable[DecisionRecord]) -> str:
     """Say how far the agreement was hidden while cycles and recordings were chosen."""
     chosen = [one for one in decisions if one.chooses]
@@ -140,7 +151,8 @@ def _idle(decisions: Iterable[DecisionRecord]) -> list[str]:
     ]
     if not idle:
         return []
-    return [f"{count(len(idle), 'decision')} {_are(len(idle))} not applied, each with its reason."]
+    n = count(len(idle), "decision")
+    return [f"{n} {_are(len(idle))} not applied, for the reasons that the supplement gives."]
 
 
 def _are(n: int) -> str:

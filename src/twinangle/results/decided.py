@@ -7,6 +7,8 @@ from typing import Annotated
 
 from twinangle.declare import measured, number
 
+BY_HAND = "by hand: "  # before the reason of what somebody left out
+
 
 @dataclass(frozen=True, slots=True)
 class ChosenCycles:
