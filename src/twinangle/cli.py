@@ -219,9 +219,7 @@ def review(
         int, typer.Option(min=0, max=65535, help="Port of the page; 0 for a free one.")
     ] = 0,
     browser: Annotated[bool, typer.Option(help="Open the page.")] = True,
-    who: Annotated[
-        str, typer.Option(help="Code of the person who decides; never a name.")
-    ] = "R1",
+    who: Annotated[str, typer.Option(help="Code of the person who decides; never a name.")] = "R1",
     blind: Annotated[
         bool, typer.Option("--blind", help="Hide how the instruments differ while deciding.")
     ] = False,

@@ -1,4 +1,4 @@
-"""The page as a person uses it: look, zoom, drag a lag, leave a cycle out, reload, a second page."""
+"""The page as a person uses it: look, zoom, drag a lag, leave a cycle out; two pages at once."""
 
 import importlib.util
 import json
@@ -46,7 +46,9 @@ def address(chromium, study):
         env=os.environ | {"COLUMNS": "20"},
     ) as running:
         lines = iter(running.stdout.readline, "")
-        found = next(line for line in lines if re.fullmatch(r"http://127\.0\.0\.1:\d+/\S+/\n", line))
+        found = next(
+            line for line in lines if re.fullmatch(r"http://127\.0\.0\.1:\d+/\S+/\n", line)
+        )
         yield found.strip()
         if running.poll() is None:
             running.send_signal(signal.SIGINT)
@@ -167,7 +169,7 @@ def test_a_lag_is_dragged_saved_and_honoured_by_a_run(page, address, study):
     assert analyse_trial(read_study(study), trial)[0].synchronisation.lag_s == walks.LAG_S
 
 
-def test_a_cycle_is_left_out_by_keys_alone_and_a_second_page_sees_it(chromium, page, address, study):
+def test_a_cycle_is_left_out_by_keys_alone_and_another_page_sees_it(chromium, page, address, study):
     other = chromium.new_page()
     open_recording(other, address, 2)
     kept = other.locator('#cycle-list button[aria-pressed="true"]').count()

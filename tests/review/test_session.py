@@ -124,7 +124,7 @@ def test_deciding_blind_nothing_of_the_difference_is_sent(tmp_path, waiting):
         given = {"kind": "cycle", "value": {"start_s": told["cycles"]["start_s"][4], "use": False}}
         assert post(app, "api/decide/2", given | {"why": "turn", "who": "R1"}).status == 200
         lines = [json.loads(x) for x in (path.parent / "decisions.jsonl").read_text().splitlines()]
-        assert [(x["kind"], x["value"]) for x in lines][0] == ("blind", {"on": True})
+        assert next((x["kind"], x["value"]) for x in lines) == ("blind", {"on": True})
         assert lines[1]["kind"] == "cycle"
         assert post(app, "api/show", {"who": "R1"}).json() == {"blind": False}
         assert "reference" in ask(app, "api/recording/2").json()["curve"]

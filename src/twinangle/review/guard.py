@@ -158,7 +158,7 @@ async def _body(receive: Receive) -> bytes | None:
         message = await receive()
         if message["type"] != "http.request":
             return body
-        body += message.get("body", b"")
+        body += bytes(message.get("body", b""))
         if len(body) > MOST_BYTES:
             return None
         if not message.get("more_body", False):

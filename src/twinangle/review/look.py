@@ -26,7 +26,6 @@ from twinangle.signals.recording import (
     CycleSet,
     JointMotion,
     PairedAngles,
-    SensorPair,
     Synchronisation,
 )
 from twinangle.study import Study, Trial, settings_of

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import secrets
 import socket
 import threading
@@ -34,7 +35,7 @@ _FOR_EVER = {"cache-control": "private, max-age=31536000, immutable"}
 _HIDDEN = "Hidden while deciding blind."
 
 
-class _Refused(Exception):
+class _RefusedError(Exception):
     """A request that cannot be answered, with its status and the sentence that says why."""
 
     def __init__(self, status: int, said: str) -> None:
@@ -73,14 +74,12 @@ def build_app(session: Session, *, token: str, port: int, stop: Callable[[], Non
     handlers: dict[Any, Any] = {
         404: _not_found,
         405: _wrong_method,
-        _Refused: _refused,
+        _RefusedError: _refused,
         HiddenError: _hidden,
         TwinangleError: _at_fault,
         Exception: _failed,
     }
-    return Guard(
-        Starlette(routes=routes, exception_handlers=handlers), token=token, port=port
-    )
+    return Guard(Starlette(routes=routes, exception_handlers=handlers), token=token, port=port)
 
 
 def static_files() -> dict[str, str]:
@@ -154,7 +153,7 @@ class _Pages:
         number, given = self._number(request), await _body(request)
         kind, why, who = (_text_of(given, key) for key in ("kind", "why", "who"))
         if kind == "blind":
-            raise _Refused(400, "This is decided for all recordings, not for one.")
+            raise _RefusedError(400, "This is decided for all recordings, not for one.")
         return await _json(
             lambda: self._session.decide(
                 number, kind, given.get("value"), why=why.strip(), who=who.strip()
@@ -174,7 +173,7 @@ class _Pages:
     def _number(self, request: Request) -> int:
         number = int(request.path_params["number"])
         if number >= len(self._session.study.trials):
-            raise _Refused(404, "There is no such recording.")
+            raise _RefusedError(404, "There is no such recording.")
         return number
 
 
@@ -184,7 +183,7 @@ async def _json(made: Callable[[], Any]) -> Response:
 
 def _binary(found: bytes | None, headers: dict[str, str]) -> Response:
     if found is None:
-        raise _Refused(404, "There is nothing here.")
+        raise _RefusedError(404, "There is nothing here.")
     return Response(found, media_type="application/octet-stream", headers=headers)
 
 
@@ -192,23 +191,23 @@ async def _body(request: Request) -> dict[str, Any]:
     try:
         given = json.loads(await request.body())
     except (ValueError, RecursionError):
-        raise _Refused(400, "The request is not JSON.") from None
+        raise _RefusedError(400, "The request is not JSON.") from None
     if not isinstance(given, dict):
-        raise _Refused(400, "The request is not one JSON object.")
+        raise _RefusedError(400, "The request is not one JSON object.")
     return given
 
 
 def _number_of(given: dict[str, Any], key: str) -> float:
     value = given.get(key)
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise _Refused(400, f"`{key}` must be a finite number.")
+        raise _RefusedError(400, f"`{key}` must be a finite number.")
     return float(value)
 
 
 def _text_of(given: dict[str, Any], key: str) -> str:
     value = given.get(key)
     if not isinstance(value, str):
-        raise _Refused(400, f"`{key}` must be a text.")
+        raise _RefusedError(400, f"`{key}` must be a text.")
     return value
 
 
@@ -221,7 +220,7 @@ async def _wrong_method(_: Request, __: Exception) -> Response:
 
 
 async def _refused(_: Request, error: Exception) -> Response:
-    status = error.status if isinstance(error, _Refused) else 400
+    status = error.status if isinstance(error, _RefusedError) else 400
     return JSONResponse({"error": str(error)}, status, headers=_PRIVATE)
 
 
@@ -308,10 +307,11 @@ def _run(session: Session, *, token: str, port: int, listening: socket.socket) -
 
 def _listen(port: int) -> socket.socket:
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if hasattr(socket, "SO_REUSEADDR") and port:
+    if os.name == "posix" and port:  # free again at once; elsewhere it would let others in
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((HOST, port))
+        listening.listen(128)  # whoever comes early waits
     except (OSError, OverflowError) as error:
         listening.close()
         reason = getattr(error, "strerror", None) or str(error)

@@ -205,7 +205,7 @@ class Session:
                 | {"again": number in self._again and number in self._looks}
                 for number, trial in enumerate(self.study.trials)
             ]
-            return shown.plain(
+            told = shown.plain(
                 {
                     "title": self.study.title,
                     "joint": self.study.joint,
@@ -218,6 +218,7 @@ class Session:
                     "decisions": self.decisions(),
                 }
             )
+            return cast(dict[str, Any], told)
 
     def recording(self, number: int) -> dict[str, Any] | None:
         """Return what is seen of one recording; None while it is being analysed."""
@@ -328,9 +329,7 @@ class Session:
         limits = limits_over(self.study, flat, every[number][0])
         return numbers_of(every[number]) | {"limits": limits}
 
-    def _without(
-        self, number: int, now: tuple[TrialResult, ...]
-    ) -> tuple[TrialResult, ...]:
+    def _without(self, number: int, now: tuple[TrialResult, ...]) -> tuple[TrialResult, ...]:
         """Return a recording's results without any decision of a person."""
         label = self.label(number)
         if not any(d.recording == label and d.kind in ACTING for d in self._decisions):
@@ -339,9 +338,7 @@ class Session:
             self._automatic[number] = self._results(number, ())
         return self._automatic[number]
 
-    def _results(
-        self, number: int, decisions: tuple[Decision, ...]
-    ) -> tuple[TrialResult, ...]:
+    def _results(self, number: int, decisions: tuple[Decision, ...]) -> tuple[TrialResult, ...]:
         study = self._with(decisions)
         return self._analyses.results(study, study.trials[number])
 

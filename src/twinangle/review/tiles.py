@@ -9,11 +9,16 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.checks import require_positive
 from twinangle.signals.recording import Array
+
+Floats = NDArray[np.float32]
+Number = TypeVar("Number", np.float32, np.int64)
 
 FACTOR = 4  # samples of a bucket against those of the scale below
 LEVELS = 8  # the samples themselves, and seven scales of buckets
@@ -24,9 +29,9 @@ BUCKETS = 2048  # in a tile
 class Scale:
     """The buckets of one scale: least and largest value, and the share of samples missing."""
 
-    least: Array
-    largest: Array
-    gap: Array
+    least: Floats
+    largest: Floats
+    gap: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +105,7 @@ def build_pyramid(values: Array, *, start_s: float, rate_hz: float) -> Pyramid:
     return Pyramid(start_s, rate_hz, samples.size, named.hexdigest()[:32], tuple(scales))
 
 
-def _grouped(values: Array, filled: float) -> Array:
+def _grouped(values: NDArray[Number], filled: float) -> NDArray[Number]:
     """Return rows of `FACTOR` neighbours, the last row filled up."""
     short = -values.size % FACTOR
     if short:
