@@ -67,6 +67,7 @@ class Guard:
         self._host = f"{HOST}:{port}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
             return

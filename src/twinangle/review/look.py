@@ -71,6 +71,7 @@ class Look:
     cycles: CycleSet | None = None
     turning: Turning | None = None
     sensors: tuple[SensorRecord, ...] = ()
+    seconds: float = 0.0  # how long the traces are
     unseen: str = ""  # why the wearable's angle is not shown
 
     @property
@@ -116,6 +117,8 @@ def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look
     seen = replace(seen, sensors=found.sensors, turning=_turning(study, trial, signals))
     if not seen.sensors:
         seen = replace(seen, sensors=describe_sensors(signals.recorded, _NO_ANGLE)[0])
+    if seen.turning is not None:
+        seen = replace(seen, seconds=seen.turning.rate_deg_s.size / seen.turning.rate_hz)
     if found.paired is None:
         motion = _motion(study, opened)
         if isinstance(motion, str):
@@ -123,7 +126,8 @@ def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look
         wearable = motion.angle
     else:
         motion, wearable = None, _as_recorded(found.paired, trial)
-    seen = replace(seen, wearable=wearable, cycles=found.cycles)
+    seconds = max(seen.seconds, wearable.angle_deg.size / wearable.rate_hz)
+    seen = replace(seen, wearable=wearable, cycles=found.cycles, seconds=seconds)
     if signals.reference is not None:
         seen = replace(seen, reference=signals.reference)
         seen = _with_clock(study, trial, signals, motion, seen)

@@ -58,6 +58,7 @@ def row_of(trial: Trial, look: Look | None, *, blind: bool) -> dict[str, Any]:
         "reason": str(first.reason),
         "urgency": 5 if first.status == "excluded" else urgency(look, flags),
         "flags": [asdict(flag) for flag in flags],
+        "seconds": look.seconds,
         "clock": look.clock_state,
         "curve": mean_curves(look.cycles, blind=blind),
     }

@@ -4,6 +4,7 @@ import { loadTexts, t } from "./words.js";
 import { showList, beginList } from "./list.js";
 import { RecordingView } from "./recording.js";
 import { closePending } from "./pending.js";
+import { goAhead } from "./ahead.js";
 
 export const state = { study: null, who: "", said: "" };
 const $ = (id) => document.getElementById(id);
@@ -20,6 +21,7 @@ export async function refresh() {
   showHeader();
   showList(state.study);
   if (open) await open.update();
+  goAhead();
 }
 
 function showHeader() {
@@ -54,6 +56,11 @@ async function route() {
   await open.begin();
 }
 
+function go() {
+  route().then(() => $("main").focus({ preventScroll: true }));
+  window.scrollTo(0, 0);
+}
+
 async function poll() {
   if (ended) return;
   try {
@@ -82,9 +89,18 @@ async function begin() {
   });
   beginList();
   showHeader();
-  window.addEventListener("hashchange", () => route().then(() => $("main").focus()));
+  window.addEventListener("hashchange", go);
+  // A browser takes its time to follow a link within a page; this takes none.
+  document.addEventListener("click", (event) => {
+    const to = event.target.closest?.("a")?.getAttribute("href");
+    if (!/^#(r\d+)?$/.test(to ?? "") || event.target.id === "skip" || event.ctrlKey || event.metaKey || event.shiftKey) return;
+    event.preventDefault();
+    history.pushState(null, "", to);
+    go();
+  });
   await route();
   poll();
+  goAhead();
 }
 
 begin();

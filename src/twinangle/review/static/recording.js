@@ -1,7 +1,8 @@
 // One recording: its traces above, then clock, cycles, intervals, and what lies beside and below.
 import { el } from "./draw.js";
 import { t, num } from "./words.js";
-import { get, post } from "./api.js";
+import { post } from "./api.js";
+import { fetched, forget, keyOf, known } from "./ahead.js";
 import { state, say, refresh } from "./main.js";
 import { flagList, ordered } from "./list.js";
 import { Trace } from "./tiles.js";
@@ -35,8 +36,7 @@ export class RecordingView {
     const row = state.study.recordings[this.number];
     this.host.querySelector("#decisions")?.replaceWith(decisionsPart(this.number));
     this.host.querySelector("#recording-flags")?.replaceWith(this.flags());
-    const decided = state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length;
-    if (this.seen && this.seen !== JSON.stringify([{ ...row, again: null }, decided])) await this.load();
+    if (this.seen && this.seen !== keyOf(this.number)) await this.load();
     else if (!this.rows && row.state !== "waiting") await this.load();
   }
 
@@ -63,11 +63,11 @@ export class RecordingView {
   }
 
   async load() {
-    const found = await get(`api/recording/${this.number}`);
+    const found = known(this.number) || await fetched(this.number);
     if (this.ended) return;
     if (found.waiting) { this.body(el("p", {}, t("waiting"))); return; }
-    const row = state.study.recordings[this.number];
-    this.seen = JSON.stringify([{ ...row, again: null }, state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length]);
+    const first = !this.seen;
+    this.seen = keyOf(this.number);
     const view = this.rows?.view, at = placeOf(document.activeElement), old = this.cyclesPart;
     this.rows?.end();
     this.rows = null;
@@ -77,13 +77,24 @@ export class RecordingView {
     this.intervals = new IntervalsPart(this, found.intervals);
     this.shown = found.traces.wearable || found.traces.turning;
     if (this.shown) parts.push(this.tracesPart());
+    this.body(...parts);
+    if (this.shown) this.plot(view);
+    // The traces are painted before the rest is built.
+    if (first) requestAnimationFrame(() => setTimeout(() => this.seenFrom(found) && this.below(old, at), 0));
+    else this.below(old, at);
+  }
+
+  seenFrom(found) { return !this.ended && this.found === found; }
+
+  below(old, at) {
+    const { found } = this, parts = [];
     this.cyclesPart = found.cycles ? new CyclesPart(this, found.cycles, old) : null;
     this.clockPart = found.clock && found.traces.wearable ? new ClockPart(this, found.clock) : null;
     if (this.clockPart) parts.push(this.clockPart.build());
     parts.push(this.cyclesPart ? this.cyclesPart.build() : el("section", { class: "card" }, el("h3", {}, t("cycles_head")), el("p", {}, t("cycles_none"))));
     parts.push(this.intervals.build(found.standing), besidePart(this.number), sensorsPart(found.sensors, found.angle_quality), this.effectPart(), decisionsPart(this.number));
-    this.body(...parts);
-    if (this.shown) this.plot(view);
+    this.host.querySelector("#recording-body").append(...parts);
+    this.clockPart?.fill();
     this.cyclesPart?.showMean(found.curve);
     if (this.clockPart) this.clockPart.ask();
     if (at && document.activeElement === document.body) this.host.querySelector(at)?.focus();
@@ -126,14 +137,14 @@ export class RecordingView {
     });
     this.rows.bands = this.intervals.bands;
     const again = () => this.rows?.redraw();
-    if (wearable) this.rows.add("wearable", new Trace(wearable, again), fixed);
-    if (turning) this.rows.add("turning", new Trace(turning, again), fixed, [0, 1.05 * turning.high + 1]);
+    const made = (info) => Object.assign(new Trace(info, again), { onLost: () => this.lost() });
+    if (wearable) this.rows.add("wearable", made(wearable), fixed);
+    if (turning) this.rows.add("turning", made(turning), fixed, [0, 1.05 * turning.high + 1]);
     if (this.found.clock) Object.assign(this.clock, { lag_s: this.found.clock.lag_s, drift_ppm: this.found.clock.drift_ppm });
-    if (reference) this.rows.add("reference", new Trace(reference, again), this.clock);
+    if (reference) this.rows.add("reference", made(reference), this.clock);
     if (view) this.rows.show(...view);
     this.rows.redraw();
     setTimeout(() => this.ended || this.rows?.describe(), 600);
-    this.clockPart?.fill();
   }
 
   // The row of the difference, and the mean curves, as the reference is placed now.
@@ -145,6 +156,14 @@ export class RecordingView {
     this.rows.redraw();
     row.plot.redraw();
     if (found.curve) this.cyclesPart?.showMean(found.curve);
+  }
+
+  // The server has let go of a trace: ask for the recording again, once.
+  async lost() {
+    if (this.ended || this.refetched) return;
+    this.refetched = true;
+    forget(this.number);
+    await this.load();
   }
 
   viewed([from, to]) {

@@ -39,9 +39,15 @@ export class Rows {
     return row;
   }
 
-  width() { return Math.max(this.host.clientWidth, 200); }
+  width() {
+    this.wide ??= Math.max(this.host.clientWidth, 200);
+    return this.wide;
+  }
 
   fit() {
+    const was = this.wide;
+    this.wide = undefined;
+    if (was === this.width()) return;
     for (const row of this.rows) if (row.plot.width !== this.width()) row.plot.setSize({ width: this.width(), height: HEIGHT });
     this.redraw();
   }
@@ -229,7 +235,11 @@ function columns(ctx, run, x0, dx, first, last, y) {
 
 function clip(v, low, high) { return Math.min(Math.max(v, low), high); }
 
+let colours = null; // asked of the style sheet once: it makes the browser lay the page out
+matchMedia("(forced-colors: active)").addEventListener("change", () => { colours = null; });
+
 function coloursOf(host) {
+  if (colours) return colours;
   const probe = document.createElement("span");
   host.append(probe);
   const found = {};
@@ -241,6 +251,7 @@ function coloursOf(host) {
     found[name] = resolved(probe, variable);
   }
   probe.remove();
+  colours = found;
   return found;
 }
 

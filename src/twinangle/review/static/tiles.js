@@ -2,7 +2,7 @@
 import { binary } from "./api.js";
 
 const kept = new Map(); // address -> tile, or null while it is on its way
-const MOST = 400;
+const MOST = 800;
 
 export class Trace {
   constructor(info, onReady) {
@@ -58,14 +58,30 @@ export class Trace {
     const address = this.address(level, index);
     const found = kept.get(address);
     if (found !== undefined) return found;
+    this.fetch(address);
+    return null;
+  }
+
+  fetch(address) {
     kept.set(address, null);
     while (kept.size > MOST) kept.delete(kept.keys().next().value);
-    binary(address).then((values) => {
+    return binary(address).then((values) => {
       const n = values.length / 3;
       kept.set(address, { least: values.subarray(0, n), largest: values.subarray(n, 2 * n), gap: values.subarray(2 * n) });
       this.onReady();
-    }, () => kept.delete(address));
-    return null;
+    }, () => { kept.delete(address); this.onLost?.(); });
+  }
+
+  // Fetch what a picture of the whole trace needs.
+  async whole(pixels) {
+    const level = this.scaleFor(this.start_s, this.end_s, pixels);
+    const [first, last] = this.span(level, this.start_s, this.end_s);
+    const wanted = [];
+    for (let index = first; index <= last; index++) {
+      const address = this.address(level, index);
+      if (kept.get(address) === undefined) wanted.push(this.fetch(address));
+    }
+    await Promise.all(wanted);
   }
 
   extremes(from, to, pixels) {
