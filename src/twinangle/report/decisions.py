@@ -40,8 +40,8 @@ def every_decision_section(results: StudyResults) -> list[Block]:
         return []
     rows = [
         [
-            str(one.id),
-            f"{one.when} {one.who}",
+            f"{one.id}, {one.who}",
+            one.when.replace("T", " ").removesuffix("Z"),
             one.recording,
             one.words,
             one.why or NOTHING,
@@ -50,7 +50,7 @@ def every_decision_section(results: StudyResults) -> list[Block]:
         ]
         for one in results.decisions
     ]
-    head = ("No.", "When and who", "Recording", "Decided", "Why", "Counts")
+    head = ("No., who", "When (UTC)", "Recording", "Decided", "Why", "Counts")
     caption = (
         "Every decision in the order it was made, also those taken back. A later one stands over "
         "an earlier one on the same thing; all are in tables/decisions.csv."
@@ -229,8 +229,19 @@ def _every_number(results: StudyResults) -> list[Block]:
 def _named(quantity: str) -> str:
     """Return a number's name without its unit."""
     name, _, of = quantity.partition(" of ")
+    if name == "ratio":
+        of, _, against = of.partition(" to ")
+        return f"Ratio of {_NAMES.get(of, of)} to {against}"
     if not of:
-        return quantity_name(name)
-    return f"{quantity_name(name)} of {quantity_name(of.split(' to ')[0]).lower()}" + (
-        f" to {of.split(' to ')[1]}" if " to " in of else ""
-    )
+        return _NAMES.get(name, quantity_name(name))
+    return f"{_NAMES.get(name, name)}, {quantity_name(of).lower()}"
+
+
+_NAMES = {
+    "rms_demeaned_deg": "RMS demeaned",
+    "wearable_sd_deg": "SD wearable",
+    "reference_sd_deg": "SD reference",
+    "bias_deg": "Bias",
+    "lower_deg": "Lower limit",
+    "upper_deg": "Upper limit",
+}

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
 from twinangle.errors import StudyError
-from twinangle.platform_calls import locked
+from twinangle.platform_calls import locked, store_names
 from twinangle.study.decision import (
     EVERY_RECORDING,
     KINDS,
@@ -150,12 +150,8 @@ def _write(path: Path, decision: Decision) -> None:
             with suppress(OSError):
                 stream.truncate(before)
             raise
-    if new and os.name == "posix":  # the name of a new file is the folder's
-        handle = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    if new:
+        store_names(path.parent)
 
 
 def _parsed(data: bytes) -> tuple[Decision, ...]:
