@@ -60,12 +60,12 @@ method = "angle-peak"
 """
 EMPTY = """<!doctype html><html lang="en"><title>Empty</title><a id="go" href="#1">go</a>
 <p id="said">0</p>"""
-# Until the frame that shows it: what is on the canvas when a frame begins is shown by that frame.
+# Until the picture has been shown: what is there when one frame begins is seen when the next does.
 PAINTED = """() => new Promise(done => {
   const begin = performance.now();
   ACT;
-  const look = () => { const now = performance.now();
-    if (READY) done(now - begin); else requestAnimationFrame(look); };
+  const look = () => { if (READY) requestAnimationFrame(() => done(performance.now() - begin));
+    else requestAnimationFrame(look); };
   requestAnimationFrame(look); })"""
 PICTURES = """seconds => new Promise(done => {
   let n = 0; const begin = performance.now();

@@ -33,7 +33,7 @@ export class ClockPart {
     const part = el("section", { class: "card", "aria-labelledby": "clock-head" },
       el("h3", { id: "clock-head" }, t("clock_head")),
       el("p", {}, told), found.refused ? el("p", {}, found.refused) : null,
-      found.lags_s.length ? this.figure() : null, peaks,
+      found.lags_s.length ? this.figure() : null, found.window_lag_s.length > 2 ? this.drifts() : null, peaks,
       el("div", { class: "tools" },
         el("label", {}, el("span", {}, t("lag_s")), this.lag), el("label", {}, el("span", {}, t("drift_ppm")), this.drift),
         el("button", { type: "button", onclick: () => this.set(this.began.lag_s, this.began.drift_ppm, true) }, t("back_to_found")),
@@ -64,6 +64,19 @@ export class ClockPart {
     made.addEventListener("pointermove", (event) => { if (event.buttons) this.set(at(event), this.clock.drift_ppm, false); });
     made.addEventListener("pointerup", (event) => this.set(at(event), this.clock.drift_ppm, true));
     return el("figure", {}, made, el("figcaption", { class: "help" }, t("correlation_label")));
+  }
+
+  // The lag in windows over time: on the line where the clocks drift evenly.
+  drifts() {
+    const { window_time_s: times, window_lag_s: lags, lag_s: lag, drift_ppm: drift } = this.found;
+    const away = lags.map((v, i) => 1000 * (v - lag - drift * 1e-6 * times[i]));
+    const [low, high] = range([away, [0]]);
+    const frame = new Frame({ width: WIDTH, height: 120, x: [times[0], times[times.length - 1]], y: [low, high], left: 44 });
+    return el("figure", {}, svg("svg", {
+      viewBox: `0 0 ${WIDTH} 120`, class: "correlation", role: "img", "aria-label": t("drift_alt", { low: num(low, 1), high: num(high, 1), n: times.length }),
+    }, frame.axes("s", "ms"), svg("path", { class: "axis", d: frame.path([frame.x[0], frame.x[1]], [0, 0]) }),
+    ...times.map((time, i) => svg("circle", { cx: frame.px(time), cy: frame.py(away[i]), r: 3, class: "curve wearable" }))),
+    el("figcaption", { class: "help" }, t("drift_caption")));
   }
 
   typed() {
