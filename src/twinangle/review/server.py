@@ -277,8 +277,16 @@ def serve(
         _run(session, token=token, port=port, listening=listening)
     finally:
         listening.close()
-        session.end()
+        _clear_up(session)
     tell("Stopped.")
+
+
+def _clear_up(session: Session) -> None:
+    """End what runs beside, also where Ctrl-C comes after the page had asked to stop."""
+    try:
+        session.end()
+    except (Stopped, KeyboardInterrupt):  # no further one is heard
+        session.end()
 
 
 def _run(session: Session, *, token: str, port: int, listening: socket.socket) -> None:

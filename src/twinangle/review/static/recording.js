@@ -80,7 +80,7 @@ export class RecordingView {
     this.body(...parts);
     if (this.shown) this.plot(view);
     // The traces are painted before the rest is built.
-    if (first) requestAnimationFrame(() => setTimeout(() => this.seenFrom(found) && this.below(old, at), 0));
+    if (first) requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => this.seenFrom(found) && this.below(old, at), 0)));
     else this.below(old, at);
   }
 

@@ -40,14 +40,19 @@ export class Rows {
   }
 
   width() {
-    this.wide ??= Math.max(this.host.clientWidth, 200);
+    if (this.wide === undefined) {
+      const known = this.rows.length === 0 && measured.inner === window.innerWidth;
+      this.wide = known ? measured.wide : Math.max(this.host.clientWidth, 200);
+      measured = { inner: window.innerWidth, wide: this.wide };
+    }
     return this.wide;
   }
 
   fit() {
-    const was = this.wide;
-    this.wide = undefined;
-    if (was === this.width()) return;
+    const now = Math.max(this.host.clientWidth, 200);
+    if (now === this.wide) return;
+    measured = { inner: window.innerWidth, wide: now };
+    this.wide = now;
     for (const row of this.rows) if (row.plot.width !== this.width()) row.plot.setSize({ width: this.width(), height: HEIGHT });
     this.redraw();
   }
@@ -219,8 +224,8 @@ function columns(ctx, run, x0, dx, first, last, y) {
     let from = low, to = high; // reach to the column before, so that the trace hangs together
     if (before && before[0] > high) to = before[0];
     if (before && before[1] < low) from = before[1];
-    const top = y(to);
-    ctx.fillRect(column, top, 1, Math.max(y(from) - top, devicePixelRatio));
+    const top = Math.round(y(to)); // whole pixels are painted much faster
+    ctx.fillRect(column, top, 1, Math.max(Math.round(y(from)) - top, Math.ceil(devicePixelRatio)));
     before = [low, high];
   };
   for (let i = first; i < last; i++) {
@@ -235,6 +240,8 @@ function columns(ctx, run, x0, dx, first, last, y) {
 
 function clip(v, low, high) { return Math.min(Math.max(v, low), high); }
 
+// The last width found, tried first: asking for it makes the browser lay the page out.
+let measured = { inner: -1, wide: 0 };
 let colours = null; // asked of the style sheet once: it makes the browser lay the page out
 matchMedia("(forced-colors: active)").addEventListener("change", () => { colours = null; });
 
