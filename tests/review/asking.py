@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
@@ -65,7 +66,9 @@ def ask(
     async def send(message: dict[str, Any]) -> None:
         sent.append(message)
 
-    asyncio.run(app(scope, receive, send))
+    # in a thread of its own: a browser that is driven beside keeps a loop in this one
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(app(scope, receive, send))).result()
     found = {k.decode(): v.decode("latin-1") for k, v in sent[0]["headers"]}
     whole = b"".join(one.get("body", b"") for one in sent[1:])
     return Answer(sent[0]["status"], found, whole)
