@@ -237,6 +237,11 @@ def test_at_320_pixels_nothing_is_wider_than_the_window(chromium, address, numbe
     else:
         open_recording(page, address, number)
         expect(page.locator("#placed")).to_contain_text("offset", timeout=WAIT_MS)
+        page.locator("#decide-lag").click()
+        ends = (
+            "[...document.querySelectorAll('#pending *')].map(e => e.getBoundingClientRect().right)"
+        )
+        assert max(page.evaluate(ends)) <= 320
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
     page.close()
 
