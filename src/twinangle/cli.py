@@ -228,6 +228,33 @@ def compare(
     raise typer.Exit(1 if found else 0)
 
 
+@app.command(epilog=RECORDING, short_help="Look at recordings in the browser and decide.")
+def review(
+    study: StudyPath,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port of the page; 0 for a free one.")
+    ] = 0,
+    browser: Annotated[bool, typer.Option(help="Open the page.")] = True,
+    who: Annotated[str, typer.Option(help="Code of the person who decides; never a name.")] = "R1",
+    blind: Annotated[
+        bool, typer.Option("--blind", help="Hide how the instruments differ while deciding.")
+    ] = False,
+    allow_own_procedures: OwnProcedures = False,
+) -> None:
+    """Look at every recording in the browser, decide, and give the reasons.
+
+    The page is for this machine alone, at an address with a token; decisions go to decisions.jsonl
+    beside the study file, which run, report and verify honour.
+    """
+    from twinangle.analysis import compile_ahead
+    from twinangle.review.server import serve
+    from twinangle.study import read_bare_study
+
+    loaded = read_bare_study(study, allow_own_procedures=allow_own_procedures)
+    compile_ahead(loaded, announce=_say)
+    serve(loaded, port=port, browser=browser, who=who, blind=blind, tell=_say)
+
+
 @app.command(epilog=RECORDING, short_help="Say how many participants and cycles suffice.")
 def plan(
     sd_between: Annotated[

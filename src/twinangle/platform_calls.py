@@ -180,6 +180,17 @@ def locked(path: Path, *, wait_s: float = LOCK_WAIT_S) -> Iterator[bool]:
         lock.release()
 
 
+def store_names(folder: Path) -> None:
+    """Bring the names of a folder's files to the disk, where the system lets a folder be opened."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
 def user_cache() -> Path:
     """Return the folder where the system wants a user's caches."""
     from platformdirs import user_cache_path

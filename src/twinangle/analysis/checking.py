@@ -119,10 +119,7 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
 
     `sensors` adds the physical tests of the raw sensors, which a run makes as it comes to them.
     """
-    parts = [trial.participant, trial.condition]
-    parts += [f"session {trial.session}"] if trial.session else []
-    parts += [f"trial {trial.trial}"] if trial.trial else []
-    label = " ".join(filter(None, [*parts, trial.side]))
+    label = trial.label
     study = settings_of(study, trial)
     try:
         signals = read_trial(study, trial)
@@ -133,9 +130,9 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
         faults = tuple(filter(None, (_sensors_fault(study, trial, signals),)))
     if not faults:
         faults = tuple(filter(None, (override_fault(study, trial, signals),)))
-    return TrialCheck(
-        label, trial.row, signals.files, overlap_line(study, signals), faults, signals.warnings
-    )
+    told = () if trial.by_hand is None else trial.by_hand.told
+    overlap = overlap_line(study, signals)
+    return TrialCheck(label, trial.row, signals.files, overlap, faults, (*told, *signals.warnings))
 
 
 def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from twinangle.agreement.exclusion_effect import ExclusionEffect, exclusion_effect
@@ -38,9 +40,26 @@ def cut_cycles(
         end_s=trial.end_s,
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
+        decided=trial.by_hand.cycles if trial.by_hand is not None else (),
         masked=trial.mask,
         few=True,
     )
+
+
+def cut_undecided(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, paired: PairedAngles
+) -> CycleSet | None:
+    """Return the cycles as they are without decisions on them; None where there are none such.
+
+    Raises
+    ------
+    TooFewCyclesError
+        If too few are kept without the decisions.
+    """
+    if trial.by_hand is None or not trial.by_hand.cycles:
+        return None
+    bare = replace(trial, by_hand=replace(trial.by_hand, cycles=()))
+    return cut_cycles(study, bare, signals, motion, paired)
 
 
 def calibration_stretches(study: Study, trial: Trial) -> tuple[tuple[str, Interval], ...]:

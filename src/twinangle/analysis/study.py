@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -12,17 +13,20 @@ import numpy as np
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
+from twinangle.analysis.without_decisions import without_decisions
 from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.tables.curves import is_long
 from twinangle.signals.recording import Recording
 from twinangle.study import SensorFiles, Study, Trial, own_settings_note
+from twinangle.study.decisions import DECISIONS, decisions_file
 
 
 def run_study(
@@ -73,6 +77,8 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
     """
     options = study.options
     trials = compare_mountings(study, trials)
+    bare = without_decisions(trials, options)
+    trials = tuple(replace(trial, undecided=None) for trial in trials)
     trials, together, standing_in = pool_short(trials, options)
     return StudyResults(
         title=study.title,
@@ -88,18 +94,24 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
         recordings_pooled=together,
+        decisions=decision_records(study, trials),
+        without_decisions=bare,
         **pool_topics(standing_in, options),
     )
 
 
 def input_files(study: Study) -> tuple[Path, ...]:
-    """Return every file the results rest on, each once: study file, trials table, recordings."""
+    """Return every file the results rest on, each once: study file, tables, recordings.
+
+    Those of a recording that a decision takes out are among them: the result without it is given.
+    """
     calibration = getattr(study.reference, "calibration", None)
-    named = (calibration, study.cycles.overrides)
+    decisions = DECISIONS if decisions_file(study.folder) is not None else None
+    named = (calibration, study.cycles.overrides, decisions)
     own = [] if study.in_memory else [study.path, study.table]
     files = [*own, *(study.folder / name for name in named if name)]
     for trial in study.trials:
-        if not trial.exclude:
+        if not trial.exclude or trial.by_hand is not None:
             files += trial_files(trial)
     home = study.folder.resolve()
     beside = [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -11,19 +12,20 @@ from twinangle.agreement.budget import error_budget
 from twinangle.agreement.curves import compare_curves
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.analysed_part import mask_reference
+from twinangle.analysis.chosen_cycles import chosen_cycles
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
-from twinangle.analysis.cutting import cut_cycles, effect_of_exclusions
+from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
+from twinangle.analysis.opened import Opened, open_trial, unexpected
 from twinangle.analysis.plausibility import (
     ContradictionError,
     doubts,
     examine_instruments,
-    examine_sensors,
     mountings_of,
 )
-from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
@@ -53,6 +55,8 @@ from twinangle.signals.recording import (
 from twinangle.study import Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 
+Cut = TypeVar("Cut")
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Line:
@@ -62,6 +66,7 @@ class _Line:
     clock: Synchronisation | None
     reference: AngleRecording | None
     cycles: CycleSet | str  # or why there are too few
+    undecided: CycleSet | str | None  # without decisions on cycles; None where there are none
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
@@ -71,7 +76,9 @@ class _Line:
     gyroscope_lag: GyroscopeLag | Absent | None
 
 
-def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def analyse_trial(
+    study: Study, trial: Trial, *, opened: Opened | None = None
+) -> tuple[TrialResult, ...]:
     """Analyse one trial under every procedure of the study.
 
     Parameters
@@ -80,6 +87,8 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         The settings.
     trial : Trial
         One row of the trials table.
+    opened : Opened, optional
+        The recording as it was read before, which is taken where it fits this trial.
 
     Returns
     -------
@@ -94,21 +103,22 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    if trial.exclude:
+        return _excluded(study, trial, opened)
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
-    if trial.exclude:
-        return tuple(_ended(trial, name, "excluded", trial.exclude) for name in procedures)
-    signals: TrialSignals | None = None
     tested: tuple[Outcome, ...] = ()
 
     def failed(reason: str) -> tuple[TrialResult, ...]:
         return tuple(_ended(trial, name, "failed", reason, tested) for name in procedures)
 
     try:
-        signals = read_trial(study, trial)
+        if opened is None or not opened.fits(study, trial):
+            opened = open_trial(study, trial)
+        signals = opened.signals
         require_fit(study, trial, signals)
-        tested = examine_sensors(study, trial, signals)
-        motions = {name: _attempt(signals.motion, name) for name in procedures}
+        tested = opened.tested(study, trial)
+        motions = opened.motions(procedures)
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
         line = _shared_line(study, trial, signals, first, tested) if first is not None else None
     except ContradictionError as error:
@@ -117,7 +127,7 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     except TwinangleError as error:
         return failed(_after_known(tested, str(error)))
     except Exception as error:
-        return failed(_unexpected(error))
+        return failed(unexpected(error))
     return tuple(
         _finish(study, trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
@@ -126,24 +136,22 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     )
 
 
+def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialResult, ...]:
+    """Return that a trial is out; where somebody decided it, with what it would have given."""
+    ended = [_ended(trial, name, "excluded", trial.exclude) for name in study.wearable.procedures]
+    if trial.by_hand is None or not trial.by_hand.excluded:
+        return tuple(ended)
+    bare = replace(trial, exclude="", by_hand=replace(trial.by_hand, excluded="", cycles=()))
+    return tuple(
+        replace(one, undecided=replace(undecided, paired=None))
+        for one, undecided in zip(ended, analyse_trial(study, bare, opened=opened), strict=True)
+    )
+
+
 def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
     """Put what is known of the sensors before what failed later, which may come of it."""
     known = tuple(text for text in doubts(tested) if text not in reason)
     return f"{' '.join(known)} This may be why: {reason}" if known else reason
-
-
-def _attempt(estimate: Callable[[str], JointMotion], procedure: str) -> JointMotion | str:
-    """Return what a procedure yields, or the message of what went wrong."""
-    try:
-        return estimate(procedure)
-    except TwinangleError as error:
-        return str(error)
-    except Exception as error:
-        return _unexpected(error)
-
-
-def _unexpected(error: Exception) -> str:
-    return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
 
 
 def _shared_line(
@@ -159,19 +167,23 @@ def _shared_line(
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
-    cycles: CycleSet | str
-    try:
-        cycles = cut_cycles(study, trial, signals, motion, paired)
-    except TooFewCyclesError as error:
-        cycles = _after_known(tested, str(error))
+
+    def attempt(cut: Callable[..., Cut]) -> Cut | str:
+        try:
+            return cut(study, trial, signals, motion, paired)
+        except TooFewCyclesError as error:
+            return _after_known(tested, str(error))
+
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
         clock=clock,
         reference=reference,
-        cycles=cycles,
+        cycles=attempt(cut_cycles),
+        undecided=attempt(cut_undecided),
         sensors=sensors,
         warnings=(
+            *(trial.by_hand.told if trial.by_hand is not None else ()),
             *doubts(tested),
             *signals.warnings,
             *found,
@@ -202,7 +214,22 @@ def _pair(
 def _finish(
     study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
 ) -> TrialResult:
-    """Compare one procedure's curves with the reference's, on the shared clock and cycles."""
+    """Compare one procedure's curves with the reference's, on the shared clock and cycles.
+
+    Where cycles were chosen by hand, what they would give without that goes with it.
+    """
+    found = _compared(study, trial, procedure, motion, line)
+    if line.undecided is None:
+        return found
+    bare = _compared(study, trial, procedure, motion, replace(line, cycles=line.undecided))
+    return replace(
+        found, chosen=chosen_cycles(trial, found, bare), undecided=replace(bare, paired=None)
+    )
+
+
+def _compared(
+    study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
+) -> TrialResult:
     try:
         paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
@@ -311,6 +338,7 @@ def _ended(
         procedure=procedure,
         status=status,
         reason=reason,
+        warnings=() if trial.by_hand is None else trial.by_hand.told,
         covariates=dict(trial.covariates),
         plausibility=tested,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import get_args
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,7 +24,7 @@ from twinangle.cycles.judge import (
     merge_reasons,
 )
 from twinangle.cycles.normalise import cut
-from twinangle.cycles.overrides import Override, resolve
+from twinangle.cycles.overrides import Override, placed, resolve
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet, Interval, MaskedStretch, PairedAngles
@@ -47,6 +47,7 @@ def find_cycles(
     end_s: float | None = None,
     events_s: ArrayLike | None = None,
     overrides: Sequence[Override] = (),
+    decided: Sequence[tuple[float, Literal["include", "exclude"], str]] = (),
     masked: Sequence[MaskedStretch] = (),
     few: bool = False,
 ) -> CycleSet:
@@ -80,6 +81,9 @@ def find_cycles(
     overrides : sequence of (int or float, "include" or "exclude", str)
         Cycles forced in or out by hand, and why. An int is the index of a cycle, a float a time
         within it, in seconds on the wearable's clock.
+    decided : sequence of (float, "include" or "exclude", str)
+        Cycles taken in or out by a decision, named by their start on the wearable's clock; it goes
+        before `overrides`. One that names no cycle, or one with a gap, is told and not applied.
     masked : sequence of MaskedStretch
         Stretches left out by hand; cycles that touch one are dropped for its reason.
     few : bool
@@ -117,6 +121,7 @@ def find_cycles(
         limits_s=(-np.inf if start_s is None else start_s, np.inf if end_s is None else end_s),
         events_s=events_s,
         overrides=overrides,
+        decided=decided,
         few=few,
         masked=masked,
     )
@@ -147,16 +152,38 @@ def _found(asked: Asked) -> CycleSet:
     )
     cycles = _cut_all(candidates, paired, method)
     include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s)
+    lost = _with_decided(asked, candidates, include, by_hand)
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
     merge_reasons(reason, exclude.masked(candidates, asked.masked))
-    said = [*same, *judge_cycles(reason, asked, candidates, cycles, signal)]
+    said = [*same, *lost, *judge_cycles(reason, asked, candidates, cycles, signal)]
     said += force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
     said += _slow_strides(asked, cycles)
     require_enough(cycles, said, few=asked.few)
     return replace(cycles, warnings=(*warnings, *said, *small_numbers(int(cycles.kept.sum()))))
+
+
+def _with_decided(
+    asked: Asked, candidates: Candidates, include: dict[int, str], by_hand: dict[int, str]
+) -> list[str]:
+    """Put decisions before the overrides, and return what is to be told of those that cannot be."""
+    found, lost = placed(asked.decided, candidates.start_s, candidates.end_s)
+    gaps = gap_reasons(candidates, asked.paired) if found else []
+    told = [*lost]
+    for index, (_, what, why) in sorted(found.items()):
+        if what == "include" and gaps[index]:
+            text = (
+                f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} "
+                f"s) is to be taken in by hand ({why}), and cannot be: {gaps[index]}."
+            )
+            told.append(Notice(text, "decision-not-applied", "grave"))
+            continue
+        chosen, other = (include, by_hand) if what == "include" else (by_hand, include)
+        other.pop(index, None)
+        chosen[index] = why
+    return told
 
 
 def _slow_strides(asked: Asked, cycles: CycleSet) -> list[str]:
@@ -193,7 +220,8 @@ def _other_ways(asked: Asked) -> dict[str, int]:
             asked, method="shank-gyroscope", events_s=None, movement="walking"
         )
     kept = {
-        words: _count_kept(replace(way, overrides=(), few=False)) for words, way in ways.items()
+        words: _count_kept(replace(way, overrides=(), decided=(), few=False))
+        for words, way in ways.items()
     }
     return {words: count for words, count in kept.items() if count}
 

@@ -41,6 +41,7 @@ class Asked:
     limits_s: tuple[float, float]
     events_s: ArrayLike | None
     overrides: Sequence[Override]
+    decided: Sequence[tuple[float, Literal["include", "exclude"], str]]
     few: bool
     masked: Sequence[MaskedStretch] = ()
 

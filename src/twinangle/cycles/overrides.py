@@ -8,10 +8,15 @@ from typing import Literal, cast
 import numpy as np
 
 from twinangle.errors import CycleError
+from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 
 Override = tuple[float, Literal["include", "exclude"], str]
 """Which cycle (an int is its index, a float a time within it, in seconds), what, and why."""
+
+
+NEAR = 0.25  # of a cycle's duration
+_DONE = {"include": "taken in", "exclude": "left out"}
 
 
 def resolve(
@@ -49,6 +54,48 @@ def resolve(
             )
         chosen[what][index] = why
     return chosen["include"], chosen["exclude"]
+
+
+def placed(
+    decided: Sequence[tuple[float, Literal["include", "exclude"], str]],
+    start_s: Array,
+    end_s: Array,
+) -> tuple[dict[int, Override], tuple[str, ...]]:
+    """Find the cycles that decisions name by their start.
+
+    Parameters
+    ----------
+    decided : sequence of (float, "include" or "exclude", str)
+        The start of a cycle on the wearable's clock, what becomes of it, and why; of two on one
+        cycle the later counts.
+    start_s, end_s : ndarray, shape (m,)
+        The cycles found.
+
+    Returns
+    -------
+    found : dict of int to (float, "include" or "exclude", str)
+        By index of the cycle.
+    lost : tuple of str
+        What is to be told of decisions that name no cycle: none starts within a quarter of the
+        nearest one's duration (own rule), as where another interval is analysed since.
+    """
+    found: dict[int, Override] = {}
+    lost: list[str] = []
+    for entry in decided:
+        at_s, what, why = entry
+        nearest = int(np.argmin(np.abs(start_s - at_s))) if start_s.size else -1
+        if nearest >= 0 and abs(start_s[nearest] - at_s) <= NEAR * (
+            end_s[nearest] - start_s[nearest]
+        ):
+            found[nearest] = entry
+            continue
+        beside = f"; the nearest starts at {start_s[nearest]:.2f} s" if nearest >= 0 else ""
+        text = (
+            f"The cycle that starts at {at_s:.2f} s is to be {_DONE[what]} by hand ({why}), but "
+            f"no cycle starts there{beside}: not applied. Look again, or undo the decision."
+        )
+        lost.append(Notice(text, "decision-not-applied", "grave"))
+    return found, tuple(lost)
 
 
 def _checked(entry: object) -> Override:

@@ -10,6 +10,7 @@ from pathlib import Path
 import twinangle
 from twinangle.analysis import analyse_trial
 from twinangle.errors import StudyError
+from twinangle.export.decisions import write_decisions
 from twinangle.export.derived import write_derived
 from twinangle.export.labels import Name, names_of
 from twinangle.export.participants import write_participants
@@ -150,6 +151,7 @@ def _write(
     write_scans(root, raw.starts)
     kept = tuple(name for name in _covariates(trials) if name not in dict(hidden))
     write_study_files(study, trials, names, raw, root, kept, codes)
+    write_decisions(study, root)
     people = write_participants(root, trials, names, kept)
     _describe(study, root, people, raw.n_recordings)
     return Exported(root, raw.n_recordings, (*notes, *raw.notes), codes)
@@ -182,4 +184,4 @@ def _describe(study: Study, root: Path, people: int, recordings: int) -> None:
             pipeline=PIPELINE,
         ),
     )
-    write_text(root / ".bidsignore", "study.toml\ntrials.csv\n")
+    write_text(root / ".bidsignore", "study.toml\ntrials.csv\ndecisions.jsonl\n")

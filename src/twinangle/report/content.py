@@ -20,6 +20,7 @@ from twinangle.report.budget import budget_section, further_budget_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
 from twinangle.report.cycles import bouts_blocks, durations_blocks
+from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
@@ -73,6 +74,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Procedures compared", ranking_section),
     _titled("Error budget", budget_section),
     _plain(LEFT_OUT, exclusions_section),
+    _plain("What was decided by hand", decisions_section),
 )
 SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
@@ -84,6 +86,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),
     _plain("Every warning", warnings_section),
+    _plain("Every decision", every_decision_section),
     _plain("Methods", methods_section),
     _plain("Parameters and input files", provenance_section),
 )

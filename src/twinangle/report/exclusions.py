@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.results import StudyResults
+from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import Naming, cycles_left_out, procedures
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
 from twinangle.wording import NOTHING, count
@@ -21,8 +22,12 @@ def exclusions_section(results: StudyResults) -> list[Block]:
         blocks += [heading("Beware"), bullets([_line(each) for each in told[:FIRST]])]
     blocks += [text(note) for note in results.notes]
     naming = Naming(results)
-    for status, title in (("failed", "Failed"), ("excluded", "Excluded beforehand")):
-        rows = _status_rows(results, naming, status)
+    for status, title, by_hand in (
+        ("failed", "Failed", False),
+        ("excluded", "Excluded beforehand", False),
+        ("excluded", "Taken out by hand", True),
+    ):
+        rows = _status_rows(results, naming, status, by_hand=by_hand)
         if rows:
             head = ("Participant", "Recording", "Procedure", "Reason")
             blocks += [heading(title), table(head, rows, words=4)]
@@ -65,12 +70,15 @@ def _line(row: NoticeRow) -> str:
     return f"{count(row.n_recordings, 'recording')}{worst}: {row.text}"
 
 
-def _status_rows(results: StudyResults, naming: Naming, status: str) -> list[list[str]]:
+def _status_rows(
+    results: StudyResults, naming: Naming, status: str, *, by_hand: bool
+) -> list[list[str]]:
     """Return one row a recording and reason, its procedures joined."""
     found: dict[tuple[str, str, str], list[str]] = {}
     for trial in results.trials:
-        if trial.status == status:
-            key = (trial.participant, naming.heading(trial), trial.reason)
+        if trial.status == status and trial.reason.startswith(BY_HAND) == by_hand:
+            reason = trial.reason.removeprefix(BY_HAND)
+            key = (trial.participant, naming.heading(trial), reason)
             found.setdefault(key, []).append(trial.procedure)
     return [
         [code, name, ", ".join(filter(None, used)) or NOTHING, reason or "no reason given"]

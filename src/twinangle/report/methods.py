@@ -12,9 +12,11 @@ from twinangle.report.clocks import clocks_paragraph
 from twinangle.report.conditions import conditions_paragraph
 from twinangle.report.curves import curves_paragraph
 from twinangle.report.cycles import cycles_paragraph
+from twinangle.report.decisions import decisions_paragraph
 from twinangle.report.limits import limits_paragraph
 from twinangle.report.reliability import reliability_paragraph
 from twinangle.results import StudyResults
+from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
     conditions,
     participants,
@@ -86,6 +88,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         limits_paragraph(results),
         conditions_paragraph(results),
         reliability_paragraph(results),
+        decisions_paragraph(results),
         _software(results),
         _people(results),
     )
@@ -122,7 +125,9 @@ def _material(results: StudyResults) -> str:
         )
     if left:
         verb = "was" if left == 1 else "were"
-        text += f" and {left} {verb} excluded beforehand or could not be analysed (see exclusions)"
+        by_hand = any(group.main.reason.startswith(BY_HAND) for group in groups)
+        how = "excluded beforehand" + (", taken out by hand" if by_hand else "")
+        text += f" and {left} {verb} {how} or could not be analysed (see exclusions)"
     if not worked:
         return f"{text}."
     if paired:

@@ -19,6 +19,7 @@ from twinangle.report.blocks import (
 )
 from twinangle.report.curves import SAYS_NOTHING, correlation
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
     Naming,
     TrialGroup,
@@ -260,7 +261,8 @@ def _trial_blocks(
     trial = member.main
     title = heading(breakable(naming.heading(trial)))
     if not member.worked:
-        how = _HOW.get(trial.status, "Failed")
+        by_hand = trial.reason.startswith(BY_HAND)
+        how = "Taken out" if by_hand else _HOW.get(trial.status, "Failed")
         beside = [] if (time := trial.over_time) is None else [text(time.summary("°"))]
         return [title, text(f"{how}: {trial.reason}"), *beside]
     rows = [_numbers_with_intervals(result) for result in member.worked]

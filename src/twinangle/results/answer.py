@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 from twinangle.declare import number
+from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
     TrialGroup,
     conditions,
@@ -34,6 +35,7 @@ class Answer:
     n_failed: Annotated[int, number("recordings that failed under every procedure")]
     n_failed_main: Annotated[int, number("recordings that failed under the main procedure")]
     n_excluded: Annotated[int, number("recordings excluded beforehand")]
+    n_by_hand: Annotated[int, number("recordings that somebody took out after looking at them")]
     n_with_reference: Annotated[int, number("recordings analysed that have a reference")]
     n_participants_with_reference: Annotated[int, number("participants of those")]
     n_cycles: Annotated[int, number("cycles kept")]
@@ -46,7 +48,7 @@ class Answer:
     @property
     def failed_share(self) -> float:
         """Share of the recordings that the study meant to use and that gave no main number."""
-        meant = self.n_recordings - self.n_excluded
+        meant = self.n_recordings - self.n_excluded - self.n_by_hand
         return self.n_failed_main / meant if meant else 0.0
 
 
@@ -56,6 +58,8 @@ def answer_of(results: StudyResults) -> Answer:
     worked = [group.main for group in groups if group.main.status in ("ok", "pooled")]
     paired = [trial for trial in worked if _has_reference(trial)]
     status = [group.main.status for group in groups]
+    excluded = [group.main.reason for group in groups if group.main.status == "excluded"]
+    by_hand = sum(reason.startswith(BY_HAND) for reason in excluded)
     seen = distinct(trial.condition for trial in results.trials if _has_reference(trial))
     good = {trial.condition for trial in worked}
     pooled = [key for key, _ in named(results.limits)]
@@ -67,7 +71,8 @@ def answer_of(results: StudyResults) -> Answer:
         n_pooled=status.count("pooled"),
         n_failed=status.count("failed"),
         n_failed_main=sum(_fails(group, procedure) for group in groups),
-        n_excluded=status.count("excluded"),
+        n_excluded=len(excluded) - by_hand,
+        n_by_hand=by_hand,
         n_with_reference=len(paired),
         n_participants_with_reference=_people(paired),
         n_cycles=_kept(worked),

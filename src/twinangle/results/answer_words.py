@@ -58,6 +58,7 @@ def rests_on(results: StudyResults) -> str:
         for n, words in (
             (answer.n_failed, "could not be analysed"),
             (answer.n_excluded, "excluded beforehand"),
+            (answer.n_by_hand, "taken out by hand"),
         )
         if n
     ]
@@ -116,7 +117,7 @@ def _failed(answer: Answer) -> str:
     share = answer.failed_share
     if share <= MUCH_FAILED:
         return ""
-    failed, meant = answer.n_failed_main, answer.n_recordings - answer.n_excluded
+    failed, meant = answer.n_failed_main, answer.n_recordings - answer.n_excluded - answer.n_by_hand
     return (
         f"{failed} of {count(meant, 'recording')} ({100 * share:.0f} %) could not be analysed by "
         f"{answer.procedure}: what follows is of the others alone, and if what made them fail goes "

@@ -30,6 +30,7 @@ from twinangle.plausibility.outcome import Outcome
 from twinangle.results.angle_found import AngleFound
 from twinangle.results.clock_found import ClockFound
 from twinangle.results.cycles_found import CyclesFound, describe_cycles
+from twinangle.results.decided import ChosenCycles, DecisionRecord, WithoutDecisions
 from twinangle.results.designs import (
     AlongCycle,
     LimitForms,
@@ -152,6 +153,12 @@ class TrialResult(Shown):
     multiple_correlation: Annotated[
         MultipleCorrelations | None, number("coefficients of multiple correlation")
     ] = None
+    chosen: Annotated[
+        ChosenCycles | None,
+        number("what decisions on its cycles did; null without any"),
+        Named("chosen_by_hand"),
+    ] = None
+    undecided: Annotated[TrialResult | None, Aside()] = None  # without decisions, for pooling
 
     def _card(self) -> Card:
         from twinangle.results.cards import card_of_trial  # it needs this class
@@ -260,6 +267,8 @@ class StudyResults(Shown):
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
     recordings_pooled: tuple[PooledRecording, ...] = ()
+    decisions: tuple[DecisionRecord, ...] = ()
+    without_decisions: tuple[WithoutDecisions, ...] = ()
     invented: bool = False  # the data are invented, as the study file says
     limits: Annotated[
         tuple[Pooled[StudyLimits], ...],

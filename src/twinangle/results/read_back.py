@@ -12,6 +12,7 @@ from typing import Any
 from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.options import Options
+from twinangle.results.decided import DecisionRecord, WithoutDecisions
 from twinangle.results.model import (
     InputFile,
     PooledRecording,
@@ -28,7 +29,10 @@ from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import make_visible
 
 RESULTS = "results.json"
-_KNOWN = ("schema", "study", "options", "trials", "recordings_pooled", "notes", "provenance")
+_KNOWN = (
+    "schema", "study", "options", "trials", "recordings_pooled", "decisions", "without_decisions",
+    "notes", "provenance",
+)  # fmt: skip
 _DERIVED = ("answer",)  # follows from the rest, and is not read
 PLAIN = ("other", "warning")  # what a warning without a kind is written as
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
@@ -112,6 +116,10 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         ),
         recordings_pooled=keys.read(
             record["recordings_pooled"], tuple[PooledRecording, ...], "recordings_pooled"
+        ),
+        decisions=keys.read(record["decisions"], tuple[DecisionRecord, ...], "decisions"),
+        without_decisions=keys.read(
+            record["without_decisions"], tuple[WithoutDecisions, ...], "without_decisions"
         ),
         notes=keys.read(record["notes"], tuple[str, ...], "notes"),
         invented=keys.read(study.get("invented"), bool, "study.invented"),

@@ -64,6 +64,8 @@ def upgraded(old: Mapping[str, Any]) -> Record:
         },
         "trials": [_trial(trial) for trial in named["trials"]],
         "recordings_pooled": [],
+        "decisions": [],
+        "without_decisions": [],
         "notes": [
             *named.get("notes", ()),
             *(f"{each['part']}: {each['reason']}" for each in named.pop("not_given", ())),

@@ -48,6 +48,8 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             for item in topic_fields(type(results))
         },
         "recordings_pooled": KEYS.write(results.recordings_pooled),
+        "decisions": KEYS.write(results.decisions),
+        "without_decisions": KEYS.write(results.without_decisions),
         "notes": list(results.notes),
         "provenance": {
             "version": results.version,

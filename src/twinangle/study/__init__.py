@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from twinangle.study.decided import apply_decisions, read_study
+from twinangle.study.decision import Decision
+from twinangle.study.decisions import append_decision, read_decisions
 from twinangle.study.from_arrays import AngleTrial
 from twinangle.study.reference_settings import (
     AngleReference,
@@ -15,7 +18,7 @@ from twinangle.study.settings import (
     CycleSettings,
     SynchronisationSettings,
 )
-from twinangle.study.study_file import Study, read_study
+from twinangle.study.study_file import Study, read_bare_study
 from twinangle.study.trial_row import SensorFiles, Trial
 from twinangle.study.trial_settings import own_settings_note, settings_of
 from twinangle.study.wearable_settings import (
@@ -33,6 +36,7 @@ __all__ = [
     "AngleWearable",
     "ConditionSettings",
     "CycleSettings",
+    "Decision",
     "InertialWearable",
     "MarkerReference",
     "OrientationReference",
@@ -43,8 +47,12 @@ __all__ = [
     "SynchronisationSettings",
     "Trial",
     "Wearable",
+    "append_decision",
+    "apply_decisions",
     "merged_columns",
     "own_settings_note",
+    "read_bare_study",
+    "read_decisions",
     "read_study",
     "settings_of",
 ]

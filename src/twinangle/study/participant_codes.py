@@ -21,16 +21,20 @@ def privacy_warnings(trials: Iterable[Trial]) -> tuple[str, ...]:
     be codes. A date is a year with month and day in any common order; a name is two words of
     letters, or one capitalised word without digits.
     """
-    found = []
-    for participant in dict.fromkeys(trial.participant for trial in trials):
-        if DATE.search(participant):
-            what = "holds what looks like a date, perhaps of birth"
-        elif NAME.fullmatch(participant.strip()):
-            what = "looks like a person's name"
-        else:
-            continue
-        found.append(
-            f"participant {participant!r} {what}; it appears in the report and all results. Use a "
-            "code, such as 'P01'."
-        )
-    return tuple(found)
+    told = {
+        participant: reads_as_person(participant)
+        for participant in dict.fromkeys(trial.participant for trial in trials)
+    }
+    return tuple(
+        f"participant {participant!r} {what}; it appears in the report and all results. Use a "
+        "code, such as 'P01'."
+        for participant, what in told.items()
+        if what
+    )
+
+
+def reads_as_person(code: str) -> str:
+    """Return in words how a code reads as a name or a date; empty where it does not."""
+    if DATE.search(code):
+        return "holds what looks like a date, perhaps of birth"
+    return "looks like a person's name" if NAME.fullmatch(code.strip()) else ""

@@ -16,6 +16,7 @@ from twinangle.options import Options
 from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
+from twinangle.study.decisions import Standing
 from twinangle.study.file_names import file_name_warnings
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.from_arrays import AngleTrial, study_from_angles
@@ -63,6 +64,7 @@ class Study(Shown):
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
+    decisions: tuple[Standing, ...] = ()  # of people, every one, with whether it counts
 
     @property
     def options(self) -> Options:
@@ -158,8 +160,8 @@ class Study(Shown):
         return card_of_study(self)
 
 
-def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
-    """Read a study file and its trials table and check both whole.
+def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
+    """Read a study file and its trials table, without decisions, and check both whole.
 
     Parameters
     ----------

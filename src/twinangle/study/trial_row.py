@@ -8,6 +8,7 @@ from pathlib import Path
 
 from twinangle.card import Shown
 from twinangle.signals.recording import Interval, MaskedStretch, Recording
+from twinangle.study.by_hand import ByHand
 from twinangle.study.file_pairs import SensorFilePatterns
 
 # What an identifier is when the table has no such column.
@@ -96,11 +97,20 @@ class Trial(Shown):
     max_lag_s: float | None = None
     sign: int | None = None  # of the reference
     wearable_sign: int | None = None  # of a ready-made angle
+    by_hand: ByHand | None = None  # decisions that stand over this row and what would be found
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:
         """What tells this trial from the others."""
         return (self.participant, self.session, self.condition, self.trial, self.side)
+
+    @property
+    def label(self) -> str:
+        """The recording's name in messages, page headings and decisions."""
+        parts = [self.participant, self.condition]
+        parts += [f"session {self.session}"] if self.session else []
+        parts += [f"trial {self.trial}"] if self.trial else []
+        return " ".join(part for part in [*parts, self.side] if part)
 
 
 @dataclass(frozen=True, slots=True)

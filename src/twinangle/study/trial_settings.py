@@ -19,7 +19,8 @@ def settings_of(study: Study, trial: Trial) -> Study:
         As the study file has it.
     trial : Trial
         A row of its trials table. A cell of `expected_lag_s`, `max_lag_s`, `sign` (of the
-        reference) or `wearable_sign` (of a ready-made angle) goes before the study file's key.
+        reference) or `wearable_sign` (of a ready-made angle) goes before the study file's key; a
+        lag that somebody decided goes before any way of finding it.
 
     Returns
     -------
@@ -29,6 +30,16 @@ def settings_of(study: Study, trial: Trial) -> Study:
     own = {name: getattr(trial, name) for name in LAGS if getattr(trial, name) is not None}
     if own:
         study = replace(study, synchronisation=study.synchronisation.model_copy(update=own))
+    if trial.by_hand is not None and trial.by_hand.lag_s is not None:
+        lag = {
+            "method": "manual",
+            "signal": "angle",
+            "lag_s": trial.by_hand.lag_s,
+            "drift_ppm": trial.by_hand.drift_ppm,
+            "lag_se_s": None,
+            "drift_se_ppm": None,
+        }
+        study = replace(study, synchronisation=study.synchronisation.model_copy(update=lag))
     if trial.sign is not None and study.reference is not None:
         study = replace(study, reference=study.reference.model_copy(update={"sign": trial.sign}))
     if trial.wearable_sign is not None and isinstance(study.wearable, AngleWearable):

@@ -147,6 +147,7 @@ def _trial(
         max_lag_s=lags["max_lag_s"],
         sign=signs["sign"],
         wearable_sign=signs["wearable_sign"],
+        by_hand=None,
     )
 
 

@@ -90,7 +90,9 @@ def columns_of(row: type) -> tuple[Column, ...]:
     found = [column for item in fields for column in _columns(item)]
     if own_unit:
         found = [
-            replace(one, unit="column unit") if one.field in ("value", "ci", "limit") else one
+            replace(one, unit="column unit")
+            if one.field in ("value", "ci", "limit", "without")
+            else one
             for one in found
         ]
     return tuple(found)

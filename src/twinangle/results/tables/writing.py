@@ -16,6 +16,7 @@ from twinangle.results.tables.curves import (
     merge_trace_parts,
     trace_tables,
 )
+from twinangle.results.tables.decisions import DECISION_TABLES
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
 from twinangle.results.tables.parquet import write_parquet
@@ -23,7 +24,12 @@ from twinangle.results.tables.pooled import POOLED_TABLES
 from twinangle.results.tables.provenance import STUDY_TABLES
 from twinangle.results.tables.trials import TRIAL_TABLES
 
-TABLES: tuple[Table, ...] = (*POOLED_TABLES, *STUDY_TABLES, *TRIAL_TABLES)
+TABLES: tuple[Table, ...] = (
+    *POOLED_TABLES,
+    *STUDY_TABLES,
+    *DECISION_TABLES,
+    *TRIAL_TABLES,
+)
 
 
 def write_tables(

@@ -1,0 +1,55 @@
+"""Decisions on clocks and cycles in the data set, under the new names and files of recordings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from twinangle.export.texts import write_text
+from twinangle.study import Study, read_bare_study
+from twinangle.study.decisions import DECISIONS, Decision, recording_hash
+
+CARRIED = ("lag", "cycle")  # an interval, or a recording that is out, is in the trials table
+
+
+def write_decisions(study: Study, root: Path) -> None:
+    """Write the decisions that count and that the trials table cannot hold.
+
+    Parameters
+    ----------
+    study : Study
+        With its decisions; an interval or a recording that is out is in its rows by now.
+    root : Path
+        The data set, whose study file and trials table are written; its rows are in the study's
+        order.
+    """
+    counting = [
+        each.decision for each in study.decisions if each.stands and each.decision.kind in CARRIED
+    ]
+    if not counting:
+        return
+    written = read_bare_study(root / "study.toml", allow_own_procedures=True)
+    rows = {
+        old.label: new
+        for old, new in zip(study.trials, written.trials, strict=True)
+        if not new.exclude
+    }
+    lines: list[str] = []
+    for one in counting:
+        if one.recording not in rows:
+            continue
+        row = rows[one.recording]
+        moved = Decision(
+            who=one.who,
+            recording=row.label,
+            kind=one.kind,
+            value=one.value,
+            why=one.why,
+            input=recording_hash(written, row),
+            version=one.version,
+            when=one.when,
+            id=len(lines) + 1,
+        )
+        lines.append(json.dumps(moved.to_record(), ensure_ascii=False))
+    if lines:
+        write_text(root / DECISIONS, "\n".join(lines) + "\n")

@@ -1,0 +1,319 @@
+"""What the page shows of one recording: its numbers, and its traces even where it was refused."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.signal import find_peaks
+
+from twinangle.analysis import analyse_trial
+from twinangle.analysis.clock import place_reference
+from twinangle.analysis.cutting import cut_cycles
+from twinangle.analysis.opened import Opened, open_trial
+from twinangle.analysis.reading import TrialSignals
+from twinangle.analysis.sensor_quality import describe_sensors
+from twinangle.clocks import align, manual, synchronise
+from twinangle.clocks.search import prepare, search_lags
+from twinangle.cycles import recut
+from twinangle.errors import SynchronisationError, TwinangleError
+from twinangle.results import SensorRecord, TrialResult
+from twinangle.signals.recording import (
+    AngleRecording,
+    Array,
+    CycleSet,
+    JointMotion,
+    PairedAngles,
+    Synchronisation,
+)
+from twinangle.study import Study, Trial, settings_of
+
+ClockState = Literal["found", "refused", "none"]
+LONGEST_SEARCH_S = 1800.0  # of a clock that was refused, correlated for the picture
+WIDEST_S = 60.0  # lags looked at where none was accepted
+SURELY_BETTER = 0.02  # of correlation, for another lag to begin with
+POINTS = 1500  # of the correlation over lags, as drawn
+PEAKS = 6
+_NO_ANGLE = PairedAngles(np.full(1, np.nan), None, 0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Turning:
+    """How fast the distal sensor turns, whatever about, over the whole file.
+
+    What is seen where there is no angle, and beyond the stretches that are analysed.
+    """
+
+    rate_deg_s: Array
+    start_s: float
+    rate_hz: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """One recording as it is looked at.
+
+    The reference's angle is on its own clock; `clock` places it where one is known, `guess` where
+    none is accepted: the lag of the highest correlation, which nothing but the picture rests on.
+    """
+
+    results: tuple[TrialResult, ...]
+    wearable: AngleRecording | None = None
+    reference: AngleRecording | None = None
+    clock: Synchronisation | None = None
+    clock_state: ClockState = "none"
+    clock_refused: str = ""
+    guess: tuple[float, float] = (0.0, 0.0)  # lag in seconds, drift in ppm
+    lags_s: Array | None = None
+    correlation: Array | None = None
+    cycles: CycleSet | None = None
+    turning: Turning | None = None
+    sensors: tuple[SensorRecord, ...] = ()
+    seconds: float = 0.0  # how long the traces are
+    unseen: str = ""  # why the wearable's angle is not shown
+
+    @property
+    def first(self) -> TrialResult:
+        """The result under the first procedure, which gave the clock and the cycles."""
+        return next((one for one in self.results if one.status == "ok"), self.results[0])
+
+    @property
+    def placed(self) -> Synchronisation:
+        """The clock that the picture begins with."""
+        return self.clock if self.clock is not None else manual(*self.guess)
+
+
+def look_at(study: Study, trial: Trial) -> Look:
+    """Analyse a recording as `run` does, and gather what is seen of it.
+
+    Parameters
+    ----------
+    study : Study
+        The settings, with the decisions that are to count.
+    trial : Trial
+        One row of the trials table; one that is excluded is shown, not analysed.
+    """
+    shown = replace(trial, exclude="")
+    own = settings_of(study, trial)
+    try:
+        opened = open_trial(own, shown)
+    except (TwinangleError, OSError) as error:
+        return Look(analyse_trial(study, trial), unseen=str(error))
+    seen = Look(analyse_trial(study, trial, opened=opened))
+    try:
+        return _with_traces(own, shown, opened, seen)
+    except TwinangleError as error:
+        return replace(seen, unseen=str(error))
+    except Exception as error:  # the page goes on without the picture
+        return replace(seen, unseen=f"{type(error).__name__}: {error}")
+
+
+def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look:
+    """Add traces, clock, correlation and cycles, as far as each can be had."""
+    signals = opened.signals
+    found = seen.first
+    seen = replace(seen, sensors=found.sensors, turning=_turning(study, trial, signals))
+    if not seen.sensors:
+        seen = replace(seen, sensors=describe_sensors(signals.recorded, _NO_ANGLE)[0])
+    if seen.turning is not None:
+        seen = replace(seen, seconds=seen.turning.rate_deg_s.size / seen.turning.rate_hz)
+    if found.paired is None:
+        motion = _motion(study, opened)
+        if isinstance(motion, str):
+            return replace(seen, reference=signals.reference, unseen=motion)
+        wearable = motion.angle
+    else:
+        motion, wearable = None, _as_recorded(found.paired, trial)
+    seconds = max(seen.seconds, wearable.angle_deg.size / wearable.rate_hz)
+    seen = replace(seen, wearable=wearable, cycles=found.cycles, seconds=seconds)
+    if signals.reference is not None:
+        seen = replace(seen, reference=signals.reference)
+        seen = _with_clock(study, trial, signals, motion, seen)
+        seen = _correlated(study, seen)
+    if motion is None:
+        return seen
+    alone = PairedAngles(wearable.angle_deg, None, wearable.start_s, wearable.rate_hz)
+    return replace(seen, cycles=_cycles(study, trial, signals, motion, alone))
+
+
+def _turning(study: Study, trial: Trial, signals: TrialSignals) -> Turning | None:
+    """Return how fast the distal sensor turns over the whole file; None without gyroscopes.
+
+    The analysis reads no more than its stretches, and where one of them is wrong, the right one may
+    lie outside.
+    """
+    if signals.sensors is None:
+        return None
+    one = signals.sensors.distal
+    if trial.start_s is not None or trial.end_s is not None:
+        with suppress(TwinangleError):
+            whole = open_trial(study, replace(trial, start_s=None, end_s=None)).signals
+            one = whole.sensors.distal if whole.sensors is not None else one
+    size = np.degrees(np.linalg.norm(one.gyroscope, axis=1))
+    return Turning(size, one.start_s, one.rate_hz)
+
+
+def _as_recorded(paired: PairedAngles, trial: Trial) -> AngleRecording:
+    return AngleRecording(paired.wearable_deg, paired.start_s, paired.rate_hz, trial.participant)
+
+
+def _motion(study: Study, opened: Opened) -> JointMotion | str:
+    """Return what the first procedure that yields an angle yields, or why none does."""
+    found = list(opened.motions(study.wearable.procedures).values())
+    return next((one for one in found if isinstance(one, JointMotion)), found[0])
+
+
+def _with_clock(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion | None, seen: Look
+) -> Look:
+    """Add the clock that was found, or why it was refused."""
+    found = seen.first
+    if motion is None:
+        clock = found.synchronisation
+        if clock is None or found.paired is None or seen.wearable is None:
+            return seen
+        reference = _zeroed_alike(found.paired, seen.wearable, signals.reference, clock)
+        return replace(seen, clock=clock, clock_state="found", reference=reference)
+    try:
+        clock, reference = place_reference(study, trial, signals, motion)
+    except TwinangleError as error:
+        return replace(seen, clock_state="refused", clock_refused=str(error))
+    return replace(seen, clock=clock, clock_state="found", reference=reference)
+
+
+def _zeroed_alike(
+    paired: PairedAngles,
+    wearable: AngleRecording,
+    reference: AngleRecording | None,
+    clock: Synchronisation,
+) -> AngleRecording | None:
+    """Return the reference with the zero that the analysis gave it."""
+    if reference is None or paired.reference_deg is None:
+        return reference
+    own = align(wearable, reference, clock).reference_deg
+    if own is None:
+        return reference
+    both = np.isfinite(own) & np.isfinite(paired.reference_deg)
+    if not both.any():
+        return reference
+    moved = float(np.median(paired.reference_deg[both] - own[both]))
+    return replace(reference, angle_deg=reference.angle_deg + moved)
+
+
+def _correlated(study: Study, seen: Look) -> Look:
+    """Add the correlation over lags, and where no clock was accepted the lag to begin with."""
+    clock = seen.clock
+    if clock is not None and clock.candidate_lags_s.size:
+        return replace(seen, lags_s=clock.candidate_lags_s, correlation=clock.candidate_correlation)
+    try:
+        seen = _searched(study, seen)
+    except (SynchronisationError, ValueError):
+        return seen
+    if clock is not None or seen.correlation is None or seen.lags_s is None:
+        return seen
+    best = int(np.argmax(seen.correlation))
+    guess = _uncertain_lag(study, seen, float(seen.correlation[best]))
+    lag_s = float(seen.lags_s[best]) if guess is None else guess
+    return replace(seen, guess=(round(lag_s, 3), 0.0))
+
+
+def _uncertain_lag(study: Study, seen: Look, height: float) -> float | None:
+    """Return the lag that was refused as uncertain; None where another correlates better."""
+    if seen.wearable is None or seen.reference is None:
+        return None
+    settings = study.synchronisation
+    try:
+        clock = synchronise(
+            seen.wearable,
+            seen.reference,
+            max_lag_s=settings.max_lag_s,
+            expected_lag_s=settings.expected_lag_s,
+            drift=False,
+            refuse=False,
+        )
+    except SynchronisationError:
+        return None
+    return clock.lag_s if clock.peak_correlation > height - SURELY_BETTER else None
+
+
+def _searched(study: Study, seen: Look) -> Look:
+    """Correlate over lags: those that the study allows, and where none was accepted far more."""
+    if seen.wearable is None or seen.reference is None:
+        return seen
+    settings = study.synchronisation
+    wearable, reference, rate_hz = prepare(seen.wearable, seen.reference)
+    begin = max(wearable.start_s, reference.start_s + settings.expected_lag_s)
+    end = min(begin + LONGEST_SEARCH_S, wearable.end_s)
+    reach = settings.max_lag_s
+    if seen.clock is None:
+        shorter = min(end - begin, reference.end_s - reference.start_s)
+        reach = max(reach, min(WIDEST_S, 0.5 * shorter))
+    margin = reach + abs(settings.expected_lag_s)
+    found = search_lags(
+        wearable.between(begin, end),
+        reference.between(begin - margin, end + margin),
+        rate_hz,
+        expected_lag_s=settings.expected_lag_s,
+        max_lag_s=reach,
+        min_overlap_s=5.0 if seen.clock is not None else max(5.0, 0.25 * (end - begin)),
+    )
+    finite = np.isfinite(found.correlation)
+    if not finite.any():
+        return seen
+    return replace(seen, lags_s=found.lags_s[finite], correlation=found.correlation[finite])
+
+
+def _cycles(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, alone: PairedAngles
+) -> CycleSet | None:
+    """Return the wearable's own cycles; None where they cannot be cut."""
+    try:
+        return cut_cycles(study, trial, signals, motion, alone)
+    except TwinangleError:
+        return None
+
+
+def paired_at(look: Look, lag_s: float, drift_ppm: float) -> PairedAngles | None:
+    """Return both angles with the reference placed by a lag and a drift; None without both.
+
+    Raises
+    ------
+    ValueError
+        If lag or drift is no clock's.
+    """
+    if look.wearable is None or look.reference is None:
+        return None
+    return align(look.wearable, look.reference, manual(lag_s, drift_ppm))
+
+
+def cycles_at(look: Look, paired: PairedAngles) -> CycleSet | None:
+    """Return the cycles with the reference's curves as placed; None where too few have both."""
+    if look.cycles is None:
+        return None
+    try:
+        return recut(look.cycles, paired)
+    except TwinangleError:
+        return None
+
+
+def peaks_of(look: Look) -> tuple[tuple[float, float], ...]:
+    """Return the highest maxima of the correlation, lag and height, the highest first."""
+    if look.lags_s is None or look.correlation is None:
+        return ()
+    values = np.nan_to_num(look.correlation, nan=-1.0)
+    index, _ = find_peaks(np.concatenate([[-2.0], values, [-2.0]]))
+    ordered = sorted((index - 1).tolist(), key=lambda i: -values[i])[:PEAKS]
+    return tuple((float(look.lags_s[i]), float(values[i])) for i in ordered)
+
+
+def thinned(look: Look) -> tuple[Array, Array]:
+    """Return the correlation over lags with few enough points to draw, every peak named kept."""
+    if look.lags_s is None or look.correlation is None:
+        return np.zeros(0), np.zeros(0)
+    step = max(look.lags_s.size // POINTS, 1)
+    kept = set(range(0, look.lags_s.size, step))
+    kept |= {int(np.argmin(np.abs(look.lags_s - lag))) for lag, _ in peaks_of(look)}
+    index = np.array(sorted(kept))
+    return look.lags_s[index], look.correlation[index]

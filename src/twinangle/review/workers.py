@@ -1,0 +1,134 @@
+"""Recordings analysed beside the page: a few at once, those that are waited for first."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import pickle
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from twinangle.platform_calls import begin_worker, start_method
+from twinangle.results import TrialResult
+from twinangle.review.look import Look, look_at
+from twinangle.study import Study, Trial
+
+MOST = 4  # processes
+
+
+class Analyses:
+    """Processes that analyse recordings, and the folder in which what they saw waits.
+
+    Parameters
+    ----------
+    folder : Path
+        An empty folder of our own for the traces.
+    on_done : callable
+        Called with a recording's number and its look without traces, from another thread.
+    """
+
+    def __init__(self, folder: Path, on_done: Callable[[int, Look], None]) -> None:
+        self._folder = folder
+        self._on_done = on_done
+        self._jobs = max(1, min(MOST, (os.cpu_count() or 2)))
+        self._pool = ProcessPoolExecutor(
+            self._jobs,
+            mp_context=multiprocessing.get_context(start_method()),
+            initializer=begin_worker,
+        )
+        self._waiting: list[int] = []
+        self._asked: dict[int, tuple[int, Study, Trial]] = {}
+        self._running = 0
+        self._lock = threading.RLock()
+        self._ended = False
+
+    def ask(self, number: int, study: Study, trial: Trial, *, first: bool = False) -> None:
+        """Have a recording analysed; a later request for it takes the place of an earlier one."""
+        with self._lock:
+            generation = self._asked[number][0] + 1 if number in self._asked else 0
+            self._asked[number] = (generation, study, trial)
+            if number in self._waiting:
+                self._waiting.remove(number)
+            self._waiting.insert(0 if first else len(self._waiting), number)
+            self._feed()
+
+    def hurry(self, number: int) -> None:
+        """Take a recording that waits before the others."""
+        with self._lock:
+            if number in self._waiting:
+                self._waiting.remove(number)
+                self._waiting.insert(0, number)
+
+    def results(self, study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+        """Analyse a recording now, and wait for its numbers."""
+        return self._pool.submit(_numbers, study, trial).result()
+
+    def load(self, number: int) -> Look | None:
+        """Return what was last seen of a recording, with its traces; None before."""
+        path = self._path(number)
+        if not path.exists():
+            return None
+        with path.open("rb") as stream:
+            found = pickle.load(stream)
+        return found if isinstance(found, Look) else None
+
+    def end(self) -> None:
+        """Stop at once; nobody waits any more."""
+        with self._lock:
+            self._ended = True
+            self._waiting.clear()
+        processes = list((getattr(self._pool, "_processes", None) or {}).values())
+        for process in processes:
+            process.terminate()
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _path(self, number: int) -> Path:
+        return self._folder / f"{number}.look"
+
+    def _feed(self) -> None:
+        while self._waiting and self._running < self._jobs and not self._ended:
+            number = self._waiting.pop(0)
+            generation, study, trial = self._asked[number]
+            self._running += 1
+            task = self._pool.submit(_seen, study, trial, self._path(number))
+            task.add_done_callback(partial(self._done, number, generation))
+
+    def _done(self, number: int, generation: int, done: Future[Look]) -> None:
+        with self._lock:
+            self._running -= 1
+            current = self._asked[number][0] == generation and not self._ended
+            self._feed()
+        if current and not done.cancelled() and done.exception() is None:
+            self._on_done(number, done.result())
+
+
+def _seen(study: Study, trial: Trial, path: Path) -> Look:
+    """Look at a recording, keep its traces in a file, and return the rest."""
+    look = look_at(study, trial)
+    fresh = path.with_suffix(".new")
+    with fresh.open("wb") as stream:
+        pickle.dump(replace(look, results=_light(look.results)), stream, pickle.HIGHEST_PROTOCOL)
+    fresh.replace(path)
+    return replace(
+        look,
+        results=_light(look.results),
+        wearable=None,
+        reference=None,
+        turning=None,
+        lags_s=None,
+        correlation=None,
+    )
+
+
+def _numbers(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+    from twinangle.analysis import analyse_trial
+
+    return _light(analyse_trial(study, trial))
+
+
+def _light(results: tuple[TrialResult, ...]) -> tuple[TrialResult, ...]:
+    return tuple(replace(one, paired=None) for one in results)

@@ -1,0 +1,207 @@
+"""Decisions put into a study: each recording's row as people decided, and which decisions count."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from twinangle.errors import StudyError
+from twinangle.notices import Notice
+from twinangle.signals.recording import Interval
+from twinangle.study.by_hand import ByHand, Cycle
+from twinangle.study.decisions import (
+    EVERY_RECORDING,
+    Decision,
+    Standing,
+    read_decisions,
+    recording_hash,
+    standings,
+)
+from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.trial_row import Trial
+
+ACTING = ("lag", "interval", "cycle", "recording")  # kinds that change what is computed
+CHANGED = "the recording's files have changed since"
+HashOf = Callable[[Study, Trial], str]
+
+
+def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
+    """Read a study file, its trials table and what people decided, and check all of it.
+
+    Parameters
+    ----------
+    path : path
+        The study file, or the folder that holds `study.toml`.
+    allow_own_procedures : bool
+        Whether the file may name Python functions (``module:function``), which a run then calls.
+        A study file may come from somebody else, so that it may not unless this says so.
+
+    Returns
+    -------
+    Study
+        Settings with every default filled in, and the trials with resolved paths, each as
+        :func:`apply_decisions` leaves it.
+
+    Raises
+    ------
+    StudyError
+        Every fault at once, one a line: file, line and key, or row and column; what was found;
+        what would be accepted.
+    """
+    study = read_bare_study(path, allow_own_procedures=allow_own_procedures)
+    decisions = read_decisions(study.folder)
+    return apply_decisions(study, decisions) if decisions else study
+
+
+def apply_decisions(
+    study: Study, decisions: Iterable[Decision], *, hash_of: HashOf = recording_hash
+) -> Study:
+    """Return a study with what people decided in the rows of its recordings.
+
+    `exclude` in the trials table stands over decisions; decisions stand over the row's other cells,
+    over the table of overrides and over what would be found; a later one over an earlier one.
+
+    Parameters
+    ----------
+    study : Study
+        As its files have it, without decisions.
+    decisions : iterable of Decision
+        In the order of their file.
+    hash_of : callable
+        Returns the hash of a recording's files; asked once for each recording of which something
+        is decided that would act.
+
+    Returns
+    -------
+    Study
+        `decisions` holds every one with whether it counts. One whose recording's files have changed
+        since is named, not applied: what was looked at is not what is there. So is one of a
+        recording that the trials table does not hold.
+    """
+    judged = _judge(study, standings(decisions), hash_of)
+    rows = tuple(_decided(trial, _of(trial, judged)) for trial in study.trials)
+    known = {trial.label for trial in study.trials}
+    lost = (
+        _told(each)
+        for each in judged
+        if each.decision.recording not in (*known, EVERY_RECORDING) and _would_act(each)
+    )
+    return replace(study, trials=rows, decisions=judged, warnings=(*study.warnings, *lost))
+
+
+def _judge(study: Study, found: Sequence[Standing], hash_of: HashOf) -> tuple[Standing, ...]:
+    """Return the decisions, with why those that stand do not count where they do not."""
+    rows: dict[str, list[Trial]] = {}
+    for trial in study.trials:
+        rows.setdefault(trial.label, []).append(trial)
+    hashes: dict[str, str] = {}
+
+    def why_not(decision: Decision) -> str:
+        name = decision.recording
+        if name == EVERY_RECORDING or decision.kind == "undo":
+            return ""
+        several = rows.get(name, [])
+        if len(several) != 1:
+            return f"{len(several) or 'no'} rows of the trials table are called so"
+        if several[0].exclude:
+            return f"the trials table excludes the recording ({several[0].exclude})"
+        if decision.kind == "lag" and several[0].reference is None:
+            return "the recording has no reference"
+        try:
+            if name not in hashes:
+                hashes[name] = hash_of(study, several[0])
+        except StudyError as error:
+            return str(error).rstrip(".")
+        return "" if hashes[name] == decision.input else CHANGED
+
+    return tuple(
+        each if not each.stands else replace(each, why_not=why_not(each.decision)) for each in found
+    )
+
+
+def _of(trial: Trial, judged: Sequence[Standing]) -> list[Standing]:
+    return [each for each in judged if each.decision.recording == trial.label]
+
+
+def _would_act(standing: Standing) -> bool:
+    """Tell whether a decision would act if it counted: neither undone nor stood over."""
+    over = standing.why_not.endswith("stands over it") or standing.why_not.startswith("undone")
+    return standing.decision.kind in ACTING and not over
+
+
+def in_words(decision: Decision) -> str:
+    """Return what was decided, in a few words."""
+    value: Any = decision.value
+    match decision.kind:
+        case "lag":
+            drift = float(value.get("drift_ppm", 0.0))
+            return f"a lag of {value['lag_s']:g} s" + (f" and {drift:g} ppm" if drift else "")
+        case "interval":
+            name = {"standing": "neutral standing", "functional": "the functional movement"}.get(
+                value["which"], "the stretch to analyse"
+            )
+            return f"{name} from {value['start_s']:g} to {value['end_s']:g} s"
+        case "cycle":
+            return f"the cycle at {value['start_s']:.2f} s {'in' if value['use'] else 'out'}"
+        case "recording":
+            return f"the recording {'in' if value['use'] else 'out'}"
+        case "undo":
+            return f"undo {value['of']}"
+        case "blind":
+            return f"the agreement {'hidden' if value['on'] else 'shown again'}"
+    return "looked at"
+
+
+def _told(standing: Standing) -> Notice:
+    """Name a decision that does not count although nobody took it back."""
+    decision = standing.decision
+    again = (
+        "Look at the recording again and decide anew, or undo it"
+        if standing.why_not == CHANGED
+        else "Undo it, or mend that"
+    )
+    text = (
+        f"Decision {decision.id} by {decision.who} on {decision.recording} ({in_words(decision)}: "
+        f"{decision.why}) is not applied: {standing.why_not}. {again}."
+    )
+    return Notice(text, "decision-not-applied", "grave")
+
+
+def _decided(trial: Trial, found: Sequence[Standing]) -> Trial:
+    """Return a row of the trials table as people decided."""
+    if trial.exclude:
+        return trial
+    told = [_told(each) for each in found if each.why_not and _would_act(each)]
+    acting = [e.decision for e in found if not e.why_not and e.decision.kind in ACTING]
+    told += [
+        Notice(f"By hand: {in_words(each)} ({each.why}).", f"{each.kind}-by-hand", "note")
+        for each in acting
+        if each.kind in ("lag", "interval")
+    ]
+    hand, row = ByHand(told=tuple(told)), trial
+    for each in acting:
+        hand, row = _with(hand, row, each)
+    return row if hand == ByHand() else replace(row, by_hand=hand, exclude=hand.excluded)
+
+
+def _with(hand: ByHand, row: Trial, decision: Decision) -> tuple[ByHand, Trial]:
+    """Return a row, and what goes beyond it, with one decision more."""
+    value: Any = decision.value
+    if decision.kind == "lag":
+        lag_s, drift_ppm = float(value["lag_s"]), float(value.get("drift_ppm", 0.0))
+        return replace(hand, lag_s=lag_s, drift_ppm=drift_ppm), row
+    if decision.kind == "cycle":
+        what: Cycle = (
+            float(value["start_s"]), "include" if value["use"] else "exclude", decision.why
+        )  # fmt: skip
+        return replace(hand, cycles=(*hand.cycles, what)), row
+    if decision.kind == "recording":
+        return replace(hand, excluded="" if value["use"] else f"by hand: {decision.why}"), row
+    part = Interval(float(value["start_s"]), float(value["end_s"]))
+    if value["which"] == "analysed":
+        return hand, replace(row, start_s=part.start_s, end_s=part.end_s)
+    if value["which"] == "standing":
+        return hand, replace(row, static=part)
+    return hand, replace(row, functional=part)
