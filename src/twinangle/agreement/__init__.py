@@ -60,6 +60,7 @@ from twinangle.agreement.reliability import (
     measurement_error,
 )
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
+from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.variability import (
     CycleVariability,
     VariabilityComparison,
@@ -92,8 +93,10 @@ __all__ = [
     "RatioLimits",
     "RegressionLimits",
     "SampleSize",
+    "Sensitivity",
     "SimulatedStudies",
     "VariabilityComparison",
+    "WithoutOne",
     "check_differences",
     "coefficient_of_multiple_correlation",
     "compare_curves",
@@ -110,6 +113,7 @@ __all__ = [
     "instrument_multiple_correlation",
     "intraclass_correlations",
     "judge_limits",
+    "leave_one_out",
     "limits_of_agreement",
     "limits_without_reference_error",
     "measurement_error",

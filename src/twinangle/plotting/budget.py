@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from twinangle.agreement.budget import PooledBudget
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, new_figure
+from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
 from twinangle.results import StudyResults, named
 from twinangle.wording import listing, shortened
 
@@ -35,25 +35,29 @@ PART_HATCHES = ("", "....", "xxxx", "", "////", "", "\\\\\\\\", "....", "xxxx", 
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
 
-def draw_budgets(results: StudyResults) -> Drawn | None:
+def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | None:
     """Draw the parts of the mean squared difference, one stacked bar a procedure and condition."""
     rows = named(results.budget)
     if not rows:
         return None
-    figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
-    axes = add_panel(figure, 46, 9, 127, 4 + 7 * len(rows))
+    narrow = is_narrow(width_mm)
+    left, bar, key = (24.0, 9.0, 22.0) if narrow else (46.0, 7.0, 13.0)
+    figure = new_figure(width_mm, 13 + key + bar * len(rows))
+    axes = add_panel(figure, left, 9, width_mm - left - 5, 4 + bar * len(rows))
     _draw_stack(axes, [budget for _, budget in rows])
+    between = ",\n" if narrow else ", "
     labels = [
-        f"{shortened(name, 14)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
+        f"{shortened(name, 14)}{between}{shortened(condition, 14)}"
+        for (name, condition, _), _ in rows
     ]
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
-    few_ticks(axes, x=7, y=None)
+    few_ticks(axes, x=5 if narrow else 7, y=None)
     visible = visible_parts([budget for _, budget in rows])
     handles, names = axes.get_legend_handles_labels()
     figure.legend(
         handles=[h for h, name in zip(handles, names, strict=True) if name in visible],
-        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=5, handlelength=1.0,
+        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=2 if narrow else 5, handlelength=1.0,
     )  # fmt: skip
     unseen = [name for name in PARTS.values() if name not in visible]
     small = (

@@ -19,6 +19,7 @@ from twinangle.plotting.style import (
     WEARABLE,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
 )
@@ -30,7 +31,7 @@ from twinangle.wording import count, file_name, stated
 Spread = tuple[Array, Array]  # mean and SD at each point
 
 
-def draw_group_curves(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_group_curves(results: StudyResults, width_mm: float = SINGLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition: both instruments' mean ± SD, and their difference below.
 
     With one participant the SD is over the own cycles; with fewer than four, every participant's
@@ -39,13 +40,15 @@ def draw_group_curves(results: StudyResults) -> tuple[Drawn, ...]:
     found = named(results.curves)
     main = found[0][0][0] if found else ""
     return tuple(
-        _draw_group(results, condition, curves)
+        _draw_group(results, condition, curves, width_mm)
         for (procedure, condition, _), curves in found
         if procedure == main
     )
 
 
-def _draw_group(results: StudyResults, condition: str, curves: PooledCurves) -> Drawn:
+def _draw_group(
+    results: StudyResults, condition: str, curves: PooledCurves, width_mm: float
+) -> Drawn:
     """Draw the main procedure's curves in one condition."""
     main = named(results.curves)[0][0][0]
     trials = [
@@ -53,12 +56,18 @@ def _draw_group(results: StudyResults, condition: str, curves: PooledCurves) -> 
         for trial in results.trials
         if (trial.procedure, trial.condition) == (main, condition) and trial.agreement is not None
     ]
-    figure = new_figure(SINGLE_MM, 78)
-    upper = add_panel(figure, 12, 42, 72, 30)
-    lower = add_panel(figure, 12, 9, 72, 25)
+    if is_narrow(width_mm):
+        figure = new_figure(width_mm, 78)
+        upper = add_panel(figure, 12, 42, width_mm - 16, 30)
+        lower = add_panel(figure, 12, 9, width_mm - 16, 25)
+        upper.tick_params(labelbottom=False)
+    else:
+        figure, each = new_figure(width_mm, 62), (width_mm - 34) / 2
+        upper = add_panel(figure, 12, 9, each, 47)
+        lower = add_panel(figure, width_mm - 5 - each, 9, each, 47)
+        upper.set_xlabel("Cycle (%)")
     _draw_both(upper, *_spreads(curves, trials))
     upper.set_ylabel(f"{joint_named(results.joint).label} (°)")
-    upper.tick_params(labelbottom=False)
     letter(upper, f"a Mean ± SD over {_over(curves)}")
     letter(lower, "b Wearable − reference")
     along = dict(named(results.along_cycle)).get((main, condition, ""))

@@ -13,6 +13,7 @@ from twinangle.plotting.style import (
     LIMIT_DASH,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
 )
@@ -20,20 +21,27 @@ from twinangle.results import StudyResults, given
 from twinangle.wording import file_name, shortened
 
 
-def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_contests(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
     return tuple(
-        draw_contest(pooled.condition, contest) for pooled, contest in given(results.ranking)
+        draw_contest(pooled.condition, contest, width_mm)
+        for pooled, contest in given(results.ranking)
     )
 
 
-def draw_contest(condition: str, contest: Contest) -> Drawn:
+def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) -> Drawn:
     """Draw the procedures' means in order, and every paired difference with its interval."""
     pairs = contest.differences
     height = max(16.0, 6.0 * max(len(pairs), len(contest.standings)))
-    figure = new_figure(DOUBLE_MM, height + 15)
-    means = add_panel(figure, 28, 9, 50, height)
-    paired = add_panel(figure, 122, 9, 52, height)
+    if is_narrow(width_mm):
+        figure = new_figure(width_mm, 2 * height + 30)
+        means = add_panel(figure, 41, height + 24, width_mm - 45, height)
+        paired = add_panel(figure, 41, 9, width_mm - 45, height)
+    else:
+        figure = new_figure(width_mm, height + 15)
+        panel = (width_mm - 76) / 2
+        means = add_panel(figure, 28, 9, panel, height)
+        paired = add_panel(figure, width_mm - 4 - panel, 9, panel, height)
     for k, place in enumerate(contest.standings):
         means.plot([place.mean], [k], "o", color=INK)
     means.set_yticks(

@@ -19,6 +19,7 @@ from twinangle.plotting.panel import Panel
 MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
 DOUBLE_MM = 178.0  # both columns
+NARROW_MM = 120.0  # below it, panels stand below each other
 FONT_PT = 7.0
 # A colour has one meaning everywhere. Dark blue against a lighter orange: apart in grey (relative
 # luminance 0.09 against 0.30) and for every common colour vision deficiency; the reference is
@@ -132,9 +133,48 @@ def add_panel(
     )
 
 
-def panel_width(n: int) -> float:
-    """Return the width in millimetres of each of `n` panels side by side."""
-    return {1: 90.0, 2: 77.0}.get(n, 49.0)
+def is_narrow(width_mm: float) -> bool:
+    """Return whether a figure is too narrow for panels side by side."""
+    return width_mm < NARROW_MM
+
+
+def panel_row(
+    width_mm: float, n: int, height_mm: float, *, head_mm: float
+) -> tuple[Figure, list[Axes]]:
+    """Return a figure of `n` like panels, side by side or, in a narrow one, below each other.
+
+    Parameters
+    ----------
+    width_mm : float
+        Of the figure.
+    n : int
+        Panels, three at most.
+    height_mm : float
+        Of each panel.
+    head_mm : float
+        Room above the panels, for a key and the title of the first.
+    """
+    if is_narrow(width_mm):
+        tall = height_mm + 7.0
+        figure = new_figure(width_mm, 9 + n * tall - 7.0 + head_mm)
+        bottoms = [9 + (n - 1 - k) * tall for k in range(n)]
+        return figure, [add_panel(figure, 13, b, width_mm - 17, height_mm) for b in bottoms]
+    most = (width_mm - 17 - 7 * (n - 1)) / n
+    width = min(most, 90.0 * width_mm / DOUBLE_MM)
+    figure = new_figure(width_mm, 9 + height_mm + head_mm)
+    return figure, [add_panel(figure, 13 + (width + 7) * k, 9, width, height_mm) for k in range(n)]
+
+
+def share_axes(panels: Sequence[Axes], *, width_mm: float) -> None:
+    """Label each scale that like panels share once: at the left, or below the lowest."""
+    if is_narrow(width_mm):
+        for axes in panels[:-1]:
+            axes.tick_params(labelbottom=False)
+            axes.set_xlabel("")
+    else:
+        for axes in panels[1:]:
+            axes.tick_params(labelleft=False)
+            axes.set_ylabel("")
 
 
 def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:

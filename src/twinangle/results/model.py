@@ -15,6 +15,7 @@ from twinangle.agreement.equivalence import Equivalence
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
+from twinangle.agreement.sensitivity import Sensitivity
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.clocks import TimingCost
 from twinangle.cycles.summary import StrideSummary
@@ -255,6 +256,9 @@ class StudyResults:
     ] = ()
     along_cycle: Annotated[
         tuple[Pooled[AlongCycle], ...], number("limits at every point of the cycle")
+    ] = ()
+    sensitivity: Annotated[
+        tuple[Pooled[Sensitivity], ...], number("limits without each participant in turn")
     ] = ()
 
     @property

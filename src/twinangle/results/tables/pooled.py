@@ -476,6 +476,26 @@ def _not_given_rows(results: StudyResults) -> Iterator[NotGiven]:
             yield row_of(NotGiven, absent, _names(pooled), topic=item.name)
 
 
+@dataclass(frozen=True, slots=True)
+class WithoutEachRow(OfQuantity):
+    """The limits of agreement without one participant."""
+
+    left_out: Annotated[str, number("who is left out")]
+    n_observations: Annotated[int, number("differences of the others")]
+    bias: Annotated[float, data("bias of the others")]
+    lower: Annotated[float, data("lower limit of agreement of the others")]
+    upper: Annotated[float, data("upper limit of agreement of the others")]
+    bias_change: Annotated[float, data("bias of the others minus that of all")]
+    lower_change: Annotated[float, data("lower limit of the others minus that of all")]
+    upper_change: Annotated[float, data("upper limit of the others minus that of all")]
+
+
+def _without_each_rows(results: StudyResults) -> Iterator[WithoutEachRow]:
+    for pooled, found in given(results.sensitivity):
+        for one in found.without:
+            yield row_of(WithoutEachRow, one, _names(pooled), left_out=one.participant)
+
+
 def _names(pooled: Pooled[Any]) -> dict[str, Any]:
     """Return what names a value: procedure, condition and quantity."""
     return {name: getattr(pooled, name) for name in ("procedure", "condition", "quantity")}
@@ -506,6 +526,12 @@ POOLED_TABLES = (
     Table("contest", "procedures ranked on the same trials", StandingRow, _standing_rows),
     Table("contest_differences", "procedures compared in pairs", PairRow, _pair_rows),
     Table("along_cycle", "bias and limits along the cycle", AlongCycle, _along_rows),
+    Table(
+        "limits_without_each",
+        "limits of agreement without each participant in turn",
+        WithoutEachRow,
+        _without_each_rows,
+    ),
     Table("reliability", "reliability, a statistic a row", ReliabilityRow, _reliability_rows),
     Table("not_given", "what the data do not support, and why", NotGiven, _not_given_rows),
 )
