@@ -59,8 +59,8 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
-from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
+from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.variability import (
     CycleVariability,
     VariabilityComparison,

@@ -30,9 +30,7 @@ from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
 
 
-def draw_along_cycle(
-    results: StudyResults, width_mm: float = DOUBLE_MM
-) -> tuple[Drawn, ...]:
+def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition: limits at every point, a panel a procedure (three at most)."""
     drawn = []
     found = named(results.along_cycle)
@@ -51,7 +49,13 @@ def draw_along_cycle(
         share_axes(panels, width_mm=width_mm)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
         regions = any(both.difference.regions for _, both in members)
-        _key(figure, confidence, margin=shown is not None, regions=regions, narrow=is_narrow(width_mm))
+        _key(
+            figure,
+            confidence,
+            margin=shown is not None,
+            regions=regions,
+            narrow=is_narrow(width_mm),
+        )
         caption = (
             f"Difference along the cycle, {condition}: the grey band is about the mean over "
             f"participants and holds along the whole cycle ({confidence}); single cycles lie "
@@ -111,9 +115,7 @@ def _draw_functional(
         axes.axvspan(percent[first], percent[last], ymax=0.03, color=INK, linewidth=0)
 
 
-def _key(
-    figure: Figure, confidence: str, *, margin: bool, regions: bool, narrow: bool
-) -> None:
+def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool, narrow: bool) -> None:
     """Name the lines and bands that are there, above the panels."""
     handles: list[Line2D | Patch] = [
         Line2D([], [], color=INK, linewidth=1.2, label="mean"),

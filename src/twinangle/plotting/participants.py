@@ -259,9 +259,7 @@ def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool)
     )
 
 
-def draw_small_multiples(
-    results: StudyResults, width_mm: float = DOUBLE_MM
-) -> tuple[Drawn, ...]:
+def draw_small_multiples(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return both mean curves and their difference of every recording, on shared scales."""
     shown = [trial for trial in _trials(results) if trial.agreement is not None]
     most = NARROW_CELLS if is_narrow(width_mm) else CELLS

@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from twinangle.plotting.fonts import font_families
+from twinangle.plotting.fonts import SLIM_FAMILY, font_families
 from twinangle.plotting.panel import Panel
 
 MM = 1 / 25.4  # inches
@@ -88,6 +88,7 @@ STYLE: Mapping[str, Any] = {
     "pdf.fonttype": 42,  # TrueType, as publishers ask
     "pdf.compression": 6,
     "svg.hashsalt": "twinangle",
+    "svg.fonttype": "none",
 }
 
 
@@ -227,8 +228,10 @@ def _touch(below: tuple[float, int], above: tuple[float, int], gap: float) -> bo
     return above[0] - below[0] < gap * (below[1] + above[1]) / 2 - 1e-12
 
 
-def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Path, ...]:
-    """Write a figure as PDF, and in any further formats at 300 dpi.
+def save_figure(
+    figure: Figure, stem: Path, formats: Sequence[str], *, dpi: int = 300, title: str = ""
+) -> tuple[Path, ...]:
+    """Write a figure.
 
     Parameters
     ----------
@@ -237,7 +240,11 @@ def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Pat
     stem : Path
         The file without its suffix.
     formats : sequence of str
-        "png" and "tiff" are known.
+        Of "pdf", "svg", "png" and "tiff".
+    dpi : int
+        Of the latter two, and of what is drawn as an image in the others.
+    title : str
+        Put into an SVG, for those who cannot see it.
 
     Returns
     -------
@@ -250,21 +257,37 @@ def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Pat
         If a format is not known.
     """
     written = []
-    for suffix in ("pdf", *formats):
+    for suffix in formats:
         path = stem.with_name(f"{stem.name}.{suffix}")
         buffer = io.BytesIO()
-        figure.savefig(buffer, format=suffix, dpi=300, **_metadata(suffix))
-        path.write_bytes(buffer.getvalue())
+        figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
+        data = buffer.getvalue()
+        path.write_bytes(_with_common_typefaces(data) if suffix == "svg" else data)
         written.append(path)
     return tuple(written)
 
 
-def _metadata(suffix: str) -> dict[str, Any]:
+def _with_common_typefaces(svg: bytes) -> bytes:
+    """Name typefaces that other programs know behind our own, which stays with us.
+
+    Text is kept as text, so that a journal or a co-author can edit it; those typefaces are no
+    wider than the one the figure was laid out with.
+    """
+    family = SLIM_FAMILY.encode()
+    return svg.replace(b"'" + family + b"', ", b"").replace(
+        b"'DejaVu Sans'", b"'DejaVu Sans', Verdana, Arial, Helvetica, sans-serif"
+    )
+
+
+def _metadata(suffix: str, title: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
     if suffix == "pdf":
         return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
+    if suffix == "svg":
+        said = {"Title": title} if title else {}
+        return {"metadata": {"Creator": "twinangle", "Date": None, **said}}
     if suffix == "png":
         return {"metadata": {"Software": None}}
     if suffix == "tiff":
         return {"pil_kwargs": {"compression": "tiff_lzw"}}
-    raise ValueError(f"`image_formats`: expected png or tiff, got {suffix!r}.")
+    raise ValueError(f"`image_formats`: expected pdf, svg, png or tiff, got {suffix!r}.")

@@ -10,11 +10,13 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from twinangle.artwork import Artwork, artwork_of
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content, supplement_content
 from twinangle.report.figures import Written, write_figures
 from twinangle.report.methods import methods_text
+from twinangle.report.paper import PAPER, begin_paper, finish_paper
 from twinangle.results import StudyResults
 from twinangle.results.tables import write_tables
 
@@ -91,15 +93,18 @@ def write_pages(
     *,
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
+    artwork: Artwork | None = None,
 ) -> None:
-    """Write all that is for reading: figures, report, supplement and methods text.
+    """Write all that is for reading: figures, report, supplement, methods text and paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
+    Without `artwork`, the kit's figures are as the run's parameters say.
     """
     (folder / "figures").mkdir(exist_ok=True)
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
     )
+    paper = begin_paper(results, folder / PAPER, workers, artwork or artwork_of(results.parameters))
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     content = {
         "report.pdf": report_content(results, figures),
@@ -108,6 +113,7 @@ def write_pages(
     pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
+    finish_paper(paper, folder / PAPER)
 
 
 def typeset(content: dict[str, Any], folder: Path) -> bytes:

@@ -14,6 +14,7 @@ from twinangle.plotting.clocks import draw_synchronisation
 from twinangle.plotting.conditions import draw_conditions
 from twinangle.plotting.curves import draw_group_curves
 from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
+from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
 from twinangle.plotting.limits import draw_limits
@@ -28,13 +29,14 @@ from twinangle.results.grouping import TrialGroup, trial_groups
 from twinangle.wording import unique_names
 
 # What is drawn over all trials, in the order of the report; each in a process of its own.
-Drawer = Callable[[StudyResults], "Drawn | tuple[Drawn | None, ...] | None"]
+Drawer = Callable[..., "Drawn | tuple[Drawn | None, ...] | None"]  # results, and a width in mm
 OF_A_STUDY: tuple[Drawer, ...] = (
     draw_group_curves,
     draw_participants,
     draw_small_multiples,
     draw_conditions,
     draw_limits,
+    draw_distribution,
     draw_along_cycle,
     draw_budgets,
     draw_contests,
@@ -77,7 +79,7 @@ def write_figures(
     """
     font_families()  # written once, before other processes ask for it
     pooled = workers.in_order(
-        partial(_write_pooled, results, folder, tuple(image_formats)), range(len(OF_A_STUDY))
+        partial(write_pooled, results, folder, ("pdf", *image_formats)), range(len(OF_A_STUDY))
     )
     groups = [group for group in trial_groups(results) if group.worked]
     if drawn is None:
@@ -90,7 +92,7 @@ def write_figures(
     )
     cycles = workers.in_order(write_cycles, [_without_traces(group) for group in groups])
     of_each = [*drawn, *(each for several in cycles for each in several)]
-    every = [*of_each, *_named([each for several in pooled for each in several], folder)]
+    every = [*of_each, *with_names([each for several in pooled for each in several], folder)]
     return {each.name: (each.caption, each.alternative) for each in every}
 
 
@@ -127,7 +129,8 @@ def _of_recording(
 ) -> list[Written]:
     """Write a recording's figures under its name."""
     named = {f"{group.stem}_{each.name}": each for each in figures}
-    return [_write(each, name, name, folder, image_formats) for name, each in named.items()]
+    formats = ("pdf", *image_formats)
+    return [_write(each, name, name, folder, formats) for name, each in named.items()]
 
 
 def _without_traces(group: TrialGroup) -> TrialGroup:
@@ -135,35 +138,49 @@ def _without_traces(group: TrialGroup) -> TrialGroup:
     return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
 
 
-def _write_pooled(
-    results: StudyResults, folder: Path, image_formats: Sequence[str], which: int
+def write_pooled(
+    results: StudyResults,
+    folder: Path,
+    formats: Sequence[str],
+    which: int,
+    *,
+    width_mm: float | None = None,
+    dpi: int = 300,
 ) -> list[Written]:
-    """Draw and write what one of `OF_A_STUDY` gives, under provisional names."""
+    """Draw and write what one of `OF_A_STUDY` gives, under provisional names.
+
+    Without a width, each figure has that of its place in the report.
+    """
     with drawing_style():
-        found = OF_A_STUDY[which](results)
+        draw = OF_A_STUDY[which]
+        found = draw(results) if width_mm is None else draw(results, width_mm)
         figures = found if isinstance(found, tuple) else (found,)
+        start = "" if width_mm is None else f"{width_mm:g}-"
         return [
-            _write(figure, f".{which}-{k}", figure.name, folder, image_formats)
+            _write(figure, f".{start}{which}-{k}", figure.name, folder, formats, dpi)
             for k, figure in enumerate(figures)
             if figure is not None
         ]
 
 
-def _named(pooled: Sequence[Written], folder: Path) -> list[Written]:
-    """Give the pooled figures their names, which must not repeat over all of them."""
+def with_names(pooled: Sequence[Written], folder: Path, ending: str = "") -> list[Written]:
+    """Give the pooled figures their names, which must not repeat over all of them.
+
+    `ending` follows each name in the file's.
+    """
     names = unique_names(each.name for each in pooled)
     for each, name in zip(pooled, names, strict=True):
         for path in folder.glob(f"{each.file}.*"):
-            path.replace(path.with_name(name + path.suffix))
+            path.replace(path.with_name(f"{name}{ending}{path.suffix}"))
     return [
-        Written(name, name, each.caption, each.alternative)
+        Written(f"{name}{ending}", name, each.caption, each.alternative)
         for each, name in zip(pooled, names, strict=True)
     ]
 
 
 def _write(
-    drawn: Drawn, file: str, name: str, folder: Path, image_formats: Sequence[str]
+    drawn: Drawn, file: str, name: str, folder: Path, formats: Sequence[str], dpi: int = 300
 ) -> Written:
     """Write one figure and return its words."""
-    save_figure(drawn.figure, folder / file, image_formats)
+    save_figure(drawn.figure, folder / file, formats, dpi=dpi, title=drawn.alternative)
     return Written(file, name, drawn.caption, drawn.alternative)
