@@ -52,12 +52,37 @@ def test_image_formats_are_written_at_300_dpi(tmp_path):
     with mpl.rc_context(styled()):
         figure = new_figure(88, 40)
         figure.add_axes((0.2, 0.2, 0.7, 0.7)).plot([0, 1], [0, 1])
-        save_figure(figure, tmp_path / "a.b", ("png", "tiff"))
+        save_figure(figure, tmp_path / "a.b", ("pdf", "png", "tiff"))
+        save_figure(figure, tmp_path / "fine", ("png",), dpi=600)
+    fine = tmp_path / "fine.png"
+    with Image.open(fine) as image:
+        assert abs(image.width - 88 / 25.4 * 600) <= 1
+    fine.unlink()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.b.pdf", "a.b.png", "a.b.tiff"]
     with Image.open(tmp_path / "a.b.png") as image:
         assert abs(image.width - 88 / 25.4 * 300) <= 1
 
 
 def test_unknown_image_format_is_refused(tmp_path):
-    with pytest.raises(ValueError, match="expected png or tiff, got 'jpg'"):
+    with pytest.raises(ValueError, match="expected pdf, svg, png or tiff, got 'jpg'"):
         save_figure(new_figure(88, 40), tmp_path / "a", ("jpg",))
+
+
+def test_svg_keeps_its_text_and_has_the_same_bytes_each_time(tmp_path):
+    def drawn(stem):
+        with mpl.rc_context(styled()):
+            figure = new_figure(85, 40)
+            axes = figure.add_axes((0.2, 0.3, 0.7, 0.6))
+            axes.plot([0, 1], [0, 1])
+            axes.set_title("a <b> & $c$")
+            save_figure(figure, tmp_path / stem, ("svg",), title="Two <points>")
+        return (tmp_path / f"{stem}.svg").read_text(encoding="utf-8")
+
+    first, second = drawn("a"), drawn("b")
+    assert first == second
+    assert "<dc:date>" not in first
+    assert "a &lt;b&gt; &amp; $c$</text>" in first
+    assert "<title>Two &lt;points&gt;</title>" in first
+    assert "sans-serif" in first
+    assert "Twinangle" not in first
+    assert 'width="240.9' in first  # 85 mm in points, of which there are 72 an inch

@@ -1,7 +1,8 @@
 """Checklists of reporting guidelines: each item in our own words, and where it is answered.
 
-The lists were looked up: GRRAS in reprints of its table, the items for Bland-Altman analyses in
-Gerke's table of seven proposals, the design standards of COSMIN in the paper's table; COSMIN's
+The lists were looked up: GRRAS (Kottner et al. 2011) in reprints of its table; the items for
+Bland-Altman analyses, of which Abu-Arafeh et al. 2016 chose most, in Gerke's table of seven
+proposals (Gerke 2020); the design standards of COSMIN in the table of Mokkink et al. 2020. COSMIN's
 standards of statistics are from memory.
 """
 

@@ -43,7 +43,7 @@ def begin_paper(results: StudyResults, folder: Path, workers: Workers, artwork: 
         **{checklists / name: text for name, text in checklist_files(results).items()},
     }
     for path, text in texts.items():
-        path.write_text(text, encoding="utf-8", newline="\n")
+        _write(path, text)
     return Begun(
         begin_figures(results, figures, workers, artwork),
         workers.in_order(partial(_write_tables, results.title, paper_tables(results)), [tables]),
@@ -56,6 +56,12 @@ def finish_paper(begun: Begun, folder: Path) -> None:
     list(begun.tables)
 
 
+def _write(path: Path, text: str) -> None:
+    """Write a text; in Markdown, nothing of a name is taken for a tag."""
+    shown = text.replace("<", "\\<") if path.suffix == ".md" else text
+    path.write_text(shown, encoding="utf-8", newline="\n")
+
+
 def _write_tables(title: str, tables: tuple[PaperTable, ...], folder: Path) -> None:
     """Write every table in its three formats, and what stands above and below each."""
     notes = ["# Tables"]
@@ -64,5 +70,5 @@ def _write_tables(title: str, tables: tuple[PaperTable, ...], folder: Path) -> N
             path = folder / f"{table.name}.{suffix}"
             path.write_text(text, encoding="utf-8", newline="\n")
         notes += [f"**{number}. {table.title}** (`{table.name}`)", *table.notes]
-    (folder / "notes.md").write_text("\n\n".join(notes) + "\n", encoding="utf-8", newline="\n")
+    _write(folder / "notes.md", "\n\n".join(notes) + "\n")
     (folder / "tables.docx").write_bytes(as_docx(title, tables))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from twinangle.plotting.budget import PARTS
-from twinangle.report.paper.rounded import alone, with_ends
+from twinangle.report.paper.rounded import alone, mean_and_sd, with_ends
 from twinangle.results import StudyResults, TrialResult, given, named
 from twinangle.results.answer import answer_of
 from twinangle.results.covariates import covariate_summaries
@@ -110,7 +110,7 @@ def _recording(trial: TrialResult, recording: str, names: Sequence[str]) -> tupl
         NOTHING if strides is None else f"{strides.n_kept} / {strides.n_found}",
         NOTHING
         if strides is None
-        else f"{alone(strides.duration_mean_s, 's')} ± {alone(strides.duration_sd_s, 's')}",
+        else mean_and_sd(strides.duration_mean_s, strides.duration_sd_s, "s"),
     )
 
 
@@ -130,7 +130,7 @@ def _characteristics(results: StudyResults) -> PaperTable:
             covariate_name(one.covariate),
             one.condition,
             str(one.n_participants),
-            f"{alone(one.mean, '')} ± {alone(one.sd, '')}",
+            mean_and_sd(one.mean, one.sd),
             f"{_as_stated(one.low)} to {_as_stated(one.high)}",
         )
         for one in covariate_summaries(results)

@@ -12,7 +12,7 @@ from importlib.metadata import version
 from twinangle.report.citations import Citation
 from twinangle.report.methods import INVENTED, methods_paragraphs
 from twinangle.report.paper.bibliography import numbered, reference_list
-from twinangle.report.paper.rounded import alone, with_ends
+from twinangle.report.paper.rounded import alone, degrees_with_ends, with_ends
 from twinangle.results import Absent, StudyResults, given, named
 from twinangle.results.answer import answer_of
 from twinangle.wording import count, listing, quantity_name, stated
@@ -65,11 +65,12 @@ def sample_size(results: StudyResults) -> str:
     if main is None or main.limits.n_participants < 2:
         return f"Sample size: {asked}"
     limits = main.limits
+    low = degrees_with_ends(limits.lower, limits.lower_ci)
+    high = degrees_with_ends(limits.upper, limits.upper_ci)
     cycles = round(limits.n_observations / limits.n_participants)
     return (
         f"Sample size: {asked} With {count(limits.n_participants, 'participant')} and about "
-        f"{cycles} cycles of each, the limits were {with_ends(limits.lower, limits.lower_ci)}° and "
-        f" {with_ends(limits.upper, limits.upper_ci)}°. From the standard deviations found "
+        f"{cycles} cycles of each, the limits were {low} and {high}. From the SDs found "
         f"({alone(limits.sd_between)}° between and {alone(limits.sd_within)}° within participants) "
         "the size of a further study follows by simulation of the same analysis (`twinangle plan "
         f"--sd-between {limits.sd_between:.2f} --sd-within {limits.sd_within:.2f} --cycles "
@@ -123,6 +124,7 @@ def _recordings(results: StudyResults) -> list[str]:
 
 
 def _where(*names: str) -> str:
+    """Name condition and procedure, of which the first may have no name."""
     return ", ".join(name for name in names if name)
 
 
@@ -138,9 +140,9 @@ def _limits(results: StudyResults) -> list[str]:
         )
         text = (
             f"{quantity_name(quantity)} ({_where(condition, procedure)}; {who}): bias "
-            f"{with_ends(limits.bias, limits.bias_ci)}°, {100 * limits.coverage:g} % limits of "
-            f"agreement {with_ends(limits.lower, limits.lower_ci)}° and "
-            f"{with_ends(limits.upper, limits.upper_ci)}°"
+            f"{degrees_with_ends(limits.bias, limits.bias_ci)}, {100 * limits.coverage:g} % limits "
+            f"of agreement {degrees_with_ends(limits.lower, limits.lower_ci)} and "
+            f"{degrees_with_ends(limits.upper, limits.upper_ci)}"
         )
         claim = verdicts.get(key)
         if claim is not None:
@@ -160,14 +162,14 @@ def _curves(results: StudyResults) -> list[str]:
     for key, curves in named(results.curves):
         text = (
             f"{_where(key[1], key[0])}: once each has lost its own mean, the mean curves differ by "
-            f"{with_ends(curves.rms_demeaned, curves.rms_demeaned_ci)}° RMS"
+            f"{degrees_with_ends(curves.rms_demeaned, curves.rms_demeaned_ci)} RMS"
         )
         both = spread.get(key)
         if both is not None:
             text += (
                 "; the standard deviation over cycles is "
-                f"{with_ends(both.test_sd, both.test_sd_ci)}° of the wearable and "
-                f"{with_ends(both.reference_sd, both.reference_sd_ci)}° of "
+                f"{degrees_with_ends(both.test_sd, both.test_sd_ci)} of the wearable and "
+                f"{degrees_with_ends(both.reference_sd, both.reference_sd_ci)} of "
                 "the reference"
             )
         said.append(f"{text}.")
@@ -178,7 +180,7 @@ def _conditions(results: StudyResults) -> list[str]:
     return [
         f"{procedure}: the wearable's standard deviation over cycles under “{item.condition}” is "
         f"{with_ends(item.ratio, item.ratio_ci, '')} times that under “{item.against}”, a "
-        f"difference of {with_ends(item.difference, item.difference_ci)}° "
+        f"difference of {degrees_with_ends(item.difference, item.difference_ci)} "
         f"({count(item.n_participants, 'participant')})."
         for (procedure, _, quantity), item in named(results.conditions)
         if quantity == "wearable_sd_deg"
@@ -193,7 +195,7 @@ def _procedures(results: StudyResults) -> list[str]:
             where = f"{pooled.condition}: " if pooled.condition else ""
             said.append(
                 f"{where}{pair.first} and {pair.second} {apart} by that RMS (first minus second "
-                f"{with_ends(pair.difference, (pair.lower, pair.upper))}°)."
+                f"{degrees_with_ends(pair.difference, (pair.lower, pair.upper))})."
             )
     return said
 
