@@ -24,7 +24,6 @@ from twinangle.visible import make_visible
 RESULTS = "results.json"
 _KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
 _DERIVED = ("answer",)  # follows from the rest, and is not read
-_ADDED = ("sensitivity",)  # a topic that results written before it lack
 PLAIN = ("other", "warning")  # what a warning without a kind is written as
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 
@@ -92,7 +91,7 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         if key not in topics and key not in (*_KNOWN, *_DERIVED):
             raise ValueError(f"has an unknown key {key!r}.")
     for key in (*_KNOWN, *topics):
-        if key not in record and key not in _ADDED:
+        if key not in record:
             raise ValueError(f"{key}: is missing.")
     study, rests_on = record["study"], record["provenance"]
     return StudyResults(
@@ -107,10 +106,7 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         ),
         notes=keys.read(record["notes"], tuple[str, ...], "notes"),
         invented=keys.read(study.get("invented"), bool, "study.invented"),
-        **{
-            item.name: keys.read(record.get(key, []), item.hint, key)
-            for key, item in topics.items()
-        },
+        **{item.name: keys.read(record[key], item.hint, key) for key, item in topics.items()},
     )
 
 
