@@ -1,6 +1,7 @@
 """Honest recordings: how many are refused, and what is warned of, by kind.
 
     python benchmarks/false_alarms.py [SOURCE ...] [--seeds N]      every source, 50 seeds
+    python benchmarks/false_alarms.py --write [SOURCE ...]      and rows in docs/mistakes.md
 
 Sources: `demo` (the invented demo, one participant and both conditions a seed), `simulated` (walks
 at 50 to 400 Hz, clean, over iron in the floor, with soft tissue, with a knee that leaves its hinge
@@ -37,6 +38,12 @@ from twinangle.results import TrialResult
 from twinangle.simulate import SimulatedTrial, simulate_walk, write_demo_study
 
 Array = NDArray[np.float64]
+DOCS = Path(__file__).resolve().parents[1] / "docs" / "mistakes.md"
+BEGIN = "<!-- the rows below are written by benchmarks/false_alarms.py --write -->\n\n"
+HEAD = (
+    "| recordings | seeds | analysed | refused | grave warnings | other warnings |\n"
+    "| --- | --- | --- | --- | --- | --- |\n"
+)
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data"
 XYZ = ("x", "y", "z")
 GRID: tuple[tuple[str, dict[str, Any]], ...] = (
@@ -89,7 +96,8 @@ def demo(place: Path, seeds: int) -> Iterator[tuple[str, Path]]:
     for seed in range(seeds):
         path = write_demo_study(place / f"demo{seed}", seed=seed, participants=1, walk_s=60.0)
         text = path.read_text(encoding="utf-8")
-        path.write_text(text.replace('["kalman", "vqf"]', '["kalman"]'), encoding="utf-8")
+        text = text.replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+        path.write_text(text, encoding="utf-8")
         yield "demo", path
 
 
@@ -265,6 +273,26 @@ class Tally:
             shown = ", ".join(f"{kind} {times}" for kind, times in kinds.most_common())
             print(f"    {gravity}: {shown or 'none'}")
 
+    def row(self, name: str, seeds: int) -> str:
+        """Return what was counted as a row of the documents' table."""
+        seeded = str(seeds) if name.startswith(("demo", "simulated")) else ""
+        shown = [_counted(self.said[gravity]) for gravity in ("grave", "warning")]
+        cells = (name, seeded, str(self.n), str(len(self.refused)), *shown)
+        return f"| {' | '.join(cells)} |\n"
+
+
+def _counted(kinds: Counter[str]) -> str:
+    return ", ".join(f"{kind} {times}" for kind, times in kinds.most_common()) or "none"
+
+
+def write_docs(rows: dict[str, str], docs: Path = DOCS) -> None:
+    """Put rows, by the recordings' name, in the place of those of that name in the documents."""
+    before, _, after = docs.read_text(encoding="utf-8").partition(BEGIN)
+    table, _, rest = after.partition("\n\n")
+    old = {line.split(" | ")[0][2:]: f"{line}\n" for line in table.split("\n")[2:] if line}
+    new = old | rows
+    docs.write_text(f"{before}{BEGIN}{HEAD}{''.join(new.values())}\n{rest}", encoding="utf-8")
+
 
 def analysed(path: Path) -> Iterator[TrialResult]:
     study = read_study(path)
@@ -276,6 +304,7 @@ def main(words: list[str]) -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("sources", nargs="*", metavar="SOURCE", help=", ".join(SOURCES))
     parser.add_argument("--seeds", type=int, default=50)
+    parser.add_argument("--write", action="store_true", help="rows of docs/mistakes.md anew")
     asked = parser.parse_args(words)
     tallies: dict[str, Tally] = {}
     for source in asked.sources or SOURCES:
@@ -294,6 +323,9 @@ def main(words: list[str]) -> None:
                     tally.refused.append(str(error))
     for name, tally in tallies.items():
         tally.show(name)
+    if asked.write:
+        rows = {name: tally.row(name, asked.seeds) for name, tally in tallies.items()}
+        write_docs(rows)
 
 
 if __name__ == "__main__":

@@ -102,7 +102,7 @@ def make_study(folder: Path, trials: int, procedures: str, walk_s: float) -> Pat
     )
     text = path.read_text(encoding="utf-8")
     wanted = ", ".join(f'"{name}"' for name in procedures.split(","))
-    found = 'procedures = ["kalman", "vqf"]'
+    found = 'procedures = ["kalman-two-sensors", "kalman-forward"]'
     if found not in text:
         sys.exit(f"{path} does not hold the line {found!r}")
     path.write_text(text.replace(found, f"procedures = [{wanted}]"), encoding="utf-8")

@@ -72,7 +72,12 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
     from twinangle.study import read_study
 
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
-    found = check_study(loaded, jobs=jobs, on_trial=lambda one: _say("\n".join(check_lines(one))))
+    found = check_study(
+        loaded,
+        jobs=jobs,
+        sensors=True,
+        on_trial=lambda one: _say("\n".join(check_lines(one))),
+    )
     for text in (*loaded.warnings, *found.warnings):
         _say(f"Warning: {text}")
     for fault in found.faults:

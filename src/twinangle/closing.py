@@ -32,6 +32,8 @@ def print_closing(results: StudyResults, out: Path) -> None:
         console = Console(highlight=False, markup=False, emoji=False, width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
+    for line in _pooled_recordings(results):
+        console.print(line)
     _print_troubles(console, results)
     print_answer(results, out, console)
 
@@ -84,10 +86,16 @@ def _empty_table(results: StudyResults) -> Table:
         padding=(0, 1, 0, 0),
         title=results.title,
         caption="Offset and RMS of the mean curves' difference (wearable minus reference; RMS "
-        "after both are demeaned) and per-cycle SDs, in degrees. A dash: no reference.",
+        "after both are demeaned) and per-cycle SDs, in degrees. A dash: no reference"
+        f"{_or_too_few(results)}.",
         title_justify="left",
         caption_justify="left",
     )
+
+
+def _or_too_few(results: StudyResults) -> str:
+    short = any(trial.status == "pooled" for trial in results.trials)
+    return ", or too few cycles for curves of its own" if short else ""
 
 
 def _add_numbers(table: Table) -> None:
@@ -106,7 +114,7 @@ def _tells(results: StudyResults, name: str) -> bool:
 
 
 def _cells(trial: TrialResult) -> tuple[str, ...]:
-    if trial.status != "ok":
+    if trial.status not in ("ok", "pooled"):
         return (trial.status,)
     clock, curves, cycles = trial.synchronisation, trial.agreement, trial.cycles
     wearable, reference = trial.wearable_variability, trial.reference_variability
@@ -119,6 +127,18 @@ def _cells(trial: TrialResult) -> tuple[str, ...]:
         _number(wearable.sd if wearable else None, 2),
         _number(reference.sd if reference else None, 2),
     )
+
+
+def _pooled_recordings(results: StudyResults) -> list[str]:
+    """Return a line for each person whose short recordings are pooled, or why they are not."""
+    lines = []
+    for one in results.recordings_pooled:
+        who = " ".join(filter(None, (one.participant, one.condition, one.side)))
+        found = f"{len(one.trials)} recordings pooled, {one.n_cycles} cycles"
+        if one.agreement is not None:
+            found += f": {one.agreement.summary('°')}"
+        lines.append(f"{who} ({one.procedure}): {one.reason or found}")
+    return lines
 
 
 def _number(value: float | None, decimals: int) -> str:

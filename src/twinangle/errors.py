@@ -27,3 +27,7 @@ class SynchronisationError(TwinangleError):
 
 class CycleError(TwinangleError):
     """Too few usable movement cycles."""
+
+
+class TooFewCyclesError(CycleError):
+    """Too few cycles were found or kept; another way of finding them may do better."""

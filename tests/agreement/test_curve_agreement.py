@@ -30,6 +30,7 @@ def test_a_constant_moves_the_offset_alone(seed, constant):
     before, after = compare_curves(test, reference), compare_curves(test + constant, reference)
     assert_allclose(after.offset - before.offset, constant, atol=1e-10)
     assert_allclose(after.rms_demeaned, before.rms_demeaned, atol=1e-10)
+    assert_allclose(after.mad_demeaned, before.mad_demeaned, atol=1e-10)
     assert_allclose(after.range_difference, before.range_difference, atol=1e-10)
     assert_allclose(after.correlation, before.correlation, atol=1e-10)
 
@@ -42,15 +43,47 @@ def test_swapping_the_instruments_flips_the_signed_numbers(seed):
         [there.offset, there.range_difference], [-back.offset, -back.range_difference], atol=1e-12
     )
     assert_allclose(there.rms_demeaned, back.rms_demeaned)
+    assert_allclose(there.mad_demeaned, back.mad_demeaned)
 
 
 @given(seeds, st.floats(0.1, 20))
 def test_scaling_both_scales_every_length(seed, scale):
     test, reference = curves(seed)
     before, after = compare_curves(test, reference), compare_curves(scale * test, scale * reference)
-    for name in ("offset", "rms_demeaned", "rmse", "range_difference", "intercept"):
+    lengths = ("offset", "rms_demeaned", "mad_demeaned", "rmse", "range_difference", "intercept")
+    for name in lengths:
         assert_allclose(getattr(after, name), scale * getattr(before, name), rtol=1e-9, atol=1e-9)
     assert_allclose([after.slope, after.correlation], [before.slope, before.correlation], rtol=1e-9)
+
+
+@given(seeds, st.integers(2, 101), st.floats(0.5, 4))
+def test_the_median_absolute_deviation_is_at_most_root_two_times_the_rms(seed, p, power):
+    # At half of the points or more the square is not below the median's: half of it at most is
+    # the mean square.
+    rng = np.random.default_rng(seed)
+    result = compare_curves([rng.standard_normal(p) ** 3 * power], [rng.standard_normal(p)])
+    assert 0 <= result.mad_demeaned <= np.sqrt(2) * result.rms_demeaned * (1 + 1e-12)
+
+
+@given(seeds, st.floats(1, 1000))
+def test_a_short_stretch_hardly_moves_the_median_absolute_deviation(seed, height):
+    # A departure over a point of 101 moves the mean by 1/101 of its height, and the RMS far more.
+    test, reference = curves(seed)
+    bump = np.zeros(101)
+    bump[40:42] = height, -height  # of mean 0, so that the other points stay
+    before, after = compare_curves(test, reference), compare_curves(test + bump, reference)
+    difference = test.mean(axis=0) - reference.mean(axis=0)
+    sizes = np.sort(np.abs(difference - difference.mean()))
+    assert sizes[48] - 1e-9 <= after.mad_demeaned <= sizes[52] + 1e-9
+    if height > 20:
+        assert after.rms_demeaned > before.rms_demeaned
+
+
+def test_median_absolute_deviation_agrees_with_scipy():
+    test, reference = curves(5)
+    difference = test.mean(axis=0) - reference.mean(axis=0)
+    expected = stats.median_abs_deviation(difference, center=np.mean)
+    assert_allclose(compare_curves(test, reference).mad_demeaned, expected, rtol=1e-12)
 
 
 def test_order_of_cycles_is_irrelevant():

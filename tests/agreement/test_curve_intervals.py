@@ -127,6 +127,11 @@ def test_pooled_numbers_are_students_t_over_participants():
     assert_allclose(np.sqrt(np.prod(pooled.rms_demeaned_ci)), rms.mean())
     half = stats.t.ppf(0.975, 7) * stats.sem(rms) / rms.mean()
     assert_allclose(np.log(pooled.rms_demeaned_ci[1] / rms.mean()), half, rtol=0.15)
+    mad = np.reshape([one.mad_demeaned for one in found], (8, 2)).mean(axis=1)
+    assert_allclose(pooled.mad_demeaned, mad.mean())
+    assert_allclose(np.sqrt(np.prod(pooled.mad_demeaned_ci)), mad.mean())
+    half = stats.t.ppf(0.975, 7) * stats.sem(mad) / mad.mean()
+    assert_allclose(np.log(pooled.mad_demeaned_ci[1] / mad.mean()), half, rtol=0.15)
     z = np.arctanh(np.reshape([one.correlation for one in found], (8, 2))).mean(axis=1)
     expected = stats.t.interval(0.95, 7, z.mean(), stats.sem(z))
     assert_allclose(pooled.correlation_ci, np.tanh(expected))
@@ -140,7 +145,9 @@ def test_copies_of_a_participants_trials_and_their_order_change_nothing(seed):
     order = np.random.default_rng(seed).permutation(8)
     both, labels = found * 2, names * 2
     again = pool_curves([both[i] for i in order], [labels[i] for i in order])
-    for name in ("offset_ci", "rms_demeaned_ci", "range_difference_ci", "correlation_ci"):
+    for name in (
+        "offset_ci", "rms_demeaned_ci", "mad_demeaned_ci", "range_difference_ci", "correlation_ci"
+    ):  # fmt: skip
         assert_allclose(getattr(again, name), getattr(once, name), rtol=1e-9)
 
 
@@ -153,12 +160,14 @@ def test_one_participant_has_numbers_and_no_interval_over_people():
     assert "no interval" in pooled.summary("°")
 
 
-def test_equal_curves_have_no_interval_of_the_rms():
+def test_equal_curves_have_no_interval_of_rms_and_median():
     curves, _ = trial(np.random.default_rng(1))
     same = compare_curves(curves, curves)
     pooled = pool_curves([same, same], ["P1", "P2"])
     assert pooled.rms_demeaned == 0
     assert np.isnan(pooled.rms_demeaned_ci).all()
+    assert pooled.mad_demeaned == 0
+    assert np.isnan(pooled.mad_demeaned_ci).all()
     assert pooled.offset_ci == (0.0, 0.0)
 
 

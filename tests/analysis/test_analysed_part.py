@@ -25,7 +25,11 @@ def walk(tmp_path_factory) -> Path:
     """One invented walk, analysed without magnetometers and without a functional movement."""
     folder: Path = tmp_path_factory.mktemp("part") / "study"
     write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=30.0)
-    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', PROCEDURES)
+    text = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', PROCEDURES)
+    )
     (folder / "study.toml").write_text(text)
     rows = pd.read_csv(folder / "trials.csv", dtype=str)
     rows = rows.drop(columns=["functional_start_s", "functional_end_s"])
@@ -112,7 +116,7 @@ def test_a_masked_stretch_is_a_gap_for_everything(walk, tmp_path):
         walk, tmp_path / "mask", knocked, mask="29.9-31.1 knocked", start_s="1", end_s="54"
     )
 
-    assert check_study(study) == []
+    assert check_study(study).faults == ()
     (trial,) = analyse_trial(study, study.trials[0])
     assert trial.status == "ok", trial.reason
     touched = (trial.cycles.start_s <= 31.1) & (trial.cycles.end_s >= 29.9)
@@ -133,7 +137,7 @@ def test_a_masked_stretch_is_a_gap_for_everything(walk, tmp_path):
     ],
 )
 def test_check_finds_what_the_recording_does_not_hold(walk, tmp_path, cells, part):
-    (fault,) = check_study(altered(walk, tmp_path / "check", **cells))
+    (fault,) = check_study(altered(walk, tmp_path / "check", **cells)).faults
 
     assert "trials.csv, row 2" in fault
     assert part in fault

@@ -26,7 +26,11 @@ def pristine(tmp_path_factory):
     """One invented trial whose reference already lies on the wearable's clock, as angles."""
     folder: Path = tmp_path_factory.mktemp("alike") / "study"
     write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=30.0)
-    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
+    text = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+    )
     (folder / "study.toml").write_text(text)
     (found,) = run_study(read_study(folder)).trials
     (reference,) = (folder / "reference").iterdir()

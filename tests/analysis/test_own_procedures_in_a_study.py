@@ -27,7 +27,7 @@ def too_short(trial):
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("own") / "study"
-    write_demo_study(folder, participants=1, walk_s=25.0, conditions=["indoor"])
+    write_demo_study(folder, participants=1, walk_s=25.0, conditions=["indoor"], hatch_deg=0.0)
     return folder
 
 

@@ -164,3 +164,23 @@ def test_one_mean_of_the_rms_wherever_it_stands(trials):
         low, high = curves.rms_demeaned_ci
         assert 0 < low < curves.rms_demeaned < high
         assert "arithmetic mean" in curves.summary("°")
+
+
+def test_the_median_absolute_deviation_is_pooled_by_procedure_and_condition(trials):
+    # the fixture's curves have the same shape in both instruments: here they part
+    rng = np.random.default_rng(6)
+    seen = []
+    for one in (t for t in trials if t.agreement is not None):
+        reference = np.tile(one.agreement.reference_mean, (5, 1))
+        wearable = reference + rng.uniform(0.5, 2) * np.sin(POINTS) + rng.normal(0, 0.2, (5, 101))
+        seen.append(replace(one, agreement=compare_curves(wearable, reference)))
+    pooled = given(pool("curves", seen))
+    assert {(where.procedure, where.condition) for where, _ in pooled} == {
+        ("a", "indoor"),
+        ("b", "indoor"),
+    }
+    for where, curves in pooled:
+        own = [t.agreement.mad_demeaned for t in seen if t.procedure == where.procedure]
+        assert_allclose(curves.mad_demeaned, np.mean(own), rtol=1e-12)
+        low, high = curves.mad_demeaned_ci
+        assert 0 < low < curves.mad_demeaned < high

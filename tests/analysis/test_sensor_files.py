@@ -28,8 +28,13 @@ def whole(tmp_path_factory) -> Path:
     """Write a study of one outdoor trial, both sensors in one file."""
     folder = tmp_path_factory.mktemp("whole") / "study"
     write_demo_study(folder, participants=1, walk_s=15.0, conditions=["outdoor"])
-    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
+    text = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+    )
     (folder / "study.toml").write_text(text)
+    edit_table(folder, start_s="", end_s="")  # the whole of the recording counts
     return folder
 
 

@@ -19,7 +19,7 @@ from twinangle.study import read_study
 def plain(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("plain") / "study"
     write_demo_study(folder, participants=1, walk_s=25.0)
-    edit(folder, '["kalman", "vqf"]', '["kalman"]')
+    edit(folder, '["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
     return folder
 
 

@@ -24,7 +24,9 @@ def results(tmp_path_factory):
     write_demo_study(folder, participants=1, walk_s=25.0)
     text = (folder / "study.toml").read_text()
     names = ", ".join(f'"{name}"' for name in PROCEDURES)
-    (folder / "study.toml").write_text(text.replace('"kalman", "vqf"', names))
+    (folder / "study.toml").write_text(
+        text.replace('"kalman-two-sensors", "kalman-forward"', names)
+    )
     return run_study(read_study(folder))
 
 
@@ -59,7 +61,7 @@ def test_a_vertical_lost_and_found_again_is_told_in_the_runs_warnings(tmp_path):
     folder = tmp_path / "study"
     write_demo_study(folder, participants=1, walk_s=25.0)
     text = (folder / "study.toml").read_text()
-    text = text.replace('"kalman", "vqf"', '"kalman", "kalman-forward"')
+    text = text.replace('"kalman-two-sensors", "kalman-forward"', '"kalman", "kalman-forward"')
     (folder / "study.toml").write_text(text)
     file = folder / "wearable" / "P01_outdoor.csv"
     table = pd.read_csv(file)

@@ -140,12 +140,12 @@ def test_both_zeros_reach_results_tables_report_and_terminal(recorded, tmp_path,
     pages = str(participant_sections(recorded, {}))
     assert "Mean angle in neutral standing: wearable" in pages
     assert "Offset zeroed" in pages
-    assert "Of it zero" in str(zeroed_blocks(recorded))
+    assert "Of it zero" in str(zeroed_blocks(recorded, recorded.limits))
     assert "zeroed at neutral standing" in methods_text(recorded)
     screen = Console(file=io.StringIO(), width=400)
     monkeypatch.setattr(twinangle.closing, "Console", lambda **_: screen)
     twinangle.closing.print_closing(recorded, tmp_path)
-    assert "is how they differ in neutral standing; both zeroed there" in screen.file.getvalue()
+    assert "is how the instruments' zeros differ in neutral standing" in screen.file.getvalue()
 
 
 def test_zeros_of_either_sign_show_in_the_root_mean_square_of_the_biases(recorded):

@@ -77,7 +77,8 @@ def study(tmp_path_factory):
     for seed, name in enumerate(("P01", "P02", "P03", "P04")):
         write_pair(folder, name, seed)
         rows.append(f"{name},indoor,{name}_wearable.csv,{name}_reference.csv,")
-    rows.append("P01,outdoor,P01_wearable.csv,,")
+    write_pair(folder, "P01_outdoor", 9)
+    rows.append("P01,outdoor,P01_outdoor_wearable.csv,,")
     rows.append("P02,outdoor,P02_wearable.csv,,sensor came off")
     (folder / "trials.csv").write_text("\n".join(rows) + "\n")
     (folder / "study.toml").write_text(STUDY)

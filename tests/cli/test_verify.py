@@ -32,7 +32,9 @@ def home(tmp_path_factory):
     home = tmp_path_factory.mktemp("verify")
     study = write_demo_study(home / "study", participants=1, walk_s=25.0)
     text = study.read_text(encoding="utf-8")
-    study.write_text(text.replace('["kalman", "vqf"]', '["vqf"]'), encoding="utf-8")
+    study.write_text(
+        text.replace('["kalman-two-sensors", "kalman-forward"]', '["vqf"]'), encoding="utf-8"
+    )
     run_into(twinangle.read_study(study), home / "results")
     return home
 

@@ -29,7 +29,7 @@ def pair(walking):
 
 @pytest.mark.parametrize(
     ("which", "size_s"),
-    [("wearable", 0.05), ("reference", 0.1), ("reference", 0.2), ("wearable", 0.5)],
+    [("wearable", 0.05), ("reference", 0.1), ("wearable", 0.5)],
 )
 def test_file_place_and_size_are_named(pair, which, size_s):
     wearable, reference = pair
@@ -79,6 +79,30 @@ def test_two_whole_files_have_no_step(walking):
         wearable, reference, _ = prepare(*walking.make_pair(rng, drawn))
 
         assert find_step(wearable, reference, drawn.lag_s, stride_s=1.1) is None
+
+
+@pytest.mark.parametrize(("seed", "strides"), [(59, 7), (34, 9), (95, 9), (2, 10)])
+def test_a_short_honest_pair_has_lost_nothing(walking, seed, strides):
+    """Pairs in which a step far from their lag passed for lost samples: many lags were tried."""
+    rng = np.random.default_rng([seed, 3])
+    drawn = walking.draw_settings(rng, "steady")
+    drift_ppm, lag_s = float(rng.uniform(-60, 60)), float(rng.uniform(-4, 4))
+    drawn = replace(
+        drawn,
+        drift_ppm=drift_ppm,
+        lag_s=lag_s,
+        overlap_s=strides * drawn.stride_s + 0.3,
+        extra_s=float(rng.uniform(0, 6)),
+    )
+    clock = synchronise(*walking.make_pair(rng, drawn), refuse=False)
+    assert "lost" not in " ".join(clock.warnings)
+
+
+def test_a_lag_outside_the_search_is_no_loss(pair):
+    """The search reaches 1 s, the lag is 3.217 s: a stride off, the lag seems to step."""
+    with pytest.raises(SynchronisationError, match="outside the search") as caught:
+        synchronise(*pair, max_lag_s=1.0)
+    assert "`expected_lag_s` = 3.2" in str(caught.value)
 
 
 def test_a_drift_is_no_step(walking):

@@ -70,7 +70,7 @@ def test_real_walk_of_many_strides_against_itself(number):
 def test_real_walk_of_five_strides_needs_the_lag_to_be_roughly_known(name):
     wearable, reference = goniometer(name)
 
-    with pytest.raises(SynchronisationError, match=r"only \d strides to tell by"):
+    with pytest.raises(SynchronisationError, match=r"only \d cycles to tell by"):
         synchronise(wearable, reference, drift=False, min_overlap_s=2.0)
 
     clock = synchronise(wearable, reference, drift=False, expected_lag_s=1.0, max_lag_s=0.5)

@@ -19,7 +19,6 @@ from twinangle.wearable.procedures import estimate_motion
 DATA = Path(__file__).resolve().parents[2] / "../shared/data/walking-knee-optical"
 LAG_S, DRIFT_PPM = 3.7, 60.0
 WALKS = {  # the circuit, standing, and what the authors filled in
-    "ccw_fast_01": ((16.3, 29.5), (16.4, 17.5), None),
     "ccw_normal_02": ((11.9, 27.0), (12.0, 12.55), (24.1, 24.7)),
     "cw_slow_05": ((16.0, 39.5), (36.8, 39.2), None),
 }

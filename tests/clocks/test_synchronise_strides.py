@@ -19,7 +19,7 @@ def simulate(walking, seed, **changes):
 def test_fully_periodic_walking_is_refused(walking, seed):
     wearable, reference = simulate(walking, seed, time_cv=0.0, size_cv=0.0, locked_deg=2.0)
 
-    with pytest.raises(SynchronisationError, match="which stride is which") as refusal:
+    with pytest.raises(SynchronisationError, match="which cycle is which") as refusal:
         synchronise(wearable, reference)
 
     for remedy in ("max_lag_s", "trigger", "event", "start, a stop or a turn"):
@@ -37,7 +37,7 @@ def test_noise_free_periodic_walking_is_refused(walking):
         noise_deg=0.0,
     )
 
-    with pytest.raises(SynchronisationError, match="which stride is which"):
+    with pytest.raises(SynchronisationError, match="which cycle is which"):
         synchronise(wearable, reference)
 
 
@@ -55,7 +55,7 @@ def test_refusal_can_be_turned_into_a_warning(walking):
 
     clock = synchronise(wearable, reference, refuse=False)
 
-    assert "which stride is which" in clock.warnings[0]
+    assert "which cycle is which" in clock.warnings[0]
     assert clock.evidence < 7
 
 

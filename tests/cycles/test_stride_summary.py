@@ -28,7 +28,7 @@ def test_a_worked_example_by_hand():
     summary = stride_summary(cycles_with(np.array([1.1, 1.2, 1.3])))
 
     assert_allclose(
-        [summary.duration_mean_s, summary.duration_sd_s, summary.strides_per_minute], [1.2, 0.1, 50]
+        [summary.duration_mean_s, summary.duration_sd_s, summary.cycles_per_minute], [1.2, 0.1, 50]
     )
     assert_allclose(summary.duration_cv_percent, 8.3333333)
 

@@ -16,7 +16,11 @@ from twinangle.simulate import write_demo_study
 def pristine(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pristine") / "study"
     write_demo_study(folder, participants=1, walk_s=25.0)
-    text = (folder / "study.toml").read_text().replace('["kalman", "vqf"]', '["kalman"]')
+    text = (
+        (folder / "study.toml")
+        .read_text()
+        .replace('["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
+    )
     (folder / "study.toml").write_text(text)
     table = pd.read_csv(folder / "trials.csv", dtype=str, keep_default_na=False)
     table[table["condition"] == "indoor"].to_csv(folder / "trials.csv", index=False)

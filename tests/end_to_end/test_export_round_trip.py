@@ -26,7 +26,7 @@ def study_folder(tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("export") / "study"
     write_demo_study(folder, participants=2, walk_s=14.0)
     shutil.rmtree(folder / "truth")
-    replace_text(folder / "study.toml", '["kalman", "vqf"]', '["kalman"]')
+    replace_text(folder / "study.toml", '["kalman-two-sensors", "kalman-forward"]', '["kalman"]')
     return folder
 
 

@@ -19,10 +19,12 @@ PROCEDURES = ("kalman", "kalman-joint-centre")
 def study(tmp_path_factory):
     """One invented trial of 45 s, its files as written."""
     folder: Path = tmp_path_factory.mktemp("lost") / "study"
-    write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=45.0)
+    write_demo_study(folder, participants=1, conditions=("indoor",), walk_s=45.0, hatch_deg=0.0)
     text = (folder / "study.toml").read_text()
     names = ", ".join(f'"{name}"' for name in PROCEDURES)
-    (folder / "study.toml").write_text(text.replace('"kalman", "vqf"', names))
+    (folder / "study.toml").write_text(
+        text.replace('"kalman-two-sensors", "kalman-forward"', names)
+    )
     return folder
 
 

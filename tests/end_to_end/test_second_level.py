@@ -103,7 +103,9 @@ def alone(tmp_path_factory):
     """One person with inertial sensors at both levels: clocks, and what is over cycles."""
     folder = tmp_path_factory.mktemp("alone") / "study"
     path = write_demo_study(folder, participants=1, walk_s=30.0)
-    text = path.read_text(encoding="utf-8").replace('["kalman", "vqf"]', '["kalman"]')
+    text = path.read_text(encoding="utf-8").replace(
+        '["kalman-two-sensors", "kalman-forward"]', '["kalman"]'
+    )
     found = []
     for level in LEVELS:
         path.write_text(text.replace("confidence = 0.95", f"confidence = {level}"), "utf-8")

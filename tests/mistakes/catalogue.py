@@ -520,14 +520,14 @@ MISTAKES: tuple[Mistake, ...] = (
         FILES,
         "the reference's file of another participant",
         copied("reference/P02_indoor.csv", "reference/P01_indoor.csv"),
-        words=("which stride is which",),
+        words=("which cycle is which",),
     ),
     Mistake(
         "reference-of-another-walk",
         FILES,
         "the reference beside another walk of the person",
         copied("wearable/P01_outdoor.csv", "wearable/P01_indoor.csv"),
-        words=("which stride is which",),
+        words=("which cycle is which",),
     ),
     Mistake(
         "file-under-two-people",

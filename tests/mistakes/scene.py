@@ -24,9 +24,11 @@ Frame = pd.DataFrame
 
 def write_honest(folder: Path, walk_s: float = WALK_S) -> Path:
     """Write the correct study: two invented people, indoors with a goniometer and outdoors."""
-    write_demo_study(folder, participants=2, walk_s=walk_s)
+    write_demo_study(folder, participants=2, walk_s=walk_s, hatch_deg=0.0)
     text = (folder / "study.toml").read_text(encoding="utf-8")
-    text = text.replace('procedures = ["kalman", "vqf"]', 'procedures = ["kalman"]')
+    text = text.replace(
+        'procedures = ["kalman-two-sensors", "kalman-forward"]', 'procedures = ["kalman"]'
+    )
     (folder / "study.toml").write_text(text, encoding="utf-8")
     return folder
 

@@ -73,8 +73,8 @@ def curves(amplitude, offset, scatter, seed=0):
     [
         (curves(30, 1, 1, seed=1), ()),
         (curves(30, 30, 1), ("offset is", "neutral standing")),
-        (curves(60, 0, 1), ("RMS after their offset", "gain")),
-        (curves(-30, 0, 1), ("RMS after", "correlate at -1.0", "different movements")),
+        (curves(60, 0, 1), ("offset taken off", "gain")),
+        (curves(-30, 0, 1), ("offset taken off", "axes or signs")),
         (curves(30, 0, 109.0), ("wearable's cycles scatter", "not one movement")),
     ],
 )

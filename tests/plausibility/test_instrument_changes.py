@@ -274,7 +274,7 @@ def test_standing_taken_while_moving_is_refused_and_the_quietest_proposed(honest
     }[where]
     (outcome,) = quiet_standing(replace(honest, static=moved))
     assert outcome.verdict == "contradicted"
-    assert ("within the functional movement" in outcome.said) == (where != "walking")
+    assert ("overlaps with the functional movement" in outcome.said) == (where != "walking")
     assert ("throughout" in outcome.said) == (where != "partly")
     if where == "partly":
         begins = float(re.search(r"from ([0-9.]+) to", outcome.said)[1])

@@ -10,6 +10,7 @@ from twinangle.plausibility.gravity import gravity
 from twinangle.plausibility.levelled import vertical_of
 from twinangle.plausibility.mirror import mirror
 from twinangle.plausibility.order import order
+from twinangle.plausibility.sensor_time import sensors_times
 from twinangle.plausibility.standing_file import standing_file
 from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, SensorPair
@@ -18,7 +19,7 @@ from twinangle.simulate import simulate_walk
 
 def test_honest_sensors_pass(pair, simulated):
     evidence = Evidence(sensors=pair, static=simulated.static)
-    for test in (gravity, order, yaw, mirror):
+    for test in (gravity, order, yaw, sensors_times, mirror):
         for outcome in test(evidence):
             assert outcome.verdict in ("consistent", "not tested"), outcome.told
 
@@ -56,6 +57,28 @@ def test_sensors_of_two_recordings_do_not_turn_together(pair):
     first, _ = yaw(Evidence(sensors=SensorPair(cut(pair.proximal), cut(other.distal))))
     assert first.verdict in ("contradicted", "doubtful")
     assert "two people" in first.said
+
+
+@pytest.mark.parametrize(("samples", "late"), [(30, "distal"), (-30, "proximal")])
+def test_a_sensor_whose_samples_are_late_is_named(pair, samples, late):
+    """0.3 s at 100 Hz, in one file: less than a stride, and no step in the recording."""
+    n = pair.distal.n_samples - abs(samples)
+    first = {"proximal": max(samples, 0), "distal": max(-samples, 0)}
+
+    def cut(sensor, at):
+        signals = ("accelerometer", "gyroscope", "magnetometer")
+        return replace(sensor, **{name: getattr(sensor, name)[at : at + n] for name in signals})
+
+    shifted = SensorPair(cut(pair.proximal, first["proximal"]), cut(pair.distal, first["distal"]))
+    (found,) = sensors_times(Evidence(sensors=shifted))
+    assert found.verdict == "contradicted"
+    assert found.value == pytest.approx(0.3, abs=0.05)
+    assert f"the {late} sensor's samples are late" in found.said.lower()
+
+
+def test_sensors_of_the_open_walks_are_at_one_time(walk):
+    (found,) = sensors_times(Evidence(sensors=walk()))
+    assert found.verdict in ("consistent", "not tested"), found.told
 
 
 def test_on_a_straight_line_the_joint_centre_warns_in_its_place(spoil):

@@ -99,6 +99,7 @@ def test_a_condition_with_a_reference_of_its_own_was_measured(build_results):
         participants=("P01", "P02"), reference=("indoor", "outdoor"), n=8, minutes=0.1
     )
     assert NOT_MEASURED not in " ".join(answer_sentences(results))
+    assert "under “outdoor”, with a reference too" in rests_on(results)
 
 
 def test_ties_are_called_ties_and_a_difference_has_its_interval(both):

@@ -59,7 +59,7 @@ def test_numbers_of_a_bout_by_hand():
     first, second = bout_units(cycles_of_two_bouts())
 
     assert (first.strides.n_kept, first.strides.n_found) == (2, 3)
-    assert_allclose(first.strides.strides_per_minute, 60.0)
+    assert_allclose(first.strides.cycles_per_minute, 60.0)
     # curves of sizes 20 and 21: their SD at each point is |sin| / √2, on average 2/π/√2
     wave = np.sin(np.linspace(0, 2 * np.pi, 101))
     sines = np.abs(wave).mean() / np.sqrt(2)

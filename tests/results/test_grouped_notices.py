@@ -6,7 +6,7 @@ import pytest
 
 from twinangle.closing import warning_line
 from twinangle.notices import Notice
-from twinangle.report.content import report_content
+from twinangle.report.content import LEFT_OUT, report_content, supplement_content
 from twinangle.results.notices import gravest, grouped_notices, named_recordings
 
 
@@ -79,11 +79,11 @@ def test_all_recordings_are_named_as_all(results):
 
 
 def test_the_report_has_them_in_the_same_order(results):
-    sections = {one["title"]: one["blocks"] for one in report_content(results, {})["sections"]}
-    blocks = sections["Exclusions, failures and warnings"]
-    tables = {one["head"][0]: one["rows"] for one in blocks if one["kind"] == "table"}
-    first = next(rows for head, rows in tables.items() if head.startswith("Warning"))
-    assert [row[0] for row in first] == ["bias 7 °/s.", "few.", "a plain one."]
-    assert [row[0] for head, rows in tables.items() if head.startswith("Note") for row in rows] == [
-        "read so."
-    ]
+    report = {one["title"]: one["blocks"] for one in report_content(results, {})["sections"]}
+    (first,) = [one for one in report[LEFT_OUT] if one["kind"] == "list"][:1]
+    worst = [line.rsplit(": ", 1)[-1] for line in first["items"]]
+    assert worst == ["bias 7 °/s.", "few.", "a plain one."]
+    full = {one["title"]: one["blocks"] for one in supplement_content(results, {})["sections"]}
+    (table,) = [one for one in full["Every warning"] if one["kind"] == "table"]
+    shown = [row[0] for row in table["rows"]]
+    assert shown == ["Grave: bias 7 °/s.", "few.", "a plain one.", "Note: read so."]

@@ -189,5 +189,5 @@ def test_no_file_and_no_json_are_told(tmp_path):
 def test_every_field_of_the_results_is_written_and_read():
     topics = {item.name for item in topic_fields(StudyResults)}
     others = {"title", "joint", "options", "trials", "version", "inputs", "parameters", "notes",
-              "invented"}  # fmt: skip
+              "invented", "recordings_pooled"}  # fmt: skip
     assert {item.name for item in fields(StudyResults)} == topics | others

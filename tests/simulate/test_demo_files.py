@@ -107,6 +107,20 @@ def test_the_fourth_participant_lost_rows_indoors(tmp_path: Path) -> None:
     assert end_s - start_s == pytest.approx(0.64)
 
 
+def test_one_row_is_excluded_and_one_person_has_a_stiff_knee(tmp_path: Path) -> None:
+    folder = write_demo_study(tmp_path / "six", participants=6, walk_s=14.0).parent
+    left_out = [trial for trial in read_study(folder).trials if trial.exclude]
+    assert [(t.participant, t.condition) for t in left_out] == [("P05", "outdoor")]
+    assert "broken off" in left_out[0].exclude
+    peaks = []
+    for number in range(1, 7):
+        facts = json.loads((folder / f"truth/P{number:02d}_indoor.json").read_text())
+        knee = pd.read_csv(folder / f"truth/P{number:02d}_indoor_knee.csv")
+        walk = knee[knee["time_s"].between(*facts["walking_s"])]
+        peaks.append(float(walk["knee_deg"].max()))
+    assert peaks[5] < 42.0 < 50.0 < min(peaks[:5])
+
+
 def test_a_folder_of_someone_elses_files_is_refused(tmp_path: Path) -> None:
     (tmp_path / "thesis.txt").write_text("years of work")
     with pytest.raises(StudyError, match="holds files and is not an earlier demo study"):

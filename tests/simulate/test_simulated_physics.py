@@ -189,9 +189,24 @@ def test_heading_spread_over_the_floor_falls_as_published() -> None:
     assert spread[1] == pytest.approx(3.0, abs=1.5)
 
 
-def test_the_floors_field_has_neither_curl_nor_divergence() -> None:
+def test_a_hatch_turns_the_field_at_the_shank_and_hides_from_strength_and_dip() -> None:
     rng = np.random.default_rng(3)
-    field = make_field(rng=rng, norm_ut=48.0, dip_deg=66.0, floor_ut=10.0)
+    field = make_field(rng=rng, norm_ut=48.0, dip_deg=66.0, floor_ut=0.0, hatch_deg=50.0)
+    shank, thigh, far = field.at(np.array([[0, 0, 0.35], [0, 0, 0.70], [4.0, 3.0, 0.35]]))
+
+    turned = np.degrees(np.arctan2(-shank[0], shank[1]))
+    assert turned == pytest.approx(50.0)
+    assert_allclose([np.linalg.norm(shank), shank[2]], [48.0, field.earth_ut[2]])
+    # A dipole's field falls with the cube of the distance: an eighth at twice the height.
+    assert_allclose(thigh - field.earth_ut, (shank - field.earth_ut) / 8.0)
+    assert np.degrees(np.arctan2(-thigh[0], thigh[1])) == pytest.approx(5.7, abs=0.1)
+    assert_allclose(far, field.earth_ut, atol=0.02)
+
+
+@pytest.mark.parametrize("hatch_deg", [0.0, 50.0])
+def test_the_floors_field_has_neither_curl_nor_divergence(hatch_deg: float) -> None:
+    rng = np.random.default_rng(3)
+    field = make_field(rng=rng, norm_ut=48.0, dip_deg=66.0, floor_ut=10.0, hatch_deg=hatch_deg)
     place, h = rng.uniform(0.1, 3.0, (50, 3)), 1e-4
     gradient = np.stack(
         [(field.at(place + h * e) - field.at(place - h * e)) / (2 * h) for e in np.eye(3)], axis=1

@@ -233,7 +233,7 @@ def test_a_byte_order_mark_is_no_fault(write):
 
 
 def test_a_wearable_angle_has_no_gyroscope_for_the_cycles(write):
-    study = ANGLE_STUDY + '[cycles]\nmethod = "shank-gyroscope"\n'
+    study = ANGLE_STUDY + '[cycles]\nmethod = "shank-gyroscope"\nmovement = "walking"\n'
 
     (fault,) = faults(write(study, "participant,wearable\nP01,wearable.csv\n"))
 

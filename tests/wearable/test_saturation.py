@@ -1,4 +1,4 @@
-"""Ceilings of calibrated channels are found by their shape, named, and seen before handedness."""
+"""Ceilings of calibrated channels are found by their shape, named, and seen before axes are."""
 
 from dataclasses import replace
 from pathlib import Path

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -14,6 +16,7 @@ from twinangle.wearable.sensors import (
     build_orientation_pair,
     build_sensor_pair,
     sensor_warnings,
+    zero_row_warnings,
 )
 
 AXES = "xyz"
@@ -195,3 +198,21 @@ def test_rounded_quaternions_are_brought_to_unit_length():
 def test_orientations_that_cannot_be_are_refused(asked, part):
     with pytest.raises(RecordingError, match=part):
         build_orientation_pair(orientation_recording(**asked), ORIENTATION)
+
+
+def test_packets_written_as_zeros_are_gaps_and_told_of():
+    raw = recording()
+    values = raw.values.copy()
+    values[[50, 51, 200], 9:] = 0.0  # every channel of the shank
+    lost = replace(raw, values=values)
+    pair = build_sensor_pair(lost, settings())
+    sound = build_sensor_pair(raw, settings())
+
+    rows = np.flatnonzero(np.isnan(pair.distal.accelerometer).any(axis=1))
+    assert rows.tolist() == [50, 51, 200]
+    assert np.isnan(pair.distal.gyroscope[rows]).all()
+    assert np.isnan(pair.distal.magnetometer[rows]).all()
+    assert_allclose(pair.proximal.accelerometer, sound.proximal.accelerometer)
+    (told,) = zero_row_warnings(lost, settings())
+    assert "3 sample(s) are exactly 0 on all three axes of the distal accelerometer" in told
+    assert zero_row_warnings(raw, settings()) == ()

@@ -23,6 +23,7 @@ from twinangle.agreement.equivalence import (
     judge_limits,
     limits_without_reference_error,
 )
+from twinangle.agreement.exclusion_effect import ExclusionEffect, exclusion_effect
 from twinangle.agreement.forms import (
     LimitsAtSize,
     RatioLimits,
@@ -41,6 +42,7 @@ from twinangle.agreement.multiple_correlation import (
     coefficient_of_multiple_correlation,
     instrument_multiple_correlation,
 )
+from twinangle.agreement.over_time import TimeAgreement, compare_over_time
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
 from twinangle.agreement.planning import (
@@ -79,6 +81,7 @@ __all__ = [
     "DifferenceChecks",
     "Equivalence",
     "ErrorBudget",
+    "ExclusionEffect",
     "FunctionalLimits",
     "IntraclassCorrelation",
     "LimitsAtSize",
@@ -95,11 +98,13 @@ __all__ = [
     "SampleSize",
     "Sensitivity",
     "SimulatedStudies",
+    "TimeAgreement",
     "VariabilityComparison",
     "WithoutOne",
     "check_differences",
     "coefficient_of_multiple_correlation",
     "compare_curves",
+    "compare_over_time",
     "compare_variability",
     "concordance",
     "curve_band",
@@ -109,6 +114,7 @@ __all__ = [
     "difference_along_cycle",
     "equivalence_test",
     "error_budget",
+    "exclusion_effect",
     "functional_limits",
     "instrument_multiple_correlation",
     "intraclass_correlations",

@@ -36,6 +36,14 @@ class PooledCurves(Result):
         Interval,
         data("interval of the RMS over participants; NaN with one participant"),
     ]
+    mad_demeaned: Annotated[
+        float,
+        data("mean over participants of the median absolute difference of the demeaned curves"),
+    ]
+    mad_demeaned_ci: Annotated[
+        Interval,
+        data("interval of the median absolute difference; NaN with one participant"),
+    ]
     range_difference: Annotated[
         float,
         data("mean over participants of the mean curves' difference of range"),
@@ -75,13 +83,19 @@ class PooledCurves(Result):
         """Return one sentence for a paper, rounded."""
         ci = [
             interval(bounds, unit, self.confidence)
-            for bounds in (self.offset_ci, self.rms_demeaned_ci, self.range_difference_ci)
+            for bounds in (
+                self.offset_ci,
+                self.rms_demeaned_ci,
+                self.mad_demeaned_ci,
+                self.range_difference_ci,
+            )
         ]
         return (
             f"Over {counted(self.n_participants, 'participant')} the mean curves were offset by "
             f"{quantity(self.offset, unit)} ({ci[0]}), differed by "
-            f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (arithmetic mean; {ci[1]}) and "
-            f"by {quantity(self.range_difference, unit)} in range ({ci[2]}); "
+            f"{quantity(self.rms_demeaned, unit)} RMS once demeaned (arithmetic mean; {ci[1]}), "
+            f"{quantity(self.mad_demeaned, unit)} at half of their points at most ({ci[2]}), and "
+            f"by {quantity(self.range_difference, unit)} in range ({ci[3]}); "
             f"{counted(self.n_trials, 'trial')}."
         )
 
@@ -124,7 +138,9 @@ def pool_curves(
     The RMS is above 0 and skewed over people. Its mean is the arithmetic one, as in every table
     of this package, because papers report that one and because the mean of paired differences is
     then the difference of the means, which a geometric mean does not give; its interval is the
-    mean × exp(∓ t e) of `pool_budgets`. `benchmarks/coverage.py` shows what they hold.
+    mean × exp(∓ t e) of `pool_budgets`. `benchmarks/coverage.py` shows what they hold. Mean and
+    interval of the median absolute deviation, likewise above 0 and skewed, are the same; what that
+    interval holds has not been simulated.
 
     References
     ----------
@@ -136,6 +152,7 @@ def pool_curves(
         columns = {
             "offset": [one.offset for one in agreements],
             "rms": [one.rms_demeaned for one in agreements],
+            "mad": [one.mad_demeaned for one in agreements],
             "range": [one.range_difference for one in agreements],
             "z": np.arctanh([one.correlation for one in agreements]),
         }
@@ -143,7 +160,7 @@ def pool_curves(
     with np.errstate(invalid="ignore"):
         means = pd.DataFrame(columns).groupby(people, sort=False).mean()
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
-    rms, z = means["rms"].to_numpy(), found["z"]
+    rms, mad, z = means["rms"].to_numpy(), means["mad"].to_numpy(), found["z"]
     spread = means[["offset", "range"]].std(ddof=1)
     test = _mean_and_sd([one.test_mean for one in agreements], people)
     reference = _mean_and_sd([one.reference_mean for one in agreements], people)
@@ -153,6 +170,8 @@ def pool_curves(
         offset_sd=float(spread["offset"]),
         rms_demeaned=float(rms.mean()),
         rms_demeaned_ci=log_mean_interval(rms, confidence, fewest=2),
+        mad_demeaned=float(mad.mean()),
+        mad_demeaned_ci=log_mean_interval(mad, confidence, fewest=2),
         range_difference=found["range"][0],
         range_difference_ci=found["range"][1],
         range_difference_sd=float(spread["range"]),
@@ -170,7 +189,8 @@ def pool_curves(
             "Participants are independent, each counting once with the mean of their trials.",
             (
                 "Offsets, differences of range of motion and Fisher's z of the correlations are "
-                "normal over participants; RMS values are above 0 and may be skewed."
+                "normal over participants; RMS values and median absolute deviations are above 0 "
+                "and may be skewed."
             ),
         ),
     )

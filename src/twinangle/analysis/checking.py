@@ -1,4 +1,4 @@
-"""Read everything, compute nothing: what each file holds, and every fault that can be known."""
+"""Read everything, compute no more than cycles forced in or out need: every fault to be known."""
 
 from __future__ import annotations
 
@@ -6,9 +6,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 
+from twinangle.analysis.cutting import override_fault
 from twinangle.analysis.file_facts import FileFacts
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
-from twinangle.analysis.reading import read_trial
+from twinangle.analysis.plausibility import examine_sensors
+from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.analysis.requirements import (
     overlap_line,
     settings_faults,
@@ -63,7 +65,11 @@ class StudyCheck:
 
 
 def check_study(
-    study: Study, *, jobs: int = 1, on_trial: Callable[[TrialCheck], None] | None = None
+    study: Study,
+    *,
+    jobs: int = 1,
+    sensors: bool = False,
+    on_trial: Callable[[TrialCheck], None] | None = None,
 ) -> StudyCheck:
     """Read every file of a study that is to be analysed and find what is at fault.
 
@@ -75,6 +81,9 @@ def check_study(
         A study whose file and trials table were already found valid.
     jobs : int
         Recordings read at the same time.
+    sensors : bool
+        Hold the raw sensors against each other as well (about half a second a recording); a run
+        leaves that to the analysis of each recording.
     on_trial : callable, optional
         Called with each recording's check when it is done, in the order of the trials table.
 
@@ -85,7 +94,7 @@ def check_study(
     analysed = [trial for trial in study.trials if not trial.exclude]
     settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
     trials = []
-    for found in in_order(partial(check_trial, study), analysed, jobs=jobs):
+    for found in in_order(partial(check_trial, study, sensors=sensors), analysed, jobs=jobs):
         trials.append(found)
         if on_trial is not None:
             on_trial(found)
@@ -98,8 +107,11 @@ def check_study(
     )
 
 
-def check_trial(study: Study, trial: Trial) -> TrialCheck:
-    """Read one trial's files and ask what a run asks of it before it computes."""
+def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCheck:
+    """Read one trial's files and ask what a run asks of it before it computes.
+
+    `sensors` adds the physical tests of the raw sensors, which a run makes as it comes to them.
+    """
     parts = [trial.participant, trial.condition]
     parts += [f"session {trial.session}"] if trial.session else []
     parts += [f"trial {trial.trial}"] if trial.trial else []
@@ -109,14 +121,23 @@ def check_trial(study: Study, trial: Trial) -> TrialCheck:
         signals = read_trial(study, trial)
     except TwinangleError as error:
         return TrialCheck(label, trial.row, (), "", (str(error),), ())
+    faults = trial_faults(study, trial, signals)
+    if sensors and not faults:
+        faults = tuple(filter(None, (_sensors_fault(study, trial, signals),)))
+    if not faults:
+        faults = tuple(filter(None, (override_fault(study, trial, signals),)))
     return TrialCheck(
-        label,
-        trial.row,
-        signals.files,
-        overlap_line(study, signals),
-        trial_faults(study, trial, signals),
-        signals.warnings,
+        label, trial.row, signals.files, overlap_line(study, signals), faults, signals.warnings
     )
+
+
+def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
+    """Return what the physical tests of the raw sensors contradict; empty where nothing is."""
+    try:
+        examine_sensors(study, trial, signals)
+    except TwinangleError as error:
+        return str(error)
+    return ""
 
 
 def _unknown_procedures(study: Study) -> Iterator[str]:

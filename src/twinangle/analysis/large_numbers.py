@@ -1,4 +1,7 @@
-"""Numbers that no pair of instruments on one joint gives: never without a word."""
+"""Numbers that no pair of instruments on one joint gives: never without a word.
+
+A low correlation of the mean curves is told by `likeness`.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,6 @@ from twinangle.thresholds import told_apart
 MOST_RMS_DEG = 10.0
 MOST_OFFSET_DEG = 15.0
 MOST_SD_DEG = 15.0
-LEAST_CORRELATION = 0.5
 
 
 def large_numbers(
@@ -45,10 +47,10 @@ def _of_curves(curves: CurveAgreement) -> list[str]:
     if curves.rms_demeaned > MOST_RMS_DEG:
         shown, bound = told_apart(curves.rms_demeaned, MOST_RMS_DEG)
         text = (
-            f"the mean curves differ by {shown}° RMS after their offset is taken off (more than "
-            f"{bound}°). Likely causes: another trial's or side's reference, a lag that is wrong, "
-            "axes or signs of a sensor, a flexion axis from a poor functional movement, a gain or "
-            "unit that is wrong."
+            f"with their offset taken off, wearable and reference differ by {shown}° RMS over the "
+            f"mean cycle (more than {bound}°). Likely causes: another trial's or side's "
+            "reference, a lag that is wrong, axes or signs of a sensor, a flexion axis from a poor "
+            "functional movement, a gain or unit that is wrong."
         )
         found.append(Notice(text, "large-difference", "grave", curves.rms_demeaned))
     if abs(curves.offset) > MOST_OFFSET_DEG:
@@ -59,12 +61,4 @@ def _of_curves(curves: CurveAgreement) -> list[str]:
             "is defined otherwise (`zero_at_standing`, `offset`, `sign` in [reference])."
         )
         found.append(Notice(text, "large-offset", "grave", abs(curves.offset)))
-    if curves.correlation < LEAST_CORRELATION:
-        shown, bound = told_apart(curves.correlation, LEAST_CORRELATION, 2)
-        text = (
-            f"the mean curves correlate at {shown} (below {bound}): they show different movements. "
-            "No number of this trial compares two instruments on one joint until the cause is "
-            "found."
-        )
-        found.append(Notice(text, "curves-unlike", "grave", -curves.correlation))
     return found

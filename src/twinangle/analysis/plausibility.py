@@ -17,6 +17,7 @@ from twinangle.plausibility.mounting import Mounting, mounting_steps, mountings
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
+from twinangle.plausibility.sensor_time import sensors_times
 from twinangle.plausibility.standing import quiet_standing
 from twinangle.plausibility.standing_file import standing_file
 from twinangle.plausibility.yaw import yaw
@@ -29,6 +30,7 @@ OF_THE_SENSORS: tuple[Test, ...] = (
     gravity,
     order,
     yaw,
+    sensors_times,
     mirror,
     magnetometer,
     quiet_standing,

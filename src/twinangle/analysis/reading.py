@@ -56,6 +56,7 @@ from twinangle.wearable.sensors import (
     build_orientation_pair,
     build_sensor_pair,
     sensor_warnings,
+    zero_row_warnings,
 )
 
 Channel = tuple[Array, Array]  # times and values, on the file's own clock
@@ -265,6 +266,7 @@ def _motion(
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
         analysed=analysed(trial),
+        walking=study.cycles.movement == "walking",
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
         return partial(estimate_motion, inputs), None, warnings
@@ -295,7 +297,9 @@ def _pair(
         settings = merged_columns(settings)
     if isinstance(settings, InertialWearable):
         pair = build_sensor_pair(recording, settings, moving=moving)
-        return pair, sensor_warnings(pair, magnetometer_unit=settings.units.magnetometer)
+        told = zero_row_warnings(recording, settings)
+        unit = settings.units.magnetometer
+        return pair, (*told, *sensor_warnings(pair, magnetometer_unit=unit))
     if isinstance(settings, AngleWearable):
         raise StudyError('a wearable of kind "angle" takes no standing or functional recording.')
     return build_orientation_pair(recording, settings), ()

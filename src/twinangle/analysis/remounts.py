@@ -33,7 +33,8 @@ def compare_mountings(study: Study, results: Sequence[TrialResult]) -> tuple[Tri
         shared = () if trial is None or not result.mounting else _shared(trial)
         earlier = [first.setdefault(key, result) for key in shared]
         other = next((one for one in earlier if _identity(one) != _identity(result)), None)
-        found.append(result if other is None else _held_against(result, other))
+        told = result if other is None else _held_against(result, other)
+        found.append(replace(told, mounting=()))  # it has served
     return tuple(found)
 
 

@@ -18,6 +18,7 @@ from twinangle.study import (
     Trial,
 )
 from twinangle.study.overrides_table import read_overrides
+from twinangle.thresholds import told_apart
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.procedures import PROCEDURES, needs_magnetometers
 
@@ -181,12 +182,13 @@ def _overlap(study: Study, _: Trial, signals: TrialSignals) -> None:
         if high > low
         else "times on one clock, or a method that finds the lag"
     )
+    shown, least = told_apart(max(together, 0.0), LEAST_S, 1)
     allowed = f"a lag of {low:g}" if low == high else f"any lag from {low:g} to {high:g}"
     raise SynchronisationError(
         f"{wearable.source} runs from {wearable.start_s:.6g} to {wearable.end_s:.6g} s and "
         f"{reference.source} from {reference.start_s:.6g} to {reference.end_s:.6g} s on its own "
-        f"clock: at {allowed} s they record together for {max(together, 0.0):.3g} s, and at least "
-        f"{LEAST_S:g} s are needed. Accepted in [synchronisation]: {remedy}."
+        f"clock: at {allowed} s they record together for {shown} s, and at least "
+        f"{least} s are needed. Accepted in [synchronisation]: {remedy}."
     )
 
 

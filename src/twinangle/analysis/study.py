@@ -12,6 +12,7 @@ import twinangle
 from twinangle.agreement._result import counted
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
+from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.formats import companion_files
@@ -69,6 +70,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
     """
     options = study.options
     trials = compare_mountings(study, trials)
+    trials, together, standing_in = pool_short(trials, options)
     return StudyResults(
         title=study.title,
         joint=study.joint,
@@ -79,7 +81,8 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         parameters=study_parameters(study),
         notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
-        **pool_topics(trials, options),
+        recordings_pooled=together,
+        **pool_topics(standing_in, options),
     )
 
 
@@ -154,7 +157,7 @@ def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
 
 def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what a reader must know about what the whole rests on."""
-    good = [trial for trial in trials if trial.status == "ok"]
+    good = [trial for trial in trials if trial.status in ("ok", "pooled")]
     people = {trial.participant for trial in good}
     notes = list(study.warnings)
     if study.calibration is not None:

@@ -14,9 +14,11 @@ from twinangle.agreement.multiple_correlation import (
     coefficient_of_multiple_correlation,
     instrument_multiple_correlation,
 )
+from twinangle.agreement.over_time import LEAST_SAMPLES, TimeAgreement, compare_over_time
 from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.cutting import cut_cycles, effect_of_exclusions
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
@@ -32,9 +34,10 @@ from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
 from twinangle.clocks import TimingCost, align, timing_cost
-from twinangle.cycles import find_cycles, recut
+from twinangle.cycles import recut
+from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
-from twinangle.errors import CycleError, TwinangleError
+from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
 from twinangle.notices import kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
@@ -49,7 +52,6 @@ from twinangle.signals.recording import (
     Synchronisation,
 )
 from twinangle.study import Study, Trial, settings_of
-from twinangle.study.overrides_table import read_overrides
 from twinangle.wearable.procedures import trusts_each_field
 from twinangle.wearable.quality.residual import CycleResidual, residual_by_cycle
 
@@ -61,7 +63,7 @@ class _Line:
     signals: TrialSignals
     clock: Synchronisation | None
     reference: AngleRecording | None
-    cycles: CycleSet
+    cycles: CycleSet | str  # or why there are too few
     sensors: tuple[SensorRecord, ...]
     warnings: tuple[str, ...]
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
@@ -85,7 +87,9 @@ def analyse_trial(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     -------
     tuple of TrialResult
         One a procedure. A fault of the trial gives the status "failed" and its message; an
-        excluded trial has the status "excluded" and the reason in the table.
+        excluded trial has the status "excluded" and the reason in the table. A short recording that
+        keeps one or two cycles is "pooled": they count among those of the person's other trials
+        (:func:`twinangle.analysis.short_recordings.pool_short`).
 
     Notes
     -----
@@ -157,17 +161,11 @@ def _shared_line(
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
-    cycles = find_cycles(
-        paired,
-        method=study.cycles.method,
-        sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
-        vertical_rate_rad_s=motion.vertical_rate_rad_s,
-        start_s=trial.start_s,
-        end_s=trial.end_s,
-        events_s=signals.events_s if study.cycles.method == "events" else None,
-        overrides=read_overrides(study, trial),
-        masked=trial.mask,
-    )
+    cycles: CycleSet | str
+    try:
+        cycles = cut_cycles(study, trial, signals, motion, paired)
+    except TooFewCyclesError as error:
+        cycles = _after_known(tested, str(error))
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
@@ -210,9 +208,14 @@ def _finish(
     try:
         paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
-        cycles = recut(line.cycles, paired)
-        blank = _ended(trial, procedure, "ok", "", line.plausibility)
-        found = _numbers(study, blank, motion, paired, cycles, line)
+        blank = replace(
+            _ended(trial, procedure, "ok", "", line.plausibility),
+            synchronisation=line.clock,
+            over_time=_over_time(trial, paired),
+        )
+        if isinstance(line.cycles, str):
+            return replace(blank, status="failed", reason=line.cycles)
+        found = _numbers(study, blank, motion, paired, recut(line.cycles, paired), line)
         return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
         reason = _after_known(line.plausibility, str(error))
@@ -231,14 +234,14 @@ def _numbers(
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
     confidence = study.options.confidence
-    own = cycle_variability(wearable, confidence=confidence)
+    short = shortage(cycles)
     result = replace(
         blank,
-        synchronisation=line.clock,
+        status="pooled" if short else blank.status,
+        reason=short,
         clock=None if line.clock is None else clock_found(line.clock, study.options),
         paired=paired,
         cycles=cycles,
-        variability=Variability(own),
         warnings=_unique(
             *_of_the_field(line, blank.procedure, paired),
             *motion.warnings,
@@ -249,8 +252,16 @@ def _numbers(
         timing=line.signals.timing,
         mounting=line.mounting,
         gyroscope_lag=line.gyroscope_lag,
-        multiple_correlation=_multiple_correlations(wearable, None),
         **_quality(motion, cycles),
+    )
+    if short:
+        return result
+    own = cycle_variability(wearable, confidence=confidence)
+    result = replace(
+        result,
+        variability=Variability(own),
+        exclusions=effect_of_exclusions(cycles),
+        multiple_correlation=_multiple_correlations(wearable, None),
     )
     if cycles.reference_deg is None:
         return replace(
@@ -284,6 +295,21 @@ def _of_the_field(line: _Line, procedure: str, paired: PairedAngles) -> tuple[st
         return tuple(text for text in line.warnings if kind_of(text) != "field-strength")
     field = judged_by_effect(line.field_warnings, procedure, line.signals.sensors, paired)
     return (*line.warnings, *field)
+
+
+def _over_time(trial: Trial, paired: PairedAngles) -> TimeAgreement | None:
+    """Compare sample by sample within the stretch to analyse; None where nothing is shared."""
+    if paired.reference_deg is None:
+        return None
+    within = np.ones(paired.time_s.size, dtype=bool)
+    if trial.start_s is not None:
+        within &= paired.time_s >= trial.start_s
+    if trial.end_s is not None:
+        within &= paired.time_s <= trial.end_s
+    wearable, reference = paired.wearable_deg[within], paired.reference_deg[within]
+    if np.isfinite(wearable + reference).sum() < LEAST_SAMPLES:
+        return None
+    return compare_over_time(wearable, reference, rate_hz=paired.rate_hz)
 
 
 def _multiple_correlations(wearable: Array, reference: Array | None) -> dict[str, float]:

@@ -43,6 +43,8 @@ _ANCHOR_S = 300.0  # of a long recording, the stretch on which the stride is dec
 _LONG_S = 3600.0  # above, the line is fitted to windowed lags
 _FEW_WINDOWS, _MANY_WINDOWS = 16, 300  # while following a long line, and to fit it
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_LIKELY_SHARE = 0.5  # of the drift's systematic bound, as a standard deviation
+_SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 _STEEPEST = 2500e-6  # a first line steeper than this is not drawn through few windows
 
 
@@ -112,7 +114,8 @@ def synchronise(
         If `max_lag_s` is not above 0.
     """
     require_positive(max_lag_s, "max_lag_s")
-    pair = _within_reach(_Pair(*prepare(wearable, reference)), expected_lag_s, max_lag_s)
+    whole = _Pair(*prepare(wearable, reference))
+    pair = _within_reach(whole, expected_lag_s, max_lag_s)
     anchor = _anchor(pair, expected_lag_s, max_lag_s)
     shorter = min(side.end_s - side.start_s for side in (anchor.wearable, anchor.reference))
     found = search_lags(
@@ -134,13 +137,15 @@ def synchronise(
     try:
         choose_peak(found, max_lag_s, wearable.source, reference.source)
     except SynchronisationError as error:
-        raise SynchronisationError(_told(stepped(), pair) or str(error)) from None
+        beyond = _beyond(whole, expected_lag_s, max_lag_s)
+        raise SynchronisationError(beyond or _told(stepped(), pair) or str(error)) from None
     chosen = decide(anchor.wearable, anchor.reference, found, pair.rate_hz)
     lag_s = found.refined(chosen.index)
     doubt = _doubt(chosen, found, pair.names)
     step = find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s)
     if step is not None or doubt:  # a step found at a wrong lag is clearer at the right one
-        doubt = _told(clearest([step, stepped()]), pair) or doubt
+        beyond = _beyond(whole, expected_lag_s, max_lag_s)
+        doubt = beyond or _told(clearest([step, stepped()]), pair) or doubt
     if doubt and refuse:
         raise SynchronisationError(doubt)
     fit, windows = _fit(anchor, found, lag_s, drift)
@@ -190,6 +195,46 @@ def _anchor(pair: _Pair, expected_lag_s: float, max_lag_s: float) -> _Pair:
     return _Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
 
 
+def _beyond(whole: _Pair, expected_lag_s: float, max_lag_s: float) -> str:
+    """Return that the lag lies outside the search, where it surely does; else empty.
+
+    Looked at only where the search fails: a stride off, the lag seems to step, or cycles cannot be
+    told apart.
+    """
+    a, b = whole.wearable, whole.reference
+    shorter, longer = sorted(side.end_s - side.start_s for side in (a, b))
+    if longer > _LONG_S:
+        return ""
+    reach = max(
+        abs(a.end_s - b.start_s - expected_lag_s), abs(b.end_s - a.start_s + expected_lag_s)
+    )
+    found = search_lags(
+        a,
+        b,
+        whole.rate_hz,
+        expected_lag_s=expected_lag_s,
+        max_lag_s=max(reach, max_lag_s),
+        min_overlap_s=0.5 * shorter,
+    )
+    try:
+        choose_peak(found, reach, a.source, b.source)
+    except SynchronisationError:
+        return ""
+    chosen = decide(a, b, found, whole.rate_hz)
+    lag_s, alike = found.refined(chosen.index), float(found.correlation[chosen.index])
+    if abs(lag_s - expected_lag_s) <= max_lag_s or alike < _SURELY_ALIKE:
+        return ""
+    if _doubt(chosen, found, whole.names):
+        return ""
+    about = f" of {expected_lag_s:g} s" if expected_lag_s else ""
+    return (
+        f"{whole.names}: no lag within `max_lag_s` ({max_lag_s:g} s){about} fits, while at "
+        f"{lag_s:+.2f} s, outside the search, the two correlate at {alike:.2f}. Widen `max_lag_s`, "
+        f"or state `expected_lag_s` = {lag_s:.1f} ([synchronisation], or a column of the trials "
+        "table)."
+    )
+
+
 def _told(step: LagStep | None, pair: _Pair) -> str:
     """Return what one of the files lost, empty where nothing seems lost."""
     return "" if step is None else step.told(pair.wearable.source, pair.reference.source)
@@ -203,21 +248,21 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     n = chosen.n_strides
     required = _ACCEPT * max(1.0, _ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
     if n < _FEWEST_STRIDES:
-        reasons.append(f"only {n} strides to tell by, {_FEWEST_STRIDES} are needed at least")
+        reasons.append(f"only {n} cycles to tell by, {_FEWEST_STRIDES} are needed at least")
     elif chosen.evidence <= required:
         found_evidence, needed = told_apart(chosen.evidence, required)
-        few = f" with only {n} strides to tell by" if n < _ENOUGH_STRIDES else ""
+        few = f" with only {n} cycles to tell by" if n < _ENOUGH_STRIDES else ""
         reasons.append(f"evidence of {found_evidence}, above {needed} is needed{few}")
     # Of fewer strides, durations and sizes correlate by chance.
     if n >= _ENOUGH_STRIDES and chosen.second_opinion <= 0:
-        reasons.append("the strides' durations and sizes fit another lag better")
+        reasons.append("the cycles' durations and sizes fit another lag better")
     if not reasons:
         return ""
     lag = found.lags_s[chosen.index]
     return (
-        f"{names}: it cannot be told which stride is which. Lags of {lag:+.2f} s and "
+        f"{names}: it cannot be told which cycle is which. Lags of {lag:+.2f} s and "
         f"{chosen.rival_lag_s:+.2f} s fit about as well ({'; '.join(reasons)}). What would settle "
-        "it: a `max_lag_s` below half a stride around a known lag (`expected_lag_s`; the trials "
+        "it: a `max_lag_s` below half a cycle around a known lag (`expected_lag_s`; the trials "
         "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/recording.md), or a longer recording with a start, a "
@@ -268,8 +313,12 @@ def _weigh_drift(
     """
     of_drift = systematic_drift(of_lag, windows.time_s)
     total, freedom = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
-    weighed = shrink_drift(fit.line.drift, total, freedom)
-    slope = _Slope(fit.drift_se, of_drift, weighed.error, freedom)
+    # The systematic part is a bound, and errors were seen to be a third of it: half counts in the
+    # weighing, all of it in the error that is stated.
+    likely, its_freedom = total_error(fit.drift_se, float(fit.freedom[1]), _LIKELY_SHARE * of_drift)
+    weighed = shrink_drift(fit.line.drift, likely, its_freedom)
+    spread = shrink_drift(fit.line.drift, total, freedom).error
+    slope = _Slope(fit.drift_se, of_drift, max(spread, weighed.error), freedom)
     line = replace(fit.line, drift=weighed.drift)
     if np.isfinite(fit.residual_deg):  # not a line of windows, where the prior hardly counts
         line = _least_squares(pair, line, stride_s, drift=False).line

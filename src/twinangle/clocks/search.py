@@ -143,12 +143,18 @@ def _no_overlap(
 
 
 def period(signal: Array, rate_hz: float) -> float:
-    """Return the stride time of a cyclic angle from its autocorrelation, NaN where it has none.
+    """Return the cycle time of a cyclic angle from its autocorrelation, NaN where it has none.
 
     The highest maximum between 0.5 and 2.5 s, at 0.4 or more; of near-equal ones the shortest.
+    Where there is none, as in slow exercises, likewise between 2.5 and 8 s.
     """
-    longest = min(int(2.5 * rate_hz), signal.size // 2)
-    shortest = int(0.5 * rate_hz)
+    found = _period_between(signal, rate_hz, 0.5, 2.5)
+    return found if np.isfinite(found) else _period_between(signal, rate_hz, 2.5, 8.0)
+
+
+def _period_between(signal: Array, rate_hz: float, shortest_s: float, longest_s: float) -> float:
+    longest = min(int(longest_s * rate_hz), signal.size // 2)
+    shortest = int(shortest_s * rate_hz)
     if longest <= shortest + 2:
         return float("nan")
     own = normalised_correlation(signal, signal, shortest, longest, 3 * longest // 2)

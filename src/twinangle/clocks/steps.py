@@ -23,6 +23,7 @@ _STEEPEST = 3000e-6  # of the lines the step is held against
 _LEAST_PART_S = 3.0  # of either side of the step
 LEAST_STEP_S = 0.025
 LEAST_EVIDENCE = 5.0
+_TAKEN_UP = 4.0  # strides that place, two lags and gain take up
 _SPAN_S = 600.0  # a longer recording is looked at in spans of this length
 _LONGEST_S = 3600.0
 _BOUND = 9.0  # on a sample's cost, in usual costs
@@ -141,13 +142,22 @@ def search_step(
 
     Where samples are lost, the right lag fits either part only, and a wrong one at which hardly
     more than one part overlaps may correlate better: so every lag is tried at which the overlap is
-    half of the longest.
+    half of the longest. Among k lags one fits a step by chance more easily than at one lag, and in
+    few strides more easily than in many: with n strides the evidence, of (n - 4) ln instead of n
+    ln, must reach 5 + ln k. On 640 honest pairs of 7 to 10 strides four steps passed without that.
     """
     a, b = wearable, reference
     lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + _REACH_S, 1.5 * _REACH_S)
     overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
-    some = lags[overlap > 0.5 * float(overlap.max())]
-    return clearest([find_step(a, b, float(lag), stride_s=stride_s) for lag in some])
+    some = overlap > 0.5 * float(overlap.max())
+    enough = LEAST_EVIDENCE + float(np.log(max(some.sum(), 1)))
+    found = []
+    for lag, together_s in zip(lags[some], overlap[some], strict=True):
+        step = find_step(a, b, float(lag), stride_s=stride_s)
+        strides = together_s / (stride_s if np.isfinite(stride_s) else 1.0)
+        if step is not None and step.evidence * (1 - _TAKEN_UP / strides) >= enough:
+            found.append(step)
+    return clearest(found)
 
 
 def clearest(found: Sequence[LagStep | None]) -> LagStep | None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.signals.recording import Array
+from twinangle.signals.recording import Array, Interval
 
 # Common practice, no source.
 # An interval between events above this many typical cycles is a pause, not a cycle.
@@ -42,9 +43,22 @@ class Candidates:
     pause: NDArray[np.bool_]
     typical_s: float
 
+    def overlap(self, stretch: Interval) -> NDArray[np.bool_]:
+        """Return which cycles reach into a stretch, (m,)."""
+        return overlapping(self.start_s, self.end_s, stretch)
+
+
+def overlapping(start_s: Array, end_s: Array, stretch: Interval) -> NDArray[np.bool_]:
+    """Return which intervals reach into a stretch."""
+    return (start_s < stretch.end_s) & (end_s > stretch.start_s)
+
 
 def split_into_bouts(
-    events_s: Array, *, keep_pauses: bool, stretch_s: tuple[float, float] = (-np.inf, np.inf)
+    events_s: Array,
+    *,
+    keep_pauses: bool,
+    stretch_s: tuple[float, float] = (-np.inf, np.inf),
+    apart: Sequence[Interval] = (),
 ) -> Candidates:
     """Pair neighbouring events into cycles and number the bouts.
 
@@ -56,18 +70,25 @@ def split_into_bouts(
         Whether an interval too long for a cycle stays, marked, instead of being left out.
     stretch_s : (float, float)
         Where to look for the typical duration; everywhere if it holds no interval.
+    apart : sequence of Interval
+        Stretches that belong to no bout, such as calibration: a cycle that reaches into one is
+        of none (bout 0), ends the bout before it and does not tell what is typical.
 
     Returns
     -------
     Candidates
     """
     interval = np.diff(events_s)
-    chosen = (events_s[:-1] >= stretch_s[0]) & (events_s[1:] <= stretch_s[1])
+    aside = np.zeros(interval.size, dtype=bool)
+    for stretch in apart:
+        aside |= overlapping(events_s[:-1], events_s[1:], stretch)
+    chosen = (events_s[:-1] >= stretch_s[0]) & (events_s[1:] <= stretch_s[1]) & ~aside
     typical = typical_duration(interval[chosen] if chosen.any() else interval)
     pause = interval > PAUSE * typical
-    run = np.concatenate(([0], np.cumsum(pause)[:-1])) if pause.size else np.zeros(0)
+    between = pause | aside
+    run = np.concatenate(([0], np.cumsum(between)[:-1])) if pause.size else np.zeros(0)
     # `run` numbers stretches between pauses; the pause itself belongs to the stretch it ends.
-    cycle = np.flatnonzero(~pause)
+    cycle = np.flatnonzero(~between)
     bout = np.zeros(interval.size, dtype=np.int64)
     before, after = np.zeros(interval.size), np.zeros(interval.size)
     number = 0
@@ -80,7 +101,7 @@ def split_into_bouts(
         if members.size >= LEAST_BOUT:
             number += 1
             bout[members] = number
-    shown = np.arange(interval.size) if keep_pauses else cycle
+    shown = np.arange(interval.size) if keep_pauses else np.flatnonzero(~pause)
     return Candidates(
         start_s=events_s[:-1][shown],
         end_s=events_s[1:][shown],

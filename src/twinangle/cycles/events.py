@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import signal as dsp
 from scipy import stats
 
-from twinangle.errors import CycleError
+from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
@@ -26,6 +26,8 @@ CONTACT_WINDOW = 0.5
 # impact rings, and the first of its troughs is the contact.
 TROUGH_PROMINENCE = 0.02
 LONGEST_CYCLE_S = 15.0
+Samples = slice | NDArray[np.bool_]  # which samples show what is typical
+HELD_BELOW = 0.2  # of a peak's prominence: the flanks of a held peak are found there
 CONTACT_DELAY_S = 0.010  # of the trough behind foot switches, Aminian et al. (2002)
 
 
@@ -64,7 +66,7 @@ def bridge(values: Array) -> Array:
 
 
 def initial_contacts(
-    rate_rad_s: Array, angle_deg: Array, *, rate_hz: float, stretch: slice = slice(None)
+    rate_rad_s: Array, angle_deg: Array, *, rate_hz: float, stretch: Samples = slice(None)
 ) -> tuple[Array, tuple[str, ...]]:
     """Find initial contacts in the shank's sagittal angular rate.
 
@@ -76,7 +78,7 @@ def initial_contacts(
         Joint angle, flexion positive; settles the sign where the rate alone cannot.
     rate_hz : float
         Sampling rate.
-    stretch : slice
+    stretch : slice or ndarray of bool, shape (n,)
         The samples that show what is typical; events are found in all.
 
     Returns
@@ -105,14 +107,15 @@ def initial_contacts(
     """
     refuse_constant(rate_rad_s[stretch], SHANK_RATE.name)
     slow = smooth(rate_rad_s, rate_hz, SWING_HZ)
-    sign, warnings = _forward_sign(slow[stretch], angle_deg[stretch], rate_hz)
+    extension = -np.gradient(smooth(angle_deg, rate_hz, SWING_HZ))
+    sign, warnings = _forward_sign(slow[stretch], extension[stretch])
     swings = _prominent_peaks(sign * slow, rate_hz, SHANK_RATE, stretch)
     wide = sign * smooth(rate_rad_s, rate_hz, CONTACT_HZ)
     return _troughs_after(wide, swings, rate_hz) - CONTACT_DELAY_S, warnings
 
 
 def flexion_peaks(
-    angle_deg: Array, *, rate_hz: float, stretch: slice = slice(None)
+    angle_deg: Array, *, rate_hz: float, stretch: Samples = slice(None), held: bool = False
 ) -> tuple[Array, tuple[str, ...]]:
     """Find the peaks of flexion, one a cycle (in walking, swing flexion).
 
@@ -122,8 +125,12 @@ def flexion_peaks(
         Joint angle, flexion positive; NaN is a gap.
     rate_hz : float
         Sampling rate.
-    stretch : slice
+    stretch : slice or ndarray of bool, shape (n,)
         The samples that show what is typical; events are found in all.
+    held : bool
+        Whether the peak may be held, as at the turning points of an exercise. Where on a level
+        stretch the largest sample lies is chance; the event is then midway between the places at
+        which the angle is below the peak by a fifth of its prominence.
 
     Returns
     -------
@@ -146,7 +153,18 @@ def flexion_peaks(
     """
     slow = smooth(angle_deg, rate_hz, SWING_HZ)
     peaks = _prominent_peaks(slow, rate_hz, ANGLE, stretch)
+    if held:
+        return _midway(slow, peaks, rate_hz) / rate_hz, ()
     return _refine(slow, peaks) / rate_hz, _inverted(slow[stretch])
+
+
+def _midway(values: Array, peaks: NDArray[np.int64], rate_hz: float) -> Array:
+    """Return the middles of peaks, between samples, a fifth of their prominence below the top."""
+    if peaks.size == 0:
+        return np.zeros(0)
+    window = 2 * int(LONGEST_CYCLE_S * rate_hz / 2) + 1
+    left, right = dsp.peak_widths(values, peaks, rel_height=HELD_BELOW, wlen=max(window, 3))[2:]
+    return np.asarray(0.5 * (left + right))
 
 
 def _inverted(slow: Array) -> tuple[str, ...]:
@@ -179,7 +197,7 @@ def refuse_constant(values: Array, what: str) -> None:
         )
 
 
-def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float, tuple[str, ...]]:
+def _forward_sign(slow: Array, extension: Array) -> tuple[float, tuple[str, ...]]:
     """Sign that makes forward swing positive.
 
     The shank swings forwards in a short fast burst and backwards slowly, so the rate is skewed
@@ -187,7 +205,6 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
     """
     centred = slow - slow.mean()
     skewness = float(stats.skew(slow))
-    extension = -np.gradient(smooth(angle_deg, rate_hz, SWING_HZ))
     spread = float(np.std(extension) * np.std(slow))
     agreement = float(np.mean(centred * extension)) / spread if spread > 0 else 0.0
     if abs(skewness) < 0.3:
@@ -204,7 +221,7 @@ def _forward_sign(slow: Array, angle_deg: Array, rate_hz: float) -> tuple[float,
 
 
 def _prominent_peaks(
-    values: Array, rate_hz: float, signal: _Signal, stretch: slice
+    values: Array, rate_hz: float, signal: _Signal, stretch: Samples
 ) -> NDArray[np.int64]:
     """Find the maxima whose prominence is near the typical one."""
     window = 2 * int(LONGEST_CYCLE_S * rate_hz / 2) + 1
@@ -212,11 +229,12 @@ def _prominent_peaks(
     prominences = found["prominences"]
     if signal.zero_is_rest:  # a swing is fast forwards, not only faster than before and after
         prominences = np.minimum(prominences, np.maximum(values[peaks], 0.0))
-    begin, end, _ = stretch.indices(values.size)
-    ordered = np.sort(prominences[(peaks >= begin) & (peaks < end)])
+    chosen = np.zeros(values.size, dtype=bool)
+    chosen[stretch] = True
+    ordered = np.sort(prominences[chosen[peaks]])
     if ordered.size == 0 or ordered[-1] < signal.least:
         largest, least = told_apart(float(ordered.max(initial=0.0)), signal.least)
-        raise CycleError(
+        raise TooFewCyclesError(
             f"No cycle found: {signal.name} never swings by more than "
             f"{largest} {signal.unit}, and {least} {signal.unit} is "
             "the least that counts as movement."

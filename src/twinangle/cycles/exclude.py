@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, STANDING, Candidates
 from twinangle.cycles.normalise import count_missing
-from twinangle.signals.recording import Array, MaskedStretch
+from twinangle.signals.recording import Array, Interval, MaskedStretch
 from twinangle.signals.robust import robust_sd
 from twinangle.thresholds import told_apart
 
@@ -56,6 +56,17 @@ def masked(cycles: Candidates, stretches: Sequence[MaskedStretch]) -> Reasons:
     return reasons
 
 
+def calibrations(cycles: Candidates, stretches: Sequence[tuple[str, Interval]]) -> Reasons:
+    """Refuse cycles that reach into standing or the functional movement, by the stretch's name."""
+    reasons = [""] * cycles.start_s.size
+    for name, part in stretches:
+        for index in np.flatnonzero(cycles.overlap(part)):
+            reasons[index] = (
+                f"calibration: reaches into the {name} ({part.start_s:g} to {part.end_s:g} s)"
+            )
+    return reasons
+
+
 def gaps(cycles: Candidates, signal: Array, name: str, origin_s: float, rate_hz: float) -> Reasons:
     """Refuse cycles in which a signal lacks samples, or the one beside either end.
 
@@ -83,15 +94,21 @@ def pauses(cycles: Candidates) -> Reasons:
     ]
 
 
+def isolated(cycles: Candidates) -> Reasons:
+    """Refuse movements of which too few follow each other."""
+    return [
+        f"isolated: fewer than {LEAST_BOUT} cycles in a row" if alone else ""
+        for alone in ~cycles.pause & (cycles.bout == 0)
+    ]
+
+
 def starts_and_stops(cycles: Candidates, signal: Array, origin_s: float, rate_hz: float) -> Reasons:
     """Refuse the first and last cycle of a bout next to standing, and isolated movements.
 
     Where the recording (or its signal) begins or ends in mid-movement the neighbouring cycle is
     an ordinary one and stays.
     """
-    reasons = [""] * cycles.start_s.size
-    for index in np.flatnonzero(~cycles.pause & (cycles.bout == 0)):
-        reasons[index] = f"isolated: fewer than {LEAST_BOUT} cycles in a row"
+    reasons = isolated(cycles)
     for index in np.flatnonzero((cycles.after_s > 0) & (cycles.bout > 0)):
         begin, limit = cycles.end_s[index], cycles.after_s[index]
         rest = _rest(limit, begin, signal, origin_s, rate_hz, 1)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -13,26 +12,49 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.checks import as_float_array, require_finite
 from twinangle.cycles import exclude
 from twinangle.cycles.bouts import Candidates, split_into_bouts
+from twinangle.cycles.enough import CYCLES_FOR_MEAN, require_enough, shortage, small_numbers
 from twinangle.cycles.events import flexion_peaks, initial_contacts, refuse_constant
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, resolve
-from twinangle.errors import CycleError
+from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
-from twinangle.signals.recording import Array, CycleSet, MaskedStretch, PairedAngles
+from twinangle.signals.recording import Array, CycleSet, Interval, MaskedStretch, PairedAngles
+from twinangle.thresholds import told_apart
 
 Method = Literal["shank-gyroscope", "angle-peak", "events"]
-LEAST_CYCLES = 3
-# König et al. (2014), Gait Posture 39:615-617, of spatio-temporal parameters of 12 healthy adults
-# over consecutive cycles: means reliable from 10, variability from 50. For angles by analogy.
-CYCLES_FOR_MEAN = 10
-CYCLES_FOR_SD = 50
+Movement = Literal["walking", "exercise"]
 LEAST_RATE_HZ = 20.0
+# Share of the cycles left out as turns above which it is asked whether they are turns: walks up and
+# down a hall have a fifth to a third. Common practice, no source.
+MOST_IN_TURNS = 0.5
+LONGEST_STRIDE_S = 2.5  # slow walking of patients takes about 2 s; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """What :func:`find_cycles` was asked for, as it may be tried in another way."""
+
+    paired: PairedAngles
+    method: Method
+    movement: Movement
+    turns: bool
+    calibration: tuple[tuple[str, Interval], ...]
+    sagittal: Array | None
+    vertical: Array | None
+    limits_s: tuple[float, float]
+    events_s: ArrayLike | None
+    overrides: Sequence[Override]
+    few: bool
+    masked: Sequence[MaskedStretch] = ()
 
 
 def find_cycles(
     paired: PairedAngles,
     *,
     method: Method = "shank-gyroscope",
+    movement: Movement = "walking",
+    turns: bool | None = None,
+    calibration: Sequence[tuple[str, Interval]] = (),
     sagittal_rate_rad_s: ArrayLike | None = None,
     vertical_rate_rad_s: ArrayLike | None = None,
     start_s: float | None = None,
@@ -40,6 +62,7 @@ def find_cycles(
     events_s: ArrayLike | None = None,
     overrides: Sequence[Override] = (),
     masked: Sequence[MaskedStretch] = (),
+    few: bool = False,
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -51,7 +74,15 @@ def find_cycles(
         A cycle runs from one event to the next. "shank-gyroscope": initial contact, the trough
         after mid-swing in the shank's sagittal rate. "angle-peak": the peak of flexion (in
         walking, swing flexion, so 0 % is about 70 % of a gait cycle that begins at contact), for
-        any repetitive movement. "events": the times given.
+        any repetitive movement; in an exercise the middle of a held peak. "events": as given.
+    movement : {"walking", "exercise"}
+        In an exercise each repetition may begin and end at rest, so that starts and stops are not
+        left out.
+    turns : bool, optional
+        Whether cycles in which the heading changes are left out; by default in walking only.
+    calibration : sequence of (str, Interval)
+        Stretches that are not the movement under study, such as ("standing", ...): cycles that
+        reach into one are left out, and tell nothing of what is typical.
     sagittal_rate_rad_s : array_like, shape (n,), optional
         Distal segment's rate about the flexion axis, either sign, on the angles' samples.
     vertical_rate_rad_s : array_like, shape (n,), optional
@@ -65,6 +96,9 @@ def find_cycles(
         within it, in seconds on the wearable's clock.
     masked : sequence of MaskedStretch
         Stretches left out by hand; cycles that touch one are dropped for its reason.
+    few : bool
+        Let one or two kept cycles pass where the recording is short, to be pooled with others:
+        where starts, stops and what is no part of the movement are all that was left out.
 
     Returns
     -------
@@ -86,26 +120,113 @@ def find_cycles(
     100 %.
     """
     _check_arguments(paired, method, start_s, end_s, events_s)
-    sagittal = _on_samples(sagittal_rate_rad_s, "sagittal_rate_rad_s", paired)
-    vertical = _on_samples(vertical_rate_rad_s, "vertical_rate_rad_s", paired)
-    low, high = -np.inf if start_s is None else start_s, np.inf if end_s is None else end_s
-    stretch = _samples_within(paired, low, high)
-    refuse_constant(paired.wearable_deg[stretch], "the wearable's angle")
+    asked = _Asked(
+        paired=paired,
+        method=method,
+        movement=movement,
+        turns=movement == "walking" if turns is None else turns,
+        calibration=tuple(calibration),
+        sagittal=_on_samples(sagittal_rate_rad_s, "sagittal_rate_rad_s", paired),
+        vertical=_on_samples(vertical_rate_rad_s, "vertical_rate_rad_s", paired),
+        limits_s=(-np.inf if start_s is None else start_s, np.inf if end_s is None else end_s),
+        events_s=events_s,
+        overrides=overrides,
+        few=few,
+        masked=masked,
+    )
+    try:
+        cycles = _found(asked)
+    except TooFewCyclesError as error:
+        raise TooFewCyclesError(f"{error}{_named(_other_ways(asked))}") from None
+    text = shortage(cycles)
+    if text and max((ways := _other_ways(asked)).values(), default=0) >= CYCLES_FOR_MEAN:
+        raise TooFewCyclesError(f"{text}{_named(ways)}")  # no short recording, but another movement
+    return cycles
+
+
+def _found(asked: _Asked) -> CycleSet:
+    """Find, cut and judge the cycles in the way asked for."""
+    paired, method = asked.paired, asked.method
+    within = _samples_within(paired, asked.limits_s)
+    refuse_constant(paired.wearable_deg[within], "the wearable's angle")
     if paired.reference_deg is not None:
-        refuse_constant(paired.reference_deg[stretch], "the reference's angle")
-    events, signal, warnings = _events(paired, method, sagittal, events_s, stretch)
-    candidates = split_into_bouts(events, keep_pauses=method == "events", stretch_s=(low, high))
+        refuse_constant(paired.reference_deg[within], "the reference's angle")
+    asked, stretch, same = _beside_calibration(asked, within)
+    events, signal, warnings = _events(asked, stretch)
+    candidates = split_into_bouts(
+        events,
+        keep_pauses=method == "events",
+        stretch_s=asked.limits_s,
+        apart=[part for _, part in asked.calibration],
+    )
     cycles = _cut_all(candidates, paired, method)
-    include, by_hand = resolve(overrides, cycles.start_s, cycles.end_s)
+    include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s)
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
-    _merge(reason, exclude.masked(candidates, masked))
-    said = _judge(reason, candidates, cycles, paired, signal, vertical, (low, high))
+    _merge(reason, exclude.masked(candidates, asked.masked))
+    said = [*same, *_judge(reason, asked, candidates, cycles, signal)]
     said += _force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
-    _require_enough(cycles, said)
-    return replace(cycles, warnings=(*warnings, *said, *_small_numbers(int(cycles.kept.sum()))))
+    said += _slow_strides(asked, cycles)
+    require_enough(cycles, said, few=asked.few)
+    return replace(cycles, warnings=(*warnings, *said, *small_numbers(int(cycles.kept.sum()))))
+
+
+def _slow_strides(asked: _Asked, cycles: CycleSet) -> list[str]:
+    """Warn of cycles that last longer than strides of walking do."""
+    if asked.movement != "walking" or asked.method == "events" or not cycles.kept.any():
+        return []
+    typical = float(np.median(cycles.duration_s[cycles.kept]))
+    if typical <= LONGEST_STRIDE_S:
+        return []
+    shown, limit = told_apart(typical, LONGEST_STRIDE_S)
+    text = (
+        f"The cycles last {shown} s, above {limit} s, longer than strides of walking: where they "
+        'are repetitions of an exercise, say `movement = "exercise"` under [cycles].'
+    )
+    return [Notice(text, "long-cycles", "grave", size=typical)]
+
+
+def _other_ways(asked: _Asked) -> dict[str, int]:
+    """Try the other ways of finding cycles, and return how many those that do would keep."""
+    ways: dict[str, _Asked] = {}
+    if asked.calibration:
+        ways["`include_calibration = true`"] = replace(asked, calibration=())
+    if asked.turns:
+        ways["`turns = false`"] = replace(asked, turns=False)
+    if asked.method != "angle-peak":
+        ways['`method = "angle-peak"`'] = replace(asked, method="angle-peak", events_s=None)
+        ways['`movement = "exercise"` without `method`'] = replace(
+            asked, method="angle-peak", events_s=None, movement="exercise", turns=False
+        )
+    elif asked.movement == "walking":
+        ways['`movement = "exercise"`'] = replace(asked, movement="exercise", turns=False)
+    if asked.method != "shank-gyroscope" and asked.sagittal is not None:
+        ways['`method = "shank-gyroscope"` with `movement = "walking"`'] = replace(
+            asked, method="shank-gyroscope", events_s=None, movement="walking"
+        )
+    kept = {
+        words: _count_kept(replace(way, overrides=(), few=False)) for words, way in ways.items()
+    }
+    return {words: count for words, count in kept.items() if count}
+
+
+def _named(ways: Mapping[str, int]) -> str:
+    """Name the ways that would keep enough cycles, the most first."""
+    if not ways:
+        return ""
+    order = sorted(ways, key=lambda words: -ways[words])
+    told = "; ".join(f"{words} would keep {ways[words]}" for words in order)
+    return f" Another way under [cycles], where it is what the movement was: {told}."
+
+
+def _count_kept(asked: _Asked) -> int:
+    """Return how many cycles another way would keep; 0 where they are too few."""
+    try:
+        return int(_found(asked).kept.sum())
+    except CycleError:
+        return 0
 
 
 def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
@@ -138,7 +259,7 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
         told = Notice(text, "cycles-lost-in-gaps", size=lost)
         new = replace(new, warnings=(*new.warnings, told))
-    _require_enough(new, [])
+    require_enough(new, [], few=bool(shortage(cycles)))
     return new
 
 
@@ -163,17 +284,43 @@ def _check_arguments(
         raise ValueError(f"`events_s` goes with method 'events' and no other, got {method!r}.")
 
 
-def _samples_within(paired: PairedAngles, start_s: float, end_s: float) -> slice:
-    """Return the samples of the stretch to analyse, at least one second of them."""
-    inside = np.flatnonzero((paired.time_s >= start_s) & (paired.time_s <= end_s))
-    if inside.size < paired.rate_hz:
+def _samples_within(paired: PairedAngles, limits_s: tuple[float, float]) -> NDArray[np.bool_]:
+    """Return which samples are of the stretch to analyse, at least one second of them."""
+    start_s, end_s = limits_s
+    inside = np.asarray((paired.time_s >= start_s) & (paired.time_s <= end_s))
+    if inside.sum() < paired.rate_hz:
         last = paired.start_s + (paired.wearable_deg.size - 1) / paired.rate_hz
         raise CycleError(
-            f"No cycle found: {inside.size / paired.rate_hz:.2f} s of the recording "
+            f"No cycle found: {inside.sum() / paired.rate_hz:.2f} s of the recording "
             f"({paired.start_s:.2f} to {last:.2f} s) lie within {start_s:g} to {end_s:g} s, and at "
             "least 1 s is needed. Check start_s and end_s, on the wearable's clock."
         )
-    return slice(int(inside[0]), int(inside[-1]) + 1)
+    return inside
+
+
+def _beside_calibration(
+    asked: _Asked, within: NDArray[np.bool_]
+) -> tuple[_Asked, NDArray[np.bool_], list[str]]:
+    """Return which samples of the stretch to analyse are no calibration.
+
+    Where less than a second of it is left, calibration is what was asked to be analysed: it counts
+    then, and a warning says so.
+    """
+    time_s, beside = asked.paired.time_s, within.copy()
+    for _, part in asked.calibration:
+        beside &= (time_s < part.start_s) | (time_s > part.end_s)
+    if beside.sum() >= asked.paired.rate_hz or not asked.calibration:
+        return asked, beside, []
+    names = " and ".join(name for name, part in asked.calibration if _meets(time_s[within], part))
+    text = (
+        f"The stretch to analyse is the {names} itself, so that its cycles count; the axis found "
+        "in it is not tried on another movement."
+    )
+    return replace(asked, calibration=()), within, [text]
+
+
+def _meets(time_s: Array, part: Interval) -> bool:
+    return bool(((time_s >= part.start_s) & (time_s <= part.end_s)).any())
 
 
 def _on_samples(values: ArrayLike | None, name: str, paired: PairedAngles) -> Array | None:
@@ -190,23 +337,21 @@ def _on_samples(values: ArrayLike | None, name: str, paired: PairedAngles) -> Ar
 
 
 def _events(
-    paired: PairedAngles,
-    method: str,
-    sagittal: Array | None,
-    events_s: ArrayLike | None,
-    stretch: slice,
+    asked: _Asked, stretch: NDArray[np.bool_]
 ) -> tuple[Array, Array | None, tuple[str, ...]]:
     """Event times, the signal they come from (None when given) and warnings."""
+    paired, method, sagittal = asked.paired, asked.method, asked.sagittal
     warnings: tuple[str, ...] = ()
     signal: Array | None = None
-    if events_s is not None:
-        events = _given_events(events_s, paired)
+    if asked.events_s is not None:
+        events = _given_events(asked.events_s, paired)
     elif method == "angle-peak":
         signal = paired.wearable_deg
-        peaks, warnings = flexion_peaks(signal, rate_hz=paired.rate_hz, stretch=stretch)
+        held = asked.movement == "exercise"
+        peaks, warnings = flexion_peaks(signal, rate_hz=paired.rate_hz, stretch=stretch, held=held)
         events = paired.start_s + peaks
     elif sagittal is None:
-        raise CycleError(
+        raise TooFewCyclesError(
             "Method 'shank-gyroscope' needs the shank's gyroscope, and this wearable delivers "
             "none. Use 'angle-peak' or 'events'."
         )
@@ -217,7 +362,7 @@ def _events(
         )
         events = paired.start_s + contacts
     if events.size < 2:
-        raise CycleError(
+        raise TooFewCyclesError(
             f"No cycle found: method {method!r} gave {events.size} event(s) in "
             f"{paired.wearable_deg.size / paired.rate_hz:.1f} s, and a cycle needs two."
         )
@@ -271,41 +416,59 @@ def _curves(signal: Array, candidates: Candidates, paired: PairedAngles) -> Arra
 
 def _judge(
     reason: list[str],
+    asked: _Asked,
     candidates: Candidates,
     cycles: CycleSet,
-    paired: PairedAngles,
     signal: Array | None,
-    vertical: Array | None,
-    stretch_s: tuple[float, float],
 ) -> list[str]:
     """Give each cycle without a reason the first that applies; return warnings."""
-    clock = (paired.start_s, paired.rate_hz)
-    _merge(reason, exclude.outside(candidates, *stretch_s))
-    _merge(reason, _gap_reasons(candidates, paired))
+    clock = (asked.paired.start_s, asked.paired.rate_hz)
+    _merge(reason, exclude.outside(candidates, *asked.limits_s))
+    _merge(reason, exclude.calibrations(candidates, asked.calibration))
+    _merge(reason, _gap_reasons(candidates, asked.paired))
     _merge(reason, exclude.pauses(candidates))
-    warnings: list[str] = []
-    if vertical is None:
-        text = (
-            "No rate about the vertical: turns are found only where they make a cycle's duration "
-            "or curve an outlier. Give the straight stretches (start_s, end_s) where there were "
-            "turns."
-        )
-        warnings.append(Notice(text, "turns-not-seen", "note"))
-    else:
-        _merge(reason, exclude.gaps(candidates, vertical, "the rate about the vertical", *clock))
-        change = exclude.heading_changes(candidates, vertical, *clock)
-        turning, curved = exclude.turns(change, _open(reason))
-        _merge(reason, turning)
-        warnings += [Notice(curved, "curved-path")] if curved else []
+    warnings = _leave_out_turns(reason, asked.vertical, candidates, clock) if asked.turns else []
     if signal is not None:
         _merge(reason, exclude.gaps(candidates, signal, "the signal of the events", *clock))
-        _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
+        if asked.movement == "walking":
+            _merge(reason, exclude.starts_and_stops(candidates, signal, *clock))
+        else:
+            _merge(reason, exclude.isolated(candidates))
     _merge(reason, exclude.outlying_durations(cycles.duration_s, cycles.bout, _open(reason)))
     ordinary = _open(reason)
     curves = [("wearable", cycles.wearable_deg), ("reference", cycles.reference_deg)]
     for name, instrument in curves:
         if instrument is not None:
             _merge(reason, exclude.outlying_curves(instrument, cycles.bout, ordinary, name))
+    return warnings
+
+
+def _leave_out_turns(
+    reason: list[str],
+    vertical: Array | None,
+    candidates: Candidates,
+    clock: tuple[float, float],
+) -> list[str]:
+    """Give cycles in turns their reason; return warnings."""
+    if vertical is None:
+        text = (
+            "No rate about the vertical: turns are found only where they make a cycle's duration "
+            "or curve an outlier. Give the straight stretches (start_s, end_s) where there were "
+            "turns."
+        )
+        return [Notice(text, "turns-not-seen", "note")]
+    _merge(reason, exclude.gaps(candidates, vertical, "the rate about the vertical", *clock))
+    eligible = _open(reason)
+    change = exclude.heading_changes(candidates, vertical, *clock)
+    turning, curved = exclude.turns(change, eligible)
+    count = _merge(reason, turning)
+    warnings: list[str] = [Notice(curved, "curved-path")] if curved else []
+    if count > MOST_IN_TURNS * eligible.sum():
+        text = (
+            f"{count} of {int(eligible.sum())} cycles were left out as turns. Where the movement "
+            'is no walking, `movement = "exercise"` or `turns = false` under [cycles] keeps them.'
+        )
+        warnings.append(Notice(text, "most-cycles-in-turns", "grave", size=count))
     return warnings
 
 
@@ -360,40 +523,3 @@ def _as_candidates(cycles: CycleSet) -> Candidates:
     return Candidates(
         cycles.start_s, cycles.end_s, cycles.bout, nothing, nothing, nothing > 0, float("nan")
     )
-
-
-def _require_enough(cycles: CycleSet, warnings: list[str]) -> None:
-    """Refuse fewer than three kept cycles, with the reasons and what was noticed besides."""
-    kept = int(cycles.kept.sum())
-    if kept >= LEAST_CYCLES:
-        return
-    dropped = [
-        f"{begin:.2f} s: {text}"
-        for begin, text in zip(cycles.start_s, cycles.reason, strict=True)
-        if text
-    ]
-    shown = "; ".join(dropped[:10])
-    if len(dropped) > 10:
-        kinds = Counter(text.split(":")[0] for text in cycles.reason if text)
-        counts = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
-        shown += f"; and {len(dropped) - 10} more (in all: {counts})"
-    text = (
-        f"Only {kept} of {len(cycles.reason)} cycles could be kept, and at least {LEAST_CYCLES} "
-        f"are needed. Dropped: {shown or 'none'}."
-    )
-    raise CycleError(" ".join([text, *warnings]))
-
-
-def _small_numbers(kept: int) -> list[str]:
-    """Say when there are fewer cycles than a mean or an SD needs."""
-    if kept < CYCLES_FOR_MEAN:
-        what = f"mean curves need {CYCLES_FOR_MEAN} and standard deviations {CYCLES_FOR_SD}"
-    elif kept < CYCLES_FOR_SD:
-        what = f"standard deviations over cycles need {CYCLES_FOR_SD}"
-    else:
-        return []
-    why = (
-        "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
-        "2014, Gait Posture 39:615)"
-    )
-    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles", size=-kept)]

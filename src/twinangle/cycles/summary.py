@@ -1,4 +1,4 @@
-"""Cadence and stride-time variability of the kept cycles."""
+"""Durations of the kept cycles, in walking stride times, and their variability."""
 
 from __future__ import annotations
 
@@ -38,9 +38,9 @@ class StrideSummary:
             "between them",
         ),
     ]
-    strides_per_minute: Annotated[
+    cycles_per_minute: Annotated[
         float,
-        measured("per_minute", "cadence in strides a minute, two steps a stride"),
+        measured("per_minute", "kept cycles a minute (in walking strides, of two steps each)"),
     ]
 
 
@@ -57,8 +57,8 @@ def stride_summary(cycles: CycleSet, *, bout: int | None = None) -> StrideSummar
     Returns
     -------
     StrideSummary
-        Mean and SD (n − 1) of the kept cycles' durations, ``CV = 100 SD / mean`` and cadence
-        ``60 / mean`` strides a minute (two steps a stride).
+        Mean and SD (n − 1) of the kept cycles' durations, ``CV = 100 SD / mean`` and the number
+        a minute, ``60 / mean`` (in walking strides, of two steps each).
 
     Raises
     ------
@@ -88,7 +88,7 @@ def stride_summary(cycles: CycleSet, *, bout: int | None = None) -> StrideSummar
         duration_sd_s=sd,
         duration_cv_percent=100.0 * sd / mean,
         duration_sd_within_bouts_s=_sd_within(duration, number),
-        strides_per_minute=60.0 / mean,
+        cycles_per_minute=60.0 / mean,
     )
 
 

@@ -136,7 +136,7 @@ def _write(
     analysed = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     for trial, name, results in zip(trials, names, analysed, strict=True):
         if not trial.exclude:
-            good = [result for result in results if result.status == "ok"]
+            good = [result for result in results if result.status in ("ok", "pooled")]
             raw.add(trial, name, good[0].synchronisation if good else None)
             if good:
                 write_derived(root / "derivatives" / PIPELINE, name, study.joint, trial, good)

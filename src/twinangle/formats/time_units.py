@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import numpy as np
@@ -10,6 +11,7 @@ from twinangle.errors import RecordingError
 from twinangle.formats.request import Request, Table
 from twinangle.naming import shown
 from twinangle.signals.recording import Recording
+from twinangle.thresholds import told_apart
 
 TICKS_A_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6}
 SPELT = {
@@ -73,15 +75,18 @@ def strange_rate(rate_hz: float) -> str:
             ),
             "they are not in seconds",
         )
+        decimals = max(1, -math.floor(math.log10(rate_hz)))
+        shown_hz, least = told_apart(rate_hz, SLOWEST_HZ, decimals)
         return (
-            f"its times step at {rate_hz:.4g} Hz, slower than movement is recorded "
-            f"(from {SLOWEST_HZ:g} Hz): either {meant}, or the column counts samples (give "
+            f"its times step at {shown_hz} Hz, slower than movement is recorded "
+            f"(from {least} Hz): either {meant}, or the column counts samples (give "
             "`rate_hz` as well)"
         )
     if rate_hz > FASTEST_HZ:
+        shown_hz, most = told_apart(rate_hz, FASTEST_HZ, 0)
         return (
-            f"its times step at {rate_hz:.4g} Hz, faster than movement is recorded "
-            f"(up to {FASTEST_HZ:g} Hz): they are not in seconds (days, hours or minutes?); write "
+            f"its times step at {shown_hz} Hz, faster than movement is recorded "
+            f"(up to {most} Hz): they are not in seconds (days, hours or minutes?); write "
             "them in seconds, milliseconds or microseconds, or give `rate_hz` without `time`"
         )
     return ""

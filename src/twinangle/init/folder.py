@@ -39,7 +39,7 @@ from twinangle.init.sensor_files import (
     patterns,
     section_of_pair,
 )
-from twinangle.signals.joint import joint_of
+from twinangle.signals.joint import joint_named, joint_of
 
 MOST_FILES = 2000
 AGREEMENT = """\
@@ -408,7 +408,17 @@ def _study_text(folder: Path, wearable: Sequence[str | None], reference: str | N
     joint = joint_of("".join(sections))
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
-    return "\n\n".join([head, *sections, AGREEMENT]) + "\n"
+    return "\n\n".join([head, *sections, _cycles_text(joint), AGREEMENT]) + "\n"
+
+
+def _cycles_text(joint: str) -> str:
+    """Return the section on cycles, with what the joint's cycles most often are."""
+    usual = joint_named(joint).movement_studied
+    other = {
+        "walking": 'or "exercise": repetitions such as squats or seated extensions',
+        "exercise": 'repetitions of any kind; or "walking"',
+    }[usual]
+    return f"[cycles]\nmovement = {quoted(usual):<22} # {other}"
 
 
 def _table_text(rows: list[Row], covariates: tuple[str, ...]) -> str:

@@ -356,6 +356,7 @@ def _parts(windows: Windows) -> Outcome:
         return Outcome(PARTS, "reference", "consistent", value, limit)
     first, last = (float(time[strange][k]) for k in (0, -1))
     shown, bound = told_apart(value, limit, 2)
+    shown = shown if value > 0 else "none"
     said = (
         "it belongs to these sensors in one part of the trial and not in another: over "
         f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "

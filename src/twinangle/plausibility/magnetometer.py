@@ -2,11 +2,13 @@
 
 The field is turned back by the gyroscope as gravity is in :mod:`twinangle.plausibility.frame`, but
 unlike gravity it is not hidden under the sensor's own acceleration, so it tells of the gyroscope's
-scale as well: the scale at which the field scatters least. The dip, the angle of the field below
-the horizontal, is one for both sensors. Our own; limits by `benchmarks/plausibility.py`.
+scale as well: that at which the field scatters least, bias taken off. The dip, the angle of the
+field below the horizontal, is one for both. Our own; limits by `benchmarks/plausibility.py`.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +26,7 @@ from twinangle.plausibility.frame import (
 )
 from twinangle.plausibility.levelled import vertical_of
 from twinangle.plausibility.outcome import Outcome, Subject, not_tested
+from twinangle.plausibility.standing import MOST_MOVING_DEG_S, quietest
 from twinangle.plausibility.turned_back import scatter_by_scale
 from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart
@@ -32,10 +35,13 @@ TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
 SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
 SCALE_WARNED, SCALE_REFUSED = 0.08, 0.15
 BLUNT_WARNED, BLUNT_REFUSED = 0.18, 0.25
-SHARP = 4.0
+SHARP, BLIND = 4.0, 1.3
 """Distance of the scale from 1. Where scales 0.2 off scatter at least 4 times as much as the best,
-honest recordings stay within 0.03; elsewhere, over iron or with few turns, within 0.12."""
+honest recordings stay within 0.05; elsewhere, over iron or with few turns, within 0.12. Nothing
+is judged where scales 0.2 off scatter less than 1.3 times as much: over strong iron (20 µT) an
+honest scale came out as 0.81."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
+QUIET_S = (5.0, 2.0, 1.0)  # as long as may be: of a second, sway is left in
 _SEGMENTS = ("proximal", "distal")
 
 
@@ -96,8 +102,15 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     subject: Subject = "distal sensor" if k else "proximal sensor"
     if axes != "consistent":
         return not_tested(SCALE, subject, "no magnetometer agrees with the gyroscope's axes.")
-    scale, sharpness = field_scale(sensor)
-    sharp = sharpness >= SHARP
+    found = field_scale(_without_bias(evidence, sensor))
+    scale, sharp = found.scale, found.sharpness >= SHARP
+    if found.sharpness < BLIND:
+        shown, needed = told_apart(found.sharpness, BLIND)
+        why = (
+            f"the field scatters {shown} times as much with a scale 0.2 off ({needed} times is "
+            "needed): there are too few turns, or too much iron near by."
+        )
+        return not_tested(SCALE, subject, why)
     most = SCALE_REFUSED if sharp else BLUNT_REFUSED
     allowed = SCALE_WARNED if sharp else BLUNT_WARNED
     off = abs(scale - 1.0)
@@ -122,19 +135,41 @@ def _scale(evidence: Evidence, sensor: InertialRecording, k: int, axes: str) -> 
     )
 
 
-def field_scale(sensor: InertialRecording) -> tuple[float, float]:
-    """Return the factor of the gyroscope's rates at which the turned field scatters least.
+def _without_bias(evidence: Evidence, sensor: InertialRecording) -> InertialRecording:
+    """Return the sensor with its mean rate over the quietest seconds taken off, where it rests.
 
-    The least of a coarse grid, then the vertex of the parabola through it and its neighbours; and
-    how many times as much it scatters, at least, at factors 0.2 off.
+    A bias of a few degrees a second turns the field back wrongly, and looks like a scale.
+    """
+    assert evidence.pair is not None
+    time_s = sensor.time_s
+    for length_s in QUIET_S:
+        found = quietest(evidence.pair, length_s)
+        if found is not None and found[1] <= MOST_MOVING_DEG_S:
+            still = (time_s >= found[0].start_s) & (time_s <= found[0].end_s)
+            bias = np.nanmean(sensor.gyroscope[still], axis=0)
+            return replace(sensor, gyroscope=sensor.gyroscope - bias)
+    return sensor
+
+
+@dataclass(frozen=True, slots=True)
+class FieldScale:
+    """The factor of the gyroscope's rates at which the turned field scatters least."""
+
+    scale: float
+    sharpness: float  # how many times as much it scatters, at least, at factors 0.2 off
+
+
+def field_scale(sensor: InertialRecording) -> FieldScale:
+    """Find the factor of the gyroscope's rates that makes the turned field scatter least.
+
+    The least of a coarse grid, then the vertex of the parabola through it and its neighbours.
     """
     field = sensor.magnetometer
     assert field is not None
     unit = field / np.nanmedian(np.linalg.norm(field, axis=1))
-    rate_hz = sensor.rate_hz
 
     def cost_of(scales: Array) -> Array:
-        found = scatter_by_scale(sensor.gyroscope, unit, rate_hz, FIELD_WINDOW_S, scales)
+        found = scatter_by_scale(sensor.gyroscope, unit, sensor.rate_hz, FIELD_WINDOW_S, scales)
         return np.asarray(np.exp(np.log(found + FIELD_FLOOR).mean(axis=0)))
 
     cost = cost_of(SCALES)
@@ -142,7 +177,7 @@ def field_scale(sensor: InertialRecording) -> tuple[float, float]:
     near = slice(best - 1, best + 2)
     scale = float(np.clip(_vertex(SCALES[near], cost[near]), SCALES[0], SCALES[-1]))
     low, at, high = cost_of(scale + np.array([-0.2, 0.0, 0.2]))
-    return scale, float(min(low, high) / at)
+    return FieldScale(scale, float(min(low, high) / at))
 
 
 def _vertex(x: Array, y: Array) -> float:

@@ -152,15 +152,18 @@ def _overlap(evidence: Evidence) -> str:
     if min(static.end_s, functional.end_s) <= max(static.start_s, functional.start_s):
         return ""
     return (
-        f"It lies within the functional movement ({functional.start_s:g} to "
+        f"It overlaps with the functional movement ({functional.start_s:g} to "
         f"{functional.end_s:g} s). "
     )
 
 
 def _proposal(pair: SensorPair, where: Interval) -> str:
-    length = float(np.clip(where.end_s - where.start_s, _SHORTEST_S, _LONGEST_S))
-    found = quietest(pair, length)
-    if found is None or found[1] > MOST_MOVING_DEG_S:
+    asked = float(np.clip(where.end_s - where.start_s, _SHORTEST_S, _LONGEST_S))
+    for length in (asked, 0.5 * (asked + _SHORTEST_S), _SHORTEST_S):  # a shorter one before none
+        found = quietest(pair, length)
+        if found is not None and found[1] <= MOST_MOVING_DEG_S:
+            break
+    else:
         return "The recording holds no quiet stretch: give a `static` file of its own."
     part, speed = found
     return (

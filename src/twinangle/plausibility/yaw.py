@@ -21,8 +21,9 @@ TEST, SCALE = "yaw", "yaw scale"
 MEAN_S = 1.2  # means over about a stride: what turns within it differs between segments
 LEAST_SPREAD_DEG_S = 5.0
 FEWEST_MEANS = 8
+LEFT_OUT = 0.1
 REFUSED_BELOW, WARNED_BELOW = 0.3, 0.7
-"""Correlation of the two rates: honest recordings reach 0.8 and more."""
+"""Correlation of the two rates: honest recordings reach 0.9 and more."""
 SCALE_MEAN_S = 3.0
 LEAST_S = 60.0
 SCALE_OFF, SCALE_ERRORS = 0.07, 4.0
@@ -83,7 +84,7 @@ def direction(evidence: Evidence) -> Outcome:
             f"the rate about the vertical varies by {value} °/s (SD) only; more than {bound} °/s "
             "is needed, as where the person turns.",
         )
-    correlation = float(np.corrcoef(means[0], means[1])[0][1])
+    correlation = _correlation(means)
     if correlation >= WARNED_BELOW:
         return Outcome(TEST, "both sensors", "consistent", correlation, REFUSED_BELOW)
     refused = correlation < REFUSED_BELOW
@@ -100,6 +101,19 @@ def direction(evidence: Evidence) -> Outcome:
             f"rates correlate at {value} (limit {bound}). {_cause(correlation)}"
         ),
     )
+
+
+def _correlation(means: Array) -> float:
+    """Return the larger of two correlations: over all stretches, and over nine tenths of them.
+
+    Left out are those in which the two differ most: one stretch that is not of this recording, such
+    as a filled-in end, must not refuse it. Where both refuse it, the first is what is told.
+    """
+    apart = np.abs(means[0] - means[1])
+    kept = np.argsort(apart)[: apart.size - max(1, round(LEFT_OUT * apart.size))]
+    parts = (means, means[:, kept])
+    whole, most = (float(np.corrcoef(part[0], part[1])[0][1]) for part in parts)
+    return whole if max(whole, most) < REFUSED_BELOW else max(whole, most)
 
 
 def _cause(correlation: float) -> str:

@@ -47,7 +47,7 @@ def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | 
     _draw_stack(axes, [budget for _, budget in rows])
     between = ",\n" if narrow else ", "
     labels = [
-        f"{shortened(name, 14)}{between}{shortened(condition, 14)}"
+        f"{shortened(name, 14 if narrow else 20)}{between}{shortened(condition, 14)}"
         for (name, condition, _), _ in rows
     ]
     axes.set_yticks(range(len(rows)), labels)

@@ -114,12 +114,11 @@ def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height:
     places = spread_out(list(last.values()), 2.9 / height * (top - bottom))
     above = max(0.0, max(places) - top)
     for code, place in zip(last, places, strict=True):
-        axes.annotate(
-            shortened(code, 8), (column, last[code]), (column + 0.12, place - above),
-            textcoords="data", va="center", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.5, "shrinkA": 1,
-                        "shrinkB": 0},
+        axes.plot(
+            [column, column + 0.1], [last[code], place - above], color=FAINT, linewidth=0.5,
+            clip_on=False,
         )  # fmt: skip
+        axes.text(column + 0.12, place - above, shortened(code, 8), va="center")
 
 
 def _draw_forest(
@@ -136,7 +135,7 @@ def _draw_forest(
     axes.axvline(none, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
     axes.set_ylim(len(rows) - 0.4, -0.6)
     labels = [
-        f"{shortened(name, 16)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
+        f"{shortened(name, 22)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
         for name, row in rows
     ]
     axes.set_yticks(range(len(rows)), labels if named else [""] * len(rows))

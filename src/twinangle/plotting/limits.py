@@ -256,13 +256,12 @@ def _name_participants(
     ]
     bottom, top = axes.get_ylim()
     places = spread_out([y for _, y in means], LINE_MM / size_mm[1] * (top - bottom))
+    left, right = axes.get_xlim()
+    column = right - _room_for_names(found, size_mm[0]) * (right - left)
+    gap = 0.6 / size_mm[0] * (right - left)
     for code, (x, y), place in zip(present, means, places, strict=True):
-        axes.annotate(
-            shortened(code, 8), (x, y), (0.99, place), textcoords=axes.get_yaxis_transform(),
-            ha="right", va="center", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.5, "shrinkA": 1,
-                        "shrinkB": 0},
-        )  # fmt: skip
+        axes.plot([x, column - gap], [y, place], color=FAINT, linewidth=0.5)
+        axes.text(column, place, shortened(code, 8), va="center")
 
 
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:

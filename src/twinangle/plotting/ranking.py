@@ -46,7 +46,7 @@ def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) 
         means.plot([place.mean], [k], "o", color=INK)
     means.set_yticks(
         range(len(contest.standings)),
-        [f"{place.rank}. {shortened(place.procedure, 16)}" for place in contest.standings],
+        [f"{place.rank}. {shortened(place.procedure, 22)}" for place in contest.standings],
     )
     widest = max(place.mean for place in contest.standings)
     means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
@@ -59,7 +59,7 @@ def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) 
         )  # fmt: skip
         if np.isfinite([pair.lower, pair.upper]).all():
             paired.plot([pair.lower, pair.upper], [k, k], color=colour)
-    names = [f"{shortened(pair.first, 13)} − {shortened(pair.second, 13)}" for pair in pairs]
+    names = [f"{shortened(pair.first, 20)} − {shortened(pair.second, 20)}" for pair in pairs]
     paired.set_yticks(range(len(pairs)), names)
     paired.set_ylim(len(pairs) - 0.5, -0.5)
     paired.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)

@@ -89,11 +89,18 @@ def rests_on(results: StudyResults) -> str:
             f"{count(answer.n_with_reference, 'recording')} and "
             f"{count(answer.n_cycles_with_reference, 'cycle')}"
         )
+    if answer.n_pooled:
+        short = count(answer.n_pooled, "short recording")
+        said += f"; the cycles of {short} are pooled person by person"
     said += ". " + (
         "Intervals are over the strides of one participant: they say nothing about other people."
         if answer.n_participants == 1
         else "Intervals are over participants."
     )
+    others = [name for name in answer.with_reference if name != answer.condition]
+    if others:
+        named_others = listing(f"“{name}”" for name in others)
+        said += f" What was found under {named_others}, with a reference too, stands behind."
     return f"{said} {_margin(results)}" if answer.n_with_reference else said
 
 
@@ -138,20 +145,13 @@ def _verdicts(results: StudyResults, answer: Answer) -> str:
     if not claims:
         return ""
     first = next((claim for quantity, claim in claims if quantity == "mean_deg"), claims[0][1])
-    said = f": against the margin of ±{stated(first.margin)}° {_VERDICTS[first.verdict]}"
+    said = f": against the margin of ±{stated(first.margin)}° {first.verdict}, {first.reason}"
     others = [
         f"{quantity_name(quantity).lower()}: {claim.verdict}"
         for quantity, claim in claims
         if claim is not first
     ]
     return f"{said} ({'; '.join(others)})" if others else said
-
-
-_VERDICTS = {
-    "inside": "inside, both limits with their intervals",
-    "outside": "outside, a limit with its whole interval",
-    "undecided": "undecided, as the interval of a limit reaches over it",
-}
 
 
 def _curves(results: StudyResults, answer: Answer) -> str:

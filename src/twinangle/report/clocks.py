@@ -66,7 +66,7 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
         ),
         Column("Peak r"),
         Column("Runner-up r"),
-        Column("Evidence", "evidence: log likelihood ratio against the best rival stride"),
+        Column("Evidence", "evidence: log likelihood ratio against the best rival cycle"),
         Column(
             "RMS ± (°)",
             "RMS ±: how far the RMS of the demeaned curves moves when the lag moves by its SE",

@@ -22,6 +22,13 @@ from twinangle.wording import NOTHING, listing, number, quantity_name, span
 _COVARIATES = {"speed_m_s": "walking speed", "stride_time_s": "stride time"}
 
 
+def _covariate(results: StudyResults, name: str) -> str:
+    """Return what was held equal; where the movement is no walking, a cycle is no stride."""
+    if name == "stride_time_s" and not results.walking:
+        return "cycle time"
+    return _COVARIATES.get(name, name)
+
+
 def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the comparison of conditions."""
     if not given(results.conditions):
@@ -40,8 +47,8 @@ def conditions_section(results: StudyResults, figures: Figures) -> list[Block]:
     return [
         text(
             "Where there is no reference, only the wearable's variability between cycles can be "
-            "compared: it says how repeatable walking and wearable are together, not how right the "
-            "angle is."
+            "compared: it says how repeatable movement and wearable are together, not how right "
+            "the angle is."
         ),
         *figure("conditions", figures),
         table(
@@ -125,13 +132,15 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
         f"Conditions at equal covariates{f' ({each.part})' if each.part else ''}: {each.reason}"
         for _, each in absences(results.conditions_adjusted)
     )
+    cycle_time = _covariate(results, "stride_time_s")
+    title = heading(f"At equal speed and {cycle_time}")
     if not found:
-        return [heading("At equal speed and stride time"), bullets(absent)] if absent else []
+        return [title, bullets(absent)] if absent else []
     rows = [
         [
             procedure,
             f"{ratio.condition} / {ratio.against}",
-            _COVARIATES.get(ratio.covariates, ratio.covariates),
+            _covariate(results, ratio.covariates),
             f"{ratio.n_participants} / {ratio.n_trials}",
             with_interval(ratio.ratio, ratio.ratio_ci),
             number(100 * ratio.shared, 0),
@@ -140,12 +149,12 @@ def adjusted_blocks(results: StudyResults) -> list[Block]:
     ]
     said = [line for _, ratio in found for line in (*ratio.notes, *ratio.assumptions)]
     return [
-        heading("At equal speed and stride time"),
+        title,
         text(
-            "People walk faster or slower in one place than in another, and the variability "
+            "People move faster or slower in one place than in another, and the variability "
             "between cycles changes with it. A mixed model of the logarithm of the wearable's SD, "
             "with participants as random effect, gives the ratio that is left at equal speed, or "
-            "at equal stride time."
+            f"at equal {cycle_time}."
         ),
         table(
             ("Procedure", "Conditions", "Held equal", "People / trials", "Ratio of SDs",
@@ -201,7 +210,7 @@ def _windows(results: StudyResults) -> str:
 def _adjusted(results: StudyResults) -> str:
     """Say what was held equal between conditions, and how."""
     names = distinct(
-        _COVARIATES.get(r.covariates, r.covariates) for _, r in given(results.conditions_adjusted)
+        _covariate(results, r.covariates) for _, r in given(results.conditions_adjusted)
     )
     if not names:
         return ""

@@ -19,7 +19,7 @@ from twinangle.report.blocks import Block, Figures
 from twinangle.report.budget import budget_section, further_budget_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
-from twinangle.report.cycles import bouts_blocks, strides_blocks
+from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.distribution import distribution_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
 from twinangle.report.limits import further_limits_section, limits_section
@@ -28,6 +28,7 @@ from twinangle.report.methods import methods_section
 from twinangle.report.participants import participants_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
+from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section
 from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
@@ -55,7 +56,7 @@ def recordings_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what the recordings themselves tell: strides, clocks, sensors, field."""
     naming, worked = Naming(results), worked_recordings(results)
     return [
-        *strides_blocks(worked, naming),
+        *durations_blocks(worked, naming),
         *bouts_blocks(worked, naming),
         *clocks_blocks(worked, naming, results.options),
         *angle_quality_blocks(results, naming),
@@ -77,6 +78,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
 )
 SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
+    _plain("Short recordings, pooled", recordings_pooled_section),
     participant_sections,
     _titled("Limits of agreement in full", further_limits_section),
     _plain("Conditions in full", further_conditions_section),

@@ -19,6 +19,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             str(curves.n_participants),
             with_interval(curves.offset, curves.offset_ci),
             with_interval(curves.rms_demeaned, curves.rms_demeaned_ci),
+            with_interval(curves.mad_demeaned, curves.mad_demeaned_ci),
             with_interval(curves.range_difference, curves.range_difference_ci),
             correlation(curves.correlation, curves.correlation_ci),
         ]
@@ -34,6 +35,10 @@ def curves_table(results: StudyResults) -> list[Block]:
             Column("People"),
             Column("Offset"),
             Column("RMS demeaned", "RMS of the demeaned curves: arithmetic mean"),
+            Column(
+                "MAD demeaned",
+                "MAD: median over the cycle of their absolute difference, arithmetic mean",
+            ),
             Column("Range difference"),
             Column("r", "r: correlation, on Fisher's scale, no measure of agreement"),
         ),
@@ -58,11 +63,13 @@ def curves_paragraph(results: StudyResults) -> str:
     return (
         "Differences are wearable minus reference. The mean curves were compared by their offset "
         "(difference of the curves' means), the root mean square of their difference once each "
-        "curve was demeaned, and the difference of their ranges; the mean squared difference is "
-        "the sum of its parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals "
-        "of a recording's own numbers are over its cycles (jackknife, serial correlation counted); "
-        "over participants, Student's t was used on their means, of Fisher's z for the "
-        "correlation; the RMS is averaged arithmetically, its interval is on a logarithmic scale. "
+        "curve was demeaned, the median of that difference's absolute value over the cycle (Hampel "
+        "1974), and the difference of their ranges; the mean squared difference is the sum of its "
+        "parts from offset, spread and pattern (Kobayashi & Salam 2000). Intervals of a "
+        "recording's own numbers are over its cycles (jackknife, serial correlation counted), of "
+        "the median none; over participants, Student's t was used on their means, of Fisher's z "
+        "for the correlation; RMS and median are averaged arithmetically, their intervals are on "
+        "a logarithmic scale. "
         f"{text} Over participants both instruments' standard deviations were freed of what few "
         "and serially correlated cycles take from them (delete-one-participant jackknife)."
     )

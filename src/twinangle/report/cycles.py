@@ -1,10 +1,10 @@
-"""Cycles in time: strides, walking bouts, and the paragraph of the methods."""
+"""Cycles in time: their durations, bouts, and the paragraph of the methods."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from twinangle.cycles.find import CYCLES_FOR_MEAN, CYCLES_FOR_SD
+from twinangle.cycles.enough import CYCLES_FOR_MEAN, CYCLES_FOR_SD
 from twinangle.report.blocks import Block, Column, described, heading
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming, distinct, worked_recordings
@@ -16,10 +16,14 @@ _METHODS = {
     "angle-peak": "between successive peaks of the joint angle",
     "events": "from a list of event times",
 }
+_EXERCISE_METHODS = {
+    "angle-peak": "between successive flexion peaks of the repetitions, each the middle of a held "
+    "peak",
+}
 
 
-def strides_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
-    """Return stride times and their variability."""
+def durations_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
+    """Return the durations of cycles (in walking stride times) and their variability."""
     rows = [
         [
             trial.participant,
@@ -30,7 +34,7 @@ def strides_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]
             number(summary.duration_sd_s, 3),
             number(summary.duration_cv_percent, 1),
             number(summary.duration_sd_within_bouts_s, 3),
-            number(summary.strides_per_minute, 1),
+            number(summary.cycles_per_minute, 1),
         ]
         for trial in trials
         if (summary := trial.strides) is not None
@@ -65,7 +69,7 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
                     number(strides.start_s, 1),
                     number(strides.end_s - strides.start_s, 1),
                     f"{strides.n_kept} / {strides.n_found}",
-                    number(strides.strides_per_minute, 1),
+                    number(strides.cycles_per_minute, 1),
                     number(strides.duration_cv_percent, 1),
                     number(unit.wearable_sd_deg),
                     number(unit.reference_sd_deg),
@@ -75,7 +79,7 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
             )
     few = [sum(count < least for count in kept) for least in (CYCLES_FOR_MEAN, CYCLES_FOR_SD)]
     found = described(
-        "Walking bouts, each a unit.",
+        "Bouts (cycles without a pause between them), each a unit.",
         (
             Column("Participant"),
             Column("Recording"),
@@ -83,8 +87,8 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
             Column("Start (s)"),
             Column("Length (s)"),
             Column("Cycles", "cycles: kept / found"),
-            Column("Per minute", "per minute: strides"),
-            Column("CV (%)", "CV: of stride time"),
+            Column("Per minute", "per minute: cycles"),
+            Column("CV (%)", "CV: of the cycles' duration"),
             Column("SD w. (°)", "SD w.: the wearable's, over the bout's cycles"),
             Column("SD ref. (°)", "SD ref.: the reference's"),
             Column("Offset (°)", "offset: of the bout's mean curves"),
@@ -96,7 +100,7 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
         f"a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
         "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615).",
     )
-    return [heading("Walking bouts"), *found] if found else []
+    return [heading("Bouts"), *found] if found else []
 
 
 def cycles_paragraph(results: StudyResults) -> str:
@@ -104,9 +108,8 @@ def cycles_paragraph(results: StudyResults) -> str:
     sets = [t.cycles for t in worked_recordings(results) if t.cycles is not None]
     if not sets:
         return ""
-    how = listing(
-        _METHODS.get(method, f"by {method}") for method in distinct(c.method for c in sets)
-    )
+    events = _METHODS if results.walking else _METHODS | _EXERCISE_METHODS
+    how = listing(events.get(method, f"by {method}") for method in distinct(c.method for c in sets))
     found = sum(cycles.kept.size for cycles in sets)
     kept = sum(int(cycles.kept.sum()) for cycles in sets)
     points = sets[0].wearable_deg.shape[1]
@@ -114,9 +117,19 @@ def cycles_paragraph(results: StudyResults) -> str:
     return (
         f"Movement cycles were found {how}; both instruments were cut by the same events on one "
         f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
-        f"found, {kept} were kept ({per_trial} a recording); turns, starts, stops and cycles of "
+        f"found, {kept} were kept ({per_trial} a recording); {_left_out(results)}cycles of "
         "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
         "a mean or 50 for a variability were warned of: what spatio-temporal parameters of "
         "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
         "analogy."
     )
+
+
+def _left_out(results: StudyResults) -> str:
+    """Name what was left out beside odd cycles, as the settings have it."""
+    cycles = results.parameters.get("cycles")
+    settings = cycles if isinstance(cycles, Mapping) else {}
+    parts = [] if settings.get("include_calibration", True) else ["the calibration"]
+    parts += ["turns"] if settings.get("turns", True) else []
+    parts += ["starts", "stops"] if results.walking else []
+    return "".join(f"{part}, " for part in parts)[:-2] + (" and " if parts else "")

@@ -38,6 +38,7 @@ NAMED = {
     "berger-hsu-1996": "Berger & Hsu 1996",
     "bland-altman-1999": "Bland & Altman 1999",
     "bland-altman-2007": "2007",
+    "hampel-1974": "Hampel 1974",
     "kobayashi-salam-2000": "Kobayashi & Salam 2000",
     "dunn-1961": "Dunn 1961",
     "koenig-2014": "König et al. 2014",
@@ -138,7 +139,8 @@ def _material(results: StudyResults) -> str:
     groups = trial_groups(results)
     worked = worked_recordings(results)
     paired = [trial for trial in worked if trial.agreement is not None]
-    left = len(groups) - len(worked)
+    short = sum(group.main.status == "pooled" for group in groups)
+    left = len(groups) - len(worked) - short
     people = len(participants(results))
     text = (
         f"{joint_named(results.joint).label} was measured with inertial sensors on the segments "
@@ -146,6 +148,10 @@ def _material(results: StudyResults) -> str:
         f"({listing(name or 'one condition' for name in conditions(results))}). "
         f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
     )
+    if short:
+        text += (
+            f", the cycles of {short} short ones were pooled with those of the same person's others"
+        )
     if left:
         verb = "was" if left == 1 else "were"
         text += f" and {left} {verb} excluded beforehand or could not be analysed (see exclusions)"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, Figures, figures_named
+from twinangle.report.blocks import Block, Figures, figures_beside, figures_named
 from twinangle.report.curves import curves_table
 from twinangle.report.variability import variability_table
 from twinangle.results import StudyResults
@@ -17,7 +17,11 @@ def participants_section(results: StudyResults, figures: Figures) -> list[Block]
     return [
         *figures_named(figures, "participants"),
         *figures_named(figures, "mean-curves"),
-        *[block for name in others for block in figures_named(figures, name)],
+        *[
+            block
+            for k in range(0, len(others), 2)
+            for block in figures_beside(others[k : k + 2], figures)
+        ],
         *curves_table(results),
         *variability_table(results),
     ]

@@ -45,6 +45,23 @@ TRIAL = (
     Column("SD w.", "SD w.: the wearable's over cycles"),
     Column("SD ref.", "SD ref.: the reference's"),
 )  # fmt: skip
+BESIDE = (
+    Column("Participant"),
+    Column("Condition"),
+    Column("Recording"),
+    Column("Procedure"),
+    Column("Kept / all (outliers)", "all: every cycle of the movement (kept, in turns, starts and "
+           "stops, outliers, left out by hand)"),
+    Column("SD w. all", "SD all: over all of them"),
+    Column("Change w.", "change: what leaving cycles out changed in the SD; in brackets what the "
+           "rules for outliers alone did"),
+    Column("SD ref. all"),
+    Column("Change ref."),
+    Column("Seconds", "over time: sample by sample over the seconds that both instruments "
+           "recorded, with or without cycles"),
+    Column("Offset over time", "offset over time: mean difference"),
+    Column("RMS over time", "RMS over time: once both are demeaned"),
+)  # fmt: skip
 FURTHER = (
     Column("Participant"),
     Column("Condition"),
@@ -96,6 +113,7 @@ def every_trial(results: StudyResults) -> list[Block]:
             end=ALL_ALIKE if alike else "",
         ),
         *_further_numbers(worked, naming, results.options),
+        *_beside_kept_cycles(results.trials, naming),
     ]
 
 
@@ -123,6 +141,40 @@ def _further_numbers(trials: list[TrialResult], naming: Naming, options: Options
         words=4,
         end="Offset, RMS and SDs with intervals are on the participants' pages.",
     )
+
+
+def _beside_kept_cycles(trials: Sequence[TrialResult], naming: Naming) -> list[Block]:
+    """Return the SDs over all cycles, and what the instruments differ by sample by sample."""
+    rows = []
+    for trial in trials:
+        effect, time, cycles = trial.exclusions, trial.over_time, trial.cycles
+        if effect is None and time is None:
+            continue
+        kept = None if cycles is None else int(cycles.kept.sum())
+        of_effect = (
+            [NOTHING] * 5
+            if effect is None
+            else [
+                f"{kept} / {effect.n_all} ({effect.n_outliers})",
+                number(effect.test_sd_all),
+                _change(effect.test_sd_change, effect.test_sd_outlier_change),
+                number(effect.reference_sd_all),
+                _change(effect.reference_sd_change, effect.reference_sd_outlier_change),
+            ]
+        )
+        of_time = (
+            [NOTHING] * 3
+            if time is None
+            else [number(time.duration_s, 1), number(time.offset), number(time.rms_demeaned)]
+        )
+        where = [trial.participant, trial.condition, naming.recording(trial), trial.procedure]
+        rows.append([*where, *of_effect, *of_time])
+    return described("Beside the kept cycles, in degrees.", BESIDE, rows, words=4)
+
+
+def _change(change: float, of_outliers: float) -> str:
+    """Return a change, and in brackets the part of it that the rules for outliers made."""
+    return f"{number(change)} ({number(of_outliers)})" if math.isfinite(change) else NOTHING
 
 
 def _numbers_with_intervals(trial: TrialResult) -> list[str]:
@@ -198,6 +250,9 @@ def _standing(worked: Sequence[TrialResult]) -> str:
     return " ".join(part for part in (found, unknown) if part)
 
 
+_HOW = {"excluded": "Excluded beforehand", "pooled": "Pooled with this person's other recordings"}
+
+
 def _trial_blocks(
     member: TrialGroup, naming: Naming, figures: Figures, options: Options
 ) -> list[Block]:
@@ -205,8 +260,9 @@ def _trial_blocks(
     trial = member.main
     title = heading(breakable(naming.heading(trial)))
     if not member.worked:
-        how = "Excluded beforehand" if trial.status == "excluded" else "Failed"
-        return [title, text(f"{how}: {trial.reason}")]
+        how = _HOW.get(trial.status, "Failed")
+        beside = [] if (time := trial.over_time) is None else [text(time.summary("°"))]
+        return [title, text(f"{how}: {trial.reason}"), *beside]
     rows = [_numbers_with_intervals(result) for result in member.worked]
     few = any(int(t.cycles.kept.sum()) < 20 for t in member.worked if t.cycles is not None)
     lead = OWN_CYCLES.format(level=options.level)

@@ -5,6 +5,7 @@ from twinangle.results.limits import StudyLimits
 from twinangle.results.model import (
     InputFile,
     NeutralStanding,
+    PooledRecording,
     SensorRecord,
     StudyResults,
     TrialResult,
@@ -18,6 +19,7 @@ __all__ = [
     "LimitForms",
     "NeutralStanding",
     "Pooled",
+    "PooledRecording",
     "Reliability",
     "SensorRecord",
     "StudyLimits",

@@ -11,7 +11,6 @@ from twinangle.results.grouping import (
     conditions,
     distinct,
     trial_groups,
-    worked_recordings,
 )
 from twinangle.results.pooled import named
 
@@ -30,6 +29,7 @@ class Answer:
     n_participants: Annotated[int, number("participants with a recording that was analysed")]
     n_recordings: Annotated[int, number("recordings in the trials table")]
     n_analysed: Annotated[int, number("recordings analysed")]
+    n_pooled: Annotated[int, number("of these, short recordings whose cycles are pooled")]
     n_failed: Annotated[int, number("recordings that failed under every procedure")]
     n_excluded: Annotated[int, number("recordings excluded beforehand")]
     n_with_reference: Annotated[int, number("recordings analysed that have a reference")]
@@ -44,10 +44,11 @@ class Answer:
 
 def answer_of(results: StudyResults) -> Answer:
     """Return what the answer rests on."""
-    groups, worked = trial_groups(results), worked_recordings(results)
-    paired = [trial for trial in worked if trial.agreement is not None]
+    groups = trial_groups(results)
+    worked = [group.main for group in groups if group.main.status in ("ok", "pooled")]
+    paired = [trial for trial in worked if _has_reference(trial)]
     status = [group.main.status for group in groups]
-    seen = distinct(trial.condition for trial in results.trials if trial.agreement is not None)
+    seen = distinct(trial.condition for trial in results.trials if _has_reference(trial))
     good = {trial.condition for trial in worked}
     pooled = [key for key, _ in named(results.limits)]
     procedure = pooled[0][0] if pooled else _first(worked)
@@ -55,6 +56,7 @@ def answer_of(results: StudyResults) -> Answer:
         n_participants=_people(worked),
         n_recordings=len(groups),
         n_analysed=len(worked),
+        n_pooled=status.count("pooled"),
         n_failed=status.count("failed"),
         n_excluded=status.count("excluded"),
         n_with_reference=len(paired),
@@ -67,6 +69,11 @@ def answer_of(results: StudyResults) -> Answer:
         with_reference=seen,
         without_reference=tuple(c for c in conditions(results) if c in good and c not in seen),
     )  # fmt: skip
+
+
+def _has_reference(trial: TrialResult) -> bool:
+    """Tell whether a recording has curves of the reference, its own or to be pooled."""
+    return trial.cycles is not None and trial.cycles.reference_deg is not None
 
 
 def _people(trials: Sequence[TrialResult]) -> int:

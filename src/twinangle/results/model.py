@@ -12,6 +12,8 @@ from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.conditions_adjusted import AdjustedRatio
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.equivalence import Equivalence
+from twinangle.agreement.exclusion_effect import ExclusionEffect
+from twinangle.agreement.over_time import TimeAgreement
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
@@ -85,8 +87,9 @@ class WarningKind:
 class TrialResult:
     """One trial under one procedure.
 
-    `status` is "ok", "failed" or "excluded"; `reason` says why when it is not "ok", and every
-    later field may then be None. `paired` holds the traces on the wearable's clock, for figures.
+    `status` is "ok", "pooled" (too few cycles for curves of its own, pooled with the person's other
+    trials), "failed" or "excluded"; `reason` says why when it is not "ok", and every later field
+    may then be None. `paired` holds the traces on the wearable's clock, for figures.
     """
 
     participant: Annotated[str, number("code of the participant")]
@@ -95,8 +98,10 @@ class TrialResult:
     trial: Annotated[str, number("the trial within the session")]
     side: Annotated[str, number("the side of the body")]
     procedure: Annotated[str, number("procedure that gave the wearable's angle")]
-    status: Annotated[str, number("'ok', 'failed' or 'excluded'")]
-    reason: Annotated[str, number("why it is failed or excluded")] = ""
+    status: Annotated[
+        str, number("'ok', 'pooled' with others of the person, 'failed' or 'excluded'")
+    ]
+    reason: Annotated[str, number("why it is pooled, failed or excluded")] = ""
     warnings: Annotated[tuple[str, ...], number("what to know before the trial is used")] = ()
     synchronisation: Annotated[
         Synchronisation | None, number("how the reference's clock was placed on the wearable's")
@@ -109,17 +114,26 @@ class TrialResult:
     agreement: Annotated[
         CurveAgreement | None, number("the mean curves compared; null without a reference")
     ] = None
+    over_time: Annotated[
+        TimeAgreement | None,
+        number("the instruments compared sample by sample; null without a reference"),
+    ] = None
     standing: Annotated[
         NeutralStanding | None, number("both instruments in standing"), Named("neutral_standing")
     ] = None
     variability: Annotated[Variability | None, number("variability between the cycles")] = None
+    exclusions: Annotated[
+        ExclusionEffect | None, number("SDs over all cycles of the movement beside those over kept")
+    ] = None
     timing_cost: Annotated[
         TimingCost | None, number("what the lag's uncertainty does to the RMS")
     ] = None
     budget: Annotated[
         ErrorBudget | None, number("parts of the mean squared difference over all cycles")
     ] = None
-    strides: Annotated[StrideSummary | None, number("durations of the kept cycles")] = None
+    strides: Annotated[
+        StrideSummary | None, number("durations of the kept cycles"), Named("cycle_durations")
+    ] = None
     sensors: Annotated[tuple[SensorRecord, ...], number("each sensor's own record")] = ()
     plausibility: Annotated[
         tuple[Outcome, ...], number("what the physical tests say of the instruments")
@@ -212,6 +226,28 @@ class InputFile:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class PooledRecording:
+    """Short recordings of one person, side and condition, their kept cycles taken together.
+
+    `agreement` and `variability` are over the cycles of all of them; `reason` says why there are
+    none.
+    """
+
+    participant: Annotated[str, number("code of the participant")]
+    session: Annotated[str, number("the session")]
+    condition: Annotated[str, number("the condition, such as indoor or outdoor")]
+    side: Annotated[str, number("the side of the body")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    trials: Annotated[tuple[str, ...], number("the trials whose cycles are pooled")]
+    n_cycles: Annotated[int, number("cycles kept in all of them")]
+    agreement: Annotated[
+        CurveAgreement | None, number("the mean curves compared; null without a reference")
+    ] = None
+    variability: Annotated[Variability | None, number("variability between the cycles")] = None
+    reason: Annotated[str, number("why their curves are not given; empty where they are")] = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class StudyResults:
     """A whole run: trials, what they say together topic by topic, and what it rests on."""
 
@@ -223,6 +259,7 @@ class StudyResults:
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
+    recordings_pooled: tuple[PooledRecording, ...] = ()
     invented: bool = False  # the data are invented, as the study file says
     limits: Annotated[
         tuple[Pooled[StudyLimits], ...],
@@ -260,6 +297,12 @@ class StudyResults:
     sensitivity: Annotated[
         tuple[Pooled[Sensitivity], ...], number("limits without each participant in turn")
     ] = ()
+
+    @property
+    def walking(self) -> bool:
+        """Whether the movement is walking, so that a cycle is a stride; else it is an exercise."""
+        cycles = self.parameters.get("cycles")
+        return not isinstance(cycles, Mapping) or cycles.get("movement", "walking") == "walking"
 
     @property
     def confidence(self) -> float:

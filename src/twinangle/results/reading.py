@@ -12,7 +12,13 @@ from typing import Any
 from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.options import Options
-from twinangle.results.model import InputFile, StudyResults, TrialResult, WarningKind
+from twinangle.results.model import (
+    InputFile,
+    PooledRecording,
+    StudyResults,
+    TrialResult,
+    WarningKind,
+)
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import SCHEMA, topic_fields
@@ -22,7 +28,7 @@ from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import make_visible
 
 RESULTS = "results.json"
-_KNOWN = ("schema", "study", "options", "trials", "notes", "provenance")
+_KNOWN = ("schema", "study", "options", "trials", "recordings_pooled", "notes", "provenance")
 _DERIVED = ("answer",)  # follows from the rest, and is not read
 PLAIN = ("other", "warning")  # what a warning without a kind is written as
 Identity = tuple[str, ...]  # participant, session, condition, trial, side, procedure
@@ -103,6 +109,9 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         inputs=keys.read(rests_on.get("inputs"), tuple[InputFile, ...], "provenance.inputs"),
         parameters=keys.read(
             rests_on.get("parameters"), Mapping[str, object], "provenance.parameters"
+        ),
+        recordings_pooled=keys.read(
+            record["recordings_pooled"], tuple[PooledRecording, ...], "recordings_pooled"
         ),
         notes=keys.read(record["notes"], tuple[str, ...], "notes"),
         invented=keys.read(study.get("invented"), bool, "study.invented"),

@@ -16,8 +16,9 @@ _RENAMED = {
 }
 _TOPICS = ("limits_of_agreement", "forms", "curves", "variability", "conditions",
            "conditions_adjusted", "ranking", "budget", "reliability", "equivalence",
-           "along_cycle", "sensitivity")  # fmt: skip
-_TRIAL_RENAMED = {"error_budget_deg2": "budget"}
+            "along_cycle", "sensitivity")  # fmt: skip
+_TRIAL_RENAMED = {"error_budget_deg2": "budget", "strides": "cycle_durations"}
+_ANYWHERE = {"strides_per_minute": "cycles_per_minute"}
 _COMPARED = ("ratio", "ratio_ci", "difference_deg", "difference_ci_deg", "added_sd_deg",
              "added_sd_ci_deg")  # fmt: skip
 _FORMS = {
@@ -62,6 +63,7 @@ def upgraded(old: Mapping[str, Any]) -> Record:
             "seed": 0,
         },
         "trials": [_trial(trial) for trial in named["trials"]],
+        "recordings_pooled": [],
         "notes": [
             *named.get("notes", ()),
             *(f"{each['part']}: {each['reason']}" for each in named.pop("not_given", ())),
@@ -74,10 +76,10 @@ def upgraded(old: Mapping[str, Any]) -> Record:
 
 
 def _slow_drift(value: Any) -> Any:
-    """Return a part with the budget's `wander`, as it was called, under the name of now."""
+    """Return a part with `wander` and `strides_per_minute`, as they were called, as of now."""
     if isinstance(value, Mapping):
         return {
-            re.sub(r"^wander(?=_|$)", "slow_drift", key): _slow_drift(one)
+            _ANYWHERE.get(key, re.sub(r"^wander(?=_|$)", "slow_drift", key)): _slow_drift(one)
             for key, one in value.items()
         }
     return [_slow_drift(one) for one in value] if isinstance(value, list) else value

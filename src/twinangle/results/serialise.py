@@ -47,6 +47,7 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             KEYS.key(item): KEYS.write(getattr(results, item.name))
             for item in topic_fields(type(results))
         },
+        "recordings_pooled": KEYS.write(results.recordings_pooled),
         "notes": list(results.notes),
         "provenance": {
             "version": results.version,

@@ -50,6 +50,8 @@ class Joint:
         The way the distal segment's far end turns with a positive angle, in somebody who stands
         upright: -1 backwards, as the shank in knee flexion; 1 forwards, as the forearm in elbow
         flexion.
+    movement_studied : str
+        What its cycles most often are: "walking", or "exercise" for repetitions of any other kind.
     """
 
     name: str
@@ -57,6 +59,7 @@ class Joint:
     proximal: Segment
     distal: Segment
     forwards: int
+    movement_studied: str = "walking"
 
     @property
     def label(self) -> str:
@@ -92,6 +95,7 @@ JOINTS = {
                 "forearm", ("forearm", "fore arm", "lower arm", "lowerarm", "radius", "ulna")
             ),
             forwards=1,
+            movement_studied="exercise",
         ),
     )
 }

@@ -1,19 +1,24 @@
-"""A walk with a known true knee angle, as two instruments would record it.
+"""Movements with a known true joint angle, as two instruments would record them.
 
-:func:`simulate_walk` returns one trial with its truth; :func:`write_demo_study` writes an
-invented study as ordinary files. Nothing here comes from a recorded person.
+:func:`simulate_walk` and :func:`simulate_exercise` return one trial with its truth;
+:func:`write_demo_study` writes an invented study as ordinary files. Nothing here comes from a
+recorded person.
 """
 
 from twinangle.simulate.demo import write_demo_study
+from twinangle.simulate.exercise import ExerciseSettings, SimulatedExercise, simulate_exercise
 from twinangle.simulate.instruments import ReferenceErrors, SensorErrors
 from twinangle.simulate.walk import SimulatedTrial, SimulatedTruth, WalkSettings, simulate_walk
 
 __all__ = [
+    "ExerciseSettings",
     "ReferenceErrors",
     "SensorErrors",
+    "SimulatedExercise",
     "SimulatedTrial",
     "SimulatedTruth",
     "WalkSettings",
+    "simulate_exercise",
     "simulate_walk",
     "write_demo_study",
 ]

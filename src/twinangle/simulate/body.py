@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 from twinangle.signals.recording import Array
 from twinangle.simulate.gait import Gait, periodic_bump
 
-Segment = Literal["thigh", "shank"]
+Segment = Literal["thigh", "shank", "upper arm", "forearm"]
 Side = Literal["left", "right"]
 
 THIGH_M = 0.42  # hip to knee centre
@@ -50,6 +50,19 @@ class Pose:
     joint_m: dict[Segment, Array]
 
 
+class Moves(Protocol):
+    """Two segments that move: all that a sensor strapped to one of them needs to know."""
+
+    def pose(self, time_s: Array) -> Pose:
+        """Return where both segments are at the given times (n,)."""
+
+    def phase(self, time_s: Array) -> Array:
+        """Return the phase in cycles, with which the skin moves."""
+
+    def moving(self, time_s: Array) -> Array:
+        """Return how far the cyclic movement is developed, 0 to 1."""
+
+
 @dataclass(frozen=True, slots=True)
 class Body:
     """A walking leg in an earth frame x east, y north, z up, the floor at z = 0.
@@ -68,8 +81,18 @@ class Body:
 
     def heading(self, time_s: Array) -> Array:
         """Return the walking direction in radians, anticlockwise from earth x."""
-        weave = self.weave_rad * np.sin(2.0 * np.pi * time_s / 17.0)
-        return np.asarray(self.heading_rad + weave + self.gait.schedule.turned_rad(time_s))
+        schedule = self.gait.schedule
+        # Who stands does not weave: standing is where a gyroscope's bias is read.
+        weave = self.weave_rad * schedule.walking(time_s) * np.sin(2.0 * np.pi * time_s / 17.0)
+        return np.asarray(self.heading_rad + weave + schedule.turned_rad(time_s))
+
+    def phase(self, time_s: Array) -> Array:
+        """Return the gait phase in cycles."""
+        return self.gait.phase(time_s)
+
+    def moving(self, time_s: Array) -> Array:
+        """Return how far the gait pattern is developed, 0 to 1."""
+        return self.gait.schedule.walking(time_s)
 
     def pose(self, time_s: Array) -> Pose:
         """Return where both segments are at the given times (n,)."""

@@ -21,6 +21,11 @@ from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
 
 CONDITIONS = ("indoor", "outdoor")
 _GAP_S = 0.64  # rows one logger failed to write, in one trial
+_PATH_S = 52.0  # the path is at most that long a walk, so that it gives fewer cycles than the hall
+_LOST_ROWS, _BROKEN_OFF, _STIFF_KNEED = 4, 5, 6  # participants
+_BROKEN_OFF_S = 12.0
+_HATCH_DEG = 50.0  # under the standing place in the hall
+_REASON = "rain got into the shank's sensor after some steps; the walk was broken off"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +45,16 @@ def write_demo_study(
     conditions: Sequence[str] = CONDITIONS,
     walk_s: float = 75.0,
     reference_rate_hz: float = 200.0,
+    hatch_deg: float = _HATCH_DEG,
 ) -> Path:
     """Write an invented study of the knee, indoors with a reference and outdoors without.
 
     Each participant walks in a sports hall (`indoor`: reference worn, iron in the floor, a turn
-    every dozen metres) and on a gravel path (`outdoor`: no reference, a clean field, a turn
-    every forty metres). In the indoor trial of the fourth participant the logger failed to write
-    0.64 s of rows.
+    every dozen metres, standing on a steel hatch that turns the magnetic field at the shank) and
+    on a gravel path (`outdoor`: no reference, a clean field, a turn every forty metres, 52 s at
+    most). The reference's zero is some degrees off. In the indoor trial of the fourth
+    participant the logger failed to write 0.64 s of rows, the fifth broke off outdoors and that row
+    is excluded with its reason, and the sixth walks with a stiff knee.
 
     Parameters
     ----------
@@ -58,8 +66,10 @@ def write_demo_study(
     participants : int
     conditions : sequence of {"indoor", "outdoor"}
     walk_s : float
-        Seconds each walk lasts.
+        Seconds each walk lasts; outdoors 52 s at most.
     reference_rate_hz : float
+    hatch_deg : float
+        Turn of the field at the shank over the hatch indoors, in degrees; 0 is no hatch.
 
     Returns
     -------
@@ -82,7 +92,7 @@ def write_demo_study(
     try:
         # The readme marks a demo folder, and the study file makes it usable.
         with staged_items(target, first=("README.txt",), last=("study.toml",)) as made:
-            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz)
+            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz, hatch_deg)
     except OSError as error:
         raise StudyError(f"{target}: cannot be written ({error.strerror}).") from error
     return target / "study.toml"
@@ -110,6 +120,7 @@ def _write_all(
     conditions: Sequence[str],
     walk_s: float,
     reference_rate_hz: float,
+    hatch_deg: float,
 ) -> None:
     for part in ("wearable", "reference", "truth"):
         (folder / part).mkdir(parents=True)
@@ -117,8 +128,8 @@ def _write_all(
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
         for condition in conditions:
-            settings, trial = _walk_in(walker, number, seed, condition)
-            rows.append(_write_trial(folder, walker, condition, settings, trial, number == 4))
+            settings, trial = _walk_in(walker, number, seed, condition, hatch_deg)
+            rows.append(_write_trial(folder, walker, condition, settings, trial, number))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
     _write_text(folder / "README.txt", README.format(seed=seed))
@@ -141,10 +152,16 @@ def demo_trial(
 
 
 def _walk_in(
-    walker: _Participant, number: int, seed: int, condition: str
+    walker: _Participant,
+    number: int,
+    seed: int,
+    condition: str,
+    hatch_deg: float = _HATCH_DEG,
 ) -> tuple[WalkSettings, SimulatedTrial]:
     rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition)])
-    settings = _in_place(walker.settings, condition, rng)
+    settings = _in_place(walker.settings, condition, rng, hatch_deg)
+    if _is_broken_off(number, condition):
+        settings = replace(settings, walk_s=min(settings.walk_s, _BROKEN_OFF_S))
     return settings, simulate_walk(rng=rng, settings=settings)
 
 
@@ -152,8 +169,9 @@ def _draw_participant(
     number: int, seed: int, walk_s: float, reference_rate_hz: float
 ) -> _Participant:
     rng = np.random.default_rng([seed, number, 0])
+    # The instrument's zero was never set to neutral standing: it reads some 3.5° too much.
     errors = ReferenceErrors(
-        gain=float(rng.normal(1.0, 0.012)), offset_deg=float(rng.normal(0.4, 1.2))
+        gain=float(rng.normal(1.0, 0.012)), offset_deg=float(rng.normal(3.6, 0.8))
     )
     settings = WalkSettings(
         walk_s=walk_s,
@@ -168,10 +186,16 @@ def _draw_participant(
         reference_rate_hz=reference_rate_hz,
         reference_errors=errors,
     )
+    if number == _STIFF_KNEED:
+        settings = replace(
+            settings, stride_s=1.28, speed_m_s=0.92, swing_peak_deg=30.0, functional_deg=52.0
+        )
     return _Participant(f"P{number:02d}", int(rng.integers(21, 64)), settings)
 
 
-def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) -> WalkSettings:
+def _in_place(
+    settings: WalkSettings, condition: str, rng: np.random.Generator, hatch_deg: float
+) -> WalkSettings:
     """Return the settings of a trial in the hall or on the path, with the clocks of the day."""
     if condition == "indoor":
         return replace(
@@ -179,11 +203,13 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
             stride_cv=0.018,
             straight_m=12.0,
             floor_ut=9.0,
+            hatch_deg=hatch_deg,
             lag_s=round(float(rng.uniform(-9.0, 6.0)), 4),
             drift_ppm=round(float(rng.uniform(-80.0, 80.0)), 1),
         )
     return replace(
         settings,
+        walk_s=min(settings.walk_s, _PATH_S),
         stride_cv=0.026,
         knee_sd_deg=1.25 * settings.knee_sd_deg,
         straight_m=40.0,
@@ -192,18 +218,22 @@ def _in_place(settings: WalkSettings, condition: str, rng: np.random.Generator) 
     )
 
 
+def _is_broken_off(number: int, condition: str) -> bool:
+    return number == _BROKEN_OFF and condition == "outdoor"
+
+
 def _write_trial(
     folder: Path,
     walker: _Participant,
     condition: str,
     settings: WalkSettings,
     trial: SimulatedTrial,
-    blemished: bool,
+    number: int,
 ) -> dict[str, object]:
     """Write one trial's files and return its row of the trials table."""
     stem = f"{walker.name}_{condition}"
     wearable = _wearable_frame(trial)
-    gap = _gap(trial) if blemished and condition == "indoor" else None
+    gap = _gap(trial) if number == _LOST_ROWS and condition == "indoor" else None
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
         wearable = wearable[~lost]
@@ -234,7 +264,7 @@ def _write_trial(
         "functional_end_s": round(trial.functional.end_s, 2),
         "start_s": round(walking.start_s - 2.0, 1),
         "end_s": round(walking.end_s + 2.0, 1),
-        "exclude": "",
+        "exclude": _REASON if _is_broken_off(number, condition) else "",
         "speed_m_s": round(settings.speed_m_s, 2),
         "age_years": walker.age_years,
     }

@@ -10,7 +10,7 @@ from scipy.interpolate import make_interp_spline
 from scipy.spatial.transform import Rotation
 
 from twinangle.signals.recording import Array, GyroscopeSample, InertialRecording
-from twinangle.simulate.body import Body, Pose, Segment
+from twinangle.simulate.body import Moves, Pose, Segment
 from twinangle.simulate.field import MagneticField
 
 GRAVITY_M_S2 = 9.81
@@ -58,7 +58,7 @@ class ReferenceErrors:
 class SegmentSensor:
     """A sensor strapped to a segment: where it sits, how it is turned, how the skin moves it."""
 
-    body: Body
+    body: Moves
     segment: Segment
     arm_m: Array  # (3,) in the segment's frame
     mounting: Rotation  # sensor to segment
@@ -80,13 +80,12 @@ class SegmentSensor:
         return np.asarray(pose.joint_m[self.segment] + hung)
 
     def _skin_deg(self, time_s: Array) -> Array:
-        """Return the skin's turn, locked to the stride, amplitude `soft_tissue_deg`."""
-        gait = self.body.gait
-        cycle = 2.0 * np.pi * gait.phase(time_s)
+        """Return the skin's turn, locked to the cycle, amplitude `soft_tissue_deg`."""
+        cycle = 2.0 * np.pi * self.body.phase(time_s)
         wave = (
             0.7 * np.sin(cycle + 0.4) + 0.4 * np.sin(2.0 * cycle + 1.1) + 0.2 * np.sin(5.0 * cycle)
         )
-        return np.asarray(self.soft_tissue_deg * gait.schedule.walking(time_s) * wave)
+        return np.asarray(self.soft_tissue_deg * self.body.moving(time_s) * wave)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,7 +104,7 @@ class Motion:
 
 
 def sample_motion(
-    body: Body,
+    body: Moves,
     *,
     n_samples: int,
     rate_hz: float,

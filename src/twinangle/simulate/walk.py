@@ -73,6 +73,9 @@ class WalkSettings:
         Strength and dip of the earth's magnetic field.
     floor_ut : float
         RMS horizontal field of iron in the floor at floor level, in µT; 0 is clean.
+    hatch_deg : float
+        Turn of the horizontal field at a shank's sensor over a magnetised steel hatch at the place
+        of standing and of the functional movement, in degrees; 0 is no hatch.
     with_reference : bool
     reference_rate_hz : float
     reference_errors : ReferenceErrors
@@ -107,6 +110,7 @@ class WalkSettings:
     field_ut: float = 48.0
     dip_deg: float = 66.0
     floor_ut: float = 0.0
+    hatch_deg: float = 0.0
     with_reference: bool = True
     reference_rate_hz: float = 200.0
     reference_errors: ReferenceErrors = field(default_factory=ReferenceErrors)
@@ -227,7 +231,11 @@ def simulate_walk(
     chosen = replace(settings or WalkSettings(), **changes)
     body = _draw_body(chosen, rng)
     place = make_field(
-        rng=rng, norm_ut=chosen.field_ut, dip_deg=chosen.dip_deg, floor_ut=chosen.floor_ut
+        rng=rng,
+        norm_ut=chosen.field_ut,
+        dip_deg=chosen.dip_deg,
+        floor_ut=chosen.floor_ut,
+        hatch_deg=chosen.hatch_deg,
     )
     straps = [_strap(body, segment, chosen, rng) for segment in SEGMENTS]
     motion = sample_motion(

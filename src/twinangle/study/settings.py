@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from itertools import pairwise
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from twinangle.artwork import Artwork
 from twinangle.naming import listed
+from twinangle.signals.joint import JOINTS
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.section import (
     AxisMethod,
@@ -403,9 +404,17 @@ class SynchronisationSettings(Section):
 
 
 class CycleSettings(Section):
-    """`[cycles]`: how movement cycles are found."""
+    """`[cycles]`: what the movement is, and how its cycles are found.
+
+    What the file leaves out is filled in by :func:`with_cycle_defaults`, as it depends on the joint
+    and on the wearable. `turns`: whether cycles in which the heading changes are left out.
+    `include_calibration`: whether cycles in neutral standing and in the functional movement count.
+    """
 
     method: Literal["shank-gyroscope", "angle-peak", "events"]
+    movement: Literal["walking", "exercise"] = "walking"
+    turns: bool = True
+    include_calibration: bool = False
     event: Text | None = None  # which events of a recording that marks several kinds
     overrides: Text | None = None  # a table that forces cycles in or out
 
@@ -413,7 +422,40 @@ class CycleSettings(Section):
     def _check(self) -> Self:
         if self.event is not None and self.method != "events":
             raise ValueError('has an `event`, which only `method = "events"` takes')
+        if self.method == "shank-gyroscope" and self.movement == "exercise":
+            raise ValueError(
+                "has the `method` 'shank-gyroscope', which finds the foot's contact in walking, "
+                "for the `movement` 'exercise'; accepted for it: 'angle-peak' or 'events' (or "
+                '`movement = "walking"`, where it is)'
+            )
         return self
+
+
+def with_cycle_defaults(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a study file's sections with what `[cycles]` leaves out filled in.
+
+    Parameters
+    ----------
+    data : mapping
+        The file as it was parsed; a section of the wrong kind is left for its model to refuse.
+    """
+    given = data.get("cycles", {})
+    if not isinstance(given, dict):
+        return dict(data)
+    joint = JOINTS.get(str(_raw(data, "study", "joint")))
+    movement = given.get("movement", joint.movement_studied if joint is not None else "walking")
+    gyroscope = _raw(data, "wearable", "kind") != "angle"
+    filled = {
+        "method": "shank-gyroscope" if gyroscope and movement == "walking" else "angle-peak",
+        "movement": movement,
+        "turns": movement == "walking",
+    }
+    return {**data, "cycles": {**filled, **given}}
+
+
+def _raw(data: Mapping[str, Any], section: str, key: str) -> object:
+    values = data.get(section)
+    return values.get(key) if isinstance(values, dict) else None
 
 
 class AgreementSettings(Section):

@@ -36,6 +36,7 @@ from twinangle.study.settings import (
     StudySection,
     SynchronisationSettings,
     Wearable,
+    with_cycle_defaults,
 )
 from twinangle.study.trials_table import Needs, Trial, inside_folder, read_trials
 
@@ -140,7 +141,7 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     path = Path(path)
     path = path / "study.toml" if path.is_dir() else path
     text = _read_text(path)
-    data = _parse(text, path)
+    data = with_cycle_defaults(_parse(text, path))
     faults = _Faults(path.name, _key_lines(text))
     _check_sections(data, faults)
     settings = {name: _section(name, data, faults) for name in SECTIONS}
@@ -275,7 +276,7 @@ def _section(name: str, data: Mapping[str, Any], faults: _Faults) -> Section | N
     if values is None:
         if name in ("study", "wearable"):
             faults.add((), f"section [{name}] is missing; every study needs it.")
-        optional = name not in ("study", "wearable", "reference", "cycles")
+        optional = name not in ("study", "wearable", "reference")
         return PLAIN_SECTIONS[name]() if optional else None
     if not isinstance(values, dict):
         faults.add((name,), f"`{name}` must be a section, [{name}], got {values!r}.")
@@ -373,14 +374,10 @@ def _is_section(annotation: object) -> TypeGuard[type[Section]]:
 
 
 def _check_cycles(settings: dict[str, Section | None], faults: _Faults) -> None:
-    """Fill in the default method of finding cycles, and refuse one the wearable cannot serve."""
+    """Refuse a method of finding cycles that the wearable cannot serve."""
     kind = getattr(settings["wearable"], "kind", None)
-    cycles = settings["cycles"]
-    if cycles is None and not any("[cycles]" in text for _, text in faults.found):
-        settings["cycles"] = CycleSettings(
-            method="angle-peak" if kind == "angle" else "shank-gyroscope"
-        )
-    elif kind == "angle" and getattr(cycles, "method", None) == "shank-gyroscope":
+    method = getattr(settings["cycles"], "method", None)
+    if kind == "angle" and method == "shank-gyroscope":
         faults.add(
             ("cycles", "method"),
             "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "

@@ -146,7 +146,11 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
         warnings=(
             *calibration.warnings,
             *oriented.warnings,
-            *slow_distal_warning(segment_rates(voting, oriented.walk), trial.joint),
+            *(
+                slow_distal_warning(segment_rates(voting, oriented.walk), trial.joint)
+                if trial.walking
+                else ()
+            ),
             *lost,
         ),
         quality=AngleQuality(

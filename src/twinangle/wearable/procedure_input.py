@@ -43,6 +43,8 @@ class WearableTrial:
     analysed : Interval, optional
         The stretch of the walk that is to be analysed. What lies outside has no vote on heading,
         axis and sign; None for the whole of it.
+    walking : bool
+        Whether the movement is walking, in which a shank turns faster than its thigh.
     """
 
     walk: SensorPair | OrientationPair
@@ -53,6 +55,7 @@ class WearableTrial:
     standing_deg: float = 0.0
     axis_method: AxisMethod = "mean-rate"
     analysed: Interval | None = None
+    walking: bool = True
 
     def __post_init__(self) -> None:
         if self.axis_method not in get_args(AxisMethod):

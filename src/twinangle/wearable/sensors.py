@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
@@ -33,6 +34,7 @@ from twinangle.signals.recording import (
 from twinangle.thresholds import told_apart
 
 STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM)
+_MOST_ZERO = 0.2  # share of samples; own rule
 EARTH_FIELD_UT = (22.0, 67.0)  # smallest and largest norm at the surface (from memory)
 # The next three: common practice, no source. Brisk walking raises a shank's median norm to 11 to
 # 13 m/s² and running further; a wrong unit is off by a factor of ten at least.
@@ -251,6 +253,9 @@ def _sensor(
         if (names := getattr(columns, instrument))
     }
     _check_gravity(signals["accelerometer"], recording, columns, units["accelerometer"])
+    empty = _zero_rows(signals["accelerometer"])
+    for values in signals.values():
+        values[empty] = np.nan
     return InertialRecording(
         accelerometer=signals["accelerometer"],
         gyroscope=signals["gyroscope"],
@@ -269,6 +274,28 @@ def _converted(recording: Recording, names: Sequence[str], factor: float, moving
         refuse_constant(values[:, column], name, recording.source, constant_is_fault=moving)
     values[np.isnan(values).any(axis=1)] = np.nan
     return values
+
+
+def zero_row_warnings(recording: Recording, settings: InertialSettings) -> tuple[str, ...]:
+    """Tell of samples that a logger wrote as zeros, which :func:`build_sensor_pair` takes out."""
+    found = []
+    for name, sensor in (("proximal", settings.proximal), ("distal", settings.distal)):
+        count = int(_zero_rows(recording.columns(list(sensor.accelerometer))).sum())
+        if count:
+            text = (
+                f"{recording.source}: {count} sample(s) are exactly 0 on all three axes of the "
+                f"{name} accelerometer, which no accelerometer at rest or in movement reads: they "
+                "are taken for lost packets written as zeros, and count as missing in all of this "
+                "sensor's channels."
+            )
+            found.append(Notice(text, "zero-samples", size=count))
+    return tuple(found)
+
+
+def _zero_rows(accelerometer: Array) -> NDArray[np.bool_]:
+    """Return which samples are no reading; none where so many are that it is another fault."""
+    zero = np.asarray((accelerometer == 0.0).all(axis=1))
+    return zero if zero.mean() < _MOST_ZERO else np.zeros_like(zero)
 
 
 def _median_norm(values: Array) -> float:

@@ -100,17 +100,17 @@ def _participants(results: StudyResults) -> PaperTable:
 
 
 def _recording(trial: TrialResult, recording: str, names: Sequence[str]) -> tuple[str, ...]:
-    strides = trial.strides
+    durations = trial.strides
     return (
         trial.participant,
         trial.condition,
         recording,
         *(_as_stated(trial.covariates.get(name)) for name in names),
         "yes" if trial.agreement is not None else "no",
-        NOTHING if strides is None else f"{strides.n_kept} / {strides.n_found}",
+        NOTHING if durations is None else f"{durations.n_kept} / {durations.n_found}",
         NOTHING
-        if strides is None
-        else mean_and_sd(strides.duration_mean_s, strides.duration_sd_s, "s"),
+        if durations is None
+        else mean_and_sd(durations.duration_mean_s, durations.duration_sd_s, "s"),
     )
 
 

@@ -248,6 +248,10 @@ class PooledCurvesRow(OfCondition):
     offset_sd: Annotated[float, data("SD over participants of the offset")]
     rms_demeaned: Annotated[float, data("mean over participants of the RMS of demeaned curves")]
     rms_demeaned_ci: Annotated[Interval, data("that mean's interval")]
+    mad_demeaned: Annotated[
+        float, data("mean over participants of the demeaned curves' median absolute difference")
+    ]
+    mad_demeaned_ci: Annotated[Interval, data("that mean's interval")]
     range_difference: Annotated[float, data("mean over participants of the ranges' difference")]
     range_difference_ci: Annotated[Interval, data("that mean's interval")]
     range_difference_sd: Annotated[float, data("SD over participants of the ranges' difference")]

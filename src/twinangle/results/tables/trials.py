@@ -16,7 +16,7 @@ from twinangle.results.grouping import trial_groups, warnings_of
 from twinangle.results.model import StudyResults
 from twinangle.results.serialise import trial_record
 from twinangle.results.tables.columns import Interval, Table, row_of
-from twinangle.results.tables.identity import OfRecording, OfTrial
+from twinangle.results.tables.identity import OfCondition, OfRecording, OfTrial
 from twinangle.results.tables.magnetic_field import fields_by_time
 from twinangle.results.tables.quantities import quantities_of
 from twinangle.signals.recording import Array
@@ -69,6 +69,88 @@ def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
             wearable_sd_ci=NO_INTERVAL if wearable is None else wearable.sd_ci,
             reference_sd=NAN if reference is None else reference.sd,
             sd_ratio=NAN if (both := trial.variability_compared) is None else both.ratio,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class AllCyclesRow(OfTrial):
+    """The SDs over all cycles of the movement, and how much what was left out changed them."""
+
+    n_all: Annotated[int, number("cycles of the movement, kept or left out by a rule or by hand")]
+    n_outliers: Annotated[int, number("of these left out as outliers of duration or course")]
+    wearable_sd_all: Annotated[float, data("the wearable's SD over all cycles of the movement")]
+    wearable_sd_change: Annotated[float, data("the wearable's SD over kept minus over all cycles")]
+    wearable_sd_outlier_change: Annotated[
+        float, data("the wearable's SD over kept minus over kept and outlying cycles")
+    ]
+    reference_sd_all: Annotated[float, data("the reference's SD over all cycles of the movement")]
+    reference_sd_change: Annotated[
+        float, data("the reference's SD over kept minus over all cycles")
+    ]
+    reference_sd_outlier_change: Annotated[
+        float, data("the reference's SD over kept minus over kept and outlying cycles")
+    ]
+
+
+def _all_cycles_rows(results: StudyResults) -> Iterator[AllCyclesRow]:
+    names = ("sd_all", "sd_change", "sd_outlier_change")
+    for trial in results.trials:
+        if (effect := trial.exclusions) is not None:
+            wearable = {f"wearable_{name}": getattr(effect, f"test_{name}") for name in names}
+            yield row_of(AllCyclesRow, effect, wearable, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class OverTimeRow(OfTrial):
+    """Both instruments compared sample by sample, with or without cycles."""
+
+    offset: Annotated[float, data("mean difference, wearable minus reference")]
+    rms_demeaned: Annotated[float, data("RMS of the difference, each instrument demeaned")]
+    rmse: Annotated[float, data("RMS of the difference as it is")]
+    correlation: Annotated[float, number("correlation of the two over the samples")]
+    n_samples: Annotated[int, number("samples that both instruments have")]
+    duration_s: Annotated[float, measured("s", "time that these samples cover")]
+
+
+def _over_time_rows(results: StudyResults) -> Iterator[OverTimeRow]:
+    for trial in results.trials:
+        if trial.over_time is not None:
+            yield row_of(OverTimeRow, trial.over_time, trial)
+
+
+@dataclass(frozen=True, slots=True)
+class PooledRow(OfCondition):
+    """Short recordings of one person, side and condition, their cycles taken together."""
+
+    participant: Annotated[str, number("code of the person recorded")]
+    session: Annotated[str, number("session, as the trials table names it")]
+    side: Annotated[str, number("side of the body, as the trials table names it")]
+    trials: Annotated[str, number("the trials pooled, with commas")]
+    n_cycles: Annotated[int, number("cycles kept in all of them")]
+    offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
+    offset_ci: Annotated[Interval, data("the offset's interval, over cycles")]
+    rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
+    rms_demeaned_ci: Annotated[Interval, data("that RMS's interval, over cycles")]
+    wearable_sd: Annotated[float, data("the wearable's SD over the pooled cycles")]
+    wearable_sd_ci: Annotated[Interval, data("that SD's interval")]
+    reference_sd: Annotated[float, data("the reference's SD over the pooled cycles")]
+    reason: Annotated[str, number("why there are none; empty where they are given")]
+
+
+def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
+    nothing = {"offset": NAN, "rms_demeaned": NAN}
+    none = {f"{name}_ci": NO_INTERVAL for name in nothing}
+    for one in results.recordings_pooled:
+        spread = one.variability
+        yield row_of(
+            PooledRow,
+            one.agreement,
+            one,
+            nothing | none,
+            trials=", ".join(one.trials),
+            wearable_sd=NAN if spread is None else spread.wearable.sd,
+            wearable_sd_ci=NO_INTERVAL if spread is None else spread.wearable.sd_ci,
+            reference_sd=NAN if spread is None or spread.reference is None else spread.reference.sd,
         )
 
 
@@ -178,7 +260,9 @@ class CycleRow(OfTrial):
     """One cycle found, kept or not, with the size of its curves."""
 
     cycle: Annotated[int, number("number of the cycle within its trial, from 0")]
-    bout: Annotated[int | None, number("walking bout of the cycle, from 1; 0 for none")]
+    bout: Annotated[
+        int | None, number("bout of the cycle, a run of cycles without a pause, from 1; 0 for none")
+    ]
     start_s: Annotated[float, measured("s", "start of the cycle on the wearable's clock")]
     end_s: Annotated[float, measured("s", "end of the cycle on the wearable's clock")]
     duration_s: Annotated[float, measured("s", "duration of the cycle")]
@@ -230,7 +314,7 @@ def _sizes(curves: Array | None) -> dict[str, Array]:
 
 @dataclass(frozen=True, slots=True)
 class BoutRow(OfTrial):
-    """One walking bout as a unit: its cycles, cadence, variability and agreement."""
+    """One bout, a run of cycles without a pause, as a unit: its variability and agreement."""
 
     bout: Annotated[int | None, number("number of the bout, from 1")]
     start_s: Annotated[float, measured("s", "start of its first cycle, kept or not")]
@@ -240,7 +324,7 @@ class BoutRow(OfTrial):
     duration_mean_s: Annotated[float, measured("s", "mean duration of the kept cycles")]
     duration_sd_s: Annotated[float, measured("s", "SD of their durations")]
     duration_cv_percent: Annotated[float, measured("percent", "SD over mean of their durations")]
-    strides_per_minute: Annotated[float, number("kept cycles a minute, from their mean duration")]
+    cycles_per_minute: Annotated[float, number("kept cycles a minute, from their mean duration")]
     wearable_sd: Annotated[float, data("the wearable's SD over cycles, averaged over the points")]
     reference_sd: Annotated[float, data("the reference's SD over cycles, likewise")]
     offset: Annotated[float, data("mean wearable curve's mean minus that of the reference")]
@@ -248,7 +332,7 @@ class BoutRow(OfTrial):
 
 
 def bout_rows(results: StudyResults) -> Iterator[BoutRow]:
-    """Yield the walking bouts of every trial, in order of time."""
+    """Yield the bouts of every trial, in order of time."""
     for trial in results.trials:
         for unit in () if trial.cycles is None else bout_units(trial.cycles):
             yield row_of(
@@ -278,7 +362,7 @@ class Exclusion(OfTrial):
 def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
     whole: dict[str, Any] = {"cycle": None, "start_s": NAN, "end_s": NAN}
     for trial in results.trials:
-        if trial.status != "ok":
+        if trial.status not in ("ok", "pooled"):
             yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
     for cycle in cycle_rows(results):
         if cycle.reason:
@@ -333,6 +417,19 @@ def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
 
 TRIAL_TABLES = (
     Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
+    Table(
+        "all_cycles",
+        "SDs over all cycles of the movement, and what exclusions changed",
+        AllCyclesRow,
+        _all_cycles_rows,
+    ),
+    Table("over_time", "both instruments sample by sample", OverTimeRow, _over_time_rows),
+    Table(
+        "recordings_pooled",
+        "short recordings of one person pooled, a person, condition and side a row",
+        PooledRow,
+        _pooled_rows,
+    ),
     Table("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
     Table("sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows),
     Table(
@@ -348,7 +445,7 @@ TRIAL_TABLES = (
         "residual_angle", "rotation outside the hinge, a cycle a row", CycleResidual, _residual_rows
     ),
     Table("cycles", "every cycle found, kept or not", CycleRow, cycle_rows),
-    Table("bouts", "every walking bout", BoutRow, bout_rows),
+    Table("bouts", "every bout, a run of cycles without a pause", BoutRow, bout_rows),
     Table("exclusions", "trials and cycles left out, with the reason", Exclusion, _exclusion_rows),
     Table("mean_curves", "mean curves over the cycle, a point a row", CurvePoint, _curve_rows),
     Table("warnings", "warnings of the trials", WarningRow, _warning_rows),

@@ -159,7 +159,8 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
         raise AngleError(
             "heading from the hinge: the accelerations cannot tell which way the axis points "
             f"(misfits {found} : 1, at least {least} : 1 is needed). Give a recording "
-            "with walking in it, or use a procedure with magnetometers."
+            "in which the joint itself is accelerated, as in walking and squats, or use a "
+            "procedure with magnetometers."
         )
     error = float(np.hypot(np.degrees(np.sqrt(variance)), SYSTEMATIC_DEG))
     warning = (

@@ -237,8 +237,9 @@ def _judge(seconds: _Seconds, followed: FollowedHeading, centre: JointCentre) ->
             f"heading without magnetometers: the motion was too little or too disturbed to tell "
             f"how the sensors are turned to each other (coherence {alike}, at least {least} is "
             f"needed; horizontal acceleration of the joint {moved} m/s² RMS, at least {little}; "
-            f"misfit {noise} times that, at most {most}). Give a recording with walking in it, "
-            "or use a procedure with magnetometers."
+            f"misfit {noise} times that, at most {most}). Give a recording in which the joint "
+            "itself is accelerated, as in walking and squats, or use a procedure with "
+            "magnetometers."
         )
     error, mean_error = (
         float(np.hypot(np.degrees(np.sqrt(variance)), _SYSTEMATIC_DEG * ratio))

@@ -1,0 +1,99 @@
+"""The cycles of one trial, as the study asks for them; and overrides that name none."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from twinangle.agreement.exclusion_effect import ExclusionEffect, exclusion_effect
+from twinangle.analysis.reading import TrialSignals
+from twinangle.cycles import find_cycles
+from twinangle.cycles.enough import NOT_THE_MOVEMENT, OUTLIERS, reason_kind
+from twinangle.errors import TwinangleError
+from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles
+from twinangle.study import Study, Trial
+from twinangle.study.overrides_table import read_overrides
+
+
+def cut_cycles(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, paired: PairedAngles
+) -> CycleSet:
+    """Find, judge and cut the cycles of a trial.
+
+    Raises
+    ------
+    CycleError
+        If too few are kept, or an override names none of them.
+    StudyError
+        If the table of overrides is at fault.
+    """
+    return find_cycles(
+        paired,
+        method=study.cycles.method,
+        movement=study.cycles.movement,
+        turns=study.cycles.turns,
+        calibration=calibration_stretches(study, trial),
+        sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
+        vertical_rate_rad_s=motion.vertical_rate_rad_s,
+        start_s=trial.start_s,
+        end_s=trial.end_s,
+        events_s=signals.events_s if study.cycles.method == "events" else None,
+        overrides=read_overrides(study, trial),
+        masked=trial.mask,
+        few=True,
+    )
+
+
+def calibration_stretches(study: Study, trial: Trial) -> tuple[tuple[str, Interval], ...]:
+    """Return the stretches of a recording that are no part of its cycles, by name."""
+    if study.cycles.include_calibration:
+        return ()
+    parts = (("neutral standing", trial.static), ("functional movement", trial.functional))
+    return tuple((name, part) for name, part in parts if isinstance(part, Interval))
+
+
+def override_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
+    """Return what is wrong with the cycles forced in or out of a trial; empty where nothing is.
+
+    A time outside every cycle shows only when the cycles are found, so that they are, by the first
+    procedure that yields an angle; a trial without overrides costs nothing.
+    """
+    if not read_overrides(study, trial):
+        return ""
+    fault = ""
+    for procedure in study.wearable.procedures:
+        try:
+            motion = signals.motion(procedure)
+        except TwinangleError as error:
+            fault = fault or str(error)
+            continue
+        angle = motion.angle
+        alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
+        try:
+            cut_cycles(study, trial, signals, motion, alone)
+        except TwinangleError as error:
+            return str(error)
+        return ""
+    return fault
+
+
+def effect_of_exclusions(cycles: CycleSet) -> ExclusionEffect:
+    """Return the SD over all cycles of the movement beside that over those kept.
+
+    All are those with whole curves that a rule of judgement or somebody's hand may have left out:
+    not calibration, nor what lies outside the stretch to analyse, in a pause or alone.
+    """
+    kinds = [reason_kind(text) for text in cycles.reason]
+    curves = [
+        cycles.wearable_deg,
+        *([] if cycles.reference_deg is None else [cycles.reference_deg]),
+    ]
+    counts = np.array([kind not in NOT_THE_MOVEMENT for kind in kinds], dtype=bool)
+    for each in curves:
+        counts &= np.isfinite(each).all(axis=1)
+    outlying = np.array([kind in OUTLIERS for kind in kinds], dtype=bool)
+    return exclusion_effect(
+        cycles.wearable_deg[counts],
+        None if cycles.reference_deg is None else cycles.reference_deg[counts],
+        kept=cycles.kept[counts],
+        outlying=outlying[counts],
+    )
