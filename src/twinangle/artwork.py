@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-WIDTHS_MM = (85.0, 178.0)
 NARROWEST_MM, WIDEST_MM = 80.0, 200.0
 FORMATS = ("pdf", "svg", "png", "tiff")
 LEAST_DPI, MOST_DPI = 150, 1200
@@ -19,8 +18,9 @@ class Artwork:
     Attributes
     ----------
     widths_mm : tuple of float
-        Widths in print; one column of a journal's page and both, unless stated otherwise
-        (publishers' guides for artwork: 85 to 90 mm and 174 to 180 mm, type of 7 to 8 points).
+        Widths in print for which every figure is drawn anew; none: as in the report, each for one
+        column of a journal's page or for both (publishers' guides for artwork: 85 to 90 mm and
+        174 to 180 mm, type of 7 to 8 points).
     formats : tuple of str
         Of `FORMATS`.
     dpi : int
@@ -29,10 +29,10 @@ class Artwork:
     Raises
     ------
     ValueError
-        If one of them is empty, given twice, not known or out of range.
+        If one is given twice, not known or out of range, or there is no format.
     """
 
-    widths_mm: tuple[float, ...] = WIDTHS_MM
+    widths_mm: tuple[float, ...] = ()
     formats: tuple[str, ...] = ("pdf", "svg")
     dpi: int = 300
 
@@ -48,9 +48,11 @@ class Artwork:
                 raise ValueError(f"`figure_formats`: {name!r} is not one of {', '.join(FORMATS)}.")
         if not LEAST_DPI <= self.dpi <= MOST_DPI:
             raise ValueError(f"`dpi`: {self.dpi} is not between {LEAST_DPI} and {MOST_DPI}.")
+        if not self.formats:
+            raise ValueError("`figure_formats`: must hold at least one.")
         for key, values in (("figure_width_mm", self.widths_mm), ("figure_formats", self.formats)):
-            if not values or len(set(values)) != len(values):
-                raise ValueError(f"`{key}`: must hold at least one, and each once.")
+            if len(set(values)) != len(values):
+                raise ValueError(f"`{key}`: must hold each once.")
 
 
 def artwork_of(parameters: Mapping[str, Any]) -> Artwork:

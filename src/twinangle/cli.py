@@ -44,7 +44,7 @@ OwnProcedures = Annotated[
 ]
 Image = Annotated[
     list[str] | None,
-    typer.Option(help="Write each figure in this format too: png or tiff. May be repeated."),
+    typer.Option(help="Write each figure beside SVG in this format too: pdf, png or tiff. May be repeated."),
 ]
 
 
@@ -328,10 +328,11 @@ def demo(
 
 def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     """Return the formats asked for, or stop with a usage error."""
-    allowed = ("png", "tiff")
+    from twinangle.report.document import IMAGE_FORMATS
+
     for name in names or ():
-        if name not in allowed:
-            raise typer.BadParameter(f"{name!r} is not one of {', '.join(allowed)}.")
+        if name not in IMAGE_FORMATS:
+            raise typer.BadParameter(f"{name!r} is not one of {', '.join(IMAGE_FORMATS)}.")
     return tuple(dict.fromkeys(names or ()))
 
 

@@ -24,7 +24,8 @@ from twinangle.report.document import (
     write_pages,
     write_parts,
 )
-from twinangle.report.figures import Written, write_recording
+from twinangle.report.figure_files import Written
+from twinangle.report.figures import write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.reading import read_results
@@ -51,7 +52,7 @@ def write_outputs(
     jobs : int
         Processes that draw figures.
     image_formats : tuple of str
-        Further formats for each figure, of "png" and "tiff".
+        Further formats for each figure, of "pdf", "png" and "tiff".
 
     Returns
     -------
@@ -99,7 +100,7 @@ def run_into(
         Recordings analysed, and figures drawn, at the same time. The files are the same to the
         last byte whatever it is.
     image_formats : tuple of str
-        Further formats for each figure, of "png" and "tiff".
+        Further formats for each figure, of "pdf", "png" and "tiff".
     on_begin : callable, optional
         Called when the folder has been found fit and the work begins.
     on_fault : callable, optional
@@ -169,7 +170,7 @@ def write_pages_again(
     jobs : int
         Figures drawn at the same time.
     image_formats : tuple of str, optional
-        Further formats for each figure, of "png" and "tiff"; None for those that are there.
+        Further formats for each figure, of "pdf", "png" and "tiff"; None for those that are there.
     widths_mm, formats, dpi : optional
         Of the paper kit's figures, see :class:`twinangle.artwork.Artwork`; None for what the
         study file said.
@@ -221,7 +222,7 @@ def require_curves(results: StudyResults, folder: Path) -> None:
 
 
 def formats_there(folder: Path) -> tuple[str, ...]:
-    """Return the formats beside PDF in which the figures of a run lie there."""
+    """Return the formats beside SVG in which the figures of a run lie there."""
     found = {path.suffix[1:] for path in (folder / "figures").glob("*")}
     return tuple(name for name in IMAGE_FORMATS if name in found)
 

@@ -42,9 +42,10 @@ def test_figures_for_a_paper_are_checked_before_anything_is_computed():
     settings = ReportSettings(figure_width_mm=(88, 180.5), figure_formats=("tiff",), dpi=600)
     assert (settings.figure_width_mm, settings.dpi) == ((88, 180.5), 600)
     assert ReportSettings().figure_formats == ("pdf", "svg")
+    assert ReportSettings().figure_width_mm == ()  # as in the report: nothing is drawn twice
     for wrong, said in (
         ({"figure_width_mm": (30.0,)}, "30 is not between 80 and 200"),
-        ({"figure_width_mm": ()}, "at least one"),
+        ({"figure_formats": ()}, "at least one"),
         ({"figure_formats": ("jpg",)}, "'jpg' is not one of pdf, svg, png, tiff"),
         ({"figure_formats": ("pdf", "pdf")}, "each once"),
         ({"dpi": 72}, "72 is not between 150 and 1200"),

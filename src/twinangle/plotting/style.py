@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
@@ -228,43 +227,29 @@ def _touch(below: tuple[float, int], above: tuple[float, int], gap: float) -> bo
     return above[0] - below[0] < gap * (below[1] + above[1]) / 2 - 1e-12
 
 
-def save_figure(
-    figure: Figure, stem: Path, formats: Sequence[str], *, dpi: int = 300, title: str = ""
-) -> tuple[Path, ...]:
-    """Write a figure.
+def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") -> bytes:
+    """Return a figure as a file's bytes, the same each time.
 
     Parameters
     ----------
     figure : Figure
         What to write.
-    stem : Path
-        The file without its suffix.
-    formats : sequence of str
-        Of "pdf", "svg", "png" and "tiff".
+    suffix : str
+        "pdf", "svg", "png" or "tiff".
     dpi : int
         Of the latter two, and of what is drawn as an image in the others.
     title : str
         Put into an SVG, for those who cannot see it.
-
-    Returns
-    -------
-    tuple of Path
-        The files written.
 
     Raises
     ------
     ValueError
         If a format is not known.
     """
-    written = []
-    for suffix in formats:
-        path = stem.with_name(f"{stem.name}.{suffix}")
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
-        data = buffer.getvalue()
-        path.write_bytes(_with_common_typefaces(data) if suffix == "svg" else data)
-        written.append(path)
-    return tuple(written)
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
+    data = buffer.getvalue()
+    return _with_common_typefaces(data) if suffix == "svg" else data
 
 
 def _with_common_typefaces(svg: bytes) -> bytes:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from twinangle.artwork import Artwork
 from twinangle.parallel import Workers
+from twinangle.report.figure_files import Place
 from twinangle.report.paper.bibliography import as_bibtex
 from twinangle.report.paper.checklists import checklist_files
 from twinangle.report.paper.delimited import as_csv
-from twinangle.report.paper.figures import Drawn, begin_figures, finish_figures
 from twinangle.report.paper.latex import as_latex
 from twinangle.report.paper.tables import PaperTable, paper_tables
 from twinangle.report.paper.texts import methods_document, results_document
@@ -22,18 +21,27 @@ from twinangle.results import StudyResults
 PAPER = "paper"
 
 
-@dataclass(frozen=True, slots=True)
-class Begun:
-    """What other processes are at work on."""
+def paper_places(folder: Path, artwork: Artwork) -> list[Place]:
+    """Return where the figures for an article go, in a folder that is made for them.
 
-    figures: Drawn
-    tables: Iterator[None]
+    Unless widths were asked for, each has the width it has in the report, so that nothing is
+    drawn twice.
+    """
+    figures = folder / "figures"
+    figures.mkdir(parents=True, exist_ok=True)
+    return [
+        Place(figures, artwork.formats, width, artwork.dpi, for_paper=True)
+        for width in artwork.widths_mm or (None,)
+    ]
 
 
-def begin_paper(results: StudyResults, folder: Path, workers: Workers, artwork: Artwork) -> Begun:
-    """Write the paper kit's texts into an existing folder, and begin its figures and tables."""
-    figures, tables, checklists = (folder / n for n in ("figures", "tables", "checklists"))
-    for each in (figures, tables, checklists):
+def begin_paper(results: StudyResults, folder: Path, workers: Workers) -> Iterator[None]:
+    """Write the kit's texts into an existing folder, and begin its tables.
+
+    Whoever exhausts what is returned waits for the tables; a fault of them is raised there.
+    """
+    tables, checklists = (folder / name for name in ("tables", "checklists"))
+    for each in (tables, checklists):
         each.mkdir(parents=True, exist_ok=True)
     methods, works = methods_document(results)
     texts = {
@@ -44,16 +52,7 @@ def begin_paper(results: StudyResults, folder: Path, workers: Workers, artwork: 
     }
     for path, text in texts.items():
         _write(path, text)
-    return Begun(
-        begin_figures(results, figures, workers, artwork),
-        workers.in_order(partial(_write_tables, results.title, paper_tables(results)), [tables]),
-    )
-
-
-def finish_paper(begun: Begun, folder: Path) -> None:
-    """Wait for what was begun; a fault of it is raised here."""
-    finish_figures(begun.figures, folder / "figures")
-    list(begun.tables)
+    return workers.in_order(partial(_write_tables, results.title, paper_tables(results)), [tables])
 
 
 def _write(path: Path, text: str) -> None:
