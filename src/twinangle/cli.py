@@ -44,7 +44,9 @@ OwnProcedures = Annotated[
 ]
 Image = Annotated[
     list[str] | None,
-    typer.Option(help="Write each figure beside SVG in this format too: pdf, png or tiff. May be repeated."),
+    typer.Option(
+        help="Write each figure beside SVG in this format too: pdf, png or tiff. May be repeated."
+    ),
 ]
 
 

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
+from twinangle.plotting.alternatives import of_along_cycle
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     BAND,
@@ -69,7 +70,8 @@ def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tupl
             )
         )
         name = file_name("along-cycle", condition)
-        drawn.append(Drawn(name, figure, caption, f"Difference along the cycle, {condition}."))
+        said = of_along_cycle([(key[0], both) for key, both in members])
+        drawn.append(Drawn(name, figure, caption, said))
     return tuple(drawn)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from twinangle.agreement.budget import PooledBudget
+from twinangle.plotting.alternatives import of_budgets
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
 from twinangle.results import StudyResults, named
@@ -70,7 +71,7 @@ def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | 
         "participants; the parts add up to the whole. Green: what repeats every cycle; violet: a "
         f"level that drifts slowly; grey: what differs from cycle to cycle.{small}"
     )
-    return Drawn("error_budget", figure, caption, "Parts of the mean squared difference.")
+    return Drawn("error_budget", figure, caption, of_budgets(rows, PARTS))
 
 
 def visible_parts(budgets: Sequence[PooledBudget]) -> tuple[str, ...]:

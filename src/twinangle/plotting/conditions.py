@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from twinangle.agreement.conditions import ConditionDifference
+from twinangle.plotting.alternatives import of_conditions
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -58,7 +59,7 @@ def draw_conditions(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn
         f"participant's. (b, c) Paired difference and ratio over participants with "
         f"{results.options.level} intervals; dashed: no difference."
     )
-    return Drawn("conditions", figure, caption, "Per-cycle SD by condition.")
+    return Drawn("conditions", figure, caption, of_conditions(rows))
 
 
 def _panels(width_mm: float, n_rows: int) -> tuple[Figure, Axes, tuple[Axes, Axes], float]:

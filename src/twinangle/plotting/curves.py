@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 
 from twinangle.agreement.bands import CurveBand
 from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.plotting.alternatives import of_group_curves
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     BAND,
@@ -81,7 +82,7 @@ def _draw_group(
         f"(b) their difference: {said}."
     )
     name = file_name("group-curves", condition)
-    return Drawn(name, figure, caption, f"Mean curves of both instruments, {condition}.")
+    return Drawn(name, figure, caption, of_group_curves(condition, curves))
 
 
 def _over(curves: PooledCurves) -> str:

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy import special
 
+from twinangle.plotting.alternatives import of_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -65,7 +66,7 @@ def draw_distribution(results: StudyResults, width_mm: float = DOUBLE_MM) -> Dra
         "the quantiles of a normal distribution (Blom's scores); the line is where normal values "
         "of the same mean and SD would lie."
     )
-    return Drawn("distribution", figure, caption, "Histogram and normal quantile plot.")
+    return Drawn("distribution", figure, caption, of_distribution(found))
 
 
 def _panels(width_mm: float, n: int) -> tuple[Figure, list[tuple[Axes, Axes]]]:

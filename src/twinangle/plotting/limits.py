@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -106,7 +107,7 @@ def _draw_answer(results: StudyResults, each: Limits, view: _View, width_mm: flo
         ANSWER,
         figure,
         _limits_caption(results, pooled, view, _named(found)),
-        f"Bland-Altman plot, {pooled.procedure}, {pooled.condition}.",
+        of_limits([each]),
     )
 
 
@@ -126,7 +127,7 @@ def _draw_limits_row(
         file_name("limits", first.procedure, first.condition),
         figure,
         _limits_caption(results, first, view, all(_named(found) for _, found in members)),
-        f"Bland-Altman plots, {first.procedure}, {first.condition}.",
+        of_limits(members),
     )
 
 

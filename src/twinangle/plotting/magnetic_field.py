@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 
+from twinangle.plotting.alternatives import of_fields
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -60,7 +61,7 @@ def draw_fields(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | N
         "Magnetic field at the sensors: deviation of its norm from the undisturbed value, mean of "
         "each second, every recording; beyond the dashed lines a sample counts as disturbed."
     )
-    return Drawn("magnetic_field", figure, caption, "Deviation of the magnetic field's norm.")
+    return Drawn("magnetic_field", figure, caption, of_fields(shown))
 
 
 def _field_records(results: StudyResults, condition: str) -> list[SensorRecord]:

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.plotting.alternatives import of_participants, of_small_multiples
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -124,9 +125,7 @@ def _draw_rows(
         few_ticks(axes, x=2 if narrow else 5, y=None)
     _key(figure, panels, trials, 1 if narrow else 2)
     name = "participants" if part == 0 else f"participants-{part + 1}"
-    return Drawn(
-        name, figure, _caption(results, trials, bool(pooled)), "Numbers of every participant."
-    )
+    return Drawn(name, figure, _caption(results, trials, bool(pooled)), of_participants(trials))
 
 
 def _columns(width_mm: float) -> tuple[list[float], float]:
@@ -309,7 +308,7 @@ def _draw_grid(
         "Mean curves of every recording with a reference, main procedure, on the same scales: "
         "above, both instruments; below, wearable − reference."
     )
-    return Drawn(name, figure, caption, "Mean curves of every participant.")
+    return Drawn(name, figure, caption, of_small_multiples(trials))
 
 
 def _shared(trials: Sequence[TrialResult]) -> tuple[Ends, float]:

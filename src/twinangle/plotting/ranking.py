@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.agreement.ranking import Contest
+from twinangle.plotting.alternatives import of_contest
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -73,4 +74,4 @@ def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) 
         "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
-    return Drawn(file_name("contest", condition), figure, caption, f"Procedures, {condition}.")
+    return Drawn(file_name("contest", condition), figure, caption, of_contest(condition, contest))

@@ -156,9 +156,7 @@ def _without_traces(group: TrialGroup) -> TrialGroup:
     return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
 
 
-def write_pooled(
-    results: StudyResults, places: Sequence[Place], which: int
-) -> list[list[Written]]:
+def write_pooled(results: StudyResults, places: Sequence[Place], which: int) -> list[list[Written]]:
     """Draw what one of `OF_A_STUDY` gives, and write it to each place under provisional names."""
     draw = OF_A_STUDY[which]
     by_width: dict[float | None, list[Rendered]] = {}

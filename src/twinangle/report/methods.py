@@ -9,7 +9,7 @@ from twinangle.cautions import to_be_stated
 from twinangle.report.along_cycle import along_cycle_paragraph
 from twinangle.report.blocks import Block, bullets, heading, text
 from twinangle.report.budget import budget_paragraph
-from twinangle.report.citations import register_of_citations
+from twinangle.report.citations import register_of_citations, works_named
 from twinangle.report.clocks import clocks_paragraph
 from twinangle.report.conditions import conditions_paragraph
 from twinangle.report.curves import curves_paragraph
@@ -32,28 +32,6 @@ from twinangle.signals.gaps import BRIDGED_S
 from twinangle.signals.joint import joint_named
 from twinangle.wording import NOTHING, count, listing, span
 
-# How the text names a work, by the work's key in the register of citations.
-NAMED = {
-    "aminian-2002": "Aminian et al. 2002",
-    "berger-hsu-1996": "Berger & Hsu 1996",
-    "bland-altman-1999": "Bland & Altman 1999",
-    "bland-altman-2007": "2007",
-    "hampel-1974": "Hampel 1974",
-    "kobayashi-salam-2000": "Kobayashi & Salam 2000",
-    "dunn-1961": "Dunn 1961",
-    "koenig-2014": "König et al. 2014",
-    "laidig-2017": "Laidig et al. 2017",
-    "laidig-seel-2023": "Laidig & Seel 2023",
-    "lin-1989": "Lin 1989",
-    "mcginley-2009": "McGinley et al. 2009",
-    "mcgraw-wong-1996": "McGraw & Wong 1996",
-    "nichols-holmes-2002": "Nichols & Holmes 2002",
-    "shrout-fleiss-1979": "Shrout & Fleiss 1979",
-    "telschow-schwartzman-2022": "Telschow & Schwartzman 2022",
-    "weir-2005": "Weir 2005",
-    "weygers-kok-2020": "Weygers & Kok 2020",
-    "zou-2013": "Zou 2013",
-}
 _FILTERS = {
     "kalman": "The procedure kalman is a Kalman filter with smoother for each sensor's orientation "
     "and gyroscope offset; it is the analysing software's own.",
@@ -94,8 +72,7 @@ def methods_text(results: StudyResults) -> str:
 
 def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
     """Return the references that the paragraphs name, in alphabetical order."""
-    text = " ".join(paragraphs)
-    named = (key for key, mark in NAMED.items() if mark in text)
+    named = {found.key for text in paragraphs for found in works_named(text)}
     return tuple(sorted(register_of_citations()[key].reference() for key in named))
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from twinangle.report.citations import Citation, register_of_citations
-from twinangle.report.methods import NAMED
+from twinangle.report.citations import Citation, register_of_citations, works_named
 
 
 def numbered(paragraphs: Sequence[str]) -> tuple[list[str], list[Citation]]:
@@ -16,21 +15,17 @@ def numbered(paragraphs: Sequence[str]) -> tuple[list[str], list[Citation]]:
     paragraphs : sequence of str
         Texts that name works by author and year.
     """
-    text = "\n\n".join(paragraphs)
-    places = {key: text.find(mark) for key, mark in NAMED.items()}
-    order = sorted((key for key, place in places.items() if place >= 0), key=places.__getitem__)
-    # The longest first, so that a bare year is not marked within a longer name.
-    for key in sorted(order, key=lambda key: -len(NAMED[key])):
-        text = text.replace(NAMED[key], f"{NAMED[key]}\0{order.index(key) + 1}\0")
-    shown = _in_brackets(text)
+    order: dict[str, int] = {}
+    shown = []
+    for text in paragraphs:
+        parts, last = [], 0
+        for found in works_named(text):
+            number = order.setdefault(found.key, len(order) + 1)
+            parts.append(f"{text[last : found.end]} [{number}]")
+            last = found.end
+        shown.append("".join([*parts, text[last:]]))
     register = register_of_citations()
-    return shown.split("\n\n"), [register[key] for key in order]
-
-
-def _in_brackets(text: str) -> str:
-    """Turn the marks into numbers in brackets."""
-    parts = text.split("\0")
-    return "".join(f" [{part}]" if k % 2 else part for k, part in enumerate(parts))
+    return shown, [register[key] for key in order]
 
 
 def reference_list(works: Sequence[Citation]) -> list[str]:
