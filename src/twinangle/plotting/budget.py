@@ -29,10 +29,11 @@ PARTS = {
 # Dark to light teal: what repeats every cycle; violet: drift; greys: from cycle to cycle.
 PART_COLOURS = (
     "#0b5e4f", "#12957d", "#5fc0ad", "#b5e3da", "#2b7f8c",
-    "#5f3d7a", "#4d5660", "#7d8894", "#a9b1ba", "#dcdfe2",
+    "#5f3d7a", "#4d5660", "#7d8894", "#a9b1ba", "#bcc2c9",
 )  # fmt: skip
-# Beside the colour, so that neighbours differ in grey and whatever colours a reader sees.
-PART_HATCHES = ("", "....", "xxxx", "", "////", "", "\\\\\\\\", "....", "xxxx", "")
+# Beside the colour, so that any two parts differ in grey and whatever colours a reader sees.
+PART_HATCHES = ("", "....", "xxxx", "", "////", "||||", "\\\\\\\\", "....", "xxxx", "----")
+KEY_MM = 3.8  # height of a line of the key
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
 
@@ -42,23 +43,24 @@ def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | 
     if not rows:
         return None
     narrow = is_narrow(width_mm)
-    left, bar, key = (24.0, 9.0, 22.0) if narrow else (46.0, 7.0, 13.0)
+    visible = visible_parts([budget for _, budget in rows])
+    left, bar, columns = (36.0, 9.0, 2) if narrow else (46.0, 7.0, 5)
+    key = 2.0 + KEY_MM * -(-len(visible) // columns)
     figure = new_figure(width_mm, 13 + key + bar * len(rows))
     axes = add_panel(figure, left, 9, width_mm - left - 5, 4 + bar * len(rows))
     _draw_stack(axes, [budget for _, budget in rows])
     between = ",\n" if narrow else ", "
     labels = [
-        f"{shortened(name, 14 if narrow else 20)}{between}{shortened(condition, 14)}"
+        f"{shortened(name, 20)}{between}{shortened(condition, 14)}"
         for (name, condition, _), _ in rows
     ]
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
     few_ticks(axes, x=5 if narrow else 7, y=None)
-    visible = visible_parts([budget for _, budget in rows])
     handles, names = axes.get_legend_handles_labels()
     figure.legend(
         handles=[h for h, name in zip(handles, names, strict=True) if name in visible],
-        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=2 if narrow else 5, handlelength=1.0,
+        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=columns, handlelength=1.0,
     )  # fmt: skip
     unseen = [name for name in PARTS.values() if name not in visible]
     small = (

@@ -66,8 +66,8 @@ def _panels(width_mm: float, n_rows: int) -> tuple[Figure, Axes, tuple[Axes, Axe
     """Return the figure, the panel of people, those of the comparisons, and the first's height."""
     if is_narrow(width_mm):
         low = max(14.0, 8.0 * n_rows)
-        figure = new_figure(width_mm, low + 74)
-        paired = add_panel(figure, 13, low + 24, width_mm - 27, 44)
+        figure = new_figure(width_mm, low + 69)
+        paired = add_panel(figure, 13, low + 19, width_mm - 27, 44)
         each = (width_mm - 38) / 2
         forests = [add_panel(figure, left, 9, each, low) for left in (29.0, 34.0 + each)]
         return figure, paired, (forests[0], forests[1]), 44.0

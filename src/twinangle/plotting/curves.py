@@ -156,6 +156,10 @@ def _draw_margin(axes: Axes, margin: float | None, reach: float) -> str:
     if margin is not None and shown:
         for level in (-margin, margin):
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
+        axes.annotate(
+            f"margin ±{stated(margin)}°", (1, margin), (0, -2.5), va="top", ha="right",
+            xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
+        )  # fmt: skip
         reach = max(reach, margin)
     reach = 1.12 * reach or 1.0
     axes.set_ylim(-reach, reach)

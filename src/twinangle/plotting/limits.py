@@ -262,7 +262,8 @@ def _name_participants(
     gap = 0.6 / size_mm[0] * (right - left)
     for code, (x, y), place in zip(present, means, places, strict=True):
         axes.plot([x, column - gap], [y, place], color=FAINT, linewidth=0.5)
-        axes.text(column, place, shortened(code, 8), va="center")
+        behind = {"facecolor": "white", "edgecolor": "none", "pad": 0.3}  # no line crosses a name
+        axes.text(column, place, shortened(code, 8), va="center", zorder=4, bbox=behind)
 
 
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:
