@@ -122,7 +122,7 @@ def check_at_width(item, width):
 
 def test_figures_embed_truetype(written):
     # Publishers ask for embedded TrueType: FontFile2 (ISO 32000-1, table 126) and no Type 3.
-    paths = sorted((written / "figures").glob("*.pdf"))
+    paths = sorted((written / "paper" / "figures").glob("*.pdf"))
     assert paths
     for path in paths:
         data = path.read_bytes()

@@ -192,10 +192,15 @@ def test_the_kit_lies_in_its_folder(written):
     for name in (
         "methods.md", "results.md", "references.bib", "figures/captions.md", "tables/notes.md",
         "tables/tables.docx", "tables/limits_of_agreement.tex", "checklists/grras.md",
-        "figures/participants_85mm.svg", "figures/distribution_85mm.svg",
+        "figures/participants_178mm.svg", "figures/distribution_178mm.pdf",
+        "figures/limits-answer_88mm.pdf", "figures/group-curves_indoor_88mm.svg",
     ):  # fmt: skip
         assert name in there, name
     assert not any(name.split("/")[-1].startswith(".") for name in there)
+    # Drawn once: the kit's SVG are those of the report.
+    for path in (paper / "figures").glob("*.svg"):
+        name = re.sub(r"_\d+mm$", "", path.stem)
+        assert path.read_bytes() == (written / "figures" / f"{name}.svg").read_bytes()
     captions = (paper / "figures" / "captions.md").read_text(encoding="utf-8")
     for name in {re.sub(r"_\d+mm\.\w+$", "", n.split("/")[1]) for n in there if "mm." in n}:
         assert f"**{name}**" in captions
