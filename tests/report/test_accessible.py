@@ -63,7 +63,8 @@ def test_headings_begin_at_the_first_level_and_skip_none(study):
 
 
 @pytest.mark.parametrize(
-    "code", ["#strong[x] $a_b$ @c <d> `e` \\f", "参加者一", "مشارك ١", "प्रतिभागी", "😀 \ue000 \uffff"]
+    "code",
+    ["#strong[x] $a_b$ @c <d> `e` \\f", "参加者一", "مشارك ١", "प्रतिभागी", "😀 \ue000 \uffff"],
 )
 def test_odd_names_are_typeset_whatever_typefaces_there_are(study, tmp_path, code):
     content = report_content(study, {})

@@ -33,6 +33,7 @@ PART_COLOURS = (
 )  # fmt: skip
 # Beside the colour, so that any two parts differ in grey and whatever colours a reader sees.
 PART_HATCHES = ("", "....", "xxxx", "", "////", "||||", "\\\\\\\\", "....", "xxxx", "----")
+LETTER_MM = 1.55  # width of a letter, at most on average
 KEY_MM = 3.8  # height of a line of the key
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
@@ -45,15 +46,17 @@ def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | 
     narrow = is_narrow(width_mm)
     visible = visible_parts([budget for _, budget in rows])
     left, bar, columns = (36.0, 9.0, 2) if narrow else (46.0, 7.0, 5)
-    key = 2.0 + KEY_MM * -(-len(visible) // columns)
-    figure = new_figure(width_mm, 13 + key + bar * len(rows))
-    axes = add_panel(figure, left, 9, width_mm - left - 5, 4 + bar * len(rows))
-    _draw_stack(axes, [budget for _, budget in rows])
     between = ",\n" if narrow else ", "
     labels = [
         f"{shortened(name, 20)}{between}{shortened(condition, 14)}"
         for (name, condition, _), _ in rows
     ]
+    longest = max(len(line) for label in labels for line in label.splitlines())
+    left = max(left, 4 + LETTER_MM * longest)
+    key = 2.0 + KEY_MM * -(-len(visible) // columns)
+    figure = new_figure(width_mm, 13 + key + bar * len(rows))
+    axes = add_panel(figure, left, 9, width_mm - left - 5, 4 + bar * len(rows))
+    _draw_stack(axes, [budget for _, budget in rows])
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
     few_ticks(axes, x=5 if narrow else 7, y=None)

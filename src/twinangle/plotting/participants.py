@@ -35,6 +35,7 @@ from twinangle.signals.joint import joint_named
 from twinangle.wording import file_name, shortened
 
 ROW_MM = 3.5
+LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
 CELLS = 60
 NARROW_CELLS = 15
@@ -109,9 +110,10 @@ def _draw_rows(
     height = ROW_MM * rows + 2
     narrow = is_narrow(width_mm)
     figure = new_figure(width_mm, height + (22 if narrow else 19))
-    lefts, width = _columns(width_mm) if paired else ([34.0], min(90.0, width_mm - 39))
-    panels = [add_panel(figure, left, 9, width, height) for left in lefts]
     labels = [*row_names(results, trials), *(name for name, _ in pooled)]
+    longest = max(map(len, labels))
+    lefts, width = _columns(width_mm, longest) if paired else ([36.0], min(90.0, width_mm - 41))
+    panels = [add_panel(figure, left, 9, width, height) for left in lefts]
     for axes in panels:
         axes.set_ylim(rows - 0.4, -0.6)
         axes.set_yticks(range(rows), labels if axes is panels[0] else [""] * rows)
@@ -128,9 +130,10 @@ def _draw_rows(
     return Drawn(name, figure, _caption(results, trials, bool(pooled)), of_participants(trials))
 
 
-def _columns(width_mm: float) -> tuple[list[float], float]:
+def _columns(width_mm: float, letters: int) -> tuple[list[float], float]:
     """Return where three panels begin behind the names, and their width."""
     names, gap = (20.0, 6.0) if is_narrow(width_mm) else (29.0, 8.0)
+    names = max(names, 4 + LETTER_MM * letters)
     width = (width_mm - names - 2 * gap - 4) / 3
     return [names + k * (width + gap) for k in range(3)], width
 
