@@ -30,9 +30,9 @@ def check_inside(item, renderer):
     """Every text of a figure lies in it, but for what scales hold outside their view."""
     figure = item.figure
     figure.draw(renderer)
-    texts = [text for axes in figure.axes for text in (*axes.texts, axes.xaxis.label,
-                                                       axes.yaxis.label, axes._left_title)]  # fmt: skip
+    texts = []
     for axes in figure.axes:
+        texts += [*axes.texts, axes.xaxis.label, axes.yaxis.label, axes._left_title]
         low, high = sorted(axes.get_ylim())
         pairs = zip(axes.get_yticks(), axes.get_yticklabels(), strict=False)
         texts += [label for place, label in pairs if low <= place <= high]

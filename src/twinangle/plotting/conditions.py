@@ -50,7 +50,8 @@ def draw_conditions(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn
         ("ratio", "c Ratio", "Ratio of SD"),
     )
     for axes, (what, title, label) in zip(forests, said, strict=True):
-        _draw_forest(axes, rows, what, named=what == "difference")
+        letters = (18, 8) if is_narrow(width_mm) else (22, 11)
+        _draw_forest(axes, rows, what, letters if what == "difference" else None)
         letter(axes, title)
         axes.set_xlabel(label)
     first = procedures(results)[0]
@@ -123,9 +124,16 @@ def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height:
 
 
 def _draw_forest(
-    axes: Axes, rows: Sequence[tuple[str, ConditionDifference]], what: str, *, named: bool
+    axes: Axes,
+    rows: Sequence[tuple[str, ConditionDifference]],
+    what: str,
+    letters: tuple[int, int] | None,
 ) -> None:
-    """Draw one number of each comparison with its interval, a row each."""
+    """Draw one number of each comparison with its interval, a row each.
+
+    `letters` are those of a procedure's and a condition's name at most; None for rows that are
+    named further left.
+    """
     for k, (_, row) in enumerate(rows):
         value, ends = getattr(row, what), getattr(row, f"{what}_ci")
         if np.isfinite(value):
@@ -135,9 +143,13 @@ def _draw_forest(
     none = 0.0 if what == "difference" else 1.0
     axes.axvline(none, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
     axes.set_ylim(len(rows) - 0.4, -0.6)
-    labels = [
-        f"{shortened(name, 22)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
-        for name, row in rows
-    ]
-    axes.set_yticks(range(len(rows)), labels if named else [""] * len(rows))
+    labels = [""] * len(rows)
+    if letters is not None:
+        most, each = letters
+        labels = [
+            f"{shortened(name, most)}\n{shortened(row.condition, each)} − "
+            f"{shortened(row.against, each)}"
+            for name, row in rows
+        ]
+    axes.set_yticks(range(len(rows)), labels)
     few_ticks(axes, x=4, y=None)

@@ -23,7 +23,6 @@ from twinangle.plotting.style import (
 from twinangle.results import StudyResults, given
 from twinangle.wording import file_name, shortened
 
-
 LONGEST = 22  # letters of a procedure's name
 LETTER_MM = 1.6  # width of a letter, at most on average
 
