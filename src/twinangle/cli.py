@@ -43,7 +43,9 @@ OwnProcedures = Annotated[
 ]
 Image = Annotated[
     list[str] | None,
-    typer.Option(help="Write each figure in this format too: png or tiff. May be repeated."),
+    typer.Option(
+        help="Write each figure beside SVG in this format too: pdf, png or tiff. May be repeated."
+    ),
 ]
 
 
@@ -316,13 +318,40 @@ def report(
     folder: Annotated[Path, typer.Argument(help="Folder of a run's results.", show_default=False)],
     jobs: Annotated[int, typer.Option(min=1, help="Figures drawn at the same time.")] = 1,
     image: Image = None,
+    width: Annotated[
+        list[float] | None,
+        typer.Option(help="Width in mm of the figures in paper/figures. May be repeated."),
+    ] = None,
+    figure_format: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--format", help="Format of those figures: pdf, svg, png or tiff. May be repeated."
+        ),
+    ] = None,
+    dpi: Annotated[int | None, typer.Option(help="Dots an inch of png and tiff there.")] = None,
 ) -> None:
-    """Make report, supplement and figures again from finished results, without analysing."""
+    """Make report, supplement, figures and paper kit again from finished results.
+
+    Nothing is analysed.
+    """
+    from twinangle.artwork import Artwork, changed
     from twinangle.closing import print_answer
     from twinangle.run import write_pages_again
 
-    formats = None if image is None else _image_formats(image)
-    results = write_pages_again(folder, jobs=jobs, image_formats=formats, tell=_say)
+    images = None if image is None else _image_formats(image)
+    try:
+        changed(Artwork(), widths=width, formats=figure_format, dpi=dpi)
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from None
+    results = write_pages_again(
+        folder,
+        jobs=jobs,
+        image_formats=images,
+        widths_mm=width,
+        formats=figure_format,
+        dpi=dpi,
+        tell=_say,
+    )
     print_answer(results, folder)
 
 
@@ -344,10 +373,11 @@ def demo(
 
 def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     """Return the formats asked for, or stop with a usage error."""
-    allowed = ("png", "tiff")
+    from twinangle.report.document import IMAGE_FORMATS
+
     for name in names or ():
-        if name not in allowed:
-            raise typer.BadParameter(f"{name!r} is not one of {', '.join(allowed)}.")
+        if name not in IMAGE_FORMATS:
+            raise typer.BadParameter(f"{name!r} is not one of {', '.join(IMAGE_FORMATS)}.")
     return tuple(dict.fromkeys(names or ()))
 
 

@@ -13,6 +13,7 @@ from rich.table import Table
 from twinangle.analysis.checking import TrialCheck
 from twinangle.notices import gravity_of
 from twinangle.report.answer import INVENTED
+from twinangle.report.paper import PAPER
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
@@ -46,6 +47,7 @@ def print_answer(results: StudyResults, out: Path, console: Console | None = Non
     console.print(f"\nReport: {make_visible(pages)}", soft_wrap=True)
     numbers = f"{out / 'results.json'}, {out / 'tables'}"
     console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)
+    console.print(f"For a paper: {make_visible(str(out / PAPER))}", soft_wrap=True)
     console.print("\nThe answer", style="bold")
     banner = (INVENTED,) if results.invented else ()
     for sentence in (*banner, *answer_sentences(results), rests_on(results)):

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from twinangle.analysis import analyse_trial, check_study, compile_ahead, input_files, pool_study
+from twinangle.artwork import artwork_of, changed
 from twinangle.errors import StudyError
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
@@ -23,7 +24,8 @@ from twinangle.report.document import (
     write_pages,
     write_parts,
 )
-from twinangle.report.figures import Written, write_recording
+from twinangle.report.figure_files import Written
+from twinangle.report.figures import write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.read_back import read_results
@@ -54,7 +56,7 @@ def write_outputs(
     jobs : int
         Processes that draw figures.
     image_formats : tuple of str
-        Further formats for each figure, of "png" and "tiff".
+        Further formats for each figure, of "pdf", "png" and "tiff".
 
     Returns
     -------
@@ -102,7 +104,7 @@ def run_into(
         Recordings analysed, and figures drawn, at the same time. The files are the same to the
         last byte whatever it is.
     image_formats : tuple of str
-        Further formats for each figure, of "png" and "tiff".
+        Further formats for each figure, of "pdf", "png" and "tiff".
     on_begin : callable, optional
         Called when the folder has been found fit and the work begins.
     on_fault : callable, optional
@@ -160,9 +162,12 @@ def write_pages_again(
     *,
     jobs: int = 1,
     image_formats: tuple[str, ...] | None = None,
+    widths_mm: Sequence[float] | None = None,
+    formats: Sequence[str] | None = None,
+    dpi: int | None = None,
     tell: Tell = warn,
 ) -> StudyResults:
-    """Make report, supplement, figures and methods text again from a finished run.
+    """Make report, supplement, figures, methods text and paper kit again from a finished run.
 
     Nothing is analysed: numbers and tables stay as they are, to the byte.
 
@@ -173,7 +178,10 @@ def write_pages_again(
     jobs : int
         Figures drawn at the same time.
     image_formats : tuple of str, optional
-        Further formats for each figure, of "png" and "tiff"; None for those that are there.
+        Further formats for each figure, of "pdf", "png" and "tiff"; None for those that are there.
+    widths_mm, formats, dpi : optional
+        Of the paper kit's figures, see :class:`twinangle.artwork.Artwork`; None for what the
+        study file said.
     tell : callable, optional
         Called with a line on what an earlier run that was stopped had left in the folder.
 
@@ -194,11 +202,14 @@ def write_pages_again(
         tell(text)
     results = read_results(folder)
     require_curves(results, folder)
-    formats = formats_there(folder) if image_formats is None else image_formats
+    artwork = changed(artwork_of(results.parameters), widths=widths_mm, formats=formats, dpi=dpi)
+    images = formats_there(folder) if image_formats is None else image_formats
     with staged(folder, tell=tell) as staging:
         _keep_numbers(folder, staging)
         with Workers(jobs) as workers:
-            write_pages(visible_texts(results), staging, workers, image_formats=formats)
+            write_pages(
+                visible_texts(results), staging, workers, image_formats=images, artwork=artwork
+            )
     return results
 
 
@@ -220,7 +231,7 @@ def require_curves(results: StudyResults, folder: Path) -> None:
 
 
 def formats_there(folder: Path) -> tuple[str, ...]:
-    """Return the formats beside PDF in which the figures of a run lie there."""
+    """Return the formats beside SVG in which the figures of a run lie there."""
     found = {path.suffix[1:] for path in (folder / "figures").glob("*")}
     return tuple(name for name in IMAGE_FORMATS if name in found)
 

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from twinangle.results.read_back import results_of
 
 from twinangle.analysis import analyse_trial, check_study, pool_study
 from twinangle.analysis.decision_records import decision_records
@@ -19,6 +18,7 @@ from twinangle.report.content import report_content, supplement_content
 from twinangle.report.decisions import blind_sentence
 from twinangle.results.changes import changes
 from twinangle.results.equality import difference
+from twinangle.results.read_back import results_of
 from twinangle.study import read_study
 from twinangle.study.decisions import DECISIONS, read_decisions
 

@@ -7,12 +7,12 @@ import json
 import shutil
 
 import pytest
-from twinangle.results.read_back import RESULTS, read_results
 
 from twinangle.analysis import analyse_trial, run_study
 from twinangle.export import export_study
 from twinangle.report.methods import methods_text
 from twinangle.results.equality import difference
+from twinangle.results.read_back import RESULTS, read_results
 from twinangle.results.serialise import to_text
 from twinangle.results.tables.writing import write_tables
 from twinangle.run import run_into

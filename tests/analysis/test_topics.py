@@ -165,6 +165,7 @@ def test_a_generator_is_its_own_so_that_the_same_comes_out_again(topic, six):
             "no trial has it",
         ),
         ("reliability", study(2), {}, "3 participants"),
+        ("sensitivity", study(3), {}, "3 participants; leaving each out"),
     ],
 )
 def test_what_is_absent_says_why(topic, trials, options, reason):

@@ -35,7 +35,7 @@ def test_pages_are_the_same_to_the_byte_and_numbers_are_not_touched(folder):
     before = files(folder)
     stamp = (folder / "results.json").read_text(encoding="utf-8")
     (folder / "report.pdf").unlink()
-    (folder / "figures" / "limits-answer.pdf").unlink()
+    (folder / "figures" / "limits-answer.svg").unlink()
     (folder / "tables" / "mine.csv").write_text("a\n1\n")  # of somebody else
     results = write_pages_again(folder)
     assert results.trials[0].participant == "P01"

@@ -1,11 +1,14 @@
 import matplotlib as mpl
+import pytest
 from matplotlib.text import Text
 
+from twinangle.plotting.conditions import draw_conditions
 from twinangle.plotting.style import styled
+from twinangle.report.figures import OF_A_STUDY
 from twinangle.results import given
 
 # One panel, or a panel a recording under its name.
-UNLETTERED = ("error_budget", "limits-answer", "mean-curves")
+UNLETTERED = ("error_budget", "limits-answer", "mean-curves", "distribution")
 
 
 def is_second_of_a_pair(axes, name):
@@ -20,7 +23,7 @@ def axes_of(drawn, name):
 def test_figures_are_drawn_where_there_are_numbers(drawn, drawn_of_larger, study):
     of_each = {"group-curves_indoor", "limits-answer", "participants", "mean-curves",
                "limits_kalman_indoor", "limits_vqf_indoor", "contest_indoor",
-               "error_budget", "magnetic_field"}  # fmt: skip
+               "error_budget", "magnetic_field", "distribution"}  # fmt: skip
     assert set(drawn) == {
         "indoor traces", "indoor synchronisation", "indoor cycles", "outdoor traces",
         "outdoor cycles", "conditions", *of_each,
@@ -87,9 +90,39 @@ def test_text_stays_inside_the_figure(drawn, drawn_of_larger):
                 assert inside, (name, text.get_text(), box, frame)
 
 
+@pytest.mark.parametrize("width", [85.0, 178.0])
+def test_every_figure_is_drawn_for_either_width(study, larger, width):
+    # Publishers' artwork guides: type of about 7 to 8 points at print size, nothing cut off.
+    with mpl.rc_context(styled()):
+        several = [draw(larger, width) for draw in OF_A_STUDY]
+        several.append(draw_conditions(study, width))  # the larger one has one condition
+        for found in several:
+            for item in found if isinstance(found, tuple) else (found,):
+                if item is not None:
+                    check_at_width(item, width)
+
+
+def check_at_width(item, width):
+    figure = item.figure
+    assert figure.get_size_inches()[0] * 25.4 == pytest.approx(width), item.name
+    assert figure.get_size_inches()[1] * 25.4 <= 235, item.name
+    renderer = figure.canvas.get_renderer()
+    figure.draw(renderer)
+    for text in texts_of(figure):
+        assert 6.5 <= text.get_fontsize() <= 8.5, (item.name, text.get_text())
+        box = text.get_window_extent(renderer)
+        inside = box.x0 >= -1 and box.y0 >= -1
+        inside &= box.x1 <= figure.bbox.x1 + 1 and box.y1 <= figure.bbox.y1 + 1
+        assert inside, (item.name, width, text.get_text(), box, figure.bbox)
+    boxes = [(axes, axes.bbox) for axes in figure.axes]
+    for k, (one, first) in enumerate(boxes):
+        for other, second in boxes[k + 1 :]:
+            assert not first.overlaps(second), (item.name, one.get_title(), other.get_title())
+
+
 def test_figures_embed_truetype(written):
     # Publishers ask for embedded TrueType: FontFile2 (ISO 32000-1, table 126) and no Type 3.
-    paths = sorted((written / "figures").glob("*.pdf"))
+    paths = sorted((written / "paper" / "figures").glob("*.pdf"))
     assert paths
     for path in paths:
         data = path.read_bytes()

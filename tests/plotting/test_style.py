@@ -1,10 +1,12 @@
+import io
+
 import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 from numpy.testing import assert_allclose
 
-from twinangle.plotting.style import REFERENCE, WEARABLE, new_figure, save_figure, styled
+from twinangle.plotting.style import REFERENCE, WEARABLE, new_figure, rendered, styled
 
 
 # W3C, Web Content Accessibility Guidelines 2.1: relative luminance and contrast ratio.
@@ -46,18 +48,37 @@ def test_instruments_are_apart_for_colour_blind_readers(name):
     assert np.linalg.norm(seen(WEARABLE) - seen(REFERENCE)) > 0.3
 
 
-def test_image_formats_are_written_at_300_dpi(tmp_path):
+def test_image_formats_are_written_at_300_dpi():
     from PIL import Image
 
     with mpl.rc_context(styled()):
         figure = new_figure(88, 40)
         figure.add_axes((0.2, 0.2, 0.7, 0.7)).plot([0, 1], [0, 1])
-        save_figure(figure, tmp_path / "a.b", ("png", "tiff"))
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["a.b.pdf", "a.b.png", "a.b.tiff"]
-    with Image.open(tmp_path / "a.b.png") as image:
-        assert abs(image.width - 88 / 25.4 * 300) <= 1
+        for suffix, dpi in (("png", 300), ("png", 600), ("tiff", 300)):
+            with Image.open(io.BytesIO(rendered(figure, suffix, dpi=dpi))) as image:
+                assert abs(image.width - 88 / 25.4 * dpi) <= 1
+                assert image.format == suffix.upper()
 
 
-def test_unknown_image_format_is_refused(tmp_path):
-    with pytest.raises(ValueError, match="expected png or tiff, got 'jpg'"):
-        save_figure(new_figure(88, 40), tmp_path / "a", ("jpg",))
+def test_unknown_image_format_is_refused():
+    with pytest.raises(ValueError, match="expected pdf, svg, png or tiff, got 'jpg'"):
+        rendered(new_figure(88, 40), "jpg")
+
+
+def test_svg_keeps_its_text_and_has_the_same_bytes_each_time():
+    def drawn():
+        with mpl.rc_context(styled()):
+            figure = new_figure(85, 40)
+            axes = figure.add_axes((0.2, 0.3, 0.7, 0.6))
+            axes.plot([0, 1], [0, 1])
+            axes.set_title("a <b> & $c$")
+            return rendered(figure, "svg", title="Two <points>").decode()
+
+    first, second = drawn(), drawn()
+    assert first == second
+    assert "<dc:date>" not in first
+    assert "a &lt;b&gt; &amp; $c$</text>" in first
+    assert "<title>Two &lt;points&gt;</title>" in first
+    assert "sans-serif" in first
+    assert "Twinangle" not in first
+    assert 'width="240.9' in first  # 85 mm in points, of which there are 72 an inch

@@ -203,6 +203,7 @@ def build(
             "synchronisation": {"method": "cross-correlation", "max_lag_s": 30.0, "drift": True},
             "cycles": {"method": "shank-gyroscope"},
             "agreement": {"confidence": 0.95, "acceptable_deg": 5.0},
+            "report": {"figure_width_mm": [], "figure_formats": ["pdf", "svg"], "dpi": 300},
         },
     )
 

@@ -44,8 +44,8 @@ def test_outputs_are_complete(written):
         "tables/trials.csv",
         "tables/exclusions.csv",
     } <= names
-    assert "figures/P01_indoor_s1_t1_left_traces.pdf" in names
-    assert "figures/limits_kalman_indoor.pdf" in names
+    assert "figures/P01_indoor_s1_t1_left_traces.svg" in names
+    assert "figures/limits_kalman_indoor.svg" in names
     assert files(written)["report.pdf"].startswith(b"%PDF-")
 
 

@@ -94,7 +94,7 @@ def test_no_table_and_no_figure_stands_twice(typeset_study):
 def test_every_figure_of_the_folder_stands_somewhere(typeset_study):
     _, folder, contents = typeset_study
     shown = json.dumps(contents)
-    for path in (folder / "figures").glob("*.pdf"):
+    for path in (folder / "figures").glob("*.svg"):
         assert f"/figures/{path.name}" in shown, path.name
 
 

@@ -7,6 +7,7 @@ import pytest
 from pydantic import ValidationError
 
 from twinangle.analysis.study import _notes
+from twinangle.artwork import Artwork, artwork_of, changed
 from twinangle.results import TrialResult
 from twinangle.results.tables.curves import LONGEST_S
 from twinangle.signals.timing import TimingReport
@@ -36,3 +37,25 @@ def test_traces_left_out_for_their_length_are_noted(seconds, said, noted):
     if noted:
         assert "Traces of 1 recording of more than two hours" in notes[0]
         assert "`traces = true` under [report]" in notes[0]
+
+
+def test_figures_for_a_paper_are_checked_before_anything_is_computed():
+    settings = ReportSettings(figure_width_mm=(88, 180.5), figure_formats=("tiff",), dpi=600)
+    assert (settings.figure_width_mm, settings.dpi) == ((88, 180.5), 600)
+    assert ReportSettings().figure_formats == ("pdf", "svg")
+    assert ReportSettings().figure_width_mm == ()  # as in the report: nothing is drawn twice
+    for wrong, said in (
+        ({"figure_width_mm": (30.0,)}, "30 is not between 80 and 200"),
+        ({"figure_formats": ()}, "at least one"),
+        ({"figure_formats": ("jpg",)}, "'jpg' is not one of pdf, svg, png, tiff"),
+        ({"figure_formats": ("pdf", "pdf")}, "each once"),
+        ({"dpi": 72}, "72 is not between 150 and 1200"),
+    ):
+        with pytest.raises(ValidationError, match=said):
+            ReportSettings(**wrong)
+
+
+def test_artwork_of_a_run_without_it_is_the_default():
+    assert artwork_of({"report": {"traces": None}}) == artwork_of({}) == Artwork()
+    asked = changed(Artwork(), widths=[90.0], formats=None, dpi=600)
+    assert asked == Artwork((90.0,), ("pdf", "svg"), 600)

@@ -56,6 +56,7 @@ from twinangle.agreement.reliability import (
     intraclass_correlations,
     measurement_error,
 )
+from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.variability import (
     CycleVariability,
@@ -90,9 +91,11 @@ __all__ = [
     "RatioLimits",
     "RegressionLimits",
     "SampleSize",
+    "Sensitivity",
     "SimulatedStudies",
     "TimeAgreement",
     "VariabilityComparison",
+    "WithoutOne",
     "check_differences",
     "coefficient_of_multiple_correlation",
     "compare_curves",
@@ -111,6 +114,7 @@ __all__ = [
     "instrument_multiple_correlation",
     "intraclass_correlations",
     "judge_limits",
+    "leave_one_out",
     "limits_of_agreement",
     "limits_without_reference_error",
     "measurement_error",

@@ -16,6 +16,7 @@ from twinangle.analysis import (
     limits,
     ranking,
     reliability,
+    sensitivity,
     variability,
 )
 from twinangle.analysis.groups import Groups, group_trials
@@ -38,6 +39,7 @@ TOPICS: Mapping[str, Topic] = {
     "reliability": reliability.pool,
     "equivalence": equivalence.pool,
     "along_cycle": along_cycle.pool,
+    "sensitivity": sensitivity.pool,
 }
 
 

@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
+from twinangle.plotting.alternatives import of_along_cycle
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     BAND,
@@ -19,40 +20,43 @@ from twinangle.plotting.style import (
     LIMIT_DASH,
     MARGIN,
     MARGIN_DASH,
-    add_panel,
     few_ticks,
+    is_narrow,
     letter,
-    new_figure,
-    panel_width,
+    panel_row,
+    share_axes,
 )
 from twinangle.results import AlongCycle, StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
 
 
-def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition: limits at every point, a panel a procedure (three at most)."""
     drawn = []
     found = named(results.along_cycle)
     for condition in distinct(name[1] for name, _ in found):
         members = [item for item in found if item[0][1] == condition][:3]
-        figure = new_figure(DOUBLE_MM, 58)
-        width = panel_width(len(members))
+        head = 17.0 if is_narrow(width_mm) else 10.0
+        figure, panels = panel_row(width_mm, len(members), 39, head_mm=head)
         margin = results.options.margin_deg
         reach, shown = _reach([both for _, both in members], margin)
-        for k, ((procedure, *_), both) in enumerate(members):
-            axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 39)
+        for k, (axes, ((procedure, *_), both)) in enumerate(zip(panels, members, strict=True)):
             _draw_functional(axes, both.limits, both.difference, shown)
             axes.set(xlim=(0, 100), ylim=(-reach, reach), xlabel="Cycle (%)")
             few_ticks(axes, x=4, y=5)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
-            if k == 0:
-                axes.set_ylabel("Wearable − reference (°)")
-            else:
-                axes.tick_params(labelleft=False)
+            axes.set_ylabel("Wearable − reference (°)")
+        share_axes(panels, width_mm=width_mm)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
         regions = any(both.difference.regions for _, both in members)
-        _key(figure, confidence, margin=shown is not None, regions=regions)
+        _key(
+            figure,
+            confidence,
+            margin=shown is not None,
+            regions=regions,
+            narrow=is_narrow(width_mm),
+        )
         caption = (
             f"Difference along the cycle, {condition}: the grey band is about the mean over "
             f"participants and holds along the whole cycle ({confidence}); single cycles lie "
@@ -66,7 +70,8 @@ def draw_along_cycle(results: StudyResults) -> tuple[Drawn, ...]:
             )
         )
         name = file_name("along-cycle", condition)
-        drawn.append(Drawn(name, figure, caption, f"Difference along the cycle, {condition}."))
+        said = of_along_cycle([(key[0], both) for key, both in members])
+        drawn.append(Drawn(name, figure, caption, said))
     return tuple(drawn)
 
 
@@ -112,7 +117,7 @@ def _draw_functional(
         axes.axvspan(percent[first], percent[last], ymax=0.03, color=INK, linewidth=0)
 
 
-def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool) -> None:
+def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool, narrow: bool) -> None:
     """Name the lines and bands that are there, above the panels."""
     handles: list[Line2D | Patch] = [
         Line2D([], [], color=INK, linewidth=1.2, label="mean"),
@@ -125,4 +130,7 @@ def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool) -> Non
         )
     if regions:
         handles.append(Patch(color=INK, linewidth=0, label="instruments differ"))
-    figure.legend(handles=handles, loc="upper left", ncols=5, bbox_to_anchor=(0.07, 1.0))
+    figure.legend(
+        handles=handles, loc="upper left", ncols=2 if narrow else 5,
+        bbox_to_anchor=(0.02 if narrow else 0.07, 1.0),
+    )  # fmt: skip

@@ -8,8 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from twinangle.agreement.pooled_budget import PooledBudget
+from twinangle.plotting.alternatives import of_budgets
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, new_figure
+from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
 from twinangle.results import StudyResults, named
 from twinangle.wording import listing, shortened
 
@@ -28,32 +29,41 @@ PARTS = {
 # Dark to light teal: what repeats every cycle; violet: drift; greys: from cycle to cycle.
 PART_COLOURS = (
     "#0b5e4f", "#12957d", "#5fc0ad", "#b5e3da", "#2b7f8c",
-    "#5f3d7a", "#4d5660", "#7d8894", "#a9b1ba", "#dcdfe2",
+    "#5f3d7a", "#4d5660", "#7d8894", "#a9b1ba", "#bcc2c9",
 )  # fmt: skip
-# Beside the colour, so that neighbours differ in grey and whatever colours a reader sees.
-PART_HATCHES = ("", "....", "xxxx", "", "////", "", "\\\\\\\\", "....", "xxxx", "")
+# Beside the colour, so that any two parts differ in grey and whatever colours a reader sees.
+PART_HATCHES = ("", "....", "xxxx", "", "////", "||||", "\\\\\\\\", "....", "xxxx", "----")
+LETTER_MM = 1.55  # width of a letter, at most on average
+KEY_MM = 3.8  # height of a line of the key
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
 
-def draw_budgets(results: StudyResults) -> Drawn | None:
+def draw_budgets(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | None:
     """Draw the parts of the mean squared difference, one stacked bar a procedure and condition."""
     rows = named(results.budget)
     if not rows:
         return None
-    figure = new_figure(DOUBLE_MM, 26 + 7 * len(rows))
-    axes = add_panel(figure, 46, 9, 127, 4 + 7 * len(rows))
-    _draw_stack(axes, [budget for _, budget in rows])
+    narrow = is_narrow(width_mm)
+    visible = visible_parts([budget for _, budget in rows])
+    left, bar, columns = (36.0, 9.0, 2) if narrow else (46.0, 7.0, 5)
+    between = ",\n" if narrow else ", "
     labels = [
-        f"{shortened(name, 20)}, {shortened(condition, 14)}" for (name, condition, _), _ in rows
+        f"{shortened(name, 20)}{between}{shortened(condition, 14)}"
+        for (name, condition, _), _ in rows
     ]
+    longest = max(len(line) for label in labels for line in label.splitlines())
+    left = max(left, 4 + LETTER_MM * longest)
+    key = 2.0 + KEY_MM * -(-len(visible) // columns)
+    figure = new_figure(width_mm, 13 + key + bar * len(rows))
+    axes = add_panel(figure, left, 9, width_mm - left - 5, 4 + bar * len(rows))
+    _draw_stack(axes, [budget for _, budget in rows])
     axes.set_yticks(range(len(rows)), labels)
     axes.set_xlabel("Mean squared difference (deg²)")
-    few_ticks(axes, x=7, y=None)
-    visible = visible_parts([budget for _, budget in rows])
+    few_ticks(axes, x=5 if narrow else 7, y=None)
     handles, names = axes.get_legend_handles_labels()
     figure.legend(
         handles=[h for h, name in zip(handles, names, strict=True) if name in visible],
-        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=5, handlelength=1.0,
+        loc="upper left", bbox_to_anchor=(0.01, 1.0), ncols=columns, handlelength=1.0,
     )  # fmt: skip
     unseen = [name for name in PARTS.values() if name not in visible]
     small = (
@@ -66,7 +76,7 @@ def draw_budgets(results: StudyResults) -> Drawn | None:
         "participants; the parts add up to the whole. Green: what repeats every cycle; violet: a "
         f"level that drifts slowly; grey: what differs from cycle to cycle.{small}"
     )
-    return Drawn("error_budget", figure, caption, "Parts of the mean squared difference.")
+    return Drawn("error_budget", figure, caption, of_budgets(rows, PARTS))
 
 
 def visible_parts(budgets: Sequence[PooledBudget]) -> tuple[str, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
+from twinangle.plotting.alternatives import of_synchronisation
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     BAND,
@@ -38,7 +39,7 @@ def draw_synchronisation(trial: TrialResult) -> Drawn | None:
         captions.append(_draw_windows(add_panel(figure, 90, 9, 36, 29), clock))
         captions.append(_draw_departures(add_panel(figure, 142, 9, 34, 29), clock, trial.clock))
     caption = f"Synchronisation: {'; '.join(captions)}."
-    return Drawn("synchronisation", figure, caption, f"Lag and drift of {trial.label}.")
+    return Drawn("synchronisation", figure, caption, of_synchronisation(trial, clock))
 
 
 def _draw_correlation(axes: Axes, clock: Synchronisation) -> str:

@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from twinangle.agreement.conditions import ConditionDifference
+from twinangle.plotting.alternatives import of_conditions
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -17,6 +19,7 @@ from twinangle.plotting.style import (
     WEARABLE,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
     participant_marker,
@@ -29,7 +32,7 @@ from twinangle.wording import shortened
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the marks
 
 
-def draw_conditions(results: StudyResults) -> Drawn | None:
+def draw_conditions(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | None:
     """Draw per-cycle SD by condition for each participant, differences and ratios."""
     rows = [
         (procedure, item)
@@ -38,18 +41,17 @@ def draw_conditions(results: StudyResults) -> Drawn | None:
     ]
     if not rows:
         return None
-    figure = new_figure(DOUBLE_MM, max(50, 18 + 8 * len(rows)))
-    height = figure.get_size_inches()[1] * 25.4 - 17
-    paired = add_panel(figure, 13, 9, 44, height)
+    figure, paired, forests, height = _panels(width_mm, len(rows))
     _draw_paired(paired, results, height)
     letter(paired, "a Wearable's per-cycle SD")
     paired.set_ylabel("SD over cycles (°)")
-    for left, what, title, label in (
-        (103.0, "difference", "b Difference", "Difference of SD (°)"),
-        (143.0, "ratio", "c Ratio", "Ratio of SD"),
-    ):
-        axes = add_panel(figure, left, 9, 33, height)
-        _draw_forest(axes, rows, what, named=what == "difference")
+    said = (
+        ("difference", "b Difference", "Difference of SD (°)"),
+        ("ratio", "c Ratio", "Ratio of SD"),
+    )
+    for axes, (what, title, label) in zip(forests, said, strict=True):
+        letters = (18, 8) if is_narrow(width_mm) else (22, 11)
+        _draw_forest(axes, rows, what, letters if what == "difference" else None)
         letter(axes, title)
         axes.set_xlabel(label)
     first = procedures(results)[0]
@@ -58,7 +60,27 @@ def draw_conditions(results: StudyResults) -> Drawn | None:
         f"participant's. (b, c) Paired difference and ratio over participants with "
         f"{results.options.level} intervals; dashed: no difference."
     )
-    return Drawn("conditions", figure, caption, "Per-cycle SD by condition.")
+    return Drawn("conditions", figure, caption, of_conditions(rows))
+
+
+def _panels(width_mm: float, n_rows: int) -> tuple[Figure, Axes, tuple[Axes, Axes], float]:
+    """Return the figure, the panel of people, those of the comparisons, and the first's height."""
+    if is_narrow(width_mm):
+        low = max(14.0, 8.0 * n_rows)
+        figure = new_figure(width_mm, low + 69)
+        paired = add_panel(figure, 13, low + 19, width_mm - 27, 44)
+        each = (width_mm - 38) / 2
+        forests = [add_panel(figure, left, 9, each, low) for left in (29.0, 34.0 + each)]
+        return figure, paired, (forests[0], forests[1]), 44.0
+    figure = new_figure(width_mm, max(50, 18 + 8 * n_rows))
+    height = max(50, 18 + 8 * n_rows) - 17.0
+    each = (width_mm - 112) / 2
+    paired = add_panel(figure, 13, 9, width_mm - 134, height)
+    forests = [
+        add_panel(figure, left, 9, each, height)
+        for left in (width_mm - 75.0, width_mm - 2.0 - each)
+    ]
+    return figure, paired, (forests[0], forests[1]), height
 
 
 def _draw_paired(axes: Axes, results: StudyResults, height: float) -> None:
@@ -102,9 +124,16 @@ def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height:
 
 
 def _draw_forest(
-    axes: Axes, rows: Sequence[tuple[str, ConditionDifference]], what: str, *, named: bool
+    axes: Axes,
+    rows: Sequence[tuple[str, ConditionDifference]],
+    what: str,
+    letters: tuple[int, int] | None,
 ) -> None:
-    """Draw one number of each comparison with its interval, a row each."""
+    """Draw one number of each comparison with its interval, a row each.
+
+    `letters` are those of a procedure's and a condition's name at most; None for rows that are
+    named further left.
+    """
     for k, (_, row) in enumerate(rows):
         value, ends = getattr(row, what), getattr(row, f"{what}_ci")
         if np.isfinite(value):
@@ -114,9 +143,13 @@ def _draw_forest(
     none = 0.0 if what == "difference" else 1.0
     axes.axvline(none, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
     axes.set_ylim(len(rows) - 0.4, -0.6)
-    labels = [
-        f"{shortened(name, 22)}\n{shortened(row.condition, 11)} − {shortened(row.against, 11)}"
-        for name, row in rows
-    ]
-    axes.set_yticks(range(len(rows)), labels if named else [""] * len(rows))
+    labels = [""] * len(rows)
+    if letters is not None:
+        most, each = letters
+        labels = [
+            f"{shortened(name, most)}\n{shortened(row.condition, each)} − "
+            f"{shortened(row.against, each)}"
+            for name, row in rows
+        ]
+    axes.set_yticks(range(len(rows)), labels)
     few_ticks(axes, x=4, y=None)

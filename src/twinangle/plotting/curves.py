@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 
 from twinangle.agreement.bands import CurveBand
 from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.plotting.alternatives import of_group_curves
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     BAND,
@@ -19,6 +20,7 @@ from twinangle.plotting.style import (
     WEARABLE,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
 )
@@ -30,7 +32,7 @@ from twinangle.wording import count, file_name, stated
 Spread = tuple[Array, Array]  # mean and SD at each point
 
 
-def draw_group_curves(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_group_curves(results: StudyResults, width_mm: float = SINGLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition: both instruments' mean ± SD, and their difference below.
 
     With one participant the SD is over the own cycles; with fewer than four, every participant's
@@ -39,13 +41,15 @@ def draw_group_curves(results: StudyResults) -> tuple[Drawn, ...]:
     found = named(results.curves)
     main = found[0][0][0] if found else ""
     return tuple(
-        _draw_group(results, condition, curves)
+        _draw_group(results, condition, curves, width_mm)
         for (procedure, condition, _), curves in found
         if procedure == main
     )
 
 
-def _draw_group(results: StudyResults, condition: str, curves: PooledCurves) -> Drawn:
+def _draw_group(
+    results: StudyResults, condition: str, curves: PooledCurves, width_mm: float
+) -> Drawn:
     """Draw the main procedure's curves in one condition."""
     main = named(results.curves)[0][0][0]
     trials = [
@@ -53,12 +57,18 @@ def _draw_group(results: StudyResults, condition: str, curves: PooledCurves) -> 
         for trial in results.trials
         if (trial.procedure, trial.condition) == (main, condition) and trial.agreement is not None
     ]
-    figure = new_figure(SINGLE_MM, 78)
-    upper = add_panel(figure, 12, 42, 72, 30)
-    lower = add_panel(figure, 12, 9, 72, 25)
+    if is_narrow(width_mm):
+        figure = new_figure(width_mm, 78)
+        upper = add_panel(figure, 12, 42, width_mm - 16, 30)
+        lower = add_panel(figure, 12, 9, width_mm - 16, 25)
+        upper.tick_params(labelbottom=False)
+    else:
+        figure, each = new_figure(width_mm, 62), (width_mm - 34) / 2
+        upper = add_panel(figure, 12, 9, each, 47)
+        lower = add_panel(figure, width_mm - 5 - each, 9, each, 47)
+        upper.set_xlabel("Cycle (%)")
     _draw_both(upper, *_spreads(curves, trials))
     upper.set_ylabel(f"{joint_named(results.joint).label} (°)")
-    upper.tick_params(labelbottom=False)
     letter(upper, f"a Mean ± SD over {_over(curves)}")
     letter(lower, "b Wearable − reference")
     along = dict(named(results.along_cycle)).get((main, condition, ""))
@@ -72,7 +82,7 @@ def _draw_group(results: StudyResults, condition: str, curves: PooledCurves) -> 
         f"(b) their difference: {said}."
     )
     name = file_name("group-curves", condition)
-    return Drawn(name, figure, caption, f"Mean curves of both instruments, {condition}.")
+    return Drawn(name, figure, caption, of_group_curves(condition, curves))
 
 
 def _over(curves: PooledCurves) -> str:
@@ -146,6 +156,10 @@ def _draw_margin(axes: Axes, margin: float | None, reach: float) -> str:
     if margin is not None and shown:
         for level in (-margin, margin):
             axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
+        axes.annotate(
+            f"margin ±{stated(margin)}°", (1, margin), (0, -2.5), va="top", ha="right",
+            xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
+        )  # fmt: skip
         reach = max(reach, margin)
     reach = 1.12 * reach or 1.0
     axes.set_ylim(-reach, reach)

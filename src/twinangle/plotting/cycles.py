@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from twinangle.agreement.variability import CycleVariability
+from twinangle.plotting.alternatives import of_cycles
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -108,7 +109,7 @@ def draw_cycles(group: TrialGroup, joint: str, scale: Scale) -> Drawn | None:
     for axes in panels:
         axes.set_xlabel(axes.get_xlabel() or "Cycle (%)")
         few_ticks(axes, x=4, y=5)
-    return Drawn("cycles", figure, _cycles_caption(group), f"Cycles of {trial.label}.")
+    return Drawn("cycles", figure, _cycles_caption(group), of_cycles(group))
 
 
 def _draw_curves(

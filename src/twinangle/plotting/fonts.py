@@ -14,7 +14,7 @@ from matplotlib import font_manager, ft2font
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
 _BLOCKS = ((0x20, 0x7F), (0xA0, 0x100), (0x2010, 0x2027), (0x2212, 0x2213))
-_SLIM_FAMILY = "Twinangle Sans"
+SLIM_FAMILY = "Twinangle Sans"
 
 
 def font_folder() -> Path:
@@ -35,7 +35,7 @@ def _write_slim_font(target: Path) -> None:
     chosen.subset(font)
     for record in font["name"].names:
         if record.nameID in (1, 4, 6, 16):
-            name = _SLIM_FAMILY.replace(" ", "") if record.nameID == 6 else _SLIM_FAMILY
+            name = SLIM_FAMILY.replace(" ", "") if record.nameID == 6 else SLIM_FAMILY
             record.string = name
     target.parent.mkdir(parents=True, exist_ok=True)
     handle, temporary = tempfile.mkstemp(dir=target.parent, suffix=".ttf")
@@ -58,7 +58,7 @@ def font_families() -> tuple[str, ...]:
     if not target.exists():
         _write_slim_font(target)
     font_manager.fontManager.addfont(target)
-    return (_SLIM_FAMILY, "DejaVu Sans")
+    return (SLIM_FAMILY, "DejaVu Sans")
 
 
 def covered(characters: Iterable[str]) -> bool:

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -21,9 +23,11 @@ from twinangle.plotting.style import (
     SINGLE_MM,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
     participant_marker,
+    share_axes,
     spread_out,
 )
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
@@ -50,8 +54,11 @@ class _View:
     margin: float | None
 
 
-def draw_limits(results: StudyResults) -> tuple[Drawn, ...]:
-    """Return the one panel of the answer, and a figure a procedure and condition of all three."""
+def draw_limits(results: StudyResults, width_mm: float | None = None) -> tuple[Drawn, ...]:
+    """Return the one panel of the answer, and a figure a procedure and condition of all three.
+
+    Without a width, the panel is for one column of a page, the others for both.
+    """
     groups: dict[tuple[str, str], list[Limits]] = {}
     for pooled, found in given(results.limits):
         if found.difference.size:
@@ -62,8 +69,11 @@ def draw_limits(results: StudyResults) -> tuple[Drawn, ...]:
     answer = answer_of(results)
     first = groups.get((answer.procedure, answer.condition), [])[:1]
     return (
-        *(_draw_answer(results, each, view) for each in first),
-        *(_draw_limits_row(results, members[:3], view) for members in groups.values()),
+        *(_draw_answer(results, each, view, width_mm or SINGLE_MM) for each in first),
+        *(
+            _draw_limits_row(results, members[:3], view, width_mm or DOUBLE_MM)
+            for members in groups.values()
+        ),
     )
 
 
@@ -85,40 +95,54 @@ def _view(results: StudyResults, members: Sequence[Limits]) -> _View:
     return _View(low - pad, high + pad, participants(results), shown)
 
 
-def _draw_answer(results: StudyResults, each: Limits, view: _View) -> Drawn:
+def _draw_answer(results: StudyResults, each: Limits, view: _View, width_mm: float) -> Drawn:
     """Draw the one panel of the first page, for one column of a journal."""
     pooled, found = each
-    figure = new_figure(SINGLE_MM, 78)
-    axes = add_panel(figure, 12, 9, 50, 63)
-    _draw_limits_panel(axes, found, view, (50, 63))
+    figure, size = new_figure(width_mm, 78), (width_mm - 38, 63.0)
+    axes = add_panel(figure, 12, 9, *size)
+    _draw_limits_panel(axes, found, view, size)
     axes.set_title(quantity_name(pooled.quantity))
     axes.set_ylabel("Wearable − reference (°)")
     return Drawn(
         ANSWER,
         figure,
         _limits_caption(results, pooled, view, _named(found)),
-        f"Bland-Altman plot, {pooled.procedure}, {pooled.condition}.",
+        of_limits([each]),
     )
 
 
-def _draw_limits_row(results: StudyResults, members: Sequence[Limits], view: _View) -> Drawn:
+def _draw_limits_row(
+    results: StudyResults, members: Sequence[Limits], view: _View, width_mm: float
+) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    figure = new_figure(DOUBLE_MM, 72)
-    for k, (pooled, found) in enumerate(members):
-        axes = add_panel(figure, 12 + 55.5 * k, 9, 30, 57)
-        _draw_limits_panel(axes, found, view, (30, 57))
+    figure, panels, size = _row_of_panels(width_mm, len(members))
+    for k, (axes, (pooled, found)) in enumerate(zip(panels, members, strict=True)):
+        _draw_limits_panel(axes, found, view, size)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
-        if k == 0:
-            axes.set_ylabel("Wearable − reference (°)")
-        else:
-            axes.tick_params(labelleft=False)
+        axes.set_ylabel("Wearable − reference (°)")
+    if not is_narrow(width_mm):
+        share_axes(panels, width_mm=width_mm)
     return Drawn(
         file_name("limits", first.procedure, first.condition),
         figure,
         _limits_caption(results, first, view, all(_named(found) for _, found in members)),
-        f"Bland-Altman plots, {first.procedure}, {first.condition}.",
+        of_limits(members),
     )
+
+
+def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes], tuple[float, float]]:
+    """Return the figure, its panels side by side or below each other, and their size."""
+    if is_narrow(width_mm):
+        size, tall = (width_mm - 38, 46.0), 61.0
+        figure = new_figure(width_mm, n * tall)
+        places = [(12.0, 9 + (n - 1 - k) * tall) for k in range(n)]
+    else:
+        step = (width_mm - 11.5) / 3
+        size = (step - 25.5, 57.0)
+        figure = new_figure(width_mm, 72)
+        places = [(12 + step * k, 9.0) for k in range(n)]
+    return figure, [add_panel(figure, *place, *size) for place in places], size
 
 
 def _named(found: StudyLimits) -> bool:
@@ -238,7 +262,8 @@ def _name_participants(
     gap = 0.6 / size_mm[0] * (right - left)
     for code, (x, y), place in zip(present, means, places, strict=True):
         axes.plot([x, column - gap], [y, place], color=FAINT, linewidth=0.5)
-        axes.text(column, place, shortened(code, 8), va="center")
+        behind = {"facecolor": "white", "edgecolor": "none", "pad": 0.3}  # no line crosses a name
+        axes.text(column, place, shortened(code, 8), va="center", zorder=4, bbox=behind)
 
 
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:

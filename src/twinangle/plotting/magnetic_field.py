@@ -6,17 +6,18 @@ from collections.abc import Sequence
 
 from matplotlib.axes import Axes
 
+from twinangle.plotting.alternatives import of_fields
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
     INK,
     LIMIT_DASH,
     SEGMENTS,
-    add_panel,
     few_ticks,
+    is_narrow,
     letter,
-    new_figure,
-    panel_width,
+    panel_row,
+    share_axes,
 )
 from twinangle.results import SensorRecord, StudyResults
 from twinangle.results.grouping import conditions, trial_groups
@@ -25,7 +26,7 @@ from twinangle.wording import shortened
 FIELD_LINES = 60  # recordings drawn in one panel at most
 
 
-def draw_fields(results: StudyResults) -> Drawn | None:
+def draw_fields(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | None:
     """Draw the field's deviation at both sensors over time, a panel a condition (three at most)."""
     known = {
         condition: records
@@ -34,10 +35,9 @@ def draw_fields(results: StudyResults) -> Drawn | None:
     }
     if not known:
         return None
-    figure = new_figure(DOUBLE_MM, 50)
-    panels, width = [], panel_width(min(len(known), 3))
-    for k, (condition, records) in enumerate(list(known.items())[:3]):
-        axes = add_panel(figure, 13 + (width + 7) * k, 9, width, 34)
+    shown = list(known.items())[:3]
+    figure, panels = panel_row(width_mm, len(shown), 34, head_mm=11 if is_narrow(width_mm) else 7)
+    for k, (axes, (condition, records)) in enumerate(zip(panels, shown, strict=True)):
         for record in records[:FIELD_LINES]:
             near = record.segment == "proximal"
             axes.plot(
@@ -48,10 +48,10 @@ def draw_fields(results: StudyResults) -> Drawn | None:
             axes.axhline(level, color=INK, linewidth=0.5, linestyle=LIMIT_DASH)
         axes.set_xlabel("Time (s)")
         letter(axes, f"{'abc'[k]} {shortened(condition, 28)}")
+        axes.set_ylabel("Deviation of the norm (%)")
         few_ticks(axes, x=4, y=5)
-        panels.append(axes)
-    panels[0].set_ylabel("Deviation of the norm (%)")
-    _same_height(panels)
+    _same_scales(panels)
+    share_axes(panels, width_mm=width_mm)
     handles, labels = panels[0].get_legend_handles_labels()
     once = dict(zip(labels, handles, strict=True))
     figure.legend(
@@ -61,7 +61,7 @@ def draw_fields(results: StudyResults) -> Drawn | None:
         "Magnetic field at the sensors: deviation of its norm from the undisturbed value, mean of "
         "each second, every recording; beyond the dashed lines a sample counts as disturbed."
     )
-    return Drawn("magnetic_field", figure, caption, "Deviation of the magnetic field's norm.")
+    return Drawn("magnetic_field", figure, caption, of_fields(shown))
 
 
 def _field_records(results: StudyResults, condition: str) -> list[SensorRecord]:
@@ -75,10 +75,9 @@ def _field_records(results: StudyResults, condition: str) -> list[SensorRecord]:
     ]
 
 
-def _same_height(panels: Sequence[Axes]) -> None:
-    """Give panels side by side one vertical scale."""
-    for axes in panels[1:]:
-        axes.tick_params(labelleft=False)
-    lows, highs = zip(*(axes.get_ylim() for axes in panels), strict=True)
-    for axes in panels:
-        axes.set_ylim(min(lows), max(highs))
+def _same_scales(panels: Sequence[Axes]) -> None:
+    """Give all panels one height and one length of time."""
+    for which in ("xlim", "ylim"):
+        lows, highs = zip(*(getattr(axes, f"get_{which}")() for axes in panels), strict=True)
+        for axes in panels:
+            getattr(axes, f"set_{which}")(min(lows), max(highs))

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from twinangle.agreement.pooled_curves import PooledCurves
+from twinangle.plotting.alternatives import of_participants, of_small_multiples
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -23,6 +24,7 @@ from twinangle.plotting.style import (
     Dash,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
 )
@@ -33,8 +35,10 @@ from twinangle.signals.joint import joint_named
 from twinangle.wording import file_name, shortened
 
 ROW_MM = 3.5
+LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
 CELLS = 60
+NARROW_CELLS = 15
 Ends = tuple[float, float]
 
 
@@ -55,7 +59,7 @@ OF_WEARABLE = _Mark(colour=WEARABLE, shift=-0.16)
 OF_REFERENCE = _Mark(colour=REFERENCE, marker="s", hollow=True, shift=0.16)
 
 
-def draw_participants(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_participants(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return a row a recording with its numbers and intervals, main procedure.
 
     With a reference: offset as recorded and zeroed, RMS of the demeaned curves, both instruments'
@@ -66,7 +70,8 @@ def draw_participants(results: StudyResults) -> tuple[Drawn, ...]:
     shown = paired or trials
     parts = [shown[k : k + ROWS] for k in range(0, len(shown), ROWS)]
     return tuple(
-        _draw_rows(results, part, k, last=k == len(parts) - 1) for k, part in enumerate(parts)
+        _draw_rows(results, part, k, width_mm, last=k == len(parts) - 1)
+        for k, part in enumerate(parts)
     )
 
 
@@ -91,33 +96,46 @@ def row_names(results: StudyResults, trials: Sequence[TrialResult]) -> list[str]
 
 
 def _draw_rows(
-    results: StudyResults, trials: Sequence[TrialResult], part: int, *, last: bool
+    results: StudyResults,
+    trials: Sequence[TrialResult],
+    part: int,
+    width_mm: float,
+    *,
+    last: bool,
 ) -> Drawn:
     """Draw one figure of rows; the means over participants stand below the last of them."""
     paired = trials[0].agreement is not None
     pooled = _pooled(results) if paired and last else []
     rows = len(trials) + len(pooled)
     height = ROW_MM * rows + 2
-    figure = new_figure(DOUBLE_MM, height + 19)
-    lefts, width = ((29.0, 80.0, 131.0), 43.0) if paired else ((34.0,), 90.0)
-    panels = [add_panel(figure, left, 9, width, height) for left in lefts]
+    narrow = is_narrow(width_mm)
+    figure = new_figure(width_mm, height + (22 if narrow else 19))
     labels = [*row_names(results, trials), *(name for name, _ in pooled)]
+    longest = max(map(len, labels))
+    lefts, width = _columns(width_mm, longest) if paired else ([36.0], min(90.0, width_mm - 41))
+    panels = [add_panel(figure, left, 9, width, height) for left in lefts]
     for axes in panels:
         axes.set_ylim(rows - 0.4, -0.6)
         axes.set_yticks(range(rows), labels if axes is panels[0] else [""] * rows)
         if pooled and len(trials) > 1:
             axes.axhline(len(trials) - 0.5, color=FAINT, linewidth=0.5)
     if paired:
-        _fill_paired(panels, trials, [curves for _, curves in pooled], results)
+        _fill_paired(panels, trials, [curves for _, curves in pooled], results, narrow=narrow)
     else:
-        _fill_sd(panels[0], trials, letters="")
+        _fill_sd(panels[0], trials, "")
     for axes in panels:
-        few_ticks(axes, x=5, y=None)
-    _key(figure, panels, trials)
+        few_ticks(axes, x=2 if narrow else 5, y=None)
+    _key(figure, panels, trials, 1 if narrow else 2)
     name = "participants" if part == 0 else f"participants-{part + 1}"
-    return Drawn(
-        name, figure, _caption(results, trials, bool(pooled)), "Numbers of every participant."
-    )
+    return Drawn(name, figure, _caption(results, trials, bool(pooled)), of_participants(trials))
+
+
+def _columns(width_mm: float, letters: int) -> tuple[list[float], float]:
+    """Return where three panels begin behind the names, and their width."""
+    names, gap = (20.0, 6.0) if is_narrow(width_mm) else (29.0, 8.0)
+    names = max(names, 4 + LETTER_MM * letters)
+    width = (width_mm - names - 2 * gap - 4) / 3
+    return [names + k * (width + gap) for k in range(3)], width
 
 
 def _pooled(results: StudyResults) -> list[tuple[str, PooledCurves]]:
@@ -137,6 +155,8 @@ def _fill_paired(
     trials: Sequence[TrialResult],
     pooled: Sequence[PooledCurves],
     results: StudyResults,
+    *,
+    narrow: bool,
 ) -> None:
     """Fill the three panels of recordings with a reference."""
     offset, rms, sd = panels
@@ -150,7 +170,7 @@ def _fill_paired(
     for k, mean in enumerate(pooled, start=len(trials)):
         _mark(offset, k, mean.offset, mean.offset_ci, _Mark(marker="D"))
         _mark(rms, k, mean.rms_demeaned, mean.rms_demeaned_ci, _Mark(marker="D"))
-    _fill_sd(sd, trials, letters="c")
+    _fill_sd(sd, trials, "c SD" if narrow else "c Per-cycle SD")
     main = answer_of(results).procedure
     both = [v for key, v in named(results.variability) if key[0] == main and v.n_participants > 1]
     for k, found in enumerate(both[: len(pooled)], start=len(trials)):
@@ -158,13 +178,13 @@ def _fill_paired(
         _mark(sd, k, found.reference_sd, found.reference_sd_ci, OF_REFERENCE)
     offset.axvline(0, color=INK, linewidth=0.5)
     letter(offset, "a Offset")
-    letter(rms, "b RMS, demeaned")
+    letter(rms, "b RMS" if narrow else "b RMS, demeaned")
     offset.set_xlabel("Offset (°)")
     rms.set_xlabel("RMS (°)")
     rms.set_xlim(left=0)
 
 
-def _fill_sd(axes: Axes, trials: Sequence[TrialResult], letters: str) -> None:
+def _fill_sd(axes: Axes, trials: Sequence[TrialResult], title: str) -> None:
     """Draw the per-cycle SD of one instrument or both."""
     for k, trial in enumerate(trials):
         wearable, reference = trial.wearable_variability, trial.reference_variability
@@ -173,8 +193,8 @@ def _fill_sd(axes: Axes, trials: Sequence[TrialResult], letters: str) -> None:
         if reference is not None:
             _mark(axes, k, reference.sd, reference.sd_ci, OF_REFERENCE)
     axes.set_xlabel("SD over cycles (°)")
-    if letters:
-        letter(axes, f"{letters} Per-cycle SD")
+    if title:
+        letter(axes, title)
     else:
         axes.set_title("Per-cycle SD")
 
@@ -191,17 +211,22 @@ def _mark(axes: Axes, row: int, value: float, ends: Ends, how: _Mark) -> None:
         )  # fmt: skip
 
 
-def _key(figure: Figure, panels: Sequence[Axes], trials: Sequence[TrialResult]) -> None:
+def _key(
+    figure: Figure, panels: Sequence[Axes], trials: Sequence[TrialResult], columns: int
+) -> None:
     """Name the marks above the panels they stand in."""
     zeroed = any(np.isfinite(trial.offset_zeroed_deg) for trial in trials)
     both = any(trial.reference_variability is not None for trial in trials)
     if zeroed:
-        _legend(figure, panels[0], (("as recorded", AS_RECORDED), ("zeroed", ZEROED)))
+        _legend(figure, panels[0], (("as recorded", AS_RECORDED), ("zeroed", ZEROED)), columns)
     if both:
-        _legend(figure, panels[-1], (("wearable", OF_WEARABLE), ("reference", OF_REFERENCE)))
+        marks = (("wearable", OF_WEARABLE), ("reference", OF_REFERENCE))
+        _legend(figure, panels[-1], marks, columns)
 
 
-def _legend(figure: Figure, axes: Axes, named_marks: Sequence[tuple[str, _Mark]]) -> None:
+def _legend(
+    figure: Figure, axes: Axes, named_marks: Sequence[tuple[str, _Mark]], columns: int
+) -> None:
     handles = [
         Line2D([], [], linestyle="", marker=how.marker, color=how.colour, label=name,
                markerfacecolor="white" if how.hollow else how.colour)
@@ -209,7 +234,7 @@ def _legend(figure: Figure, axes: Axes, named_marks: Sequence[tuple[str, _Mark]]
     ]  # fmt: skip
     place = axes.get_position()
     figure.legend(
-        handles=handles, loc="upper left", ncols=2, bbox_to_anchor=(place.x0, 1.0),
+        handles=handles, loc="upper left", ncols=columns, bbox_to_anchor=(place.x0, 1.0),
         handletextpad=0.0, columnspacing=0.8,
     )  # fmt: skip
 
@@ -236,11 +261,12 @@ def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool)
     )
 
 
-def draw_small_multiples(results: StudyResults) -> tuple[Drawn, ...]:
+def draw_small_multiples(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return both mean curves and their difference of every recording, on shared scales."""
     shown = [trial for trial in _trials(results) if trial.agreement is not None]
-    parts = [shown[k : k + CELLS] for k in range(0, len(shown), CELLS)]
-    return tuple(_draw_grid(results, part, k, shown) for k, part in enumerate(parts))
+    most = NARROW_CELLS if is_narrow(width_mm) else CELLS
+    parts = [shown[k : k + most] for k in range(0, len(shown), most)]
+    return tuple(_draw_grid(results, part, k, shown, width_mm) for k, part in enumerate(parts))
 
 
 def _draw_grid(
@@ -248,15 +274,17 @@ def _draw_grid(
     trials: Sequence[TrialResult],
     part: int,
     everyone: Sequence[TrialResult],
+    width_mm: float,
 ) -> Drawn:
     """Draw one figure of cells: curves above, difference below."""
     n = len(trials)
     columns = next((c for c in (3, 4, 6, 8) if n <= c or (c > 4 and n <= 3 * c)), 10)
+    columns = 3 if is_narrow(width_mm) else columns
     rows = -(-n // columns)
     upper, lower = (20.0, 12.0) if rows <= 2 else (16.0, 12.0)
     tall = upper + lower + 6.5
-    width = (DOUBLE_MM - 14.0) / columns
-    figure = new_figure(DOUBLE_MM, rows * tall + 12)
+    width = (width_mm - 14.0) / columns
+    figure = new_figure(width_mm, rows * tall + 12)
     heights, reach = _shared(everyone)
     names = row_names(results, everyone)
     first = everyone.index(trials[0])
@@ -283,7 +311,7 @@ def _draw_grid(
         "Mean curves of every recording with a reference, main procedure, on the same scales: "
         "above, both instruments; below, wearable − reference."
     )
-    return Drawn(name, figure, caption, "Mean curves of every participant.")
+    return Drawn(name, figure, caption, of_small_multiples(trials))
 
 
 def _shared(trials: Sequence[TrialResult]) -> tuple[Ends, float]:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from twinangle.agreement.ranking import Contest
+from twinangle.plotting.alternatives import of_contest
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -13,32 +16,34 @@ from twinangle.plotting.style import (
     LIMIT_DASH,
     add_panel,
     few_ticks,
+    is_narrow,
     letter,
     new_figure,
 )
 from twinangle.results import StudyResults, given
 from twinangle.wording import file_name, shortened
 
+LONGEST = 22  # letters of a procedure's name
+LETTER_MM = 1.6  # width of a letter, at most on average
 
-def draw_contests(results: StudyResults) -> tuple[Drawn, ...]:
+
+def draw_contests(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
     return tuple(
-        draw_contest(pooled.condition, contest) for pooled, contest in given(results.ranking)
+        draw_contest(pooled.condition, contest, width_mm)
+        for pooled, contest in given(results.ranking)
     )
 
 
-def draw_contest(condition: str, contest: Contest) -> Drawn:
+def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) -> Drawn:
     """Draw the procedures' means in order, and every paired difference with its interval."""
     pairs = contest.differences
-    height = max(16.0, 6.0 * max(len(pairs), len(contest.standings)))
-    figure = new_figure(DOUBLE_MM, height + 15)
-    means = add_panel(figure, 28, 9, 50, height)
-    paired = add_panel(figure, 122, 9, 52, height)
+    figure, means, paired = _panels(contest, width_mm)
     for k, place in enumerate(contest.standings):
         means.plot([place.mean], [k], "o", color=INK)
     means.set_yticks(
         range(len(contest.standings)),
-        [f"{place.rank}. {shortened(place.procedure, 22)}" for place in contest.standings],
+        [f"{place.rank}. {shortened(place.procedure, LONGEST)}" for place in contest.standings],
     )
     widest = max(place.mean for place in contest.standings)
     means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
@@ -51,7 +56,9 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
         )  # fmt: skip
         if np.isfinite([pair.lower, pair.upper]).all():
             paired.plot([pair.lower, pair.upper], [k, k], color=colour)
-    names = [f"{shortened(pair.first, 20)} − {shortened(pair.second, 20)}" for pair in pairs]
+    names = [
+        f"{shortened(pair.first, LONGEST)}\n− {shortened(pair.second, LONGEST)}" for pair in pairs
+    ]
     paired.set_yticks(range(len(pairs)), names)
     paired.set_ylim(len(pairs) - 0.5, -0.5)
     paired.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
@@ -65,4 +72,21 @@ def draw_contest(condition: str, contest: Contest) -> Drawn:
         "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
-    return Drawn(file_name("contest", condition), figure, caption, f"Procedures, {condition}.")
+    return Drawn(file_name("contest", condition), figure, caption, of_contest(condition, contest))
+
+
+def _panels(contest: Contest, width_mm: float) -> tuple[Figure, Axes, Axes]:
+    """Return the figure and its two panels, with room for the names on their left."""
+    longest = max(len(place.procedure) for place in contest.standings)
+    left = 8 + LETTER_MM * min(longest, LONGEST)
+    height = max(16.0, 7.0 * max(len(contest.differences), len(contest.standings)))
+    if is_narrow(width_mm):
+        figure = new_figure(width_mm, 2 * height + 30)
+        bottoms, width = (height + 24, 9.0), width_mm - left - 4
+        means, paired = (add_panel(figure, left, b, width, height) for b in bottoms)
+    else:
+        figure = new_figure(width_mm, height + 15)
+        width = width_mm / 2 - left - 4
+        lefts = (left, width_mm / 2 + left)
+        means, paired = (add_panel(figure, x, 9, width, height) for x in lefts)
+    return figure, means, paired

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
@@ -13,12 +12,13 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from twinangle.plotting.fonts import font_families
+from twinangle.plotting.fonts import SLIM_FAMILY, font_families
 from twinangle.plotting.panel import Panel
 
 MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
 DOUBLE_MM = 178.0  # both columns
+NARROW_MM = 120.0  # below it, panels stand below each other
 FONT_PT = 7.0
 # A colour has one meaning everywhere. Dark blue against a lighter orange: apart in grey (relative
 # luminance 0.09 against 0.30) and for every common colour vision deficiency; the reference is
@@ -87,6 +87,7 @@ STYLE: Mapping[str, Any] = {
     "pdf.fonttype": 42,  # TrueType, as publishers ask
     "pdf.compression": 6,
     "svg.hashsalt": "twinangle",
+    "svg.fonttype": "none",
 }
 
 
@@ -132,9 +133,48 @@ def add_panel(
     )
 
 
-def panel_width(n: int) -> float:
-    """Return the width in millimetres of each of `n` panels side by side."""
-    return {1: 90.0, 2: 77.0}.get(n, 49.0)
+def is_narrow(width_mm: float) -> bool:
+    """Return whether a figure is too narrow for panels side by side."""
+    return width_mm < NARROW_MM
+
+
+def panel_row(
+    width_mm: float, n: int, height_mm: float, *, head_mm: float
+) -> tuple[Figure, list[Axes]]:
+    """Return a figure of `n` like panels, side by side or, in a narrow one, below each other.
+
+    Parameters
+    ----------
+    width_mm : float
+        Of the figure.
+    n : int
+        Panels, three at most.
+    height_mm : float
+        Of each panel.
+    head_mm : float
+        Room above the panels, for a key and the title of the first.
+    """
+    if is_narrow(width_mm):
+        tall = height_mm + 7.0
+        figure = new_figure(width_mm, 9 + n * tall - 7.0 + head_mm)
+        bottoms = [9 + (n - 1 - k) * tall for k in range(n)]
+        return figure, [add_panel(figure, 13, b, width_mm - 17, height_mm) for b in bottoms]
+    most = (width_mm - 17 - 7 * (n - 1)) / n
+    width = min(most, 90.0 * width_mm / DOUBLE_MM)
+    figure = new_figure(width_mm, 9 + height_mm + head_mm)
+    return figure, [add_panel(figure, 13 + (width + 7) * k, 9, width, height_mm) for k in range(n)]
+
+
+def share_axes(panels: Sequence[Axes], *, width_mm: float) -> None:
+    """Label each scale that like panels share once: at the left, or below the lowest."""
+    if is_narrow(width_mm):
+        for axes in panels[:-1]:
+            axes.tick_params(labelbottom=False)
+            axes.set_xlabel("")
+    else:
+        for axes in panels[1:]:
+            axes.tick_params(labelleft=False)
+            axes.set_ylabel("")
 
 
 def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:
@@ -187,44 +227,52 @@ def _touch(below: tuple[float, int], above: tuple[float, int], gap: float) -> bo
     return above[0] - below[0] < gap * (below[1] + above[1]) / 2 - 1e-12
 
 
-def save_figure(figure: Figure, stem: Path, formats: Sequence[str]) -> tuple[Path, ...]:
-    """Write a figure as PDF, and in any further formats at 300 dpi.
+def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") -> bytes:
+    """Return a figure as a file's bytes, the same each time.
 
     Parameters
     ----------
     figure : Figure
         What to write.
-    stem : Path
-        The file without its suffix.
-    formats : sequence of str
-        "png" and "tiff" are known.
-
-    Returns
-    -------
-    tuple of Path
-        The files written.
+    suffix : str
+        "pdf", "svg", "png" or "tiff".
+    dpi : int
+        Of the latter two, and of what is drawn as an image in the others.
+    title : str
+        Put into an SVG, for those who cannot see it.
 
     Raises
     ------
     ValueError
         If a format is not known.
     """
-    written = []
-    for suffix in ("pdf", *formats):
-        path = stem.with_name(f"{stem.name}.{suffix}")
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format=suffix, dpi=300, **_metadata(suffix))
-        path.write_bytes(buffer.getvalue())
-        written.append(path)
-    return tuple(written)
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
+    data = buffer.getvalue()
+    return _with_common_typefaces(data) if suffix == "svg" else data
 
 
-def _metadata(suffix: str) -> dict[str, Any]:
+def _with_common_typefaces(svg: bytes) -> bytes:
+    """Name typefaces that other programs know behind our own, which stays with us.
+
+    Text is kept as text, so that a journal or a co-author can edit it; those typefaces are no
+    wider than the one the figure was laid out with.
+    """
+    family = SLIM_FAMILY.encode()
+    return svg.replace(b"'" + family + b"', ", b"").replace(
+        b"'DejaVu Sans'", b"'DejaVu Sans', Verdana, Arial, Helvetica, sans-serif"
+    )
+
+
+def _metadata(suffix: str, title: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
     if suffix == "pdf":
         return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
+    if suffix == "svg":
+        said = {"Title": title} if title else {}
+        return {"metadata": {"Creator": "twinangle", "Date": None, **said}}
     if suffix == "png":
         return {"metadata": {"Software": None}}
     if suffix == "tiff":
         return {"pil_kwargs": {"compression": "tiff_lzw"}}
-    raise ValueError(f"`image_formats`: expected png or tiff, got {suffix!r}.")
+    raise ValueError(f"`image_formats`: expected pdf, svg, png or tiff, got {suffix!r}.")

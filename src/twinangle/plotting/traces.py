@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from twinangle.plotting.alternatives import of_traces
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.style import (
     DOUBLE_MM,
@@ -57,7 +58,7 @@ def draw_traces(trial: TrialResult, joint: str) -> Drawn | None:
     stretch.legend(
         loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, handles=stretch.get_lines()
     )
-    return Drawn("traces", figure, _traces_caption(trial), f"Flexion over time, {trial.label}.")
+    return Drawn("traces", figure, _traces_caption(trial), of_traces(trial))
 
 
 def _traces_caption(trial: TrialResult) -> str:

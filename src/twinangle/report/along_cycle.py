@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from twinangle.report.blocks import Block, Figures, bullets, figures_named, table, text
-from twinangle.results import AlongCycle, StudyResults, named
+from twinangle.results import AlongCycle, StudyResults, given, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import NOTHING, number
 
@@ -59,4 +59,18 @@ def _nowhere(found: Sequence[tuple[tuple[str, str, str], AlongCycle]], family: s
         "Nowhere along the cycle is a mean difference shown, the whole cycle tested as one family "
         f"{family}; the smallest p that so few participants can give is "
         f"{number(smallest, 4)}). That is no proof of none."
+    )
+
+
+def along_cycle_paragraph(results: StudyResults) -> str:
+    """Say how the difference along the cycle was described and tested."""
+    if not given(results.along_cycle):
+        return ""
+    return (
+        "Along the cycle, the mean difference over participants was given with a "
+        f"{results.options.level} band that holds at all points at once (expected number of "
+        "exceedances of a t process; Telschow & Schwartzman 2022), and limits of agreement at "
+        "each point by itself. Where the instruments differ was tested with the whole cycle as one "
+        "family, by the largest t over the points under changed signs of participants' mean "
+        "difference curves (Nichols & Holmes 2002)."
     )

@@ -36,7 +36,7 @@ def figure(name: str, figures: Figures) -> list[Block]:
     if name not in figures:
         return []
     caption, alternative = figures[name]
-    path = f"/figures/{name}.pdf"
+    path = f"/figures/{name}.svg"
     return [{"kind": "figure", "path": path, "caption": caption, "alternative": alternative}]
 
 

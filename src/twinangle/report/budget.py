@@ -90,3 +90,16 @@ def _bounds(budget: PooledBudget, part: str) -> tuple[float, float]:
 def _roots(ends: tuple[float, float]) -> tuple[float, float]:
     """Return the interval of a root mean square: the scale people read."""
     return math.sqrt(ends[0]), math.sqrt(ends[1])
+
+
+def budget_paragraph(results: StudyResults) -> str:
+    """Say how the mean squared difference was taken apart."""
+    if not given(results.budget):
+        return ""
+    return (
+        "The mean squared difference over all cycles was taken apart into what repeats every cycle "
+        "(offset, range, timing, pattern, and what fits several of them), a level that drifts "
+        "slowly, and what differs from cycle to cycle; the parts add up to the whole. This "
+        "division is the analysing software's own method, which no paper describes; of its parts, "
+        "offset, size and pattern follow Kobayashi & Salam 2000. Intervals are over participants."
+    )

@@ -7,7 +7,8 @@ of BibTeX; `checked` says where an entry was looked up, what of it was not, or "
 from __future__ import annotations
 
 import csv
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -33,6 +34,14 @@ class Citation:
     def from_memory(self) -> bool:
         """Whether nobody looked the entry up."""
         return self.checked.startswith("from memory")
+
+    @property
+    def named(self) -> str:
+        """How a text names the authors: `Lin`, `Bland & Altman`, `Aminian et al.`."""
+        families = [name.strip("{}").partition(", ")[0] for name in self.author.split(" and ")]
+        if len(families) > 2 or families[-1] == "others":
+            return f"{families[0]} et al."
+        return " & ".join(families)
 
     def reference(self) -> str:
         """Return the entry as a line of a list of references."""
@@ -79,3 +88,36 @@ def register_of_citations() -> Mapping[str, Citation]:
     text = files("twinangle.report").joinpath("citations.csv").read_text(encoding="utf-8")
     rows = csv.DictReader(text.splitlines())
     return MappingProxyType({row["key"]: Citation(**row) for row in rows})
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A work named in a text: its key in the register, and where its year ends."""
+
+    key: str
+    end: int
+
+
+def works_named(text: str) -> Iterator[Named]:
+    """Yield what a text names by authors and year, as in `Bland & Altman 1999, 2007`, in order."""
+    works, pattern = _marks()
+    for found in pattern.finditer(text):
+        for year in re.finditer(r"\d{4}", found["years"]):
+            key = works.get((found["authors"], year[0]))
+            if key is not None:
+                yield Named(key, found.start("years") + year.end())
+
+
+@cache
+def _marks() -> tuple[Mapping[tuple[str, str], str], re.Pattern[str]]:
+    """Return keys by authors and year, and what finds both in a text."""
+    several: dict[tuple[str, str], list[str]] = {}
+    for key, work in register_of_citations().items():
+        several.setdefault((work.named, work.year), []).append(key)
+    # Two works of one name and year cannot be told apart, and are not named in our texts so.
+    works = {name: keys[0] for name, keys in several.items() if len(keys) == 1}
+    authors = sorted({name for name, _ in works}, key=len, reverse=True)
+    either = "|".join(map(re.escape, authors))
+    return works, re.compile(
+        rf"(?<!\w)(?P<authors>{either}) (?P<years>\(?\d{{4}}(?:, \d{{4}})*)(?!\d)"
+    )

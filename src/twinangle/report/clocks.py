@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from twinangle.clocks import GyroscopeLag
 from twinangle.options import Options
@@ -115,7 +115,18 @@ def clocks_paragraph(results: StudyResults) -> str:
     text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
     peaks = span((clock.peak_correlation for clock in clocks), 3)
     text += f"; the peak correlation was {peaks}" if peaks != "–" else ""
-    return text + "." + _lag_errors(results, clocks)
+    return text + "." + _searched(results) + _lag_errors(results, clocks)
+
+
+def _searched(results: StudyResults) -> str:
+    """Say how far lags were searched for, where they were."""
+    section = results.parameters.get("synchronisation")
+    said = section if isinstance(section, Mapping) else {}
+    most, middle = said.get("max_lag_s"), said.get("expected_lag_s")
+    if said.get("method") != "cross-correlation" or not isinstance(most, int | float):
+        return ""
+    about = f" about an expected {middle:g} s" if isinstance(middle, int | float) and middle else ""
+    return f" Lags of up to ±{most:g} s{about} were searched, unless a trial states its own."
 
 
 def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:

@@ -21,6 +21,7 @@ from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
 from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.decisions import decisions_section, every_decision_section
+from twinangle.report.distribution import distribution_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
@@ -30,6 +31,7 @@ from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section
+from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
 from twinangle.results import StudyResults
@@ -83,6 +85,8 @@ SUPPLEMENT: Sequence[Part] = (
     _titled("Limits of agreement in full", further_limits_section),
     _plain("Conditions in full", further_conditions_section),
     _plain("Error budget of the other procedures", further_budget_section),
+    _titled("Distribution of the differences", distribution_section),
+    _plain("Limits without each participant", sensitivity_section),
     _plain("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),
     _plain("Every warning", warnings_section),

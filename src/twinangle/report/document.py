@@ -10,17 +10,20 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from twinangle.artwork import Artwork, artwork_of
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content, supplement_content
-from twinangle.report.figures import Written, write_figures
+from twinangle.report.figure_files import Written
+from twinangle.report.figures import write_figures
 from twinangle.report.methods import methods_text
+from twinangle.report.paper import PAPER, begin_paper, paper_places
 from twinangle.results import StudyResults
 from twinangle.results.tables import write_tables
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 CHILD = Path(__file__).with_name("typeset_child.py")
-IMAGE_FORMATS = ("png", "tiff")
+IMAGE_FORMATS = ("pdf", "png", "tiff")
 
 
 def write_report(
@@ -41,7 +44,7 @@ def write_report(
     jobs : int
         Processes that draw figures. The bytes written do not depend on it.
     image_formats : tuple of str
-        Further formats of each figure beside PDF, of "png" and "tiff" (300 dpi).
+        Further formats of each figure beside SVG, of "pdf", "png" and "tiff" (300 dpi).
 
     Raises
     ------
@@ -91,15 +94,19 @@ def write_pages(
     *,
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
+    artwork: Artwork | None = None,
 ) -> None:
-    """Write all that is for reading: figures, report, supplement and methods text.
+    """Write all that is for reading: figures, report, supplement, methods text and paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
+    Without `artwork`, the kit's figures are as the run's parameters say.
     """
     (folder / "figures").mkdir(exist_ok=True)
+    kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
     figures = write_figures(
-        results, folder / "figures", workers, image_formats=image_formats, drawn=drawn
+        results, folder / "figures", workers, image_formats=image_formats, drawn=drawn, kit=kit
     )
+    tables = begin_paper(results, folder / PAPER, workers)
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     content = {
         "report.pdf": report_content(results, figures),
@@ -108,6 +115,7 @@ def write_pages(
     pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
+    list(tables)  # written by now, or a fault of the writing is raised here
 
 
 def typeset(content: dict[str, Any], folder: Path) -> bytes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -14,27 +14,36 @@ from twinangle.plotting.clocks import draw_synchronisation
 from twinangle.plotting.conditions import draw_conditions
 from twinangle.plotting.curves import draw_group_curves
 from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
+from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
 from twinangle.plotting.limits import draw_limits
 from twinangle.plotting.magnetic_field import draw_fields
 from twinangle.plotting.participants import draw_participants, draw_small_multiples
 from twinangle.plotting.ranking import draw_contests
-from twinangle.plotting.style import drawing_style, save_figure
+from twinangle.plotting.style import drawing_style
 from twinangle.plotting.traces import draw_traces
 from twinangle.report.blocks import Figures
+from twinangle.report.figure_files import (
+    EMBEDDED,
+    Place,
+    Rendered,
+    Written,
+    captions_document,
+    with_names,
+)
 from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup, trial_groups
-from twinangle.wording import unique_names
 
 # What is drawn over all trials, in the order of the report; each in a process of its own.
-Drawer = Callable[[StudyResults], "Drawn | tuple[Drawn | None, ...] | None"]
+Drawer = Callable[..., "Drawn | tuple[Drawn | None, ...] | None"]  # results, and a width in mm
 OF_A_STUDY: tuple[Drawer, ...] = (
     draw_group_curves,
     draw_participants,
     draw_small_multiples,
     draw_conditions,
     draw_limits,
+    draw_distribution,
     draw_along_cycle,
     draw_budgets,
     draw_contests,
@@ -42,14 +51,16 @@ OF_A_STUDY: tuple[Drawer, ...] = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Written:
-    """A figure that lies in the figures' folder, and its words."""
-
-    file: str  # as it lies there, without suffix
-    name: str  # as it is to be called
-    caption: str
-    alternative: str
+# Those of them that an article shows, and its paper kit holds.
+OF_A_PAPER: tuple[Drawer, ...] = (
+    draw_group_curves,
+    draw_participants,
+    draw_conditions,
+    draw_limits,
+    draw_distribution,
+    draw_budgets,
+    draw_contests,
+)
 
 
 def write_figures(
@@ -59,6 +70,7 @@ def write_figures(
     *,
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
+    kit: Sequence[Place] = (),
 ) -> Figures:
     """Write all figures and return caption and alternative text by file name without suffix.
 
@@ -71,14 +83,16 @@ def write_figures(
     workers : Workers
         What draws.
     image_formats : sequence of str
-        Further formats beside PDF.
+        Further formats beside SVG.
     drawn : sequence of Written, optional
         What :func:`write_recording` wrote already.
+    kit : sequence of Place
+        Where the figures for an article go as well; drawn again only for another width.
     """
     font_families()  # written once, before other processes ask for it
-    pooled = workers.in_order(
-        partial(_write_pooled, results, folder, tuple(image_formats)), range(len(OF_A_STUDY))
-    )
+    places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
+    light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
+    pooled = workers.in_order(partial(write_pooled, light, places), range(len(OF_A_STUDY)))
     groups = [group for group in trial_groups(results) if group.worked]
     if drawn is None:
         write = partial(
@@ -90,8 +104,14 @@ def write_figures(
     )
     cycles = workers.in_order(write_cycles, [_without_traces(group) for group in groups])
     of_each = [*drawn, *(each for several in cycles for each in several)]
-    every = [*of_each, *_named([each for several in pooled for each in several], folder)]
-    return {each.name: (each.caption, each.alternative) for each in every}
+    of_places = [[each for some in zip_of for each in some] for zip_of in zip(*pooled, strict=True)]
+    of_study, *of_kit = (with_names(*both) for both in zip(of_places, places, strict=True))
+    if kit:
+        text = captions_document(each for several in of_kit for each in several)
+        (kit[0].folder / "captions.md").write_text(
+            text.replace("<", "\\<"), encoding="utf-8", newline="\n"
+        )
+    return {each.name: (each.caption, each.alternative) for each in (*of_each, *of_study)}
 
 
 def draw_recording(group: TrialGroup, joint: str) -> tuple[Drawn, ...]:
@@ -126,8 +146,9 @@ def _of_recording(
     group: TrialGroup, figures: Sequence[Drawn], folder: Path, image_formats: Sequence[str]
 ) -> list[Written]:
     """Write a recording's figures under its name."""
-    named = {f"{group.stem}_{each.name}": each for each in figures}
-    return [_write(each, name, name, folder, image_formats) for name, each in named.items()]
+    formats = (EMBEDDED, *image_formats)
+    named = (replace(each, name=f"{group.stem}_{each.name}") for each in figures)
+    return [Rendered(each).write(folder, each.name, formats) for each in named]
 
 
 def _without_traces(group: TrialGroup) -> TrialGroup:
@@ -135,35 +156,30 @@ def _without_traces(group: TrialGroup) -> TrialGroup:
     return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
 
 
-def _write_pooled(
-    results: StudyResults, folder: Path, image_formats: Sequence[str], which: int
-) -> list[Written]:
-    """Draw and write what one of `OF_A_STUDY` gives, under provisional names."""
+def write_pooled(results: StudyResults, places: Sequence[Place], which: int) -> list[list[Written]]:
+    """Draw what one of `OF_A_STUDY` gives, and write it to each place under provisional names."""
+    draw = OF_A_STUDY[which]
+    by_width: dict[float | None, list[Rendered]] = {}
+    found: list[list[Written]] = []
     with drawing_style():
-        found = OF_A_STUDY[which](results)
-        figures = found if isinstance(found, tuple) else (found,)
-        return [
-            _write(figure, f".{which}-{k}", figure.name, folder, image_formats)
-            for k, figure in enumerate(figures)
-            if figure is not None
-        ]
+        for place in places:
+            if place.for_paper and draw not in OF_A_PAPER:
+                found.append([])
+                continue
+            if place.width_mm not in by_width:
+                by_width[place.width_mm] = _drawn_at(draw, results, place.width_mm)
+            start = "" if place.width_mm is None else f"{place.width_mm:g}-"
+            found.append(
+                [
+                    each.write(place.folder, f".{start}{which}-{k}", place.formats, place.dpi)
+                    for k, each in enumerate(by_width[place.width_mm])
+                ]
+            )
+    return found
 
 
-def _named(pooled: Sequence[Written], folder: Path) -> list[Written]:
-    """Give the pooled figures their names, which must not repeat over all of them."""
-    names = unique_names(each.name for each in pooled)
-    for each, name in zip(pooled, names, strict=True):
-        for path in folder.glob(f"{each.file}.*"):
-            path.replace(path.with_name(name + path.suffix))
-    return [
-        Written(name, name, each.caption, each.alternative)
-        for each, name in zip(pooled, names, strict=True)
-    ]
-
-
-def _write(
-    drawn: Drawn, file: str, name: str, folder: Path, image_formats: Sequence[str]
-) -> Written:
-    """Write one figure and return its words."""
-    save_figure(drawn.figure, folder / file, image_formats)
-    return Written(file, name, drawn.caption, drawn.alternative)
+def _drawn_at(draw: Drawer, results: StudyResults, width_mm: float | None) -> list[Rendered]:
+    """Return the figures drawn for that width, or for their place in the report."""
+    found = draw(results) if width_mm is None else draw(results, width_mm)
+    figures = found if isinstance(found, tuple) else (found,)
+    return [Rendered(figure) for figure in figures if figure is not None]

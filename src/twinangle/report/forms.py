@@ -24,7 +24,7 @@ from twinangle.report.blocks import (
 from twinangle.report.deming import absent_lines, deming_blocks
 from twinangle.results import Absent, LimitForms, Pooled, StudyResults, absences, given
 from twinangle.results.grouping import distinct
-from twinangle.wording import number
+from twinangle.wording import listing, number
 
 TOO_FEW = (
     f"Limits as lines on the size are not printed below {FEWEST_FOR_A_LINE_OF_SPREAD} "
@@ -226,3 +226,30 @@ def at_sizes_blocks(
             f"{'; or '.join(people)}.{opened}",
         ),
     ]
+
+
+_FORMS = {
+    "regression": "lines on the size of the measurement (Bland & Altman 1999)",
+    "ratio": "ratios of the instruments",
+    "percentile": "percentiles",
+    "mixed": "a mixed model of participants and cycles",
+    "deming": "Deming's line between the instruments",
+}
+
+
+def forms_paragraph(results: StudyResults) -> str:
+    """Say in which other forms limits are given, and what was checked."""
+    found = [forms for _, forms in given(results.forms)]
+    if not found:
+        return ""
+    shown = [
+        words
+        for name, words in _FORMS.items()
+        if any(not isinstance(getattr(forms, name), Absent) for forms in found)
+    ]
+    text = (
+        "What limits of agreement take for granted was looked at: slope of the differences and of "
+        "their spread on the size of the measurement, skewness and kurtosis of participants' mean "
+        "differences, and serial correlation of the cycles; no form was chosen by a test."
+    )
+    return f"{text} Limits are also given as {listing(shown)}." if shown else text

@@ -95,3 +95,14 @@ def by_condition_blocks(results: StudyResults) -> list[Block]:
         Column("With error, mean ρ", "with error: mean rank correlation with the angle's error"),
     )
     return described("Magnetic field by condition.", columns, rows, words=2)
+
+
+def magnetic_field_paragraph(results: StudyResults) -> str:
+    """Say how the magnetic field was judged."""
+    if not fields_by_condition(results):
+        return ""
+    return (
+        "The magnetic field at each sensor was held against its undisturbed norm and dip; a sample "
+        "counts as disturbed where the norm is off by more than 10 % or the dip by more than 10° "
+        "(common practice, no source)."
+    )

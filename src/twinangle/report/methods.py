@@ -6,15 +6,21 @@ from collections.abc import Mapping
 from typing import Any
 
 from twinangle.cautions import to_be_stated
+from twinangle.report.along_cycle import along_cycle_paragraph
 from twinangle.report.blocks import Block, bullets, heading, text
-from twinangle.report.citations import register_of_citations
+from twinangle.report.budget import budget_paragraph
+from twinangle.report.citations import register_of_citations, works_named
 from twinangle.report.clocks import clocks_paragraph
 from twinangle.report.conditions import conditions_paragraph
 from twinangle.report.curves import curves_paragraph
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.decisions import decisions_paragraph
+from twinangle.report.forms import forms_paragraph
 from twinangle.report.limits import limits_paragraph
+from twinangle.report.magnetic_field import magnetic_field_paragraph
+from twinangle.report.ranking import ranking_paragraph
 from twinangle.report.reliability import reliability_paragraph
+from twinangle.report.sensitivity import sensitivity_paragraph
 from twinangle.results import StudyResults
 from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
@@ -24,24 +30,21 @@ from twinangle.results.grouping import (
     trial_groups,
     worked_recordings,
 )
+from twinangle.signals.gaps import BRIDGED_S
 from twinangle.signals.joint import joint_named
-from twinangle.wording import count, listing
+from twinangle.wording import NOTHING, count, listing, span
 
-# How the text names a work, by the work's key in the register of citations.
-_NAMED = {
-    "aminian-2002": "Aminian et al. 2002",
-    "berger-hsu-1996": "Berger & Hsu 1996",
-    "bland-altman-1999": "Bland & Altman 1999",
-    "bland-altman-2007": "2007",
-    "hampel-1974": "Hampel 1974",
-    "kobayashi-salam-2000": "Kobayashi & Salam 2000",
-    "koenig-2014": "König et al. 2014",
-    "lin-1989": "Lin 1989",
-    "mcginley-2009": "McGinley et al. 2009",
-    "mcgraw-wong-1996": "McGraw & Wong 1996",
-    "shrout-fleiss-1979": "Shrout & Fleiss 1979",
-    "weir-2005": "Weir 2005",
-    "zou-2013": "Zou 2013",
+_FILTERS = {
+    "kalman": "The procedure kalman is a Kalman filter with smoother for each sensor's orientation "
+    "and gyroscope offset; it is the analysing software's own.",
+    "vqf": "The procedure vqf is the off-line form of the filter by Laidig & Seel 2023, run with "
+    "the authors' software library vqf.",
+}
+_HEADINGS = {
+    "-joint-centre": "Without magnetometers, the heading between the sensors was found from the "
+    "common acceleration of the joint's centre (own combination after Weygers & Kok 2020).",
+    "-hinge": "Without magnetometers, the heading between the sensors was found by taking the "
+    "joint for a hinge (after Laidig et al. 2017).",
 }
 INVENTED = (
     "The data are invented: no person was recorded, and nothing below may be reported as a study "
@@ -71,8 +74,7 @@ def methods_text(results: StudyResults) -> str:
 
 def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
     """Return the references that the paragraphs name, in alphabetical order."""
-    text = " ".join(paragraphs)
-    named = (key for key, mark in _NAMED.items() if mark in text)
+    named = {found.key for text in paragraphs for found in works_named(text)}
     return tuple(sorted(register_of_citations()[key].reference() for key in named))
 
 
@@ -81,14 +83,21 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
     found = (
         INVENTED if results.invented else "",
         _material(results),
+        _signals(results),
         _angles(results),
         clocks_paragraph(results),
         cycles_paragraph(results),
         curves_paragraph(results),
         limits_paragraph(results),
+        forms_paragraph(results),
+        along_cycle_paragraph(results),
         conditions_paragraph(results),
+        ranking_paragraph(results),
+        budget_paragraph(results),
         reliability_paragraph(results),
         decisions_paragraph(results),
+        sensitivity_paragraph(results),
+        magnetic_field_paragraph(results),
         _software(results),
         _people(results),
     )
@@ -135,6 +144,35 @@ def _material(results: StudyResults) -> str:
     return f"{text}; no reference instrument was worn, so no agreement is given."
 
 
+def _signals(results: StudyResults) -> str:
+    """Say at which rates the instruments sampled, and what became of gaps."""
+    found = [trial.timing for trial in worked_recordings(results)]
+    rates = {
+        name: span((each[name].rate_hz for each in found if name in each), 1)
+        for name in ("wearable", "reference")
+    }
+    said = [f"the {name} at {rate} Hz" for name, rate in rates.items() if rate != NOTHING]
+    if not said:
+        return ""
+    longest = max((one.longest_gap_s for each in found for one in each.values()), default=0.0)
+    text = f"Sampled were {listing(said)}."
+    if longest > 0:
+        text += (
+            f" Gaps of up to {BRIDGED_S:g} s in the sensors' signals were bridged by a cubic "
+            f"spline; longer ones (the longest was {longest:.2f} s) stayed gaps, and cycles that "
+            "touch one were left out."
+        )
+    return text
+
+
+def _filters(results: StudyResults) -> str:
+    """Say where each procedure's parts come from; none for a study's own procedures."""
+    names = procedures(results)
+    said = [words for start, words in _FILTERS.items() if any(n.startswith(start) for n in names)]
+    said += [words for end, words in _HEADINGS.items() if any(n.endswith(end) for n in names)]
+    return f" {' '.join(said)}" if said else ""
+
+
 def _angles(results: StudyResults) -> str:
     """Say how the two angles came about."""
     kind = setting(results, "wearable", "kind")
@@ -148,6 +186,7 @@ def _angles(results: StudyResults) -> str:
             f"rotation about the functional flexion axis{_axis(results)}"
         )
         text += f"; gyroscope samples were taken as {sample} rates." if sample else "."
+        text += _filters(results)
     elif kind == "orientation":
         text += (
             "The wearable's flexion was computed from the orientations it delivered (procedure: "

@@ -50,3 +50,18 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
         f"{ranked[0][1].differences[0].least:g}° or more (own rule); else they tie."
     )
     return [text(lead), *blocks]
+
+
+def ranking_paragraph(results: StudyResults) -> str:
+    """Say how procedures were compared."""
+    contests = [contest for _, contest in given(results.ranking)]
+    if not contests:
+        return ""
+    least = contests[0].differences[0].least
+    return (
+        "Procedures were compared on the same recordings by the root mean square of the demeaned "
+        "mean curves' difference, paired within participants (Student's t), with intervals that "
+        f"hold together at {100 * contests[0].confidence:g} % over all pairs (Bonferroni; Dunn "
+        f"1961). Two were called apart where the interval left out zero and the difference was "
+        f"{least:g}° or more (own rule), else tied."
+    )

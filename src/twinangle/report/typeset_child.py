@@ -12,11 +12,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import typst
 
 from twinangle.platform_calls import end_with_parent
+
+ACCESSIBLE: Final = "ua-1"  # PDF/UA-1 (ISO 14289-1): what is not so is refused
 
 
 def main() -> int:
@@ -30,7 +32,9 @@ def main() -> int:
         "sys_inputs": {"content": sys.stdin.buffer.read().decode()},
     }
     try:
-        pdf = typst.Compiler(Path(template).read_bytes(), **options).compile(format="pdf")
+        pdf = typst.Compiler(Path(template).read_bytes(), **options).compile(
+            format="pdf", pdf_standards=[ACCESSIBLE]
+        )
     except typst.TypstError as error:
         sys.stderr.buffer.write(str(error).encode())
         return 1

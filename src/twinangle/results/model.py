@@ -18,6 +18,7 @@ from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
 from twinangle.agreement.ranking import Contest
+from twinangle.agreement.sensitivity import Sensitivity
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
@@ -302,6 +303,9 @@ class StudyResults(Shown):
     ] = ()
     along_cycle: Annotated[
         tuple[Pooled[AlongCycle], ...], number("limits at every point of the cycle")
+    ] = ()
+    sensitivity: Annotated[
+        tuple[Pooled[Sensitivity], ...], number("limits without each participant in turn")
     ] = ()
 
     def __post_init__(self) -> None:

@@ -16,7 +16,7 @@ _RENAMED = {
 }
 _TOPICS = ("limits_of_agreement", "forms", "curves", "variability", "conditions",
            "conditions_adjusted", "ranking", "budget", "reliability", "equivalence",
-           "along_cycle")  # fmt: skip
+            "along_cycle", "sensitivity")  # fmt: skip
 _TRIAL_RENAMED = {"error_budget_deg2": "budget", "strides": "cycle_durations"}
 _ANYWHERE = {"strides_per_minute": "cycles_per_minute"}
 _COMPARED = ("ratio", "ratio_ci", "difference_deg", "difference_ci_deg", "added_sd_deg",

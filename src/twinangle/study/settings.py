@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from twinangle.artwork import Artwork
 from twinangle.naming import listed
 from twinangle.signals.joint import JOINTS
 from twinangle.study.section import (
@@ -177,6 +178,17 @@ class ReportSettings(Section):
 
     `traces`: both instruments' synchronised samples in `tables/traces.parquet`; None, where the
     study file says nothing, for recordings of up to two hours only.
+
+    The others are of the figures in `paper/figures`: widths in print, formats, and dots an inch of
+    those in pixels.
     """
 
     traces: bool | None = None
+    figure_width_mm: tuple[float, ...] = Artwork().widths_mm
+    figure_formats: tuple[Text, ...] = Artwork().formats
+    dpi: int = Artwork().dpi
+
+    @model_validator(mode="after")
+    def _known_artwork(self) -> Self:
+        Artwork(self.figure_width_mm, self.figure_formats, self.dpi)
+        return self

@@ -45,10 +45,10 @@ def write_csv(
         for path in (exact, printed):
             file = stack.enter_context(path.open("w", encoding="utf-8", newline=""))
             writers.append(csv.writer(file, lineterminator="\n"))
-            writers[-1].writerow([_cell(column.name) for column in columns])
+            writers[-1].writerow([csv_cell(column.name) for column in columns])
         for row in rows:
             writers[0].writerow(_exact_cells(columns, row))
-            writers[1].writerow([_cell(value) for _, value in printed_cells(columns, row)])
+            writers[1].writerow([csv_cell(value) for _, value in printed_cells(columns, row)])
     return exact, printed
 
 
@@ -57,10 +57,10 @@ def _exact_cells(columns: tuple[Column, ...], row: Any) -> Iterator[Any]:
         value = column.of(row)
         if column.kind == "number" and value is not None:
             value = float(value)
-        yield _cell(value)
+        yield csv_cell(value)
 
 
-def _cell(value: Any) -> Any:
+def csv_cell(value: Any) -> Any:
     """Return what a cell holds: text, a number in full, nothing for none.
 
     Text that a spreadsheet would take for a formula (it begins with =, +, - or @ and is no number)

@@ -17,7 +17,13 @@ from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Absent, absences, given
 from twinangle.results.serialise import topic_fields
 from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, row_kind, row_of
-from twinangle.results.tables.identity import OfComparison, OfCondition, names_of, values_of
+from twinangle.results.tables.identity import (
+    OfComparison,
+    OfCondition,
+    OfQuantity,
+    names_of,
+    values_of,
+)
 from twinangle.results.tables.limits import (
     LIMITS_TABLES,
     Bias,
@@ -219,6 +225,26 @@ def _not_given_rows(results: StudyResults) -> Iterator[NotGiven]:
             yield row_of(NotGiven, absent, names_of(pooled), topic=item.name)
 
 
+@dataclass(frozen=True, slots=True)
+class WithoutEachRow(OfQuantity):
+    """The limits of agreement without one participant."""
+
+    left_out: Annotated[str, number("who is left out")]
+    n_observations: Annotated[int, number("differences of the others")]
+    bias: Annotated[float, data("bias of the others")]
+    lower: Annotated[float, data("lower limit of agreement of the others")]
+    upper: Annotated[float, data("upper limit of agreement of the others")]
+    bias_change: Annotated[float, data("bias of the others minus that of all")]
+    lower_change: Annotated[float, data("lower limit of the others minus that of all")]
+    upper_change: Annotated[float, data("upper limit of the others minus that of all")]
+
+
+def _without_each_rows(results: StudyResults) -> Iterator[WithoutEachRow]:
+    for pooled, found in given(results.sensitivity):
+        for one in found.without:
+            yield row_of(WithoutEachRow, one, names_of(pooled), left_out=one.participant)
+
+
 POOLED_TABLES = (
     *LIMITS_TABLES,
     Table("error_budgets", "parts of the mean squared difference", BudgetPart, _budget_rows),
@@ -244,6 +270,12 @@ POOLED_TABLES = (
     Table("contest", "procedures ranked on the same trials", StandingRow, _standing_rows),
     Table("contest_differences", "procedures compared in pairs", PairRow, _pair_rows),
     Table("along_cycle", "bias and limits along the cycle", AlongCycle, _along_rows),
+    Table(
+        "limits_without_each",
+        "limits of agreement without each participant in turn",
+        WithoutEachRow,
+        _without_each_rows,
+    ),
     Table("reliability", "reliability, a statistic a row", ReliabilityRow, _reliability_rows),
     Table("not_given", "what the data do not support, and why", NotGiven, _not_given_rows),
 )

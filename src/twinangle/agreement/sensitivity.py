@@ -1,0 +1,119 @@
+"""How far limits of agreement hang on single participants: each left out in turn."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from twinangle.agreement._input import finite_array
+from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+from twinangle.declare import data, number
+
+FEWEST = 4
+"""Participants below which none is left out: limits of the rest would be of two, a rough guess."""
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutOne:
+    """Bias and limits of agreement once one participant is left out."""
+
+    participant: Annotated[str, number("who is left out")]
+    n_observations: Annotated[int, number("differences of the others")]
+    bias: Annotated[float, data("bias of the others")]
+    lower: Annotated[float, data("lower limit of agreement of the others")]
+    upper: Annotated[float, data("upper limit of agreement of the others")]
+    bias_change: Annotated[float, data("bias of the others minus that of all")]
+    lower_change: Annotated[float, data("lower limit of the others minus that of all")]
+    upper_change: Annotated[float, data("upper limit of the others minus that of all")]
+
+    @property
+    def largest_change(
+        self,
+    ) -> Annotated[float, data("largest of the three changes, without its sign")]:
+        """The largest of the three changes, without its sign."""
+        return max(abs(self.bias_change), abs(self.lower_change), abs(self.upper_change))
+
+
+@dataclass(frozen=True, slots=True)
+class Sensitivity:
+    """Result of :func:`leave_one_out`."""
+
+    without: Annotated[tuple[WithoutOne, ...], number("each participant left out in turn")]
+    n_participants: Annotated[int, number("participants")]
+
+    @property
+    def largest(self) -> WithoutOne:
+        """The participant whose absence changes most."""
+        return max(self.without, key=lambda one: one.largest_change)
+
+
+def leave_one_out(
+    difference: ArrayLike, participant: ArrayLike | Sequence[object], *, confidence: float = 0.95
+) -> Sensitivity:
+    """Estimate bias and limits of agreement without each participant in turn.
+
+    Parameters
+    ----------
+    difference : array_like of float, shape (n,)
+        Test minus reference, one value a pair of simultaneous measurements.
+    participant : array_like, shape (n,)
+        Whose difference each is.
+    confidence : float, default 0.95
+        Handed to :func:`limits_of_agreement`; bias and limits do not depend on it.
+
+    Returns
+    -------
+    Sensitivity
+        One entry a participant, in order of first appearance.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 4 participants, or the differences are none for
+        :func:`limits_of_agreement`.
+
+    Notes
+    -----
+    Deletion of one cluster at a time, as for influence in regression [1]_: for participant j,
+    b(−j) − b, l(−j) − l and u(−j) − u, with b, l, u the bias and the limits of
+    :func:`limits_of_agreement`. Where every participant counts the same, b(−j) − b =
+    (b − d_j)/(k − 1), d_j the participant's mean, and these changes add up to 0. Nobody is to be
+    left out of the analysis for what is found here: it tells what the numbers rest on.
+
+    References
+    ----------
+    .. [1] Belsley, Kuh & Welsch (1980). Regression Diagnostics. Wiley.
+    """
+    values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
+    codes = np.asarray([str(code) for code in np.asarray(participant)])
+    people = list(dict.fromkeys(codes.tolist()))
+    if len(people) < FEWEST:
+        raise ValueError(
+            f"{len(people)} participants; leaving each out in turn needs {FEWEST} or more."
+        )
+    whole = limits_of_agreement(values, codes, confidence=confidence)
+    return Sensitivity(
+        tuple(_without(values, codes, person, whole, confidence) for person in people), len(people)
+    )
+
+
+def _without(
+    values: np.ndarray, codes: np.ndarray, person: str, whole: LimitsOfAgreement, confidence: float
+) -> WithoutOne:
+    """Return bias and limits of the others, and how they differ from those of all."""
+    others = codes != person
+    found = limits_of_agreement(values[others], codes[others], confidence=confidence)
+    return WithoutOne(
+        participant=person,
+        n_observations=int(others.sum()),
+        bias=found.bias,
+        lower=found.lower,
+        upper=found.upper,
+        bias_change=found.bias - whole.bias,
+        lower_change=found.lower - whole.lower,
+        upper_change=found.upper - whole.upper,
+    )

@@ -1,0 +1,132 @@
+"""Figure of how the differences are distributed: histogram and normal quantile plot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from scipy import special
+
+from twinangle.plotting.alternatives import of_distribution
+from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.style import (
+    DOUBLE_MM,
+    FAINT,
+    INK,
+    LIMIT_DASH,
+    POINT,
+    add_panel,
+    few_ticks,
+    is_narrow,
+    letter,
+    new_figure,
+    participant_marker,
+)
+from twinangle.results import StudyLimits, StudyResults, named
+from twinangle.results.answer import answer_of
+from twinangle.results.grouping import distinct, participants
+from twinangle.signals.recording import Array
+from twinangle.wording import quantity_name
+
+FEWEST_MEANS = 4  # of fewer participants' means a plot against normal quantiles shows nothing
+MOST_BINS = 24
+
+
+def draw_distribution(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | None:
+    """Draw, for each quantity, a histogram and the differences against normal quantiles.
+
+    The main procedure and condition. The quantile plot is of participants' means, which is what
+    the limits take to be normal over people; with fewer than four of them, of the cycles.
+    """
+    answer = answer_of(results)
+    found = [
+        (key[2], limits)
+        for key, limits in named(results.limits)
+        if key[:2] == (answer.procedure, answer.condition) and limits.difference.size > 1
+    ]
+    if not found:
+        return None
+    figure, panels = _panels(width_mm, len(found))
+    by_people = len(set(found[0][1].participant)) >= FEWEST_MEANS
+    for k, ((above, below), (quantity, limits)) in enumerate(zip(panels, found, strict=True)):
+        _draw_histogram(above, limits)
+        letter(above, f"{'abc'[k]} {quantity_name(quantity)}")
+        _draw_quantiles(below, limits, participants(results), by_people=by_people)
+        if k == 0 or is_narrow(width_mm):
+            above.set_ylabel("Cycles")
+            below.set_ylabel(f"{'Mean d' if by_people else 'D'}ifference (°)")
+        above.set_xlabel("Wearable − reference (°)")
+        below.set_xlabel("Normal quantile")
+    of_whom = "participants' mean differences" if by_people else "the differences of single cycles"
+    caption = (
+        f"Distribution of the differences, {answer.condition}, {answer.procedure}: histogram of "
+        f"all cycles (solid line: their bias; dashed: limits of agreement), and {of_whom} against "
+        "the quantiles of a normal distribution (Blom's scores); the line is where normal values "
+        "of the same mean and SD would lie."
+    )
+    return Drawn("distribution", figure, caption, of_distribution(found))
+
+
+def _panels(width_mm: float, n: int) -> tuple[Figure, list[tuple[Axes, Axes]]]:
+    """Return the figure and, for each quantity, the histogram's panel and the quantiles'."""
+    if is_narrow(width_mm):
+        each, tall = (width_mm - 32) / 2, 44.0
+        figure = new_figure(width_mm, n * tall)
+        bottoms = [9 + (n - 1 - k) * tall for k in range(n)]
+        left = width_mm - 5 - each
+        return figure, [
+            (add_panel(figure, 12, b, each, 29), add_panel(figure, left, b, each, 29))
+            for b in bottoms
+        ]
+    each = (width_mm - 17 - 24) / 3
+    figure = new_figure(width_mm, 92)
+    lefts = [13 + k * (each + 12) for k in range(n)]
+    return figure, [
+        (add_panel(figure, left, 54, each, 32), add_panel(figure, left, 9, each, 32))
+        for left in lefts
+    ]
+
+
+def _draw_histogram(axes: Axes, found: StudyLimits) -> None:
+    """Draw how many cycles have which difference, with bias and limits."""
+    bins = min(MOST_BINS, max(5, round(np.sqrt(found.difference.size))))
+    axes.hist(found.difference, bins=bins, color=POINT, edgecolor="white", linewidth=0.5)
+    axes.axvline(found.limits.bias, color=INK, linewidth=1.0)
+    for level in (found.limits.lower, found.limits.upper):
+        axes.axvline(level, color=INK, linewidth=0.8, linestyle=LIMIT_DASH)
+    few_ticks(axes, x=4, y=4)
+
+
+def _draw_quantiles(
+    axes: Axes, found: StudyLimits, everyone: Sequence[str], *, by_people: bool
+) -> None:
+    """Draw ordered values against normal scores, and the line of a normal distribution."""
+    codes = np.array(found.participant)
+    people = distinct(found.participant)
+    values: Array = found.difference
+    marks = ["o"] * values.size
+    if by_people:
+        values = np.array([found.difference[codes == code].mean() for code in people])
+        marks = [participant_marker(code, everyone) for code in people]
+    order = np.argsort(values, kind="stable")
+    scores = normal_scores(values.size)
+    line = np.array([scores[0], scores[-1]]) * 1.15
+    axes.plot(line, values.mean() + line * values.std(ddof=1), color=FAINT, linewidth=0.8)
+    size = 3.8 if by_people else 1.6
+    for mark in dict.fromkeys(marks):
+        mine = [k for k, at in enumerate(order) if marks[at] == mark]
+        axes.plot(
+            scores[mine], values[order[mine]], linestyle="", marker=mark, color=INK,
+            markersize=size, markeredgewidth=0,
+        )  # fmt: skip
+    few_ticks(axes, x=4, y=5)
+
+
+def normal_scores(n: int) -> Array:
+    """Return where `n` ordered normal values are expected to lie, about.
+
+    Φ⁻¹((i − 3/8)/(n + 1/4)), i = 1 … n (Blom 1958).
+    """
+    return np.asarray(special.ndtri((np.arange(1, n + 1) - 0.375) / (n + 0.25)))
