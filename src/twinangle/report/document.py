@@ -13,8 +13,9 @@ from typing import Any
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content, supplement_content
-from twinangle.report.figures import Written, write_figures
+from twinangle.report.figures import DRAWING, TRACES, Written, taken, write_figures
 from twinangle.report.methods import methods_text
+from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.tables import write_tables
 
@@ -30,7 +31,7 @@ def write_report(
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
 ) -> None:
-    """Write `report.pdf`, `supplement.pdf`, `figures/`, `tables/` and `methods.txt`.
+    """Write `report.pdf`, `report.html`, `supplement.pdf`, `figures/`, `tables/`, `methods.txt`.
 
     Parameters
     ----------
@@ -92,7 +93,7 @@ def write_pages(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
 ) -> None:
-    """Write all that is for reading: figures, report, supplement and methods text.
+    """Write all that is for reading: figures, report as PDF and page, supplement, methods text.
 
     Every command that makes pages comes here, right after analysing or from results read back.
     """
@@ -106,6 +107,9 @@ def write_pages(
         "supplement.pdf": supplement_content(results, figures),
     }
     pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
+    drawings, traces = (taken(folder / "figures", suffix) for suffix in (DRAWING, TRACES))
+    page = report_page(results, content["report.pdf"], drawings, traces)
+    (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
 
