@@ -125,9 +125,10 @@ def _ordered_extremes(bins: Array, broken: Mask) -> Array:
     high = np.where(missing, -np.inf, bins).argmax(axis=1)
     rows = np.arange(bins.shape[0])
     ends = np.where(missing.any(axis=1), np.nan, bins[:, -1])
-    three = np.column_stack([bins[rows, np.minimum(low, high)], bins[rows, np.maximum(low, high)]])
+    two = np.column_stack([bins[rows, np.minimum(low, high)], bins[rows, np.maximum(low, high)]])
     wanted = np.column_stack([np.ones((rows.size, 2), dtype=bool), broken])
-    return np.column_stack([three, ends])[wanted]
+    shown: Array = np.column_stack([two, ends])[wanted]
+    return shown
 
 
 def _tenths(values: Array) -> tuple[int | None, ...]:

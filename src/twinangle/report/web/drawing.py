@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 from twinangle.report.web.markup import escaped
 
@@ -12,6 +12,8 @@ _SPACE = "{http://www.w3.org/2000/svg}"
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _LONG = re.compile(r"-?\d+\.\d+(?:e-?\d+)?")
 _MENTION = re.compile(r"url\(#([\w-]+)\)")
+# Characters that no XML document may hold, though a name may.
+_NOT_OF_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _LEFT_OUT = {f"{_SPACE}metadata", f"{_SPACE}style", f"{_SPACE}title"}
 _NUMERIC = {"d", "x", "y", "width", "height", "transform", "points", "viewBox"}
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
@@ -35,7 +37,7 @@ class Drawings:
             A sentence.
         """
         self._figures += 1
-        root = ElementTree.fromstring(svg)  # noqa: S314 - written by this program
+        root = ET.fromstring(_NOT_OF_XML.sub("\ufffd", svg))
         mentioned = set(_mentions(root))
         inner = "".join(self._written(child, mentioned) for child in root)
         box = _rounded(root.get("viewBox", ""))
@@ -45,7 +47,7 @@ class Drawings:
         """Return the style sheet of all figures so far."""
         return "".join(f".{name}{{{style}}}\n" for style, name in self._classes.items())
 
-    def _written(self, node: ElementTree.Element, mentioned: set[str]) -> str:
+    def _written(self, node: ET.Element, mentioned: set[str]) -> str:
         if node.tag in _LEFT_OUT:
             return ""
         name = node.tag.removeprefix(_SPACE)
@@ -59,7 +61,7 @@ class Drawings:
         written = "".join(f' {key}="{escaped(value)}"' for key, value in attributes.items())
         return f"<{name}{written}>{inner}</{name}>" if inner else f"<{name}{written}/>"
 
-    def _attributes(self, node: ElementTree.Element, mentioned: set[str]) -> dict[str, str]:
+    def _attributes(self, node: ET.Element, mentioned: set[str]) -> dict[str, str]:
         """Return what of an element's attributes is needed, as it stands in a page."""
         found: dict[str, str] = {}
         for key, value in node.attrib.items():
@@ -86,7 +88,7 @@ class Drawings:
         return f"f{self._figures}-{name}"
 
 
-def _mentions(root: ElementTree.Element) -> Iterator[str]:
+def _mentions(root: ET.Element) -> Iterator[str]:
     """Yield the ids that something in the figure points to."""
     for node in root.iter():
         for key, value in node.attrib.items():

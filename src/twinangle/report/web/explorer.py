@@ -14,9 +14,10 @@ from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming, TrialGroup, trial_groups
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array
+from twinangle.visible import make_visible
 from twinangle.wording import NOTHING, count, degrees, number
 
-TITLE = "Traces and cycles to zoom"
+TITLE = "Traces and cycles"
 NO_TRACE = "Its trace was not kept with the results, so that there is none to zoom."
 KEYS = (
     "Drag over a plot to zoom, double-click for all of it; with a plot in focus: arrow keys to "
@@ -98,8 +99,8 @@ def _recording(group: TrialGroup, naming: Naming, trace: dict[str, Any] | None) 
     trial = group.main
     name = ", ".join(part for part in (trial.participant, naming.heading(trial)) if part)
     return {
-        "name": name.replace(NO_BREAK_SPACE, " "),
-        "words": _words(trial, trace),
+        "name": make_visible(name.replace(NO_BREAK_SPACE, " ")),
+        "words": make_visible(_words(trial, trace)),
         "trace": trace,
         "cycles": _means(trial),
     }
@@ -111,11 +112,11 @@ def _words(trial: TrialResult, trace: dict[str, Any] | None) -> str:
     if trace is None:
         said.append(NO_TRACE)
     else:
-        said.append(f"{number(trace['duration_s'], 1)} s.")
+        said.append(f"{number(trace['duration_s'], 1)} s long.")
         for who in ("wearable", "reference"):
             low_high = trace[f"{who}_range"]
             if low_high is not None:
-                low, high = map(degrees, low_high)
+                low, high = (f"{number(end, 1)}°" for end in low_high)
                 missing = trace[f"{who}_missing_s"]
                 gaps = f", {number(missing, 2)} s without a value" if missing else ", no gap"
                 said.append(f"{who.capitalize()} from {low} to {high}{gaps}.")
@@ -153,7 +154,7 @@ def _hundredths(curve: Array | None) -> list[int | None] | None:
 COLUMNS = (
     Column("Recording"),
     Column("Length (s)"),
-    Column("Wearable (°)", "wearable, reference: smallest and largest angle of the whole recording"),
+    Column("Wearable (°)", "wearable, reference: smallest and largest angle of the recording"),
     Column("Reference (°)"),
     Column("Wearable missing (s)", "missing: time without a value"),
     Column("Reference missing (s)"),
@@ -181,4 +182,3 @@ def _cells(trial: TrialResult, item: dict[str, Any]) -> list[str]:
     offset = number(trial.agreement.offset) if trial.agreement is not None else NOTHING
     counts = [NOTHING] * 2 if kept is None else [str(int(kept.sum())), str(int((~kept).sum()))]
     return [item["name"], *seen, offset, *counts]
-

@@ -105,11 +105,11 @@ class Plot {
   options(axis) {
     const ticks = (_, values) => values.map(value => String(value).replace("-", MINUS));
     const font = "12px system-ui, sans-serif";
-    const side = {font, labelFont: font, stroke: "#222", grid: {stroke: "#e6e6e6", width: 1}, values: ticks, labelSize: 20};
+    const side = {font, labelFont: font, stroke: "#222", grid: {stroke: "#e6e6e6", width: 1}, values: ticks, labelSize: 18};
     return {
-      width: this.frame.clientWidth || 300, height: 280, legend: {show: false},
+      width: this.frame.clientWidth || 300, height: 260, legend: {show: false},
       scales: {x: {time: false}},
-      axes: [{...side, label: this.data.xLabel}, {...side, label: axis, size: 46}],
+      axes: [{...side, label: this.data.xLabel, size: 34}, {...side, label: axis, size: 46}],
       cursor: {drag: {x: true, y: false}, points: {size: 6}},
       series: [{}, ...this.data.lines.map(line => ({label: line.label, stroke: COLOURS[line.look], width: 1.5,
         dash: line.look % 2 ? [6, 3] : undefined, points: {show: false}, spanGaps: false}))],

@@ -20,6 +20,7 @@ from twinangle.report.web.markup import element, escaped, phrase
 from twinangle.report.web.rendering import Rendering, anchor
 from twinangle.results import StudyResults
 
+ANSWER = "The answer"
 BEHIND = (
     "Participants' pages, other procedures and forms, clocks, sensors, every warning, methods and "
     "hashes stand in supplement.pdf, every number in full in tables, both beside this file."
@@ -46,13 +47,14 @@ def report_page(
         The recordings' thinned traces as JSON, by stem.
     """
     rendering = Rendering(drawings)
-    sections = [("The answer", rendering.blocks(content["first"]) + _cautions(content))]
-    sections += [
-        (section["title"], rendering.blocks(section["blocks"])) for section in content["sections"]
-    ]
+    first = rendering.section(ANSWER, content["first"])
+    sections = [(ANSWER, first + _cautions(content))]
+    for section in content["sections"]:
+        title = section["title"]
+        sections.append((title, rendering.section(title, section["blocks"])))
     recordings = explorer_data(results, traces)
     if recordings:
-        below = rendering.blocks(explorer_blocks(results, recordings))
+        below = rendering.section(TITLE, explorer_blocks(results, recordings))
         sections.append((TITLE, explorer_markup(recordings) + below))
     body = _body(content, sections)
     scripts = [uplot_script(), _own("page.js")] if recordings else []

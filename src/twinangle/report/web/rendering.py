@@ -9,7 +9,7 @@ from twinangle.report.web.drawing import Drawings
 from twinangle.report.web.markup import element, escaped, phrase
 
 MANY, VERY_MANY = 7, 12  # columns beyond which a table's type is smaller, as in the PDF
-NARROW_PT = 300.0  # a figure of one column
+SHORT = 14  # rows up to which a printed table stays on one page
 
 
 class Rendering:
@@ -26,9 +26,11 @@ class Rendering:
         self.fitting = Drawings()
         self._figures = 0
         self._tables = 0
+        self._heading = ""
 
-    def blocks(self, blocks: list[Block]) -> str:
-        """Return the HTML of blocks in their order."""
+    def section(self, title: str, blocks: list[Block]) -> str:
+        """Return the HTML of a section's blocks in their order."""
+        self._heading = title
         return "\n".join(self._block(block) for block in blocks)
 
     def _block(self, block: Block) -> str:
@@ -36,6 +38,7 @@ class Rendering:
         if kind == "text":
             return element("p", phrase(block["body"]))
         if kind == "heading":
+            self._heading = block["body"]
             return element("h3", phrase(block["body"]))
         if kind == "list":
             return element("ul", "".join(element("li", phrase(each)) for each in block["items"]))
@@ -66,7 +69,7 @@ class Rendering:
     def _table(self, block: Block) -> str:
         """Return a table in a frame of its own; without a caption it has a name all the same."""
         caption = ""
-        name = "Table without a number"
+        name = f"Table: {self._heading}"
         if block["caption"]:
             self._tables += 1
             name = f"Table {self._tables}"
@@ -79,7 +82,8 @@ class Rendering:
         rows = "".join(_row(row, block["words"]) for row in block["rows"])
         body = f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody>"
         table = element("table", f"{caption}{body}", class_=_size(len(block["head"])))
-        return element("div", table, class_="frame", role="region", aria_label=name, tabindex="0")
+        look = "frame short" if len(block["rows"]) <= SHORT else "frame"
+        return element("div", table, class_=look, role="region", aria_label=name, tabindex="0")
 
 
 def alternative(block: Block) -> str:
