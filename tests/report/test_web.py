@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+from dataclasses import asdict
 from html.parser import HTMLParser
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from twinangle.parallel import Workers
 from twinangle.plotting.style import drawing_style, new_figure
 from twinangle.plotting.svg import svg_of
+from twinangle.plotting.thinning import thinned_pair
 from twinangle.report.content import report_content
 from twinangle.report.figures import (
     ALL_POINTS,
@@ -25,8 +27,10 @@ from twinangle.report.figures import (
 )
 from twinangle.report.web import report_page
 from twinangle.report.web.drawing import Drawings
+from twinangle.report.web.explorer import explorer_data
 from twinangle.report.web.markup import as_data, element, phrase
 from twinangle.report.web.rendering import Rendering, alternative
+from twinangle.results.grouping import trial_groups
 from twinangle.visible import make_visible
 
 VOID = {"meta", "br", "wbr", "link", "img", "input"}
@@ -257,6 +261,17 @@ def test_traces_that_were_not_kept_are_told_of(build_results, page_of_a_study):
     said = Reader(page).text
     assert "The traces of 2 recordings were not kept with the results." in said
     assert "were not kept" not in page_of_a_study[0]
+
+
+def test_forty_recordings_of_ten_minutes_stay_within_three_megabytes(build_results):
+    results = build_results(
+        participants=("P01",), conditions=("in",), reference=("in",), procedures=("a",), n=5,
+        minutes=10,
+    )  # fmt: skip
+    trace = json.dumps(asdict(thinned_pair(results.trials[0].paired, points_each(40))))
+    stem = trial_groups(results)[0].stem
+    data = as_data(explorer_data(results, {stem: trace}))
+    assert 40_000 < len(data) < 70_000  # of each; figures, typeface and script add about 0.5 MB
 
 
 @pytest.mark.parametrize(("n", "points"), [(1, 6000), (40, 6000), (80, 3000), (500, 480)])
