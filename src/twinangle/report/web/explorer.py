@@ -108,7 +108,7 @@ def _recording(group: TrialGroup, naming: Naming, trace: dict[str, Any] | None) 
 
 def _words(trial: TrialResult, trace: dict[str, Any] | None) -> str:
     """Return the recording in sentences: length, ranges, offset, what is missing."""
-    said = [f"By {trial.procedure}."]
+    said = [f"Angle by {trial.procedure}."]
     if trace is None:
         said.append(NO_TRACE)
     else:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 from twinangle.report.blocks import Block
 from twinangle.report.web.drawing import Drawings
 from twinangle.report.web.markup import element, escaped, phrase
 
-MANY, VERY_MANY = 7, 12  # columns beyond which a table's type is smaller, as in the PDF
+MANY, VERY_MANY = 6, 12  # columns beyond which a table's type is smaller
+_BRACKETS = re.compile(r"\([^()]*\)")
 SHORT = 14  # rows up to which a printed table stays on one page
 
 
@@ -103,9 +105,14 @@ def _row(row: list[str], words: int) -> str:
     for k, cell in enumerate(row):
         named = k == 0 and words > 0 and bool(cell.strip())
         more = {"scope": "row"} if named else {}
-        inner = phrase(cell)
+        inner = phrase(cell) if k < words else _kept_together(phrase(cell))
         cells.append(element("th" if named else "td", inner, class_=_side(k, words), **more))
     return element("tr", "".join(cells))
+
+
+def _kept_together(cell: str) -> str:
+    """Return a number whose interval, in brackets, never breaks over lines."""
+    return _BRACKETS.sub(r"<span>\g<0></span>", cell)
 
 
 def _side(column: int, words: int) -> str:
