@@ -191,8 +191,9 @@ def test_nothing_is_drawn_across_a_gap(opened):
 def test_a_copied_table_is_the_text_of_its_cells(opened):
     table = opened.locator("table").first
     copied = table.evaluate(
-        "table => { const range = document.createRange(); range.selectNodeContents(table.tBodies[0]);"
-        "const chosen = getSelection(); chosen.removeAllRanges(); chosen.addRange(range);"
+        "table => { const range = document.createRange();"
+        "range.selectNodeContents(table.tBodies[0]); const chosen = getSelection();"
+        "chosen.removeAllRanges(); chosen.addRange(range);"
         "return chosen.toString() }"
     )
     cells = table.locator("tbody th, tbody td").all_inner_texts()
@@ -217,7 +218,8 @@ def test_print_leaves_out_what_paper_cannot_do(opened):
     pdf = opened.pdf(format="A4")
     assert 3 < len(re.findall(rb"/Type\s*/Page\b", pdf)) < 12
     too_wide = opened.evaluate(
-        "() => { document.body.style.width = '182mm'; return [...document.querySelectorAll('table')]"
+        "() => { document.body.style.width = '182mm';"
+        "return [...document.querySelectorAll('table')]"
         ".filter(t => t.offsetWidth > document.body.clientWidth + 1)"
         ".map(t => `${t.caption.innerText} ${t.offsetWidth}`) }"
     )
@@ -227,7 +229,8 @@ def test_print_leaves_out_what_paper_cannot_do(opened):
 def test_forced_colours_leave_figures_legible(opened):
     opened.emulate_media(forced_colors="active")
     looks = opened.locator("figure svg text").first.evaluate(
-        "text => [getComputedStyle(text).fill, getComputedStyle(text.closest('svg')).backgroundColor]"
+        "text => [getComputedStyle(text).fill,"
+        "getComputedStyle(text.closest('svg')).backgroundColor]"
     )
     assert looks == ["rgb(34, 34, 34)", "rgb(255, 255, 255)"]
     assert violations(opened) == []

@@ -1,9 +1,8 @@
 import numpy as np
 import pytest
-from numpy.testing import assert_array_equal
-
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.testing import assert_array_equal
 
 from twinangle.plotting.thinning import (
     envelope,

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import itertools
 import json
 import re
 from dataclasses import asdict
@@ -34,7 +35,7 @@ from twinangle.results.grouping import trial_groups
 from twinangle.visible import make_visible
 
 VOID = {"meta", "br", "wbr", "link", "img", "input"}
-ODD = '</script><script>alert(1)</script>"\'&amp;<img src=x onerror=alert(2)>{{x}}😀 ‮\x00膝'
+ODD = "</script><script>alert(1)</script>\"'&amp;<img src=x onerror=alert(2)>{{x}}😀 ‮\x00膝"
 
 
 class Reader(HTMLParser):
@@ -167,7 +168,7 @@ def test_headings_step_down_by_one(reader):
     levels = [int(tag[1]) for tag, _ in reader.elements if re.fullmatch(r"h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
 
 
 def test_the_policy_allows_what_is_there_by_its_hash_and_nothing_else(reader):
