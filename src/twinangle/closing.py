@@ -43,7 +43,8 @@ def print_answer(results: StudyResults, out: Path, console: Console | None = Non
     """Print where the outputs are, and last of all the answer, as on the report's first page."""
     results = visible_texts(results)
     console = console or Console(highlight=False, markup=False, emoji=False)
-    pages = f"{out / 'report.pdf'}, {out / 'supplement.pdf'}; figures: {out / 'figures'}"
+    files = ", ".join(str(out / name) for name in ("report.pdf", "report.html", "supplement.pdf"))
+    pages = f"{files}; figures: {out / 'figures'}"
     console.print(f"\nReport: {make_visible(pages)}", soft_wrap=True)
     numbers = f"{out / 'results.json'}, {out / 'tables'}"
     console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)

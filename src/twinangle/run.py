@@ -25,7 +25,7 @@ from twinangle.report.document import (
     write_parts,
 )
 from twinangle.report.figure_files import Written
-from twinangle.report.figures import write_recording
+from twinangle.report.figures import points_each, write_recording
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.read_back import read_results
@@ -292,7 +292,10 @@ def _analyse_and_draw(
     results = analyse_trial(study, trial)
     group = TrialGroup(visible_texts(results), stems[trial.identity])
     figures = folder / "figures"
-    drawn = write_recording(group, study.joint, figures, image_formats) if group.worked else []
+    points = points_each(len(stems))
+    drawn = (
+        write_recording(group, study.joint, figures, image_formats, points) if group.worked else []
+    )
     write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     return tuple(replace(result, paired=None) for result in results), drawn
 

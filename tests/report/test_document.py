@@ -39,6 +39,7 @@ def test_outputs_are_complete(written):
     names = set(files(written))
     assert {
         "report.pdf",
+        "report.html",
         "supplement.pdf",
         "methods.txt",
         "tables/trials.csv",
@@ -47,6 +48,7 @@ def test_outputs_are_complete(written):
     assert "figures/P01_indoor_s1_t1_left_traces.svg" in names
     assert "figures/limits_kalman_indoor.svg" in names
     assert files(written)["report.pdf"].startswith(b"%PDF-")
+    assert {name.rpartition(".")[2] for name in names if name.startswith("figures/")} == {"pdf"}
 
 
 def test_bytes_repeat_and_do_not_depend_on_jobs(written, study, tmp_path):
@@ -60,7 +62,10 @@ def test_bytes_repeat_and_do_not_depend_on_jobs(written, study, tmp_path):
 def test_report_holds_no_date_and_no_path(written):
     data = (written / "report.pdf").read_bytes()
     assert b"CreationDate" not in data
-    assert str(written).encode() not in data
+    page = (written / "report.html").read_bytes()
+    assert b"<dc:date>" not in page
+    for each in (data, page):
+        assert str(written).encode() not in each
 
 
 def test_names_are_printed_as_they_are(build_results):
@@ -149,6 +154,10 @@ def test_all_trials_failed(study, fail_trial, tmp_path):
     assert "No trial could be analysed" in content
     assert "file_3.csv: no column `a#b`, *there* is $c_1$" in content
     assert not list((tmp_path / "figures").iterdir())
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "No trial could be analysed" in page
+    assert "<script" not in page
+    assert "<svg" not in page
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
 
 

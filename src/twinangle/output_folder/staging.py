@@ -27,7 +27,8 @@ from twinangle.output_folder.places import cannot_write, make_folder, probe, rem
 from twinangle.platform_calls import locked, undisturbed
 
 LOCK = ".twinangle-lock"
-OWN = ("report.pdf", "supplement.pdf", "results.json", "methods.txt")  # names that every run writes
+# names that every run writes
+OWN = ("report.pdf", "report.html", "supplement.pdf", "results.json", "methods.txt")
 Tell = Callable[[str], None]
 
 

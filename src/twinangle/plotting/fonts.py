@@ -52,13 +52,28 @@ def font_families() -> tuple[str, ...]:
     starting from one that is cut down already (once, kept in the plotting library's cache
     folder) takes a third of a figure's time off. Characters outside it come from the whole one.
     """
+    font_manager.fontManager.addfont(_slim_font_file())
+    return (SLIM_FAMILY, "DejaVu Sans")
+
+
+def slim_font() -> bytes:
+    """Return the file of the first of :func:`font_families`, for a page that shows figures.
+
+    Drawings name the whole typeface, DejaVu Sans, of which it is a part.
+
+    The file's name table holds its copyright and licence, which ask to go with every copy.
+    """
+    return _slim_font_file().read_bytes()
+
+
+def _slim_font_file() -> Path:
+    """Return where the cut-down typeface is kept; it is written where it is not there yet."""
     source = font_folder() / "DejaVuSans.ttf"
     name = f"twinangle-sans-2-{mpl.__version__}-{source.stat().st_size}.ttf"
     target = Path(mpl.get_cachedir()) / name
     if not target.exists():
         _write_slim_font(target)
-    font_manager.fontManager.addfont(target)
-    return (SLIM_FAMILY, "DejaVu Sans")
+    return target
 
 
 def covered(characters: Iterable[str]) -> bool:

@@ -14,10 +14,11 @@ from twinangle.artwork import Artwork, artwork_of
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.content import report_content, supplement_content
-from twinangle.report.figure_files import Written
-from twinangle.report.figures import write_figures
+from twinangle.report.figure_files import Written, drawings_in
+from twinangle.report.figures import TRACES, taken, write_figures
 from twinangle.report.methods import methods_text
 from twinangle.report.paper import PAPER, begin_paper, paper_places
+from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.tables import write_tables
 
@@ -33,7 +34,7 @@ def write_report(
     jobs: int = 1,
     image_formats: tuple[str, ...] = (),
 ) -> None:
-    """Write `report.pdf`, `supplement.pdf`, `figures/`, `tables/` and `methods.txt`.
+    """Write `report.pdf`, `report.html`, `supplement.pdf`, `figures/`, `tables/`, `methods.txt`.
 
     Parameters
     ----------
@@ -96,7 +97,7 @@ def write_pages(
     drawn: Sequence[Written] | None = None,
     artwork: Artwork | None = None,
 ) -> None:
-    """Write all that is for reading: figures, report, supplement, methods text and paper kit.
+    """Write all that is for reading: report as PDF and page, supplement, methods text, paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
     Without `artwork`, the kit's figures are as the run's parameters say.
@@ -113,6 +114,10 @@ def write_pages(
         "supplement.pdf": supplement_content(results, figures),
     }
     pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
+    traces = taken(folder / "figures", TRACES)
+    drawings = drawings_in(folder / "figures", figures)
+    page = report_page(results, content["report.pdf"], drawings, traces)
+    (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
     list(tables)  # written by now, or a fault of the writing is raised here

@@ -84,6 +84,11 @@ def _millimetres(width: float) -> str:
     return f"{round(width, 1):g}mm".replace(".", "p")
 
 
+def drawings_in(folder: Path, names: Iterable[str]) -> dict[str, str]:
+    """Return the figures' drawings, by name, for the page that holds them."""
+    return {name: (folder / f"{name}.{EMBEDDED}").read_text(encoding="utf-8") for name in names}
+
+
 def captions_document(written: Iterable[Written]) -> str:
     """Return the captions of an article's figures, each with its files and its alternative text."""
     files: dict[str, list[str]] = {}

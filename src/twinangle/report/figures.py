@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from twinangle.plotting.magnetic_field import draw_fields
 from twinangle.plotting.participants import draw_participants, draw_small_multiples
 from twinangle.plotting.ranking import draw_contests
 from twinangle.plotting.style import drawing_style
+from twinangle.plotting.thinning import thinned_pair
 from twinangle.plotting.traces import draw_traces
 from twinangle.report.blocks import Figures
 from twinangle.report.figure_files import (
@@ -62,6 +64,11 @@ OF_A_PAPER: tuple[Drawer, ...] = (
     draw_contests,
 )
 
+# Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
+TRACES = ".to-zoom"
+TRACE_POINTS = 6000  # of each trace, as long as all of them have no more than the number below
+ALL_POINTS = 240_000
+
 
 def write_figures(
     results: StudyResults,
@@ -96,7 +103,11 @@ def write_figures(
     groups = [group for group in trial_groups(results) if group.worked]
     if drawn is None:
         write = partial(
-            write_recording, joint=results.joint, folder=folder, image_formats=image_formats
+            write_recording,
+            joint=results.joint,
+            folder=folder,
+            image_formats=image_formats,
+            points=points_each(len(trial_groups(results))),
         )
         drawn = [each for several in workers.in_order(write, groups) for each in several]
     write_cycles = partial(
@@ -121,14 +132,23 @@ def draw_recording(group: TrialGroup, joint: str) -> tuple[Drawn, ...]:
     return tuple(figure for figure in figures if figure is not None)
 
 
+def points_each(n_recordings: int) -> int:
+    """Return how many points of each trace the page gets, so that it stays small."""
+    return min(TRACE_POINTS, ALL_POINTS // max(1, n_recordings))
+
+
 def write_recording(
-    group: TrialGroup, joint: str, folder: Path, image_formats: Sequence[str]
+    group: TrialGroup, joint: str, folder: Path, image_formats: Sequence[str], points: int
 ) -> list[Written]:
-    """Draw and write one recording's figures, but for its cycles.
+    """Draw and write one recording's figures, but for its cycles, and its traces to zoom.
 
     Its traces are dropped after that; the cycles' figure waits for the other recordings, with
     which it shares its scales.
     """
+    paired = group.main.paired
+    if paired is not None and paired.wearable_deg.size > 1:
+        text = json.dumps(asdict(thinned_pair(paired, points)), allow_nan=False)
+        (folder / f"{group.stem}{TRACES}").write_text(text, encoding="utf-8")
     with drawing_style():
         return _of_recording(group, draw_recording(group, joint), folder, image_formats)
 
@@ -175,6 +195,15 @@ def write_pooled(results: StudyResults, places: Sequence[Place], which: int) -> 
                     for k, each in enumerate(by_width[place.width_mm])
                 ]
             )
+    return found
+
+
+def taken(folder: Path, suffix: str) -> dict[str, str]:
+    """Return the texts that wait for the page, by name, and remove their files."""
+    found = {}
+    for path in sorted(folder.glob(f"*{suffix}")):
+        found[path.name.removesuffix(suffix)] = path.read_text(encoding="utf-8")
+        path.unlink()
     return found
 
 
