@@ -16,6 +16,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import FrameType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import socket
 
 LOCK_WAIT_S = 5.0  # longer than the processes of a killed run live on
 PARENT_LOOK_S = 0.5  # between two looks at whether the parent still lives
@@ -189,6 +193,17 @@ def store_names(folder: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def free_again_at_once(listening: socket.socket) -> None:
+    """Let the port be listened to anew as soon as this program has ended.
+
+    On Windows the same option would let another program listen beside this one: nothing is done.
+    """
+    if os.name == "posix":
+        import socket  # which no other command needs
+
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
 
 
 def user_cache() -> Path:

@@ -48,7 +48,7 @@ def test_outputs_are_complete(written):
     assert "figures/P01_indoor_s1_t1_left_traces.svg" in names
     assert "figures/limits_kalman_indoor.svg" in names
     assert files(written)["report.pdf"].startswith(b"%PDF-")
-    assert {name.rpartition(".")[2] for name in names if name.startswith("figures/")} == {"pdf"}
+    assert {name.rpartition(".")[2] for name in names if name.startswith("figures/")} == {"svg"}
 
 
 def test_bytes_repeat_and_do_not_depend_on_jobs(written, study, tmp_path):

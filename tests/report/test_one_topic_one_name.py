@@ -10,7 +10,8 @@ REPORT, PLOTTING = (
     {path.stem: path for path in Path(package.__path__[0]).glob("*.py") if path.stem != "__init__"}
     for package in (twinangle.report, twinangle.plotting)
 )
-OF_NO_TOPIC = {"drawn", "fonts", "panel", "style", "svg", "thinning"}  # how every figure is made
+# How every figure is made, and its words.
+OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "panel", "style", "thinning"}
 OF_A_RECORDING = {"traces"}  # stands on the participant's page, of which report/trials.py tells
 
 

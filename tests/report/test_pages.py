@@ -139,6 +139,13 @@ def single_numbers(value):
         yield float(value)
 
 
+def without_alternatives(value):
+    """Content without what is said to those who cannot see a figure: ends of what is drawn there."""
+    if isinstance(value, dict):
+        return {k: without_alternatives(v) for k, v in value.items() if k != "alternative"}
+    return [without_alternatives(v) for v in value] if isinstance(value, list | tuple) else value
+
+
 def test_every_number_of_the_report_is_one_of_the_results(typeset_study):
     results, _, (report, _) = typeset_study
     record = results.to_json()
@@ -150,7 +157,7 @@ def test_every_number_of_the_report_is_one_of_the_results(typeset_study):
         for value in (*t["variability"].values(), *(t["agreement"] or {}).values())
         if isinstance(value, float)
     }
-    texts = json.dumps({**report, "subtitle": ""}, ensure_ascii=False)
+    texts = json.dumps(without_alternatives({**report, "subtitle": ""}), ensure_ascii=False)
     printed = re.findall(r"(?<![\w.])\d+\.\d+(?![\w.])", re.sub(r"/figures/\S+", "", texts))
     assert len(printed) > 50
     stray = [

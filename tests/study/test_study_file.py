@@ -159,7 +159,7 @@ def test_whole_numbers_are_taken_for_numbers(write):
         ("magnetometer  = [\"shank_mag_x\", \"shank_mag_y\", \"shank_mag_z\"]\n", "", 6,
          ["[wearable]", "both sensors, or for neither"]),
         ('"shank_acc_x"', '"thigh_acc_x"', 6, ["'thigh_acc_x'", "more than once"]),
-        ('accelerometer = "m/s^2"', 'accelerometer = "mg"', 19, ["'mg'", "'m/s^2' or 'g'"]),
+        ('accelerometer = "m/s^2"', 'accelerometer = "kg"', 19, ["'kg'", "'m/s^2', 'g' or 'mg'"]),
         ('kind = "angle"', 'kind = "angel"', 24, ["'angel'", "Did you mean 'angle'"]),
         ("sign = 1", "sign = 2", 30, ["`sign`", "-1", "got 2"]),
         ("sign = 1", 'sign = "1"', 30, ["`sign`", "integer", "got '1'"]),

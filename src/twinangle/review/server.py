@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 import secrets
 import socket
 import threading
@@ -22,7 +21,7 @@ from starlette.routing import Route
 
 from twinangle.browser import uplot_licence, uplot_script, uplot_style
 from twinangle.errors import StudyError, TwinangleError
-from twinangle.platform_calls import Stopped
+from twinangle.platform_calls import Stopped, free_again_at_once
 from twinangle.review.guard import HOST, Guard
 from twinangle.review.session import HiddenError, Session
 from twinangle.study import Study
@@ -315,8 +314,8 @@ def _run(session: Session, *, token: str, port: int, listening: socket.socket) -
 
 def _listen(port: int) -> socket.socket:
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    if os.name == "posix" and port:  # free again at once; elsewhere it would let others in
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    if port:
+        free_again_at_once(listening)
     try:
         listening.bind((HOST, port))
         listening.listen(128)  # whoever comes early waits
