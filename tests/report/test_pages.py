@@ -140,7 +140,7 @@ def single_numbers(value):
 
 
 def without_alternatives(value):
-    """Content without what is said to those who cannot see a figure: ends of what is drawn there."""
+    """Content without what is said to those who cannot see a figure, the ends of what is drawn."""
     if isinstance(value, dict):
         return {k: without_alternatives(v) for k, v in value.items() if k != "alternative"}
     return [without_alternatives(v) for v in value] if isinstance(value, list | tuple) else value
