@@ -128,11 +128,11 @@ def _candidates(
 ) -> list[Ceiling]:
     """Return the ceilings along every direction tried, own axes first, then the flattest."""
     some = values[known]
-    some = _Screen.of(some[:: max(1, some.shape[0] // _SCREEN_SAMPLES)], least)
+    screen = _Screen.of(some[:: max(1, some.shape[0] // _SCREEN_SAMPLES)], least)
     axes = np.concatenate([np.eye(3), -np.eye(3)])
     sphere = _sphere(_SCREENED)
-    promising = np.argsort(-some.flatness(sphere), kind="stable")[:_FOLLOWED]
-    tried = [*axes, *_followed(some, np.concatenate([axes, sphere[promising]]))]
+    promising = np.argsort(-screen.flatness(sphere), kind="stable")[:_FOLLOWED]
+    tried = [*axes, *_followed(screen, np.concatenate([axes, sphere[promising]]))]
     judged = [_judge(name, values, direction, least, sensor) for direction in tried]
     own = [ceiling for ceiling in judged[: len(axes)] if ceiling is not None]
     turned = [ceiling for ceiling in judged[len(axes) :] if ceiling is not None]
@@ -174,7 +174,7 @@ class _Screen:
         return np.where(large, top / np.maximum(flank, 1), 0.0)
 
 
-def _followed(values: _Screen, starts: Array) -> Array:
+def _followed(screen: _Screen, starts: Array) -> Array:
     """Turn each direction, in ever smaller steps, to where its peaks are flattest."""
     found = starts
     ring = np.concatenate([[0j], np.exp(1j * np.pi * np.arange(8) / 4)])
@@ -185,7 +185,7 @@ def _followed(values: _Screen, starts: Array) -> Array:
             ring.real[:, None] * across[:, :1] + ring.imag[:, None] * across[:, 1:]
         )
         moved /= np.linalg.norm(moved, axis=2, keepdims=True)
-        score = values.flatness(moved.reshape(-1, 3)).reshape(moved.shape[:2])
+        score = screen.flatness(moved.reshape(-1, 3)).reshape(moved.shape[:2])
         found = moved[np.arange(len(found)), score.argmax(axis=1)]
     return found
 
