@@ -72,7 +72,7 @@ class _PlainAxis(Axis):
         """Fix the places of the ticks, and their labels, without an object for each."""
         if minor or style:
             return super().set_ticks(ticks, labels, minor=minor, **style)
-        places = np.asarray(self.convert_units(ticks), dtype=np.float64).tolist()
+        places = np.asarray(ticks, dtype=np.float64).tolist()
         if places:
             self.set_view_interval(min(places), max(places))
         self.set_major_locator(FixedLocator(places))
