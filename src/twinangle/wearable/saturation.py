@@ -246,9 +246,10 @@ class CutPeaks:
 
 
 def cut_peaks(projected: Array) -> CutPeaks | None:
-    """Return the shape of the peaks of one signal (n,) that rise from 0; None where too few.
+    """Return the shape of the peaks of one signal (n,) that rise from 0; None where none is cut.
 
-    Five peaks or more that reach the level, of three samples or more each, are needed.
+    Five peaks or more that reach the level, of three samples or more each, are needed, and that
+    they are flatter than smooth ones (`DENSE_RATIO`).
     """
     level = _level(projected[np.isfinite(projected)])
     if level <= 0:
@@ -261,6 +262,8 @@ def cut_peaks(projected: Array) -> CutPeaks | None:
     # All that lies at the top lies within a peak that reaches it.
     top, flank = int(at_top.sum()), int((ends - begins).sum())
     if begins.size < _LEAST_PEAKS or top < max(_LEAST_SAMPLES, _LEAST_PER_PEAK * begins.size):
+        return None
+    if top / flank <= DENSE_RATIO:
         return None
     low, high = np.percentile(projected[at_top], [25, 75])
     spread = float(np.std(projected[at_top])) / level
