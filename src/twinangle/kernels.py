@@ -104,11 +104,17 @@ def reached(module: Path, package: Path = PACKAGE) -> set[Path]:
         if path in found or not path.is_file():
             continue
         found.add(path)
-        for node in ast.walk(ast.parse(path.read_bytes())):
-            for name in _imported(node, path, package):
-                place = package.parent.joinpath(*name.split("."))
-                ahead += [place.with_suffix(".py"), place / "__init__.py"]
+        for name in _named(path.read_bytes(), path, package):
+            place = package.parent.joinpath(*name.split("."))
+            ahead += [place.with_suffix(".py"), place / "__init__.py"]
     return found
+
+
+@cache  # modules with compiled functions import the same others
+def _named(source: bytes, path: Path, package: Path) -> tuple[str, ...]:
+    """Return the full names that a source imports and that may be modules of the package."""
+    nodes = ast.walk(ast.parse(source))
+    return tuple(name for node in nodes for name in _imported(node, path, package))
 
 
 def _imported(node: ast.AST, path: Path, package: Path) -> list[str]:

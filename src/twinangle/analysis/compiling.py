@@ -15,8 +15,8 @@ def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
     """Run the compiled filters on a second of standing still, so that their code is there.
 
     The machine code is kept on disk (`twinangle.kernels`); only the first run after an installation
-    compiles, and only then is anything announced. The physical tests need the vertical of every
-    raw signal, whatever the procedures; a study without raw signals needs none of it.
+    compiles, and only then is anything announced. A study without raw signals needs none of it, nor
+    one whose procedures all rest on the library's filter.
 
     Parameters
     ----------
@@ -26,6 +26,8 @@ def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
         Called with one line of text before compiling.
     """
     if not isinstance(study.wearable, InertialWearable):
+        return
+    if all(name.startswith("vqf") for name in study.wearable.procedures):
         return
     if not _kept_on_disk():
         announce("First run: compiling the orientation filters (some seconds, then kept) …")
@@ -37,9 +39,6 @@ def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
         rate_hz=100.0,
         source="standing still",
     )
-    orientation.kalman(still.without_magnetometer())
-    if all(name.startswith("vqf") for name in study.wearable.procedures):
-        return
     orientation.kalman(still)
     for sensor in (still, still.without_magnetometer()):
         orientation.kalman_forward(sensor)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -62,7 +62,7 @@ class Evidence:
         if self.sensors is None or not self.within:
             return self.sensors
         return SensorPair(
-            masked(self.sensors.proximal, self.within), masked(self.sensors.distal, self.within)
+            _kept(self.sensors.proximal, self.within), _kept(self.sensors.distal, self.within)
         )
 
     @cached_property
@@ -103,3 +103,9 @@ def masked(sensor: InertialRecording, within: tuple[Interval, ...]) -> InertialR
         gyroscope=keep(sensor.gyroscope),
         magnetometer=None if field is None else keep(field),
     )
+
+
+@lru_cache(maxsize=2)  # a trial's evidence is drawn up three times; what is found goes by sensor
+def _kept(sensor: InertialRecording, within: tuple[Interval, ...]) -> InertialRecording:
+    """Return the masked sensor, the same one for the same sensor and stretches."""
+    return masked(sensor, within)

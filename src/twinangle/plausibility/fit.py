@@ -143,8 +143,9 @@ def lag_windows(found: CommonTime) -> Windows:
     rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal])
     weights = _best_block(found, rows)
     middle = starts + size // 2
+    shifted = _Shifted.of(found, size, hop, shifts)
     for _ in range(_ITERATIONS):
-        lag, explained = _lags(found, rows @ weights, starts, size, shifts)
+        lag, explained = shifted.lags(rows @ weights, shifts / found.rate_hz)
         sure = np.isfinite(lag) & (explained > _STRANGE)
         if sure.sum() < 2:
             break
@@ -181,32 +182,56 @@ def _solve(rows: Array, slope: Array, kept: Flags) -> Array:
     return np.asarray(np.linalg.solve(product + ridge, rows[kept].T @ slope[kept]))
 
 
-def _lags(
-    found: CommonTime, rate: Array, starts: Places, size: int, shifts: Places
-) -> tuple[Array, Array]:
-    """Return for each window the shift at which the slope is nearest the rate, and the fit there.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Shifted:
+    """The slope at every shift over every window, and its sums there where all is known.
 
-    Sums over windows come from running sums, one pass a shift.
+    Arrays of windows are (m, size, shifts), views of one row of samples; sums are (m, shifts).
     """
-    n, level = found.time_s.size, np.where(found.known, rate, np.nan)
-    error, spread = np.full((2, shifts.size, starts.size), np.nan)
-    for row, shift in enumerate(shifts):
-        slope = np.full(n, np.nan)
-        if shift >= 0:
-            slope[: n - shift] = found.slope[shift:]
-        else:
-            slope[-shift:] = found.slope[:shift]
-        both = np.isfinite(slope) & np.isfinite(level)
-        y, h = np.where(both, slope, 0.0), np.where(both, level, 0.0)
-        count, total, square, miss = (
-            _window_sums(values, starts, size)
-            for values in (both.astype(np.float64), y, y * y, (y - h) ** 2)
+
+    slope: Array  # 0 where it is not known
+    told: Array  # 1 where it is known
+    known: Array  # (m, size) 1 where the rate is known
+    count: Array  # NaN where it is too small
+    square: Array
+    spread: Array
+    hop: int  # between windows
+
+    @classmethod
+    def of(cls, found: CommonTime, size: int, hop: int, shifts: Places) -> _Shifted:
+        """Return the slope of both instruments' windows, each read at every shift."""
+        reach = int(shifts[-1])
+        there = np.pad(np.isfinite(found.slope).astype(np.float64), reach)
+        filled = np.pad(np.nan_to_num(found.slope), reach)
+        known = _windows_of(found.known.astype(np.float64), size)[::hop]
+
+        def spread_out(values: Array) -> Array:
+            # the window from `start` read `shift` later begins at start + shift + reach here
+            return _windows_of(_windows_of(values, size), shifts.size)[::hop]
+
+        slope, told = spread_out(filled), spread_out(there)
+        count, total, square = (
+            np.einsum("mts,mt->ms", values, known)
+            for values in (told, slope, spread_out(filled**2))
         )
         with np.errstate(invalid="ignore", divide="ignore"):
-            enough = count >= 0.6 * size
-            error[row] = np.where(enough, miss / count, np.nan)
-            spread[row] = np.where(enough, square / count - (total / count) ** 2, np.nan)
-    return _least(error, spread, shifts / found.rate_hz)
+            spread = square / count - (total / count) ** 2
+        count = np.where(count < 0.6 * size, np.nan, count)
+        return cls(slope, told, known, count, square, spread, hop)
+
+    def lags(self, rate: Array, lags_s: Array) -> tuple[Array, Array]:
+        """Return for each window the lag at which the slope is nearest the rate, and the fit."""
+        level = _windows_of(np.nan_to_num(rate), self.known.shape[1])[:: self.hop] * self.known
+        product = np.einsum("mts,mt->ms", self.slope, level)
+        own = np.einsum("mts,mt->ms", self.told, level**2)
+        error = (self.square - 2 * product + own) / self.count
+        spread = np.where(np.isfinite(self.count), self.spread, np.nan)
+        return _least(error.T, spread.T, lags_s)
+
+
+def _windows_of(values: Array, size: int) -> Array:
+    """Return every run of `size` along the first axis, the runs in a last dimension; a view."""
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(values, size, axis=0))
 
 
 def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
@@ -222,11 +247,6 @@ def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
         active = usable & (np.sqrt(spread[place, column]) > ACTIVE_DEG_S)
     lag = lags[inner] + part * (lags[1] - lags[0])
     return np.where(active, lag, np.nan), np.where(active, explained, np.nan)
-
-
-def _window_sums(values: Array, starts: Places, size: int) -> Array:
-    running = np.concatenate([[0.0], np.cumsum(values, dtype=np.float64)])
-    return np.asarray(running[starts + size] - running[starts])
 
 
 def _whole(found: CommonTime, late_s: float, cut: str) -> Outcome:

@@ -9,14 +9,14 @@ import numpy as np
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.wearable import quaternions
-from twinangle.wearable.orientation import kalman
+from twinangle.wearable.orientation import vqf_offline
 
 
 @lru_cache(maxsize=4)  # several tests ask for it, of the same two sensors
 def level(sensor: InertialRecording) -> OrientationRecording | None:
     """Return the orientation without the magnetometer; None where no stretch is long enough."""
     try:
-        return kalman(sensor.without_magnetometer())
+        return vqf_offline(sensor.without_magnetometer())
     except RecordingError:
         return None
 

@@ -125,12 +125,12 @@ def walking_seconds(evidence: Evidence) -> NDArray[np.bool_]:
     return np.asarray(found)
 
 
-@lru_cache(maxsize=2)
 def _both(evidence: Evidence) -> tuple[Seconds, Seconds]:
     assert evidence.pair is not None
     return _seconds(evidence.pair.proximal), _seconds(evidence.pair.distal)
 
 
+@lru_cache(maxsize=4)  # three tests ask for it, of the same two sensors
 def _seconds(sensor: InertialRecording) -> Seconds:
     rate, rate_hz = _thinned(sensor)
     step = max(1, int(sensor.rate_hz / _WORK_HZ))

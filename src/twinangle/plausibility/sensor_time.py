@@ -82,20 +82,34 @@ def turns_apart(pair: SensorPair) -> Apart | None:
         return None
     reach, step = round(_REACH_S * rate_hz), max(1, round(_STEP_S * rate_hz))
     shifts = np.arange(-(reach // step), reach // step + 1) * step
-    values = np.array([_correlation(first, second, int(shift)) for shift in shifts])
+    one, other = (_powers(values - values[known].mean()) for values in (first, second))
+    values = np.array([_correlation(one, other, int(shift)) for shift in shifts])
     best = int(np.argmax(values))
     return Apart(float(shifts[best] / rate_hz), float(values[best]), float(values[shifts == 0][0]))
 
 
+def _powers(values: Array) -> Array:
+    """Return the powers 0, 1 and 2 of what is known, (3, n): 0 where a sample is missing."""
+    known = np.isfinite(values)
+    filled = np.where(known, values, 0.0)
+    return np.stack([known, filled, filled**2])
+
+
 def _correlation(first: Array, second: Array, shift: int) -> float:
-    """Return the correlation with the second read `shift` samples later; −1 where too few meet."""
-    n = first.size
-    one = first[max(-shift, 0) : n - max(shift, 0)]
-    other = second[max(shift, 0) : n + min(shift, 0)]
-    both = np.isfinite(one) & np.isfinite(other)
-    if both.sum() < 0.5 * np.isfinite(first).sum():
+    """Return the correlation with the second read `shift` samples later; −1 where too few meet.
+
+    Of the powers that :func:`_powers` gives: their products hold every sum over what both know.
+    """
+    n = first.shape[1]
+    one = first[:, max(-shift, 0) : n - max(shift, 0)]
+    other = second[:, max(shift, 0) : n + min(shift, 0)]
+    sums = one @ other.T
+    count = sums[0, 0]
+    if count < 0.5 * first[0].sum():
         return -1.0
-    return float(np.corrcoef(one[both], other[both])[0, 1])
+    product = sums[1, 1] - sums[1, 0] * sums[0, 1] / count
+    squares = (sums[2, 0] - sums[1, 0] ** 2 / count) * (sums[0, 2] - sums[0, 1] ** 2 / count)
+    return float(product / np.sqrt(squares))
 
 
 def _judged(found: Apart, evidence: Evidence) -> Outcome:

@@ -85,15 +85,17 @@ def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: flo
     window_s : float
         Length of the windows, which start every second.
     """
-    rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    both_ways = _moments(np.concatenate([rates, -rates]), np.tile(vectors, (2, 1, 1)), work_hz)
-    moments = np.split(both_ways, 2)
-    variance = np.empty((rates.shape[0], len(SIGNED)))
-    for k, mapping in enumerate(SIGNED):
-        reverses = bool(np.linalg.det(mapping) < 0)
-        back = -mapping.T if reverses else mapping.T
-        seen = np.einsum("wbikl,kl->wbi", moments[int(reverses)], back)
-        variance[:, k] = seen.var(axis=1).sum(axis=1)
+    chosen = _windows(rate, vector, rate_hz, window_s)
+    both_ways = np.stack([chosen.rates, -chosen.rates])
+    axes = quaternions.rotate(turns(both_ways, chosen.rate_hz)[:, :, None], np.eye(3))  # columns
+    moments = np.swapaxes(axes, 2, 3)[..., None] * chosen.vectors[:, None, None]
+    means = chosen.means(moments.reshape(2, -1, 27))
+    variance = np.empty((chosen.starts.size, len(SIGNED)))
+    reverses = np.linalg.det(SIGNED) < 0
+    for way, these in enumerate((~reverses, reverses)):
+        back = np.swapaxes(SIGNED[these], 1, 2).reshape(-1, 9) * (-1.0 if way else 1.0)
+        seen = means[way].reshape(*means.shape[1:3], 3, 9) @ back.T
+        variance[:, these] = seen.var(axis=1).sum(axis=1)
     return Scatter(variance)
 
 
@@ -101,73 +103,80 @@ def scatter_by_scale(
     rate: Array, vector: Array, rate_hz: float, window_s: float, scales: Array
 ) -> Array:
     """Return the scatter (m, k) of the vector turned back by the rates times each of k scales."""
-    rates, vectors, work_hz = _windows(rate, vector, rate_hz, window_s)
-    scaled = np.concatenate([scale * rates for scale in scales])
-    moments = _moments(scaled, np.tile(vectors, (scales.size, 1, 1)), work_hz)
-    seen = np.einsum("wbikk->wbi", moments)
-    return np.ascontiguousarray(seen.var(axis=1).sum(axis=1).reshape(scales.size, -1).T)
+    chosen = _windows(rate, vector, rate_hz, window_s)
+    scaled = scales[:, None, None] * chosen.rates
+    seen = chosen.means(quaternions.rotate(turns(scaled, chosen.rate_hz), chosen.vectors))
+    return np.ascontiguousarray(seen.var(axis=2).sum(axis=2).T)
 
 
-def _windows(
-    rate: Array, vector: Array, rate_hz: float, window_s: float
-) -> tuple[Array, Array, float]:
-    """Return the windows in which the sensor turns, (m, k, 3) each, and their rate."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Windows:
+    """The samples of all windows in which the sensor turns, once each, in the order of time.
+
+    Windows overlap, so one integration over all of them serves each: a turn common to a whole
+    window does not change how its means scatter. Where two windows do not meet, the step between
+    them is none of either.
+    """
+
+    rates: Array  # (n, 3)
+    vectors: Array  # (n, 3)
+    starts: NDArray[np.int64]  # (m,) where each window begins among those samples
+    length: int
+    rate_hz: float
+
+    def means(self, values: Array) -> Array:
+        """Return the weighted means (k, m, b, c) of values (k, n, c) about every second."""
+        size = round(SMOOTH_S * self.rate_hz)
+        weight = np.hanning(size + 2)[1:-1]
+        n_means = max(2, round((self.length / self.rate_hz - SMOOTH_S) / HOP_S) + 2)
+        first = np.linspace(0, self.length - size, n_means).round().astype(int)
+        where = (self.starts[:, None] + first)[..., None] + np.arange(size)
+        return np.asarray((weight / weight.sum()) @ values[:, where])
+
+
+def _windows(rate: Array, vector: Array, rate_hz: float, window_s: float) -> _Windows:
+    """Return the windows in which the sensor turns."""
     step = max(1, int(rate_hz / WORK_HZ))
     work_hz = rate_hz / step
     length = round(window_s * work_hz)
     whole = rate.shape[0] // step * step
     both = np.concatenate([rate[:whole], vector[:whole]], axis=1)
     both = both.reshape(-1, step, 6).mean(axis=1)
-    if both.shape[0] < length:
-        return np.empty((0, length, 3)), np.empty((0, length, 3)), work_hz
-    every = np.lib.stride_tricks.sliding_window_view(both, length, axis=0)
-    every = every[:: max(1, round(HOP_S * work_hz))]
-    chosen = np.flatnonzero(_turning(every[:, :3]) & np.isfinite(every).all(axis=(1, 2)))
-    if chosen.size > MOST_WINDOWS:
-        chosen = chosen[np.linspace(0, chosen.size - 1, MOST_WINDOWS).round().astype(int)]
-    windows = np.swapaxes(every[chosen], 1, 2)
-    return windows[:, :, :3], windows[:, :, 3:], work_hz
+    starts = np.arange(0, both.shape[0] - length + 1, max(1, round(HOP_S * work_hz)))
+    starts = starts[_turning(both, starts, length)]
+    if starts.size > MOST_WINDOWS:
+        starts = starts[np.linspace(0, starts.size - 1, MOST_WINDOWS).round().astype(int)]
+    needed = np.unique(starts[:, None] + np.arange(length))
+    own = np.searchsorted(needed, starts)
+    return _Windows(both[needed, :3], both[needed, 3:], own, length, work_hz)
 
 
-def _turning(rates: Array) -> NDArray[np.bool_]:
-    """Return whether each window (m, 3, k) holds enough turning; False with a gap."""
-    return np.asarray(np.linalg.norm(rates, axis=1).mean(axis=1) > TURNING_RAD_S)
-
-
-def _moments(rates: Array, vectors: Array, work_hz: float) -> Array:
-    """Return the weighted means of R(t)ᵢₖ v(t)ₗ about every second of a window, (m, b, 3, 3, 3)."""
-    turn = turns(rates, work_hz)
-    length = round(SMOOTH_S * work_hz)
-    weight = np.hanning(length + 2)[1:-1]
-    weight = weight / weight.sum()
-    n_means = max(2, round((rates.shape[1] / work_hz - SMOOTH_S) / HOP_S) + 2)
-    starts = np.linspace(0, rates.shape[1] - length, n_means).round().astype(int)
-    axes = np.stack([quaternions.rotate(turn, unit) for unit in np.eye(3)], axis=-1)
-    return np.stack(
-        [
-            np.einsum(
-                "t,wtik,wtl->wikl",
-                weight,
-                axes[:, first : first + length],
-                vectors[:, first : first + length],
-                optimize=True,
-            )
-            for first in starts
-        ],
-        axis=1,
-    )
+def _turning(both: Array, starts: NDArray[np.int64], length: int) -> NDArray[np.bool_]:
+    """Return whether each window holds enough turning; False with a gap."""
+    speed = np.where(np.isfinite(both).all(axis=1), np.linalg.norm(both[:, :3], axis=1), np.nan)
+    if not starts.size:
+        return np.zeros(0, dtype=bool)
+    every = np.lib.stride_tricks.sliding_window_view(speed, length)
+    return np.asarray(every[starts].mean(axis=1) > TURNING_RAD_S)
 
 
 def turns(rates: Array, rate_hz: float) -> Array:
-    """Return the orientation (m, k, 4) since the start of each window of rates (m, k, 3)."""
+    """Return the orientation (m, k, 4) since the first of each row of rates (m, k, 3).
+
+    Steps are joined within blocks of √k, all blocks at once, then block to block.
+    """
+    rows, count = rates.shape[:2]
     middle = (rates[:, 1:] + rates[:, :-1]) / 2
-    speed = np.linalg.norm(middle, axis=2, keepdims=True)
+    speed = np.sqrt(np.einsum("ijk,ijk->ij", middle, middle))[..., None]
     half = speed / rate_hz / 2
-    axis = middle / np.maximum(speed, 1e-12)
-    steps = np.concatenate([np.cos(half), np.sin(half) * axis], axis=2)
-    path = np.empty((*rates.shape[:2], 4))
-    path[:, 0] = orientation = np.tile([1.0, 0.0, 0.0, 0.0], (rates.shape[0], 1))
-    for k in range(steps.shape[1]):
-        orientation = quaternions.multiply(orientation, steps[:, k])
-        path[:, k + 1] = orientation
-    return path
+    size = max(1, int(np.ceil(np.sqrt(count))))
+    path = np.zeros((rows, -(-count // size) * size, 4))
+    path[..., 0] = 1.0
+    path[:, 1:count, :1] = np.cos(half)
+    path[:, 1:count, 1:] = np.sin(half) / np.maximum(speed, 1e-12) * middle
+    blocks = path.reshape(rows, -1, size, 4)
+    for k in range(1, size):
+        blocks[:, :, k] = quaternions.multiply(blocks[:, :, k - 1], blocks[:, :, k])
+    for k in range(1, blocks.shape[1]):
+        blocks[:, k] = quaternions.multiply(blocks[:, k - 1, -1:], blocks[:, k])
+    return path[:, :count]

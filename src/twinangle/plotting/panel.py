@@ -21,7 +21,7 @@ from matplotlib.backend_bases import RendererBase
 from matplotlib.lines import Line2D
 from matplotlib.markers import TICKDOWN, TICKLEFT
 from matplotlib.text import Text
-from matplotlib.ticker import NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from twinangle.signals.recording import Array
 
@@ -65,6 +65,22 @@ class _PlainAxis(Axis):
             labelsize=style[f"{kind}.labelsize"], labelcolor=style[f"{kind}.color"],
             labelfontfamily=style["font.family"],
         )  # fmt: skip
+
+    def set_ticks(
+        self, ticks: Any, labels: Any = None, *, minor: bool = False, **style: Any
+    ) -> Any:
+        """Fix the places of the ticks, and their labels, without an object for each."""
+        if minor or style:
+            return super().set_ticks(ticks, labels, minor=minor, **style)
+        places = np.asarray(ticks, dtype=np.float64).tolist()
+        if places:
+            self.set_view_interval(min(places), max(places))
+        self.set_major_locator(FixedLocator(places))
+        if labels is not None:
+            words = dict(zip(places, map(str, labels), strict=True))
+            self.set_major_formatter(FuncFormatter(lambda place, _: words.get(place, "")))
+        self.axes.stale = True
+        return []
 
     def draw(self, renderer: RendererBase) -> None:
         """Draw marks, tick labels and the axis label."""

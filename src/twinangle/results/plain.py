@@ -79,7 +79,10 @@ class Keys:
         if isinstance(value, Mapping):
             return {str(key): self.write(item) for key, item in value.items()}
         if isinstance(value, np.ndarray):
-            return self.write(value.tolist())
+            numbers = value.tolist()
+            # Most arrays hold finite numbers alone, which are plain as they are.
+            plain = value.dtype == np.float64 and bool(np.isfinite(value).all())
+            return numbers if plain else self.write(numbers)
         if isinstance(value, list | tuple):
             return [self.write(item) for item in value]
         return _plain_scalar(value)

@@ -128,11 +128,11 @@ def _candidates(
 ) -> list[Ceiling]:
     """Return the ceilings along every direction tried, own axes first, then the flattest."""
     some = values[known]
-    some = some[:: max(1, some.shape[0] // _SCREEN_SAMPLES)]
+    screen = _Screen.of(some[:: max(1, some.shape[0] // _SCREEN_SAMPLES)], least)
     axes = np.concatenate([np.eye(3), -np.eye(3)])
     sphere = _sphere(_SCREENED)
-    promising = np.argsort(-_flatness(some, sphere), kind="stable")[:_FOLLOWED]
-    tried = [*axes, *_followed(some, np.concatenate([axes, sphere[promising]]))]
+    promising = np.argsort(-screen.flatness(sphere), kind="stable")[:_FOLLOWED]
+    tried = [*axes, *_followed(screen, np.concatenate([axes, sphere[promising]]))]
     judged = [_judge(name, values, direction, least, sensor) for direction in tried]
     own = [ceiling for ceiling in judged[: len(axes)] if ceiling is not None]
     turned = [ceiling for ceiling in judged[len(axes) :] if ceiling is not None]
@@ -145,20 +145,36 @@ def _level(projected: Array) -> float:
     return float(np.median(np.partition(projected, -count)[-count:]))
 
 
-def _flatness(values: Array, directions: Array) -> Array:
-    """Return, along each direction, the share of what is large that lies at the very top."""
-    along = directions @ values.T
-    count = max(5, int(values.shape[0] * _EXTREME_SHARE))
-    along.partition(-count, axis=1)
-    level = np.median(along[:, -count:], axis=1)
-    top, flank = (
-        np.count_nonzero(along >= (share * level)[:, None], axis=1) for share in (TOP, FLANK)
-    )
-    large = level > 0.3 * np.percentile(np.linalg.norm(values, axis=1), 99)
-    return np.where(large & (top >= _LEAST_SAMPLES), top / np.maximum(flank, 1), 0.0)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Screen:
+    """Samples for a first look along many directions, in single precision and the large alone."""
+
+    values: NDArray[np.float32]  # (3, n)
+    count: int  # of the largest, of which the median is the level
+    least: float  # level below which nothing is looked at
+
+    @classmethod
+    def of(cls, values: Array, least: float) -> _Screen:
+        """Leave out samples too small to lie on the flank of a peak that is looked at."""
+        size = np.sqrt(np.einsum("ij,ij->i", values, values))
+        least = max(least, 0.3 * float(np.percentile(size, 99)))
+        count = max(5, int(values.shape[0] * _EXTREME_SHARE))
+        large = values[size >= FLANK * least]
+        return cls(np.ascontiguousarray(large.T, dtype=np.float32), count, least)
+
+    def flatness(self, directions: Array) -> Array:
+        """Return, along each direction, the share of what is large that lies at the very top."""
+        along = directions.astype(np.float32) @ self.values
+        if along.shape[1] < self.count:
+            return np.zeros(along.shape[0])
+        level = np.median(np.partition(along, -self.count, axis=1)[:, -self.count :], axis=1)
+        flank = np.count_nonzero(along >= (np.float32(FLANK) * level)[:, None], axis=1)
+        top = np.count_nonzero(along >= (np.float32(TOP) * level)[:, None], axis=1)
+        large = (level > self.least) & (top >= _LEAST_SAMPLES)
+        return np.where(large, top / np.maximum(flank, 1), 0.0)
 
 
-def _followed(values: Array, starts: Array) -> Array:
+def _followed(screen: _Screen, starts: Array) -> Array:
     """Turn each direction, in ever smaller steps, to where its peaks are flattest."""
     found = starts
     ring = np.concatenate([[0j], np.exp(1j * np.pi * np.arange(8) / 4)])
@@ -169,7 +185,7 @@ def _followed(values: Array, starts: Array) -> Array:
             ring.real[:, None] * across[:, :1] + ring.imag[:, None] * across[:, 1:]
         )
         moved /= np.linalg.norm(moved, axis=2, keepdims=True)
-        score = _flatness(values, moved.reshape(-1, 3)).reshape(moved.shape[:2])
+        score = screen.flatness(moved.reshape(-1, 3)).reshape(moved.shape[:2])
         found = moved[np.arange(len(found)), score.argmax(axis=1)]
     return found
 
@@ -230,9 +246,10 @@ class CutPeaks:
 
 
 def cut_peaks(projected: Array) -> CutPeaks | None:
-    """Return the shape of the peaks of one signal (n,) that rise from 0; None where too few.
+    """Return the shape of the peaks of one signal (n,) that rise from 0; None where none is cut.
 
-    Five peaks or more that reach the level, of three samples or more each, are needed.
+    Five peaks or more that reach the level, of three samples or more each, are needed, and that
+    they are flatter than smooth ones (`DENSE_RATIO`).
     """
     level = _level(projected[np.isfinite(projected)])
     if level <= 0:
@@ -245,6 +262,8 @@ def cut_peaks(projected: Array) -> CutPeaks | None:
     # All that lies at the top lies within a peak that reaches it.
     top, flank = int(at_top.sum()), int((ends - begins).sum())
     if begins.size < _LEAST_PEAKS or top < max(_LEAST_SAMPLES, _LEAST_PER_PEAK * begins.size):
+        return None
+    if top / flank <= DENSE_RATIO:
         return None
     low, high = np.percentile(projected[at_top], [25, 75])
     spread = float(np.std(projected[at_top])) / level

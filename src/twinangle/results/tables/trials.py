@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Any
 
 from twinangle.declare import data, measured, number
@@ -156,6 +157,7 @@ def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
         )
 
 
+@lru_cache(maxsize=1)  # two tables ask for it, of the same results
 def _records(results: StudyResults) -> list[dict[str, Any]]:
     """Return each trial's part of `results.json`."""
     return [trial_record(trial) for trial in results.trials]
