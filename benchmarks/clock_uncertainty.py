@@ -27,9 +27,9 @@ from twinangle.wearable.procedures import estimate_motion
 PEOPLE = 6  # of a demo study
 
 
-def measure(number: int, seed: int, procedure: str) -> list[float] | None:
+def measure(number: int, seed: int, procedure: str, hatch_deg: float) -> list[float] | None:
     """Return errors, standard errors and whether each interval holds; None where refused."""
-    walk = demo_trial(number, seed=seed)
+    walk = demo_trial(number, seed=seed, hatch_deg=hatch_deg)
     assert walk.reference is not None
     trial = WearableTrial(walk=walk.sensors, static=walk.static, functional=walk.functional)
     try:
@@ -77,10 +77,11 @@ def main() -> None:
     parser.add_argument("--recordings", type=int, default=60, help="of each procedure")
     parser.add_argument("--first-seed", type=int, default=1000, help="of the demo studies drawn")
     parser.add_argument("--procedures", nargs="+", default=["kalman", "vqf"])
+    parser.add_argument("--hatch", type=float, default=0.0, help="turn of the heading, in degrees")
     options = parser.parse_args()
     for procedure in options.procedures:
         done = [
-            measure(k % PEOPLE + 1, options.first_seed + k // PEOPLE, procedure)
+            measure(k % PEOPLE + 1, options.first_seed + k // PEOPLE, procedure, options.hatch)
             for k in range(options.recordings)
         ]
         rows = np.array([row for row in done if row is not None])

@@ -142,13 +142,15 @@ def demo_trial(
     condition: str = "indoor",
     walk_s: float = 75.0,
     reference_rate_hz: float = 200.0,
+    hatch_deg: float = _HATCH_DEG,
 ) -> SimulatedTrial:
     """Return one trial of the demo study of a seed, before its files are written.
 
-    The truth it carries has the clock's lag and drift. Participants count from 1.
+    The truth it carries has the clock's lag and drift. Participants count from 1. `hatch_deg`: as
+    in `write_demo_study`.
     """
     walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
-    return _walk_in(walker, number, seed, condition)[1]
+    return _walk_in(walker, number, seed, condition, hatch_deg)[1]
 
 
 def _walk_in(
