@@ -13,6 +13,7 @@ from rich.table import Table
 from twinangle.analysis.checking import TrialCheck
 from twinangle.notices import gravity_of
 from twinangle.report.answer import INVENTED
+from twinangle.report.decisions import decisions_told
 from twinangle.report.paper import PAPER
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
@@ -51,7 +52,9 @@ def print_answer(results: StudyResults, out: Path, console: Console | None = Non
     console.print(f"For a paper: {make_visible(str(out / PAPER))}", soft_wrap=True)
     console.print("\nThe answer", style="bold")
     banner = (INVENTED,) if results.invented else ()
-    for sentence in (*banner, *answer_sentences(results), rests_on(results)):
+    by_hand = decisions_told(results)
+    told = (*banner, *answer_sentences(results), rests_on(results), *filter(None, [by_hand]))
+    for sentence in told:
         console.print(sentence)
 
 

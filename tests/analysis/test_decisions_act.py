@@ -15,7 +15,7 @@ from twinangle.analysis.without_decisions import without_decisions
 from twinangle.errors import StudyError
 from twinangle.notices import gravity_of, kind_of
 from twinangle.report.content import report_content, supplement_content
-from twinangle.report.decisions import blind_sentence
+from twinangle.report.decisions import blind_sentence, decisions_told
 from twinangle.results.changes import changes
 from twinangle.results.equality import difference
 from twinangle.results.read_back import results_of
@@ -312,13 +312,20 @@ def test_the_report_says_what_was_decided_and_the_supplement_lists_it(walks, cyc
     assert "in view while cycles and recordings were chosen" in said["body"]
     assert [row[2] for row in table["rows"]] == ["with", "without"]
     every = {one["title"]: one["blocks"] for one in supplement_content(results, {})["sections"]}
-    assert [row[0] for row in every["Every decision"][0]["rows"]] == ["1", "2", "3"]
+    assert [row[0] for row in every["Every decision"][0]["rows"]] == [
+        f"{number}, R1" for number in (1, 2, 3)
+    ]
+    told = decisions_told(results)
+    assert "1 lag and 2 cycles out" in told
+    assert "tables/decisions.csv" in told
+    assert "in the report" in told
 
 
 def test_a_study_without_decisions_says_nothing_of_them(found):
     titles = [one["title"] for one in report_content(found, {})["sections"]]
     assert "What was decided by hand" not in titles
     assert (found.decisions, found.without_decisions) == ((), ())
+    assert not decisions_told(found)
 
 
 def test_whether_the_agreement_was_hidden_is_told(walks, cycle, plain):

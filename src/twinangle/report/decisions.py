@@ -69,6 +69,25 @@ def decisions_paragraph(results: StudyResults) -> str:
     return f"{text} {blind_sentence(results.decisions)}".rstrip()
 
 
+def decisions_told(results: StudyResults) -> str:
+    """Say on a terminal what was decided by hand, and where the result without it stands."""
+    if not results.decisions:
+        return ""
+    return " ".join(
+        filter(
+            None,
+            [
+                _counted(results.decisions),
+                *_idle(results.decisions),
+                "Each is in tables/decisions.csv, the result without those on cycles and recordings "
+                "in the report."
+                if results.without_decisions
+                else "Each is in tables/decisions.csv.",
+            ],
+        )
+    )
+
+
 def blind_sentence(decisions: Iterable[DecisionRecord]) -> str:
     """Say how far the agreement was hidden while cycles and recordings were chosen."""
     chosen = [one for one in decisions if one.chooses]
