@@ -44,9 +44,10 @@ def print_answer(results: StudyResults, out: Path, console: Console | None = Non
     """Print where the outputs are, and last of all the answer, as on the report's first page."""
     results = visible_texts(results)
     console = console or Console(highlight=False, markup=False, emoji=False)
-    files = ", ".join(str(out / name) for name in ("report.pdf", "report.html", "supplement.pdf"))
-    pages = f"{files}; figures: {out / 'figures'}"
-    console.print(f"\nReport: {make_visible(pages)}", soft_wrap=True)
+    report = f"{out / 'report.pdf'}, {out / 'report.html'}"
+    console.print(f"\nReport: {make_visible(report)}", soft_wrap=True)
+    behind = f"{out / 'supplement.pdf'}; figures: {out / 'figures'}"
+    console.print(f"Supplement: {make_visible(behind)}", soft_wrap=True)
     numbers = f"{out / 'results.json'}, {out / 'tables'}"
     console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)
     console.print(f"For a paper: {make_visible(str(out / PAPER))}", soft_wrap=True)

@@ -73,19 +73,10 @@ def decisions_told(results: StudyResults) -> str:
     """Say on a terminal what was decided by hand, and where the result without it stands."""
     if not results.decisions:
         return ""
-    return " ".join(
-        filter(
-            None,
-            [
-                _counted(results.decisions),
-                *_idle(results.decisions),
-                "Each is in tables/decisions.csv, the result without those on cycles and recordings "
-                "in the report."
-                if results.without_decisions
-                else "Each is in tables/decisions.csv.",
-            ],
-        )
-    )
+    where = "Each is in tables/decisions.csv"
+    if results.without_decisions:
+        where += "; the result without those on cycles and recordings is in the report"
+    return " ".join([_counted(results.decisions), *_idle(results.decisions), f"{where}."])
 
 
 def blind_sentence(decisions: Iterable[DecisionRecord]) -> str:
