@@ -20,6 +20,7 @@ from twinangle.wearable.quality.device import DeviceQuality
 
 BLOCK = 300  # cycles drawn at a time
 SENSOR_POINTS = 600
+LEVEL = 0.95  # of intervals, which the page does not show
 
 
 def plain(value: Any) -> Any:
@@ -92,7 +93,9 @@ def compared(cycles: CycleSet | None) -> dict[str, Any]:
     if kept.sum() < 2:
         return {}
     try:
-        found = compare_curves(cycles.wearable_deg[kept], cycles.reference_deg[kept])
+        found = compare_curves(
+            cycles.wearable_deg[kept], cycles.reference_deg[kept], confidence=LEVEL
+        )
     except ValueError:
         return {}
     return {

@@ -112,7 +112,7 @@ def study_from_angles(trials: Sequence[AngleTrial], *, title: str, joint: str) -
             method="cross-correlation" if _own_clocks(trials) else "shared-clock"
         ),
         cycles=CycleSettings.model_validate(filled["cycles"]),
-        agreement=AgreementSettings(),
+        agreement=AgreementSettings.model_validate({}),
         conditions=ConditionSettings(),
     )
 
