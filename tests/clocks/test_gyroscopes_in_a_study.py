@@ -43,8 +43,8 @@ def test_a_disagreement_is_said_and_recorded(delayed):
     assert len(checked.warnings) == len(clock.warnings) + 1
     assert "+20.0 ms" in checked.warnings[-1]
     assert 'signal = "gyroscope"' in checked.warnings[-1]
-    assert_allclose(record["difference_s"], 0.02, atol=5e-4)
-    assert record["disagree"] is True
+    assert_allclose(record.difference_s, 0.02, atol=5e-4)
+    assert record.disagree is True
 
 
 def test_the_study_may_ask_for_the_gyroscopes_lag(delayed):
@@ -63,7 +63,7 @@ def test_an_angle_that_is_not_late_draws_no_warning(delayed):
     checked, record = check_by_gyroscopes(study(), WHOLE, signals, reference, right)
 
     assert checked.warnings == clock.warnings
-    assert record["disagree"] is False
+    assert record.disagree is False
 
 
 def test_a_check_that_fails_is_said(delayed):
@@ -75,7 +75,7 @@ def test_a_check_that_fails_is_said(delayed):
     )
 
     assert "could not be checked by the gyroscopes" in checked.warnings[-1]
-    assert "reason" in record
+    assert record.reason
     with pytest.raises(SynchronisationError):
         check_by_gyroscopes(
             study(signal="gyroscope"),
@@ -91,11 +91,11 @@ def test_without_sensors_or_reference_there_is_nothing_to_check(delayed):
 
     assert check_by_gyroscopes(study(), WHOLE, SimpleNamespace(sensors=None), reference, clock) == (
         clock,
-        {},
+        None,
     )
     assert check_by_gyroscopes(study(), WHOLE, SimpleNamespace(sensors=None), None, None) == (
         None,
-        {},
+        None,
     )
     with pytest.raises(SynchronisationError, match="needs the raw gyroscopes of both sensors"):
         check_by_gyroscopes(

@@ -61,7 +61,7 @@ def slim_font() -> bytes:
 
     Drawings name the whole typeface, DejaVu Sans, of which it is a part.
 
-    The file's name table holds its copyright and licence, which ask to go with every copy.
+    The file's name table says whose it is and under which terms, as every copy has to.
     """
     return _slim_font_file().read_bytes()
 
