@@ -284,7 +284,7 @@ def _draw_grid(
     upper, lower = (20.0, 12.0) if rows <= 2 else (16.0, 12.0)
     tall = upper + lower + 6.5
     width = (width_mm - 14.0) / columns
-    figure = new_figure(width_mm, rows * tall + 12)
+    figure = new_figure(width_mm, rows * tall + 8.5)
     heights, reach = _shared(everyone)
     names = row_names(results, everyone)
     first = everyone.index(trials[0])
@@ -342,10 +342,13 @@ def _draw_cell(above: Axes, below: Axes, trial: TrialResult, heights: Ends, reac
     above.set_xticks((0, 50, 100))
 
 
+_ROUND = (1, 1.5, 2, 3, 4, 5, 6, 8)
+
+
 def _round(reach: float) -> float:
-    """Return the largest of 1, 2 and 5 times a power of ten that lies well within the reach."""
+    """Return the largest round number that lies well within the reach, apart from the zero."""
     power = 10.0 ** np.floor(np.log10(0.8 * reach))
-    return float(power * max(step for step in (1, 2, 5) if step * power <= 0.8 * reach))
+    return float(power * max(step for step in _ROUND if step * power <= 0.8 * reach))
 
 
 def _grid_legend(figure: Figure) -> None:
