@@ -60,7 +60,8 @@ def draw_fields(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | N
     )
     caption = (
         "Magnetic field at the sensors: deviation of its norm from the undisturbed value, mean of "
-        "each second, every recording (proximal: solid, distal: dashed); beyond the black lines a sample counts as disturbed."
+        "each second, every recording (proximal: solid, distal: dashed); beyond the black "
+        "lines a sample counts as disturbed."
     )
     return Drawn("magnetic_field", figure, caption, of_fields(shown))
 

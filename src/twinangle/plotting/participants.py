@@ -39,6 +39,7 @@ LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
 CELLS = 60
 NARROW_CELLS = 15
+_WIDEST = 5.0  # intervals are drawn to so many times the largest number beside the numbers
 Ends = tuple[float, float]
 
 
@@ -124,6 +125,7 @@ def _draw_rows(
     else:
         _fill_sd(panels[0], trials, "")
     for axes in panels:
+        _keep_numbers_in_view(axes)
         few_ticks(axes, x=2 if narrow else 5, y=None)
     _key(figure, panels, trials, 1 if narrow else 2)
     name = "participants" if part == 0 else f"participants-{part + 1}"
@@ -182,6 +184,16 @@ def _fill_paired(
     offset.set_xlabel("Offset (°)")
     rms.set_xlabel("RMS (°)")
     rms.set_xlim(left=0)
+
+
+def _keep_numbers_in_view(axes: Axes) -> None:
+    """Let an interval that is out of all proportion leave the panel, so that numbers stay apart."""
+    marks = [float(line.get_xdata()[0]) for line in axes.lines if len(line.get_xdata()) == 1]
+    if not marks:
+        return
+    reach = _WIDEST * max(max(map(abs, marks)), max(marks) - min(marks))
+    low, high = axes.get_xlim()
+    axes.set_xlim(max(low, min(marks) - reach), min(high, max(marks) + reach))
 
 
 def _fill_sd(axes: Axes, trials: Sequence[TrialResult], title: str) -> None:
@@ -243,7 +255,8 @@ def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool)
     """Say what the rows are."""
     main, level = answer_of(results).procedure, results.options.level
     own = (
-        f"bars: {level} intervals over a recording's own cycles, which say nothing of other people"
+        f"bars: {level} intervals over a recording's own cycles, which say nothing of other people "
+        "(a bar that meets the edge goes on)"
     )
     if trials[0].agreement is None:
         return f"Every recording, {main}: the wearable's SD over cycles; {own}."

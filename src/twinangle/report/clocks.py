@@ -107,8 +107,8 @@ def clocks_paragraph(results: StudyResults) -> str:
     if not clocks:
         return ""
     text = (
-        f"The two instruments' clocks were brought together {_ways(results, clocks)}. The lag added to the reference "
-        f"clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
+        f"The two instruments' clocks were brought together {_ways(results, clocks)}. The lag "
+        f"added to the reference clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
     )
     drifts = span((clock.drift_ppm for clock in clocks), 1)
     text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
@@ -128,9 +128,7 @@ def _ways(results: StudyResults, clocks: list[Synchronisation]) -> str:
         words["manual"] = f"by a lag that somebody decided by hand{others}"
     if len(counts) == 1:
         return words[clocks[0].method]
-    return listing(
-        f"{words[method]} (in {count(n, 'recording')})" for method, n in counts.items()
-    )
+    return listing(f"{words[method]} (in {count(n, 'recording')})" for method, n in counts.items())
 
 
 def _searched(results: StudyResults) -> str:

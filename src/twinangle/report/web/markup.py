@@ -25,7 +25,8 @@ def escaped(text: str) -> str:
 def phrase(text: str) -> str:
     """Return escaped text to stand between tags, where a long name may break.
 
-    A key of the study file stands in a typeface of its own. What lets it break, and what holds a number together, are left to the page, so that a copy
+    A key of the study file stands in a typeface of its own. What lets it break,
+    and what holds a number together, are left to the page, so that a copy
     holds the text alone.
     """
     plain = escaped(text).replace(NO_BREAK_SPACE, " ")
