@@ -188,7 +188,8 @@ def _fill_paired(
 
 def _keep_numbers_in_view(axes: Axes) -> None:
     """Let an interval that is out of all proportion leave the panel, so that numbers stay apart."""
-    marks = [float(line.get_xdata()[0]) for line in axes.lines if len(line.get_xdata()) == 1]
+    drawn = [np.asarray(line.get_xdata(), dtype=float) for line in axes.lines]
+    marks = [float(x[0]) for x in drawn if x.size == 1]
     if not marks:
         return
     reach = _WIDEST * max(max(map(abs, marks)), max(marks) - min(marks))

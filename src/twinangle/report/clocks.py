@@ -108,7 +108,8 @@ def clocks_paragraph(results: StudyResults) -> str:
         return ""
     text = (
         f"The two instruments' clocks were brought together {_ways(results, clocks)}. The lag "
-        f"added to the reference clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
+        f"added to the reference clock was {span((clock.lag_s for clock in clocks), 3)} s over "
+        "recordings"
     )
     drifts = span((clock.drift_ppm for clock in clocks), 1)
     text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
