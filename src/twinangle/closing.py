@@ -180,11 +180,17 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
 
 
 def warning_line(row: NoticeRow, results: StudyResults) -> str:
-    """Return one kind of warning as a line: whom it concerns, and the worst as the example."""
+    """Return one kind of warning as a line: what is wrong, then whom it concerns.
+
+    Where recordings are told different things, the worst is the example.
+    """
     lead = "Look at this first" if row.gravity == "grave" else "Warning"
     where = named_recordings(row, results)
-    worst = "" if row.alike or row.n_recordings == 1 else f"at worst, {row.worst}: "
-    return f"{lead}: {where}: {worst}{row.text}"
+    if row.n_recordings == 1:
+        return f"{lead}: {where}: {row.text}"
+    if row.alike:
+        return f"{lead}: {row.text} Concerns {where}."
+    return f"{lead}: {row.worst}: {row.text} That is the worst of {where}."
 
 
 def check_lines(found: TrialCheck) -> list[str]:

@@ -3,6 +3,7 @@ from dataclasses import replace
 from twinangle.clocks import GyroscopeLag
 from twinangle.report.citations import register_of_citations
 from twinangle.report.methods import cited, methods_paragraphs, methods_text
+from twinangle.results.decided import DecisionRecord
 
 
 def test_counts_and_settings_are_those_of_the_run(study):
@@ -18,6 +19,36 @@ def test_counts_and_settings_are_those_of_the_run(study):
     assert "kalman and vqf" in text
     assert "taken as instantaneous rates" in text
     assert "±5.0°" in text
+
+
+def decided_lag(recording):
+    return DecisionRecord(
+        id=1, when="2026-01-05 10:00", who="AB", recording=recording, kind="lag",
+        words="a lag of 12.3 s", why="heel taps", counts=True, why_not="", agreement_hidden=True,
+        lag=12.3, drift=0.0, interval="", start=None, end=None, use=None, undoes=None,
+        version="0", input="0",
+    )  # fmt: skip
+
+
+def test_a_lag_decided_by_hand_is_no_cross_correlation(study):
+    def by_hand(trial):
+        return replace(trial, synchronisation=replace(trial.synchronisation, method="manual"))
+
+    paired = [trial for trial in study.trials if trial.synchronisation is not None]
+    first = paired[0].participant
+    some = tuple(
+        by_hand(trial) if trial in paired and trial.participant == first else trial
+        for trial in study.trials
+    )
+    text = methods_text(replace(study, trials=some, decisions=(decided_lag("P01"),)))
+    assert "by a lag that somebody decided by hand (in 1 recording)" in text
+    assert "least squares, the drift weighed against what crystal clocks do (in 1 record" in text
+    every = tuple(by_hand(trial) if trial in paired else trial for trial in study.trials)
+    both = (decided_lag("P01"), decided_lag("P02"))
+    text = methods_text(replace(study, trials=every, decisions=both))
+    assert "were brought together by a lag that somebody decided by hand. The lag" in text
+    assert "cross-correlation" not in text
+    assert "were searched" not in text
 
 
 def test_only_named_references_are_listed(study):

@@ -10,6 +10,7 @@ import pytest
 
 from twinangle.agreement.equivalence import Equivalence
 from twinangle.report.citations import register_of_citations
+from twinangle.report.limits import limits_table
 from twinangle.report.paper.bibliography import as_bibtex, numbered, reference_list
 from twinangle.report.paper.checklists import CHECKLISTS, checklist_document
 from twinangle.report.paper.delimited import as_csv
@@ -93,6 +94,26 @@ def test_numbers_are_those_of_the_results(nasty, tables):
     assert bias == pytest.approx(limits.bias, abs=0.05 * half)
     assert low <= limits.bias_ci[0]  # a printed interval is never narrower
     assert high >= limits.bias_ci[1]
+
+
+def numbers_of(cells):
+    """Every number in cells with the half of its last digit, its sign and order kept."""
+    text = " ".join(cells).replace("−", "-")
+    found = re.findall(r"(?<![\w.])-?\d+(?:\.\d+)?", text)
+    return [(float(each), 10.0 ** -len(each.partition(".")[2])) for each in found]
+
+
+def test_the_kit_and_the_report_differ_by_rounding_alone(nasty, tables):
+    """The kit rounds by the uncertainty and ends of intervals outwards, the report to 0.01."""
+    kit, report = tables["limits_of_agreement"], limits_table(nasty, nasty.limits)
+    assert len(kit.rows) == len(report["rows"]) > 1
+    for ours, theirs in zip(kit.rows, report["rows"], strict=True):
+        for name in ("Bias", "Lower limit", "Upper limit"):
+            one = numbers_of([ours[kit.head.index(name)]])
+            other = numbers_of([theirs[list(report["head"]).index(name)]])
+            assert len(one) == len(other) > 0
+            for (a, step), (b, _) in zip(one, other, strict=True):
+                assert abs(a - b) <= step + 0.005 + 1e-9, (name, a, b)
 
 
 def test_names_are_no_formulas_and_no_commands(tables):

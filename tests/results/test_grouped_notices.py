@@ -74,8 +74,10 @@ def test_all_recordings_are_named_as_all(results):
     assert named_recordings(rows[1], results) == "all 4 recordings"
     assert named_recordings(rows[0], results, most=1) == "P01 indoor and 1 more"
     line = warning_line(rows[0], results)
-    assert line.startswith("Look at this first: P01 indoor; P02 indoor (vqf): at worst, P02 indoor")
-    assert line.endswith("bias 7 °/s.")
+    assert line.startswith("Look at this first: P02 indoor (vqf): bias 7 °/s.")
+    assert line.endswith("That is the worst of P01 indoor; P02 indoor (vqf).")
+    alike = warning_line(rows[1], results)
+    assert alike == "Warning: few. Concerns all 4 recordings."
 
 
 def test_the_report_has_them_in_the_same_order(results):

@@ -196,21 +196,24 @@ def _draw_limits_panel(
     axes.set(xlim=(low - pad, right), ylim=(view.low, view.high), xlabel="Mean of both (°)")
     if view.margin is not None:
         for level in (-view.margin, view.margin):
-            axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
+            axes.axhline(level, 0, 1 - room, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
         axes.annotate(
             f"margin ±{stated(view.margin)}°", (0.02, view.margin), (0, 1.5), va="bottom",
             xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
         )  # fmt: skip
-    _draw_lines(axes, found.limits, view, size_mm)
+    _draw_lines(axes, found.limits, view, size_mm, room)
     if _named(found):
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
 
 
 def _draw_lines(
-    axes: Axes, limits: LimitsOfAgreement, view: _View, size_mm: tuple[float, float]
+    axes: Axes, limits: LimitsOfAgreement, view: _View, size_mm: tuple[float, float], room: float
 ) -> None:
-    """Draw bias and limits, their intervals as bars beside the axes, and their names."""
+    """Draw bias and limits, their intervals as bars beside the axes, and their names.
+
+    The lines end before the `room` for participants' names, a share of the width.
+    """
     lines = [
         (level, ends, name, dash)
         for level, ends, name, dash in (
@@ -223,7 +226,7 @@ def _draw_lines(
     line = LINE_MM / size_mm[1] * (view.high - view.low)
     places = spread_out([level for level, *_ in lines], 1.1 * line)
     for k, (level, ends, name, dash) in enumerate(lines):
-        axes.axhline(level, color=INK, linewidth=0.9, linestyle=dash)
+        axes.axhline(level, 0, 1 - room, color=INK, linewidth=0.9, linestyle=dash)
         x = 1 + (1.6 + 1.9 * k) / size_mm[0]
         if np.isfinite(ends).all():
             _draw_bar(axes, x, level, ends, view)
@@ -262,8 +265,7 @@ def _name_participants(
     gap = 0.6 / size_mm[0] * (right - left)
     for code, (x, y), place in zip(present, means, places, strict=True):
         axes.plot([x, column - gap], [y, place], color=FAINT, linewidth=0.5)
-        behind = {"facecolor": "white", "edgecolor": "none", "pad": 0.3}  # no line crosses a name
-        axes.text(column, place, shortened(code, 8), va="center", zorder=4, bbox=behind)
+        axes.text(column, place, shortened(code, 8), va="center", zorder=4)
 
 
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:

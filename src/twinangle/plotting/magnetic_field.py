@@ -42,10 +42,11 @@ def draw_fields(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | N
             near = record.segment == "proximal"
             axes.plot(
                 record.time_s - record.time_s[0], 100 * record.norm_deviation, linewidth=0.5,
-                color=SEGMENTS[0 if near else 1], alpha=0.8, label=f"{record.segment} sensor",
+                color=SEGMENTS[0 if near else 1], alpha=0.8,
+                linestyle="solid" if near else LIMIT_DASH, label=f"{record.segment} sensor",
             )  # fmt: skip
         for level in (-10, 10):
-            axes.axhline(level, color=INK, linewidth=0.5, linestyle=LIMIT_DASH)
+            axes.axhline(level, color=INK, linewidth=0.5)
         axes.set_xlabel("Time (s)")
         letter(axes, f"{'abc'[k]} {shortened(condition, 28)}")
         axes.set_ylabel("Deviation of the norm (%)")
@@ -59,7 +60,8 @@ def draw_fields(results: StudyResults, width_mm: float = DOUBLE_MM) -> Drawn | N
     )
     caption = (
         "Magnetic field at the sensors: deviation of its norm from the undisturbed value, mean of "
-        "each second, every recording; beyond the dashed lines a sample counts as disturbed."
+        "each second, every recording (proximal: solid, distal: dashed); beyond the black "
+        "lines a sample counts as disturbed."
     )
     return Drawn("magnetic_field", figure, caption, of_fields(shown))
 

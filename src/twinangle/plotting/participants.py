@@ -39,6 +39,7 @@ LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
 CELLS = 60
 NARROW_CELLS = 15
+_WIDEST = 5.0  # intervals are drawn to so many times the largest number beside the numbers
 Ends = tuple[float, float]
 
 
@@ -124,6 +125,7 @@ def _draw_rows(
     else:
         _fill_sd(panels[0], trials, "")
     for axes in panels:
+        _keep_numbers_in_view(axes)
         few_ticks(axes, x=2 if narrow else 5, y=None)
     _key(figure, panels, trials, 1 if narrow else 2)
     name = "participants" if part == 0 else f"participants-{part + 1}"
@@ -182,6 +184,17 @@ def _fill_paired(
     offset.set_xlabel("Offset (°)")
     rms.set_xlabel("RMS (°)")
     rms.set_xlim(left=0)
+
+
+def _keep_numbers_in_view(axes: Axes) -> None:
+    """Let an interval that is out of all proportion leave the panel, so that numbers stay apart."""
+    drawn = [np.asarray(line.get_xdata(), dtype=float) for line in axes.lines]
+    marks = [float(x[0]) for x in drawn if x.size == 1]
+    if not marks:
+        return
+    reach = _WIDEST * max(max(map(abs, marks)), max(marks) - min(marks))
+    low, high = axes.get_xlim()
+    axes.set_xlim(max(low, min(marks) - reach), min(high, max(marks) + reach))
 
 
 def _fill_sd(axes: Axes, trials: Sequence[TrialResult], title: str) -> None:
@@ -243,7 +256,8 @@ def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool)
     """Say what the rows are."""
     main, level = answer_of(results).procedure, results.options.level
     own = (
-        f"bars: {level} intervals over a recording's own cycles, which say nothing of other people"
+        f"bars: {level} intervals over a recording's own cycles, which say nothing of other people "
+        "(a bar that meets the edge goes on)"
     )
     if trials[0].agreement is None:
         return f"Every recording, {main}: the wearable's SD over cycles; {own}."
@@ -284,7 +298,7 @@ def _draw_grid(
     upper, lower = (20.0, 12.0) if rows <= 2 else (16.0, 12.0)
     tall = upper + lower + 6.5
     width = (width_mm - 14.0) / columns
-    figure = new_figure(width_mm, rows * tall + 12)
+    figure = new_figure(width_mm, rows * tall + 8.5)
     heights, reach = _shared(everyone)
     names = row_names(results, everyone)
     first = everyone.index(trials[0])
@@ -342,10 +356,13 @@ def _draw_cell(above: Axes, below: Axes, trial: TrialResult, heights: Ends, reac
     above.set_xticks((0, 50, 100))
 
 
+_ROUND = (1, 1.5, 2, 3, 4, 5, 6, 8)
+
+
 def _round(reach: float) -> float:
-    """Return the largest of 1, 2 and 5 times a power of ten that lies well within the reach."""
+    """Return the largest round number that lies well within the reach, apart from the zero."""
     power = 10.0 ** np.floor(np.log10(0.8 * reach))
-    return float(power * max(step for step in (1, 2, 5) if step * power <= 0.8 * reach))
+    return float(power * max(step for step in _ROUND if step * power <= 0.8 * reach))
 
 
 def _grid_legend(figure: Figure) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping
 
 from twinangle.clocks import GyroscopeLag
@@ -10,9 +11,9 @@ from twinangle.options import Options
 from twinangle.report.blocks import Block, Column, described, heading, with_interval
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.clock_found import ClockFound
-from twinangle.results.grouping import Naming, distinct, worked_recordings
+from twinangle.results.grouping import Naming, worked_recordings
 from twinangle.signals.recording import Synchronisation
-from twinangle.wording import NOTHING, listing, number, span
+from twinangle.wording import NOTHING, count, listing, number, span
 
 _METHODS = {
     "cross-correlation": "by normalised cross-correlation of the two angles, lag and drift by "
@@ -105,17 +106,30 @@ def clocks_paragraph(results: StudyResults) -> str:
     ]
     if not clocks:
         return ""
-    methods = distinct(clock.method for clock in clocks)
-    how = listing(_METHODS.get(method, f"by {method}") for method in methods)
     text = (
-        f"The two instruments' clocks were brought together {how}. The lag added to the reference "
-        f"clock was {span((clock.lag_s for clock in clocks), 3)} s over recordings"
+        f"The two instruments' clocks were brought together {_ways(results, clocks)}. The lag "
+        f"added to the reference clock was {span((clock.lag_s for clock in clocks), 3)} s over "
+        "recordings"
     )
     drifts = span((clock.drift_ppm for clock in clocks), 1)
     text += f" and the relative drift {drifts} ppm" if drifts != "–" else ""
     peaks = span((clock.peak_correlation for clock in clocks), 3)
     text += f"; the peak correlation was {peaks}" if peaks != "–" else ""
-    return text + "." + _searched(results) + _lag_errors(results, clocks)
+    searched = any(clock.method.startswith("cross-correlation") for clock in clocks)
+    return text + "." + (_searched(results) if searched else "") + _lag_errors(results, clocks)
+
+
+def _ways(results: StudyResults, clocks: list[Synchronisation]) -> str:
+    """Say by which ways, and for how many recordings each where there are several."""
+    counts = Counter(clock.method for clock in clocks)
+    words = {method: _METHODS.get(method, f"by {method}") for method in counts}
+    decided = {one.recording for one in results.decisions if one.counts and one.kind == "lag"}
+    if decided and "manual" in counts:
+        others = " or given in the study file" if len(decided) < counts["manual"] else ""
+        words["manual"] = f"by a lag that somebody decided by hand{others}"
+    if len(counts) == 1:
+        return words[clocks[0].method]
+    return listing(f"{words[method]} (in {count(n, 'recording')})" for method, n in counts.items())
 
 
 def _searched(results: StudyResults) -> str:

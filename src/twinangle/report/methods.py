@@ -35,9 +35,9 @@ from twinangle.signals.joint import joint_named
 from twinangle.wording import NOTHING, count, listing, span
 
 _FILTERS = {
-    "kalman": "The procedure kalman is a Kalman filter with smoother for each sensor's orientation "
+    "kalman": "The filter kalman is a Kalman filter with smoother for each sensor's orientation "
     "and gyroscope offset; it is the analysing software's own.",
-    "vqf": "The procedure vqf is the off-line form of the filter by Laidig & Seel 2023, run with "
+    "vqf": "The filter vqf is the off-line form of the one by Laidig & Seel 2023, run with "
     "the authors' software library vqf.",
 }
 _HEADINGS = {
@@ -136,7 +136,7 @@ def _material(results: StudyResults) -> str:
         verb = "was" if left == 1 else "were"
         by_hand = any(group.main.reason.startswith(BY_HAND) for group in groups)
         how = "excluded beforehand" + (", taken out by hand" if by_hand else "")
-        text += f" and {left} {verb} {how} or could not be analysed (see exclusions)"
+        text += f" and {left} {verb} {how} or could not be analysed"
     if not worked:
         return f"{text}."
     if paired:

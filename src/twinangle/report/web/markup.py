@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import html
 import json
+import re
 from typing import Any
 
 from twinangle.visible import make_visible
 
 ZERO_WIDTH_SPACE = "\u200b"
 NO_BREAK_SPACE = "\u00a0"
+_KEY = re.compile("`([A-Za-z_][^`]*)`")  # a key of the study file, as texts name it
 
 
 def escaped(text: str) -> str:
@@ -23,11 +25,12 @@ def escaped(text: str) -> str:
 def phrase(text: str) -> str:
     """Return escaped text to stand between tags, where a long name may break.
 
-    What lets it break, and what holds a number together, are left to the page, so that a copy
+    A key of the study file stands in a typeface of its own. What lets it break,
+    and what holds a number together, are left to the page, so that a copy
     holds the text alone.
     """
     plain = escaped(text).replace(NO_BREAK_SPACE, " ")
-    return plain.replace(ZERO_WIDTH_SPACE, "<wbr>")
+    return _KEY.sub(r"<code>\1</code>", plain).replace(ZERO_WIDTH_SPACE, "<wbr>")
 
 
 def element(name: str, inner: str, **attributes: str) -> str:
