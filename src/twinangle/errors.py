@@ -30,4 +30,16 @@ class CycleError(TwinangleError):
 
 
 class TooFewCyclesError(CycleError):
-    """Too few cycles were found or kept; another way of finding them may do better."""
+    """Too few cycles were found or kept; another way of finding them may do better.
+
+    Parameters
+    ----------
+    message : str
+        What is told.
+    cycles : CycleSet, optional
+        Those that were found, each with why it does not count, to be looked at.
+    """
+
+    def __init__(self, message: str, cycles: object = None) -> None:
+        super().__init__(message)
+        self.cycles = cycles

@@ -1,5 +1,6 @@
 """The page as a person uses it: look, zoom, drag a lag, leave a cycle out; two pages at once."""
 
+import csv
 import importlib.util
 import json
 import os
@@ -28,6 +29,9 @@ INK = """name => {
   const c = document.querySelector(`.row-${name} canvas`);
   const d = c.getContext('2d').getImageData(60, 0, c.width - 60, c.height).data;
   let n = 0; for (let i = 3; i < d.length; i += 4) if (d[i] > 200) n++; return n}"""
+
+POINT = """path => { const at = path.getPointAtLength(path.getTotalLength() / 3);
+  const seen = at.matrixTransform(path.getScreenCTM()); return [seen.x, seen.y]; }"""
 
 
 @pytest.fixture(scope="module")
@@ -210,6 +214,46 @@ def test_a_cycle_is_left_out_by_keys_alone_and_another_page_sees_it(chromium, pa
     assert "seen in both traces" in last["why"]
     result = analyse_trial(read_study(study), read_study(study).trials[2])[0]
     assert sum("by hand" in reason for reason in result.cycles.reason) == 1
+
+
+def test_what_is_left_out_by_a_click_is_honoured_by_the_command_run(
+    chromium, page, address, study, tmp_path
+):
+    open_recording(page, address, 2)
+    plot = page.locator("svg.cycles-pick").first
+    plot.scroll_into_view_if_needed()
+    page.mouse.click(*plot.locator("path.curve.wearable").nth(4).evaluate(POINT))
+    expect(page.locator("#pending-head")).to_contain_text("out")
+    start = float(re.search(r"at ([0-9.]+) s", page.locator("#pending-head").inner_text())[1])
+    page.locator("#pending-look").click()
+    expect(page.locator("#pending-effect table")).to_contain_text("peak flexion", timeout=WAIT_MS)
+    save(page, "stumble or obstacle")
+    page.reload()
+    said = f"cycle at {start:.2f} s out — stumble or obstacle"
+    expect(page.locator("#decisions")).to_contain_text(said, timeout=WAIT_MS)
+    other = chromium.new_page()
+    open_recording(other, address, 2)
+    expect(other.locator("#decisions")).to_contain_text(said)
+    other.close()
+    out = tmp_path / "out"
+    done = subprocess.run(
+        [sys.executable, "-c", COMMAND, "run", str(study), "--out", str(out)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    with (out / "tables" / "cycles.csv").open(encoding="utf-8") as stream:
+        rows = [row for row in csv.DictReader(stream) if row["participant"] == "P02"]
+    (row,) = [one for one in rows if one["condition"] == "indoor" and near(one, start)]
+    assert (row["kept"], row["reason"]) == ("False", "by hand: stumble or obstacle")
+    told = (out / "tables" / "decisions.csv").read_text(encoding="utf-8")
+    assert "stumble or obstacle" in told
+    assert "stumble or obstacle" in (out / "report.html").read_text(encoding="utf-8")
+
+
+def near(row, start_s):
+    return abs(float(row["start_s"]) - start_s) < 0.01
 
 
 def test_an_edge_of_a_band_is_dragged(page, address):

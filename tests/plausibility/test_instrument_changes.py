@@ -286,6 +286,23 @@ def test_standing_taken_while_moving_is_refused_and_the_quietest_proposed(honest
     assert any(low - 0.5 <= part.start_s and part.end_s <= high + 0.5 for low, high in standing)
 
 
+def test_standing_is_proposed_from_beyond_the_part_that_is_analysed(honest, middle):
+    def cut(sensor):
+        first = int((middle - sensor.start_s) * sensor.rate_hz)
+        rows = slice(first, first + int(8 * sensor.rate_hz))
+        return InertialRecording(
+            sensor.accelerometer[rows], sensor.gyroscope[rows], None, middle, sensor.rate_hz, "part"
+        )
+
+    part = SensorPair(cut(honest.sensors.proximal), cut(honest.sensors.distal))
+    moved = replace(honest, sensors=part, static=Interval(middle, middle + 4))
+    (alone,) = quiet_standing(moved)
+    assert "no quiet stretch" in alone.said
+    (whole,) = quiet_standing(replace(moved, whole=lambda: honest.sensors))
+    start, end = re.search(r"are ([0-9.]+) to ([0-9.]+) s", whole.said).groups()
+    assert float(end) <= honest.functional.start_s + 0.5 or float(start) >= middle + 8
+
+
 def test_standing_of_a_file_of_its_own_is_judged_too(honest, middle):
     def cut(sensor, start_s):
         rows = slice(int(start_s * sensor.rate_hz), int((start_s + 4) * sensor.rate_hz))

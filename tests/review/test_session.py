@@ -1,6 +1,7 @@
 """What the page is sent: lists, traces, a lag that is tried, decisions, effects, blindness."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,9 +9,12 @@ from asking import PORT, TOKEN, ask, post
 from walks import LAG_S, write_walks
 
 from twinangle.analysis import analyse_trial
+from twinangle.review.look import look_at
 from twinangle.review.server import build_app
 from twinangle.review.session import Session
-from twinangle.study import read_bare_study, read_study
+from twinangle.study import Decision, apply_decisions, read_bare_study, read_study
+from twinangle.study.by_hand import ByHand
+from twinangle.study.decisions import moment, recording_hash
 
 
 def test_the_refused_clock_comes_before_the_others(app):
@@ -64,10 +68,62 @@ def test_the_effect_of_a_cycle_is_that_of_the_analysis(app, session, study_file)
     start = ask(app, "api/recording/2").json()["cycles"]["start_s"][5]
     told = post(app, "api/effect/2", {"kind": "cycle", "value": {"start_s": start, "use": False}})
     effect = told.json()
-    assert effect["with"]["kept"] == effect["now"]["kept"] - 1
-    assert effect["with"]["offset_deg"] != effect["now"]["offset_deg"]
-    assert effect["now"] == effect["automatic"]
-    assert {"bias_deg", "lower_deg", "upper_deg"} <= set(effect["with"]["limits"])
+    own = effect["own"]
+    assert own["with"]["kept"] == own["now"]["kept"] - 1
+    assert own["with"]["offset_deg"] != own["now"]["offset_deg"]
+    assert own["now"] == own["automatic"]
+    pooled = {row["quantity"]: row for row in effect["pooled"]}
+    assert {"offset_deg", "rms_demeaned_deg", "wearable_sd_deg", "reference_sd_deg"} <= set(pooled)
+    assert pooled["cycles"]["with"] == pooled["cycles"]["now"] - 1
+    assert pooled["offset_deg"]["with"] != pooled["offset_deg"]["now"]
+    assert pooled["offset_deg"]["now"] == pooled["offset_deg"]["automatic"]
+    for end in ("bias", "lower", "upper"):
+        assert f"{end}_deg of peak_flexion_deg" in pooled
+    assert effect["seconds"] > 0
+
+
+def test_the_effect_is_what_a_run_with_the_decision_gives(app, session, study_file):
+    start = ask(app, "api/recording/2").json()["cycles"]["start_s"][6]
+    value = {"start_s": start, "use": False}
+    here = post(app, "api/effect/2", {"kind": "cycle", "value": value}).json()
+    bare = read_bare_study(study_file)
+    trial = bare.trials[2]
+    decision = Decision(
+        who="R1", recording=trial.label, kind="cycle", value=value, why="turn", id=1,
+        input=recording_hash(bare, trial), version="0.1.0", when=moment(),
+    )  # fmt: skip
+    study = apply_decisions(bare, (decision,))
+    (result, *_) = analyse_trial(study, study.trials[2])
+    own = here["own"]["with"]
+    assert own["offset_deg"] == pytest.approx(result.agreement.offset)
+    assert own["rms_demeaned_deg"] == pytest.approx(result.agreement.rms_demeaned)
+    assert own["reference_sd_deg"] == pytest.approx(result.variability.reference.sd)
+
+
+def test_too_few_cycles_are_shown_with_why_each_is_out(study_file):
+    bare = read_bare_study(study_file)
+    trial = bare.trials[2]
+    starts = look_at(bare, trial).cycles.start_s
+    out = ByHand(cycles=tuple((float(start), "exclude", "stumbled") for start in starts[1:]))
+    look = look_at(bare, replace(trial, by_hand=out))
+    assert look.first.status == "failed"
+    assert look.clock_state == "found"
+    assert len(look.cycles.reason) == starts.size
+    assert all("stumbled" in text for text in look.cycles.reason[1:])
+    assert look.cycles.reference_deg is not None
+
+
+def test_a_reference_alone_is_shown(tmp_path):
+    path = write_walks(tmp_path / "study", recordings=1)
+    wearable = path.parent / "w0.csv"
+    rows = [line.split(",")[0] + ",5.0" for line in wearable.read_text().splitlines()[1:]]
+    wearable.write_text("\n".join(["t,knee", *rows, ""]))
+    study = read_bare_study(path)
+    look = look_at(study, study.trials[0])
+    assert look.first.status == "failed"
+    assert look.wearable is None
+    assert look.unseen
+    assert look.reference.angle_deg.size > 1000
 
 
 def test_decisions_are_kept_honoured_and_undone(tmp_path, waiting):
@@ -90,8 +146,10 @@ def test_decisions_are_kept_honoured_and_undone(tmp_path, waiting):
         study = read_study(path)  # as `run` reads it
         assert analyse_trial(study, study.trials[0])[0].synchronisation.lag_s == LAG_S
         effect = post(app, "api/effect/0", {}).json()
-        assert effect["automatic"]["status"] == "failed"
-        assert effect["now"]["status"] == "ok"
+        assert effect["own"]["automatic"]["status"] == "failed"
+        assert effect["own"]["now"]["status"] == "ok"
+        out = {"kind": "recording", "value": {"use": False}}
+        assert post(app, "api/effect/0", out).json()["own"]["with"]["status"] == "excluded"
         undo = {"kind": "undo", "value": {"of": 1}, "why": "looked again", "who": "R2"}
         assert post(app, "api/decide/0", undo).status == 200
         waiting(session)

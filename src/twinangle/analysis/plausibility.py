@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from twinangle.analysis.reading import TrialSignals
+from contextlib import suppress
+from dataclasses import replace
+from functools import partial
+
+from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.errors import TwinangleError
 from twinangle.plausibility.amplitude import reference_amplitude
 from twinangle.plausibility.bursts import reference_bursts
@@ -22,7 +26,7 @@ from twinangle.plausibility.sensor_time import sensors_times
 from twinangle.plausibility.standing import quiet_standing
 from twinangle.plausibility.standing_file import standing_file
 from twinangle.plausibility.yaw import yaw
-from twinangle.signals.recording import Interval, PairedAngles, Synchronisation
+from twinangle.signals.recording import Interval, PairedAngles, SensorPair, Synchronisation
 from twinangle.study import Study, Trial
 
 OF_THE_SENSORS: tuple[Test, ...] = (
@@ -121,7 +125,17 @@ def _evidence(
         functional=functional,
         joint=study.joint,
         standing=signals.standing,
+        whole=partial(_whole, study, trial) if signals.sensors is not None else None,
     )
+
+
+def _whole(study: Study, trial: Trial) -> SensorPair | None:
+    """Return the sensors over the whole file; None where no more can be had than is analysed."""
+    if trial.start_s is None and trial.end_s is None:
+        return None
+    with suppress(TwinangleError, OSError):
+        return read_trial(study, replace(trial, start_s=None, end_s=None)).sensors
+    return None
 
 
 def _stretches(

@@ -44,7 +44,7 @@ def require_enough(cycles: CycleSet, warnings: list[str], *, few: bool = False) 
     text = shortage(cycles)
     if not text or (few and cycles.kept.any() and _short(cycles)):
         return
-    raise TooFewCyclesError(" ".join([text, *warnings]))
+    raise TooFewCyclesError(" ".join([text, *warnings]), cycles)
 
 
 def _short(cycles: CycleSet) -> bool:

@@ -128,10 +128,11 @@ def find_cycles(
     try:
         cycles = _found(asked)
     except TooFewCyclesError as error:
-        raise TooFewCyclesError(f"{error}{_named(_other_ways(asked))}") from None
+        raise TooFewCyclesError(f"{error}{_named(_other_ways(asked))}", error.cycles) from None
     text = shortage(cycles)
     if text and max((ways := _other_ways(asked)).values(), default=0) >= CYCLES_FOR_MEAN:
-        raise TooFewCyclesError(f"{text}{_named(ways)}")  # no short recording, but another movement
+        # no short recording, but another movement
+        raise TooFewCyclesError(f"{text}{_named(ways)}", cycles)
     return cycles
 
 

@@ -42,6 +42,9 @@ class Evidence:
         this recording.
     standing : SensorPair or None
         Neutral standing where it is a recording of its own.
+    whole : callable, optional
+        Returns the sensors over the whole file, where `sensors` are a part of it: only read where a
+        test looks beyond that part.
     joint : str
         As the study names it.
     """
@@ -55,6 +58,7 @@ class Evidence:
     functional: Interval | None = None
     joint: str = "knee"
     standing: SensorPair | None = None
+    whole: Callable[[], SensorPair | None] | None = None
 
     @cached_property
     def pair(self) -> SensorPair | None:

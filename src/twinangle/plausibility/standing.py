@@ -121,7 +121,7 @@ def _told(
         f"neutral standing ({where.start_s:g} to {where.end_s:g} s{' of its own file' * own}) "
         f"was taken while moving: the sensors turn at {shown} °/s about their mean (RMS; more "
         f"than {bound} °/s, quiet standing stays below 7), {_when(speed, standing, where)}. "
-        f"{_overlap(evidence)}{_proposal(standing, where)}"
+        f"{_overlap(evidence)}{_proposal(evidence, standing, where)}"
     )
     verdict: Verdict = "contradicted" if refused else "doubtful"
     return Outcome(TEST, "both sensors", verdict, value, limit, "deg/s", said)
@@ -157,7 +157,10 @@ def _overlap(evidence: Evidence) -> str:
     )
 
 
-def _proposal(pair: SensorPair, where: Interval) -> str:
+def _proposal(evidence: Evidence, standing: SensorPair, where: Interval) -> str:
+    """Propose another stretch, of the whole file: it need not lie in the part that is analysed."""
+    whole = evidence.whole() if evidence.whole is not None and evidence.standing is None else None
+    pair = standing if whole is None else whole
     asked = float(np.clip(where.end_s - where.start_s, _SHORTEST_S, _LONGEST_S))
     for length in (asked, 0.5 * (asked + _SHORTEST_S), _SHORTEST_S):  # a shorter one before none
         found = quietest(pair, length)

@@ -1,19 +1,123 @@
-"""What a decision does to the numbers: of its recording, and of the limits over all of them."""
+"""Before and after: the numbers without decisions, with those that stand, and with one more."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import threading
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
-from twinangle.agreement.limits import LimitsOfAgreement
-from twinangle.analysis.groups import group_trials
-from twinangle.analysis.limits import main_limits
-from twinangle.analysis.remounts import compare_mountings
-from twinangle.analysis.short_recordings import pool_short
+from twinangle.analysis import analyse_trial
+from twinangle.analysis.effect_of_decision import effect_of
+from twinangle.analysis.opened import Opened, open_trial
+from twinangle.analysis.without_decisions import compared
+from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult
-from twinangle.study import Study
+from twinangle.results.decided import WithoutDecisions
+from twinangle.study import Decision, Study, settings_of
+from twinangle.study.decided import ACTING, HashOf
 
-QUANTITY = "peak_flexion_deg"  # the limits that the page shows
+Results = tuple[TrialResult, ...]
+Name = tuple[str, str, str]  # procedure, condition, quantity
+
+
+class Effects:
+    """What decisions do to the numbers; the recording that was asked for last is kept open.
+
+    Parameters
+    ----------
+    bare : Study
+        As its files have it, without decisions.
+    hash_of : callable
+        As of :func:`twinangle.study.apply_decisions`.
+    """
+
+    def __init__(self, bare: Study, hash_of: HashOf) -> None:
+        self._bare = bare
+        self._hash_of = hash_of
+        self._opened: tuple[int, Opened] | None = None
+        self._automatic: dict[int, Results] = {}
+        self._lock = threading.Lock()
+
+    def told(
+        self,
+        number: int,
+        study: Study,
+        every: Mapping[int, Results],
+        decisions: tuple[Decision, ...],
+        candidate: Decision | None,
+    ) -> dict[str, Any]:
+        """Return the numbers of a recording and of its condition, side by side.
+
+        Parameters
+        ----------
+        number : int
+            The recording.
+        study : Study
+            With the decisions that stand.
+        every : mapping of int to tuple of TrialResult
+            What is analysed so far under them.
+        decisions : tuple of Decision
+            Those made so far, in order.
+        candidate : Decision or None
+            One more, that is thought of.
+
+        Returns
+        -------
+        dict
+            `own`: the recording's numbers; `pooled`: a row for each of its condition, under the
+            first procedure. Both have `automatic`, `now`, and `with` where there is a candidate.
+            `seconds`: how long it took.
+        """
+        begin = time.perf_counter()
+        with self._lock:  # one at a time: each opens a recording
+            decided = {d.recording for d in decisions if d.kind in ACTING}
+            bare = {
+                k: self._without(k) if study.trials[k].label in decided else every[k] for k in every
+            }
+            own = {"automatic": bare[number], "now": every[number]}
+            touched = [*bare[number], *every[number]]
+            pooled = _by_name(compared(_flat(bare), _flat(every), study.options, touched), "now")
+            if candidate is not None:
+                effect = effect_of(
+                    self._bare, decisions, _flat(every), candidate,
+                    opened=self._open(study, number), hash_of=self._hash_of,
+                )  # fmt: skip
+                own["with"] = effect.after
+                for name, row in _by_name(effect.pooled, "with").items():
+                    row["now"] = row.pop("automatic")
+                    pooled.setdefault(name, {}).update(row)
+        return {
+            "own": {name: numbers_of(results) for name, results in own.items()},
+            "pooled": _rows(pooled, every[number][0]),
+            "seconds": round(time.perf_counter() - begin, 3),
+        }
+
+    def _without(self, number: int) -> Results:
+        """Return a recording's results without any decision of a person."""
+        if number not in self._automatic:
+            trial = self._bare.trials[number]
+            opened = self._opened[1] if self._opened and self._opened[0] == number else None
+            self._automatic[number] = light(analyse_trial(self._bare, trial, opened=opened))
+        return self._automatic[number]
+
+    def _open(self, study: Study, number: int) -> Opened | None:
+        """Return the recording as it stands, read once; None where it cannot be read."""
+        trial = replace(study.trials[number], exclude="")
+        own = settings_of(study, trial)
+        if self._opened and self._opened[0] == number and self._opened[1].fits(own, trial):
+            return self._opened[1]
+        self._opened = None  # let go of the other first
+        with suppress(TwinangleError, OSError):  # the analysis tells why
+            self._opened = (number, open_trial(own, trial))
+        return self._opened[1] if self._opened else None
+
+
+def light(results: Results) -> Results:
+    """Return results without their traces, which pooling does not need."""
+    return tuple(replace(one, paired=None) for one in results)
 
 
 def numbers_of(results: Sequence[TrialResult]) -> dict[str, Any]:
@@ -27,45 +131,29 @@ def numbers_of(results: Sequence[TrialResult]) -> dict[str, Any]:
         "kept": None if trial.cycles is None else int(trial.cycles.kept.sum()),
         "found": None if trial.cycles is None else len(trial.cycles.reason),
         "offset_deg": None if agreement is None else agreement.offset,
-        "rms_deg": None if agreement is None else agreement.rms_demeaned,
+        "rms_demeaned_deg": None if agreement is None else agreement.rms_demeaned,
         "wearable_sd_deg": None if spread is None else spread.wearable.sd,
         "reference_sd_deg": None if reference is None else reference.sd,
     }
 
 
-def limits_over(study: Study, every: Sequence[TrialResult], like: TrialResult) -> dict[str, Any]:
-    """Return limits of agreement of peak flexion over the recordings of one condition.
-
-    Parameters
-    ----------
-    study : Study
-        For its options.
-    every : sequence of TrialResult
-        All recordings that are analysed so far.
-    like : TrialResult
-        Says which procedure and condition.
-
-    Returns
-    -------
-    dict
-        bias, lower and upper in degrees, and over how many participants and cycles; or `reason`.
-    """
-    _, _, standing_in = pool_short(compare_mountings(study, every), study.options)
-    for group in group_trials(standing_in).compared:
-        if (group.procedure, group.condition) == (like.procedure, like.condition):
-            try:
-                found = main_limits(group, QUANTITY, study.options)
-            except ValueError as error:
-                return {"reason": str(error)}
-            return _limits(found)
-    return {"reason": "no recording of this condition has both instruments."}
+def _flat(every: Mapping[int, Results]) -> list[TrialResult]:
+    return [one for k in sorted(every) for one in every[k]]
 
 
-def _limits(found: LimitsOfAgreement) -> dict[str, Any]:
-    return {
-        "bias_deg": found.bias,
-        "lower_deg": found.lower,
-        "upper_deg": found.upper,
-        "n_participants": found.n_participants,
-        "n_observations": found.n_observations,
-    }
+def _by_name(found: Sequence[WithoutDecisions], after: str) -> dict[Name, dict[str, Any]]:
+    """Return both numbers of each by procedure, condition and quantity, those of cycles too."""
+    rows: dict[Name, dict[str, Any]] = {}
+    for one in found:
+        place = (one.procedure, one.condition)
+        rows[(*place, "cycles")] = {"automatic": one.n_cycles_without, after: one.n_cycles}
+        rows[(*place, one.quantity)] = {"automatic": one.without, after: one.value}
+    return rows
+
+
+def _rows(pooled: Mapping[Name, Mapping[str, Any]], like: TrialResult) -> list[dict[str, Any]]:
+    return [
+        {"quantity": quantity, **values}
+        for (procedure, condition, quantity), values in pooled.items()
+        if (procedure, condition) == (like.procedure, like.condition)
+    ]

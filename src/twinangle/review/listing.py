@@ -124,7 +124,7 @@ def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
         if look.clock_state == "refused" and trial.reason == look.clock_refused:
             yield Flag("clock", trial.reason, "grave")
         else:
-            yield Flag("refused", trial.reason, "grave")
+            yield Flag(_topic_of_refusal(trial), trial.reason, "grave")
     for text in dict.fromkeys(trial.warnings):
         gravity, kind = gravity_of(text), kind_of(text)
         topic = TOPIC_OF_KIND.get(kind, "sensors")
@@ -140,6 +140,14 @@ def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
             yield Flag(TOPIC_OF_KIND.get(kind_of(text), "sensors"), str(text), "grave")
     yield from _of_cycles(trial)
     yield from _of_sensors(look)
+
+
+def _topic_of_refusal(trial: TrialResult) -> str:
+    """Return what to look at where a physical test refused it; `refused` for anything else."""
+    for outcome in trial.plausibility:
+        if outcome.verdict == "contradicted" and outcome.said in trial.reason:
+            return TOPIC_OF_KIND.get(kind_of(outcome.told), "refused")
+    return "refused"
 
 
 def _of_cycles(trial: TrialResult) -> Iterator[Flag]:

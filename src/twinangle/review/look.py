@@ -10,6 +10,7 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from twinangle.analysis import analyse_trial
+from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import place_reference
 from twinangle.analysis.cutting import cut_cycles
 from twinangle.analysis.opened import Opened, open_trial
@@ -18,7 +19,7 @@ from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.clocks import align, manual, synchronise
 from twinangle.clocks.search import prepare, search_lags
 from twinangle.cycles import recut
-from twinangle.errors import SynchronisationError, TwinangleError
+from twinangle.errors import SynchronisationError, TooFewCyclesError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.signals.recording import (
     AngleRecording,
@@ -134,8 +135,10 @@ def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look
         seen = _correlated(study, seen)
     if motion is None:
         return seen
-    alone = PairedAngles(wearable.angle_deg, None, wearable.start_s, wearable.rate_hz)
-    return replace(seen, cycles=_cycles(study, trial, signals, motion, alone))
+    paired = PairedAngles(wearable.angle_deg, None, wearable.start_s, wearable.rate_hz)
+    if seen.clock is not None and seen.reference is not None:
+        paired = mask_reference(trial, align(wearable, seen.reference, seen.clock))
+    return replace(seen, cycles=_cycles(study, trial, signals, motion, paired))
 
 
 def _turning(study: Study, trial: Trial, signals: TrialSignals) -> Turning | None:
@@ -266,11 +269,13 @@ def _searched(study: Study, seen: Look) -> Look:
 
 
 def _cycles(
-    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, alone: PairedAngles
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, paired: PairedAngles
 ) -> CycleSet | None:
-    """Return the wearable's own cycles; None where they cannot be cut."""
+    """Return the cycles, also where too few are kept; None where they cannot be cut."""
     try:
-        return cut_cycles(study, trial, signals, motion, alone)
+        return cut_cycles(study, trial, signals, motion, paired)
+    except TooFewCyclesError as error:
+        return error.cycles if isinstance(error.cycles, CycleSet) else None
     except TwinangleError:
         return None
 

@@ -11,9 +11,8 @@ from typing import Any, cast
 
 import twinangle
 from twinangle.errors import StudyError
-from twinangle.results import TrialResult
 from twinangle.review import shown
-from twinangle.review.effect import limits_over, numbers_of
+from twinangle.review.effect import Effects
 from twinangle.review.look import Look, cycles_at, paired_at
 from twinangle.review.traces import Traces
 from twinangle.review.workers import Analyses
@@ -59,12 +58,12 @@ class Session:
         self._home = tempfile.TemporaryDirectory(prefix="twinangle-review-")
         self._looks: dict[int, Look] = {}
         self._open: OrderedDict[int, Look] = OrderedDict()
-        self._automatic: dict[int, tuple[TrialResult, ...]] = {}
         self._hashes: dict[str, str] = {}
         self._again: set[int] = set()
         self._lock = threading.RLock()
         self._decisions = read_decisions(bare.folder)
         self.study = self._with(self._decisions)
+        self._effects = Effects(bare, self._hash_of)
         self._analyses = Analyses(Path(self._home.name), self._seen)
 
     # ---- what runs beside
@@ -312,37 +311,15 @@ class Session:
         if self.blind:
             raise HiddenError
         with self._lock:
-            now = {k: look.results for k, look in self._looks.items()}
-        told: dict[str, Any] = {"ready": len(now), "total": len(self.study.trials)}
-        if number not in now:
-            return told
-        told["automatic"] = self._told(number, {k: self._without(k, now[k]) for k in now})
-        told["now"] = self._told(number, now)
-        if kind:
-            candidate = self._decision(number, kind, value, why="previewed", who=self.who)
-            last = self._decisions[-1].id if self._decisions else 0
-            with_it = (*self._decisions, replace(candidate, id=last + 1))
-            results = self._results(number, with_it)
-            told["with"] = self._told(number, now | {number: results})
+            study, decisions = self.study, self._decisions
+            every = {k: look.results for k, look in self._looks.items()}
+        told: dict[str, Any] = {"ready": len(every), "total": len(study.trials)}
+        if number in every:
+            thought = None
+            if kind:
+                thought = self._decision(number, kind, value, why="previewed", who=self.who)
+            told |= self._effects.told(number, study, every, decisions, thought)
         return cast(dict[str, Any], shown.plain(told))
-
-    def _told(self, number: int, every: dict[int, tuple[TrialResult, ...]]) -> dict[str, Any]:
-        flat = [one for k in sorted(every) for one in every[k]]
-        limits = limits_over(self.study, flat, every[number][0])
-        return numbers_of(every[number]) | {"limits": limits}
-
-    def _without(self, number: int, now: tuple[TrialResult, ...]) -> tuple[TrialResult, ...]:
-        """Return a recording's results without any decision of a person."""
-        label = self.label(number)
-        if not any(d.recording == label and d.kind in ACTING for d in self._decisions):
-            return now
-        if number not in self._automatic:
-            self._automatic[number] = self._results(number, ())
-        return self._automatic[number]
-
-    def _results(self, number: int, decisions: tuple[Decision, ...]) -> tuple[TrialResult, ...]:
-        study = self._with(decisions)
-        return self._analyses.results(study, study.trials[number])
 
     def _trace(self, angle: Any) -> dict[str, Any] | None:
         if angle is None:

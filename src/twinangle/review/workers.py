@@ -13,7 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from twinangle.platform_calls import begin_worker, start_method
-from twinangle.results import TrialResult
+from twinangle.review.effect import light
 from twinangle.review.look import Look, look_at
 from twinangle.study import Study, Trial
 
@@ -63,10 +63,6 @@ class Analyses:
                 self._waiting.remove(number)
                 self._waiting.insert(0, number)
 
-    def results(self, study: Study, trial: Trial) -> tuple[TrialResult, ...]:
-        """Analyse a recording now, and wait for its numbers."""
-        return self._pool.submit(_numbers, study, trial).result()
-
     def load(self, number: int) -> Look | None:
         """Return what was last seen of a recording, with its traces; None before."""
         path = self._path(number)
@@ -111,24 +107,14 @@ def _seen(study: Study, trial: Trial, path: Path) -> Look:
     look = look_at(study, trial)
     fresh = path.with_suffix(".new")
     with fresh.open("wb") as stream:
-        pickle.dump(replace(look, results=_light(look.results)), stream, pickle.HIGHEST_PROTOCOL)
+        pickle.dump(replace(look, results=light(look.results)), stream, pickle.HIGHEST_PROTOCOL)
     fresh.replace(path)
     return replace(
         look,
-        results=_light(look.results),
+        results=light(look.results),
         wearable=None,
         reference=None,
         turning=None,
         lags_s=None,
         correlation=None,
     )
-
-
-def _numbers(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
-    from twinangle.analysis import analyse_trial
-
-    return _light(analyse_trial(study, trial))
-
-
-def _light(results: tuple[TrialResult, ...]) -> tuple[TrialResult, ...]:
-    return tuple(replace(one, paired=None) for one in results)

@@ -5,13 +5,14 @@ import { post } from "./api.js";
 import { state } from "./main.js";
 import { openPending, rename } from "./pending.js";
 
-const WIDTH = 760, HEIGHT = 170;
+const HEIGHT = 170, WIDE = 760, NARROW = 380; // narrow windows get larger letters
 
 export class ClockPart {
   constructor(view, found) {
     Object.assign(this, { view, found, number: view.number });
     this.began = { lag_s: round(found.lag_s), drift_ppm: found.drift_ppm };
     this.clock = view.clock;
+    this.width = window.innerWidth < 640 ? NARROW : WIDE;
     this.asking = false;
     this.again = false;
   }
@@ -32,7 +33,7 @@ export class ClockPart {
         t("peak", { lag: num(peak.lag_s, 3), height: num(peak.correlation, 3) })))) : null;
     const part = el("section", { class: "card", "aria-labelledby": "clock-head" },
       el("h3", { id: "clock-head" }, t("clock_head")),
-      el("p", {}, told), found.refused ? el("p", {}, found.refused) : null,
+      el("p", {}, told), found.refused && found.refused !== state.study.recordings[this.number].reason ? el("p", {}, found.refused) : null,
       found.lags_s.length ? this.figure() : null, found.window_lag_s.length > 2 ? this.drifts() : null, peaks,
       el("div", { class: "tools" },
         el("label", {}, el("span", {}, t("lag_s")), this.lag), el("label", {}, el("span", {}, t("drift_ppm")), this.drift),
@@ -45,17 +46,17 @@ export class ClockPart {
 
   figure() {
     const { lags_s: lags, correlation } = this.found;
-    this.frame = new Frame({ width: WIDTH, height: HEIGHT, x: [lags[0], lags[lags.length - 1]], y: range([correlation]) });
+    this.frame = new Frame({ width: this.width, height: HEIGHT, x: [lags[0], lags[lags.length - 1]], y: range([correlation]) });
     this.mark = svg("line", { y1: this.frame.top, y2: HEIGHT - this.frame.bottom, class: "chosen" });
     const top = correlation.indexOf(Math.max(...correlation));
     const made = svg("svg", {
-      viewBox: `0 0 ${WIDTH} ${HEIGHT}`, class: "correlation", role: "img",
+      viewBox: `0 0 ${this.width} ${HEIGHT}`, class: "correlation", role: "img",
       "aria-label": t("correlation_alt", { from: num(lags[0], 0), to: num(lags[lags.length - 1], 0), height: num(correlation[top]), lag: num(lags[top]) }),
     }, this.frame.axes(t("correlation_axis"), ""), svg("path", { class: "curve wearable", d: this.frame.path(lags, correlation) }),
     ...this.found.peaks.map((peak) => svg("circle", { cx: this.frame.px(peak.lag_s), cy: this.frame.py(peak.correlation), r: 4, class: "curve reference" })), this.mark);
     const at = (event) => {
       const box = made.getBoundingClientRect();
-      return this.frame.vx((event.clientX - box.left) / box.width * WIDTH);
+      return this.frame.vx((event.clientX - box.left) / box.width * this.width);
     };
     made.addEventListener("pointerdown", (event) => {
       made.setPointerCapture(event.pointerId);
@@ -71,9 +72,9 @@ export class ClockPart {
     const { window_time_s: times, window_lag_s: lags, lag_s: lag, drift_ppm: drift } = this.found;
     const away = lags.map((v, i) => 1000 * (v - lag - drift * 1e-6 * times[i]));
     const [low, high] = range([away, [0]]);
-    const frame = new Frame({ width: WIDTH, height: 120, x: [times[0], times[times.length - 1]], y: [low, high], left: 44 });
+    const frame = new Frame({ width: this.width, height: 120, x: [times[0], times[times.length - 1]], y: [low, high], left: 44 });
     return el("figure", {}, svg("svg", {
-      viewBox: `0 0 ${WIDTH} 120`, class: "correlation", role: "img", "aria-label": t("drift_alt", { low: num(low, 1), high: num(high, 1), n: times.length }),
+      viewBox: `0 0 ${this.width} 120`, class: "correlation", role: "img", "aria-label": t("drift_alt", { low: num(low, 1), high: num(high, 1), n: times.length }),
     }, frame.axes("s", "ms"), svg("path", { class: "axis", d: frame.path([frame.x[0], frame.x[1]], [0, 0]) }),
     ...times.map((time, i) => svg("circle", { cx: frame.px(time), cy: frame.py(away[i]), r: 3, class: "curve wearable" }))),
     el("figcaption", { class: "help" }, t("drift_caption")));

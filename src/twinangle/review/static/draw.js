@@ -29,7 +29,7 @@ export function range(curves) {
 
 export class Frame {
   // The plane of a small plot: data to units of the SVG.
-  constructor({ width, height, x, y, left = 34, bottom = 30, top = 6, right = 12 }) {
+  constructor({ width, height, x, y, left = 34, bottom = 30, top = 20, right = 12 }) {
     Object.assign(this, { width, height, x, y, left, bottom, top, right });
     if (y[0] === y[1]) this.y = [y[0] - 1, y[1] + 1];
   }
@@ -54,7 +54,7 @@ export class Frame {
     for (const v of ticks(this.x, 5)) group.append(
       svg("text", { x: this.px(v), y: base + 13, "text-anchor": "middle" }, `${v}`.replace("-", "−")));
     if (nameX) group.append(svg("text", { x: this.width - this.right, y: base + 26, "text-anchor": "end" }, nameX));
-    if (nameY) group.append(svg("text", { x: this.left + 4, y: this.top + 8 }, nameY));
+    if (nameY) group.append(svg("text", { x: this.left - 4, y: this.top - 9 }, nameY));
     return group;
   }
 }

@@ -75,7 +75,7 @@ export class RecordingView {
     const parts = [];
     if (found.unseen) parts.push(el("p", {}, t("unseen", { why: found.unseen })));
     this.intervals = new IntervalsPart(this, found.intervals);
-    this.shown = found.traces.wearable || found.traces.turning;
+    this.shown = found.traces.wearable || found.traces.turning || found.traces.reference;
     if (this.shown) parts.push(this.tracesPart());
     this.body(...parts);
     if (this.shown) this.plot(view);
@@ -143,7 +143,7 @@ export class RecordingView {
     if (this.found.clock) Object.assign(this.clock, { lag_s: this.found.clock.lag_s, drift_ppm: this.found.clock.drift_ppm });
     if (reference) this.rows.add("reference", made(reference), this.clock);
     if (view) this.rows.show(...view);
-    this.rows.redraw();
+    else this.viewed(this.rows.view); // each row was painted as it was made
     setTimeout(() => this.ended || this.rows?.describe(), 600);
   }
 

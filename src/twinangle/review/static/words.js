@@ -12,6 +12,8 @@ export function t(key, slots = {}) {
   return text.replace(/\{(\w+)\}/g, (whole, name) => (name in slots ? String(slots[name]) : whole));
 }
 
+export function has(key) { return texts[key] !== undefined; }
+
 export function num(value, digits = 2) {
   if (value === null || value === undefined || !Number.isFinite(value)) return "–";
   const text = value.toFixed(digits);
