@@ -154,6 +154,16 @@ def test_decisions_are_kept_honoured_and_undone(tmp_path, waiting):
         assert post(app, "api/decide/0", undo).status == 200
         waiting(session)
         assert ask(app, "api/recording/0").json()["row"]["state"] == "failed"
+        # a file that was changed behind the page: nobody has seen what would be decided on
+        file = path.parent / read_study(path).trials[0].wearable
+        file.write_text(file.read_text().replace("3.0", "3.1", 1))
+        before = (path.parent / "decisions.jsonl").read_text()
+        refused = post(app, "api/decide/0", lag | {"why": "known"})
+        assert refused.status == 400
+        assert b"have changed since this page looked at them" in refused.body
+        assert (path.parent / "decisions.jsonl").read_text() == before
+        waiting(session)
+        assert post(app, "api/decide/0", lag | {"why": "seen now"}).status == 200
     finally:
         session.end()
 

@@ -95,6 +95,13 @@ class Effects:
             "seconds": round(time.perf_counter() - begin, 3),
         }
 
+    def forget(self, number: int) -> None:
+        """Drop what is kept of a recording whose files have changed."""
+        with self._lock:
+            self._automatic.pop(number, None)
+            if self._opened and self._opened[0] == number:
+                self._opened = None
+
     def _without(self, number: int) -> Results:
         """Return a recording's results without any decision of a person."""
         if number not in self._automatic:

@@ -79,6 +79,7 @@ class Session:
         self._home.cleanup()
 
     def _ask(self, number: int, *, first: bool = False) -> None:
+        self._hash_of(self._bare, self._bare.trials[number])  # of the files as they are looked at
         self._again.add(number)
         self._analyses.ask(number, self.study, self.study.trials[number], first=first)
 
@@ -122,13 +123,32 @@ class Session:
         Raises
         ------
         StudyError
-            If it says nothing definite, or cannot be written.
+            If it says nothing definite, cannot be written, or the recording's files are not those
+            that were looked at.
         """
+        self._require_as_looked_at(number)
         decision = self._decision(number, kind, value, why=why, who=who)
         self._note_blindness(who)
         written = append_decision(self.study.folder, decision)
         self.refresh()
         return written
+
+    def _require_as_looked_at(self, number: int) -> None:
+        """Refuse to decide on files that nobody has seen, and have them analysed."""
+        trial = self._bare.trials[number]
+        current = recording_hash(self._bare, trial)
+        with self._lock:
+            if current == self._hash_of(self._bare, trial):
+                return
+            self._hashes[trial.label] = current
+            self._effects.forget(number)
+            self.study = self._with(self._decisions)
+            self._ask(number, first=True)
+            self.version += 1
+        raise StudyError(
+            f"The files of {trial.label} have changed since this page looked at them: nothing was "
+            "written. The recording is being analysed anew; look at it again, then decide."
+        )
 
     def _decision(self, number: int, kind: str, value: Any, *, why: str, who: str) -> Decision:
         decision = Decision(
@@ -178,7 +198,7 @@ class Session:
         self.refresh()
 
     def _hash_of(self, _: Study, trial: Trial) -> str:
-        """Return the hash of a recording's files as they were when the page first asked."""
+        """Return the hash of a recording's files as they were looked at."""
         if trial.label not in self._hashes:
             self._hashes[trial.label] = recording_hash(self._bare, trial)
         return self._hashes[trial.label]
