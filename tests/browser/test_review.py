@@ -160,7 +160,9 @@ def test_a_lag_is_dragged_saved_and_honoured_by_a_run(page, address, study):
     expect(page.locator("#placed")).not_to_have_text(told, timeout=WAIT_MS)
     page.locator("#decide-lag").click()
     page.locator("#pending-look").click()
-    expect(page.locator("#pending-effect table")).to_contain_text("limits", timeout=WAIT_MS)
+    expect(page.locator("#pending-effect table")).to_contain_text(
+        "limit of agreement", timeout=WAIT_MS
+    )
     page.get_by_role("button", name="Save the decision").click()
     expect(page.locator("#pending-wrong")).to_contain_text("reason")
     save(page, "known from the protocol")

@@ -86,6 +86,16 @@ def test_a_part_is_never_larger_than_the_whole(both, bias, zeroed, share):
         assert f"{degrees(zeroed)} is what is left" in said
 
 
+def test_a_rest_that_is_next_to_nothing_is_no_part_of_its_own(both):
+    pooled = both.limits[0]
+    limits = replace(pooled.value.limits, bias=-3.17)
+    value = replace(pooled.value, limits=limits, zeroed=replace(limits, bias=0.01))
+    results = replace(both, limits=(replace(pooled, value=value), *both.limits[1:]))
+    said = next(text for text in answer_sentences(results) if "zeros differ" in text)
+    assert said.startswith("The offset of −3.17° is all but 0.01° how the instruments' zeros")
+    assert "(−3.18°)" in said
+
+
 def degrees(value):
     return f"{value:.2f}°".replace("-", "−")
 

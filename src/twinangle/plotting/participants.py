@@ -255,10 +255,7 @@ def _legend(
 def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool) -> str:
     """Say what the rows are."""
     main, level = answer_of(results).procedure, results.options.level
-    own = (
-        f"bars: {level} intervals over a recording's own cycles, which say nothing of other people "
-        "(a bar that meets the edge goes on)"
-    )
+    own = f"bars: {level} intervals over a recording's own cycles, which say nothing of others"
     if trials[0].agreement is None:
         return f"Every recording, {main}: the wearable's SD over cycles; {own}."
     zeroed = any(np.isfinite(trial.offset_zeroed_deg) for trial in trials)

@@ -30,6 +30,7 @@ NOTHING_ANALYSED = (
     "and what to beware of”."
 )
 MUCH_FAILED = 0.25  # share of recordings above which the answer itself says so. Own rule
+NEXT_TO_NOTHING = 0.05  # share of the offset that makes no part of its own. Own rule
 NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
 Ends = tuple[float, float]
 
@@ -227,6 +228,11 @@ def _zero(results: StudyResults, answer: Answer) -> str:
         return (
             f"Of the offset of {degrees(offset)}, {degrees(zeros)} is how the instruments' zeros "
             f"differ in neutral standing{people}."
+        )
+    if abs(rest) < NEXT_TO_NOTHING * abs(offset):
+        return (
+            f"The offset of {degrees(offset)} is all but {degrees(rest)} how the instruments' "
+            f"zeros differ in neutral standing ({degrees(zeros)}){people}."
         )
     return (
         f"The offset of {degrees(offset)} is two parts of opposite sign: {degrees(zeros)} is how "

@@ -67,6 +67,7 @@ async function poll() {
     const { version } = await get("api/state");
     if (version !== state.study.version) await refresh();
   } catch (error) {
+    if (ended) return;
     if (error instanceof TypeError) say(t("gone"));
   }
   setTimeout(poll, 1500);
@@ -79,8 +80,8 @@ async function begin() {
   $("who").addEventListener("input", () => { state.who = $("who").value.trim(); });
   $("skip").addEventListener("click", (event) => { event.preventDefault(); $("main").focus(); });
   $("stop").addEventListener("click", async () => {
+    ended = true;  // before the answer, which may come when nothing answers any more
     await post("api/stop", {});
-    ended = true;
     say(t("stopped"));
     for (const one of document.querySelectorAll("button, input, select")) one.disabled = true;
   });
