@@ -4,22 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import finite_array
+from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
 from twinangle.declare import data, number
 
+_ASSUMPTIONS = (
+    "Participants are independent; each is left out with all that was measured of them.",
+)
 FEWEST = 4
 """Participants below which none is left out: limits of the rest would be of two, a rough guess."""
 
 
-@dataclass(frozen=True, slots=True)
-class WithoutOne:
+@dataclass(frozen=True, slots=True, eq=False)
+class WithoutOne(Result):
     """Bias and limits of agreement once one participant is left out."""
+
+    assumptions: ClassVar[tuple[str, ...]] = _ASSUMPTIONS  # type: ignore[misc]  # no field
 
     participant: Annotated[str, number("who is left out")]
     n_observations: Annotated[int, number("differences of the others")]
@@ -37,10 +44,19 @@ class WithoutOne:
         """The largest of the three changes, without its sign."""
         return max(abs(self.bias_change), abs(self.lower_change), abs(self.upper_change))
 
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        return (
+            f"Without {self.participant} the bias is {quantity(self.bias, unit)}, the limits of "
+            f"agreement {quantity(self.lower, unit)} to {quantity(self.upper, unit)}."
+        )
 
-@dataclass(frozen=True, slots=True)
-class Sensitivity:
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sensitivity(Result):
     """Result of :func:`leave_one_out`."""
+
+    assumptions: ClassVar[tuple[str, ...]] = _ASSUMPTIONS  # type: ignore[misc]  # no field
 
     without: Annotated[tuple[WithoutOne, ...], number("each participant left out in turn")]
     n_participants: Annotated[int, number("participants")]
@@ -49,6 +65,14 @@ class Sensitivity:
     def largest(self) -> WithoutOne:
         """The participant whose absence changes most."""
         return max(self.without, key=lambda one: one.largest_change)
+
+    def summary(self, unit: str = "") -> str:
+        """Return one sentence for a paper, rounded."""
+        return f"Of {counted(self.n_participants, 'participant')}: {self.largest.summary(unit)}"
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a row for each participant who is left out."""
+        return pd.concat([one.to_frame() for one in self.without], ignore_index=True)
 
 
 def leave_one_out(
