@@ -16,6 +16,7 @@ from twinangle.study.decisions import (
     DECISIONS,
     Decision,
     append_decision,
+    check_decision,
     in_force,
     read_decisions,
     standings,
@@ -273,3 +274,11 @@ def test_who_had_the_agreement_hidden_is_known_of_each_decision():
         numbered(cycle(1.0), blind(True), cycle(2.0), cycle(3.0, who="R2"), blind(False), cycle(4))
     )
     assert [each.hidden for each in told] == [False, False, True, False, False, False]
+
+
+@pytest.mark.parametrize("odd", ["\n", "\x00", "\ud800", "\u2028"])
+def test_a_reason_is_one_line_of_text(odd):
+    odd_one = decision("recording", {"use": False}, why=f"moved{odd}twice")
+    with pytest.raises(ValueError, match="one line without control characters"):
+        check_decision(odd_one)
+    check_decision(replace(odd_one, why="動いた\u3000ずれた"))

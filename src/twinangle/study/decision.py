@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -153,7 +154,14 @@ def check_who(who: str) -> None:
         raise UnfitError(f"`who` is {who!r}, which {what}; {accepted}")
 
 
+# Control characters, surrogates without a partner, unassigned ones, and ends of lines.
+_NO_TEXT = ("Cc", "Cs", "Cn", "Zl", "Zp")
+
+
 def _check_texts(decision: Decision) -> None:
+    odd = next((each for each in decision.why if unicodedata.category(each) in _NO_TEXT), "")
+    if odd:
+        raise UnfitError(f"`why` holds {odd!r}; accepted: one line without control characters")
     try:
         exact = moment(datetime.strptime(decision.when, _TIME).replace(tzinfo=UTC))
     except ValueError:
