@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TextIO
+from typing import TYPE_CHECKING, Annotated, Any, TextIO
 
 import typer
 
@@ -73,13 +73,38 @@ def run(
     jobs: Jobs = 1,
     image: Image = None,
     allow_own_procedures: OwnProcedures = False,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            help="Address of a dask scheduler, tcp://HOST:PORT, whose workers analyse the "
+            "recordings."
+        ),
+    ] = None,
+    recordings: Annotated[
+        str,
+        typer.Option(
+            help="Where those workers find the study's folder, a path or an fsspec address; "
+            "without it, where it is here."
+        ),
+    ] = "",
 ) -> None:
     """Run the main job: synchronise, cut cycles, compare, and write the report."""
     from twinangle.study import read_study
 
     formats = _image_formats(image)
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
-    raise typer.Exit(_run(loaded, out, jobs=jobs, image_formats=formats))
+    if recordings and scheduler is None:
+        raise typer.BadParameter("says where the workers of a --scheduler find the recordings.")
+    raise typer.Exit(
+        _run(
+            loaded,
+            out,
+            jobs=jobs,
+            image_formats=formats,
+            scheduler=scheduler,
+            recordings=recordings,
+        )
+    )
 
 
 @app.command(epilog=RECORDING, short_help="Read and validate a study; compute nothing.")
@@ -381,15 +406,15 @@ def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names or ()))
 
 
-def _run(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> int:
+def _run(study: Study, out: Path, **how: Any) -> int:
     """Run, write and tell; return the exit status."""
-    results = _analyse(study, out, jobs=jobs, image_formats=image_formats)
+    results = _analyse(study, out, **how)
     _tell(results, out)
     return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
 
-def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ...]) -> StudyResults:
-    """Run the study behind a progress bar and write what was found."""
+def _analyse(study: Study, out: Path, **how: Any) -> StudyResults:
+    """Run the study behind a progress bar, as :func:`run_into` takes it, and write."""
     from twinangle.run import run_into
 
     progress = _progress()
@@ -408,12 +433,11 @@ def _analyse(study: Study, out: Path, *, jobs: int, image_formats: tuple[str, ..
         return run_into(
             study,
             out,
-            jobs=jobs,
-            image_formats=image_formats,
             on_begin=progress.start,
             on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
             on_trial=advance,
             tell=tell,
+            **how,
         )
     finally:
         if progress.live.is_started:

@@ -5,12 +5,22 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from twinangle.analysis import analyse_trial, check_study, compile_ahead, input_files, pool_study
+from twinangle.analysis import (
+    analyse_trial,
+    check_study,
+    compile_ahead,
+    files_for,
+    input_files,
+    own_procedures,
+    pool_study,
+)
 from twinangle.artwork import artwork_of, changed
+from twinangle.cluster import Cluster
 from twinangle.errors import StudyError
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
@@ -86,6 +96,8 @@ def run_into(
     on_begin: Callable[[], None] | None = None,
     on_fault: Callable[[str], None] | None = None,
     on_trial: Callable[[str], None] | None = None,
+    scheduler: str | None = None,
+    recordings: str = "",
     tell: Tell = warn,
 ) -> StudyResults:
     """Analyse a study and write what was found into `folder`.
@@ -113,6 +125,12 @@ def run_into(
         that it is left out without this.
     on_trial : callable, optional
         Called with a trial's name when it is done (for a progress bar).
+    scheduler : str, optional
+        Address of a dask scheduler whose workers analyse the recordings, in place of processes
+        here; see :class:`twinangle.cluster.Cluster`.
+    recordings : str
+        Where those workers find the study's folder: a folder, or an address that `fsspec` opens;
+        empty for the folder it has here.
     tell : callable, optional
         Called with a line on compiling that takes its time, and on what an earlier run that was
         stopped had left in the folder.
@@ -126,12 +144,16 @@ def run_into(
     ------
     StudyError
         If the folder cannot be written, which is tried out before anything is computed, or holds
-        the study, its recordings, or files of others under the names of ours.
+        the study, its recordings, or files of others under the names of ours; or if no scheduler
+        answers.
     """
     folder = Path(folder)
     check_image_formats(image_formats)
     check_output_folder(folder, study_folder=study.folder, inputs=input_files(study))
-    with staged(folder, tell=tell) as staging:
+    with (
+        _cluster(scheduler, recordings, tell) as cluster,
+        staged(folder, tell=tell) as staging,
+    ):
         compile_ahead(study, announce=tell)
         font_families()  # written once, before other processes ask for it
         if on_begin is not None:
@@ -140,9 +162,17 @@ def run_into(
             if on_fault is not None:
                 for fault in check_study(study, workers=workers).faults:
                     on_fault(fault)
-            results = _write_all(study, staging, workers, image_formats, on_trial)
+            results = _write_all(study, staging, workers, image_formats, on_trial, cluster)
     _note_study(study, folder)
     return results
+
+
+def _cluster(
+    scheduler: str | None, recordings: str, tell: Tell
+) -> AbstractContextManager[Cluster | None]:
+    return (
+        nullcontext() if scheduler is None else Cluster(scheduler, recordings=recordings, tell=tell)
+    )
 
 
 def _note_study(study: Study, folder: Path) -> None:
@@ -253,14 +283,20 @@ def _write_all(
     workers: Workers,
     image_formats: tuple[str, ...],
     on_trial: Callable[[str], None] | None,
+    cluster: Cluster | None,
 ) -> StudyResults:
     """Analyse and write every part of a study's results into an empty folder."""
     (staging / "figures").mkdir()
     stems = stems_of(trial.identity for trial in study.trials)
-    work = partial(_analyse_and_draw, study, stems, staging, image_formats)
+    if cluster is None:
+        work = partial(_analyse_and_draw, study, stems, staging, image_formats)
+        done = workers.in_order(work, study.trials)
+    else:
+        away = partial(_analyse_and_draw_away, stems, image_formats)
+        own = own_procedures(study)
+        done = cluster.in_order(away, study, study.trials, files_for, staging, own)
     trials: list[TrialResult] = []
     drawn: list[Written] = []
-    done = workers.in_order(work, study.trials)
     for trial, (several, figures) in zip(study.trials, done, strict=True):
         trials.extend(several)
         drawn.extend(figures)
@@ -298,6 +334,18 @@ def _analyse_and_draw(
     )
     write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     return tuple(replace(result, paired=None) for result in results), drawn
+
+
+def _analyse_and_draw_away(
+    stems: Mapping[Key, str],
+    image_formats: tuple[str, ...],
+    study: Study,
+    trial: Trial,
+    folder: Path,
+) -> tuple[tuple[TrialResult, ...], list[Written]]:
+    """Do the same in a folder of its own, the way a cluster asks for it."""
+    (folder / "figures").mkdir(parents=True, exist_ok=True)
+    return _analyse_and_draw(study, stems, folder, image_formats, trial)
 
 
 def _trace_part(folder: Path, stem: str) -> Path:

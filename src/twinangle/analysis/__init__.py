@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from twinangle.analysis.checking import check_study
 from twinangle.analysis.compiling import compile_ahead
-from twinangle.analysis.study import input_files, pool_study, run_study
+from twinangle.analysis.study import (
+    files_for,
+    input_files,
+    own_procedures,
+    pool_study,
+    run_study,
+)
 from twinangle.analysis.trial import analyse_trial
 
 __all__ = [
     "analyse_trial",
     "check_study",
     "compile_ahead",
+    "files_for",
     "input_files",
+    "own_procedures",
     "pool_study",
     "run_study",
 ]

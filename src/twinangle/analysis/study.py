@@ -27,6 +27,7 @@ from twinangle.results.tables.curves import is_long
 from twinangle.signals.recording import Recording
 from twinangle.study import SensorFiles, Study, Trial, own_settings_note
 from twinangle.study.decisions import DECISIONS, decisions_file
+from twinangle.wearable.procedures import PROCEDURES
 
 
 def run_study(
@@ -113,6 +114,25 @@ def input_files(study: Study) -> tuple[Path, ...]:
     for trial in study.trials:
         if not trial.exclude or trial.by_hand is not None:
             files += trial_files(trial)
+    return _with_companions(study, files)
+
+
+def own_procedures(study: Study) -> tuple[str, ...]:
+    """Return the names of the procedures of a study that are the researcher's own."""
+    named: tuple[str, ...] = getattr(study.wearable, "procedures", ())
+    return tuple(name for name in named if name not in PROCEDURES)
+
+
+def files_for(study: Study, trial: Trial) -> tuple[Path, ...]:
+    """Return every file that the analysis of one recording reads, each once."""
+    calibration = getattr(study.reference, "calibration", None)
+    named = (calibration, study.cycles.overrides)
+    of_study = [study.folder / name for name in named if name]
+    return _with_companions(study, [*of_study, *trial_files(trial)])
+
+
+def _with_companions(study: Study, files: list[Path]) -> tuple[Path, ...]:
+    """Return files and those that are read with them, each once."""
     home = study.folder.resolve()
     beside = [
         study.folder / other.relative_to(home)
