@@ -156,6 +156,7 @@ def study_parameters(study: Study) -> dict[str, Any]:
         "agreement": study.agreement,
         "conditions": study.conditions,
         "report": study.report,
+        "daily_life": study.daily_life if study.daily_life.stretch_min is not None else None,
     }
     return {
         name: section.model_dump(mode="json")
