@@ -176,7 +176,8 @@ def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
     """Return how long wearable and reference of each recording last, once a recording."""
     found = {}
     for trial in trials:
-        if "wearable" in trial.timing and "reference" in trial.timing:
+        long = trial.daily is not None  # its reference is there for a part of it alone
+        if {"wearable", "reference"} <= trial.timing.keys() and not long:
             clocks = (trial.timing[name] for name in ("wearable", "reference"))
             wearable, reference = (clock.n_samples / clock.rate_hz for clock in clocks)
             found[trial.label] = (trial.label, wearable, reference)
