@@ -1,134 +1,121 @@
-"""Hours of daily life with walking bouts: from the files to bouts that are units of their own.
+"""Bouts, days and bins of a long recording, by arrays with known answers and by laws."""
 
-The recording is invented: stylised strides in bouts with pauses of unequal length between.
-"""
+from __future__ import annotations
 
-import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
-from numpy.testing import assert_allclose
+from hypothesis import given
+from hypothesis import strategies as st
 
-from twinangle import read_study, run_study
-from twinangle.cycles import bout_units
-from twinangle.report.content import recordings_section
-from twinangle.report.methods import methods_paragraphs
-
-HOURS, RATE_HZ, LAG_S, DRIFT_PPM = 2.0, 25.0, 6.5, 45.0
-# start (s), strides, stride time (s): the fourth bout is of three strides, the seventh slow
-BOUTS = [
-    (200, 30, 1.05), (900, 14, 1.10), (1300, 60, 1.00), (2100, 4, 1.15), (3000, 25, 1.12),
-    (4100, 18, 1.08), (5200, 40, 1.30), (6500, 22, 1.03),
-]  # fmt: skip
-STUDY = """
-[study]
-title = "Daily life"
-joint = "knee"
-trials = "trials.csv"
-[wearable]
-kind = "angle"
-time = "time_s"
-angle = "knee_deg"
-[reference]
-kind = "angle"
-time = "time_s"
-angle = "knee_deg"
-[synchronisation]
-max_lag_s = 20.0
-[cycles]
-method = "angle-peak"
-"""
+from twinangle.cycles.daily_life import DAY_S, Strides, daily_life, joined
 
 
-def knee(time_s, rng):
-    """A swing and a stance bump for every stride of every bout; 5 degrees of standing between."""
-    angle = np.full(time_s.size, 5.0)
-    for start, n, stride in BOUTS:
-        lengths = stride * (1 + 0.02 * rng.standard_normal(n))
-        sizes = 1 + 0.02 * rng.standard_normal(n)
-        begins = start + np.concatenate([[0], np.cumsum(lengths)])
-        for begin, length, size in zip(begins, lengths, sizes, strict=False):
-            near = np.abs(time_s - begin) < 3 * length
-            phase = (time_s[near] - begin) / length
-            swing = 58 * np.exp(-0.5 * ((phase - 0.72) / 0.09) ** 2)
-            angle[near] += size * (swing + 14 * np.exp(-0.5 * ((phase - 0.14) / 0.06) ** 2))
-    return angle
-
-
-@pytest.fixture(scope="module")
-def results(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("daily")
-    rng = np.random.default_rng(31)
-    fine = np.arange(0, HOURS * 3600, 1 / 50.0)
-    truth = knee(fine, rng)
-    time_w = np.arange(0, HOURS * 3600 - 60, 1 / RATE_HZ)
-    wearable = np.interp(time_w, fine, truth) + 4.0 + 0.4 * rng.standard_normal(time_w.size)
-    time_r = np.arange(0, HOURS * 3600 - 90, 1 / RATE_HZ)
-    on_wearable = time_r * (1 + DRIFT_PPM * 1e-6) + LAG_S
-    reference = np.interp(on_wearable, fine, truth) + 0.2 * rng.standard_normal(time_r.size)
-    for name, time_s, angle in (("w", time_w, wearable), ("r", time_r, reference)):
-        table = pd.DataFrame({"time_s": time_s, "knee_deg": angle})
-        table.to_csv(folder / f"{name}.csv", index=False, float_format="%.3f")
-    (folder / "study.toml").write_text(STUDY)
-    (folder / "trials.csv").write_text(
-        "participant,condition,wearable,reference\nD01,home,w.csv,r.csv\n"
+def strides(starts: list[float], *, lasts_s: float = 1.0, seed: int = 1) -> Strides:
+    rng = np.random.default_rng(seed)
+    start = np.asarray(starts, dtype=float)
+    return Strides(
+        start_s=start,
+        end_s=start + lasts_s,
+        range_deg=60.0 + rng.normal(size=start.size),
+        mean_deg=20.0 + rng.normal(size=start.size),
+        with_reference=start < 100.0,
     )
-    return run_study(read_study(folder / "study.toml"))
 
 
-def test_the_clock_holds_over_hours_of_rest(results):
-    clock = results.trials[0].synchronisation
-
-    times = np.array([200.0, 3500.0, 7000.0])
-    assert_allclose(clock.to_wearable(times), times * (1 + DRIFT_PPM * 1e-6) + LAG_S, atol=0.005)
+def runs(*pairs: tuple[float, int]) -> list[float]:
+    """Return starts of runs of strides of one second: where each run begins, and how many."""
+    return [begin + k for begin, n in pairs for k in range(n)]
 
 
-def test_the_methods_say_how_well_the_lag_is_known(results):
-    text = " ".join(methods_paragraphs(results))
-    error = results.trials[0].synchronisation.centre_lag_se_s
+def test_bouts_of_known_length():
+    found = daily_life(strides(runs((10, 12), (30, 2), (50, 40), (95, 3))), [(0.0, 200.0)])
+    assert [(b.start_s, b.end_s, b.n_strides) for b in found.bouts] == [
+        (10, 22, 12), (50, 90, 40), (95, 98, 3),
+    ]  # fmt: skip
+    assert found.n_strides == 57  # the two strides alone count among all, and are in no bout
+    assert all(b.strides_per_minute == 60.0 for b in found.bouts)
 
-    assert (
-        f"The lag's total standard error at the middle of the overlap was {1e3 * error:.2f} ms"
-        in text
+
+def test_one_stride_left_out_does_not_end_a_bout_and_two_do():
+    starts = runs((0, 20))
+    one, two = [s for s in starts if s != 8], [s for s in starts if s not in (8, 9)]
+    assert len(daily_life(strides(one), [(0.0, 30.0)]).bouts) == 1
+    assert len(daily_life(strides(two), [(0.0, 30.0)]).bouts) == 2
+
+
+def test_days_count_from_the_first_sample_and_hours_leave_gaps_out():
+    first, second = 1000.0, 1000.0 + DAY_S + 7200.0
+    found = daily_life(
+        strides(runs((1010, 5), (second + 10, 7))),
+        [(first, first + 3600.0), (second, second + 1800.0)],
     )
-    assert "gyroscopes" not in text
+    assert [(day.day, day.n_strides, day.n_bouts) for day in found.days] == [(1, 5, 1), (2, 7, 1)]
+    assert [day.recorded_h for day in found.days] == pytest.approx([1.0, 0.5])
+    assert found.recorded_h == pytest.approx(1.5)
+    assert found.duration_h == pytest.approx(24.0 + 2.5)
 
 
-def test_every_bout_is_found_numbered_and_kept(results):
-    trial = results.trials[0]
-    units = bout_units(trial.cycles)
-
-    assert [unit.strides.bout for unit in units] == list(range(1, len(BOUTS) + 1))
-    for unit, (start, n, stride) in zip(units, BOUTS, strict=True):
-        summary = unit.strides
-        assert abs(summary.start_s - start) < 2 * stride
-        # n peaks bound n - 1 cycles, of which the first and the last beside standing are left out
-        assert summary.n_found == n - 1
-        assert max(n - 5, 0) <= summary.n_kept <= n - 3
-        if summary.n_kept >= 10:
-            assert_allclose(summary.cycles_per_minute, 60 / stride, rtol=0.02)
-    assert not trial.cycles.kept[trial.cycles.bout == 0].any()
-
-
-def test_bouts_are_compared_with_the_reference_one_by_one(results):
-    units = [unit for unit in bout_units(results.trials[0].cycles) if unit.strides.n_kept >= 10]
-
-    assert_allclose([unit.offset_deg for unit in units], 4.0, atol=0.2)
-    assert max(unit.rms_demeaned_deg for unit in units) < 0.5
-    # noise of 0.4 and 0.2 degrees, on top of what both instruments see
-    added = [unit.wearable_sd_deg**2 - unit.reference_sd_deg**2 for unit in units]
-    assert_allclose(added, 0.4**2 - 0.2**2, atol=0.05)
+def test_bins_are_those_of_pandas():
+    """pandas.cut, a general-purpose library, puts the same strides into the same bins."""
+    rng = np.random.default_rng(4)
+    start = np.cumsum(rng.uniform(0.9, 1.9, 400))
+    one = replace(
+        strides(list(start)), end_s=start + rng.uniform(0.8, 1.6, 400).clip(max=0.89 + 0 * start)
+    )
+    found = daily_life(one, [(0.0, float(one.end_s[-1]))])
+    cut = pd.cut(one.per_minute, [0.0, 40.0, 50.0, 60.0, np.inf], right=False)
+    expected = pd.Series(one.range_deg).groupby(cut, observed=False).agg(["size", "median", "std"])
+    bins = [each for each in found.bins if each.by == "cadence"]
+    assert [each.n_strides for each in bins] == list(expected["size"])
+    np.testing.assert_allclose([b.range_deg for b in bins], expected["median"], rtol=1e-12)
+    np.testing.assert_allclose([b.range_sd_deg for b in bins], expected["std"], rtol=1e-12)
 
 
-def test_bouts_stand_in_the_results_and_in_the_report(results):
-    record = json.loads(json.dumps(results.to_json()))["trials"][0]["cycles"]
-    units = bout_units(results.trials[0].cycles)
-    blocks = recordings_section(results, None)
-    shown = str(blocks)
+def test_what_the_reference_saw_is_held_against_the_rest():
+    one = strides(runs((0, 100), (500, 50)))
+    alike = replace(one, range_deg=np.where(one.with_reference, one.range_deg, 60.0))
+    other = replace(one, range_deg=np.where(one.with_reference, one.range_deg, 90.0))
+    for each, share in ((alike, 1.0), (other, 0.0)):
+        beyond = daily_life(each, [(0.0, 600.0)]).beyond
+        assert beyond is not None
+        assert (beyond.n_with, beyond.n_without, beyond.share_alike) == (100, 50, share)
+        seen = one.range_deg[:100]
+        assert beyond.low_range_deg == pytest.approx(np.quantile(seen, 0.025))
+        assert beyond.high_range_deg == pytest.approx(np.quantile(seen, 0.975))
 
-    assert [bout["n_kept"] for bout in record["bouts"]] == [unit.strides.n_kept for unit in units]
-    assert {cycle["bout"] for cycle in record["excluded"]} >= set(range(1, len(BOUTS) + 1))
-    assert "Bouts" in shown
-    few = sum(unit.strides.n_kept < 10 for unit in units)
-    assert f"Of {len(BOUTS)} bouts, {few} keep fewer than 10 cycles" in shown
+
+def test_without_a_reference_nothing_is_said_beyond_it():
+    one = strides(runs((0, 30)))
+    for there in (np.zeros(30, dtype=bool), np.ones(30, dtype=bool)):
+        assert daily_life(replace(one, with_reference=there), [(0.0, 60.0)]).beyond is None
+
+
+def test_no_strides_are_an_answer_and_no_recording_is_none():
+    nothing = daily_life(strides([]), [(0.0, 7200.0)], unread=["0.00 to 1.00 h: broken"])
+    assert (nothing.n_strides, nothing.bouts, nothing.recorded_h) == (0, (), 2.0)
+    assert np.isnan(nothing.days[0].range_deg)
+    with pytest.raises(ValueError, match="at least one part"):
+        daily_life(strides([]), [])
+    with pytest.raises(ValueError, match="order of time"):
+        daily_life(strides([5.0, 1.0]), [(0.0, 9.0)])
+
+
+@given(cut=st.integers(1, 149), shift_s=st.floats(-1e6, 1e6))
+def test_laws(cut, shift_s):
+    """Cutting into stretches changes nothing; a shift of the clock moves times alone."""
+    one = strides(runs((0, 100), (500, 50)))
+
+    def part(rows: slice) -> Strides:
+        return Strides(*(getattr(one, name)[rows] for name in Strides.__dataclass_fields__))
+
+    whole = daily_life(one, [(0.0, 600.0)])
+    again = daily_life(joined([part(slice(0, cut)), part(slice(cut, None))]), [(0.0, 600.0)])
+    assert repr(again) == repr(whole)  # numbers that are not known are NaN
+    moved = replace(one, start_s=one.start_s + shift_s, end_s=one.end_s + shift_s)
+    found = daily_life(moved, [(shift_s, 600.0 + shift_s)])
+    assert [b.n_strides for b in found.bouts] == [b.n_strides for b in whole.bouts]
+    assert found.beyond is not None
+    assert found.beyond.n_without == 50

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from twinangle.analysis.cutting import override_fault
+from twinangle.analysis.daily_life import first_stretch
 from twinangle.analysis.file_facts import FileFacts
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.plausibility import examine_sensors
@@ -122,6 +123,8 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
     label = trial.label
     study = settings_of(study, trial)
     try:
+        if study.daily_life.stretch_min is not None:  # the rest is read as the run comes to it
+            study, trial, _ = first_stretch(study, trial)
         signals = read_trial(study, trial)
     except TwinangleError as error:
         return TrialCheck(label, trial.row, (), "", (str(error),), ())

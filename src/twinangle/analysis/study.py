@@ -176,6 +176,7 @@ def study_parameters(study: Study) -> dict[str, Any]:
         "agreement": study.agreement,
         "conditions": study.conditions,
         "report": study.report,
+        "daily_life": study.daily_life if study.daily_life.stretch_min is not None else None,
     }
     return {
         name: section.model_dump(mode="json")
@@ -195,7 +196,8 @@ def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
     """Return how long wearable and reference of each recording last, once a recording."""
     found = {}
     for trial in trials:
-        if "wearable" in trial.timing and "reference" in trial.timing:
+        long = trial.daily is not None  # its reference is there for a part of it alone
+        if {"wearable", "reference"} <= trial.timing.keys() and not long:
             clocks = (trial.timing[name] for name in ("wearable", "reference"))
             wearable, reference = (clock.n_samples / clock.rate_hz for clock in clocks)
             found[trial.label] = (trial.label, wearable, reference)

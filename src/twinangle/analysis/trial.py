@@ -15,6 +15,7 @@ from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.chosen_cycles import chosen_cycles
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
+from twinangle.analysis.daily_life import first_stretch, whole_recording
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
@@ -52,7 +53,7 @@ from twinangle.signals.recording import (
     PairedAngles,
     Synchronisation,
 )
-from twinangle.study import Study, Trial, settings_of
+from twinangle.study import DailyLifeSettings, Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 
 Cut = TypeVar("Cut")
@@ -105,6 +106,8 @@ def analyse_trial(
     """
     if trial.exclude:
         return _excluded(study, trial, opened)
+    if study.daily_life.stretch_min is not None and opened is None:
+        return _analyse_in_stretches(study, trial)
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
     tested: tuple[Outcome, ...] = ()
@@ -134,6 +137,19 @@ def analyse_trial(
         else _ended(trial, name, "failed", _after_known(tested, str(motion)), tested)
         for name, motion in motions.items()
     )
+
+
+def _analyse_in_stretches(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+    """Analyse a recording of a day or a week without ever holding the whole of it."""
+    try:
+        within, first, parts = first_stretch(study, trial)
+        base = analyse_trial(replace(within, daily_life=DailyLifeSettings()), first)
+        return whole_recording(study, trial, base, parts)
+    except TwinangleError as error:
+        reason = str(error)
+    except Exception as error:
+        reason = unexpected(error)
+    return tuple(_ended(trial, name, "failed", reason) for name in study.wearable.procedures)
 
 
 def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialResult, ...]:

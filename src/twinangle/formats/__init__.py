@@ -5,7 +5,7 @@ A new format is one new module with a `FORMAT`, and its name in `FORMATS`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,7 @@ from twinangle.formats.base import to_recording
 from twinangle.formats.description import FileDescription, describe_table
 from twinangle.formats.rate_groups import UnlikeRatesError
 from twinangle.formats.request import Event, Format, Request
+from twinangle.formats.stretches import Stretch, stretches
 from twinangle.formats.time_units import refuse_strange_rate
 from twinangle.naming import listed
 from twinangle.signals.recording import Array, Recording
@@ -39,6 +40,7 @@ __all__ = [
     "describe_file",
     "read_event_times",
     "read_recording",
+    "read_stretches",
     "refuse_strange_rate",
 ]
 
@@ -96,6 +98,52 @@ def read_recording(
         time_unit=time_unit,
     )
     return to_recording(_find_format(path, request.source).read(path, request), request)
+
+
+def read_stretches(
+    path: str | Path,
+    *,
+    columns: Sequence[str],
+    seconds: float,
+    overlap_s: float,
+    first_s: float | None = None,
+    first_end_s: float | None = None,
+    time: str | None = None,
+    rate_hz: float | None = None,
+    source: str | None = None,
+    time_unit: str | None = None,
+) -> Iterator[Stretch]:
+    """Read a long file stretch by stretch, in bounded memory.
+
+    Parameters
+    ----------
+    path, columns, time, rate_hz, source, time_unit
+        As :func:`read_recording` takes them.
+    seconds, overlap_s, first_s, first_end_s
+        As :func:`twinangle.formats.stretches.stretches` takes them.
+
+    Yields
+    ------
+    Stretch
+        In order of time.
+
+    Raises
+    ------
+    RecordingError
+        As :func:`read_recording`; also where the format can only be read whole.
+    """
+    path = Path(path)
+    named = str(path) if source is None else source
+    request = Request(tuple(columns), time, rate_hz, {}, named, time_unit)
+    yield from stretches(
+        path,
+        _find_format(path, named),
+        request,
+        seconds=seconds,
+        overlap_s=overlap_s,
+        first_s=first_s,
+        first_end_s=first_end_s,
+    )
 
 
 def read_event_times(

@@ -9,11 +9,13 @@ from __future__ import annotations
 import csv
 import math
 from collections.abc import Iterator
+from functools import partial
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-from pyarrow import ArrowException, float64
+from pyarrow import ArrowException, RecordBatch, float64
 from pyarrow import Table as ArrowTable
 from pyarrow import csv as arrow_csv
 
@@ -53,6 +55,44 @@ def read(path: Path, request: Request) -> Table:
     )
 
 
+def read_parts(path: Path, request: Request, most_rows: int) -> Iterator[Table]:
+    """Yield the requested columns of a delimited text file, so many rows at a time.
+
+    Raises
+    ------
+    RecordingError
+        With row and column of the first cell that is no number; that a file has comment lines
+        among its rows, or is odd in another way, is told as such: read whole, it may be mended.
+    """
+    layout = sniff(path, request)
+    refuse_stray_marks(path, layout, request)
+    wanted = choose_columns(request, layout.names)
+    places = [layout.names.index(name) for name in wanted]
+    units = dict(zip(layout.names, layout.units, strict=True)) if layout.units else {}
+    row = 0
+    try:
+        for values in _read_fast_parts(path, layout, places, most_rows):
+            yield Table(
+                columns=tuple(wanted),
+                values=values,
+                units={name: units[name] for name in wanted if units.get(name)},
+                row_of=partial(_row_behind, path, layout, row),
+                notes=_layout_notes(layout, 0) if row == 0 else (),
+            )
+            row += len(values)
+    except ArrowException as error:
+        reason = str(error).splitlines()[0]
+        raise RecordingError(
+            f"{request.source}, after row {row_of(path, layout, max(row - 1, 0))[4:]}: cannot be "
+            f"read part by part ({reason}). Accepted: numbers, empty cells for gaps, the same "
+            "number of cells in every row, no lines of comment among them."
+        ) from None
+
+
+def _row_behind(path: Path, layout: Layout, before: int, sample: int) -> str:
+    return row_of(path, layout, before + sample)
+
+
 def _layout_notes(layout: Layout, n_comments: int) -> tuple[str, ...]:
     """Say what was understood beyond a plain header and rows of numbers."""
     notes = []
@@ -89,23 +129,45 @@ def read_columns(
 
 def _read_fast(path: Path, layout: Layout, places: list[int]) -> Array:
     """Read the columns at `places` with pyarrow; any oddity raises ArrowException."""
+    chosen, how = _fast_options(layout, places)
+    return _rows(arrow_csv.read_csv(path, **how).select(chosen))
+
+
+def _read_fast_parts(
+    path: Path, layout: Layout, places: list[int], most_rows: int
+) -> Iterator[Array]:
+    """Yield the same part by part; the file is never in memory as a whole."""
+    chosen, how = _fast_options(layout, places)
+    waiting: list[RecordBatch] = []
+    n_rows = 0
+    with arrow_csv.open_csv(path, **how) as stream:
+        for batch in stream:
+            waiting.append(batch)
+            n_rows += batch.num_rows
+            if n_rows >= most_rows:
+                yield _rows(ArrowTable.from_batches(waiting).select(chosen))
+                waiting, n_rows = [], 0
+    if n_rows:
+        yield _rows(ArrowTable.from_batches(waiting).select(chosen))
+
+
+def _fast_options(layout: Layout, places: list[int]) -> tuple[list[str], dict[str, Any]]:
+    """Return the keys of the columns, in order, and pyarrow's options to read them."""
     keys = [str(place) for place in range(len(layout.names))]
     chosen = [keys[place] for place in places]
-    table = arrow_csv.read_csv(
-        path,
-        read_options=arrow_csv.ReadOptions(skip_rows=layout.n_head, column_names=keys),
-        parse_options=arrow_csv.ParseOptions(
+    return chosen, {
+        "read_options": arrow_csv.ReadOptions(skip_rows=layout.n_head, column_names=keys),
+        "parse_options": arrow_csv.ParseOptions(
             delimiter=layout.delimiter, ignore_empty_lines=len(keys) > 1
         ),
-        convert_options=arrow_csv.ConvertOptions(
+        "convert_options": arrow_csv.ConvertOptions(
             include_columns=chosen,
             column_types=dict.fromkeys(chosen, float64()),
             null_values=list(MISSING_WORDS),
             decimal_point=layout.decimal,
             check_utf8=False,
         ),
-    )
-    return _rows(table.select(chosen))
+    }
 
 
 def _rows(table: ArrowTable) -> Array:
@@ -226,4 +288,4 @@ def _numeric_columns(
     return numeric, left_out
 
 
-FORMAT = Format("delimited text", (".csv", ".tsv", ".txt", ".dat"), read)
+FORMAT = Format("delimited text", (".csv", ".tsv", ".txt", ".dat"), read, read_parts=read_parts)

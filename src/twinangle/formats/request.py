@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -59,6 +59,7 @@ class Event:
 
 
 Reader = Callable[[Path, Request], Table]
+PartReader = Callable[[Path, Request, int], Iterator[Table]]  # at most so many rows a part
 EventReader = Callable[[Path, str], tuple[Event, ...]]  # path, and how messages name it
 
 
@@ -67,7 +68,8 @@ class Format:
     """One file format: its name, the suffixes it goes by, and what reads it.
 
     `read_events` is None where the format has no events beside its channels, `companions` where
-    a recording is one file; it returns the other files that are read with one.
+    a recording is one file; it returns the other files that are read with one. `read_parts` yields
+    the rows part by part, in order; None where the file can only be read whole.
     """
 
     name: str
@@ -75,3 +77,4 @@ class Format:
     read: Reader
     read_events: EventReader | None = None
     companions: Callable[[Path], list[Path]] | None = None
+    read_parts: PartReader | None = None

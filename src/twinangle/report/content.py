@@ -20,6 +20,7 @@ from twinangle.report.budget import budget_section, further_budget_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
 from twinangle.report.cycles import bouts_blocks, durations_blocks
+from twinangle.report.daily_life import daily_life_section
 from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.distribution import distribution_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
@@ -75,6 +76,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Conditions", conditions_section),
     _titled("Procedures compared", ranking_section),
     _titled("Error budget", budget_section),
+    _plain("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
     _plain("What was decided by hand", decisions_section),
 )

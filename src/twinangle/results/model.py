@@ -22,6 +22,7 @@ from twinangle.agreement.sensitivity import Sensitivity
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
+from twinangle.cycles.daily_life import DailyLife
 from twinangle.cycles.summary import StrideSummary
 from twinangle.declare import Aside, Named, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
@@ -153,6 +154,11 @@ class TrialResult(Shown):
     ] = ()
     multiple_correlation: Annotated[
         MultipleCorrelations | None, number("coefficients of multiple correlation")
+    ] = None
+    daily: Annotated[
+        DailyLife | None,
+        number("walking over a recording that was read in stretches; null for others"),
+        Named("daily_life"),
     ] = None
     chosen: Annotated[
         ChosenCycles | None,

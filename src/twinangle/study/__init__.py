@@ -16,6 +16,7 @@ from twinangle.study.settings import (
     AgreementSettings,
     ConditionSettings,
     CycleSettings,
+    DailyLifeSettings,
     SynchronisationSettings,
 )
 from twinangle.study.study_file import Study, read_bare_study
@@ -36,6 +37,7 @@ __all__ = [
     "AngleWearable",
     "ConditionSettings",
     "CycleSettings",
+    "DailyLifeSettings",
     "Decision",
     "InertialWearable",
     "MarkerReference",

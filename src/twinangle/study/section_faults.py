@@ -17,6 +17,7 @@ from twinangle.study.settings import (
     AgreementSettings,
     ConditionSettings,
     CycleSettings,
+    DailyLifeSettings,
     ReportSettings,
     StudySection,
     SynchronisationSettings,
@@ -30,6 +31,7 @@ PLAIN_SECTIONS: dict[str, type[Section]] = {
     "agreement": AgreementSettings,
     "conditions": ConditionSettings,
     "report": ReportSettings,
+    "daily_life": DailyLifeSettings,
 }
 
 

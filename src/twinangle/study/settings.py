@@ -192,3 +192,13 @@ class ReportSettings(Section):
     def _known_artwork(self) -> Self:
         Artwork(self.figure_width_mm, self.figure_formats, self.dpi)
         return self
+
+
+class DailyLifeSettings(Section):
+    """`[daily_life]`: recordings of a day or a week, read stretch by stretch.
+
+    `stretch_min`: how many minutes are held in memory at a time; None, where the study file has no
+    such section, reads every recording whole.
+    """
+
+    stretch_min: Annotated[float, Field(ge=5.0, le=240.0)] | None = None

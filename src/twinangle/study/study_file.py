@@ -28,6 +28,7 @@ from twinangle.study.settings import (
     AgreementSettings,
     ConditionSettings,
     CycleSettings,
+    DailyLifeSettings,
     ReportSettings,
     StudySection,
     SynchronisationSettings,
@@ -61,6 +62,7 @@ class Study(Shown):
     agreement: AgreementSettings
     conditions: ConditionSettings
     report: ReportSettings = field(default_factory=ReportSettings)
+    daily_life: DailyLifeSettings = field(default_factory=DailyLifeSettings)
     calibration: Calibration | None = None  # fitted from the file that [reference] names
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
@@ -332,4 +334,5 @@ def _study(
         agreement=cast(AgreementSettings, settings["agreement"]),
         conditions=cast(ConditionSettings, settings["conditions"]),
         report=cast(ReportSettings, settings["report"]),
+        daily_life=cast(DailyLifeSettings, settings["daily_life"]),
     )

@@ -14,7 +14,16 @@ if TYPE_CHECKING:
     from twinangle.study.section import Section
     from twinangle.study.study_file import Study
 
-VARIED = ("wearable", "reference", "synchronisation", "cycles", "agreement", "conditions", "report")
+VARIED = (
+    "wearable",
+    "reference",
+    "synchronisation",
+    "cycles",
+    "agreement",
+    "conditions",
+    "report",
+    "daily_life",
+)
 FIXED = ("kind", "files", "calibration", "trials")  # these say what the files hold
 
 
@@ -45,6 +54,7 @@ class Changes(TypedDict, total=False):
     least_correlation: float
     against: str | None
     traces: bool | None
+    stretch_min: float | None
     wearable: Mapping[str, object]
     reference: Mapping[str, object]
     synchronisation: Mapping[str, object]
@@ -52,6 +62,7 @@ class Changes(TypedDict, total=False):
     agreement: Mapping[str, object]
     conditions: Mapping[str, object]
     report: Mapping[str, object]
+    daily_life: Mapping[str, object]
 
 
 def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:

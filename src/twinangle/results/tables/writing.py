@@ -16,6 +16,7 @@ from twinangle.results.tables.curves import (
     merge_trace_parts,
     trace_tables,
 )
+from twinangle.results.tables.daily_life import DAILY_TABLES
 from twinangle.results.tables.decisions import DECISION_TABLES
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
@@ -29,6 +30,7 @@ TABLES: tuple[Table, ...] = (
     *STUDY_TABLES,
     *DECISION_TABLES,
     *TRIAL_TABLES,
+    *DAILY_TABLES,
 )
 
 

@@ -1,0 +1,378 @@
+"""A recording of a day or a week, analysed stretch by stretch: memory holds one of them.
+
+The first stretch, which reaches to the end of the reference, goes through the whole line as any
+recording does. Of the others the strides are kept: when, how long, range of motion, mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import chain
+from pathlib import Path
+from typing import cast
+
+import numpy as np
+
+from twinangle.analysis.cutting import cut_cycles
+from twinangle.analysis.merging import merge_sensors
+from twinangle.analysis.opened import open_trial, unexpected
+from twinangle.analysis.requirements import require_fit
+from twinangle.analysis.sensor_clocks import clock_warnings
+from twinangle.cycles import recut
+from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
+from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
+from twinangle.formats import read_recording, read_stretches
+from twinangle.formats.stretches import Stretch
+from twinangle.notices import Notice
+from twinangle.results import TrialResult
+from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles, Recording
+from twinangle.study import (
+    InertialWearable,
+    OrientationWearable,
+    SensorFiles,
+    Study,
+    Trial,
+    merged_columns,
+)
+
+# Filters settle, and strides that begin in one stretch end, within the overlap. The difference to
+# the whole recording read at once is tested (tests/analysis/test_daily_life.py).
+OVERLAP_S = 120.0
+LONGEST_REFERENCE_H = 4.0
+
+
+@dataclass(slots=True, eq=False)
+class _Kept:
+    """What is kept of one procedure, stretch after stretch."""
+
+    strides: list[Strides] = field(default_factory=list)
+    left_out: int = 0
+    unread: list[str] = field(default_factory=list)
+
+    def add(self, cycles: CycleSet, core: Interval) -> None:
+        """Add the strides that begin in the core of a stretch."""
+        found = strides_of(cycles)
+        rows = (found.start_s >= core.start_s) & (found.start_s < core.end_s)
+        self.strides.append(
+            Strides(
+                found.start_s[rows],
+                found.end_s[rows],
+                found.range_deg[rows],
+                found.mean_deg[rows],
+                found.with_reference[rows],
+            )
+        )
+        inside = (cycles.start_s >= core.start_s) & (cycles.start_s < core.end_s)
+        self.left_out += int((inside & ~cycles.kept).sum())
+
+
+def first_stretch(study: Study, trial: Trial) -> tuple[Study, Trial, Iterator[Stretch]]:
+    """Return study and trial for the first stretch of a long recording, and all its stretches.
+
+    Raises
+    ------
+    TwinangleError
+        If a file cannot be read in stretches; if neutral standing, functional movement or the
+        reference do not lie in the first one.
+    """
+    found = iter(_stretches(study, trial))
+    first = next(found)
+    within = _of_memory(study, trial, first)
+    for name in ("static", "functional"):
+        part = getattr(trial, name)
+        if isinstance(part, Interval) and part.end_s > first.core.end_s:
+            raise StudyError(
+                f"{name} ({part.start_s:g} to {part.end_s:g} s) ends after the first stretch of "
+                f"the recording ({first.core.end_s:g} s). Accepted: within it, or a file of its "
+                "own; or a longer `stretch_min` under [daily_life]."
+            )
+
+    def all_of_them() -> Iterator[Stretch]:
+        yield first
+        yield from found
+
+    return in_one_file(study), within, all_of_them()
+
+
+def whole_recording(
+    study: Study, trial: Trial, base: tuple[TrialResult, ...], parts: Iterator[Stretch]
+) -> tuple[TrialResult, ...]:
+    """Return the first stretch's results with what the whole recording says of daily life.
+
+    Parameters
+    ----------
+    study, trial
+        As :func:`first_stretch` was given them.
+    base : tuple of TrialResult
+        Of the first stretch, one a procedure.
+    parts : iterator of Stretch
+        All of them, the first one too.
+
+    Returns
+    -------
+    tuple of TrialResult
+        Each with `daily` and a warning that says what its other numbers rest on.
+    """
+    kept = {result.procedure: _Kept() for result in base}
+    recorded: list[tuple[float, float]] = []
+    first = next(parts)
+    recorded += _recorded(first)
+    for result in base:
+        if result.cycles is not None:
+            kept[result.procedure].add(result.cycles, first.core)
+        elif result.status == "failed":
+            kept[result.procedure].unread.append(f"{_hours(first)}: {result.reason}")
+    calibration = _calibration(study, trial, first)
+    two_files = isinstance(trial.wearable, SensorFiles)
+    n_stretches = 1
+    for part in parts:
+        n_stretches += 1
+        recorded += _recorded(part)
+        later = _later(study, trial, base, calibration, part)
+        for name, found in _cycles_of(in_one_file(study), later, two_files=two_files).items():
+            if isinstance(found, str):
+                kept[name].unread.append(f"{_hours(part)}: {found}")
+            elif found is not None:
+                kept[name].add(found, part.core)
+    return tuple(
+        _with_daily(result, kept[result.procedure], recorded, n_stretches, first) for result in base
+    )
+
+
+def _with_daily(
+    result: TrialResult,
+    kept: _Kept,
+    recorded: list[tuple[float, float]],
+    n_stretches: int,
+    first: Stretch,
+) -> TrialResult:
+    if not kept.strides:
+        return result
+    found: DailyLife = daily_life(
+        joined(kept.strides),
+        recorded,
+        n_left_out=kept.left_out,
+        unread=kept.unread,
+        n_stretches=n_stretches,
+    )
+    rests = (
+        f"a recording of {found.duration_h:.1f} h: agreement, SDs, cycles and figures are of its "
+        f"first {(first.core.end_s - recorded[0][0]) / 60:.0f} min alone; the table of daily life "
+        "is of the whole."
+    )
+    told = [Notice(rests, "daily-life", "note")]
+    if kept.unread:
+        told.append(
+            Notice(
+                f"{len(kept.unread)} of {n_stretches} stretches could not be analysed and are not "
+                f"in the table of daily life: {'; '.join(kept.unread[:3])}"
+                + ("; …" if len(kept.unread) > 3 else ""),
+                "daily-life",
+            )
+        )
+    return replace(result, daily=found, warnings=(*result.warnings, *told))
+
+
+def _stretches(study: Study, trial: Trial) -> Iterator[Stretch]:
+    """Yield the stretches of the wearable's recording, two files merged."""
+    settings = study.wearable
+    seconds = 60.0 * cast(float, study.daily_life.stretch_min)
+    first_s = max(seconds, _end_of_reference(study, trial))
+
+    def read(path: Path, columns: tuple[str, ...], **first: float) -> Iterator[Stretch]:
+        return read_stretches(
+            path,
+            columns=columns,
+            time=settings.time,
+            rate_hz=settings.rate_hz,
+            time_unit=settings.time_unit,
+            source=path.relative_to(study.folder).as_posix(),
+            seconds=seconds,
+            overlap_s=OVERLAP_S,
+            **first,
+        )
+
+    if isinstance(trial.wearable, Recording):
+        raise StudyError(
+            "a recording in memory is not read in stretches; leave [daily_life] out, or "
+            "name a file."
+        )
+    if isinstance(trial.wearable, Path):
+        yield from read(trial.wearable, settings.columns, first_s=first_s)
+        return
+    both = cast("InertialWearable | OrientationWearable", settings)
+    lag_s = trial.distal_lag_s
+    proximal = read(trial.wearable.proximal, both.proximal.columns, first_s=first_s)
+    first = next(proximal)
+    end_s = first.core.end_s - (lag_s or 0.0)
+    distal = read(trial.wearable.distal, both.distal.columns, first_end_s=end_s)
+    for one, other in zip(chain((first,), proximal), distal, strict=False):
+        if one.number != other.number:
+            raise StudyError(
+                f"{one.recording.source} and {other.recording.source}: one of them has no samples "
+                "for a whole stretch in which the other has; accepted: two sensors that record "
+                "together."
+            )
+        merged, timing = merge_sensors(one.recording, other.recording, distal_lag_s=lag_s)
+        notes = (*merged.notes, *timing.warnings) if one.number == 0 else ()
+        yield replace(one, recording=replace(merged, notes=notes))
+
+
+def _end_of_reference(study: Study, trial: Trial) -> float:
+    """Return when the reference ends on the wearable's clock at the latest, 0 without one."""
+    if not isinstance(trial.reference, Path) or study.reference is None:
+        return 0.0
+    settings, clock = study.reference, study.synchronisation
+    times = read_recording(
+        trial.reference,
+        columns=settings.columns,
+        time=settings.time,
+        rate_hz=settings.rate_hz,
+        time_unit=settings.time_unit,
+        source=trial.reference.relative_to(study.folder).as_posix(),
+    ).time_s
+    hours = float(times[-1] - times[0]) / 3600.0
+    if hours > LONGEST_REFERENCE_H:
+        raise StudyError(
+            f"the reference lasts {hours:.1f} h; up to {LONGEST_REFERENCE_H:g} h are accepted of a "
+            "recording that is read in stretches. Leave [daily_life] out to read it whole."
+        )
+    expected = clock.expected_lag_s if trial.expected_lag_s is None else trial.expected_lag_s
+    most = clock.max_lag_s if trial.max_lag_s is None else trial.max_lag_s
+    return float(times[-1]) + expected + most
+
+
+def in_one_file(study: Study) -> Study:
+    """Return the study as it is once two sensors' files are merged: one file, its columns named."""
+    settings = study.wearable
+    if not isinstance(settings, InertialWearable | OrientationWearable) or settings.files is None:
+        return study
+    return replace(study, wearable=merged_columns(settings).model_copy(update={"files": None}))
+
+
+def _of_memory(study: Study, trial: Trial, part: Stretch) -> Trial:
+    """Return the trial with a stretch for its recording, and limits that lie within it."""
+    first, last = float(part.recording.time_s[0]), float(part.recording.time_s[-1])
+    inside = tuple(one for one in trial.mask if one.start_s >= first and one.end_s <= last)
+    low, high = trial.start_s, trial.end_s
+    return replace(
+        trial,
+        wearable=part.recording,
+        distal_lag_s=None,
+        mask=inside,
+        start_s=low if low is not None and low > first else None,
+        end_s=high if high is not None and high < last else None,
+    )
+
+
+def _calibration(study: Study, trial: Trial, first: Stretch) -> dict[str, object]:
+    """Return neutral standing and functional movement as recordings of their own."""
+    parts: dict[str, object] = {}
+    for name in ("static", "functional"):
+        part = getattr(trial, name)
+        if isinstance(part, Interval):
+            time = first.recording.time_s
+            rows = (time >= part.start_s) & (time <= part.end_s)
+            part = replace(
+                first.recording, time_s=time[rows], values=first.recording.values[rows], notes=()
+            )
+        elif isinstance(part, SensorFiles):
+            part = _merged_part(study, part)
+        parts[name] = part
+    return parts
+
+
+def _merged_part(study: Study, files: SensorFiles) -> Recording:
+    """Read a calibration of two files onto one clock."""
+    settings = cast("InertialWearable | OrientationWearable", study.wearable)
+    one, other = (
+        read_recording(
+            path,
+            columns=columns.columns,
+            time=settings.time,
+            rate_hz=settings.rate_hz,
+            time_unit=settings.time_unit,
+            source=path.relative_to(study.folder).as_posix(),
+        )
+        for path, columns in zip(files.both, (settings.proximal, settings.distal), strict=True)
+    )
+    return merge_sensors(one, other)[0]
+
+
+def _later(
+    study: Study,
+    trial: Trial,
+    base: tuple[TrialResult, ...],
+    calibration: dict[str, object],
+    part: Stretch,
+) -> Trial:
+    """Return the trial for a stretch behind the first: no reference, calibration of its own."""
+    standing = trial.standing_deg
+    if standing is None and getattr(study.wearable, "standing_from_reference", False):
+        known = [one.standing.reference_deg for one in base if one.standing is not None]
+        standing = next((value for value in known if np.isfinite(value)), None)
+    later = replace(
+        _of_memory(study, trial, part),
+        reference=None,
+        events=None,
+        by_hand=None,
+        standing_deg=standing,
+    )
+    return replace(later, **calibration)  # type: ignore[arg-type]
+
+
+def _cycles_of(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
+    """Return each procedure's cycles of a stretch; None where nobody walked, or what is wrong."""
+    names = study.wearable.procedures
+    try:
+        return _cut(study, trial, two_files=two_files)
+    except TwinangleError as error:
+        return dict.fromkeys(names, str(error))
+    except Exception as error:
+        return dict.fromkeys(names, unexpected(error))
+
+
+def _cut(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
+    opened = open_trial(study, trial)
+    signals = opened.signals
+    require_fit(study, trial, signals)
+    opened.tested(study, trial)
+    if two_files and signals.sensors is not None and (told := clock_warnings(signals.sensors)):
+        raise StudyError(told[0])
+    found: dict[str, CycleSet | str | None] = {}
+    shared: CycleSet | None = None
+    for name, motion in opened.motions(study.wearable.procedures).items():
+        if not isinstance(motion, JointMotion):
+            found[name] = motion
+            continue
+        angle = motion.angle
+        alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
+        if shared is None:
+            try:
+                shared = cut_cycles(study, trial, signals, motion, alone)
+            except TooFewCyclesError as error:
+                shared = cast("CycleSet | None", error.cycles)
+            except CycleError:
+                shared = None
+            if shared is None:  # nobody walked
+                return dict.fromkeys(study.wearable.procedures)
+        found[name] = recut(shared, alone)
+    return found
+
+
+def _recorded(part: Stretch) -> list[tuple[float, float]]:
+    """Return the parts of a stretch's core with samples, gaps of more than a second left out."""
+    time = part.recording.time_s
+    time = time[(time >= part.core.start_s) & (time < part.core.end_s)]
+    if not time.size:
+        return []
+    breaks = np.flatnonzero(np.diff(time) > 1.0)
+    begins = [float(time[0]), *(float(x) for x in time[breaks + 1])]
+    ends = [*(float(x) for x in time[breaks]), float(time[-1])]
+    return list(zip(begins, ends, strict=True))
+
+
+def _hours(part: Stretch) -> str:
+    time = part.recording.time_s
+    return f"{time[0] / 3600:.2f} to {time[-1] / 3600:.2f} h"
