@@ -87,6 +87,16 @@ def run(
             "without it, where it is here."
         ),
     ] = "",
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Analyse everything, whatever earlier runs have kept.")
+    ] = False,
+    log: Annotated[
+        Path | None,
+        typer.Option(help="Append one line of JSON a recording to this file.", show_default=False),
+    ] = None,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", help="Print nothing but errors; the exit status is the same.")
+    ] = False,
 ) -> None:
     """Run the main job: synchronise, cut cycles, compare, and write the report."""
     from twinangle.study import read_study
@@ -101,6 +111,9 @@ def run(
             out,
             jobs=jobs,
             image_formats=formats,
+            quiet=quiet,
+            log=log,
+            fresh=fresh,
             scheduler=scheduler,
             recordings=recordings,
         )
@@ -406,16 +419,48 @@ def _image_formats(names: list[str] | None) -> tuple[str, ...]:
     return tuple(dict.fromkeys(names or ()))
 
 
-def _run(study: Study, out: Path, **how: Any) -> int:
+@app.command(short_help="Show what earlier runs have kept, or clear it.")
+def cache(
+    clear: Annotated[bool, typer.Option("--clear", help="Remove all of it.")] = False,
+) -> None:
+    """Show the analyses that runs have kept, so that what has not changed is not analysed again."""
+    from twinangle.kept import Store, kept_folder
+    from twinangle.kept.shown import kept_lines
+
+    place = kept_folder()
+    if place is None:
+        _say("Nothing is kept: TWINANGLE_KEPT is empty.")
+        return
+    if clear:
+        n, size = Store(place).clear()
+        _say(f"{place}: {n} removed, {size / 2**20:.1f} MB.")
+        return
+    for line in kept_lines(Store(place)):
+        _say(line)
+
+
+def _run(
+    study: Study, out: Path, *, quiet: bool = False, log: Path | None = None, **how: Any
+) -> int:
     """Run, write and tell; return the exit status."""
-    results = _analyse(study, out, **how)
-    _tell(results, out)
+    from twinangle.run_log import run_log
+
+    with run_log(log) as write:
+        results = _analyse(study, out, quiet=quiet, on_record=write, **how)
+    if not quiet:
+        _tell(results, out)
     return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
 
-def _analyse(study: Study, out: Path, **how: Any) -> StudyResults:
+def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResults:
     """Run the study behind a progress bar, as :func:`run_into` takes it, and write."""
+    from twinangle.kept import Store, kept_folder
     from twinangle.run import run_into
+
+    place = kept_folder()
+    how["kept"] = None if place is None else Store(place)
+    if quiet:
+        return run_into(study, out, tell=lambda _: None, **how)
 
     progress = _progress()
     total = sum(not trial.exclude for trial in study.trials)
@@ -447,13 +492,22 @@ def _analyse(study: Study, out: Path, **how: Any) -> StudyResults:
 def _progress() -> Progress:
     """Return a bar on standard error that counts trials."""
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
 
     return Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
+        TextColumn("left"),
+        TimeRemainingColumn(),
         console=Console(stderr=True),
     )
 

@@ -4,29 +4,26 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
-from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 from twinangle.analysis import (
-    analyse_trial,
     check_study,
     compile_ahead,
-    files_for,
     input_files,
-    own_procedures,
     pool_study,
 )
 from twinangle.artwork import artwork_of, changed
 from twinangle.cluster import Cluster
 from twinangle.errors import StudyError
+from twinangle.kept import Store
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import font_families
+from twinangle.recordings import RecordingDone, Recordings
 from twinangle.report import write_report
 from twinangle.report.document import (
     IMAGE_FORMATS,
@@ -35,13 +32,10 @@ from twinangle.report.document import (
     write_parts,
 )
 from twinangle.report.figure_files import Written
-from twinangle.report.figures import points_each, write_recording
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.grouping import Key, TrialGroup, stems_of
 from twinangle.results.read_back import read_results
 from twinangle.results.serialise import to_text
-from twinangle.results.tables.curves import write_trace_part
-from twinangle.study import Study, Trial
+from twinangle.study import Study
 from twinangle.visible import visible_texts
 
 # Where the study lies, seen from the results: the one file in which two like runs may differ.
@@ -98,6 +92,9 @@ def run_into(
     on_trial: Callable[[str], None] | None = None,
     scheduler: str | None = None,
     recordings: str = "",
+    kept: Store | None = None,
+    fresh: bool = False,
+    on_record: Callable[[RecordingDone], None] | None = None,
     tell: Tell = warn,
 ) -> StudyResults:
     """Analyse a study and write what was found into `folder`.
@@ -131,6 +128,13 @@ def run_into(
     recordings : str
         Where those workers find the study's folder: a folder, or an address that `fsspec` opens;
         empty for the folder it has here.
+    kept : Store, optional
+        Where analyses of recordings are kept from one run to the next: what has not changed is
+        taken from there, to the same bytes, and what is analysed is put there.
+    fresh : bool
+        Whether everything is analysed, whatever is kept.
+    on_record : callable, optional
+        Called with what became of each recording (for a log).
     tell : callable, optional
         Called with a line on compiling that takes its time, and on what an earlier run that was
         stopped had left in the folder.
@@ -159,10 +163,18 @@ def run_into(
         if on_begin is not None:
             on_begin()
         with Workers(jobs) as workers:
+            line = Recordings(study, staging, image_formats, workers, cluster, kept, fresh)
             if on_fault is not None:
-                for fault in check_study(study, workers=workers).faults:
+                for fault in check_study(study, workers=workers, beside=line.known).faults:
                     on_fault(fault)
-            results = _write_all(study, staging, workers, image_formats, on_trial, cluster)
+
+            def done(one: RecordingDone) -> None:
+                if on_record is not None:
+                    on_record(one)
+                if on_trial is not None and one.results[0].status != "excluded":
+                    on_trial(" ".join(one.trial.identity))
+
+            results = _write_all(line, done, tell)
     _note_study(study, folder)
     return results
 
@@ -278,76 +290,25 @@ def _keep_numbers(folder: Path, staging: Path) -> None:
 
 
 def _write_all(
-    study: Study,
-    staging: Path,
-    workers: Workers,
-    image_formats: tuple[str, ...],
-    on_trial: Callable[[str], None] | None,
-    cluster: Cluster | None,
+    line: Recordings, on_done: Callable[[RecordingDone], None], tell: Tell
 ) -> StudyResults:
     """Analyse and write every part of a study's results into an empty folder."""
-    (staging / "figures").mkdir()
-    stems = stems_of(trial.identity for trial in study.trials)
-    if cluster is None:
-        work = partial(_analyse_and_draw, study, stems, staging, image_formats)
-        done = workers.in_order(work, study.trials)
-    else:
-        away = partial(_analyse_and_draw_away, stems, image_formats)
-        own = own_procedures(study)
-        done = cluster.in_order(away, study, study.trials, files_for, staging, own)
+    study, staging, workers = line.study, line.folder, line.workers
     trials: list[TrialResult] = []
     drawn: list[Written] = []
-    for trial, (several, figures) in zip(study.trials, done, strict=True):
-        trials.extend(several)
-        drawn.extend(figures)
-        if on_trial is not None and not trial.exclude:
-            on_trial(" ".join(trial.identity))
+    for one in line.in_order(tell):
+        trials.extend(one.results)
+        drawn.extend(one.drawn)
+        on_done(one)
     results = pool_study(study, tuple(trials))
     text = workers.in_order(to_text, [results])
-    shown = visible_texts(results)
     write_parts(
-        shown,
+        visible_texts(results),
         staging,
         workers,
-        image_formats=image_formats,
+        image_formats=line.image_formats,
         drawn=drawn,
-        trace_parts=[_trace_part(staging, stem) for stem in stems.values()],
+        trace_parts=line.trace_parts,
     )
     (staging / RESULTS).write_text(next(text), encoding="utf-8", newline="\n")
     return results
-
-
-def _analyse_and_draw(
-    study: Study,
-    stems: Mapping[Key, str],
-    folder: Path,
-    image_formats: tuple[str, ...],
-    trial: Trial,
-) -> tuple[tuple[TrialResult, ...], list[Written]]:
-    """Analyse one recording, draw its figures, write its traces, and return the rest."""
-    results = analyse_trial(study, trial)
-    group = TrialGroup(visible_texts(results), stems[trial.identity])
-    figures = folder / "figures"
-    points = points_each(len(stems))
-    drawn = (
-        write_recording(group, study.joint, figures, image_formats, points) if group.worked else []
-    )
-    write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
-    return tuple(replace(result, paired=None) for result in results), drawn
-
-
-def _analyse_and_draw_away(
-    stems: Mapping[Key, str],
-    image_formats: tuple[str, ...],
-    study: Study,
-    trial: Trial,
-    folder: Path,
-) -> tuple[tuple[TrialResult, ...], list[Written]]:
-    """Do the same in a folder of its own, the way a cluster asks for it."""
-    (folder / "figures").mkdir(parents=True, exist_ok=True)
-    return _analyse_and_draw(study, stems, folder, image_formats, trial)
-
-
-def _trace_part(folder: Path, stem: str) -> Path:
-    """Return where one recording's traces wait to be put together with the others'."""
-    return folder / f"{stem}.traces"

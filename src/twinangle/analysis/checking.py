@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Container, Iterator
 from dataclasses import dataclass
 from functools import partial
 
@@ -72,6 +72,7 @@ def check_study(
     sensors: bool = False,
     on_trial: Callable[[TrialCheck], None] | None = None,
     workers: Workers | None = None,
+    beside: Container[tuple[str, ...]] = (),
 ) -> StudyCheck:
     """Read every file of a study that is to be analysed and find what is at fault.
 
@@ -90,12 +91,14 @@ def check_study(
         Called with each recording's check when it is done, in the order of the trials table.
     workers : Workers, optional
         Processes that are there already, to be used in place of `jobs` new ones.
+    beside : container of tuple
+        Identities of recordings that are passed over: they were analysed before.
 
     Returns
     -------
     StudyCheck
     """
-    analysed = [trial for trial in study.trials if not trial.exclude]
+    analysed = [t for t in study.trials if not t.exclude and t.identity not in beside]
     settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
     trials = []
     work = partial(check_trial, study, sensors=sensors)
@@ -110,7 +113,7 @@ def check_study(
         settings,
         tuple(trials),
         study.table.name,
-        len(study.trials) - len(analysed),
+        sum(bool(trial.exclude) for trial in study.trials),
         unlike_partners([lengths for one in trials for lengths in one.lengths]),
     )
 

@@ -5,26 +5,21 @@ from __future__ import annotations
 import hashlib
 import inspect
 import pickle
-import platform
 import shutil
 import tempfile
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from importlib import import_module
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-import twinangle
 from twinangle.cluster.moved import moved
+from twinangle.code_identity import our_code
 from twinangle.errors import AngleError
 from twinangle.wearable.own_procedure import find_procedure
 
-# Libraries whose version may change the last bit of a number or the bytes of a file.
-NUMERICAL = ("numpy", "scipy", "pandas", "numba", "vqf", "pyarrow", "matplotlib", "fonttools")
 # Drawing styles belong to a process, so that one process works on one recording at a time.
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -81,7 +76,7 @@ def code_here(own: tuple[str, ...] = ()) -> dict[str, str]:
     own : tuple of str
         Names of procedures that are not ours; each stands for the file that holds it.
     """
-    return {**_our_code(), **{f"procedure {name}": _file_of(name) for name in own}}
+    return {**our_code(), **{f"procedure {name}": _file_of(name) for name in own}}
 
 
 def _file_of(name: str) -> str:
@@ -92,20 +87,6 @@ def _file_of(name: str) -> str:
         return str(error)
     file = None if function is None else inspect.getsourcefile(inspect.unwrap(function))
     return "unknown" if file is None else hashlib.sha256(Path(file).read_bytes()).hexdigest()[:12]
-
-
-@cache
-def _our_code() -> dict[str, str]:
-    digest = hashlib.sha256()
-    root = Path(twinangle.__file__).parent
-    for path in sorted(root.rglob("*.py")):
-        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
-    return {
-        "twinangle": f"{twinangle.__version__} ({digest.hexdigest()[:12]})",
-        "Python": platform.python_version(),
-        "processor": platform.machine(),
-        **{name: version(name) for name in NUMERICAL},
-    }
 
 
 def analyse_away(order: Order) -> Parcel | Unfit:

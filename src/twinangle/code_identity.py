@@ -1,0 +1,29 @@
+"""What numbers and bytes depend on beside files and settings: our source, Python, libraries."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+
+import twinangle
+
+# Libraries whose version may change the last bit of a number or the bytes of a file.
+NUMERICAL = ("numpy", "scipy", "pandas", "numba", "vqf", "pyarrow", "matplotlib", "fonttools")
+
+
+@cache
+def our_code() -> dict[str, str]:
+    """Return version and digest of our source, and the versions of Python and the libraries."""
+    digest = hashlib.sha256()
+    root = Path(twinangle.__file__).parent
+    for path in sorted(root.rglob("*.py")):
+        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    return {
+        "twinangle": f"{twinangle.__version__} ({digest.hexdigest()[:12]})",
+        "Python": platform.python_version(),
+        "processor": platform.machine(),
+        **{name: version(name) for name in NUMERICAL},
+    }

@@ -1,0 +1,116 @@
+"""What one recording's analysis depends on, as four hashes that are told apart.
+
+Code, settings, the row of the trials table, and the files: where one differs, `cache` and the log
+can say which.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass
+from pathlib import Path
+from typing import Any
+
+FORMAT = 1  # of entries and keys; a change of either begins anew
+# Settings that only what is pooled or written depends on, never one recording's analysis.
+OF_THE_WHOLE = {
+    "agreement": ("acceptable_deg", "error_ratio", "published_interval"),
+    "conditions": ("against",),
+    "report": ("figure_width_mm", "figure_formats", "dpi"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """The four hashes, each of 64 hexadecimal digits."""
+
+    code: str
+    settings: str
+    row: str
+    files: str
+
+    @property
+    def name(self) -> str:
+        """The entry's name: one hash of the four."""
+        return _hash([FORMAT, self.code, self.settings, self.row, self.files])
+
+
+def key_of(
+    *,
+    code: Mapping[str, str],
+    settings: Mapping[str, Any],
+    row: object,
+    files: Sequence[Path],
+    folder: Path,
+    drawing: object,
+) -> Key | None:
+    """Return the key of one recording's analysis.
+
+    Parameters
+    ----------
+    code : dict
+        What :func:`twinangle.code_identity.our_code` returns.
+    settings : dict
+        The study's settings by section, as plain values.
+    row : object
+        The trial: frozen dataclasses, tuples and mappings of plain values and paths.
+    files : sequence of Path
+        What its analysis reads.
+    folder : Path
+        The study's folder.
+    drawing : object
+        What its figures depend on beside that.
+
+    Returns
+    -------
+    Key or None
+        None where a file cannot be read, or the row holds what no hash stands for, such as a
+        recording in memory: then nothing is known, and nothing kept.
+    """
+    try:
+        digests = [[path.relative_to(folder).as_posix(), _digest(path)] for path in files]
+        told = _plain(row, folder)
+    except (OSError, ValueError, TypeError):
+        return None
+    mattering = {
+        section: {
+            name: value
+            for name, value in values.items()
+            if name not in OF_THE_WHOLE.get(section, ())
+        }
+        for section, values in settings.items()
+    }
+    return Key(
+        code=_hash(dict(code)),
+        settings=_hash([mattering, drawing]),
+        row=_hash(told),
+        files=_hash(digests),
+    )
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _plain(value: object, folder: Path) -> object:
+    """Return a value as JSON takes it, paths by their place in the study's folder."""
+    if value is None or isinstance(value, str | int | float | bool):
+        return value
+    if isinstance(value, Path):
+        return ["path", value.relative_to(folder).as_posix()]
+    if isinstance(value, Mapping):
+        return {str(key): _plain(each, folder) for key, each in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(each, folder) for each in value]
+    if is_dataclass(value) and not isinstance(value, type):
+        held = {field.name: _plain(getattr(value, field.name), folder) for field in fields(value)}
+        return [type(value).__name__, held]
+    raise TypeError(f"No rule to hash {type(value).__name__}.")
+
+
+def _hash(plain: object) -> str:
+    text = json.dumps(plain, sort_keys=True, ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()
