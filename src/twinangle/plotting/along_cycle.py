@@ -13,7 +13,7 @@ from matplotlib.patches import Patch
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.plotting.alternatives import of_along_cycle
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     BAND,
     DOUBLE_MM,
     INK,

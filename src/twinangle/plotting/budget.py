@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.alternatives import of_budgets
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
+from twinangle.plotting.looks import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
 from twinangle.results import StudyResults, named
 from twinangle.wording import listing, shortened
 

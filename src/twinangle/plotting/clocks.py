@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 
 from twinangle.plotting.alternatives import of_synchronisation
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     BAND,
     DOUBLE_MM,
     FAINT,

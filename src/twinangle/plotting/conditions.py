@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.plotting.alternatives import of_conditions
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,

@@ -9,7 +9,7 @@ from twinangle.agreement.bands import CurveBand
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.plotting.alternatives import of_group_curves
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     BAND,
     INK,
     MARGIN,

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from twinangle.agreement.variability import CycleVariability
 from twinangle.plotting.alternatives import of_cycles
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     EXCLUDED,
     FAINT,

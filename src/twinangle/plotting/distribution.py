@@ -11,7 +11,7 @@ from scipy import special
 
 from twinangle.plotting.alternatives import of_distribution
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,

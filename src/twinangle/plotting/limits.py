@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,

@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 
 from twinangle.plotting.alternatives import of_fields
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     INK,
     LIMIT_DASH,

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from twinangle.agreement.ranking import Contest
 from twinangle.plotting.alternatives import of_contest
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from twinangle.plotting.alternatives import of_traces
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     INK,
     REFERENCE,
