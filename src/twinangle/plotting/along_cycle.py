@@ -42,8 +42,8 @@ def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tupl
         margin = results.options.margin_deg
         reach, shown = _reach([both for _, both in members], margin)
         for k, (axes, ((procedure, *_), both)) in enumerate(zip(panels, members, strict=True)):
-            plot_along_cycle(both, axes, margin_deg=shown, legend=False)
-            axes.set_ylim(-reach, reach)
+            heights = (-reach, reach)
+            plot_along_cycle(both, axes, margin_deg=shown, heights=heights, legend=False)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
         share_axes(panels, width_mm=width_mm)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
@@ -77,6 +77,7 @@ def plot_along_cycle(
     ax: Axes | None = None,
     *,
     margin_deg: float | None = None,
+    heights: tuple[float, float] | None = None,
     legend: bool = True,
 ) -> Axes:
     """Draw the mean difference at every point of the cycle, its band, and the limits of agreement.
@@ -92,7 +93,10 @@ def plot_along_cycle(
     ax : matplotlib.axes.Axes, optional
         Where to draw; without it, in a new figure.
     margin_deg : float, optional
-        The margin stated beforehand, as `results.acceptable_deg`; drawn where it is near enough.
+        The margin stated beforehand, as `results.acceptable_deg`; drawn where it is near enough, or
+        `heights` are given.
+    heights : (float, float), optional
+        Ends of the vertical axis, as of another panel; without them, of what is drawn.
     legend : bool
         Whether lines and bands are named.
 
@@ -115,9 +119,13 @@ def plot_along_cycle(
     """
     both = value_of(result, AlongCycle, "`results.along_cycle[0]`")
     reach, shown = _reach([both], margin_deg)
+    if heights is None:
+        heights = (-reach, reach)
+    else:
+        shown = margin_deg
     with on_axes(ax) as axes:
         _draw_functional(axes, both.limits, both.difference, shown)
-        axes.set(xlim=(0, 100), ylim=(-reach, reach), xlabel="Cycle (%)")
+        axes.set(xlim=(0, 100), ylim=heights, xlabel="Cycle (%)")
         axes.set_ylabel("Wearable − reference (°)")
         few_ticks(axes, x=4, y=5)
         if legend:

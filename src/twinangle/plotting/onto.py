@@ -103,6 +103,15 @@ def trial_of(result: object) -> TrialResult:
     raise TypeError(f"{_got(result)}; a TrialResult is accepted, as `results.trials[0]`.")
 
 
+def study_of(result: object) -> StudyResults:
+    """Return the study's results, or say what would be accepted."""
+    if isinstance(result, StudyResults):
+        return result
+    raise TypeError(
+        f"{_got(result)}; StudyResults are accepted, as `run_study` and `read_results` give them."
+    )
+
+
 def part_of(trial: TrialResult, part: T | None, what: str) -> T:
     """Return a trial's part, or say that it lacks and why."""
     if part is not None:
