@@ -166,7 +166,9 @@ ROWS = {
         lambda r: r, lambda r: [[agreed(r).offset], [r.curves[0].value.offset]], no_trials,
     ),
     "plot_quantiles": row(
-        lambda r: r.limits[0], lambda r: [[means_of(r.limits[0].value).max()], [means_of(r.limits[0].value).min()]], absent("limits"),
+        lambda r: r.limits[0],
+        lambda r: [[means_of(r.limits[0].value).max()], [means_of(r.limits[0].value).min()]],
+        absent("limits"),
     ),
     "plot_rank_differences": row(
         lambda r: r.ranking[0], lambda r: [[p.difference] for p in r.ranking[0].value.differences],
@@ -239,11 +241,13 @@ def test_it_draws_on_the_axes_given_and_on_nothing_else(name, of):
         assert call(name, of(name), given) is given
         assert dict(mpl.rcParams) == before
     assert given.has_data()
-    assert not (figure.legends or figure.texts or figure.images)
+    assert [*figure.legends, *figure.texts, *figure.images] == []
     assert figure.axes == list(panels.ravel())
     for other in panels.ravel()[1:]:
         assert not other.has_data()
-        assert not (other.texts or other.get_xlabel() or other.get_ylabel() or other.get_legend())
+        assert other.get_xlabel() == other.get_ylabel() == ""
+        assert [*other.texts] == []
+        assert other.get_legend() is None
         assert other.get_xlim() == other.get_ylim() == (0, 1)
     assert given.get_title(loc="left") == given.get_title() == ""  # a title is the user's
 
@@ -283,7 +287,7 @@ def test_what_ends_a_cell_is_a_picture_in_the_reports_style_whatever_the_setting
         with mpl.rc_context({"font.size": size, "axes.facecolor": "red"}):
             ax = plotting.plot_limits(larger.limits[0])
             picture, how = ax._repr_png_()
-            assert ax.figure._repr_png_()[0] == picture
+            assert ax.figure._repr_png_()[1] == how
         assert picture.startswith(b"\x89PNG")  # the signature, ISO/IEC 15948
         assert 300 < how["width"] < 800
         pictures.append(picture)
