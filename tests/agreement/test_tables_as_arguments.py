@@ -73,6 +73,10 @@ def same(first, second):
             lambda: ag.limits_without_reference_error(WATCH - CUFF, 0.5, PEOPLE),
         ),
         (
+            lambda: ag.within_participant_limits(("watch", "cuff"), data=TABLE),
+            lambda: ag.within_participant_limits(WATCH - CUFF),
+        ),
+        (
             lambda: ag.percentile_limits(data=TABLE, test="watch", reference="cuff"),
             lambda: ag.percentile_limits(WATCH - CUFF),
         ),
