@@ -27,7 +27,8 @@ _invented = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(_invented)
 
 PACKAGES = ("twinangle", "twinangle.agreement", "twinangle.results", "twinangle.study",
-            "twinangle.formats", "twinangle.clocks", "twinangle.cycles")  # fmt: skip
+            "twinangle.formats", "twinangle.clocks", "twinangle.cycles", "twinangle.plotting",
+            "twinangle.signals", "twinangle.simulate", "twinangle.wearable")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
