@@ -1,4 +1,4 @@
-"""Every public name says in numpydoc's form what it takes and gives: the reference is made of it."""
+"""Every public name says in numpydoc's form what it takes and gives, for the reference."""
 
 from __future__ import annotations
 
