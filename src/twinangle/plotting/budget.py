@@ -10,8 +10,15 @@ from matplotlib.axes import Axes
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.alternatives import of_budgets
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.looks import DOUBLE_MM, add_panel, few_ticks, is_narrow, new_figure
-from twinangle.plotting.onto import on_axes, several_of
+from twinangle.plotting.looks import (
+    DOUBLE_MM,
+    add_panel,
+    few_ticks,
+    is_narrow,
+    new_figure,
+    type_scale,
+)
+from twinangle.plotting.onto import on_axes, several_of, size_mm
 from twinangle.results import Pooled, StudyResults, named
 from twinangle.wording import listing, shortened
 
@@ -121,9 +128,12 @@ def plot_budget(
         if legend:
             visible = visible_parts(budgets)
             bars = [bar for bar in axes.containers if bar.get_label() in visible]
+            widest = 7.0 + LETTER_MM * type_scale() * max(map(len, visible), default=1)
+            columns = max(1, min(3, int(size_mm(axes)[0] / widest)))
             axes.legend(
-                handles=bars, loc="lower left", bbox_to_anchor=(0, 1.02), ncols=3, handlelength=1.0
-            )
+                handles=bars, loc="lower left", bbox_to_anchor=(0, 1.02), ncols=columns,
+                handlelength=1.0,
+            )  # fmt: skip
     return axes
 
 

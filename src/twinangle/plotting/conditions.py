@@ -25,6 +25,7 @@ from twinangle.plotting.looks import (
     new_figure,
     participant_marker,
     spread_out,
+    type_scale,
 )
 from twinangle.plotting.onto import on_axes, one_of, several_of, size_mm, study_of
 from twinangle.results import Pooled, StudyResults, named
@@ -222,7 +223,7 @@ def _draw_paired(axes: Axes, results: StudyResults, main: str, height: float) ->
 def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height: float) -> None:
     """Write the participants' names beside their last marks, clear of each other."""
     bottom, top = axes.get_ylim()
-    places = spread_out(list(last.values()), 2.9 / height * (top - bottom))
+    places = spread_out(list(last.values()), 2.9 * type_scale() / height * (top - bottom))
     above = max(0.0, max(places) - top)
     for code, place in zip(last, places, strict=True):
         axes.plot(

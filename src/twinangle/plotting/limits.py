@@ -9,6 +9,7 @@ from typing import cast
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.transforms import ScaledTranslation
 
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
@@ -20,6 +21,7 @@ from twinangle.plotting.looks import (
     LIMIT_DASH,
     MARGIN,
     MARGIN_DASH,
+    MM,
     POINT,
     SINGLE_MM,
     add_panel,
@@ -30,6 +32,7 @@ from twinangle.plotting.looks import (
     participant_marker,
     share_axes,
     spread_out,
+    type_scale,
 )
 from twinangle.plotting.onto import on_axes, size_mm, value_of
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
@@ -40,6 +43,8 @@ from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, short
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
 ANSWER = "limits-answer"
+MOST_ROOM = 0.6  # share of the width for names; where they need more, none stands there
+POINTS_PER_MM = 72 / 25.4
 LINE_MM = 2.9  # height of a line of type
 LETTER_MM = 1.45  # width of a letter, on average
 
@@ -280,6 +285,8 @@ def _draw_limits_panel(
     low, high = float(size.min()), float(size.max())
     pad = 0.08 * (high - low) or 1.0
     room = _room_for_names(found, size_mm[0]) if _named(found) else 0.0
+    named = 0 < room < MOST_ROOM
+    room = room if named else 0.0
     right = high + pad + room / (1 - room) * (high - low + 2 * pad)
     axes.set(xlim=(low - pad, right), ylim=(view.low, view.high), xlabel="Mean of both (°)")
     if view.margin is not None:
@@ -290,7 +297,7 @@ def _draw_limits_panel(
             xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
         )  # fmt: skip
     _draw_lines(axes, found.limits, view, size_mm, room)
-    if _named(found):
+    if named:
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
 
@@ -311,23 +318,26 @@ def _draw_lines(
         )
         if np.isfinite(level)
     ]
-    line = LINE_MM / size_mm[1] * (view.high - view.low)
+    line = LINE_MM * type_scale() / size_mm[1] * (view.high - view.low)
     places = spread_out([level for level, *_ in lines], 1.1 * line)
     for k, (level, ends, name, dash) in enumerate(lines):
         axes.axhline(level, 0, 1 - room, color=INK, linewidth=0.9, linestyle=dash)
-        x = 1 + (1.6 + 1.9 * k) / size_mm[0]
         if np.isfinite(ends).all():
-            _draw_bar(axes, x, level, ends, view)
+            _draw_bar(axes, 1.6 + 1.9 * k, level, ends, view)
         axes.annotate(
-            f"{name} {number(level)}°", (1 + 7.4 / size_mm[0], places[k]), va="center",
-            xycoords=("axes fraction", "data"), annotation_clip=False,
+            f"{name} {number(level)}°", (1, places[k]), (7.4 * POINTS_PER_MM, 0), va="center",
+            xycoords=("axes fraction", "data"), textcoords="offset points", annotation_clip=False,
         )  # fmt: skip
 
 
-def _draw_bar(axes: Axes, x: float, level: float, ends: tuple[float, float], view: _View) -> None:
-    """Draw one interval as a bar beside the axes, an arrow where it leaves the view."""
+def _draw_bar(
+    axes: Axes, away_mm: float, level: float, ends: tuple[float, float], view: _View
+) -> None:
+    """Draw one interval as a bar so far beside the axes, an arrow where it leaves the view."""
     low, high = max(ends[0], view.low), min(ends[1], view.high)
-    beside = axes.get_yaxis_transform()
+    inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
+    beside = axes.get_yaxis_transform() + ScaledTranslation(away_mm * MM, 0, inches)
+    x = 1.0
     axes.plot([x, x], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
     axes.plot([x], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
     for end, reached, arrow in ((ends[0], low, "v"), (ends[1], high, "^")):
@@ -347,7 +357,7 @@ def _name_participants(
         for code in present
     ]
     bottom, top = axes.get_ylim()
-    places = spread_out([y for _, y in means], LINE_MM / size_mm[1] * (top - bottom))
+    places = spread_out([y for _, y in means], LINE_MM * type_scale() / size_mm[1] * (top - bottom))
     left, right = axes.get_xlim()
     column = right - _room_for_names(found, size_mm[0]) * (right - left)
     gap = 0.6 / size_mm[0] * (right - left)
@@ -359,4 +369,4 @@ def _name_participants(
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:
     """Return the share of a panel's width that the names take."""
     longest = max(len(shortened(code, 8)) for code in found.participant)
-    return (LETTER_MM * longest + 2.0) / width_mm
+    return (LETTER_MM * type_scale() * longest + 2.0) / width_mm

@@ -199,6 +199,11 @@ def share_axes(panels: Sequence[Axes], *, width_mm: float) -> None:
             axes.set_ylabel("")
 
 
+def type_scale() -> float:
+    """Return how much larger type is now than in the report, whose letters sizes in mm are for."""
+    return float(mpl.rcParams["font.size"]) / FONT_PT
+
+
 def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:
     """Ask for about that many ticks; None leaves an axis alone."""
     from matplotlib.ticker import MaxNLocator
