@@ -6,12 +6,14 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.transforms import ScaledTranslation
 
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.alternatives import of_budgets
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.looks import (
     DOUBLE_MM,
+    MM,
     add_panel,
     few_ticks,
     is_narrow,
@@ -42,6 +44,7 @@ PART_COLOURS = (
 # Beside the colour, so that any two parts differ in grey and whatever colours a reader sees.
 PART_HATCHES = ("", "....", "xxxx", "", "////", "||||", "\\\\\\\\", "....", "xxxx", "----")
 LETTER_MM = 1.55  # width of a letter, at most on average
+TITLE_MM = 4.5
 KEY_MM = 3.8  # height of a line of the key
 SEEN = 0.01  # a part below this share of every bar's whole cannot be seen, and is not named
 
@@ -130,9 +133,11 @@ def plot_budget(
             bars = [bar for bar in axes.containers if bar.get_label() in visible]
             widest = 7.0 + LETTER_MM * type_scale() * max(map(len, visible), default=1)
             columns = max(1, min(3, int(size_mm(axes)[0] / widest)))
+            inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
+            title = ScaledTranslation(0, TITLE_MM * type_scale() * MM, inches)  # room for one
             axes.legend(
-                handles=bars, loc="lower left", bbox_to_anchor=(0, 1.02), ncols=columns,
-                handlelength=1.0,
+                handles=bars, loc="lower left", bbox_to_anchor=(0, 1), ncols=columns,
+                bbox_transform=axes.transAxes + title, handlelength=1.0,
             )  # fmt: skip
     return axes
 
