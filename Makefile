@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract nightly clean
+.PHONY: help demo test lint types contract package nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -30,6 +30,9 @@ types: $(VENV)/ready  ## Check types, of a user's typed script as well
 
 contract: $(VENV)/ready  ## Check which package may import which
 	$(BIN)/lint-imports
+
+package:  ## Build wheel and sdist, and try each in an empty environment
+	$(PYTHON) .ci/package
 
 nightly: $(VENV)/ready  ## Run what is too long for every change: hours
 	.ci/nightly
