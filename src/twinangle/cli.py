@@ -313,6 +313,33 @@ def plan(
         print(line)
 
 
+@app.command(epilog=RECORDING, short_help="Print a session sheet to record by.")
+def protocol(
+    study: StudyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the sheet: .pdf for paper, .md or .txt.", show_default=False),
+    ] = None,
+    participant: Annotated[
+        str | None, typer.Option(help="Sheet of this participant's code.", show_default=False)
+    ] = None,
+    session: Annotated[
+        str | None, typer.Option(help="Sheet of this session.", show_default=False)
+    ] = None,
+) -> None:
+    """Print how a session is recorded, from the study's own settings; no recording is needed.
+
+    Without --out the sheet is printed here, as Markdown.
+    """
+    from twinangle.protocol import as_markdown, session_sheet, write_sheet
+
+    sheet = session_sheet(study, participant=participant, session=session)
+    if out is None:
+        _say(as_markdown(sheet))
+    else:
+        _say(f"Written: {write_sheet(sheet, out)}")
+
+
 @app.command(short_help="Make the report again, without analysing.")
 def report(
     folder: Annotated[Path, typer.Argument(help="Folder of a run's results.", show_default=False)],

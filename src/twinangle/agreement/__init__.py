@@ -42,6 +42,7 @@ from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
 from twinangle.agreement.planning import (
     SampleSize,
+    cycles_for_mean,
     cycles_for_sd,
     participants_for_limits,
     participants_for_limits_within,
@@ -104,6 +105,7 @@ __all__ = [
     "concordance",
     "curve_band",
     "cycle_variability",
+    "cycles_for_mean",
     "cycles_for_sd",
     "deming_regression",
     "difference_along_cycle",

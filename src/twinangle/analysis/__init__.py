@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from twinangle.analysis.checking import check_study
+from twinangle.analysis.checking import check_study, declared_faults
 from twinangle.analysis.compiling import compile_ahead
 from twinangle.analysis.study import input_files, pool_study, run_study
 from twinangle.analysis.trial import analyse_trial
@@ -10,6 +10,7 @@ from twinangle.analysis.trial import analyse_trial
 __all__ = [
     "analyse_trial",
     "check_study",
+    "declared_faults",
     "compile_ahead",
     "input_files",
     "pool_study",
