@@ -10,8 +10,8 @@ from twinangle.analysis.trial import analyse_trial
 __all__ = [
     "analyse_trial",
     "check_study",
-    "declared_faults",
     "compile_ahead",
+    "declared_faults",
     "input_files",
     "pool_study",
     "run_study",

@@ -5,7 +5,6 @@ What no setting states is common practice in movement laboratories, no source.
 
 from __future__ import annotations
 
-from twinangle.naming import listed
 from twinangle.signals.joint import JOINTS, Joint
 from twinangle.study import (
     AngleReference,
@@ -58,19 +57,23 @@ def uses_magnetometers(study: Study) -> bool:
 
 def _device(wearable: AngleWearable, joint: Joint) -> list[str]:
     """Return what is known of a device that delivers the angle itself."""
-    columns = listed(dict.fromkeys(wearable.by_procedure.values()))
+    columns = ", ".join(wearable.columns)
     return [
-        f"Wearable: it computes the {joint.name} angle itself (column {columns}, {wearable.unit}). "
-        "Put on and calibrate it as its maker says, each time the same way.",
-        "What it computes inside is not known here and not mended afterwards: write down its "
-        "firmware, mode and settings, and change none of them during the study.",
+        (
+            f"Wearable: it computes the {joint.name} angle itself (column {columns}, {wearable.unit}). "
+            "Put on and calibrate it as its maker says, each time the same way."
+        ),
+        (
+            "What it computes inside is not known here and not mended afterwards: write down its "
+            "firmware, mode and settings, and change none of them during the study."
+        ),
     ]
 
 
 def _two_sensors(joint: Joint, worn: str) -> str:
     return (
         f"Wearable: one sensor on the {joint.proximal.name} (proximal, nearer the trunk), one on "
-        f"the {joint.distal.name} (distal){worn}. Check which is which before they are strapped on: "
+        f"the {joint.distal.name} (distal){worn}. Check which is which before strapping: "
         "names on the sensors, or move one and look."
     )
 
@@ -80,9 +83,7 @@ def _channels(wearable: InertialWearable | OrientationWearable, joint: Joint) ->
     lines = []
     for place, segment in joint.segments.items():
         sensor = wearable.proximal if place == "proximal" else wearable.distal
-        names = [
-            f"{kind} {', '.join(value)}" for kind, value in sensor if isinstance(value, tuple)
-        ]
+        names = [f"{kind} {', '.join(value)}" for kind, value in sensor if isinstance(value, tuple)]
         own = f"; file {getattr(wearable.files, place)}" if wearable.files is not None else ""
         lines.append(f"{segment.name.capitalize()} ({place}): {'; '.join(names)}{own}.")
     return lines
@@ -94,10 +95,12 @@ def _mounting(study: Study) -> list[str]:
     if isinstance(study.wearable, OrientationWearable):
         kind = "w, x, y, z, sensor to earth"
     lines = [
-        f"Axes as the study file has them: {kind}. The sensors may be turned any way on the "
-        "segment, over little muscle, but must not move from neutral standing to the last cycle. A "
-        "sensor that slipped or was taken off needs neutral standing"
-        f"{' and functional movement' if needs_movement(study) else ''} anew, in a further trial."
+        (
+            f"Axes as the study file has them: {kind}. The sensors may be turned any way on the "
+            "segment, over little muscle, but must not move from neutral standing to the last cycle. A "
+            "sensor that slipped or was taken off needs neutral standing"
+            f"{' and functional movement' if needs_movement(study) else ''} anew, in a further trial."
+        )
     ]
     if uses_magnetometers(study):
         lines.append(
@@ -126,9 +129,11 @@ def _reference(study: Study) -> list[str]:
         lines = _markers(reference)
     elif isinstance(reference, OrientationReference):
         lines = [
-            f"Reference: the frames of {joint.proximal.name} and {joint.distal.name}, with the "
-            f"axis {reference.flexion_axis} mediolateral and {reference.long_axis} along the "
-            "segment."
+            (
+                f"Reference: the frames of {joint.proximal.name} and {joint.distal.name}, with the "
+                f"axis {reference.flexion_axis} mediolateral and {reference.long_axis} along the "
+                "segment."
+            )
         ]
     else:
         lines = _angle(reference, joint)
@@ -141,10 +146,12 @@ def _reference(study: Study) -> list[str]:
 
 def _angle(reference: AngleReference, joint: Joint) -> list[str]:
     lines = [
-        f"Reference: a goniometer or the like over the {joint.name} (column {reference.angle}, "
-        f"{reference.unit}); flexion {'positive' if reference.sign == 1 else 'negative'} in its "
-        f"file. One end on the {joint.proximal.name}, one on the {joint.distal.name}, along the "
-        "segments, clear of the sensors; its spring is guided, not stretched."
+        (
+            f"Reference: a goniometer or the like over the {joint.name} (column {reference.angle}, "
+            f"{reference.unit}); flexion {'positive' if reference.sign == 1 else 'negative'} in its "
+            f"file. One end on the {joint.proximal.name}, one on the {joint.distal.name}, along the "
+            "segments, clear of the sensors; its spring is guided, not stretched."
+        )
     ]
     if reference.limits is not None:
         low, high = reference.limits
@@ -159,9 +166,11 @@ def _angle(reference: AngleReference, joint: Joint) -> list[str]:
 
 def _markers(reference: MarkerReference) -> list[str]:
     lines = [
-        "Reference: optical markers. Proximal: "
-        f"{', '.join(reference.proximal.names)}. Distal: {', '.join(reference.distal.names)}. Press "
-        "each landmark's marker on the bone, none on a strap or a sensor."
+        (
+            "Reference: optical markers. Proximal: "
+            f"{', '.join(reference.proximal.names)}. Distal: {', '.join(reference.distal.names)}. "
+            "Each landmark's marker sits on the bone, none on a strap or a sensor."
+        )
     ]
     start, end = reference.calibration_start_s, reference.calibration_end_s
     if start is not None and end is not None:

@@ -21,10 +21,12 @@ def strides(study: Study) -> list[str]:
     wanted = cycles_for_sd(SD_PRECISION, confidence=study.agreement.confidence).n
     level = f"{100 * study.agreement.confidence:g} %"
     lines = [
-        f"At least {wanted} {noun} that count, under every condition and in every trial that "
-        f"stands alone: from {wanted} on a person's SD over {noun} is known to ± "
-        f"{100 * SD_PRECISION:g} % ({level}); a mean curve needs {CYCLES_FOR_MEAN}; below "
-        f"{LEAST_CYCLES} the trial is refused.",
+        (
+            f"At least {wanted} {noun} that count, under every condition and in every trial that "
+            f"stands alone: from {wanted} on a person's SD over {noun} is known to ± "
+            f"{100 * SD_PRECISION:g} % ({level}); a mean curve needs {CYCLES_FOR_MEAN}; below "
+            f"{LEAST_CYCLES} the trial is refused."
+        ),
         *_for_margin(study, noun),
         _what_counts(study, wanted, walking),
     ]
@@ -40,13 +42,13 @@ def _for_margin(study: Study, noun: str) -> list[str]:
         return []
     target, level = margin / SHARE_OF_MARGIN, study.agreement.confidence
     sizes = [cycles_for_mean(target, sd=sd, confidence=level).n for sd in SPREADS_DEG]
-    each = listing(
-        f"{n} for {sd:g}°" for n, sd in zip(sizes, SPREADS_DEG, strict=True)
-    )
+    each = listing(f"{n} for {sd:g}°" for n, sd in zip(sizes, SPREADS_DEG, strict=True))
     return [
-        f"The margin is {margin:g}°. For a person's mean difference within ± {target:g}° "
-        f"({100 * level:g} %), a fifth of it, by the SD of the difference over {noun}: {each}. How many "
-        "people: `twinangle plan`."
+        (
+            f"The margin is {margin:g}°. For a person's mean difference within ± {target:g}° "
+            f"({100 * level:g} %), a fifth of it, by the SD of the difference over {noun}: {each}. "
+            "How many people: `twinangle plan`."
+        )
     ]
 
 
@@ -76,8 +78,8 @@ def route(study: Study) -> list[str]:
     lines = []
     if walking:
         lines.append(
-            "Walk every route beforehand. Indoors: clear, dry floor, room to turn. Outdoors: level, "
-            "dry, without traffic, in daylight; not in ice, storm or heat; know where help is."
+            "Walk every route beforehand. Indoors: clear, dry floor, room to turn. Outdoors: "
+            "level, dry, without traffic, in daylight; not in ice, storm or heat; know where help is."
         )
     else:
         lines.append("A firm chair or stand, room for the whole movement, one place for everyone.")

@@ -35,8 +35,8 @@ def standing(study: Study) -> list[str]:
         if wearable.standing_from_reference:
             angle = "is given the reference's angle, which has to record it too"
         why = (
-            f"It tells how the sensors sit on the segments, and {angle}. Unlike standing shifts the "
-            f"whole angle: the same posture every time, no sway (a scatter above {MOVED_DEG:g}° is "
+            f"It tells how the sensors sit on the segments, and {angle}. Another posture shifts "
+            f"the whole angle: the same one every time, no sway (a scatter above {MOVED_DEG:g}° is "
             "warned of)."
         )
     away = " Away from steel, lifts and radiators." if uses_magnetometers(study) else ""
@@ -47,13 +47,17 @@ def functional(study: Study) -> list[str]:
     """Return how the joint is moved for its axis; none where the angle is ready-made."""
     if isinstance(study.wearable, AngleWearable):
         return []
-    joint = JOINTS[study.joint]
+    joint, walking = JOINTS[study.joint], study.cycles.movement == "walking"
     lines = [
-        f"Move the {joint.name} into {joint.movement} and back {REPETITIONS} times, in its plane "
-        f"alone, to {SMALL_MOVEMENT_DEG:g}° or more if that is safe (below "
-        f"{SMALLEST_MOVEMENT_DEG:g}° there is no axis); {_where(study, 'functional')}.",
-        "It tells the axis of flexion. Whoever is spared it: leave the cells empty; the axis is "
-        "then found from the walk, less well.",
+        (
+            f"Move the {joint.name} into {joint.movement} and back {REPETITIONS} times, in its plane "
+            f"alone, to {SMALL_MOVEMENT_DEG:g}° or more if that is safe (below "
+            f"{SMALLEST_MOVEMENT_DEG:g}° there is no axis); {_where(study, 'functional')}."
+        ),
+        (
+            "It tells the axis of flexion. Whoever is spared it: leave the cells empty; the axis is "
+            f"then found from the {'walk' if walking else 'exercise'}, less well."
+        ),
     ]
     if study.reference is not None:
         lines.append("Both instruments record it: its bends help to find one clock.")
@@ -104,11 +108,15 @@ def _stretches(study: Study, part: str) -> set[Interval]:
 def _cross_correlation(settings: SynchronisationSettings) -> list[str]:
     expected = f" after allowing for {settings.expected_lag_s:g} s" * bool(settings.expected_lag_s)
     lines = [
-        f"Found from the movement. Start both recordings within {settings.max_lag_s:g} s of each "
-        f"other{expected}, before the participant moves; stop both when all is done.",
-        f"At least {ENOUGH_STRIDES} cycles with both instruments. Even walking looks the same one "
-        "cycle later: stand still before the start and after the end, and let the walk have a stop "
-        "or a turn.",
+        (
+            f"Found from the movement. Start both recordings within {settings.max_lag_s:g} s of each "
+            f"other{expected}, before the participant moves; stop both when all is done."
+        ),
+        (
+            f"At least {ENOUGH_STRIDES} cycles with both instruments. Even walking looks the same one "
+            "cycle later: stand still before the start and after the end, and let the walk have a stop "
+            "or a turn."
+        ),
     ]
     if settings.drift:
         lines.append(
@@ -124,18 +132,24 @@ def _event(settings: SynchronisationSettings) -> list[str]:
         spans = "; ".join(f"{start:g} to {end:g} s" for start, end in settings.events_s)
         where = f"at {spans} of the wearable's clock"
     return [
-        f"Heel taps (seated if need be), a stamp or a small jump {where}: three single ones, still "
-        "for 3 s before and after; the end needs them as the start does, for the drift.",
-        "Nobody taps, stamps or jumps who should not: see the cautions. Then: a trigger, or the "
-        "walk itself (a lag of that recording's own).",
+        (
+            f"Heel taps (seated if need be), a stamp or a small jump {where}: three single ones, still "
+            "for 3 s before and after; the end needs them as the start does, for the drift."
+        ),
+        (
+            "Nobody taps, stamps or jumps who should not: see the cautions. Then: a trigger, or the "
+            "walk itself (a lag of that recording's own)."
+        ),
     ]
 
 
 def _trigger(settings: SynchronisationSettings) -> list[str]:
     return [
-        f"One trigger into both instruments: channels {settings.wearable_trigger} and "
-        f"{settings.reference_trigger}. Give pulses at unlike distances at start and end, eight or "
-        "more in all, and see both channels move before the participant does."
+        (
+            f"One trigger into both instruments: channels {settings.wearable_trigger} and "
+            f"{settings.reference_trigger}. Give pulses at unlike distances at start and end, eight or "
+            "more in all, and see both channels move before the participant does."
+        )
     ]
 
 
@@ -146,8 +160,10 @@ def _shared(_: SynchronisationSettings) -> list[str]:
 def _manual(settings: SynchronisationSettings) -> list[str]:
     drift = 0.0 if settings.drift_ppm is None else settings.drift_ppm
     return [
-        f"The study file states the lag: {settings.lag_s:g} s, drift {drift:g} ppm. It holds only "
-        "as long as both instruments are started the same way; a tap seen by both checks it."
+        (
+            f"The study file states the lag: {settings.lag_s:g} s, drift {drift:g} ppm. It holds only "
+            "as long as both instruments are started the same way; a tap seen by both checks it."
+        )
     ]
 
 

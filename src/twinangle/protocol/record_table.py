@@ -12,6 +12,7 @@ from twinangle.signals.recording import Interval
 from twinangle.study import AngleWearable, SensorFiles, Study, Trial
 
 SPARE_ROWS = 6  # of a table that the study leaves empty
+LEAST_ROWS = 4  # of a session: room for a trial that has to be repeated
 OPEN = "file name to be written down"
 
 
@@ -76,10 +77,11 @@ def record_table(study: Study, trials: tuple[Trial, ...], columns: tuple[str, ..
     sessions = list(dict.fromkeys((t.participant, t.session) for t in trials))
     note = ""
     if not trials:
-        rows = [RecordRow("", (), ("",) * len(heads)) for _ in range(SPARE_ROWS)]
+        rows = [_empty(heads)] * SPARE_ROWS
         note = "The trials table has no rows yet: write down condition, trial, side and file names."
     elif len(sessions) == 1:
         rows = [_row(study, trial, heads) for trial in trials]
+        rows += [_empty(heads)] * (LEAST_ROWS - len(rows))
     else:
         rows = _pattern(study, trials, heads)
         note = (
@@ -87,6 +89,10 @@ def record_table(study: Study, trials: tuple[Trial, ...], columns: tuple[str, ..
             "file names: `--participant` and `--session`."
         )
     return RecordTable(tuple(rows), heads, columns, note)
+
+
+def _empty(heads: tuple[str, ...]) -> RecordRow:
+    return RecordRow("", (), ("",) * len(heads))
 
 
 def _time_heads(study: Study) -> tuple[str, ...]:
@@ -194,4 +200,8 @@ def _marked(name: str, trial: Trial, marked: str) -> str:
 
 
 # How a session stands in a name: not at all, behind a word for it, alone between separators.
-_MARKS = ("", r"(?i)(?:(?<=s)|(?<=s-)|(?<=n-)|(?<=day)){}(?![A-Za-z0-9])", r"(?<![A-Za-z0-9]){}(?![A-Za-z0-9])")
+_MARKS = (
+    "",
+    r"(?i)(?:(?<=s)|(?<=s-)|(?<=n-)|(?<=day)){}(?![A-Za-z0-9])",
+    r"(?<![A-Za-z0-9]){}(?![A-Za-z0-9])",
+)

@@ -130,10 +130,14 @@ def _parts(study: Study, trials: Sequence[Trial]) -> tuple[Part, ...]:
 def _before(study: Study) -> list[str]:
     instruments = "instrument" if study.reference is None else "instruments"
     return [
-        "Ethics approval and written consent are there; the participant knows that they may stop "
-        f"at any time. {CODE}",
-        f"Batteries, storage and clocks of the {instruments}; a test recording of some seconds, "
-        "read with `twinangle describe`.",
+        (
+            "Ethics approval and written consent are there; the participant knows that they may stop "
+            f"at any time. {CODE}"
+        ),
+        (
+            f"Batteries, storage and clocks of the {instruments}; a test recording of some seconds, "
+            "read with `twinangle describe`."
+        ),
     ]
 
 
@@ -141,10 +145,14 @@ def _to_note(study: Study) -> list[str]:
     magnets = ", magnets or iron met" if uses_magnetometers(study) else ""
     speed = "speed, " if study.cycles.movement == "walking" else "pace, load, "
     return [
-        "Clock time of every start and stop; what was put on, shifted or taken off and when"
-        f"{magnets}; shoes, {speed}aids; stumbles, stops, pain; skin before and after.",
-        "A trial that went wrong is kept, with the reason in the column exclude; a stretch of it "
-        "in the column mask.",
+        (
+            "Clock time of every start and stop; what was put on, shifted or taken off and when"
+            f"{magnets}; shoes, {speed}aids; stumbles, stops, pain; skin before and after."
+        ),
+        (
+            "A trial that went wrong is kept, with the reason in the column exclude; a stretch of it "
+            "in the column mask."
+        ),
     ]
 
 
