@@ -29,7 +29,9 @@ RULES = (
     "Local rules, the ethics approval and the licensed clinician in charge come before anything "
     "here."
 )
-RECORDING = f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/recording.md."
+RECORDING = (
+    f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/how-to/recording.md."
+)
 
 
 def to_be_stated(movements: tuple[str, ...]) -> str:

@@ -60,8 +60,8 @@ def _device(wearable: AngleWearable, joint: Joint) -> list[str]:
     columns = ", ".join(wearable.columns)
     return [
         (
-            f"Wearable: it computes the {joint.name} angle itself (column {columns}, {wearable.unit}). "
-            "Put on and calibrate it as its maker says, each time the same way."
+            f"Wearable: it computes the {joint.name} angle itself (column {columns}, "
+            f"{wearable.unit}). Put on and calibrate it as its maker says, each time the same way."
         ),
         (
             "What it computes inside is not known here and not mended afterwards: write down its "
@@ -97,9 +97,9 @@ def _mounting(study: Study) -> list[str]:
     lines = [
         (
             f"Axes as the study file has them: {kind}. The sensors may be turned any way on the "
-            "segment, over little muscle, but must not move from neutral standing to the last cycle. A "
-            "sensor that slipped or was taken off needs neutral standing"
-            f"{' and functional movement' if needs_movement(study) else ''} anew, in a further trial."
+            "segment, over little muscle, but must not move from neutral standing to the last "
+            "cycle. A sensor that slipped or was taken off needs neutral standing "
+            "and functional movement anew, in a further trial."
         )
     ]
     if uses_magnetometers(study):
@@ -114,11 +114,6 @@ def _mounting(study: Study) -> list[str]:
             "without a gap, and the joint has to move about, not bend on the spot alone."
         )
     return lines
-
-
-def needs_movement(study: Study) -> bool:
-    """Return whether a functional movement gives the flexion axis."""
-    return not isinstance(study.wearable, AngleWearable)
 
 
 def _reference(study: Study) -> list[str]:
@@ -148,9 +143,9 @@ def _angle(reference: AngleReference, joint: Joint) -> list[str]:
     lines = [
         (
             f"Reference: a goniometer or the like over the {joint.name} (column {reference.angle}, "
-            f"{reference.unit}); flexion {'positive' if reference.sign == 1 else 'negative'} in its "
-            f"file. One end on the {joint.proximal.name}, one on the {joint.distal.name}, along the "
-            "segments, clear of the sensors; its spring is guided, not stretched."
+            f"{reference.unit}); flexion {'positive' if reference.sign == 1 else 'negative'} in "
+            f"its file. One end on the {joint.proximal.name}, one on the {joint.distal.name}, "
+            "along the segments, clear of the sensors; its spring is guided, not stretched."
         )
     ]
     if reference.limits is not None:

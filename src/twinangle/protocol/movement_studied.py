@@ -79,7 +79,8 @@ def route(study: Study) -> list[str]:
     if walking:
         lines.append(
             "Walk every route beforehand. Indoors: clear, dry floor, room to turn. Outdoors: "
-            "level, dry, without traffic, in daylight; not in ice, storm or heat; know where help is."
+            "level, dry, without traffic, in daylight; not in ice, storm or heat; know "
+            "where help is."
         )
     else:
         lines.append("A firm chair or stand, room for the whole movement, one place for everyone.")

@@ -50,13 +50,13 @@ def functional(study: Study) -> list[str]:
     joint, walking = JOINTS[study.joint], study.cycles.movement == "walking"
     lines = [
         (
-            f"Move the {joint.name} into {joint.movement} and back {REPETITIONS} times, in its plane "
-            f"alone, to {SMALL_MOVEMENT_DEG:g}° or more if that is safe (below "
+            f"Move the {joint.name} into {joint.movement} and back {REPETITIONS} times, in its "
+            f"plane alone, to {SMALL_MOVEMENT_DEG:g}° or more if that is safe (below "
             f"{SMALLEST_MOVEMENT_DEG:g}° there is no axis); {_where(study, 'functional')}."
         ),
         (
-            "It tells the axis of flexion. Whoever is spared it: leave the cells empty; the axis is "
-            f"then found from the {'walk' if walking else 'exercise'}, less well."
+            "It tells the axis of flexion. Whoever is spared it: leave the cells empty; the axis "
+            f"is then found from the {'walk' if walking else 'exercise'}, less well."
         ),
     ]
     if study.reference is not None:
@@ -109,13 +109,13 @@ def _cross_correlation(settings: SynchronisationSettings) -> list[str]:
     expected = f" after allowing for {settings.expected_lag_s:g} s" * bool(settings.expected_lag_s)
     lines = [
         (
-            f"Found from the movement. Start both recordings within {settings.max_lag_s:g} s of each "
-            f"other{expected}, before the participant moves; stop both when all is done."
+            f"Found from the movement. Start both recordings within {settings.max_lag_s:g} s of "
+            f"each other{expected}, before the participant moves; stop both when all is done."
         ),
         (
-            f"At least {ENOUGH_STRIDES} cycles with both instruments. Even walking looks the same one "
-            "cycle later: stand still before the start and after the end, and let the walk have a stop "
-            "or a turn."
+            f"At least {ENOUGH_STRIDES} cycles with both instruments. Even walking looks the same "
+            "one cycle later: stand still before the start and after the end, and let the walk "
+            "have a stop or a turn."
         ),
     ]
     if settings.drift:
@@ -133,12 +133,12 @@ def _event(settings: SynchronisationSettings) -> list[str]:
         where = f"at {spans} of the wearable's clock"
     return [
         (
-            f"Heel taps (seated if need be), a stamp or a small jump {where}: three single ones, still "
-            "for 3 s before and after; the end needs them as the start does, for the drift."
+            f"Heel taps (seated if need be), a stamp or a small jump {where}: three single ones, "
+            "still for 3 s before and after; the end needs them as the start does, for the drift."
         ),
         (
-            "Nobody taps, stamps or jumps who should not: see the cautions. Then: a trigger, or the "
-            "walk itself (a lag of that recording's own)."
+            "Nobody taps, stamps or jumps who should not: see the cautions. Then: a trigger, or "
+            "the walk itself (a lag of that recording's own)."
         ),
     ]
 
@@ -147,8 +147,8 @@ def _trigger(settings: SynchronisationSettings) -> list[str]:
     return [
         (
             f"One trigger into both instruments: channels {settings.wearable_trigger} and "
-            f"{settings.reference_trigger}. Give pulses at unlike distances at start and end, eight or "
-            "more in all, and see both channels move before the participant does."
+            f"{settings.reference_trigger}. Give pulses at unlike distances at start and end, "
+            "eight or more in all, and see both channels move before the participant does."
         )
     ]
 
@@ -161,8 +161,9 @@ def _manual(settings: SynchronisationSettings) -> list[str]:
     drift = 0.0 if settings.drift_ppm is None else settings.drift_ppm
     return [
         (
-            f"The study file states the lag: {settings.lag_s:g} s, drift {drift:g} ppm. It holds only "
-            "as long as both instruments are started the same way; a tap seen by both checks it."
+            f"The study file states the lag: {settings.lag_s:g} s, drift {drift:g} ppm. It holds "
+            "only as long as both instruments are started the same way; a tap seen by both "
+            "checks it."
         )
     ]
 

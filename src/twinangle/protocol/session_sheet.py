@@ -131,12 +131,12 @@ def _before(study: Study) -> list[str]:
     instruments = "instrument" if study.reference is None else "instruments"
     return [
         (
-            "Ethics approval and written consent are there; the participant knows that they may stop "
-            f"at any time. {CODE}"
+            "Ethics approval and written consent are there; the participant knows that they may "
+            f"stop at any time. {CODE}"
         ),
         (
-            f"Batteries, storage and clocks of the {instruments}; a test recording of some seconds, "
-            "read with `twinangle describe`."
+            f"Batteries, storage and clocks of the {instruments}; a test recording of some "
+            "seconds, read with `twinangle describe`."
         ),
     ]
 
@@ -150,8 +150,8 @@ def _to_note(study: Study) -> list[str]:
             f"{magnets}; shoes, {speed}aids; stumbles, stops, pain; skin before and after."
         ),
         (
-            "A trial that went wrong is kept, with the reason in the column exclude; a stretch of it "
-            "in the column mask."
+            "A trial that went wrong is kept, with the reason in the column exclude; a stretch of "
+            "it in the column mask."
         ),
     ]
 
