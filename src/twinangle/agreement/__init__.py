@@ -51,12 +51,8 @@ from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
 from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
-from twinangle.agreement.reliability import (
-    IntraclassCorrelation,
-    MeasurementError,
-    intraclass_correlations,
-    measurement_error,
-)
+from twinangle.agreement.reliability import IntraclassCorrelation, intraclass_correlations
+from twinangle.agreement.retest import MeasurementError, measurement_error
 from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
 from twinangle.agreement.variability import (

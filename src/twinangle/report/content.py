@@ -87,7 +87,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Error budget of the other procedures", further_budget_section),
     _titled("Distribution of the differences", distribution_section),
     _plain("Limits without each participant", sensitivity_section),
-    _plain("Reliability", reliability_section),
+    _titled("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),
     _plain("Every warning", warnings_section),
     _plain("Every decision", every_decision_section),

@@ -6,7 +6,9 @@ from twinangle.options import Options
 from twinangle.report.blocks import (
     NAMED,
     Block,
+    Figures,
     bullets,
+    figures_named,
     heading,
     named_cells,
     table,
@@ -16,7 +18,8 @@ from twinangle.report.blocks import (
 from twinangle.report.multiple_correlation import multiple_correlation_blocks
 from twinangle.results import Absent, Pooled, Reliability, StudyResults, absences, given
 from twinangle.results.grouping import distinct
-from twinangle.wording import NOTHING, listing, number
+from twinangle.results.session_words import session_sentence
+from twinangle.wording import NOTHING, listing
 
 _DESIGNS = {
     "both instruments": "Between the two instruments",
@@ -26,7 +29,7 @@ _DESIGNS = {
 _SHOWN_FORMS = ("ICC(2,1)", "ICC(3,1)")  # all six are in tables/reliability.csv
 
 
-def reliability_section(results: StudyResults) -> list[Block]:
+def reliability_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return intraclass correlations, measurement error, concordance, multiple correlation."""
     parts = given(results.reliability)
     blocks: list[Block] = []
@@ -34,6 +37,7 @@ def reliability_section(results: StudyResults) -> list[Block]:
         several = [each for each in parts if each[1].design == design]
         blocks += [
             heading(_DESIGNS.get(design, design)),
+            *_sessions(results, figures, design),
             *_reliability_tables(several, results.options),
         ]
     blocks += multiple_correlation_blocks(results)
@@ -59,6 +63,11 @@ def reliability_section(results: StudyResults) -> list[Block]:
                 for _, each in absences(results.reliability)
             ),
             *(
+                f"Left out of the reliability over {found.design}: {line}."
+                for _, found in parts
+                for line in found.left_out
+            ),
+            *(
                 f"Detectable change between the instruments is not given: {found.error.reason}"
                 for _, found in parts
                 if isinstance(found.error, Absent)
@@ -71,6 +80,14 @@ def reliability_section(results: StudyResults) -> list[Block]:
     if not (blocks or notes):
         return []
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
+
+
+def _sessions(results: StudyResults, figures: Figures, design: str) -> list[Block]:
+    """Return the sentence of test and retest and its figures; none of another design."""
+    if design != "sessions":
+        return []
+    said = session_sentence(results)
+    return [*([text(said)] if said else []), *figures_named(figures, "sessions")]
 
 
 def _reliability_tables(
@@ -97,8 +114,9 @@ def _reliability_tables(
             *named_cells(item),
             both.instrument,
             with_interval(found.sem, found.sem_ci),
-            number(found.sem_agreement),
             with_interval(found.mdc, found.mdc_ci),
+            with_interval(found.sem_agreement, found.sem_agreement_ci),
+            with_interval(found.mdc_agreement, found.mdc_agreement_ci),
         ]
         for item, both in parts
         if not isinstance(found := both.error, Absent)
@@ -116,12 +134,20 @@ def _reliability_tables(
     return [
         correlations,
         table(
-            (*NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
+            (
+                *NAMED,
+                "Values of",
+                "SEM",
+                "Detectable change",
+                "SEM with shift",
+                "Change with shift",
+            ),
             error,
             words=4,
-            caption="Standard error of measurement without and with the shift between the columns, "
-            f"and the smallest change that is one with {options.level} confidence, of one "
-            f"instrument measured again; degrees, {options.level} intervals in brackets.",
+            caption="Standard error of measurement, and the smallest change that is one with "
+            f"{options.level} confidence, of one instrument measured again: without and with the "
+            "shift between the columns that all participants share, of which two columns tell "
+            f"little; degrees, {options.level} intervals over participants in brackets.",
         ),
     ]
 
@@ -135,7 +161,8 @@ def reliability_paragraph(results: StudyResults) -> str:
     again = listing(distinct(item.design for item in parts if not isinstance(item.error, Absent)))
     error = (
         " by the standard error of measurement and the minimal detectable change of one instrument "
-        f"over {again} (Weir 2005),"
+        f"over {again} (Weir 2005; with the shift between the columns counted, intervals by the modified large "
+        "sample method, Graybill & Wang 1980),"
         if again
         else ""
     )
