@@ -287,12 +287,25 @@ def plan(
         int | None,
         typer.Option(min=1, help="Cycles under the other condition, if not as many as --cycles."),
     ] = None,
+    sem: Annotated[
+        float | None,
+        typer.Option(min=0, help="Expected standard error of measurement of test and retest, °."),
+    ] = None,
+    sem_precision: Annotated[
+        float | None,
+        typer.Option(help="Aim: half the width of its interval at most, °."),
+    ] = None,
+    sessions: Annotated[
+        int | None,
+        typer.Option(min=2, help="Sessions a participant; 2 to 5 in turn if left out."),
+    ] = None,
     power: Annotated[float, typer.Option(help="Wanted probability of reaching an aim.")] = 0.8,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.95,
 ) -> None:
     """Tell how many participants and cycles a study needs, by simulating its own analysis.
 
-    Give at least one aim: --precision or --margin (with --sd-between), or --sd-ratio.
+    Give at least one aim: --precision or --margin (with --sd-between), --sd-ratio, or
+    --sem-precision (with --sem).
     """
     from twinangle.plan import Aims, planned_sizes
 
@@ -306,6 +319,9 @@ def plan(
         sd_ratio=sd_ratio,
         sd_log_ratio=sd_log_ratio,
         other_cycles=other_cycles,
+        sem=sem,
+        sem_precision=sem_precision,
+        sessions=sessions,
         power=power,
         confidence=confidence,
     )

@@ -40,6 +40,7 @@ from twinangle.agreement.multiple_correlation import (
 from twinangle.agreement.over_time import TimeAgreement, compare_over_time
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
+from twinangle.agreement.planned_sessions import participants_for_sem
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_mean,
@@ -120,6 +121,7 @@ __all__ = [
     "participants_for_limits",
     "participants_for_limits_within",
     "participants_for_sd_ratio",
+    "participants_for_sem",
     "percentile_limits",
     "pool_budgets",
     "pool_curves",

@@ -161,8 +161,8 @@ def reliability_paragraph(results: StudyResults) -> str:
     again = listing(distinct(item.design for item in parts if not isinstance(item.error, Absent)))
     error = (
         " by the standard error of measurement and the minimal detectable change of one instrument "
-        f"over {again} (Weir 2005; with the shift between the columns counted, intervals by the modified large "
-        "sample method, Graybill & Wang 1980),"
+        f"over {again} (Weir 2005; with the shift between the columns counted, intervals by "
+        "the modified large sample method, Graybill & Wang 1980),"
         if again
         else ""
     )

@@ -29,8 +29,8 @@ def session_sentence(results: StudyResults) -> str:
             f"{count(len(found.people), 'participant')}{where}, the wearable's "
             f"{quantity_name(quantity).lower()} repeats with a standard error of measurement of "
             f"{_ends(error.sem, error.sem_ci)}; the smallest change of one person that is more "
-            f"than that error is {_ends(error.mdc, error.mdc_ci)}. {MAIN_FORM} (two-way, agreement) "
-            f"is {number(icc.value)} ({between(icc.value_ci)})."
+            f"than that error is {_ends(error.mdc, error.mdc_ci)}. {MAIN_FORM} (two-way, "
+            f"agreement) is {number(icc.value)} ({between(icc.value_ci)})."
         )
     return ""
 

@@ -318,9 +318,9 @@ def _sessions(results: StudyResults) -> PaperTable:
         "sessions", "Test and retest over sessions, in degrees",
         (*WHERE, "Quantity", "Values of", "n", MAIN_FORM, "SEM", "Detectable change",
          "SEM with shift"), tuple(rows), 4,
-        (f"n: participants / sessions. {MAIN_FORM}: two-way random effects, absolute agreement, "
+        ((f"n: participants / sessions. {MAIN_FORM}: two-way random effects, absolute agreement, "
          "single measurement. SEM: standard error of measurement, without and with the shift "
-         f"between sessions. In brackets: {results.options.level} intervals over participants.",),
+         f"between sessions. In brackets: {results.options.level} intervals over participants."),),
     )  # fmt: skip
 
 
