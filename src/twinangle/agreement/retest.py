@@ -93,7 +93,7 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
     References
     ----------
     .. [1] Weir (2005). J Strength Cond Res 19, 231-240.
-    .. [2] Graybill & Wang (1980). J Am Stat Assoc 75, 869-873 (from memory).
+    .. [2] Graybill & Wang (1980). J Am Stat Assoc 75, 869-873.
     """
     scores = scores_of(scores)
     confidence = fraction(confidence, "confidence")

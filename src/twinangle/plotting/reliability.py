@@ -107,5 +107,5 @@ def _panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
         bottoms = [17 + (n - 1 - k) * tall for k in range(n)]
         return figure, [add_panel(figure, 13, b, width_mm - 17, 22) for b in bottoms]
     each = (width_mm - 17 - 24) / 3
-    figure = new_figure(width_mm, 62)
-    return figure, [add_panel(figure, 13 + k * (each + 12), 17, each, 39) for k in range(n)]
+    figure = new_figure(width_mm, 58)
+    return figure, [add_panel(figure, 13 + k * (each + 12), 14, each, 38) for k in range(n)]
