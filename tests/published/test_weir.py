@@ -23,6 +23,5 @@ def test_error_and_correlations_of_test_and_retest(published):
     published("weir-2005", "SEM").check(found.sem)
     for form in ("ICC(2,1)", "ICC(3,1)", "ICC(3,k)"):
         published("weir-2005", form).check(forms[form])
-    n, k = KILOGRAMS.shape
-    days = n * KILOGRAMS.mean(axis=0).var(ddof=1)
+    days = len(KILOGRAMS) * KILOGRAMS.mean(axis=0).var(ddof=1)
     published("weir-2005", "F of days").check(days / found.sem**2)
