@@ -82,6 +82,22 @@ def test_the_answer_tells_how_the_wearable_repeats_and_over_whom(over_days, larg
     assert not any("sessions" in sentence for sentence in answer_sentences(larger))
 
 
+def test_the_report_shows_the_main_procedure_and_only_where_somebody_came_twice(over_days, larger):
+    figures = {"sessions_indoor": ("Test and retest.", "3 participants in 3 sessions.")}
+    blocks = next(
+        part["blocks"]
+        for part in report_content(over_days, figures)["sections"]
+        if part["title"] == "Test and retest"
+    )
+    assert [block["kind"] for block in blocks] == ["text", "figure", "table", "list"]
+    assert len(blocks[2]["rows"]) == 6  # three quantities of both instruments
+    error = sessions(over_days, "mean_deg").error
+    assert blocks[2]["rows"][0][5].startswith(f"{error.sem:.2f}")
+    assert "P04" in blocks[3]["items"][0]
+    titles = [part["title"] for part in report_content(larger, {})["sections"]]
+    assert "Test and retest" not in titles
+
+
 def test_who_lacks_a_session_is_told(over_days):
     # Three people in three sessions tell more, (3 - 1)(3 - 1), than four in two, (4 - 1)(2 - 1).
     found = sessions(over_days)

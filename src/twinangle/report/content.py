@@ -30,7 +30,7 @@ from twinangle.report.participants import participants_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
-from twinangle.report.reliability import reliability_section
+from twinangle.report.reliability import reliability_section, sessions_section
 from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
@@ -74,6 +74,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Along the cycle", along_cycle_section),
     _titled("Conditions", conditions_section),
     _titled("Procedures compared", ranking_section),
+    _titled("Test and retest", sessions_section),
     _titled("Error budget", budget_section),
     _plain(LEFT_OUT, exclusions_section),
     _plain("What was decided by hand", decisions_section),
@@ -87,7 +88,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Error budget of the other procedures", further_budget_section),
     _titled("Distribution of the differences", distribution_section),
     _plain("Limits without each participant", sensitivity_section),
-    _titled("Reliability", reliability_section),
+    _plain("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),
     _plain("Every warning", warnings_section),
     _plain("Every decision", every_decision_section),

@@ -17,9 +17,10 @@ from twinangle.report.blocks import (
 )
 from twinangle.report.multiple_correlation import multiple_correlation_blocks
 from twinangle.results import Absent, Pooled, Reliability, StudyResults, absences, given
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
-from twinangle.results.session_words import session_sentence
-from twinangle.wording import NOTHING, listing
+from twinangle.results.session_words import MAIN_FORM, session_sentence
+from twinangle.wording import NOTHING, listing, quantity_name
 
 _DESIGNS = {
     "both instruments": "Between the two instruments",
@@ -29,7 +30,7 @@ _DESIGNS = {
 _SHOWN_FORMS = ("ICC(2,1)", "ICC(3,1)")  # all six are in tables/reliability.csv
 
 
-def reliability_section(results: StudyResults, figures: Figures) -> list[Block]:
+def reliability_section(results: StudyResults) -> list[Block]:
     """Return intraclass correlations, measurement error, concordance, multiple correlation."""
     parts = given(results.reliability)
     blocks: list[Block] = []
@@ -37,7 +38,6 @@ def reliability_section(results: StudyResults, figures: Figures) -> list[Block]:
         several = [each for each in parts if each[1].design == design]
         blocks += [
             heading(_DESIGNS.get(design, design)),
-            *_sessions(results, figures, design),
             *_reliability_tables(several, results.options),
         ]
     blocks += multiple_correlation_blocks(results)
@@ -82,12 +82,46 @@ def reliability_section(results: StudyResults, figures: Figures) -> list[Block]:
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
 
 
-def _sessions(results: StudyResults, figures: Figures, design: str) -> list[Block]:
-    """Return the sentence of test and retest and its figures; none of another design."""
-    if design != "sessions":
+def sessions_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return test and retest of the main procedure; none where nobody came twice."""
+    main = answer_of(results).procedure
+    parts = [
+        (item, found)
+        for item, found in given(results.reliability)
+        if found.design == "sessions" and item.procedure == main
+    ]
+    if not parts:
         return []
-    said = session_sentence(results)
-    return [*([text(said)] if said else []), *figures_named(figures, "sessions")]
+    rows = [
+        [
+            item.condition or NOTHING,
+            quantity_name(item.quantity),
+            found.instrument,
+            f"{len(found.people)} × {len(found.columns)}",
+            with_interval(found.form(MAIN_FORM).value, found.form(MAIN_FORM).value_ci),
+            with_interval(found.error.sem, found.error.sem_ci),
+            with_interval(found.error.mdc, found.error.mdc_ci),
+            with_interval(found.error.sem_agreement, found.error.sem_agreement_ci),
+        ]
+        for item, found in parts
+        if not isinstance(found.error, Absent)
+    ]
+    shown = table(
+        ("Condition", "Quantity", "Values of", "Size", MAIN_FORM, "SEM", "Detectable change",
+         "SEM with shift"), rows, words=3,
+        caption=f"Test and retest over sessions, {main}. Size: participants × sessions. "
+        f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: standard error of "
+        "measurement, without and with the shift between sessions that all participants share, of "
+        f"which two sessions tell little; degrees, {results.options.level} intervals over "
+        "participants in brackets.",
+    )  # fmt: skip
+    left = distinct(f"Left out, {line}." for _, found in parts for line in found.left_out)
+    return [
+        *[text(said) for said in (session_sentence(results),) if said],
+        *figures_named(figures, "sessions"),
+        shown,
+        *([bullets(left)] if left else []),
+    ]
 
 
 def _reliability_tables(
