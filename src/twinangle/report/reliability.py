@@ -110,8 +110,8 @@ def sessions_section(results: StudyResults, figures: Figures) -> list[Block]:
         ("Condition", "Quantity", "Values of", "Size", MAIN_FORM, "SEM", "Detectable change",
          "SEM with shift"), rows, words=3,
         caption=f"Test and retest over sessions, {main}. Size: participants × sessions. "
-        f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: standard error of "
-        "measurement, without and with the shift between sessions that all participants share, of "
+        f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: "
+        "standard error of measurement, without and with the shift between sessions that all participants share, of "
         f"which two sessions tell little; degrees, {results.options.level} intervals over "
         "participants in brackets.",
     )  # fmt: skip
