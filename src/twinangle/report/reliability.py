@@ -111,11 +111,15 @@ def sessions_section(results: StudyResults, figures: Figures) -> list[Block]:
          "SEM with shift"), rows, words=3,
         caption=f"Test and retest over sessions, {main}. Size: participants × sessions. "
         f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: "
-        "standard error of measurement, without and with the shift between sessions that all participants share, of "
-        f"which two sessions tell little; degrees, {results.options.level} intervals over "
-        "participants in brackets.",
+        "standard error of measurement, without and with the shift between sessions that all "
+        "participants share, of which two sessions tell little; degrees, "
+        f"{results.options.level} intervals over participants in brackets.",
     )  # fmt: skip
-    left = distinct(f"Left out, {line}." for _, found in parts for line in found.left_out)
+    left = distinct(
+        f"Left out{f' under “{item.condition}”' if item.condition else ''}: {line}."
+        for item, found in parts
+        for line in found.left_out
+    )
     return [
         *[text(said) for said in (session_sentence(results),) if said],
         *figures_named(figures, "sessions"),
