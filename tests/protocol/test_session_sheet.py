@@ -53,6 +53,9 @@ def test_one_session_has_its_code_and_its_own_file_names(planned):
     assert "Participant code: P02  Session: 1" in text
     assert "wearable: imu/P02_s1_indoor.csv; reference: gon/P02_s1_indoor.csv" in text
     assert "P01" not in text
+    assert "place it anew by the same landmarks" in text
+    alone = table(sessions="1")
+    assert "place it anew" not in words(planned(DEVICE, GONIOMETER, trials=alone))
     with pytest.raises(StudyError, match=r"no row has the participant 'P09'; it has 'P01'"):
         words(folder, participant="P09")
 

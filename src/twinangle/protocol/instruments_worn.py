@@ -21,6 +21,10 @@ NO_REFERENCE = (
     "No reference is worn: the study file has no [reference]. How far the wearable is off cannot "
     "be known then, only how it repeats and how conditions differ."
 )
+PLACED_ANEW = (
+    "Several sessions: take all of it off in between and place it anew by the same landmarks, "
+    "measured and written down."
+)
 RANGE_TRIED = (
     "Try the whole range of motion once, slowly, before the recording: nothing may pull, touch or "
     "reach the end of its range."
@@ -44,7 +48,8 @@ def placement(study: Study, sides: tuple[str, ...]) -> list[str]:
         lines = _device(wearable, joint)
     else:
         lines = [_two_sensors(joint, worn), *_channels(wearable, joint), *_mounting(study)]
-    return [side, *lines, *_reference(study), RANGE_TRIED]
+    again = [PLACED_ANEW] if len({trial.session for trial in study.trials}) > 1 else []
+    return [side, *lines, *_reference(study), RANGE_TRIED, *again]
 
 
 def uses_magnetometers(study: Study) -> bool:
