@@ -27,6 +27,25 @@ def test_the_pdf_is_accessible_and_the_same_each_time(sheet, tmp_path):
     assert len(re.findall(rb"/Type\s*/Page\b", data)) == 2
 
 
+def test_a_study_that_asks_for_everything_stays_on_two_pages(planned, tmp_path):
+    reference = """
+unit = "V"
+calibration = "protractor.csv"
+limits = [-4.8, 4.8]
+zero_at_standing = true
+[synchronisation]
+method = "event"
+[agreement]
+acceptable_deg = 5.0
+[wearable.files]
+proximal = "{wearable}_thigh.csv"
+distal = "{wearable}_shank.csv"
+"""
+    folder = planned(SENSORS.format(more=""), GONIOMETER, reference, trials=table())
+    data = objects_of(write_sheet(session_sheet(folder), tmp_path / "a.pdf").read_bytes())
+    assert len(re.findall(rb"/Type\s*/Page\b", data)) == 2
+
+
 def test_only_black_and_grey_are_printed(sheet, tmp_path):
     data = objects_of(write_sheet(sheet, tmp_path / "a.pdf").read_bytes())
     coloured = re.compile(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG|sc|SC|scn|SCN)\b")
