@@ -312,12 +312,25 @@ def plan(
         int | None,
         typer.Option(min=1, help="Cycles under the other condition, if not as many as --cycles."),
     ] = None,
+    sem: Annotated[
+        float | None,
+        typer.Option(min=0, help="Expected standard error of measurement of test and retest, °."),
+    ] = None,
+    sem_precision: Annotated[
+        float | None,
+        typer.Option(help="Aim: half the width of its interval at most, °."),
+    ] = None,
+    sessions: Annotated[
+        int | None,
+        typer.Option(min=2, help="Sessions a participant; 2 to 5 in turn if left out."),
+    ] = None,
     power: Annotated[float, typer.Option(help="Wanted probability of reaching an aim.")] = 0.8,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.95,
 ) -> None:
     """Tell how many participants and cycles a study needs, by simulating its own analysis.
 
-    Give at least one aim: --precision or --margin (with --sd-between), or --sd-ratio.
+    Give at least one aim: --precision or --margin (with --sd-between), --sd-ratio, or
+    --sem-precision (with --sem).
     """
     from twinangle.plan import Aims, planned_sizes
 
@@ -331,11 +344,41 @@ def plan(
         sd_ratio=sd_ratio,
         sd_log_ratio=sd_log_ratio,
         other_cycles=other_cycles,
+        sem=sem,
+        sem_precision=sem_precision,
+        sessions=sessions,
         power=power,
         confidence=confidence,
     )
     for line in planned_sizes(aims):
         print(line)
+
+
+@app.command(epilog=RECORDING, short_help="Print a session sheet to record by.")
+def protocol(
+    study: StudyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the sheet: .pdf for paper, .md or .txt.", show_default=False),
+    ] = None,
+    participant: Annotated[
+        str | None, typer.Option(help="Sheet of this participant's code.", show_default=False)
+    ] = None,
+    session: Annotated[
+        str | None, typer.Option(help="Sheet of this session.", show_default=False)
+    ] = None,
+) -> None:
+    """Print how a session is recorded, from the study's own settings; no recording is needed.
+
+    Without --out the sheet is printed here, as Markdown.
+    """
+    from twinangle.protocol import as_markdown, session_sheet, write_sheet
+
+    sheet = session_sheet(study, participant=participant, session=session)
+    if out is None:
+        _say(as_markdown(sheet))
+    else:
+        _say(f"Written: {write_sheet(sheet, out)}")
 
 
 @app.command(short_help="Make the report again, without analysing.")

@@ -15,8 +15,9 @@ _place = Path(__file__).parents[1] / "report" / "conftest.py"
 _spec = importlib.util.spec_from_file_location("invented_results", _place)
 _invented = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(_invented)
-build_results, study, larger, written = (
-    getattr(_invented, name) for name in ("build_results", "study", "larger", "written")
+build_results, study, larger, over_days, written = (
+    getattr(_invented, name)
+    for name in ("build_results", "study", "larger", "over_days", "written")
 )
 
 

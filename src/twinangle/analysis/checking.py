@@ -96,7 +96,7 @@ def check_study(
     StudyCheck
     """
     analysed = [trial for trial in study.trials if not trial.exclude]
-    settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
+    settings = (*declared_faults(study), *same_recordings(study))
     trials = []
     work = partial(check_trial, study, sensors=sensors)
     checked = (
@@ -147,11 +147,22 @@ def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
     return ""
 
 
-def _unknown_procedures(study: Study) -> Iterator[str]:
+def declared_faults(study: Study, *, run_functions: bool = True) -> tuple[str, ...]:
+    """Return every fault of the settings that needs no file to be found.
+
+    With `run_functions` false, functions that the study file names are taken as they stand, for
+    to look for one is to run its module.
+    """
+    return (*_unknown_procedures(study, run_functions), *settings_faults(study))
+
+
+def _unknown_procedures(study: Study, run_functions: bool) -> Iterator[str]:
     """Yield a fault for every procedure that has no name here, or cannot be imported."""
     if isinstance(study.wearable, AngleWearable):
         return  # there the names are the researcher's, one a column
     for name in study.wearable.procedures:
+        if ":" in name and not run_functions:
+            continue
         try:
             require_procedure(name)
         except TwinangleError as error:

@@ -74,6 +74,13 @@ def _note(points: pd.DataFrame) -> str:
             f"{len(points)} cycles. They say nothing about other people."
         )
     rests = f"{len(points)} cycles of {len(people)} participants; participants are what was sampled"
+    most = int(points.groupby("participant", sort=False)["session"].nunique().max())
+    if most > 1:
+        rests = (
+            f"{len(points)} cycles of {len(people)} participants in up to {most} sessions each, "
+            "what differs from session to session counted as a difference within the participant; "
+            "participants are what was sampled"
+        )
     if len(people) < FEWEST_PEOPLE:
         return f"{rests}, and two have no interval over people."
     return f"{rests}, so the intervals are over participants."

@@ -31,6 +31,7 @@ _LEAST_GAP = 0.1  # by which the events' mean correlation must exceed that of th
 _APART_S = 0.3  # lags nearer than this are one and the same
 _STANDS_OUT = 1.5
 _BLOCK_S = 0.4
+EDGE_S = 30.0  # of a recording at either end, where an impact is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class _Match:
 
 
 def find_events(
-    sensor: InertialRecording, *, edge_s: float = 30.0, margin_s: float = 2.0
+    sensor: InertialRecording, *, edge_s: float = EDGE_S, margin_s: float = 2.0
 ) -> tuple[Interval, ...]:
     """Find an impact near the start and one near the end of a sensor's acceleration.
 

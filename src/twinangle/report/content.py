@@ -31,7 +31,7 @@ from twinangle.report.participants import participants_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
-from twinangle.report.reliability import reliability_section
+from twinangle.report.reliability import reliability_section, sessions_section
 from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
@@ -75,6 +75,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Along the cycle", along_cycle_section),
     _titled("Conditions", conditions_section),
     _titled("Procedures compared", ranking_section),
+    _titled("Test and retest", sessions_section),
     _titled("Error budget", budget_section),
     _plain("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),

@@ -11,6 +11,7 @@ from twinangle.agreement.ranking import Contest
 from twinangle.results.answer import Answer, answer_of
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, given, named
+from twinangle.results.session_words import session_sentence
 from twinangle.wording import (
     NO_MARGIN,
     count,
@@ -36,7 +37,7 @@ Ends = tuple[float, float]
 
 
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
-    """Return what was found, in at most six sentences, each of numbers of the results."""
+    """Return what was found, in at most seven sentences, each of numbers of the results."""
     answer = answer_of(results)
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
@@ -47,6 +48,7 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
         _zero(results, answer),
         _conditions(results, answer),
         _procedures(results, answer),
+        session_sentence(results),
     )
     return tuple(sentence for sentence in found if sentence)
 

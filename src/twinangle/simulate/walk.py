@@ -44,6 +44,8 @@ class WalkSettings(Recorded):
         Length of a straight in metres and seconds of the half turn that ends it.
     weave_deg : float
         Amplitude of slow weaving about the straight line.
+    standing_deg : float
+        True flexion in which the person stands where they are told to stand neutral.
     with_reference : bool
 
     Every other field is of :class:`twinangle.simulate.recorded.Recorded`.
@@ -65,6 +67,7 @@ class WalkSettings(Recorded):
     straight_m: float = 12.0
     turn_s: float = 2.4
     weave_deg: float = 0.0
+    standing_deg: float = 0.0
     with_reference: bool = True
 
     def __post_init__(self) -> None:
@@ -201,6 +204,7 @@ def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
         knee_sd_deg=chosen.knee_sd_deg,
         swing_peak_deg=chosen.swing_peak_deg,
         functional_deg=chosen.functional_deg,
+        standing_deg=chosen.standing_deg,
     )
     return make_body(
         gait,

@@ -6,6 +6,7 @@ from twinangle.study.decided import apply_decisions, read_study
 from twinangle.study.decision import Decision
 from twinangle.study.decisions import append_decision, read_decisions
 from twinangle.study.from_arrays import AngleTrial
+from twinangle.study.planned import covariate_columns, read_planned_study
 from twinangle.study.reference_settings import (
     AngleReference,
     MarkerReference,
@@ -51,10 +52,12 @@ __all__ = [
     "Wearable",
     "append_decision",
     "apply_decisions",
+    "covariate_columns",
     "merged_columns",
     "own_settings_note",
     "read_bare_study",
     "read_decisions",
+    "read_planned_study",
     "read_study",
     "settings_of",
 ]

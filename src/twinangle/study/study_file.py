@@ -162,7 +162,9 @@ class Study(Shown):
         return card_of_study(self)
 
 
-def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
+def read_bare_study(
+    path: str | Path, *, allow_own_procedures: bool = False, planned: bool = False
+) -> Study:
     """Read a study file and its trials table, without decisions, and check both whole.
 
     Parameters
@@ -172,6 +174,9 @@ def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> 
     allow_own_procedures : bool
         Whether the file may name Python functions (``module:function``), which a run then calls.
         A study file may come from somebody else, so that it may not unless this says so.
+    planned : bool
+        Whether the study is still to be recorded: its files, and the rows and times of its trials
+        table, may then be missing. What is there is checked all the same.
 
     Returns
     -------
@@ -194,9 +199,9 @@ def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> 
     check_cycles(settings, faults)
     if not allow_own_procedures:
         _refuse_own_procedures(settings["wearable"], faults)
-    table, trials, in_table = _trials(path, settings, data)
+    table, trials, in_table = _trials(path, settings, data, planned)
     check_condition(settings, trials, faults)
-    calibration = _calibration(path, settings, faults)
+    calibration = _calibration(path, settings, faults, planned)
     found = [*faults.sorted_texts(), *in_table]
     if found:
         raise StudyError(_message(path, found))
@@ -240,7 +245,7 @@ def _refuse_own_procedures(wearable: Section | None, faults: Faults) -> None:
 
 
 def _trials(
-    path: Path, settings: Mapping[str, Section | None], data: Mapping[str, Any]
+    path: Path, settings: Mapping[str, Section | None], data: Mapping[str, Any], planned: bool
 ) -> tuple[Path | None, tuple[Trial, ...], list[str]]:
     """Read the trials table, judged by the file's own words where a section is at fault."""
 
@@ -261,6 +266,7 @@ def _trials(
         files=files,
         kind=str(raw("wearable", "kind") or "angle"),
         synchronisation=str(raw("synchronisation", "method") or "cross-correlation"),
+        planned=planned,
     )
     try:
         return *read_trials(path.parent, name, needs), []
@@ -277,7 +283,7 @@ def _file_patterns(values: object) -> SensorFilePatterns | None:
 
 
 def _calibration(
-    path: Path, settings: dict[str, Section | None], faults: Faults
+    path: Path, settings: dict[str, Section | None], faults: Faults, planned: bool
 ) -> Calibration | None:
     """Fit the reference's calibration file, and put its gain and offset into the settings."""
     reference = settings["reference"]
@@ -287,6 +293,8 @@ def _calibration(
     where = inside_folder(path.parent, name)
     if where is None:
         faults.add(keys, f"calibration {name!r} leaves the study folder; move it into the folder.")
+        return None
+    if planned and not where.exists():
         return None
     try:
         fitted = read_calibration(where, name)

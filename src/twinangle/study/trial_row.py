@@ -124,6 +124,7 @@ class Needs:
     files: SensorFilePatterns | None = None  # how the two sensors' files are called
     kind: str = "angle"  # of the wearable
     synchronisation: str = "cross-correlation"  # the method
+    planned: bool = False  # nothing is recorded yet: files, times and rows may be missing
 
     @property
     def columns(self) -> tuple[str, ...]:

@@ -56,17 +56,26 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     path = inside_folder(folder, name)
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
+    if needs.planned and not written(path):
+        return path, ()
     table = read_table(folder, path, name, needs.columns)
     _check_unknown(table, needs)
     kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
     _check_spellings(table, trials)
-    if not table.rows and not table.faults:
+    if not table.rows and not table.faults and not needs.planned:
         table.faults.append(f"{name}: has a header but no rows; a study needs one row a recording.")
     if table.faults:
         raise StudyError("\n".join(table.faults))
     return path, tuple(trials)
+
+
+def written(path: Path) -> bool:
+    """Return whether a trials table holds anything, its column names at least."""
+    return path.exists() and (
+        path.is_dir() or bool(path.read_bytes().strip(b"\xef\xbb\xbf \t\r\n"))
+    )
 
 
 def _further(table: CellTable, needs: Needs) -> list[str]:
@@ -104,20 +113,21 @@ def _trial(
 ) -> Trial:
     """Check one row; a fault leaves a stand-in, which is never returned to the user."""
     exclude = cells.get("exclude", "")
+    expected = not exclude and not needs.planned
     if not exclude:
         cells = without_open(table, row, cells, needs)
     names = {name: identifier(table, row, cells, name) for name in IDENTIFIERS}
     files = {
-        name: recording(table, row, cells, name, needs.files, must_exist=not exclude)
+        name: recording(table, row, cells, name, needs.files, must_exist=expected)
         if name in BY_SENSOR
-        else file_of(table, row, name, cells.get(name, ""), must_exist=not exclude)
+        else file_of(table, row, name, cells.get(name, ""), must_exist=expected)
         for name in FILES
     }
     times = {name: number_in(table, row, cells, name, "seconds") for name in TIMES}
     static = stretch(table, row, "static", files, times)
     functional = stretch(table, row, "functional", files, times)
     check_order(table, row, times["start_s"], times["end_s"])
-    if not exclude:
+    if expected:
         _check_needs(table, row, cells, needs)
     standing_deg = number_in(table, row, cells, STANDING, "degrees")
     lags = {name: number_in(table, row, cells, name, "seconds") for name in LAGS}

@@ -181,7 +181,8 @@ class ReliabilityRow:
 _ERRORS = {
     "sem": "standard error of measurement, consistency",
     "sem_agreement": "standard error of measurement, agreement",
-    "mdc": "minimal detectable change",
+    "mdc": "minimal detectable change, consistency",
+    "mdc_agreement": "minimal detectable change, agreement",
 }
 
 
