@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract nightly clean
+.PHONY: help demo test lint types contract docs notebooks nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -30,6 +30,18 @@ types: $(VENV)/ready  ## Check types, of a user's typed script as well
 
 contract: $(VENV)/ready  ## Check which package may import which
 	$(BIN)/lint-imports
+
+$(VENV)/docs-ready: $(VENV)/ready requirements-docs.txt
+	$(BIN)/python -m pip install --quiet -r requirements-docs.txt
+	touch $@
+
+SITE := $(BIN)/python -m sphinx -W --keep-going -q -b html
+
+docs: $(VENV)/docs-ready  ## Build the documentation as a site, docs/_build/html; warnings are errors
+	$(SITE) docs docs/_build/html
+
+notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed
+	$(SITE) -D nb_execution_mode=force docs docs/_build/html
 
 nightly: $(VENV)/ready  ## Run what is too long for every change: hours
 	.ci/nightly
