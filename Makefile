@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract docs notebooks nightly clean
+.PHONY: help demo test lint types contract reference docs notebooks nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -30,6 +30,9 @@ types: $(VENV)/ready  ## Check types, of a user's typed script as well
 
 contract: $(VENV)/ready  ## Check which package may import which
 	$(BIN)/lint-imports
+
+reference: $(VENV)/ready  ## Write the reference of commands and study file from the code, and the JSON schema
+	$(BIN)/python docs/extensions/reference_blocks.py
 
 $(VENV)/docs-ready: $(VENV)/ready requirements-docs.txt
 	$(BIN)/python -m pip install --quiet -r requirements-docs.txt

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent / "extensions"))
 
 project = "twinangle"
 author = "The twinangle authors"
-copyright = "The twinangle authors; BSD-3-Clause"  # noqa: A001 - Sphinx's name
+copyright = "The twinangle authors; BSD-3-Clause"
 release = version = __version__
 html_title = f"twinangle {release}"
 language = "en"
@@ -24,6 +24,7 @@ extensions = [
     "sphinx.ext.autosummary",
     "declared_fields",
     "mathml",
+    "reference_blocks",
 ]
 templates_path = ["_templates"]
 exclude_patterns = ["_build", "extensions", "examples"]
@@ -41,7 +42,7 @@ html_theme_options = {"top_of_page_buttons": []}
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 4
 
-# `make notebooks` executes the tutorials; the pages show what was found when they were last executed.
+# `make notebooks` executes the tutorials.
 nb_execution_mode = "off"
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300

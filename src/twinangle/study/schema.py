@@ -1,7 +1,7 @@
 """The study file as a JSON schema, for editors: completion, a key's meaning, faults while typing.
 
-It follows from the models that read the file, so that neither can be without the other. What several
-keys say together (a method's own keys) is judged by `twinangle check` alone.
+It follows from the models that read the file, so that neither can be without the other. What
+several keys say together (a method's own keys) is judged by `twinangle check` alone.
 """
 
 from __future__ import annotations
