@@ -11,7 +11,7 @@ REPORT, PLOTTING = (
     for package in (twinangle.report, twinangle.plotting)
 )
 # How every figure is made, and its words.
-OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "panel", "style", "thinning"}
+OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "looks", "onto", "panel", "thinning"}
 OF_A_RECORDING = {"traces"}  # stands on the participant's page, of which report/trials.py tells
 
 

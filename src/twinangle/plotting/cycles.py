@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from matplotlib.axes import Axes
 from twinangle.agreement.variability import CycleVariability
 from twinangle.plotting.alternatives import of_cycles
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     EXCLUDED,
     FAINT,
@@ -25,10 +26,19 @@ from twinangle.plotting.style import (
     new_figure,
     procedure_style,
 )
+from twinangle.plotting.onto import (
+    INSTRUMENTS,
+    Instrument,
+    angle_label,
+    on_axes,
+    one_of,
+    part_of,
+    trial_of,
+    trials_of,
+)
 from twinangle.plotting.thinning import Mask, joined, thinned
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import TrialGroup
-from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.wording import number
 
@@ -92,24 +102,269 @@ def draw_cycles(group: TrialGroup, joint: str, scale: Scale) -> Drawn | None:
     lefts = (13.0, 52.5, 92.0, 140.5) if paired else (13.0, 73.0, 133.0)
     width = 34.0 if paired else 42.0
     panels = [add_panel(figure, left, 9, width, 41) for left in lefts]
-    _draw_curves(panels[0], cycles.wearable_deg, cycles.kept, wearable, WEARABLE)
-    letter(panels[0], "a Wearable")
-    panels[0].set_ylabel(f"{joint_named(joint).label} (°)")
-    if trial.reference_variability is not None and cycles.reference_deg is not None:
-        reference = trial.reference_variability
-        _draw_curves(panels[1], cycles.reference_deg, cycles.kept, reference, REFERENCE)
-        letter(panels[1], "b Reference")
-        _draw_means(panels[2], wearable, reference)
+    letter(plot_cycles(trial, panels[0], joint=joint), "a Wearable")
+    if paired and cycles.reference_deg is not None:
+        letter(plot_cycles(trial, panels[1], instrument="reference"), "b Reference")
+        letter(plot_cycle_means(trial, panels[2], legend=False), "c Means ± SD")
         _share_height(panels[:3], scale)
-        _draw_difference(panels[3], group, scale)
+        reach = 1.1 * scale.difference
+        plot_cycle_differences(group.worked, panels[3], heights=(-reach, reach))
+        letter(panels[3], "d Difference, demeaned")
     else:
         _share_height(panels[:1], scale)
-        _draw_durations(panels[1], cycles)
-        _draw_sd_curves(panels[2], group, scale)
-    for axes in panels:
-        axes.set_xlabel(axes.get_xlabel() or "Cycle (%)")
-        few_ticks(axes, x=4, y=5)
+        letter(plot_cycle_durations(trial, panels[1], legend=False), "b Durations")
+        plot_cycle_sds(group.worked, panels[2], heights=(0, 1.1 * scale.sd))
+        letter(panels[2], "c Wearable's SD")
     return Drawn("cycles", figure, _cycles_caption(group), of_cycles(group))
+
+
+def plot_cycles(
+    trial: TrialResult,
+    ax: Axes | None = None,
+    *,
+    instrument: Instrument = "wearable",
+    joint: str | None = None,
+) -> Axes:
+    """Draw an instrument's cycles over each other: kept ones, left out ones pale, mean and SD.
+
+    Of very many, at most 120 kept ones and 20 left out are drawn, evenly spread.
+
+    Parameters
+    ----------
+    trial : TrialResult
+        With its cycles: of a run, or read back from a folder whose study keeps them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    instrument : {"wearable", "reference"}
+        Whose cycles.
+    joint : str, optional
+        Named in the label, as `results.joint`.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the trial holds no such cycles.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_cycles(results.trials[0])
+    """
+    cycles = _cycles_of(trial)
+    of_both = {
+        "wearable": (cycles.wearable_deg, trial.wearable_variability),
+        "reference": (cycles.reference_deg, trial.reference_variability),
+    }
+    curves, spread = of_both[one_of(instrument, INSTRUMENTS)]
+    curves = part_of(trial, curves, f"cycles of the {instrument}")
+    spread = part_of(trial, spread, f"kept cycles of the {instrument}")
+    with on_axes(ax) as axes:
+        colour = WEARABLE if instrument == "wearable" else REFERENCE
+        _draw_curves(axes, curves, cycles.kept, spread, colour)
+        few_ticks(axes, x=4, y=5)
+        axes.set(xlabel="Cycle (%)", ylabel=angle_label(joint))
+    return axes
+
+
+def plot_cycle_means(
+    trial: TrialResult,
+    ax: Axes | None = None,
+    *,
+    joint: str | None = None,
+    legend: bool = True,
+) -> Axes:
+    """Draw both instruments' mean curves over a recording's kept cycles, with their SD shaded.
+
+    Parameters
+    ----------
+    trial : TrialResult
+        With a reference.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    joint : str, optional
+        Named in the label, as `results.joint`.
+    legend : bool
+        Whether the instruments are named.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the trial holds no mean curve of one of them.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_cycle_means(results.trials[0])
+    """
+    trial_of(trial)
+    wearable = part_of(trial, trial.wearable_variability, "kept cycles of the wearable")
+    reference = part_of(trial, trial.reference_variability, "kept cycles of the reference")
+    with on_axes(ax) as axes:
+        _draw_means(axes, wearable, reference)
+        few_ticks(axes, x=4, y=5)
+        axes.set(xlabel="Cycle (%)", ylabel=angle_label(joint))
+        if legend:
+            axes.legend(loc="best")
+    return axes
+
+
+def plot_cycle_differences(
+    result: TrialResult | Sequence[TrialResult],
+    ax: Axes | None = None,
+    *,
+    heights: tuple[float, float] | None = None,
+) -> Axes:
+    """Draw the difference of a recording's mean curves, offset taken out, a line a procedure.
+
+    Parameters
+    ----------
+    result : TrialResult or sequence of TrialResult
+        One recording under one procedure or several, each a line.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    heights : (float, float), optional
+        Ends of the vertical axis, such as those of another recording; without them, of what is
+        drawn.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If no trial holds mean curves of both instruments.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_cycle_differences(results.trials[:2])
+    """
+    trials = trials_of(result)
+    if not any(trial.agreement for trial in trials):
+        part_of(trials[0], trials[0].agreement, "mean curves of both instruments")
+    with on_axes(ax) as axes:
+        _draw_difference(axes, trials)
+        _finish(axes, heights, len(trials))
+        axes.set(xlabel="Cycle (%)", ylabel="Difference (°)")
+    return axes
+
+
+def plot_cycle_sds(
+    result: TrialResult | Sequence[TrialResult],
+    ax: Axes | None = None,
+    *,
+    heights: tuple[float, float] | None = None,
+) -> Axes:
+    """Draw the wearable's SD over a recording's kept cycles at each point, a line a procedure.
+
+    Parameters
+    ----------
+    result : TrialResult or sequence of TrialResult
+        One recording under one procedure or several, each a line.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    heights : (float, float), optional
+        Ends of the vertical axis, such as those of another recording; without them, of what is
+        drawn.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If no trial holds kept cycles.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_cycle_sds(results.trials[0])
+    """
+    trials = trials_of(result)
+    if not any(trial.wearable_variability for trial in trials):
+        part_of(trials[0], trials[0].wearable_variability, "kept cycles of the wearable")
+    with on_axes(ax) as axes:
+        _draw_sd_curves(axes, trials)
+        _finish(axes, heights, len(trials))
+        axes.set(xlabel="Cycle (%)", ylabel="SD over cycles (°)")
+    return axes
+
+
+def plot_cycle_durations(
+    trial: TrialResult, ax: Axes | None = None, *, legend: bool = True
+) -> Axes:
+    """Draw each cycle's duration over the recording, kept ones as dots, left out ones as crosses.
+
+    Parameters
+    ----------
+    trial : TrialResult
+        With its cycles.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    legend : bool
+        Whether the marks are named, where some cycles were left out.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the trial holds no cycles.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_cycle_durations(results.trials[0])
+    """
+    cycles = _cycles_of(trial)
+    with on_axes(ax) as axes:
+        _draw_durations(axes, cycles)
+        few_ticks(axes, x=4, y=5)
+        if legend and not cycles.kept.all():
+            axes.legend(loc="best")
+    return axes
+
+
+def _cycles_of(trial: TrialResult) -> CycleSet:
+    """Return a trial's cycles, or say that it holds none."""
+    what = "cycles (the study's `keep` says which stay)"
+    return part_of(trial_of(trial), trial.cycles, what)
+
+
+def _finish(axes: Axes, heights: tuple[float, float] | None, n: int) -> None:
+    """Set the ends of both axes, name the procedures, and ask for few ticks."""
+    axes.set_xlim(0, 100)
+    if heights is not None:
+        axes.set_ylim(*heights)
+    _name_procedures(axes, n)
+    few_ticks(axes, x=4, y=5)
 
 
 def _draw_curves(
@@ -142,7 +397,6 @@ def _draw_means(axes: Axes, wearable: CycleVariability, reference: CycleVariabil
         axes.fill_between(percent, mean - sd, mean + sd, color=colour, alpha=0.2, linewidth=0)
         axes.plot(percent, mean, color=colour, linewidth=1.0, linestyle=dash, label=label)
     axes.set_xlim(0, 100)
-    letter(axes, "c Means ± SD")
 
 
 def _share_height(panels: list[Axes], scale: Scale) -> None:
@@ -152,11 +406,12 @@ def _share_height(panels: list[Axes], scale: Scale) -> None:
         axes.set_ylim(scale.low - pad, scale.high + pad)
     for axes in panels[1:]:
         axes.tick_params(labelleft=False)
+        axes.set_ylabel("")
 
 
-def _draw_difference(axes: Axes, group: TrialGroup, scale: Scale) -> None:
+def _draw_difference(axes: Axes, trials: Sequence[TrialResult]) -> None:
     """Draw the difference of the mean curves, offset taken out, for every procedure."""
-    for k, result in enumerate(group.worked):
+    for k, result in enumerate(trials):
         agreement = result.agreement
         if agreement is None:
             continue
@@ -169,15 +424,11 @@ def _draw_difference(axes: Axes, group: TrialGroup, scale: Scale) -> None:
             label=result.procedure,
         )
     axes.axhline(0, color=FAINT, linewidth=0.5)
-    axes.set(xlim=(0, 100), ylim=(-1.1 * scale.difference, 1.1 * scale.difference))
-    axes.set_ylabel("Difference (°)")
-    letter(axes, "d Difference, demeaned")
-    _name_procedures(axes, group)
 
 
-def _draw_sd_curves(axes: Axes, group: TrialGroup, scale: Scale) -> None:
+def _draw_sd_curves(axes: Axes, trials: Sequence[TrialResult]) -> None:
     """Draw the wearable's SD over cycles at each point, for every procedure."""
-    for k, result in enumerate(group.worked):
+    for k, result in enumerate(trials):
         if result.wearable_variability is None:
             continue
         curve = result.wearable_variability.sd_curve
@@ -188,18 +439,15 @@ def _draw_sd_curves(axes: Axes, group: TrialGroup, scale: Scale) -> None:
             linestyle=procedure_style(k)[2],
             label=result.procedure,
         )
-    axes.set(xlim=(0, 100), ylim=(0, 1.1 * scale.sd))
-    axes.set_ylabel("SD over cycles (°)")
-    letter(axes, "c Wearable's SD")
-    _name_procedures(axes, group)
+    axes.set_ylim(bottom=0)
 
 
-def _name_procedures(axes: Axes, group: TrialGroup) -> None:
+def _name_procedures(axes: Axes, n: int) -> None:
     """Add a legend where more than one procedure is drawn, with room for it."""
     if len(axes.get_legend_handles_labels()[1]) > 1:
         low, high = axes.get_ylim()
         axes.set_ylim(low, high + 0.28 * (high - low))
-        axes.legend(loc="upper left", ncols=1 if len(group.worked) > 2 else 2, handlelength=1.6)
+        axes.legend(loc="upper left", ncols=1 if n > 2 else 2, handlelength=1.6)
 
 
 def _draw_durations(axes: Axes, cycles: CycleSet) -> None:
@@ -213,7 +461,6 @@ def _draw_durations(axes: Axes, cycles: CycleSet) -> None:
     axes.set_ylim(middle - reach, middle + reach)
     axes.set_ylabel("Cycle duration (s)")
     axes.set_xlabel("Time (s)")
-    letter(axes, "b Durations")
 
 
 def _cycles_caption(group: TrialGroup) -> str:

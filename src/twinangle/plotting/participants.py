@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.plotting.alternatives import of_participants, of_small_multiples
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,
