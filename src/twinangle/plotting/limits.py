@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -199,7 +200,7 @@ def plot_limits(
     return axes
 
 
-def _limits_of(result: Pooled[StudyLimits] | StudyLimits) -> StudyLimits:
+def _limits_of(result: object) -> StudyLimits:
     """Return limits with their points, or say what would be accepted."""
     where = "`results.limits[0]`"
     if isinstance(result, LimitsOfAgreement):
@@ -207,7 +208,7 @@ def _limits_of(result: Pooled[StudyLimits] | StudyLimits) -> StudyLimits:
             "Cannot draw LimitsOfAgreement alone, which hold no points; StudyLimits are accepted, "
             f"as {where} (of your own arrays: `run_study(Study.from_angles(...)).limits[0]`)."
         )
-    return value_of(result, StudyLimits, where)
+    return value_of(cast("Pooled[StudyLimits]", result), StudyLimits, where)
 
 
 def _plot_in_view(found: StudyLimits, axes: Axes, view: _View) -> Axes:

@@ -115,6 +115,28 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
         self._style.__exit__(*details)
 
 
+def style() -> drawing_style:
+    """Return a context in which figures look as in the report; settings are as before after it.
+
+    Make, draw and save within it: Matplotlib reads some settings only when it draws.
+
+    Returns
+    -------
+    context manager
+        For ``with``.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from twinangle import plotting
+    >>> with plotting.style():
+    ...     figure, ax = plt.subplots()
+    ...     plotting.plot_limits(results.limits[0], ax)
+    ...     figure.savefig("limits.pdf")
+    """
+    return drawing_style()
+
+
 def new_figure(width_mm: float, height_mm: float) -> Figure:
     """Return an empty figure of that size, outside any interactive machinery."""
     figure = Figure(figsize=(width_mm * MM, height_mm * MM))

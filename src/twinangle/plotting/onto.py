@@ -189,7 +189,7 @@ def several_of(
     return found
 
 
-def trials_of(result: TrialResult | Sequence[TrialResult]) -> list[TrialResult]:
+def trials_of(result: object) -> list[TrialResult]:
     """Return one trial or several, as a list.
 
     Raises
@@ -201,7 +201,7 @@ def trials_of(result: TrialResult | Sequence[TrialResult]) -> list[TrialResult]:
     """
     if isinstance(result, TrialResult):
         return [result]
-    if isinstance(result, str) or not isinstance(result, Sequence):
+    if isinstance(result, str | bytes) or not isinstance(result, Sequence):
         raise TypeError(
             f"{_got(result)}; a TrialResult or a list of them is accepted, as `results.trials`."
         )
