@@ -1,10 +1,9 @@
 """The table a run closes with, and what to look at next."""
 
-import sys
-
 from __future__ import annotations
 
 import math
+import sys
 from pathlib import Path
 
 from rich import box
