@@ -191,7 +191,7 @@ def results() -> str:
     ]
     text = rows_of(("key", "holds", "meaning"), head)
     for kind in _records_below([hint for _, _, hint in (*whole, *topics, *rest)]):
-        text += f"\n### {_title(kind)}\n\n{_first_line(kind)}\n\n"
+        text += f"\n## {_title(kind)}\n\n{_first_line(kind)}\n\n"
         text += rows_of(("key", "holds", "unit", "meaning"), _record_rows(kind))
     return text
 

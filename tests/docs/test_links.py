@@ -46,10 +46,7 @@ def anchors_of(page, reference=None):
         if token.type == "heading_open":
             text = "".join(part.content for part in inline.children if part.type != "html_inline")
             found.add(slug(text))
-    found |= set(re.findall(r"^\(([\w-]+)\)=$", page.read_text("utf-8"), re.MULTILINE))
-    return found | {
-        slug(term) for term in re.findall(r"^([^\s:].*)\n:   ", page.read_text("utf-8"), re.M)
-    }
+    return found
 
 
 def links_of(page):

@@ -146,9 +146,9 @@ def test_every_key_of_the_results_is_in_the_reference(reference_blocks):
         assert f"| `{KEYS.key(item)}` |" in text
     for link in {part.split(")")[0] for part in text.split("](#")[1:]}:
         assert any(
-            line.removeprefix("### ").lower().replace(" ", "-") == link
+            line.removeprefix("## ").lower().replace(" ", "-") == link
             for line in text.split("\n")
-            if line.startswith("### ")
+            if line.startswith("## ")
         ), link
 
 

@@ -30,8 +30,8 @@ def prose(page):
 
 
 def terms():
-    body = GLOSSARY.split(":::{glossary}\n")[1].split("\n:::")[0]
-    return [block.split("\n: ")[0] for block in body.split("\n\n")]
+    body = GLOSSARY.split("```{glossary}\n")[1].split("\n```")[0]
+    return [line for line in body.split("\n") if line and not line.startswith(" ")]
 
 
 def abbreviations(text):
