@@ -100,3 +100,17 @@ def test_the_site_opens_with_the_opening_of_the_readme():
     ]
     assert opening[0].replace("[docs/", "[") == opening[1]
     assert "not a medical device" in opening[1]
+
+
+def test_every_benchmark_has_its_row():
+    text = (ROOT / "benchmarks/README.md").read_text("utf-8")
+    nightly = (ROOT / ".ci/nightly").read_text("utf-8")
+    for path in (ROOT / "benchmarks").glob("*.py"):
+        assert path.name in text or f"benchmarks.{path.stem}`" in text, path.name
+        row = [
+            line
+            for line in text.split("\n")
+            if f"benchmarks/{path.name}" in line or f"benchmarks.{path.stem}`" in line
+        ]
+        in_nightly = f"/{path.name}" in nightly or f"benchmarks.{path.stem}\n" in nightly
+        assert in_nightly == any("| nightly: `" in line for line in row), path.name
