@@ -21,9 +21,10 @@ demo: $(VENV)/ready  ## Write the invented study and analyse it, in reports/demo
 test: $(VENV)/ready  ## Run every test
 	$(BIN)/python -m pytest -n 2
 
-lint: $(VENV)/ready  ## Check style and format
-	$(BIN)/ruff check src tests benchmarks docs/examples
-	$(BIN)/ruff format --check src tests benchmarks docs/examples
+lint: $(VENV)/ready  ## Check style, format and British spelling
+	$(BIN)/ruff check src tests benchmarks docs/examples docs/extensions docs/conf.py
+	$(BIN)/ruff format --check src tests benchmarks docs/examples docs/extensions docs/conf.py
+	$(BIN)/python docs/extensions/spelling.py *.md docs src benchmarks reference_data/README.md
 
 types: $(VENV)/ready  ## Check types, of a user's typed script as well
 	$(BIN)/mypy

@@ -28,7 +28,6 @@ extensions = [
 ]
 templates_path = ["_templates"]
 exclude_patterns = ["_build", "extensions", "examples"]
-suppress_warnings = ["toc.empty_glob"]
 
 html_theme = "furo"
 html_static_path = ["_static"]

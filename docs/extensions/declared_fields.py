@@ -34,7 +34,17 @@ def _say_fields(
             lines += ["", "Attributes", "----------", *said, ""]
 
 
+def _leave_out_fields(
+    app: Sphinx, what: str, name: str, member: Any, skip: bool, options: object
+) -> bool | None:
+    """Leave out what is no method and no property: fields are told where the class is."""
+    if what == "class" and not (callable(member) or isinstance(member, property)):
+        return True
+    return None
+
+
 def setup(app: Sphinx) -> dict[str, bool]:
     """Listen before numpydoc does."""
     app.connect("autodoc-process-docstring", _say_fields, priority=400)
+    app.connect("autodoc-skip-member", _leave_out_fields)
     return {"parallel_read_safe": True, "parallel_write_safe": True}

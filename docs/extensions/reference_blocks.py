@@ -1,8 +1,8 @@
 """The parts of the reference that follow from the code: commands, study file, results, tables.
 
 `make reference` writes commands and study file between the marks of their pages, which are
-committed, so that they can be read where no site is built; a test holds every block to what this module gives.
-The long lists of results and tables come into their pages while the site is built.
+committed, so that they can be read where no site is built; a test holds them to what this module
+gives. The long lists of results and tables come into their pages while the site is built.
 """
 
 from __future__ import annotations
@@ -191,7 +191,7 @@ def results() -> str:
     ]
     text = rows_of(("key", "holds", "meaning"), head)
     for kind in _records_below([hint for _, _, hint in (*whole, *topics, *rest)]):
-        text += f"\n### {_title(kind)}\n\n{_first_line(kind)}\n\n"
+        text += f"\n## {_title(kind)}\n\n{_first_line(kind)}\n\n"
         text += rows_of(("key", "holds", "unit", "meaning"), _record_rows(kind))
     return text
 

@@ -24,7 +24,9 @@ from twinangle.study.settings import with_cycle_defaults
 
 ROOT = Path(__file__).resolve().parents[2]
 REFERENCE = ROOT / "docs/reference"
-PAGES = [page for page in sorted((ROOT / "docs").glob("*/*.md")) if "<!-- made " in page.read_text()]
+PAGES = [
+    page for page in sorted((ROOT / "docs").glob("*/*.md")) if "<!-- made " in page.read_text()
+]
 # Independent of our models: what the standard (JSON Schema, draft 2020-12) makes of the schema.
 STANDARD = jsonschema.Draft202012Validator(study_schema())
 
@@ -87,7 +89,7 @@ def test_init_leaves_a_schema_that_its_study_file_names(study, tmp_path):
     assert written[0].read_text("utf-8").splitlines()[0] == EDITOR_LINE
     assert written[2].read_text("utf-8") == schema_text()
     # What `init` left open is what an editor marks.
-    open_places = [error for error in STANDARD.iter_errors(tomllib.loads(written[0].read_text()))]
+    open_places = list(STANDARD.iter_errors(tomllib.loads(written[0].read_text())))
     assert bool(open_places) == ('"?"' in written[0].read_text())
 
 
@@ -144,15 +146,17 @@ def test_every_key_of_the_results_is_in_the_reference(reference_blocks):
         assert f"| `{KEYS.key(item)}` |" in text
     for link in {part.split(")")[0] for part in text.split("](#")[1:]}:
         assert any(
-            line.removeprefix("### ").lower().replace(" ", "-") == link
+            line.removeprefix("## ").lower().replace(" ", "-") == link
             for line in text.split("\n")
-            if line.startswith("### ")
+            if line.startswith("## ")
         ), link
 
 
 def test_no_row_of_the_reference_lacks_its_meaning(reference_blocks):
     for text in (reference_blocks.results(), reference_blocks.tables()):
-        bare = [line for line in text.split("\n") if line.startswith("| `") and line.endswith("|  |")]
+        bare = [
+            line for line in text.split("\n") if line.startswith("| `") and line.endswith("|  |")
+        ]
         assert not bare
 
 
