@@ -273,8 +273,7 @@ def plot_cycle_durations(
 
 def _cycles_of(trial: TrialResult) -> CycleSet:
     """Return a trial's cycles, or say that it holds none."""
-    what = "cycles (the study's `keep` says which stay)"
-    return part_of(trial_of(trial), trial.cycles, what)
+    return part_of(trial_of(trial), trial.cycles, "cycles")
 
 
 def _finish(axes: Axes, heights: tuple[float, float] | None, n: int) -> None:

@@ -77,7 +77,7 @@ def plot_ranks(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axe
     >>> ax = plotting.plot_ranks(results.ranking[0])
     """
     contest = value_of(result, Contest, "`results.ranking[0]`")
-    with on_axes(ax) as axes:
+    with on_axes(ax, height_mm=20 + 9.0 * len(contest.standings)) as axes:
         for k, place in enumerate(contest.standings):
             axes.plot([place.mean], [k], "o", color=INK)
         axes.set_yticks(
@@ -120,7 +120,7 @@ def plot_rank_differences(result: Pooled[Contest] | Contest, ax: Axes | None = N
     """
     contest = value_of(result, Contest, "`results.ranking[0]`")
     pairs = contest.differences
-    with on_axes(ax) as axes:
+    with on_axes(ax, height_mm=20 + 12.0 * len(pairs)) as axes:
         for k, pair in enumerate(pairs):
             colour = FAINT if pair.tied else INK
             axes.plot(

@@ -34,6 +34,7 @@ from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.wording import number
 
 STRETCH_S = 12.0
+_KEPT = "traces (`traces = true` under `[report]` of the study file keeps them in a run's folder)"
 SHADES_DRAWN = 300  # excluded stretches shaded in a trace at most
 
 
@@ -104,7 +105,7 @@ def plot_traces(
     >>> from twinangle import plotting
     >>> ax = plotting.plot_traces(results.trials[0], span_s=(10, 20))
     """
-    paired = part_of(trial_of(trial), trial.paired, "traces (the study's `keep` says which stay)")
+    paired = part_of(trial_of(trial), trial.paired, _KEPT)
     start, end = _stretch(paired, trial.cycles) if span_s is None else span_s
     part = (paired.time_s >= start) & (paired.time_s <= end)
     if part.sum() < 2:
@@ -164,7 +165,7 @@ def plot_recording(
     >>> from twinangle import plotting
     >>> ax = plotting.plot_recording(results.trials[0], instrument="reference")
     """
-    paired = part_of(trial_of(trial), trial.paired, "traces (the study's `keep` says which stay)")
+    paired = part_of(trial_of(trial), trial.paired, _KEPT)
     of_both = {"wearable": paired.wearable_deg, "reference": paired.reference_deg}
     values = part_of(trial, of_both[one_of(instrument, INSTRUMENTS)], f"{instrument} trace")
     span = (float(paired.time_s[0]), float(paired.time_s[-1]))
