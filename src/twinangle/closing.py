@@ -28,9 +28,7 @@ IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedur
 def _plain_console(width: int | None = None) -> Console:
     """Return where to print: bold type on a terminal only, though a notebook asks for it always."""
     terminal = sys.stdout.isatty()
-    return Console(
-        highlight=False, markup=False, emoji=False, width=width, force_terminal=terminal
-    )
+    return Console(highlight=False, markup=False, emoji=False, width=width, force_terminal=terminal)
 
 
 def print_closing(results: StudyResults, out: Path) -> None:
