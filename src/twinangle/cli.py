@@ -167,6 +167,18 @@ def init(
     _say(f"\n{RECORDING}")
 
 
+@app.command(short_help="Print the JSON schema of the study file.")
+def schema() -> None:
+    """Print the JSON schema of the study file, for editors that complete and check as one types.
+
+    Keep it as study.schema.json beside study.toml, whose first line then is
+    "#:schema ./study.schema.json"; init does both.
+    """
+    from twinangle.study.schema import schema_text
+
+    _say(schema_text().rstrip("\n"))
+
+
 @app.command(short_help="Write the study as a Motion-BIDS data set.")
 def export(
     study: StudyPath,
@@ -497,7 +509,8 @@ def _progress() -> Progress:
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
-        console=Console(stderr=True),
+        # A notebook asks every command for colours; a bar that redraws itself would fill its cell.
+        console=Console(stderr=True, force_terminal=sys.stderr.isatty()),
     )
 
 

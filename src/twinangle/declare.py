@@ -13,7 +13,7 @@ A property whose return is so declared is written beside the fields, and not rea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
@@ -173,6 +173,11 @@ def _declared(name: str, hint: Any) -> Declared:
         _first(said, Aside),
         _first(said, Named),
     )
+
+
+def declared_of(said: Iterable[object]) -> Quantity:
+    """Return the quantity among what is said of a field; one without unit and meaning if none."""
+    return _first(tuple(said), Quantity) or UNDECLARED
 
 
 def _first(said: tuple[Any, ...], kind: type[Said]) -> Said | None:

@@ -93,8 +93,10 @@ STYLE: Mapping[str, Any] = {
 
 def styled() -> Any:
     """Return the settings that drawing and saving run under (for ``matplotlib.rc_context``)."""
+    # Whether figures show themselves is no matter of looks: a notebook's cell would stay empty.
+    own = ("backend", "interactive")
     defaults = {
-        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith("backend")
+        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith(own)
     }
     return dict(defaults) | dict(STYLE) | {"font.family": list(font_families())}
 

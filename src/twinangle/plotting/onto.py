@@ -180,7 +180,8 @@ def several_of(
     rows = list(rows)
     found = given(rows)
     if not found:
-        reasons = "; ".join(dict.fromkeys(row.absent.reason for row in rows if row.absent))
+        absent = (row.absent.reason.rstrip(".") for row in rows if row.absent)
+        reasons = "; ".join(dict.fromkeys(absent))
         raise ValueError(
             f"There is nothing to draw: no value in {where}{f' ({reasons})' if reasons else ''}."
         )

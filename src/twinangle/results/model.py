@@ -273,9 +273,16 @@ class StudyResults(Shown):
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
-    recordings_pooled: tuple[PooledRecording, ...] = ()
-    decisions: tuple[DecisionRecord, ...] = ()
-    without_decisions: tuple[WithoutDecisions, ...] = ()
+    recordings_pooled: Annotated[
+        tuple[PooledRecording, ...], number("short recordings of one person together")
+    ] = ()
+    decisions: Annotated[
+        tuple[DecisionRecord, ...],
+        number("what people decided while looking, and whether it counts"),
+    ] = ()
+    without_decisions: Annotated[
+        tuple[WithoutDecisions, ...], number("the numbers as they are without decisions by hand")
+    ] = ()
     invented: bool = False  # the data are invented, as the study file says
     limits: Annotated[
         tuple[Pooled[StudyLimits], ...],
