@@ -186,6 +186,16 @@ def test_what_a_planned_table_holds_is_checked(planned):
     assert "side" in str(told.value)
 
 
+def test_a_file_named_by_its_whole_path_is_told_from_the_folder(planned, tmp_path, monkeypatch):
+    folder = planned(DEVICE, trials=f"participant,wearable\nP01,{tmp_path / 'study/in/a.csv'}\n")
+    monkeypatch.chdir(tmp_path)
+    assert session_sheet("study").record.rows[0].files == ("wearable: in/a.csv",)
+    (folder / "trials.csv").unlink()
+    (folder / "trials.csv").mkdir()
+    with pytest.raises(StudyError, match=r"trials\.csv: cannot be read"):
+        session_sheet("study")
+
+
 def test_functions_that_the_study_names_are_not_run(planned, tmp_path, monkeypatch):
     (tmp_path / "spiteful.py").write_text("raise SystemExit('run')")
     monkeypatch.syspath_prepend(str(tmp_path))

@@ -155,7 +155,9 @@ def _named(study: Study, role: str, file: object) -> list[tuple[str, str]]:
 
 
 def _relative(study: Study, path: Path) -> str:
-    return path.relative_to(study.folder).as_posix()
+    if path.is_relative_to(study.folder):
+        return path.relative_to(study.folder).as_posix()
+    return path.resolve().relative_to(study.folder.resolve()).as_posix()
 
 
 def _pattern(study: Study, trials: tuple[Trial, ...], heads: tuple[str, ...]) -> list[RecordRow]:

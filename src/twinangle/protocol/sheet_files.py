@@ -112,7 +112,10 @@ def as_pdf(sheet: SessionSheet) -> bytes:
     from twinangle.report.document import typeset  # it loads the drawing of figures
 
     with tempfile.TemporaryDirectory() as empty:
-        return typeset(page_content(sheet), Path(empty), template=TEMPLATE)
+        try:
+            return typeset(page_content(sheet), Path(empty), template=TEMPLATE)
+        except RuntimeError as error:
+            raise StudyError(f"the sheet: {error}") from error
 
 
 def page_content(sheet: SessionSheet) -> dict[str, Any]:

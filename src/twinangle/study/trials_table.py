@@ -73,9 +73,10 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
 
 def written(path: Path) -> bool:
     """Return whether a trials table holds anything, its column names at least."""
-    return path.exists() and (
-        path.is_dir() or bool(path.read_bytes().strip(b"\xef\xbb\xbf \t\r\n"))
-    )
+    try:
+        return path.exists() and bool(path.read_bytes().strip(b"\xef\xbb\xbf \t\r\n"))
+    except OSError:  # there is something, of which reading the table will tell
+        return True
 
 
 def _further(table: CellTable, needs: Needs) -> list[str]:
