@@ -46,6 +46,7 @@ nb_execution_mode = "off"
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
+suppress_warnings = ["myst-nb.lexer"]  # cells that were not executed; they are Python
 
 autosummary_generate = True
 autosummary_ignore_module_all = False
