@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract reference docs notebooks nightly clean
+.PHONY: help demo test lint types contract package reference docs notebooks nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -46,6 +46,9 @@ docs: $(VENV)/docs-ready  ## Build the documentation as a site, docs/_build/html
 
 notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed
 	$(SITE) -D nb_execution_mode=force docs docs/_build/html
+
+package:  ## Build wheel and sdist, and try each in an empty environment
+	$(PYTHON) .ci/package
 
 nightly: $(VENV)/ready  ## Run what is too long for every change: hours
 	.ci/nightly

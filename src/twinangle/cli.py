@@ -442,7 +442,8 @@ def _progress() -> Progress:
         BarColumn(),
         MofNCompleteColumn(),
         TimeElapsedColumn(),
-        console=Console(stderr=True),
+        # A notebook asks every command for colours; a bar that redraws itself would fill its cell.
+        console=Console(stderr=True, force_terminal=sys.stderr.isatty()),
     )
 
 

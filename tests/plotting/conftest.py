@@ -7,7 +7,7 @@ import matplotlib as mpl
 import pytest
 
 from twinangle.plotting.cycles import draw_cycles, shared_scale
-from twinangle.plotting.style import styled
+from twinangle.plotting.looks import styled
 from twinangle.report.figures import OF_A_STUDY, draw_recording
 from twinangle.results.grouping import trial_groups
 

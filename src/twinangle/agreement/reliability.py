@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, cast
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import special
 
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._quantiles import chi_square, half_width
 from twinangle.agreement._result import Interval, Result, interval, quantity
@@ -50,7 +53,10 @@ class IntraclassCorrelation(Result):
 
 
 def intraclass_correlations(
-    scores: ArrayLike, *, confidence: float = 0.95
+    scores: ArrayLike | Sequence[str],
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
 ) -> tuple[IntraclassCorrelation, ...]:
     """Estimate the six intraclass correlations.
 
@@ -60,6 +66,8 @@ def intraclass_correlations(
         One row a participant, one column an instrument, rater, session or day.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a participant; `scores` are then the names of its columns.
 
     Returns
     -------
@@ -87,7 +95,7 @@ def intraclass_correlations(
     .. [1] Shrout & Fleiss (1979). Psychol Bull 86, 420-428.
     .. [2] McGraw & Wong (1996). Psychol Methods 1, 30-46. Koo & Li (2016). J Chiropr Med 15, 155.
     """
-    scores = _scores(scores)
+    scores = _scores(scores, data)
     fraction(confidence, "confidence")
     n, k = scores.shape
     values, bounds = _single_forms(_mean_squares(scores), n, k, (1 + confidence) / 2)
@@ -151,7 +159,12 @@ class MeasurementError(Result):
         )
 
 
-def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> MeasurementError:
+def measurement_error(
+    scores: ArrayLike | Sequence[str],
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+) -> MeasurementError:
     """Estimate the standard error of measurement and the minimal detectable change.
 
     Parameters
@@ -162,6 +175,8 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
         √2 or times z: use `limits_of_agreement` there.
     confidence : float, default 0.95
         Of the intervals, and of the change being real.
+    data : DataFrame, optional
+        A table with one row a participant; `scores` are then the names of its columns.
 
     Returns
     -------
@@ -181,7 +196,7 @@ def measurement_error(scores: ArrayLike, *, confidence: float = 0.95) -> Measure
     ----------
     .. [1] Weir (2005). J Strength Cond Res 19, 231-240.
     """
-    scores = _scores(scores)
+    scores = _scores(scores, data)
     confidence = fraction(confidence, "confidence")
     n, k = scores.shape
     _, columns, error, _ = _mean_squares(scores)
@@ -222,8 +237,12 @@ def concordance_interval(
     return float(np.tanh(z - half)), float(np.tanh(z + half))
 
 
-def _scores(scores: ArrayLike) -> Floats:
+def _scores(scores: ArrayLike | Sequence[str], data: pd.DataFrame | None) -> Floats:
     """Return the scores, checked to be at least 2 by 2."""
+    if data is not None:
+        names = [scores] if isinstance(scores, str) else list(cast("Sequence[str]", scores))
+        named = {f"scores[{k}]": name for k, name in enumerate(names)}
+        scores = np.column_stack(columns(data, **named))
     scores = finite_array(scores, "scores", ndim=2, min_rows=2)
     if scores.shape[1] < 2:
         raise ValueError(f"`scores` needs at least 2 columns, got shape {scores.shape}.")

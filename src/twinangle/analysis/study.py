@@ -143,6 +143,8 @@ def _in_memory(study: Study) -> Iterator[InputFile]:
             if isinstance(one, Recording) and not trial.exclude:
                 digest = hashlib.sha256(np.ascontiguousarray(one.time_s).tobytes())
                 digest.update(np.ascontiguousarray(one.values).tobytes())
+                if one is trial.wearable and isinstance(trial.events, tuple):
+                    digest.update(np.asarray(trial.events, dtype=np.float64).tobytes())
                 yield InputFile(path=one.source, sha256=digest.hexdigest())
 
 

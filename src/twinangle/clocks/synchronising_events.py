@@ -52,6 +52,20 @@ def find_events(
     its own; the factor is a choice of this program). In a recording shorter than both edges these
     are its halves, and an impact in the middle counts once.
 
+    Parameters
+    ----------
+    sensor : InertialRecording
+        The one that was struck or stamped with.
+    edge_s : float, default 30
+        How far from either end an impact may lie, in seconds.
+    margin_s : float, default 2
+        Half the length of an interval, in seconds.
+
+    Returns
+    -------
+    tuple of Interval
+        One or two, on the sensor's clock.
+
     Raises
     ------
     SynchronisationError
@@ -111,6 +125,10 @@ def event(
         Largest lag considered.
     drift : bool
         Fit the drift where there are two events or more.
+
+    Returns
+    -------
+    Synchronisation
 
     Raises
     ------

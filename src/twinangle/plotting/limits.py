@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,7 +13,7 @@ from matplotlib.figure import Figure
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,
@@ -30,9 +31,10 @@ from twinangle.plotting.style import (
     share_axes,
     spread_out,
 )
+from twinangle.plotting.onto import on_axes, size_mm, value_of
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
 from twinangle.results.answer import answer_of
-from twinangle.results.grouping import participants
+from twinangle.results.grouping import distinct, participants
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
@@ -79,30 +81,36 @@ def draw_limits(results: StudyResults, width_mm: float | None = None) -> tuple[D
 
 def _view(results: StudyResults, members: Sequence[Limits]) -> _View:
     """Return one range of heights for all panels, as all are degrees; intervals may leave it."""
+    margin = results.options.margin_deg
+    low, high, shown = _heights([found for _, found in members], margin)
+    return _View(low, high, participants(results), shown)
+
+
+def _heights(
+    members: Sequence[StudyLimits], margin: float | None
+) -> tuple[float, float, float | None]:
+    """Return heights that hold points and limits, and the margin where it is near enough."""
     known = [
         float(each)
-        for _, found in members
+        for found in members
         for each in (found.difference.min(), found.difference.max(), found.limits.lower,
                      found.limits.upper)
         if np.isfinite(each)
     ]  # fmt: skip
     low, high = min(known), max(known)
-    margin = results.options.margin_deg
     shown = margin if margin is not None and margin <= 2.5 * max(-low, high) else None
     if shown is not None:
         low, high = min(low, -shown), max(high, shown)
     pad = 0.14 * (high - low) or 1.0
-    return _View(low - pad, high + pad, participants(results), shown)
+    return low - pad, high + pad, shown
 
 
 def _draw_answer(results: StudyResults, each: Limits, view: _View, width_mm: float) -> Drawn:
     """Draw the one panel of the first page, for one column of a journal."""
     pooled, found = each
-    figure, size = new_figure(width_mm, 78), (width_mm - 38, 63.0)
-    axes = add_panel(figure, 12, 9, *size)
-    _draw_limits_panel(axes, found, view, size)
+    figure = new_figure(width_mm, 78)
+    axes = _plot_in_view(found, add_panel(figure, 12, 9, width_mm - 38, 63.0), view)
     axes.set_title(quantity_name(pooled.quantity))
-    axes.set_ylabel("Wearable − reference (°)")
     return Drawn(
         ANSWER,
         figure,
@@ -116,11 +124,10 @@ def _draw_limits_row(
 ) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    figure, panels, size = _row_of_panels(width_mm, len(members))
+    figure, panels = _row_of_panels(width_mm, len(members))
     for k, (axes, (pooled, found)) in enumerate(zip(panels, members, strict=True)):
-        _draw_limits_panel(axes, found, view, size)
+        _plot_in_view(found, axes, view)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
-        axes.set_ylabel("Wearable − reference (°)")
     if not is_narrow(width_mm):
         share_axes(panels, width_mm=width_mm)
     return Drawn(
@@ -131,8 +138,89 @@ def _draw_limits_row(
     )
 
 
-def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes], tuple[float, float]]:
-    """Return the figure, its panels side by side or below each other, and their size."""
+def plot_limits(
+    result: Pooled[StudyLimits] | StudyLimits,
+    ax: Axes | None = None,
+    *,
+    margin_deg: float | None = None,
+    participants: Sequence[str] = (),
+    heights: tuple[float, float] | None = None,
+) -> Axes:
+    """Draw a Bland-Altman plot: one point a cycle, bias and limits of agreement.
+
+    Marks tell participants apart; up to twelve are named, a line leading to each one's mean. Bars
+    beside the axes are the intervals of bias and limits (an arrow: it reaches further).
+
+    Parameters
+    ----------
+    result : Pooled or StudyLimits
+        Limits with the points they are of, as a run gives them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    margin_deg : float, optional
+        The margin stated beforehand, as `results.acceptable_deg`; drawn where it is near enough, or
+        `heights` are given.
+    participants : sequence of str
+        Everyone of the study, so that a participant has the same mark in every plot; without them,
+        those of this plot.
+    heights : (float, float), optional
+        Ends of the vertical axis, as of another panel; without them, of what is drawn.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent, or `participants` lacks one of its own.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_limits(results.limits[0], margin_deg=5)
+    """
+    found = _limits_of(result)
+    everyone = tuple(participants) or distinct(found.participant)
+    lacking = [code for code in distinct(found.participant) if code not in everyone]
+    if lacking:
+        raise ValueError(
+            f"`participants`: {', '.join(map(repr, everyone))} lack {lacking[0]!r}, who has points "
+            "in this plot; everyone in it is accepted, and others beside."
+        )
+    low, high, shown = _heights([found], margin_deg)
+    if heights is not None:
+        (low, high), shown = heights, margin_deg
+    with on_axes(ax) as axes:
+        _draw_limits_panel(axes, found, _View(low, high, everyone, shown), size_mm(axes))
+        axes.set_ylabel("Wearable − reference (°)")
+    return axes
+
+
+def _limits_of(result: object) -> StudyLimits:
+    """Return limits with their points, or say what would be accepted."""
+    where = "`results.limits[0]`"
+    if isinstance(result, LimitsOfAgreement):
+        raise TypeError(
+            "Cannot draw LimitsOfAgreement alone, which hold no points; StudyLimits are accepted, "
+            f"as {where} (of your own arrays: `run_study(Study.from_angles(...)).limits[0]`)."
+        )
+    return value_of(cast("Pooled[StudyLimits]", result), StudyLimits, where)
+
+
+def _plot_in_view(found: StudyLimits, axes: Axes, view: _View) -> Axes:
+    """Draw a panel that shares heights, marks and margin with others."""
+    return plot_limits(
+        found, axes, margin_deg=view.margin, participants=view.everyone,
+        heights=(view.low, view.high),
+    )  # fmt: skip
+
+
+def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
+    """Return the figure, and its panels side by side or below each other."""
     if is_narrow(width_mm):
         size, tall = (width_mm - 38, 46.0), 61.0
         figure = new_figure(width_mm, n * tall)
@@ -142,7 +230,7 @@ def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes], tuple[f
         size = (step - 25.5, 57.0)
         figure = new_figure(width_mm, 72)
         places = [(12 + step * k, 9.0) for k in range(n)]
-    return figure, [add_panel(figure, *place, *size) for place in places], size
+    return figure, [add_panel(figure, *place, *size) for place in places]
 
 
 def _named(found: StudyLimits) -> bool:

@@ -19,10 +19,10 @@ from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
 from twinangle.plotting.limits import draw_limits
+from twinangle.plotting.looks import drawing_style
 from twinangle.plotting.magnetic_field import draw_fields
 from twinangle.plotting.participants import draw_participants, draw_small_multiples
 from twinangle.plotting.ranking import draw_contests
-from twinangle.plotting.style import drawing_style
 from twinangle.plotting.thinning import thinned_pair
 from twinangle.plotting.traces import draw_traces
 from twinangle.report.blocks import Figures

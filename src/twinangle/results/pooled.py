@@ -49,15 +49,45 @@ class Pooled(Shown, Generic[T]):
 
 
 def given(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], T]]:
-    """Return the items that have a value, each with it, in order."""
+    """Return the items that have a value, each with it, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of (Pooled, value)
+    """
     return [(item, item.value) for item in items if not isinstance(item.value, Absent)]
 
 
 def absences(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], Absent]]:
-    """Return the items that have none, each with the reason, in order."""
+    """Return the items that have none, each with the reason, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of (Pooled, Absent)
+    """
     return [(item, item.value) for item in items if isinstance(item.value, Absent)]
 
 
 def named(items: Iterable[Pooled[T]]) -> list[tuple[tuple[str, str, str], T]]:
-    """Return each value that is given under its procedure, condition and quantity, in order."""
+    """Return each value that is given under its procedure, condition and quantity, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of ((procedure, condition, quantity), value)
+    """
     return [((one.procedure, one.condition, one.quantity), value) for one, value in given(items)]

@@ -104,6 +104,15 @@ JOINTS = {
 def joint_named(name: str) -> Joint:
     """Return the joint of that name.
 
+    Parameters
+    ----------
+    name : str
+        As the study file has it, such as "knee".
+
+    Returns
+    -------
+    Joint
+
     Raises
     ------
     ValueError

@@ -22,3 +22,8 @@ __all__ = [
     "simulate_walk",
     "write_demo_study",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

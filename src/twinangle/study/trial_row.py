@@ -85,7 +85,8 @@ class Trial(Shown):
     exclude: str
     covariates: Mapping[str, float | str]
     row: int
-    events: Path | None = None  # a file of event times, for cycles by "events"
+    # for cycles by "events": a file of event times, or the times themselves
+    events: Path | tuple[float, ...] | None = None
     # what is added to the distal sensor's clock to land on the proximal's; None where not given
     distal_lag_s: float | None = None
     # the joint's flexion in neutral standing; None where the study file's value holds

@@ -140,12 +140,14 @@ def _against_trials(study: Study) -> list[str]:
     check_cycles(settings, faults)
     check_condition(settings, study.trials, faults)
     if study.cycles.method == "events":
-        lacking = [
-            trial.row for trial in study.trials if trial.events is None and not trial.exclude
-        ]
+        lacking = [trial for trial in study.trials if trial.events is None and not trial.exclude]
         if lacking:
-            said = "is 'events', but no file of events is named in the trials table's row"
-            faults.add(("cycles", "method"), f"[cycles] `method` {said} {lacking[0]}.")
+            said = (
+                f"{lacking[0].label} has no `events_s`"
+                if study.in_memory
+                else f"no file of events is named in the trials table's row {lacking[0].row}"
+            )
+            faults.add(("cycles", "method"), f"[cycles] `method` is 'events', but {said}.")
     return [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
 
 

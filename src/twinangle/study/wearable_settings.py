@@ -254,6 +254,15 @@ def merged_columns(
 
     The channel `acc_x` of the proximal sensor's file is "proximal acc_x" there. Settings of a
     study with both sensors in one file are returned as they are.
+
+    Parameters
+    ----------
+    wearable : InertialWearable or OrientationWearable
+        The study file's section.
+
+    Returns
+    -------
+    InertialWearable or OrientationWearable
     """
     if wearable.files is None:
         return wearable
