@@ -116,8 +116,8 @@ def setting(results: StudyResults, *path: str) -> Any:
 
 def _material(results: StudyResults) -> str:
     """Say who was recorded, where, and how many recordings entered."""
-    groups = trial_groups(results)
-    worked = worked_recordings(results)
+    groups = trial_groups(results, by_wearable=False)
+    worked = [group.main for group in groups if group.main.status == "ok"]
     paired = [trial for trial in worked if trial.agreement is not None]
     short = sum(group.main.status == "pooled" for group in groups)
     left = len(groups) - len(worked) - short

@@ -23,7 +23,7 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
 from twinangle.cycles.summary import StrideSummary
-from twinangle.declare import Aside, Named, measured, number
+from twinangle.declare import UNDER_TEST, Aside, Named, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
 from twinangle.plausibility.mounting import Mounting
@@ -45,6 +45,7 @@ from twinangle.results.sensors_found import SensorRecord
 from twinangle.results.serialise import study_record, trial_record
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.signals.timing import TimingReport
+from twinangle.under_test import wearable_of
 from twinangle.wearable.quality.residual import CycleResidual
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ class TrialResult(Shown):
     condition: Annotated[str, number("the condition, such as indoor or outdoor")]
     trial: Annotated[str, number("the trial within the session")]
     side: Annotated[str, number("the side of the body")]
-    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle"), UNDER_TEST]
     status: Annotated[
         str, number("'ok', 'pooled' with others of the person, 'failed' or 'excluded'")
     ]
@@ -160,6 +161,11 @@ class TrialResult(Shown):
         Named("chosen_by_hand"),
     ] = None
     undecided: Annotated[TrialResult | None, Aside()] = None  # without decisions, for pooling
+
+    @property
+    def wearable(self) -> str:
+        """The wearable's name; empty where the study has but one."""
+        return wearable_of(self.procedure)
 
     def _card(self) -> Card:
         from twinangle.results.cards import card_of_trial  # it needs this class
@@ -245,7 +251,7 @@ class PooledRecording(Shown):
     session: Annotated[str, number("the session")]
     condition: Annotated[str, number("the condition, such as indoor or outdoor")]
     side: Annotated[str, number("the side of the body")]
-    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle"), UNDER_TEST]
     trials: Annotated[tuple[str, ...], number("the trials whose cycles are pooled")]
     n_cycles: Annotated[int, number("cycles kept in all of them")]
     agreement: Annotated[

@@ -18,7 +18,8 @@ from twinangle.study.settings import (
     CycleSettings,
     SynchronisationSettings,
 )
-from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.from_file import read_bare_study
+from twinangle.study.study_file import Study
 from twinangle.study.trial_row import SensorFiles, Trial
 from twinangle.study.trial_settings import own_settings_note, settings_of
 from twinangle.study.wearable_settings import (

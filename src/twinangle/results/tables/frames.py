@@ -59,7 +59,7 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
                 f"Tables: {', '.join(self)}."
             )
         table = _TABLES[name]
-        return _framed(table.columns, table.rows(self._results))
+        return _framed(table.columns_in(self._results), table.rows(self._results))
 
     def __iter__(self) -> Iterator[str]:
         yield from (*_TABLES, *POINTS)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from twinangle.results.model import StudyResults
-from twinangle.results.tables.columns import Table, columns_of
+from twinangle.results.tables.columns import Table, columns_of, further_columns
 from twinangle.results.tables.curves import (
     CYCLES,
     TRACES,
@@ -56,10 +56,11 @@ def write_tables(
     (folder / PRINTABLE).mkdir(exist_ok=True)
     exact, printed = [], []
     for table in TABLES:
-        files = write_csv(folder, table.name, table.columns, table.rows(results))
-        exact.append(Described(files[0], table.meaning, table.columns))
+        columns = table.columns_in(results)
+        files = write_csv(folder, table.name, columns, table.rows(results))
+        exact.append(Described(files[0], table.meaning, columns))
         rounded = f"{table.meaning}; numbers rounded to what their uncertainty supports"
-        printed.append(Described(files[1], rounded, table.columns))
+        printed.append(Described(files[1], rounded, columns))
     described = [*exact, *printed, *_curves(results, folder, trace_parts)]
     dictionary = write_dictionary(folder, results.title, described)
     return (*(file.path for file in described), dictionary)
@@ -67,13 +68,14 @@ def write_tables(
 
 def _curves(results: StudyResults, folder: Path, parts: Sequence[Path]) -> list[Described]:
     """Write cycles and traces as Parquet, where there are any."""
-    points, samples = columns_of(CyclePoint), columns_of(TraceSample)
+    further = further_columns(results.trials)
+    points, samples = columns_of(CyclePoint, further), columns_of(TraceSample, further)
     cycles, traces = folder / CYCLES, folder / TRACES
     found = []
     if write_parquet(cycles, points, cycle_tables(results.trials)):
         found.append(Described(cycles, "curves of every cycle found, a point a row", points))
     held = trace_tables(results.trials, traces_wanted(results))
-    if merge_trace_parts(parts, traces) or write_parquet(traces, samples, held):
+    if merge_trace_parts(parts, traces, samples) or write_parquet(traces, samples, held):
         found.append(Described(traces, "both instruments on one clock, a sample a row", samples))
     return found
 
