@@ -23,7 +23,7 @@ from twinangle.agreement.variability import CycleVariability, VariabilityCompari
 from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
 from twinangle.cycles.summary import StrideSummary
-from twinangle.declare import UNDER_TEST, Aside, Named, measured, number
+from twinangle.declare import UNDER_TEST, Aside, Named, WhereGiven, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
 from twinangle.plausibility.mounting import Mounting
@@ -39,6 +39,7 @@ from twinangle.results.designs import (
     Reliability,
     Variability,
 )
+from twinangle.results.instruments import CommonCycles, LimitsBetween, PairOfInstruments
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.sensors_found import SensorRecord
@@ -161,6 +162,13 @@ class TrialResult(Shown):
         Named("chosen_by_hand"),
     ] = None
     undecided: Annotated[TrialResult | None, Aside()] = None  # without decisions, for pooling
+    common: Annotated[
+        CommonCycles | None,
+        number("the same on the cycles that all of several wearables keep"),
+        Named("on_common_cycles"),
+        WhereGiven(),
+    ] = None
+    pairs: Annotated[tuple[PairOfInstruments, ...], Aside(())] = ()  # of instruments, for pooling
 
     @property
     def wearable(self) -> str:
@@ -274,6 +282,8 @@ class StudyResults(Shown):
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
     recordings_pooled: tuple[PooledRecording, ...] = ()
+    pairs: tuple[PairOfInstruments, ...] = ()  # two of several wearables or references
+    between: tuple[LimitsBetween, ...] = ()  # what they say together
     decisions: tuple[DecisionRecord, ...] = ()
     without_decisions: tuple[WithoutDecisions, ...] = ()
     invented: bool = False  # the data are invented, as the study file says

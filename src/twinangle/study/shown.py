@@ -50,9 +50,11 @@ def _instruments(study: Study) -> str:
             for kind in ("wearable", "reference")
         }
         said = [f"{kind}s {listing(names[kind])}" for kind in names if names[kind]]
-        return f"Several instruments: {'; '.join(said)}; " + (
-            NO_MARGIN if margin is None else f"margin ±{stated(margin)}°"
-        ) + "."
+        return (
+            f"Several instruments: {'; '.join(said)}; "
+            + (NO_MARGIN if margin is None else f"margin ±{stated(margin)}°")
+            + "."
+        )
     reference = "no reference" if study.reference is None else f"reference {study.reference.kind}"
     return (
         f"Wearable {study.wearable.kind} by {listing(study.wearable.procedures)}; {reference}; "

@@ -78,9 +78,7 @@ def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:
     }
     texts = [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
     if not texts:
-        parts = tuple(
-            replace(part, study=replace(part.study, **changed)) for part in study.parts
-        )
+        parts = tuple(replace(part, study=replace(part.study, **changed)) for part in study.parts)
         new = replace(study, **changed, parts=parts)
         texts = _against_trials(new)
     if texts:

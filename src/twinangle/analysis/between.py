@@ -1,0 +1,54 @@
+"""Agreement between two wearables, or two references, over the recordings of a study."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import partial
+
+import numpy as np
+import pandas as pd
+
+from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.analysis.groups import QUANTITIES, attempt, cycle_quantity, unique
+from twinangle.analysis.limits import limits_over
+from twinangle.options import Options
+from twinangle.results.instruments import LimitsBetween, PairOfInstruments
+
+
+def pool_between(pairs: Sequence[PairOfInstruments], options: Options) -> tuple[LimitsBetween, ...]:
+    """Return limits of agreement of each pair, condition and quantity: first minus second.
+
+    Parameters
+    ----------
+    pairs : sequence of PairOfInstruments
+        Of every recording, with the curves of the common cycles.
+    options : Options
+        What the run was asked for.
+    """
+    return tuple(_limits_of(pairs, options))
+
+
+def _limits_of(pairs: Sequence[PairOfInstruments], options: Options) -> Iterator[LimitsBetween]:
+    for name in dict.fromkeys(one.pair for one in pairs):
+        own = [one for one in pairs if one.pair == name]
+        for condition in unique(one.condition for one in own):
+            several = [one for one in own if one.condition == condition]
+            compared = [one for one in several if not one.reason]
+            why = "" if compared else " ".join(unique(one.reason for one in several))
+            for quantity in QUANTITIES:
+                compute = partial(_limits, compared, quantity, options)
+                kind, first, second, procedure = name
+                yield LimitsBetween(
+                    kind, first, second, procedure, condition, quantity, attempt(compute, why)
+                )
+
+
+def _limits(
+    pairs: Sequence[PairOfInstruments], quantity: str, options: Options
+) -> LimitsOfAgreement:
+    difference = [
+        cycle_quantity(one.first_curves, quantity) - cycle_quantity(one.second_curves, quantity)
+        for one in pairs
+    ]
+    people = [one.participant for one, own in zip(pairs, difference, strict=True) for _ in own]
+    return limits_over(pd.Series(np.concatenate(difference)), pd.Series(people), options)
