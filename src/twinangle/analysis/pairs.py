@@ -133,11 +133,11 @@ def _compared(
     """Return two instruments compared on the cycles that both keep."""
     reasons = reasons_of((cycles.start_s, cycles.end_s), several)
     first, second = curves_between(cycles.start_s, cycles.end_s, paired)
-    whole = np.isfinite(first + second).all(axis=1)
-    kept = np.asarray(whole & [not reason for reason in reasons])
+    whole = [bool(each) for each in np.isfinite(first + second).all(axis=1)]
+    kept = np.array(whole) & np.array([not reason for reason in reasons])
     left = tally(
         reason or ("" if inside else "a gap in an angle")
-        for reason, inside in zip(reasons, list(whole), strict=True)
+        for reason, inside in zip(reasons, whole, strict=True)
     )
     found = replace(blank, n_cycles=int(kept.sum()), left_out=left)
     if found.n_cycles < LEAST_CYCLES:

@@ -94,8 +94,13 @@ def _joined(views: Sequence[View], studies: Sequence[Study]) -> Study:
             (*privacy_warnings(studies[0].trials), *file_name_warnings(trials, studies[0].folder))
         )
     )
+    several = {kind: len(names_in(views, kind)) > 1 for kind in SEVERAL}
     parts = tuple(
-        Part(view.wearable, view.reference, study)
+        Part(
+            view.wearable if several["wearable"] else "",
+            view.reference if several["reference"] else "",
+            study,
+        )
         for view, study in zip(views, studies, strict=True)
         if view.places
     )

@@ -88,7 +88,8 @@ def _not_there(cells: Mapping[str, str], needs: Needs) -> str:
         return ""
     if seen.wearable and not cells.get("wearable") and needs.files is None:
         return f"{NOT_RECORDED}{seen.wearable}"
-    if seen.reference not in seen.every["reference"][:1] and not cells.get("reference"):
+    further = seen.reference and seen.reference != seen.every["reference"][0]
+    if further and not cells.get("reference"):
         return f"{NOT_RECORDED}{seen.reference}"
     return ""
 
