@@ -58,6 +58,11 @@ from twinangle.agreement.reliability import (
 )
 from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
+from twinangle.agreement.three_instruments import (
+    InstrumentError,
+    ThreeInstruments,
+    three_instrument_errors,
+)
 from twinangle.agreement.variability import (
     CycleVariability,
     VariabilityComparison,
@@ -78,6 +83,7 @@ __all__ = [
     "ErrorBudget",
     "ExclusionEffect",
     "FunctionalLimits",
+    "InstrumentError",
     "IntraclassCorrelation",
     "LimitsAtSize",
     "LimitsOfAgreement",
@@ -93,6 +99,7 @@ __all__ = [
     "SampleSize",
     "Sensitivity",
     "SimulatedStudies",
+    "ThreeInstruments",
     "TimeAgreement",
     "VariabilityComparison",
     "WithoutOne",
@@ -129,6 +136,7 @@ __all__ = [
     "ratio_limits",
     "regression_limits",
     "simulate_studies",
+    "three_instrument_errors",
     "within_participant_limits",
 ]
 

@@ -70,13 +70,9 @@ def _common(several: Sequence[Seen]) -> dict[str, CommonCycles]:
         [(one.wearable, _starts_on_reference(one), one.cycles.reason) for one in mains
          if one.cycles is not None],
     )  # fmt: skip
-    cut = {one.procedure: _cut_at(starts, ends, reasons, one) for one in good}
-    whole = np.all([np.isfinite(w + r).all(axis=1) for w, r in cut.values()], axis=0).tolist()
-    kept = np.array([not reason for reason in reasons]) & whole
-    reasons = [
-        reason or ("" if inside else "a gap in an angle")
-        for reason, inside in zip(reasons, whole, strict=True)
-    ]
+    cut = {one.procedure: _cut_at(starts, ends, one) for one in good}
+    reasons = with_gaps(reasons, *(curves for both in cut.values() for curves in both))
+    kept = np.array([not reason for reason in reasons], dtype=bool)
     left, n = tally(reasons), int(kept.sum())
     if n < LEAST_CYCLES:
         reason = f"{n} common cycles; at least {LEAST_CYCLES} are needed."
@@ -98,9 +94,7 @@ def _starts_on_reference(result: TrialResult) -> Array:
     return result.synchronisation.to_reference(result.cycles.start_s)
 
 
-def _cut_at(
-    starts: Array, ends: Array, reasons: Sequence[str], result: TrialResult
-) -> tuple[Array, Array]:
+def _cut_at(starts: Array, ends: Array, result: TrialResult) -> tuple[Array, Array]:
     """Return both instruments' curves of cycles that are given on the reference's clock."""
     clock, paired = result.synchronisation, result.paired
     assert clock is not None
@@ -130,6 +124,15 @@ def reasons_of(
                 found[k] = found[k] or f"{name} has no such cycle"
             elif reason[nearest]:
                 found[k] = found[k] or f"left out for {name}, {reason_kind(reason[nearest])}"
+    return found
+
+
+def with_gaps(reasons: Sequence[str], *several: Array) -> list[str]:
+    """Return the reasons, with one for each cycle in which a curve has a gap."""
+    found = list(reasons)
+    for curves in several:
+        for k in np.flatnonzero(np.isnan(curves).any(axis=1)):
+            found[k] = found[k] or "a gap in an angle"
     return found
 
 

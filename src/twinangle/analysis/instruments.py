@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
-from twinangle.analysis.pairs import references_apart, wearables_apart
+from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
 from twinangle.results import TrialResult
 from twinangle.study import Study, Trial
@@ -25,4 +25,4 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         seen.append(Seen(part, own, tuple(named)))
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
-    return (replace(found[0], pairs=pairs), *found[1:])
+    return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])

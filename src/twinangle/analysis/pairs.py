@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 
 from twinangle.agreement.curves import compare_curves
-from twinangle.analysis.common_cycles import Seen, curves_between, reasons_of, tally
+from twinangle.analysis.common_cycles import Seen, curves_between, reasons_of, tally, with_gaps
 from twinangle.clocks import align, shared_clock, synchronise
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult
-from twinangle.results.instruments import PairOfInstruments
+from twinangle.results.instruments import PairOfInstruments, Triple
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -131,15 +131,10 @@ def _compared(
     confidence: float,
 ) -> PairOfInstruments:
     """Return two instruments compared on the cycles that both keep."""
-    reasons = reasons_of((cycles.start_s, cycles.end_s), several)
     first, second = curves_between(cycles.start_s, cycles.end_s, paired)
-    whole = [bool(each) for each in np.isfinite(first + second).all(axis=1)]
-    kept = np.array(whole) & np.array([not reason for reason in reasons])
-    left = tally(
-        reason or ("" if inside else "a gap in an angle")
-        for reason, inside in zip(reasons, whole, strict=True)
-    )
-    found = replace(blank, n_cycles=int(kept.sum()), left_out=left)
+    reasons = with_gaps(reasons_of((cycles.start_s, cycles.end_s), several), first, second)
+    kept = np.array([not reason for reason in reasons], dtype=bool)
+    found = replace(blank, n_cycles=int(kept.sum()), left_out=tally(reasons))
     if found.n_cycles < LEAST_CYCLES:
         return replace(
             found, reason=f"{found.n_cycles} common cycles; at least {LEAST_CYCLES} are needed."
@@ -158,32 +153,80 @@ def _compared(
     )
 
 
-# Two references, on the cycles of one wearable
+# Two references, on the cycles of a wearable
 
 
 def references_apart(seen: Sequence[Seen]) -> tuple[PairOfInstruments, ...]:
-    """Return what each two references differ by, on the first wearable's cycles and clock."""
+    """Return what each two references differ by, on the cycles of the first wearable that can."""
+    by_pair: dict[tuple[str, str], list[PairOfInstruments]] = {}
+    for one, two, _, of, other in _reference_pairs(seen):
+        names = (one.part.reference, two.part.reference)
+        by_pair.setdefault(names, []).append(_two_references(one, two, of, other))
+    return tuple(
+        next((pair for pair in several if not pair.reason), several[0])
+        for several in by_pair.values()
+    )
+
+
+def triples_of(seen: Sequence[Seen]) -> tuple[Triple, ...]:
+    """Return each wearable and procedure with each two references, on one clock and its cycles."""
     found = []
-    for wearable in dict.fromkeys(one.part.wearable for one in seen):
-        several = [one for one in seen if one.part.wearable == wearable]
-        found += [_two_references(one, two) for one, two in combinations(several, 2)]
+    for one, two, procedure, of, other in _reference_pairs(seen):
+        names = (one.part.wearable, procedure, one.part.reference, two.part.reference)
+        if _lacking(one, two, of, other):
+            curves = (np.zeros((0, 101)),) * 3
+        else:
+            assert of.cycles is not None
+            assert of.paired is not None
+            assert other.paired is not None
+            between = (of.cycles.start_s, of.cycles.end_s)
+            test, first = curves_between(*between, of.paired)
+            _, second = curves_between(*between, other.paired)
+            reasons = with_gaps(_reasons_of_both(one, two, of, other), test, first, second)
+            kept = np.array([not reason for reason in reasons], dtype=bool)
+            curves = (test[kept], first[kept], second[kept])
+        found.append(Triple(*names, of.participant, of.condition, curves))
     return tuple(found)
 
 
-def _two_references(first: Seen, second: Seen) -> PairOfInstruments:
-    one = next(iter(first.good), first.results[0])
-    two = next(
-        (r for r in second.good if procedure_of(r.procedure) == procedure_of(one.procedure)),
-        second.results[0],
-    )
-    wearable = first.part.wearable
-    name = procedure_of(one.procedure)
-    procedure = f"{wearable} {name}".strip()
-    blank = _blank("references", first.part.reference, second.part.reference, procedure, one)
+def _reference_pairs(
+    seen: Sequence[Seen],
+) -> Iterator[tuple[Seen, Seen, str, TrialResult, TrialResult]]:
+    """Yield each two references under each wearable and procedure, with the two results."""
+    for wearable in dict.fromkeys(one.part.wearable for one in seen):
+        several = [one for one in seen if one.part.wearable == wearable]
+        for one, two in combinations(several, 2):
+            for of, other in zip(one.results, two.results, strict=True):
+                yield one, two, procedure_of(of.procedure), of, other
+
+
+def _lacking(first: Seen, second: Seen, one: TrialResult, two: TrialResult) -> str:
+    """Return why two references cannot be held together in a recording; empty where they can."""
     for result, of in ((one, first), (two, second)):
-        if result.status != "ok" or result.cycles is None or result.agreement is None:
-            reason = result.reason or "no recording of it"
-            return replace(blank, reason=f"{of.part.reference}: {reason}")
+        if result.status != "ok" or result.agreement is None:
+            return f"{of.part.reference}: {result.reason or 'no recording of it'}"
+    return ""
+
+
+def _reasons_of_both(first: Seen, second: Seen, one: TrialResult, two: TrialResult) -> list[str]:
+    assert one.cycles is not None
+    assert two.cycles is not None
+    return reasons_of(
+        (one.cycles.start_s, one.cycles.end_s),
+        [
+            (first.part.reference, one.cycles.start_s, one.cycles.reason),
+            (second.part.reference, two.cycles.start_s, two.cycles.reason),
+        ],
+    )
+
+
+def _two_references(
+    first: Seen, second: Seen, one: TrialResult, two: TrialResult
+) -> PairOfInstruments:
+    blank = _blank("references", first.part.reference, second.part.reference, "", one)
+    why = _lacking(first, second, one, two)
+    if why:
+        return replace(blank, reason=why)
     assert one.paired is not None
     assert two.paired is not None
     assert one.cycles is not None
@@ -193,10 +236,8 @@ def _two_references(first: Seen, second: Seen) -> PairOfInstruments:
         one.paired, wearable_deg=one.paired.reference_deg, reference_deg=two.paired.reference_deg
     )
     several = [
-        (of.part.reference, result.cycles.start_s, result.cycles.reason)
-        for of, result in ((first, one), (second, two))
-        if result.cycles is not None
+        (first.part.reference, one.cycles.start_s, one.cycles.reason),
+        (second.part.reference, two.cycles.start_s, two.cycles.reason),
     ]
-    blank = replace(blank, clock=f"both on the wearable's ({one.synchronisation.method})"
-                    if one.synchronisation is not None else "")  # fmt: skip
+    blank = replace(blank, clock=f"both on that of {first.part.wearable or 'the wearable'}")
     return _compared(blank, one.cycles, several, paired, first.confidence)

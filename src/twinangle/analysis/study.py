@@ -13,7 +13,7 @@ import numpy as np
 
 import twinangle
 from twinangle.agreement._result import counted
-from twinangle.analysis.between import pool_between
+from twinangle.analysis.between import pool_between, pool_errors
 from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
@@ -82,7 +82,8 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
     trials = compare_mountings(study, trials)
     bare = without_decisions(trials, options)
     pairs = tuple(pair for trial in trials for pair in trial.pairs)
-    trials = tuple(replace(trial, undecided=None, pairs=()) for trial in trials)
+    triples = tuple(triple for trial in trials for triple in trial.triples)
+    trials = tuple(replace(trial, undecided=None, pairs=(), triples=()) for trial in trials)
     trials, together, standing_in = pool_short(trials, options)
     return StudyResults(
         title=study.title,
@@ -100,6 +101,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         recordings_pooled=together,
         pairs=tuple(_without_curves(pair) for pair in pairs),
         between=pool_between(pairs, options),
+        errors_of_three=pool_errors(triples, options),
         decisions=decision_records(study, trials),
         without_decisions=bare,
         **pool_topics(standing_in, options),

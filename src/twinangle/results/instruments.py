@@ -9,6 +9,7 @@ import numpy as np
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
 from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.three_instruments import ThreeInstruments
 from twinangle.card import Shown
 from twinangle.declare import Aside, Spread, data, measured, number
 from twinangle.results.pooled import Absent
@@ -106,3 +107,34 @@ class LimitsBetween(Shown):
     condition: Annotated[str, number("the condition")]
     quantity: Annotated[str, number("what was compared")]
     value: Annotated[LimitsOfAgreement | Absent, Spread()]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Triple:
+    """One recording of a wearable and two references: their curves of the same cycles."""
+
+    wearable: str
+    procedure: str
+    first: str
+    second: str
+    participant: str
+    condition: str
+    curves: tuple[Array, Array, Array]
+
+    @property
+    def names(self) -> tuple[str, str, str, str]:
+        """What names the three, whatever the recording."""
+        return self.wearable, self.procedure, self.first, self.second
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ErrorsOfThree(Shown):
+    """Errors of a wearable and of two references, and what the references explain."""
+
+    wearable: Annotated[str, number("name of the wearable; empty where there is but one")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    first: Annotated[str, number("the first reference")]
+    second: Annotated[str, number("the second reference")]
+    condition: Annotated[str, number("the condition")]
+    quantity: Annotated[str, number("what was compared")]
+    value: Annotated[ThreeInstruments | Absent, Spread()]

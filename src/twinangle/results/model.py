@@ -39,7 +39,13 @@ from twinangle.results.designs import (
     Reliability,
     Variability,
 )
-from twinangle.results.instruments import CommonCycles, LimitsBetween, PairOfInstruments
+from twinangle.results.instruments import (
+    CommonCycles,
+    ErrorsOfThree,
+    LimitsBetween,
+    PairOfInstruments,
+    Triple,
+)
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.sensors_found import SensorRecord
@@ -169,6 +175,7 @@ class TrialResult(Shown):
         WhereGiven(),
     ] = None
     pairs: Annotated[tuple[PairOfInstruments, ...], Aside(())] = ()  # of instruments, for pooling
+    triples: Annotated[tuple[Triple, ...], Aside(())] = ()  # with two references, likewise
 
     @property
     def wearable(self) -> str:
@@ -284,6 +291,7 @@ class StudyResults(Shown):
     recordings_pooled: tuple[PooledRecording, ...] = ()
     pairs: tuple[PairOfInstruments, ...] = ()  # two of several wearables or references
     between: tuple[LimitsBetween, ...] = ()  # what they say together
+    errors_of_three: tuple[ErrorsOfThree, ...] = ()  # of a wearable and two references
     decisions: tuple[DecisionRecord, ...] = ()
     without_decisions: tuple[WithoutDecisions, ...] = ()
     invented: bool = False  # the data are invented, as the study file says

@@ -13,7 +13,7 @@ from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.options import Options
 from twinangle.results.decided import DecisionRecord, WithoutDecisions
-from twinangle.results.instruments import LimitsBetween, PairOfInstruments
+from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
 from twinangle.results.model import (
     InputFile,
     PooledRecording,
@@ -127,6 +127,11 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
             record.get("agreement_between_instruments", []),
             tuple[LimitsBetween, ...],
             "agreement_between_instruments",
+        ),
+        errors_of_three=keys.read(
+            record.get("errors_of_three_instruments", []),
+            tuple[ErrorsOfThree, ...],
+            "errors_of_three_instruments",
         ),
         decisions=keys.read(record["decisions"], tuple[DecisionRecord, ...], "decisions"),
         without_decisions=keys.read(

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
     from twinangle.results.model import StudyResults, TrialResult
 
 SCHEMA = 2
-OF_SEVERAL = {"pairs_of_instruments": "pairs", "agreement_between_instruments": "between"}
+OF_SEVERAL = {
+    "pairs_of_instruments": "pairs",
+    "agreement_between_instruments": "between",
+    "errors_of_three_instruments": "errors_of_three",
+}
 """Keys that only a study of several wearables or references has, each with its field."""
 KEYS = Keys("deg")
 _NUMBER = r'(?:-?[0-9][0-9.e+-]*|null|true|false|"-?inf")'
