@@ -10,6 +10,8 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
+from twinangle.under_test import JOIN
+
 NOTHING = "–"
 NO_MARGIN = "no margin was stated"
 _ZERO_WIDTH_SPACE = "\u200b"
@@ -99,7 +101,7 @@ def quantity_name(quantity: str) -> str:
 def file_name(*parts: str) -> str:
     """Return parts as one plain file name: letters, digits, dot and hyphen, parts by `_`."""
     plain = []
-    for part in parts:
+    for part in (each for whole in parts for each in whole.split(JOIN)):
         ascii_part = unicodedata.normalize("NFKD", part).encode("ascii", "ignore").decode()
         cleaned = re.sub(r"[^A-Za-z0-9.-]+", "-", ascii_part).strip("-.")
         plain.append(cleaned[:24])

@@ -94,9 +94,10 @@ def _errors(
     wearable, procedure, first, second = own[0].names
     name = under_test(wearable, procedure)
     return attempt(
-        partial(
-            three_instrument_errors,
-            *read,
+        lambda: three_instrument_errors(
+            read[0],
+            read[1],
+            read[2],
             people,
             confidence=options.confidence,
             names=(name, first, second),

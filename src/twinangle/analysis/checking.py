@@ -19,6 +19,7 @@ from twinangle.analysis.requirements import (
 from twinangle.errors import TwinangleError
 from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
+from twinangle.study.instruments import Part
 from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
@@ -127,16 +128,21 @@ def _check_parts(
     """Check each of several wearables against each reference, every fault once, with its name."""
     found = []
     for part in study.parts:
-        name = ", ".join(filter(None, (part.wearable, part.reference)))
 
-        def tell(check: TrialCheck, name: str = name) -> None:
+        def tell(check: TrialCheck, part: Part = part) -> None:
             if on_trial is not None:
-                on_trial(_named(check, name))
+                on_trial(_named(check, part))
 
         checked = check_study(
             part.study, jobs=jobs, sensors=sensors, on_trial=tell, workers=workers
         )
-        found.append(replace(checked, trials=tuple(_named(c, name) for c in checked.trials)))
+        found.append(
+            replace(
+                checked,
+                settings=tuple(part.worded(text) for text in checked.settings),
+                trials=tuple(_named(c, part) for c in checked.trials),
+            )
+        )
 
     def each(several: Iterable[str]) -> tuple[str, ...]:
         return tuple(dict.fromkeys(several))
@@ -150,12 +156,14 @@ def _check_parts(
     )
 
 
-def _named(check: TrialCheck, name: str) -> TrialCheck:
+def _named(check: TrialCheck, part: Part) -> TrialCheck:
     """Return a check that names its instruments."""
+    name = ", ".join(filter(None, (part.wearable, part.reference)))
     return replace(
         check,
         label=f"{check.label}, {name}",
-        faults=tuple(f"{name}: {fault}" for fault in check.faults),
+        faults=tuple(f"{name}: {part.worded(fault)}" for fault in check.faults),
+        warnings=tuple(part.worded(text) for text in check.warnings),
     )
 
 

@@ -21,6 +21,7 @@ from twinangle.plotting.style import (
     new_figure,
 )
 from twinangle.results import StudyResults, given
+from twinangle.under_test import reference_of
 from twinangle.wording import file_name, shortened
 
 LONGEST = 22  # letters of a procedure's name
@@ -30,13 +31,18 @@ LETTER_MM = 1.6  # width of a letter, at most on average
 def draw_contests(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
     return tuple(
-        draw_contest(pooled.condition, contest, width_mm)
+        draw_contest(pooled.condition, contest, width_mm, reference_of(pooled.procedure))
         for pooled, contest in given(results.ranking)
     )
 
 
-def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) -> Drawn:
-    """Draw the procedures' means in order, and every paired difference with its interval."""
+def draw_contest(
+    condition: str, contest: Contest, width_mm: float = DOUBLE_MM, reference: str = ""
+) -> Drawn:
+    """Draw the procedures' means in order, and every paired difference with its interval.
+
+    `reference` names that which they are held against, where there are several.
+    """
     pairs = contest.differences
     figure, means, paired = _panels(contest, width_mm)
     for k, place in enumerate(contest.standings):
@@ -67,12 +73,15 @@ def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) 
     letter(paired, "b Every pair")
     few_ticks(means, x=4, y=None)
     few_ticks(paired, x=4, y=None)
+    where = " against ".join(filter(None, (condition, reference)))
     caption = (
-        f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
+        f"Procedures on the same trials, {where}: (a) arithmetic mean over participants, equal "
         "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
-    return Drawn(file_name("contest", condition), figure, caption, of_contest(condition, contest))
+    return Drawn(
+        file_name("contest", condition, reference), figure, caption, of_contest(condition, contest)
+    )
 
 
 def _panels(contest: Contest, width_mm: float) -> tuple[Figure, Axes, Axes]:

@@ -16,6 +16,7 @@ from twinangle.report.curves import curves_paragraph
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.decisions import decisions_paragraph
 from twinangle.report.forms import forms_paragraph
+from twinangle.report.instruments import instruments_paragraph
 from twinangle.report.limits import limits_paragraph
 from twinangle.report.magnetic_field import magnetic_field_paragraph
 from twinangle.report.ranking import ranking_paragraph
@@ -93,6 +94,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         along_cycle_paragraph(results),
         conditions_paragraph(results),
         ranking_paragraph(results),
+        instruments_paragraph(results),
         budget_paragraph(results),
         reliability_paragraph(results),
         decisions_paragraph(results),

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from twinangle.agreement._result import counted
 from twinangle.report.blocks import Block, Figures, figure, heading, table, text
+from twinangle.report.instruments import common_cycles_blocks, matrix_blocks
 from twinangle.results import StudyResults, given
+from twinangle.under_test import reference_of
 from twinangle.wording import between, file_name, number, p_value
 
 
@@ -14,8 +16,12 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
     ranked = given(results.ranking)
     for pooled, contest in ranked:
         condition = pooled.condition
-        blocks += [heading(condition or "All trials")] if len(ranked) > 1 else []
-        blocks += figure(file_name("contest", condition), figures)
+        reference = reference_of(pooled.procedure)
+        title = ", ".join(filter(None, (condition, reference and f"against {reference}")))
+        blocks += [heading(title or "All trials")] if len(ranked) > 1 else []
+        blocks += matrix_blocks(results, contest, reference)
+        blocks += common_cycles_blocks(results, condition, reference)
+        blocks += figure(file_name("contest", condition, reference), figures)
         pairs = [
             [
                 f"{pair.first} − {pair.second}",

@@ -11,6 +11,7 @@ from twinangle.agreement.ranking import Contest
 from twinangle.results.answer import Answer, answer_of
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, given, named
+from twinangle.under_test import reference_of
 from twinangle.wording import (
     NO_MARGIN,
     count,
@@ -36,7 +37,10 @@ Ends = tuple[float, float]
 
 
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
-    """Return what was found, in at most six sentences, each of numbers of the results."""
+    """Return what was found, in at most six sentences, each of numbers of the results.
+
+    One more tells what two wearables differ by, where there are several.
+    """
     answer = answer_of(results)
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
@@ -47,6 +51,7 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
         _zero(results, answer),
         _conditions(results, answer),
         _procedures(results, answer),
+        _between_wearables(results),
     )
     return tuple(sentence for sentence in found if sentence)
 
@@ -282,7 +287,12 @@ def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
 def _procedures(results: StudyResults, answer: Answer) -> str:
     """Say which procedure is nearest the reference, or that they tie."""
     contest = next(
-        (each for pooled, each in given(results.ranking) if pooled.condition == answer.condition),
+        (
+            each
+            for pooled, each in given(results.ranking)
+            if pooled.condition == answer.condition
+            and reference_of(pooled.procedure) == reference_of(answer.procedure)
+        ),
         None,
     )
     if contest is None or len(contest.standings) < 2:
@@ -295,6 +305,30 @@ def _procedures(results: StudyResults, answer: Answer) -> str:
         verb = "comes" if len(first) == 1 else "tie and come"
         said = f"By that RMS {listing(first)} {verb} before {listing(rest)}"
     return f"{said}{_of_two(contest)}."
+
+
+def _between_wearables(results: StudyResults) -> str:
+    """Say what two wearables differ by: agreement between them, not accuracy."""
+    found = next(
+        (
+            one
+            for one in results.between
+            if (one.kind, one.quantity) == ("wearables", "mean_deg")
+            and not isinstance(one.value, Absent)
+        ),
+        None,
+    )
+    if found is None or isinstance(found.value, Absent):
+        return ""
+    limits = found.value
+    return (
+        f"Agreement between {found.first} and {found.second} ({found.procedure}), which is "
+        f"accuracy of neither: {_under(found.condition, first=False)}, in the mean over the cycle, "
+        f"{found.first} minus {found.second} is {_with_interval(limits.bias, limits.bias_ci)}, "
+        f"with {100 * limits.coverage:g} % limits of agreement from "
+        f"{_with_interval(limits.lower, limits.lower_ci)} to "
+        f"{_with_interval(limits.upper, limits.upper_ci)}."
+    )
 
 
 def _of_two(contest: Contest) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from twinangle.naming import listed
-from twinangle.study.section_faults import Faults
+from twinangle.study.section_faults import Faults, in_the_files_words
 from twinangle.under_test import under_test
 
 if TYPE_CHECKING:
@@ -36,6 +36,10 @@ class Part:
         """Return what is under test: a procedure with the names of its instruments."""
         return under_test(self.wearable, procedure, self.reference)
 
+    def worded(self, text: str) -> str:
+        """Return a message that names the sections as the study file has them."""
+        return in_the_files_words(text, places_of(self.wearable, self.reference))
+
 
 @dataclass(frozen=True, slots=True)
 class View:
@@ -48,8 +52,13 @@ class View:
     @property
     def places(self) -> dict[str, tuple[str, ...]]:
         """Where the file has the sections of the instruments, where they have names."""
-        names = {"wearable": self.wearable, "reference": self.reference}
-        return {kind: (SEVERAL[kind], name) for kind, name in names.items() if name}
+        return places_of(self.wearable, self.reference)
+
+
+def places_of(wearable: str, reference: str) -> dict[str, tuple[str, ...]]:
+    """Return where the file has the sections of instruments that have names."""
+    names = {"wearable": wearable, "reference": reference}
+    return {kind: (SEVERAL[kind], name) for kind, name in names.items() if name}
 
 
 def views_of(data: Mapping[str, Any], faults: Faults) -> tuple[View, ...]:

@@ -55,8 +55,8 @@ class Faults:
 
     def add(self, keys: tuple[str, ...], text: str) -> None:
         """Note a fault at a key, with the line of the nearest key that the file spells out."""
+        text = in_the_files_words(text, self.places)
         for plain, place in self.places.items():
-            text = re.sub(rf"\[{plain}(?=[\].])", f"[{'.'.join(place)}", text)
             keys = (*place, *keys[1:]) if keys[:1] == (plain,) else keys
         line = next(
             (self.lines[keys[:n]] for n in range(len(keys), 0, -1) if keys[:n] in self.lines), 0
@@ -68,6 +68,13 @@ class Faults:
         """Return the faults in the order of the file."""
         found = dict.fromkeys(sorted(self.found, key=lambda fault: fault[0]))
         return [text for _, text in found]
+
+
+def in_the_files_words(text: str, places: Mapping[str, tuple[str, ...]]) -> str:
+    """Return a message with plain sections named as the file has them: `[wearables.NAME.units]`."""
+    for plain, place in places.items():
+        text = re.sub(rf"\[{plain}(?=[\].])", f"[{'.'.join(place)}", text)
+    return text
 
 
 def check_sections(data: Mapping[str, Any], faults: Faults) -> None:

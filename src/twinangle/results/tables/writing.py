@@ -19,6 +19,7 @@ from twinangle.results.tables.curves import (
 from twinangle.results.tables.decisions import DECISION_TABLES
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
+from twinangle.results.tables.instruments import SEVERAL_TABLES
 from twinangle.results.tables.parquet import write_parquet
 from twinangle.results.tables.pooled import POOLED_TABLES
 from twinangle.results.tables.provenance import STUDY_TABLES
@@ -30,6 +31,11 @@ TABLES: tuple[Table, ...] = (
     *DECISION_TABLES,
     *TRIAL_TABLES,
 )
+
+
+def tables_of(results: StudyResults) -> tuple[Table, ...]:
+    """Return the tables of a run: those of several instruments only where it has several."""
+    return (*TABLES, *SEVERAL_TABLES) if results.pairs else TABLES
 
 
 def write_tables(
@@ -55,7 +61,7 @@ def write_tables(
     """
     (folder / PRINTABLE).mkdir(exist_ok=True)
     exact, printed = [], []
-    for table in TABLES:
+    for table in tables_of(results):
         columns = table.columns_in(results)
         files = write_csv(folder, table.name, columns, table.rows(results))
         exact.append(Described(files[0], table.meaning, columns))
