@@ -14,6 +14,7 @@ from twinangle.under_test import JOIN
 
 NOTHING = "–"
 NO_MARGIN = "no margin was stated"
+SHORTEST_PART = 4  # letters that are left of each part of a name made of several
 _ZERO_WIDTH_SPACE = "\u200b"
 QUANTITIES = {
     "mean_deg": "Mean over cycle",
@@ -89,7 +90,17 @@ def breakable(text: str, run: int = 24) -> str:
 
 
 def shortened(text: str, limit: int) -> str:
-    """Return a name of at most `limit` characters, for a place that cannot grow."""
+    """Return a name of at most `limit` characters, for a place that cannot grow.
+
+    Of a name made of several, the longest part is shortened first, so that each is told apart.
+    """
+    parts = text.split(JOIN)
+    while len(parts) > 1 and len(JOIN.join(parts)) > limit:
+        longest = max(range(len(parts)), key=lambda k: len(parts[k]))
+        if len(parts[longest]) <= SHORTEST_PART:
+            break
+        parts[longest] = parts[longest].removesuffix("…")[:-1].rstrip() + "…"
+    text = JOIN.join(parts)
     return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
 
 

@@ -229,7 +229,7 @@ def _assumptions(names: tuple[str, str, str], k: int) -> tuple[str, ...]:
         ),
         (
             f"An error that {names[1]} and {names[2]} share is not in their difference: it is "
-            f"counted as {names[0]}'s."
+            f"counted as an error of {names[0]}."
         ),
         (
             "An estimate of a variance below 0 says that the error cannot be told from none, or "

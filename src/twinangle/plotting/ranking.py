@@ -21,7 +21,7 @@ from twinangle.plotting.style import (
     new_figure,
 )
 from twinangle.results import StudyResults, given
-from twinangle.under_test import reference_of
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import file_name, shortened
 
 LONGEST = 22  # letters of a procedure's name
@@ -49,7 +49,7 @@ def draw_contest(
         means.plot([place.mean], [k], "o", color=INK)
     means.set_yticks(
         range(len(contest.standings)),
-        [f"{place.rank}. {shortened(place.procedure, LONGEST)}" for place in contest.standings],
+        [f"{place.rank}. {_shown(place.procedure)}" for place in contest.standings],
     )
     widest = max(place.mean for place in contest.standings)
     means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
@@ -62,9 +62,7 @@ def draw_contest(
         )  # fmt: skip
         if np.isfinite([pair.lower, pair.upper]).all():
             paired.plot([pair.lower, pair.upper], [k, k], color=colour)
-    names = [
-        f"{shortened(pair.first, LONGEST)}\n− {shortened(pair.second, LONGEST)}" for pair in pairs
-    ]
+    names = [f"{_shown(pair.first)}\n− {_shown(pair.second)}" for pair in pairs]
     paired.set_yticks(range(len(pairs)), names)
     paired.set_ylim(len(pairs) - 0.5, -0.5)
     paired.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
@@ -82,6 +80,11 @@ def draw_contest(
     return Drawn(
         file_name("contest", condition, reference), figure, caption, of_contest(condition, contest)
     )
+
+
+def _shown(name: str) -> str:
+    """Return what is ranked, short, without its reference, which the caption names."""
+    return shortened(under_test(wearable_of(name), procedure_of(name)), LONGEST)
 
 
 def _panels(contest: Contest, width_mm: float) -> tuple[Figure, Axes, Axes]:

@@ -42,7 +42,7 @@ def matrix_blocks(results: StudyResults, contest: Contest, reference: str) -> li
         table(
             ("Wearable", *names),
             rows,
-            words=1 + len(names),
+            words=1,
             caption="RMS of the demeaned mean curves over the cycles that every wearable keeps, "
             "arithmetic mean over participants, with its rank; equal ranks are ties.",
         )

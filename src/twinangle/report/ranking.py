@@ -6,7 +6,7 @@ from twinangle.agreement._result import counted
 from twinangle.report.blocks import Block, Figures, figure, heading, table, text
 from twinangle.report.instruments import common_cycles_blocks, matrix_blocks
 from twinangle.results import StudyResults, given
-from twinangle.under_test import reference_of
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import between, file_name, number, p_value
 
 
@@ -24,7 +24,7 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
         blocks += figure(file_name("contest", condition, reference), figures)
         pairs = [
             [
-                f"{pair.first} − {pair.second}",
+                f"{_shown(pair.first)} − {_shown(pair.second)}",
                 number(pair.difference, 3),
                 between((pair.lower, pair.upper), 3),
                 p_value(pair.p_value),
@@ -33,7 +33,7 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
             for pair in contest.differences
         ]
         means = ", ".join(
-            f"{place.procedure} {number(place.mean)}° (rank {place.rank})"
+            f"{_shown(place.procedure)} {number(place.mean)}° (rank {place.rank})"
             for place in contest.standings
         )
         blocks.append(
@@ -56,6 +56,11 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
         f"{ranked[0][1].differences[0].least:g}° or more (own rule); else they tie."
     )
     return [text(lead), *blocks]
+
+
+def _shown(name: str) -> str:
+    """Return what is ranked without its reference, which the heading names."""
+    return under_test(wearable_of(name), procedure_of(name))
 
 
 def ranking_paragraph(results: StudyResults) -> str:

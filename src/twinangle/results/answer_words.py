@@ -298,12 +298,14 @@ def _procedures(results: StudyResults, answer: Answer) -> str:
     if contest is None or len(contest.standings) < 2:
         return ""
     first = [place.procedure for place in contest.standings if place.rank == 1]
+    common = any(trial.common is not None for trial in results.trials)
+    lead = "By that RMS, over the cycles that every wearable keeps," if common else "By that RMS"
     if len(first) == len(contest.standings):
-        said = f"By that RMS {listing(first)} cannot be told apart: a tie"
+        said = f"{lead} {listing(first)} cannot be told apart: a tie"
     else:
         rest = [place.procedure for place in contest.standings if place.rank != 1]
         verb = "comes" if len(first) == 1 else "tie and come"
-        said = f"By that RMS {listing(first)} {verb} before {listing(rest)}"
+        said = f"{lead} {listing(first)} {verb} before {listing(rest)}"
     return f"{said}{_of_two(contest)}."
 
 

@@ -61,8 +61,8 @@ DEVICES: Mapping[str, Device] = {
     "sleeve": Device(
         shift_s=4.3,
         drift_ppm=-30.0,
-        soft_tissue_deg=1.8,
-        errors=SensorErrors(gyroscope_noise_rad_s=0.006, accelerometer_noise_m_s2=0.1),
+        soft_tissue_deg=1.2,
+        errors=SensorErrors(accelerometer_noise_m_s2=0.1),
     ),
 }
 REFERENCES: Mapping[str, Instrument] = {
