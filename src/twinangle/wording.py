@@ -94,7 +94,7 @@ def shortened(text: str, limit: int) -> str:
 
     Of a name made of several, the longest part is shortened first, so that each is told apart.
     """
-    parts = text.split(JOIN)
+    parts = [part.removeprefix("against ") for part in text.split(JOIN)]
     while len(parts) > 1 and len(JOIN.join(parts)) > limit:
         longest = max(range(len(parts)), key=lambda k: len(parts[k]))
         if len(parts[longest]) <= SHORTEST_PART:

@@ -30,7 +30,10 @@ from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array, CycleSet
-from twinangle.wording import number
+from twinangle.under_test import parts_of, under_test
+from twinangle.wording import number, shortened
+
+LONGEST = 24  # letters of a name in a legend
 
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
 EXCLUDED_DRAWN = 20
@@ -166,7 +169,7 @@ def _draw_difference(axes: Axes, group: TrialGroup, scale: Scale) -> None:
             difference,
             color=procedure_style(k)[0],
             linestyle=procedure_style(k)[2],
-            label=result.procedure,
+            label=_name(result.procedure),
         )
     axes.axhline(0, color=FAINT, linewidth=0.5)
     axes.set(xlim=(0, 100), ylim=(-1.1 * scale.difference, 1.1 * scale.difference))
@@ -186,12 +189,18 @@ def _draw_sd_curves(axes: Axes, group: TrialGroup, scale: Scale) -> None:
             curve,
             color=procedure_style(k)[0],
             linestyle=procedure_style(k)[2],
-            label=result.procedure,
+            label=_name(result.procedure),
         )
     axes.set(xlim=(0, 100), ylim=(0, 1.1 * scale.sd))
     axes.set_ylabel("SD over cycles (°)")
     letter(axes, "c Wearable's SD")
     _name_procedures(axes, group)
+
+
+def _name(under: str) -> str:
+    """Return what is drawn without its wearable, which the page names."""
+    _, procedure, reference = parts_of(under)
+    return shortened(under_test("", procedure, reference), LONGEST)
 
 
 def _name_procedures(axes: Axes, group: TrialGroup) -> None:

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Unpack
 
 from twinangle.card import Card, Shown
+from twinangle.errors import StudyError
+from twinangle.naming import listed
 from twinangle.options import Options
 from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
@@ -93,6 +95,21 @@ class Study(Shown):
             )
             for part in self.parts
         )
+
+    def require_one_pair(self, what: str) -> None:
+        """Refuse a study of several wearables or references, for what takes one of each.
+
+        Raises
+        ------
+        StudyError
+        """
+        if self.parts:
+            names = dict.fromkeys(n for part in self.parts for n in (part.wearable, part.reference))
+            raise StudyError(
+                f"{self.path}: {what} takes a study of one wearable and one reference, and this "
+                f"one has {listed(name for name in names if name)}. Write a study file of its own "
+                "for the pair you mean."
+            )
 
     @property
     def recording_keys(self) -> tuple[tuple[str, ...], ...]:
