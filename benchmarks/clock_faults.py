@@ -1,7 +1,7 @@
 """Faults of the clocks put into simulated pairs: what is caught, what is named, what is disturbed.
 
     python benchmarks/clock_faults.py                  # 40 pairs of each fault, 3 minutes
-    python benchmarks/clock_faults.py --pairs 200      # the table of docs/synchronisation.md
+    python benchmarks/clock_faults.py --pairs 200  # the table of docs/background/synchronisation.md
     python benchmarks/clock_faults.py --raw 30         # samples lost in the sensors' own files
 
 Everything is invented. Pairs are those of benchmarks/synchronisation.py (15 to 50 s of overlap,

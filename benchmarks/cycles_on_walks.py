@@ -1,7 +1,7 @@
 """Cycles of simulated walks with turns, from noisy sensors, against the simulation's truth.
 
     python benchmarks/cycles_on_walks.py              # 12 walks
-    python benchmarks/cycles_on_walks.py --walks 60   # the run behind docs/cycles.md
+    python benchmarks/cycles_on_walks.py --walks 60   # the run behind docs/background/cycles.md
 
 Every walk is invented: strides of 0.95 to 1.4 s with 0.5 to 3 % variation, a knee that varies by
 0.5 to 2.5 degrees between strides, half turns of 1.8 to 3.5 s every 12 m. Prints, for each method:

@@ -1,7 +1,7 @@
 """Honest recordings: how many are refused, and what is warned of, by kind.
 
     python benchmarks/false_alarms.py [SOURCE ...] [--seeds N]      every source, 50 seeds
-    python benchmarks/false_alarms.py --write [SOURCE ...]      and rows in docs/mistakes.md
+    python benchmarks/false_alarms.py --write [SOURCE ...]  and rows in docs/reference/mistakes.md
 
 Sources: `demo` (the invented demo, one participant and both conditions a seed), `simulated` (walks
 at 50 to 400 Hz, clean, over iron in the floor, with soft tissue, with a knee that leaves its hinge
@@ -38,7 +38,7 @@ from twinangle.results import TrialResult
 from twinangle.simulate import SimulatedTrial, simulate_walk, write_demo_study
 
 Array = NDArray[np.float64]
-DOCS = Path(__file__).resolve().parents[1] / "docs" / "mistakes.md"
+DOCS = Path(__file__).resolve().parents[1] / "docs" / "reference" / "mistakes.md"
 BEGIN = "<!-- the rows below are written by benchmarks/false_alarms.py --write -->\n\n"
 HEAD = (
     "| recordings | seeds | analysed | refused | grave warnings | other warnings |\n"
@@ -304,7 +304,9 @@ def main(words: list[str]) -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("sources", nargs="*", metavar="SOURCE", help=", ".join(SOURCES))
     parser.add_argument("--seeds", type=int, default=50)
-    parser.add_argument("--write", action="store_true", help="rows of docs/mistakes.md anew")
+    parser.add_argument(
+        "--write", action="store_true", help="rows of docs/reference/mistakes.md anew"
+    )
     asked = parser.parse_args(words)
     tallies: dict[str, Tally] = {}
     for source in asked.sources or SOURCES:

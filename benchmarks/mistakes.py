@@ -2,7 +2,7 @@
 
     python benchmarks/mistakes.py            every mistake, with the words of its first message
     python benchmarks/mistakes.py NAME ...   these alone, with every message
-    python benchmarks/mistakes.py --write    the tables of docs/mistakes.md anew, nothing is run
+    python benchmarks/mistakes.py --write    the tables of docs/reference/mistakes.md, without a run
 
 Exit status 1 where a mistake is not what the catalogue says.
 """
@@ -22,7 +22,7 @@ from catalogue import MISTAKES, Mistake, as_table  # noqa: E402
 from judging import against, numbers_line, outcome_of  # noqa: E402
 from scene import Scene, Told, tell, write_honest  # noqa: E402
 
-DOCS = ROOT / "docs" / "mistakes.md"
+DOCS = ROOT / "docs" / "reference" / "mistakes.md"
 BEGIN = "<!-- the tables below are written by benchmarks/mistakes.py --write -->\n\n"
 
 

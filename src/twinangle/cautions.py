@@ -25,7 +25,9 @@ ROUTE = (
     "Outdoors: a safe route, and somebody beside participants who may fall; ethics approval, "
     "informed consent and local rules come first."
 )
-RECORDING = f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/recording.md."
+RECORDING = (
+    f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/how-to/recording.md."
+)
 
 
 def to_be_stated(movements: tuple[str, ...]) -> str:

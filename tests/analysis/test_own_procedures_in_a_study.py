@@ -34,7 +34,7 @@ def folder(tmp_path_factory) -> Path:
 @pytest.fixture(autouse=True)
 def module(tmp_path, monkeypatch):
     """Write the documented example, as the docs have it, and two faulty functions beside it."""
-    text = (ROOT / "docs/wearable.md").read_text("utf-8")
+    text = (ROOT / "docs/background/wearable.md").read_text("utf-8")
     example = re.search(r"```python\n(# my_procedures\.py.*?)```", text, re.DOTALL).group(1)
     (tmp_path / "my_procedures.py").write_text(example + FAULTY, encoding="utf-8")
     monkeypatch.syspath_prepend(tmp_path)

@@ -39,7 +39,7 @@ def first_surname(entry: Citation) -> str:
 
 def texts() -> Iterator[tuple[str, str]]:
     """Every text that may cite: documents, sources, tests and benchmarks."""
-    for pattern in ("*.md", "docs/*.md", "reference_data/*.md"):
+    for pattern in ("*.md", "docs/**/*.md", "reference_data/*.md"):
         for path in sorted(ROOT.glob(pattern)):
             yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
     for folder in ("src", "tests", "benchmarks"):
@@ -83,7 +83,7 @@ def unmarked(text: str) -> list[str]:
 
 def test_every_text_is_looked_at():
     paths = {path for path, _ in texts()}
-    assert {"README.md", "docs/agreement.md", "reference_data/README.md"} <= paths
+    assert {"README.md", "docs/background/agreement.md", "reference_data/README.md"} <= paths
     assert {"src", "tests", "benchmarks"} <= {path.partition("/")[0] for path in paths}
     assert len(paths) > 200
 

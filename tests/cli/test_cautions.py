@@ -22,15 +22,21 @@ def test_help_says_whom_to_spare_and_how_to_strap(command):
 
 
 @pytest.mark.parametrize(
-    "name", ["README.md", "docs/recording.md", "docs/synchronisation.md", "docs/README.md"]
+    "name",
+    [
+        "README.md",
+        "docs/how-to/recording.md",
+        "docs/background/synchronisation.md",
+        "docs/README.md",
+    ],
 )
 def test_documents_that_name_the_movements_lead_to_the_cautions(name):
     text = (ROOT / name).read_text(encoding="utf-8")
-    assert "recording.md" in text or name == "docs/recording.md"
+    assert "recording.md" in text or name == "docs/how-to/recording.md"
 
 
 def test_the_page_on_recording_names_every_reason():
-    text = (ROOT / "docs/recording.md").read_text(encoding="utf-8").lower()
+    text = (ROOT / "docs/how-to/recording.md").read_text(encoding="utf-8").lower()
     for word in (*WHOM, "jump", "stamp", "heel tap", "functional movement", "strap", "allergies"):
         assert word in text, word
 
@@ -42,7 +48,7 @@ def test_wherever_a_message_asks_for_a_movement_it_points_to_the_cautions():
         for place in asks.finditer(path.read_text(encoding="utf-8")):
             found += 1
             behind = path.read_text(encoding="utf-8")[place.end() : place.end() + 260]
-            assert "docs/recording.md" in behind, path
+            assert "docs/how-to/recording.md" in behind, path
     assert found == 3
 
 

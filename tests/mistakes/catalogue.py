@@ -1,6 +1,6 @@
 """The catalogue of mistakes: how each is made, and what becomes of it.
 
-`docs/mistakes.md` is written from these rows (`python benchmarks/mistakes.py --write`).
+`docs/reference/mistakes.md` is written from these rows (`python benchmarks/mistakes.py --write`).
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from catalogue import AREAS, MISTAKES, as_table
 from judging import against, outcome_of
 from scene import Scene, tell, write_honest
 
-DOCS = Path(__file__).parents[2] / "docs" / "mistakes.md"
+DOCS = Path(__file__).parents[2] / "docs" / "reference" / "mistakes.md"
 QUICK = [one for one in MISTAKES if not one.slow]
 
 

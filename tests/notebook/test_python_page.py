@@ -1,4 +1,4 @@
-"""Every snippet of docs/python.md runs, the examples of docstrings hold, and texts are paths."""
+"""Every snippet of docs/reference/python.md runs, docstrings' examples hold, texts are paths."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ import twinangle.run
 from twinangle.run import write_outputs
 from twinangle.simulate import write_demo_study
 
-PAGE = Path(__file__).resolve().parents[2] / "docs/python.md"
+PAGE = Path(__file__).resolve().parents[2] / "docs/reference/python.md"
 TAKE_PATHS = (
     "twinangle:read_study", "twinangle:read_results", "twinangle:write_outputs",
     "twinangle:write_demo_study", "twinangle.run:run_into", "twinangle.run:write_pages_again",
@@ -50,7 +50,7 @@ def test_the_page_runs_from_top_to_bottom(folder, monkeypatch):
     assert len(snippets) == 5
     names: dict[str, object] = {}
     for snippet in snippets:
-        exec(compile(snippet, "docs/python.md", "exec"), names)
+        exec(compile(snippet, "docs/reference/python.md", "exec"), names)
     written.assert_called_once_with(names["results"], "results")
     assert names["results"].trials[0].status == "ok"
     assert names["mine"].trials[0].status == "ok"

@@ -81,7 +81,7 @@ def test_every_value_is_used_and_its_work_is_in_the_register():
 def test_documents_call_no_published_value_printed_that_is_not():
     """A paragraph of the documents that cites a work and speaks of print."""
     cited = re.compile(r"[A-Z]\w+ (?:et al\. )?\(?(?:1[89]|20)\d\d")
-    paths = [*(ROOT / "docs").glob("*.md"), ROOT / "reference_data/README.md"]
+    paths = [*(ROOT / "docs").rglob("*.md"), ROOT / "reference_data/README.md"]
     looked_at = 0
     for path in paths:
         for paragraph in re.split(r"\n\s*\n", path.read_text()):

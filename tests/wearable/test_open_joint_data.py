@@ -45,7 +45,7 @@ def sensor(table, rate_hz, source, *, magnetometer):
         0.0,
         rate_hz,
         source,
-        gyroscope_sample="interval-mean",  # fits this device: see docs/wearable.md
+        gyroscope_sample="interval-mean",  # fits this device: see docs/background/wearable.md
     )
 
 

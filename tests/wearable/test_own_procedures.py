@@ -17,8 +17,8 @@ from twinangle.wearable.procedures import WearableTrial, estimate_motion, requir
 
 
 def worked_example():
-    """Return the function that docs/wearable.md gives as its complete example."""
-    text = (Path(__file__).resolve().parents[2] / "docs/wearable.md").read_text("utf-8")
+    """Return the function that docs/background/wearable.md gives as its complete example."""
+    text = (Path(__file__).resolve().parents[2] / "docs/background/wearable.md").read_text("utf-8")
     names = {}
     exec(re.search(r"```python\n(.*?)```", text, re.DOTALL).group(1), names)
     return names["gyroscopes_only"]

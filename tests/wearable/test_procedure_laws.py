@@ -121,7 +121,9 @@ def test_dropped_samples_cost_little_and_stay_dropped(invented, plain, name):
 
     pair = SensorPair(invented.pair.proximal, apply(invented.pair.distal, hole))
     angle = angle_of(pair, name)
-    assert np.isfinite(angle).all()  # runs of up to 50 ms are bridged, see docs/orientation.md
+    assert np.isfinite(
+        angle
+    ).all()  # runs of up to 50 ms are bridged, see docs/background/orientation.md
     assert np.sqrt(np.mean((angle - plain[name]) ** 2)) < 0.1
 
 

@@ -86,7 +86,7 @@ def clock_warnings(pair: SensorPair) -> tuple[str, ...]:
         f"{pair.distal.source}: the angular rates fit a hinge best where the distal sensor's times "
         f"are moved by {'+' if lag_s > 0 else '-'}{moved} s (more than {limit} s; residual "
         f"{there:.3g} rad/s, as the files stand {stands:.3g}); are both files on one clock? See "
-        "`distal_lag_s` in docs/study-file.md."
+        "`distal_lag_s` in docs/reference/study-file.md."
     )
     return (Notice(text, "sensor-clocks-apart", "grave", abs(lag_s)),)
 

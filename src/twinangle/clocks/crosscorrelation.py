@@ -233,6 +233,6 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
         "it: a `max_lag_s` below half a cycle around a known lag (`expected_lag_s`; the trials "
         "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
-        "docs/recording.md), or a longer recording with a start, a "
+        "docs/how-to/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."
     )

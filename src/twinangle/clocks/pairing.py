@@ -77,7 +77,7 @@ def timing_cost(
 
     The reference curves of the kept cycles are cut again with the reference shifted by steps up
     to ± the error; for each, RMS over the points of (w̄ − mean w̄) − (r̄ − mean r̄). On the
-    stylised knee curve of docs/synchronisation.md a pure delay costs 0.175° per ms.
+    stylised knee curve of docs/background/synchronisation.md a pure delay costs 0.175° per ms.
 
     Raises
     ------

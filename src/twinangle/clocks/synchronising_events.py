@@ -77,7 +77,7 @@ def find_events(
             f"{sensor.source}: no impact stands out in the first or last {edge_s:g} s (the "
             f"strongest reaches {reached} m/s², {needed} is needed: {_STANDS_OUT:g} times the "
             "usual between them). Jump, stamp or tap the heel at start and end (whom to "
-            "spare it: docs/recording.md), or give the "
+            "spare it: docs/how-to/recording.md), or give the "
             "stretches that hold the events."
         )
     if len(found) > 1 and found[1].start_s < found[0].end_s:

@@ -106,7 +106,7 @@ def find_cycles(
 
     Notes
     -----
-    docs/cycles.md gives every rule and limit. Curves by local cubic interpolation at 0, 1, ...
+    Rules and limits: docs/background/cycles.md. Curves by local cubic interpolation at 0, 1, ...
     100 %.
     """
     _check_arguments(paired, method, start_s, end_s, events_s)

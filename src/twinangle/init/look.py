@@ -139,7 +139,7 @@ def join_sensors(look: Look) -> str | None:
             f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
         )
     look.questions.append(
-        "trials.csv: whether both sensors' files are on one clock (docs/study-file.md, "
+        "trials.csv: whether both sensors' files are on one clock (docs/reference/study-file.md, "
         "[wearable.files]); distal_lag_s where they are not."
     )
     return section

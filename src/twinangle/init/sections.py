@@ -93,7 +93,7 @@ def blank_section(description: FileDescription) -> str:
             'kind = "?"                       # "inertial", "orientation" or "angle"',
             *clock,
             f"# channels of {description.path}: {names}",
-            "# then, by kind (docs/study-file.md):",
+            "# then, by kind (docs/reference/study-file.md):",
             "#   inertial     [wearable.proximal], [wearable.distal]: accelerometer, gyroscope,",
             "#                three columns each; [wearable.units]",
             "#   orientation  [wearable.proximal], [wearable.distal]: quaternion, four columns",
@@ -112,7 +112,7 @@ def _lone_section(description: FileDescription, sensors: Sensors) -> str | None:
     names = [each for each in (*UNIT_CHOICES, "quaternion") if each in instruments]
     return "\n".join(
         [
-            "# One sensor alone: [wearable.files] names both sensors' files (docs/study-file.md).",
+            "# One sensor alone: [wearable.files] names both sensors' files.",
             "[wearable]",
             f"kind = {quoted(kind)}",
             *_clock_lines(description),

@@ -75,7 +75,7 @@ def reference_fit(evidence: Evidence) -> tuple[Outcome, ...]:
     closely; then w and lags are fitted in turn. Where an instrument is saturated, nothing but R is
     judged: it would be blamed on the files. A forearm turns about itself as well, so an elbow is
     no one combination, and what would be refused of a knee is warned of. Own method; the limits
-    are of our own measurements, see docs/plausibility.md.
+    are of our own measurements, see docs/background/plausibility.md.
     """
     found = common_time(evidence)
     if isinstance(found, str):

@@ -92,7 +92,7 @@ def calibrate(
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off. Give `functional_start_s` and "
             "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
-            "was safe for the participant (docs/recording.md)."
+            "was safe for the participant (docs/how-to/recording.md)."
         )
         warnings.append(Notice(text, "axis-from-the-walk"))
     if difference > AXES_DIFFER_DEG:

@@ -46,7 +46,7 @@ def kalman(
 ) -> OrientationRecording:
     """Estimate a sensor's orientation with a Kalman filter and smoother.
 
-    Every orientation rests on the whole recording. See `docs/orientation.md` for the method.
+    Every orientation rests on the whole recording. Method: `docs/background/orientation.md`.
 
     Parameters
     ----------
