@@ -123,7 +123,9 @@ def three_instrument_errors(
     identities hold exactly; with one value a participant it is the sample variance.
 
     Intervals: jackknife over participants, Student's t on k - 1 degrees of freedom for the mean of
-    the pseudo-values [2]_; NaN below 3 participants. What they hold is in `benchmarks/README.md`.
+    the pseudo-values [2]_; NaN below 3 participants. Simulated, 95 % intervals of the first's
+    variance held it in 90 % with 6 participants and 92 % with 20, those of the third's share in
+    94 to 95 % (`benchmarks/three_instruments.py`).
 
     References
     ----------
