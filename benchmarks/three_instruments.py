@@ -1,6 +1,6 @@
 """How often the intervals of three instruments' errors hold the truth, over simulated studies.
 
-    python benchmarks/three_instruments.py [STUDIES]
+python benchmarks/three_instruments.py [STUDIES]
 """
 
 from __future__ import annotations

@@ -165,6 +165,11 @@ def test_a_procedure_may_not_hold_what_parts_names(tmp_path):
     assert "[wearables.strap] has ' · ' in 'a · b'" in fault(path)
 
 
+def test_one_file_under_two_names_is_refused(tmp_path):
+    path = write(tmp_path, TWO, "participant,wearable", "P1,a.csv", files=("a.csv",))
+    assert "row 2: wearables 'strap' and 'sleeve' are the same columns of the same" in fault(path)
+
+
 def test_references_and_wearables_cross(tmp_path):
     text = TWO + REFERENCE.format(place="references.gonio")
     text += REFERENCE.format(place="references.optical")

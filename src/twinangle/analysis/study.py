@@ -229,9 +229,10 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
             f"One participant ({next(iter(people))}): every interval here is over cycles of one "
             "person, none is over people."
         )
-    if good and not any(trial.reference and not trial.exclude for trial in study.trials):
+    given = any(trial.reference and not trial.exclude for trial in study.trials)
+    if good and not given and all(trial.synchronisation is None for trial in trials):
         told = "No trial has a reference: variability is given, agreement is not."
-        if len({part.wearable for part in study.parts}) > 1:
+        if len({trial.wearable for trial in trials}) > 1:
             told = (
                 "No trial has a reference: variability and the agreement between the wearables are "
                 "given, the agreement of neither with a reference is."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any, cast
 
@@ -81,9 +82,26 @@ def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> 
     texts = [*faults.sorted_texts(), *in_table]
     if not texts and every["wearable"]:
         texts = rows_without_any(one.trials for one in read)
+        texts += _same_twice(views, read)
     if texts:
         raise StudyError(_message(path, texts))
     return _joined(views, [one.study() for one in read])
+
+
+def _same_twice(views: Sequence[View], read: Sequence[_Read]) -> list[str]:
+    """Return a fault for each row in which two wearables are the same columns of one file."""
+    found = []
+    for (one, first), (two, second) in combinations(zip(views, read, strict=True), 2):
+        columns = [getattr(each.settings["wearable"], "columns", ()) for each in (first, second)]
+        if one.wearable == two.wearable or columns[0] != columns[1]:
+            continue
+        found += [
+            f"row {mine.row}: wearables {one.wearable!r} and {two.wearable!r} are the same columns "
+            "of the same file; give each its own."
+            for mine, other in zip(first.trials, second.trials, strict=True)
+            if not (mine.exclude or other.exclude) and mine.wearable == other.wearable
+        ]
+    return list(dict.fromkeys(found))
 
 
 def _joined(views: Sequence[View], studies: Sequence[Study]) -> Study:
