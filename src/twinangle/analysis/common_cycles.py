@@ -30,11 +30,6 @@ class Seen:
     results: tuple[TrialResult, ...]
 
     @property
-    def confidence(self) -> float:
-        """Of every interval."""
-        return self.part.study.options.confidence
-
-    @property
     def good(self) -> list[TrialResult]:
         """The results that hold numbers."""
         return [one for one in self.results if one.status == "ok"]

@@ -13,6 +13,7 @@ from twinangle.analysis.common_cycles import Seen, curves_between, reasons_of, t
 from twinangle.clocks import align, shared_clock, synchronise
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.errors import TwinangleError
+from twinangle.options import Options
 from twinangle.results import TrialResult
 from twinangle.results.instruments import PairOfInstruments, Triple
 from twinangle.signals.recording import (
@@ -66,7 +67,7 @@ def _two_wearables(first: Seen, second: Seen, name: str, other: str) -> PairOfIn
         (first.part.wearable, one.cycles.start_s, one.cycles.reason),
         (second.part.wearable, starts, two.cycles.reason),
     ]
-    return _compared(blank, one.cycles, several, paired, first.confidence)
+    return _compared(blank, one.cycles, several, paired, first.part.study.options)
 
 
 def _blank(
@@ -128,7 +129,7 @@ def _compared(
     cycles: CycleSet,
     several: Sequence[tuple[str, Array, Sequence[str]]],
     paired: PairedAngles,
-    confidence: float,
+    options: Options,
 ) -> PairOfInstruments:
     """Return two instruments compared on the cycles that both keep."""
     first, second = curves_between(cycles.start_s, cycles.end_s, paired)
@@ -139,7 +140,7 @@ def _compared(
         return replace(
             found, reason=f"{found.n_cycles} common cycles; at least {LEAST_CYCLES} are needed."
         )
-    curves = compare_curves(first[kept], second[kept], confidence=confidence)
+    curves = compare_curves(first[kept], second[kept], confidence=options.confidence)
     return replace(
         found,
         offset=curves.offset,
@@ -240,4 +241,4 @@ def _two_references(
         (second.part.reference, two.cycles.start_s, two.cycles.reason),
     ]
     blank = replace(blank, clock=f"both on that of {first.part.wearable or 'the wearable'}")
-    return _compared(blank, one.cycles, several, paired, first.confidence)
+    return _compared(blank, one.cycles, several, paired, first.part.study.options)
