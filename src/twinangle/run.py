@@ -37,7 +37,7 @@ from twinangle.report.document import (
 from twinangle.report.figure_files import Written
 from twinangle.report.figures import points_each, write_recording
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.grouping import Key, TrialGroup, stems_of
+from twinangle.results.grouping import Key, grouped, stems_of
 from twinangle.results.read_back import read_results
 from twinangle.results.serialise import to_text
 from twinangle.results.tables.curves import write_trace_part
@@ -287,7 +287,7 @@ def _write_all(
 ) -> StudyResults:
     """Analyse and write every part of a study's results into an empty folder."""
     (staging / "figures").mkdir()
-    stems = stems_of(trial.identity for trial in study.trials)
+    stems = stems_of(study.recording_keys)
     if cluster is None:
         work = partial(_analyse_and_draw, study, stems, staging, image_formats)
         done = workers.in_order(work, study.trials)
@@ -326,13 +326,13 @@ def _analyse_and_draw(
 ) -> tuple[tuple[TrialResult, ...], list[Written]]:
     """Analyse one recording, draw its figures, write its traces, and return the rest."""
     results = analyse_trial(study, trial)
-    group = TrialGroup(visible_texts(results), stems[trial.identity])
     figures = folder / "figures"
     points = points_each(len(stems))
-    drawn = (
-        write_recording(group, study.joint, figures, image_formats, points) if group.worked else []
-    )
-    write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
+    drawn: list[Written] = []
+    for group in grouped(visible_texts(results), stems=stems):
+        if group.worked:
+            drawn += write_recording(group, study.joint, figures, image_formats, points)
+        write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     return tuple(replace(result, paired=None) for result in results), drawn
 
 

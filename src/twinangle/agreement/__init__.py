@@ -56,6 +56,11 @@ from twinangle.agreement.reliability import IntraclassCorrelation, intraclass_co
 from twinangle.agreement.retest import MeasurementError, measurement_error
 from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
+from twinangle.agreement.three_instruments import (
+    InstrumentError,
+    ThreeInstruments,
+    three_instrument_errors,
+)
 from twinangle.agreement.variability import (
     CycleVariability,
     VariabilityComparison,
@@ -76,6 +81,7 @@ __all__ = [
     "ErrorBudget",
     "ExclusionEffect",
     "FunctionalLimits",
+    "InstrumentError",
     "IntraclassCorrelation",
     "LimitsAtSize",
     "LimitsOfAgreement",
@@ -91,6 +97,7 @@ __all__ = [
     "SampleSize",
     "Sensitivity",
     "SimulatedStudies",
+    "ThreeInstruments",
     "TimeAgreement",
     "VariabilityComparison",
     "WithoutOne",
@@ -129,6 +136,7 @@ __all__ = [
     "ratio_limits",
     "regression_limits",
     "simulate_studies",
+    "three_instrument_errors",
     "within_participant_limits",
 ]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 
 from twinangle.analysis.cutting import override_fault
@@ -20,6 +20,7 @@ from twinangle.analysis.requirements import (
 from twinangle.errors import TwinangleError
 from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
+from twinangle.study.instruments import Part
 from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
@@ -95,6 +96,8 @@ def check_study(
     -------
     StudyCheck
     """
+    if study.parts:
+        return _check_parts(study, jobs, on_trial, workers, sensors=sensors)
     analysed = [trial for trial in study.trials if not trial.exclude]
     settings = (*declared_faults(study), *same_recordings(study))
     trials = []
@@ -112,6 +115,56 @@ def check_study(
         study.table.name,
         len(study.trials) - len(analysed),
         unlike_partners([lengths for one in trials for lengths in one.lengths]),
+    )
+
+
+def _check_parts(
+    study: Study,
+    jobs: int,
+    on_trial: Callable[[TrialCheck], None] | None,
+    workers: Workers | None,
+    *,
+    sensors: bool,
+) -> StudyCheck:
+    """Check each of several wearables against each reference, every fault once, with its name."""
+    found = []
+    for part in study.parts:
+
+        def tell(check: TrialCheck, part: Part = part) -> None:
+            if on_trial is not None:
+                on_trial(_named(check, part))
+
+        checked = check_study(
+            part.study, jobs=jobs, sensors=sensors, on_trial=tell, workers=workers
+        )
+        found.append(
+            replace(
+                checked,
+                settings=tuple(part.worded(text) for text in checked.settings),
+                trials=tuple(_named(c, part) for c in checked.trials),
+            )
+        )
+
+    def each(several: Iterable[str]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(several))
+
+    return StudyCheck(
+        each(text for one in found for text in one.settings),
+        tuple(check for one in found for check in one.trials),
+        study.table.name,
+        sum(bool(trial.exclude) for trial in study.trials),
+        each(text for one in found for text in one.warnings),
+    )
+
+
+def _named(check: TrialCheck, part: Part) -> TrialCheck:
+    """Return a check that names its instruments."""
+    name = ", ".join(filter(None, (part.wearable, part.reference)))
+    return replace(
+        check,
+        label=f"{check.label}, {name}",
+        faults=tuple(f"{name}: {part.worded(fault)}" for fault in check.faults),
+        warnings=tuple(part.worded(text) for text in check.warnings),
     )
 
 

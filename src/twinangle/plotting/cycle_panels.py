@@ -32,7 +32,10 @@ from twinangle.plotting.onto import (
 from twinangle.plotting.thinning import Mask, joined, thinned
 from twinangle.results import TrialResult
 from twinangle.signals.recording import Array, CycleSet
+from twinangle.under_test import parts_of, under_test
+from twinangle.wording import shortened
 
+LONGEST = 24  # letters of a name in a legend
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
 EXCLUDED_DRAWN = 20
 
@@ -329,9 +332,15 @@ def _draw_difference(axes: Axes, trials: Sequence[TrialResult]) -> None:
             difference,
             color=procedure_style(k)[0],
             linestyle=procedure_style(k)[2],
-            label=result.procedure,
+            label=_name(result.procedure),
         )
     axes.axhline(0, color=FAINT, linewidth=0.5)
+
+
+def _name(under: str) -> str:
+    """Return what is drawn without its wearable, which the page names."""
+    _, procedure, reference = parts_of(under)
+    return shortened(under_test("", procedure, reference), LONGEST)
 
 
 def _draw_sd_curves(axes: Axes, trials: Sequence[TrialResult]) -> None:
@@ -345,7 +354,7 @@ def _draw_sd_curves(axes: Axes, trials: Sequence[TrialResult]) -> None:
             curve,
             color=procedure_style(k)[0],
             linestyle=procedure_style(k)[2],
-            label=result.procedure,
+            label=_name(result.procedure),
         )
     axes.set_ylim(bottom=0)
 

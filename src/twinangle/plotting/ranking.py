@@ -22,6 +22,7 @@ from twinangle.plotting.looks import (
 )
 from twinangle.plotting.onto import on_axes, value_of
 from twinangle.results import Pooled, StudyResults, given
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import file_name, shortened
 
 LONGEST = 22  # letters of a procedure's name
@@ -31,22 +32,35 @@ LETTER_MM = 1.6  # width of a letter, at most on average
 def draw_contests(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
     return tuple(
-        draw_contest(pooled.condition, contest, width_mm)
+        draw_contest(pooled.condition, contest, width_mm, reference_of(pooled.procedure))
         for pooled, contest in given(results.ranking)
     )
 
 
-def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) -> Drawn:
-    """Draw the procedures' means in order, and every paired difference with its interval."""
+def draw_contest(
+    condition: str, contest: Contest, width_mm: float = DOUBLE_MM, reference: str = ""
+) -> Drawn:
+    """Draw the procedures' means in order, and every paired difference with its interval.
+
+    `reference` names that which they are held against, where there are several.
+    """
     figure, means, paired = _panels(contest, width_mm)
     letter(plot_ranks(contest, means), "a Rank and arithmetic mean")
     letter(plot_rank_differences(contest, paired), "b Every pair")
+    where = " against ".join(filter(None, (condition, reference)))
     caption = (
-        f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
+        f"Procedures on the same trials, {where}: (a) arithmetic mean over participants, equal "
         "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
-    return Drawn(file_name("contest", condition), figure, caption, of_contest(condition, contest))
+    return Drawn(
+        file_name("contest", condition, reference), figure, caption, of_contest(condition, contest)
+    )
+
+
+def _shown(name: str) -> str:
+    """Return what is ranked, short, without its reference, which the caption names."""
+    return shortened(under_test(wearable_of(name), procedure_of(name)), LONGEST)
 
 
 def plot_ranks(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axes:
@@ -82,7 +96,7 @@ def plot_ranks(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axe
             axes.plot([place.mean], [k], "o", color=INK)
         axes.set_yticks(
             range(len(contest.standings)),
-            [f"{place.rank}. {shortened(place.procedure, LONGEST)}" for place in contest.standings],
+            [f"{place.rank}. {_shown(place.procedure)}" for place in contest.standings],
         )
         widest = max(place.mean for place in contest.standings)
         axes.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
@@ -131,7 +145,7 @@ def plot_rank_differences(result: Pooled[Contest] | Contest, ax: Axes | None = N
                 axes.plot([pair.lower, pair.upper], [k, k], color=colour)
         axes.set_yticks(
             range(len(pairs)),
-            [f"{shortened(p.first, LONGEST)}\n− {shortened(p.second, LONGEST)}" for p in pairs],
+            [f"{_shown(p.first)}\n− {_shown(p.second)}" for p in pairs],
         )
         axes.set_ylim(len(pairs) - 0.5, -0.5)
         axes.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, Generic, TypeVar
 
 from twinangle.card import Card, Shown
-from twinangle.declare import Spread, number
+from twinangle.declare import UNDER_TEST, Spread, number
 
 T = TypeVar("T")
 
@@ -27,7 +27,7 @@ class Pooled(Shown, Generic[T]):
     A name is empty where the value is of all of them together.
     """
 
-    procedure: Annotated[str, number("the procedure; empty for all together")]
+    procedure: Annotated[str, number("the procedure; empty for all together"), UNDER_TEST]
     condition: Annotated[str, number("the condition; empty for all together")]
     quantity: Annotated[str, number("what was compared; empty where the topic is of whole curves")]
     value: Annotated[T | Absent, Spread()]

@@ -15,7 +15,7 @@ import pandas as pd
 from twinangle.checks import require_positive
 from twinangle.errors import StudyError
 from twinangle.output_folder.places import holds_files, staged_items
-from twinangle.signals.recording import Interval
+from twinangle.signals.recording import Interval, SensorPair
 from twinangle.simulate.demo_texts import MARK, README, STUDY
 from twinangle.simulate.instruments import ReferenceErrors
 from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
@@ -288,7 +288,7 @@ def _write_trial(
     """Write one trial's files and return its row of the trials table."""
     first = day.session == 1
     stem = "_".join([walker.name, *([f"s{day.session}"] if day.several else []), condition])
-    wearable = _wearable_frame(trial)
+    wearable = wearable_frame(trial.sensors)
     gap = _gap(trial) if number == _LOST_ROWS and condition == "indoor" and first else None
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
@@ -326,8 +326,8 @@ def _write_trial(
     }
 
 
-def _wearable_frame(trial: SimulatedTrial) -> pd.DataFrame:
-    pair = trial.sensors
+def wearable_frame(pair: SensorPair) -> pd.DataFrame:
+    """Return two sensors' signals as the columns of a file."""
     columns = {"time_s": np.round(pair.proximal.time_s, 4)}
     for name, sensor in (("thigh", pair.proximal), ("shank", pair.distal)):
         signals = [("acc", sensor.accelerometer, 4), ("gyr", sensor.gyroscope, 5)]

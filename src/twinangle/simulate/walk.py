@@ -171,7 +171,7 @@ def simulate_walk(
     1 ms step, so integrating the rates gives the orientations back.
     """
     chosen = replace(settings or WalkSettings(), **changes)
-    body = _draw_body(chosen, rng)
+    body = draw_body(chosen, rng)
     schedule = body.gait.schedule
     worn = wear(body, SEGMENTS, schedule.duration_s, chosen, rng)
     reference = None
@@ -186,7 +186,8 @@ def simulate_walk(
     )
 
 
-def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
+def draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
+    """Draw the walk: when each part of it begins, and how the leg moves."""
     schedule = plan_trial(
         rng=rng,
         standing_s=chosen.standing_s,

@@ -6,6 +6,7 @@ from twinangle.study.decided import apply_decisions, read_study
 from twinangle.study.decision import Decision
 from twinangle.study.decisions import append_decision, read_decisions
 from twinangle.study.from_arrays import AngleTrial
+from twinangle.study.from_file import read_bare_study
 from twinangle.study.planned import covariate_columns, read_planned_study
 from twinangle.study.reference_settings import (
     AngleReference,
@@ -20,7 +21,7 @@ from twinangle.study.settings import (
     DailyLifeSettings,
     SynchronisationSettings,
 )
-from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.study_file import Study
 from twinangle.study.trial_row import SensorFiles, Trial
 from twinangle.study.trial_settings import own_settings_note, settings_of
 from twinangle.study.wearable_settings import (

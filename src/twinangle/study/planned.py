@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.from_file import read_bare_study
+from twinangle.study.study_file import Study
 from twinangle.study.table_text import read_table
 from twinangle.study.trial_row import COLUMNS, REQUIRED
 from twinangle.study.trials_table import written

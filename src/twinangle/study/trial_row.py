@@ -10,6 +10,7 @@ from twinangle.card import Shown
 from twinangle.signals.recording import Interval, MaskedStretch, Recording
 from twinangle.study.by_hand import ByHand
 from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.instruments import Header
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -125,6 +126,7 @@ class Needs:
     kind: str = "angle"  # of the wearable
     synchronisation: str = "cross-correlation"  # the method
     planned: bool = False  # nothing is recorded yet: files, times and rows may be missing
+    seen: Header | None = None  # how one of several wearables or references sees the columns
 
     @property
     def columns(self) -> tuple[str, ...]:

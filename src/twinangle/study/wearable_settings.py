@@ -20,6 +20,7 @@ from twinangle.study.section import (
     Text,
     ThreeColumns,
 )
+from twinangle.under_test import JOIN
 
 
 class Clocked(Section):
@@ -219,6 +220,9 @@ class AngleWearable(Clocked):
     def _check(self) -> Self:
         if (self.angle is None) == (not self.angles):
             raise ValueError('needs either `angle = "column"` or `angles = { name = "column" }`')
+        for name in self.angles or ():
+            if JOIN in name:
+                raise ValueError(f"has {JOIN!r} in {name!r}, which parts names in the results")
         return self
 
     @property
