@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract nightly clean
+.PHONY: help demo test lint types contract package reference docs notebooks nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -21,15 +21,34 @@ demo: $(VENV)/ready  ## Write the invented study and analyse it, in reports/demo
 test: $(VENV)/ready  ## Run every test
 	$(BIN)/python -m pytest -n 2
 
-lint: $(VENV)/ready  ## Check style and format
-	$(BIN)/ruff check src tests benchmarks docs/examples
-	$(BIN)/ruff format --check src tests benchmarks docs/examples
+lint: $(VENV)/ready  ## Check style, format and British spelling
+	$(BIN)/ruff check src tests benchmarks docs/examples docs/extensions docs/conf.py
+	$(BIN)/ruff format --check src tests benchmarks docs/examples docs/extensions docs/conf.py
+	$(BIN)/python docs/extensions/spelling.py *.md docs src benchmarks reference_data/README.md
 
 types: $(VENV)/ready  ## Check types, of a user's typed script as well
 	$(BIN)/mypy
 
 contract: $(VENV)/ready  ## Check which package may import which
 	$(BIN)/lint-imports
+
+reference: $(VENV)/ready  ## Write the reference of commands and study file from the code, and the JSON schema
+	$(BIN)/python docs/extensions/reference_blocks.py
+
+$(VENV)/docs-ready: $(VENV)/ready requirements-docs.txt
+	$(BIN)/python -m pip install --quiet -r requirements-docs.txt
+	touch $@
+
+SITE := $(BIN)/python -m sphinx -W --keep-going -q -b html
+
+docs: $(VENV)/docs-ready  ## Build the documentation as a site, docs/_build/html; warnings are errors
+	$(SITE) docs docs/_build/html
+
+notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed
+	$(SITE) -D nb_execution_mode=force docs docs/_build/html
+
+package:  ## Build wheel and sdist, and try each in an empty environment
+	$(PYTHON) .ci/package
 
 nightly: $(VENV)/ready  ## Run what is too long for every change: hours
 	.ci/nightly

@@ -7,7 +7,7 @@ Three lines from a notebook::
     results.to_frame()
 
 Every step can be called alone with arrays: see `twinangle.wearable`, `twinangle.clocks`,
-`twinangle.cycles` and `twinangle.agreement`.
+`twinangle.cycles` and `twinangle.agreement`. Figures on axes of your own: `twinangle.plotting`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from twinangle import agreement, clocks, cycles, plotting, signals, simulate, wearable
     from twinangle.analysis import run_study
     from twinangle.errors import TwinangleError
     from twinangle.results import StudyResults, TrialResult
@@ -33,13 +34,21 @@ __all__ = [
     "TrialResult",
     "TwinangleError",
     "__version__",
+    "agreement",
+    "clocks",
+    "cycles",
+    "plotting",
     "read_results",
     "read_study",
     "run_study",
+    "signals",
+    "simulate",
+    "wearable",
     "write_demo_study",
     "write_outputs",
 ]
 
+_PACKAGES = ("agreement", "clocks", "cycles", "plotting", "signals", "simulate", "wearable")
 _HOME = {
     "AngleTrial": "twinangle.study",
     "Study": "twinangle.study",
@@ -56,6 +65,8 @@ _HOME = {
 
 def __getattr__(name: str) -> Any:
     """Import a public name on first use, so that `twinangle --help` needs none of them."""
+    if name in _PACKAGES:
+        return import_module(f"twinangle.{name}")
     if name not in _HOME:
         raise AttributeError(f"module 'twinangle' has no attribute {name!r}")
     return getattr(import_module(_HOME[name]), name)

@@ -1,7 +1,7 @@
-"""How a value shows itself at the end of a notebook's cell: a few lines of text, or HTML.
+"""How a value shows itself: a few lines at the end of a cell, all of it by `print` or as HTML.
 
-A class that inherits from :class:`Shown` gives one :class:`Card`; text and HTML only wrap it, so
-that both say the same.
+A class that inherits from :class:`Shown` gives one :class:`Card`; its texts and HTML only wrap it,
+so that all say the same.
 """
 
 from __future__ import annotations
@@ -34,9 +34,10 @@ class Card:
     title : str
         What it is.
     sentences : tuple of str
-        What it says; the text shows as many as its few lines hold, HTML all.
+        What it says; the short text shows as many as its few lines hold, the whole one and HTML
+        all.
     head, rows : tuple
-        A small table; in the text only where there are no sentences.
+        A small table; in the short text only where there are no sentences.
     sketch : str
         A picture as SVG, for HTML; empty for none.
     behind : tuple of str
@@ -71,6 +72,21 @@ class Card:
                 lines += short
                 break
             lines += wrapped
+        return "\n".join(lines)
+
+    def whole(self) -> str:
+        """Return all of it as plain text: what HTML has, but for the picture."""
+        lines = [self.title, *(f"  {sentence}" for sentence in self.sentences if sentence)]
+        table = [self.head, *self.rows[:MOST_ROWS]] if any(self.head) else self.rows[:MOST_ROWS]
+        n = max(map(len, table), default=0)
+        widths = [max((len(row[k]) for row in table if len(row) > k), default=0) for k in range(n)]
+        for row in table:
+            cells = (cell.ljust(width) for cell, width in zip(row, widths, strict=False))
+            lines.append(f"  {'  '.join(cells)}".rstrip())
+        if len(self.rows) > MOST_ROWS:
+            lines.append(f"  … and {len(self.rows) - MOST_ROWS} more")
+        if self.behind:
+            lines += [f"  {self.fold}:", *(f"  - {text}" for text in self.behind)]
         return "\n".join(lines)
 
     def html(self) -> str:
@@ -118,6 +134,9 @@ class Shown:
     def __repr__(self) -> str:
         return self._card().text()
 
+    def __str__(self) -> str:
+        return self._card().whole()
+
     def _repr_html_(self) -> str:
         """Return HTML for a notebook."""
         return self._card().html()
@@ -138,6 +157,9 @@ class Several(tuple[T, ...]):
         lines = [_cut(f"  [{index}] {text}") for index, text in card.rows[: MOST_LINES - 2]]
         more = len(self) - len(lines)
         return "\n".join([card.title, *lines, *([f"  … and {more} more"] if more else [])])
+
+    def __str__(self) -> str:
+        return self._card().whole()
 
     def _repr_html_(self) -> str:
         """Return HTML for a notebook."""

@@ -25,6 +25,10 @@ ROUTE = (
     "Outdoors: a safe route, and somebody beside participants who may fall; ethics approval, "
     "informed consent and local rules come first."
 )
+RULES = (
+    "Local rules, the ethics approval and the licensed clinician in charge come before anything "
+    "here."
+)
 RECORDING = (
     f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/how-to/recording.md."
 )

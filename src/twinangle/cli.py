@@ -180,6 +180,18 @@ def init(
     _say(f"\n{RECORDING}")
 
 
+@app.command(short_help="Print the JSON schema of the study file.")
+def schema() -> None:
+    """Print the JSON schema of the study file, for editors that complete and check as one types.
+
+    Keep it as study.schema.json beside study.toml, whose first line then is
+    "#:schema ./study.schema.json"; init does both.
+    """
+    from twinangle.study.schema import schema_text
+
+    _say(schema_text().rstrip("\n"))
+
+
 @app.command(short_help="Write the study as a Motion-BIDS data set.")
 def export(
     study: StudyPath,
@@ -325,12 +337,25 @@ def plan(
         int | None,
         typer.Option(min=1, help="Cycles under the other condition, if not as many as --cycles."),
     ] = None,
+    sem: Annotated[
+        float | None,
+        typer.Option(min=0, help="Expected standard error of measurement of test and retest, °."),
+    ] = None,
+    sem_precision: Annotated[
+        float | None,
+        typer.Option(help="Aim: half the width of its interval at most, °."),
+    ] = None,
+    sessions: Annotated[
+        int | None,
+        typer.Option(min=2, help="Sessions a participant; 2 to 5 in turn if left out."),
+    ] = None,
     power: Annotated[float, typer.Option(help="Wanted probability of reaching an aim.")] = 0.8,
     confidence: Annotated[float, typer.Option(help="Of the intervals.")] = 0.95,
 ) -> None:
     """Tell how many participants and cycles a study needs, by simulating its own analysis.
 
-    Give at least one aim: --precision or --margin (with --sd-between), or --sd-ratio.
+    Give at least one aim: --precision or --margin (with --sd-between), --sd-ratio, or
+    --sem-precision (with --sem).
     """
     from twinangle.plan import Aims, planned_sizes
 
@@ -344,11 +369,41 @@ def plan(
         sd_ratio=sd_ratio,
         sd_log_ratio=sd_log_ratio,
         other_cycles=other_cycles,
+        sem=sem,
+        sem_precision=sem_precision,
+        sessions=sessions,
         power=power,
         confidence=confidence,
     )
     for line in planned_sizes(aims):
         print(line)
+
+
+@app.command(epilog=RECORDING, short_help="Print a session sheet to record by.")
+def protocol(
+    study: StudyPath,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="File for the sheet: .pdf for paper, .md or .txt.", show_default=False),
+    ] = None,
+    participant: Annotated[
+        str | None, typer.Option(help="Sheet of this participant's code.", show_default=False)
+    ] = None,
+    session: Annotated[
+        str | None, typer.Option(help="Sheet of this session.", show_default=False)
+    ] = None,
+) -> None:
+    """Print how a session is recorded, from the study's own settings; no recording is needed.
+
+    Without --out the sheet is printed here, as Markdown.
+    """
+    from twinangle.protocol import as_markdown, session_sheet, write_sheet
+
+    sheet = session_sheet(study, participant=participant, session=session)
+    if out is None:
+        _say(as_markdown(sheet))
+    else:
+        _say(f"Written: {write_sheet(sheet, out)}")
 
 
 @app.command(short_help="Make the report again, without analysing.")
@@ -508,7 +563,8 @@ def _progress() -> Progress:
         TimeElapsedColumn(),
         TextColumn("left"),
         TimeRemainingColumn(),
-        console=Console(stderr=True),
+        # A notebook asks every command for colours; a bar that redraws itself would fill its cell.
+        console=Console(stderr=True, force_terminal=sys.stderr.isatty()),
     )
 
 

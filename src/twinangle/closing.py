@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import sys
 from pathlib import Path
 
 from rich import box
@@ -24,14 +25,20 @@ from twinangle.wording import count
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
+def _plain_console(width: int | None = None) -> Console:
+    """Return where to print: bold type on a terminal only, though a notebook asks for it always."""
+    terminal = sys.stdout.isatty()
+    return Console(highlight=False, markup=False, emoji=False, width=width, force_terminal=terminal)
+
+
 def print_closing(results: StudyResults, out: Path) -> None:
     """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
     results = visible_texts(results)
-    console = Console(highlight=False, markup=False, emoji=False)
+    console = _plain_console()
     table = _trial_table(results)
     needed = Measurement.get(console, console.options.update(max_width=1000), table).maximum
     if not console.is_terminal:
-        console = Console(highlight=False, markup=False, emoji=False, width=max(100, needed))
+        console = _plain_console(width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
     for line in _pooled_recordings(results):
@@ -43,7 +50,7 @@ def print_closing(results: StudyResults, out: Path) -> None:
 def print_answer(results: StudyResults, out: Path, console: Console | None = None) -> None:
     """Print where the outputs are, and last of all the answer, as on the report's first page."""
     results = visible_texts(results)
-    console = console or Console(highlight=False, markup=False, emoji=False)
+    console = console or _plain_console()
     report = f"{out / 'report.pdf'}, {out / 'report.html'}"
     console.print(f"\nReport: {make_visible(report)}", soft_wrap=True)
     behind = f"{out / 'supplement.pdf'}; figures: {out / 'figures'}"

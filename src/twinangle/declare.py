@@ -13,10 +13,12 @@ A property whose return is so declared is written beside the fields, and not rea
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
 from typing import Annotated, Any, TypeVar, get_args, get_origin, get_type_hints
+
+from twinangle.under_test import parts_of, under_test
 
 DATA = "data"  # the unit of what is compared: degrees in a study of angles
 DATA_SQUARED = "data²"
@@ -123,8 +125,43 @@ class Declared:
     unit: InUnit | None = None
     aside: Aside | None = None
     named: Named | None = None
+    joined: Joined | None = None
+    where_given: WhereGiven | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """A name made of several, each of which is written under a key of its own.
+
+    Only the part called as the field is always written; a part that is empty is left out.
+
+    Parameters
+    ----------
+    parts : tuple of str
+        The keys, in the order in which `split` returns the parts.
+    split, join : callable
+        From the name to its parts, and back.
+    """
+
+    parts: tuple[str, ...]
+    split: Callable[[str], tuple[str, ...]]
+    join: Callable[..., str]
+
+
+@dataclass(frozen=True, slots=True)
+class WhereGiven:
+    """A field that most results do not have: left out where it is empty, and then read so.
+
+    Parameters
+    ----------
+    empty : object
+        What it is then.
+    """
+
+    empty: Any = None
+
+
+UNDER_TEST = Joined(("device", "procedure", "reference_name"), parts_of, under_test)
 Said = TypeVar("Said")
 UNDECLARED = Quantity(NUMBER, "")
 
@@ -172,7 +209,14 @@ def _declared(name: str, hint: Any) -> Declared:
         _first(said, InUnit),
         _first(said, Aside),
         _first(said, Named),
+        _first(said, Joined),
+        _first(said, WhereGiven),
     )
+
+
+def declared_of(said: Iterable[object]) -> Quantity:
+    """Return the quantity among what is said of a field; one without unit and meaning if none."""
+    return _first(tuple(said), Quantity) or UNDECLARED
 
 
 def _first(said: tuple[Any, ...], kind: type[Said]) -> Said | None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
 
 from twinangle.checks import require_fraction
+from twinangle.declare import measured, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,39 +18,32 @@ class Options:
     Nothing has a default: a run that forgets one fails at once, it does not fall back on a level
     or a margin that nobody chose. Defaults are in the study file's settings alone.
 
-    Attributes
-    ----------
-    confidence : float
-        Of every interval, between 0 and 1.
-    margin_deg : float or None
-        Largest acceptable difference in either direction, in degrees, stated beforehand; None
-        where none was, and then nothing is tested against one.
-    error_ratio : float or None
-        Variance of the wearable's error over that of the reference's, for Deming's line; None
-        where it is not known.
-    published_interval : bool
-        Whether limits with a published interval are given beside those with the package's own.
-    reference_sd_deg : float or None
-        Standard deviation of the reference's own error, as its maker or an earlier study states
-        it, in degrees; None where it is not known.
-    against : str or None
-        Condition the others are compared with; None for the first that has a reference.
-    seed : int
-        Of the random numbers, for what draws them.
-
     Raises
     ------
     ValueError
         If the confidence is not between 0 and 1, or another number is not above 0.
     """
 
-    confidence: float
-    margin_deg: float | None
-    error_ratio: float | None
-    published_interval: bool
-    reference_sd_deg: float | None
-    against: str | None
-    seed: int
+    confidence: Annotated[float, number("level of every interval, between 0 and 1")]
+    margin_deg: Annotated[
+        float | None,
+        measured("deg", "largest acceptable difference either way, stated beforehand, if it was"),
+    ]
+    error_ratio: Annotated[
+        float | None,
+        number("variance of the wearable's error over that of the reference's, where known"),
+    ]
+    published_interval: Annotated[
+        bool, number("whether limits with a published interval are given beside the package's own")
+    ]
+    reference_sd_deg: Annotated[
+        float | None, measured("deg", "SD of the reference's own error, where it is known")
+    ]
+    against: Annotated[
+        str | None,
+        number("condition the others are compared with; null: the first that has a reference"),
+    ]
+    seed: Annotated[int, number("of the random numbers, for what draws them")]
 
     def __post_init__(self) -> None:
         require_fraction(self.confidence, "confidence")

@@ -8,6 +8,7 @@ import numpy as np
 
 from twinangle.agreement.condition_trials import FEWEST_CYCLES
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
+from twinangle.agreement.planned_sessions import participants_for_sem
 from twinangle.agreement.planning import (
     SampleSize,
     cycles_for_sd,
@@ -18,6 +19,7 @@ from twinangle.agreement.simulated_studies import simulate_studies
 from twinangle.errors import StudyError
 
 SEED = 20
+SESSIONS = (2, 3, 4, 5)  # a participant, that are tried
 SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself
 
 
@@ -25,8 +27,9 @@ SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself
 class Aims:
     """What is expected and what is wanted; degrees, None where an aim is not asked for.
 
-    `power` is the probability wanted of every aim; `other_cycles` are the cycles under the other
-    condition, None for as many as `cycles`.
+    `power` is the probability wanted of every aim; `sessions` are those of each participant, None
+    for 2 to 5 in turn; `other_cycles` are the cycles under the other condition, None for as many as
+    `cycles`.
     """
 
     sd_between: float | None = None
@@ -37,6 +40,9 @@ class Aims:
     bias: float = 0.0
     sd_ratio: float | None = None
     sd_log_ratio: float = 0.2
+    sem: float | None = None
+    sem_precision: float | None = None
+    sessions: int | None = None
     other_cycles: int | None = None
     power: float = 0.8
     confidence: float = 0.95
@@ -51,11 +57,13 @@ def planned_sizes(aims: Aims) -> list[str]:
         If a number is out of range, an aim cannot be reached, or none is given.
     """
     limits = aims.precision is not None or aims.margin is not None
-    if not limits and aims.sd_ratio is None:
+    if not limits and aims.sd_ratio is None and aims.sem_precision is None:
         raise StudyError(
-            "nothing to plan for: give --precision (of the limits), --margin (to be shown) or "
-            "--sd-ratio (to be shown)."
+            "nothing to plan for: give --precision (of the limits), --margin (to be shown), "
+            "--sd-ratio (to be shown) or --sem-precision (of test and retest)."
         )
+    if (aims.sem is None) != (aims.sem_precision is None):
+        raise StudyError("plan: --sem-precision and --sem, the expected error, go together.")
     if limits and aims.sd_between is None:
         raise StudyError("plan: --precision and --margin need --sd-between, the expected SD.")
     if not 0 < aims.power < 1:
@@ -67,7 +75,9 @@ def planned_sizes(aims: Aims) -> list[str]:
         )
     try:
         sizes = [*_sizes_for_limits(aims), *_sizes_for_ratio(aims)]
-        return [*_told(sizes), *_whole_study(aims, sizes)]
+        retest = _sizes_for_sem(aims)
+        alone = retest if len(retest) == 1 else []  # else one size for each number of sessions
+        return [*_told([*sizes, *retest]), *_whole_study(aims, [*sizes, *alone])]
     except ValueError as error:
         raise StudyError(f"plan: {error}") from error
 
@@ -84,6 +94,8 @@ def _told(sizes: list[tuple[SampleSize, str]]) -> list[str]:
 def _whole_study(aims: Aims, sizes: list[tuple[SampleSize, str]]) -> list[str]:
     """Return the participants that serve every aim, and what limits they would give."""
     counts = [size.n for size, _ in sizes if size.unit_counted == "participants"]
+    if not counts:
+        return []
     n = max(counts)
     lines = [f"For each aim above: {n} participants."] if len(counts) > 1 else []
     if aims.sd_between is None or (aims.precision is None and aims.margin is None):
@@ -115,6 +127,23 @@ def _sizes_for_limits(aims: Aims) -> list[tuple[SampleSize, str]]:
         )  # fmt: skip
         sizes.append((size, "°"))
     return sizes
+
+
+def _sizes_for_sem(aims: Aims) -> list[tuple[SampleSize, str]]:
+    """Return the participants that test and retest asks for, by the number of sessions."""
+    if aims.sem is None or aims.sem_precision is None:
+        return []
+    sessions = SESSIONS if aims.sessions is None else (aims.sessions,)
+    return [
+        (
+            participants_for_sem(
+                aims.sem_precision, sem=aims.sem, n_sessions=k, assurance=aims.power,
+                confidence=aims.confidence, rng=_generator(),
+            ),
+            "°",
+        )
+        for k in sessions
+    ]  # fmt: skip
 
 
 def _sizes_for_ratio(aims: Aims) -> list[tuple[SampleSize, str]]:

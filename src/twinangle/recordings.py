@@ -22,7 +22,7 @@ from twinangle.report.figure_files import EMBEDDED, Written
 from twinangle.report.figures import TRACES, points_each, write_recording
 from twinangle.results import TrialResult
 from twinangle.results.grouping import Key as Identity
-from twinangle.results.grouping import TrialGroup, stems_of
+from twinangle.results.grouping import grouped, stems_of
 from twinangle.results.tables.curves import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.visible import visible_texts
@@ -83,7 +83,7 @@ class Recordings:
     ) -> None:
         self.study, self.folder, self.image_formats = study, folder, image_formats
         self.workers, self._cluster = workers, cluster
-        self._stems = stems_of(trial.identity for trial in study.trials)
+        self._stems = stems_of(study.recording_keys)
         self._own = own_procedures(study)
         # what an own procedure imports besides cannot be known: nothing of it is kept
         self._kept = None if self._own or study.in_memory else kept
@@ -147,22 +147,28 @@ class Recordings:
         return _analyse_and_draw(self._stems, self.image_formats, self.study, trial, self.folder)
 
     def _key(self, trial: Trial) -> Key | None:
-        study, stem = self.study, self._stems[trial.identity]
+        study = self.study
+        rows = [own for _, own in study.rows_of(trial)] if study.parts else [trial]
         return key_of(
             code=our_code(),
             settings={**study_parameters(study), "study": {"joint": study.joint}},
-            row=trial,
+            row=rows,
             files=files_for(study, trial),
             folder=study.folder,
-            drawing=[stem, *self.image_formats, points_each(len(self._stems))],
+            drawing=[*self._stems_of(trial), *self.image_formats, points_each(len(self._stems))],
         )
+
+    def _stems_of(self, trial: Trial) -> list[str]:
+        """Return how the files of one recording begin, one stem a wearable."""
+        n = len(trial.identity)
+        return [stem for key, stem in self._stems.items() if key[:n] == trial.identity]
 
     def _pack(self, trial: Trial, found: _Found) -> dict[str, bytes]:
         """Return the files of one recording by their names below the folder."""
         suffixes = (EMBEDDED, *self.image_formats)
         names = [f"{FIGURES}/{one.file}.{suffix}" for one in found.drawn for suffix in suffixes]
-        stem = self._stems[trial.identity]
-        names += [f"{FIGURES}/{stem}{TRACES}", _trace_part(Path(), stem).as_posix()]
+        for stem in self._stems_of(trial):
+            names += [f"{FIGURES}/{stem}{TRACES}", _trace_part(Path(), stem).as_posix()]
         return {
             name: (self.folder / name).read_bytes()
             for name in names
@@ -198,14 +204,12 @@ def _analyse_and_draw(
     """Analyse one recording, draw its figures, write its traces, and return the rest."""
     start = time.perf_counter()
     results = analyse_trial(study, trial)
-    group = TrialGroup(visible_texts(results), stems[trial.identity])
     points = points_each(len(stems))
-    drawn = (
-        write_recording(group, study.joint, folder / FIGURES, image_formats, points)
-        if group.worked
-        else []
-    )
-    write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
+    drawn: list[Written] = []
+    for group in grouped(visible_texts(results), stems=stems):
+        if group.worked:
+            drawn += write_recording(group, study.joint, folder / FIGURES, image_formats, points)
+        write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     bare = tuple(replace(result, paired=None) for result in results)
     return _Found(bare, tuple(drawn), time.perf_counter() - start)
 

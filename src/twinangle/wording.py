@@ -10,8 +10,11 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
+from twinangle.under_test import JOIN
+
 NOTHING = "–"
 NO_MARGIN = "no margin was stated"
+SHORTEST_PART = 4  # letters that are left of each part of a name made of several
 _ZERO_WIDTH_SPACE = "\u200b"
 QUANTITIES = {
     "mean_deg": "Mean over cycle",
@@ -87,7 +90,17 @@ def breakable(text: str, run: int = 24) -> str:
 
 
 def shortened(text: str, limit: int) -> str:
-    """Return a name of at most `limit` characters, for a place that cannot grow."""
+    """Return a name of at most `limit` characters, for a place that cannot grow.
+
+    Of a name made of several, the longest part is shortened first, so that each is told apart.
+    """
+    parts = [part.removeprefix("against ") for part in text.split(JOIN)]
+    while len(parts) > 1 and len(JOIN.join(parts)) > limit:
+        longest = max(range(len(parts)), key=lambda k: len(parts[k]))
+        if len(parts[longest]) <= SHORTEST_PART:
+            break
+        parts[longest] = parts[longest].removesuffix("…")[:-1].rstrip() + "…"
+    text = JOIN.join(parts)
     return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
 
 
@@ -99,7 +112,7 @@ def quantity_name(quantity: str) -> str:
 def file_name(*parts: str) -> str:
     """Return parts as one plain file name: letters, digits, dot and hyphen, parts by `_`."""
     plain = []
-    for part in parts:
+    for part in (each for whole in parts for each in whole.split(JOIN)):
         ascii_part = unicodedata.normalize("NFKD", part).encode("ascii", "ignore").decode()
         cleaned = re.sub(r"[^A-Za-z0-9.-]+", "-", ascii_part).strip("-.")
         plain.append(cleaned[:24])

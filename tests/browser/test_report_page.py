@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from twinangle.analysis.topics import pool_topics
-from twinangle.plotting.style import drawing_style, rendered
+from twinangle.plotting.looks import drawing_style, rendered
 from twinangle.plotting.thinning import thinned_pair
 from twinangle.report.content import report_content
 from twinangle.report.figures import OF_A_STUDY

@@ -27,7 +27,7 @@ def test_help_says_whom_to_spare_and_how_to_strap(command):
         "README.md",
         "docs/how-to/recording.md",
         "docs/background/synchronisation.md",
-        "docs/README.md",
+        "docs/index.md",
     ],
 )
 def test_documents_that_name_the_movements_lead_to_the_cautions(name):

@@ -30,6 +30,17 @@ def test_numbers_are_those_of_the_statistics():
     )
 
 
+def test_test_and_retest_is_planned_by_sessions():
+    lines = planned_sizes(Aims(sem=1.5, sem_precision=0.4))
+    needed = [int(re.match(r"(\d+) participants", line)[1]) for line in lines if line[0] != " "]
+    assert len(needed) == 4  # 2, 3, 4 and 5 sessions
+    assert needed == sorted(needed, reverse=True)
+    one = planned_sizes(Aims(sem=1.5, sem_precision=0.4, sessions=3))
+    assert one[0].startswith(f"{needed[1]} participants")
+    both = planned_sizes(Aims(sem=1.5, sem_precision=0.4, sessions=3, sd_between=1.5, precision=1))
+    assert any(line.startswith("For each aim above: ") for line in both)
+
+
 @pytest.mark.parametrize("margin", [4, 6, 15, 60])
 def test_no_sentence_contradicts_another(margin):
     # "3 participants are needed" was followed by "3 participants are too few".
@@ -47,6 +58,9 @@ def test_no_sentence_contradicts_another(margin):
     ("aims", "message"),
     [
         (Aims(sd_between=1.5), "nothing to plan for"),
+        (Aims(sem=1.5), "nothing to plan for"),
+        (Aims(sem_precision=0.4), "go together"),
+        (Aims(sem=1.5, sem_precision=0.4, sessions=1), "n_sessions"),
         (Aims(margin=5), "need --sd-between"),
         (Aims(sd_between=5, margin=2), "not within ±2"),
         (Aims(sd_between=1, precision=-1), "precision"),

@@ -20,7 +20,8 @@ LEVELS = (0.95, 0.80)
 # Ends that are no `…_ci` by name; the ends of percentile limits step from one value to the next.
 ENDS = {("lower", "upper"): ("CurveBand", "PairedDifference")}
 IN_STEPS = ("PercentileLimits",)
-MOVES = (".mdc_ci",)  # a detectable change is larger itself the surer one wants to be of it
+# a detectable change is larger itself the surer one wants to be of it
+MOVES = (".mdc_ci", ".mdc_agreement_ci")
 
 SEVERAL = """\
 [study]

@@ -47,12 +47,13 @@ def test_the_page_runs_from_top_to_bottom(folder, monkeypatch):
     written = create_autospec(write_outputs)
     monkeypatch.setattr(twinangle.run, "write_outputs", written)
     snippets = re.findall(r"```python\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)
-    assert len(snippets) == 5
+    assert len(snippets) == 6
     names: dict[str, object] = {}
     for snippet in snippets:
         exec(compile(snippet, "docs/reference/python.md", "exec"), names)
     written.assert_called_once_with(names["results"], "results")
     assert names["results"].trials[0].status == "ok"
+    assert (folder / "mine.png").read_bytes().startswith(b"\x89PNG")
     assert names["mine"].trials[0].status == "ok"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import inspect
+import re
 import xml.etree.ElementTree as ET
 from dataclasses import is_dataclass, replace
 from html.parser import HTMLParser
@@ -27,7 +28,8 @@ _invented = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(_invented)
 
 PACKAGES = ("twinangle", "twinangle.agreement", "twinangle.results", "twinangle.study",
-            "twinangle.formats", "twinangle.clocks", "twinangle.cycles")  # fmt: skip
+            "twinangle.formats", "twinangle.clocks", "twinangle.cycles", "twinangle.plotting",
+            "twinangle.signals", "twinangle.simulate", "twinangle.wearable")  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +89,50 @@ def test_every_value_shows_itself_in_a_few_lines_and_in_whole_html(results):
         assert not reader.open, type(value)
         for sentence in value._card().sentences:
             assert sentence in "".join(reader.seen)
+
+
+class Read(HTMLParser):
+    """The title, sentences, cells and notes of a value's HTML, in order."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.found, self.inside = {"p": [], "th": [], "td": [], "li": [], "summary": []}, ""
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        if tag in self.found:
+            self.inside = tag
+            self.found[tag].append("")
+
+    def handle_endtag(self, tag):
+        self.inside = "" if tag == self.inside else self.inside
+
+    def handle_data(self, data):
+        if self.inside:
+            self.found[self.inside][-1] += data
+
+
+def test_text_and_html_have_the_same_labels_numbers_and_notes(results):
+    kinds = set()
+    for value in shown_of(results):
+        if value is None:
+            continue
+        kinds.add(type(value).__name__)
+        card, found = value._card(), Read(value._repr_html_()).found
+        more = [f"… and {len(card.rows) - 12} more"] if len(card.rows) > 12 else []
+        cells = [cell for row in card.rows[:12] for cell in row]
+        head = list(card.head) if any(card.head) and card.rows else []
+        assert found["p"] == [card.title, *card.sentences]
+        assert found["th"] == head
+        assert found["td"] == [*cells, *more]
+        assert found["li"] == list(card.behind)
+        words = " ".join(str(value).split())
+        told = [*found["p"], *head, *cells, *more, *found["summary"], *found["li"]]
+        place = 0
+        for text in (" ".join(each.split()) for each in told if each):
+            place = words.index(text, place)  # in the same order
+        assert set(re.findall(r"\d+\.\d+", words)) == set(re.findall(r"\d+\.\d+", " ".join(told)))
+    assert {"StudyResults", "TrialResult", "StudyLimits", "LimitsOfAgreement", "Contest"} <= kinds
 
 
 def test_the_page_of_a_study_holds_the_answer_and_a_picture(results):

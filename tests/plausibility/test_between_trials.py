@@ -42,7 +42,9 @@ def compared(standing, turn_deg, session="1"):
             )
         )  # fmt: skip
         results.append(TrialResult(*identity, "kalman", "ok", mounting=sits(turned)))
-    return compare_mountings(SimpleNamespace(trials=trials), results)[1]
+    part = SimpleNamespace(wearable="")
+    study = SimpleNamespace(trials=trials, rows_of=lambda trial: ((part, trial),))
+    return compare_mountings(study, results)[1]
 
 
 def test_a_sensor_put_on_anew_is_named_where_standing_is_shared():

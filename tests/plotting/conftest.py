@@ -7,7 +7,7 @@ import matplotlib as mpl
 import pytest
 
 from twinangle.plotting.cycles import draw_cycles, shared_scale
-from twinangle.plotting.style import styled
+from twinangle.plotting.looks import styled
 from twinangle.report.figures import OF_A_STUDY, draw_recording
 from twinangle.results.grouping import trial_groups
 
@@ -15,8 +15,9 @@ _place = Path(__file__).parents[1] / "report" / "conftest.py"
 _spec = importlib.util.spec_from_file_location("invented_results", _place)
 _invented = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(_invented)
-build_results, study, larger, written = (
-    getattr(_invented, name) for name in ("build_results", "study", "larger", "written")
+build_results, study, larger, over_days, written = (
+    getattr(_invented, name)
+    for name in ("build_results", "study", "larger", "over_days", "written")
 )
 
 

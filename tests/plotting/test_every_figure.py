@@ -3,7 +3,7 @@ import pytest
 from matplotlib.text import Text
 
 from twinangle.plotting.conditions import draw_conditions
-from twinangle.plotting.style import styled
+from twinangle.plotting.looks import styled
 from twinangle.report.figures import OF_A_STUDY
 from twinangle.results import given
 

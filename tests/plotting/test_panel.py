@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 
+from twinangle.plotting.looks import few_ticks, new_figure, styled
 from twinangle.plotting.panel import Panel
-from twinangle.plotting.style import few_ticks, new_figure, styled
 
 
 def plain(axes):

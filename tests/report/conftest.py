@@ -242,6 +242,27 @@ def larger() -> StudyResults:
 
 
 @pytest.fixture(scope="session")
+def over_days(larger) -> StudyResults:
+    """The same in three sessions whose wearable reads a known number of degrees more or less.
+
+    P04 has no third session.
+    """
+    rng = np.random.default_rng(3)
+    more = dict(zip(("P01", "P02", "P03", "P04"), rng.normal(0, 1.5, (4, 3)), strict=True))
+    trials = tuple(
+        replace(
+            trial,
+            session=str(k + 1),
+            cycles=replace(trial.cycles, wearable_deg=trial.cycles.wearable_deg + shift),
+        )
+        for trial in larger.trials
+        for k, shift in enumerate(more[trial.participant])
+        if (trial.participant, k) != ("P04", 2)
+    )
+    return replace(larger, trials=trials, **pool_topics(trials, larger.options))
+
+
+@pytest.fixture(scope="session")
 def written(study, tmp_path_factory):
     """The folder of a report written by one process."""
     folder = tmp_path_factory.mktemp("report")

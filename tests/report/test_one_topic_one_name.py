@@ -11,7 +11,9 @@ REPORT, PLOTTING = (
     for package in (twinangle.report, twinangle.plotting)
 )
 # How every figure is made, and its words.
-OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "panel", "style", "thinning"}
+OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "looks", "onto", "panel", "thinning"}
+# Panels that the figures of cycles and participants are put together from.
+PANELS = {"cycle_panels", "recording_rows"}
 OF_A_RECORDING = {"traces"}  # stands on the participant's page, of which report/trials.py tells
 
 
@@ -21,7 +23,7 @@ def functions(path):
 
 
 def test_every_figures_topic_has_its_page():
-    topics = set(PLOTTING) - OF_NO_TOPIC - OF_A_RECORDING
+    topics = set(PLOTTING) - OF_NO_TOPIC - PANELS - OF_A_RECORDING
     assert {"limits", "budget", "clocks"} <= topics
     assert topics <= set(REPORT)
 
@@ -36,4 +38,4 @@ def test_no_function_has_the_name_of_a_module():
 
 def test_every_module_of_figures_draws():
     for stem in set(PLOTTING) - OF_NO_TOPIC:
-        assert any(name.startswith("draw_") for name in functions(PLOTTING[stem])), stem
+        assert any(name.startswith(("draw_", "plot_")) for name in functions(PLOTTING[stem])), stem

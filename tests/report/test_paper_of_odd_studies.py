@@ -4,7 +4,7 @@ import matplotlib as mpl
 import pytest
 
 from twinangle.parallel import Workers
-from twinangle.plotting.style import styled
+from twinangle.plotting.looks import styled
 from twinangle.report.figures import OF_A_PAPER
 from twinangle.report.paper import begin_paper
 from twinangle.report.paper.tables import paper_tables

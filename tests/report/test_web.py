@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from twinangle.parallel import Workers
-from twinangle.plotting.style import drawing_style, new_figure, rendered
+from twinangle.plotting.looks import drawing_style, new_figure, rendered
 from twinangle.plotting.thinning import thinned_pair
 from twinangle.report.content import report_content
 from twinangle.report.figure_files import drawings_in

@@ -16,7 +16,7 @@ from twinangle.errors import StudyError
 from twinangle.results import StudyResults, TrialResult, given
 from twinangle.results.equality import difference, same_results
 from twinangle.results.read_back import read_results, results_of
-from twinangle.results.serialise import SCHEMA, study_record, to_text, topic_fields
+from twinangle.results.serialise import OF_SEVERAL, SCHEMA, study_record, to_text, topic_fields
 from twinangle.results.tables import write_tables
 
 SCHEMA_1 = Path(__file__).parent / "schema1"
@@ -190,4 +190,5 @@ def test_every_field_of_the_results_is_written_and_read():
     topics = {item.name for item in topic_fields(StudyResults)}
     others = {"title", "joint", "options", "trials", "version", "inputs", "parameters", "notes",
               "invented", "recordings_pooled", "decisions", "without_decisions"}  # fmt: skip
-    assert {item.name for item in fields(StudyResults)} == topics | others
+    several = set(OF_SEVERAL.values())  # tests/analysis/test_several_instruments.py
+    assert {item.name for item in fields(StudyResults)} == topics | others | several

@@ -108,6 +108,51 @@ class TestAngles:
         ]  # fmt: skip
         assert len({one.sha256 for one in results.inputs}) == 5  # the reference's are alike
 
+    def test_cycles_are_cut_at_the_events_given(self):
+        from twinangle import run_study
+
+        begins = np.arange(
+            0.3, self.time[-1], 1.1
+        )  # of no peak: what was found instead would lie elsewhere
+        trials = [
+            AngleTrial(f"P{k}", self.time, self.knee() + 1, self.knee(), events_s=begins)
+            for k in range(2)
+        ]
+        study = Study.from_angles(trials, acceptable_deg=5.0)
+        assert study.cycles.method == "events"
+        cycles = run_study(study).trials[0].cycles
+        assert cycles.start_s == pytest.approx(begins[:-1], abs=1e-9)
+        assert cycles.end_s == pytest.approx(begins[1:], abs=1e-9)
+        instead = run_study(study.with_(cycles={"method": "angle-peak"}))
+        assert abs(instead.trials[0].cycles.start_s[0] - begins[0]) > 0.2
+        # They are part of what the results rest on.
+        bare = Study.from_angles([replace(trials[0], events_s=None)])
+        assert run_study(bare).inputs[0].sha256 != instead.inputs[0].sha256
+
+    @pytest.mark.parametrize(
+        ("events", "message"),
+        [
+            ([3.0], "`events_s` must be two times or more"),
+            ([1.0, 2.0, 2.0], r"increase \(at number 3: 2 s\)"),
+            ([1.0, np.nan], "two times or more and increase"),
+            ("heel", "`events_s` must be numbers"),
+            ([[1.0, 2.0]], "must have one dimension"),
+        ],
+    )
+    def test_events_that_cannot_be_are_refused(self, events, message):
+        with pytest.raises(StudyError, match=rf"P1 all .*{message}"):
+            Study.from_angles([AngleTrial("P1", self.time, self.knee(), events_s=events)])
+
+    def test_events_are_for_all_trials_or_none(self):
+        one = AngleTrial("P1", self.time, self.knee(), events_s=[1.0, 2.0, 3.0])
+        other = AngleTrial("P2", self.time, self.knee())
+        with pytest.raises(
+            StudyError, match="P2 all session 1 trial 1: has no `events_s`, but others"
+        ):
+            Study.from_angles([one, other])
+        with pytest.raises(StudyError, match=r"'events', but P2 .* has no `events_s`"):
+            Study.from_angles([other], cycles={"method": "events"})
+
     def test_a_reference_with_times_of_its_own_is_synchronised(self):
         trial = AngleTrial("P1", self.time, self.knee(), self.knee(), self.time + 3)
         assert Study.from_angles([trial]).synchronisation.method == "cross-correlation"

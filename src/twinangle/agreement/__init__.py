@@ -40,8 +40,10 @@ from twinangle.agreement.multiple_correlation import (
 from twinangle.agreement.over_time import TimeAgreement, compare_over_time
 from twinangle.agreement.percentiles import PercentileLimits, percentile_limits
 from twinangle.agreement.planned_conditions import participants_for_sd_ratio
+from twinangle.agreement.planned_sessions import participants_for_sem
 from twinangle.agreement.planning import (
     SampleSize,
+    cycles_for_mean,
     cycles_for_sd,
     participants_for_limits,
     participants_for_limits_within,
@@ -50,14 +52,15 @@ from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.agreement.pooled_curves import PooledCurves, pool_curves
 from twinangle.agreement.pooled_variability import PooledVariability, pool_variability
 from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
-from twinangle.agreement.reliability import (
-    IntraclassCorrelation,
-    MeasurementError,
-    intraclass_correlations,
-    measurement_error,
-)
+from twinangle.agreement.reliability import IntraclassCorrelation, intraclass_correlations
+from twinangle.agreement.retest import MeasurementError, measurement_error
 from twinangle.agreement.sensitivity import Sensitivity, WithoutOne, leave_one_out
 from twinangle.agreement.simulated_studies import SimulatedStudies, simulate_studies
+from twinangle.agreement.three_instruments import (
+    InstrumentError,
+    ThreeInstruments,
+    three_instrument_errors,
+)
 from twinangle.agreement.variability import (
     CycleVariability,
     VariabilityComparison,
@@ -78,6 +81,7 @@ __all__ = [
     "ErrorBudget",
     "ExclusionEffect",
     "FunctionalLimits",
+    "InstrumentError",
     "IntraclassCorrelation",
     "LimitsAtSize",
     "LimitsOfAgreement",
@@ -93,6 +97,7 @@ __all__ = [
     "SampleSize",
     "Sensitivity",
     "SimulatedStudies",
+    "ThreeInstruments",
     "TimeAgreement",
     "VariabilityComparison",
     "WithoutOne",
@@ -104,6 +109,7 @@ __all__ = [
     "concordance",
     "curve_band",
     "cycle_variability",
+    "cycles_for_mean",
     "cycles_for_sd",
     "deming_regression",
     "difference_along_cycle",
@@ -122,6 +128,7 @@ __all__ = [
     "participants_for_limits",
     "participants_for_limits_within",
     "participants_for_sd_ratio",
+    "participants_for_sem",
     "percentile_limits",
     "pool_budgets",
     "pool_curves",
@@ -129,6 +136,7 @@ __all__ = [
     "ratio_limits",
     "regression_limits",
     "simulate_studies",
+    "three_instrument_errors",
     "within_participant_limits",
 ]
 

@@ -140,6 +140,63 @@ def curves(
     return (*shaped, whose)
 
 
+def by_trial(
+    data: pd.DataFrame, trial: Names | None, *, participant: Any, **named: Any
+) -> list[tuple[Any, pd.DataFrame]]:
+    """Return a table's trials in order of first appearance, each with whose it is.
+
+    Parameters
+    ----------
+    data : DataFrame
+    trial : str, sequence of str or None
+        Columns that tell a participant's trials apart; None: each has one.
+    participant : str
+        Column of participants.
+    **named
+        What must be names of columns as well, by the names of the caller's own arguments.
+
+    Raises
+    ------
+    ValueError
+        If `data` is no table, has no such column, or an argument is no name.
+    """
+    require_table(data)
+    for key, value in {**named, "participant": participant}.items():
+        named_one = isinstance(value, str)
+        if not named_one:
+            raise ValueError(
+                f"with `data`, `{key}` must be the name of one of its columns, got "
+                f"{'nothing' if value is None else type(value).__name__}."
+            )
+        _column(data, key, value)
+    others = [trial] if isinstance(trial, str) else list(trial or ())
+    for each in others:
+        _column(data, "trial", each)
+    grouped = data.groupby([participant, *others], sort=False, dropna=False)
+    return [(keys[0], part) for keys, part in grouped]
+
+
+def only_with_table(data: pd.DataFrame | None, needed: str, **named: Any) -> None:
+    """Refuse names of columns without a table, and values beside one.
+
+    Parameters
+    ----------
+    data : DataFrame or None
+    needed : str
+        What is to be given without a table.
+    **named
+        What goes with a table only, and is None without.
+
+    Raises
+    ------
+    ValueError
+        The message names the argument.
+    """
+    extra = [key for key, value in named.items() if value is not None]
+    if data is None and extra:
+        raise ValueError(f"`{extra[0]}` goes with `data`; without a table give `{needed}`.")
+
+
 def require_table(data: object) -> None:
     """Refuse what is no table.
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats
 from twinangle.agreement._result import Result, counted, quantity
 from twinangle.checks import as_float_array
@@ -56,11 +59,14 @@ class ExclusionEffect(Result):
 
 
 def exclusion_effect(
-    test: ArrayLike,
-    reference: ArrayLike | None,
+    test: ArrayLike | str,
+    reference: ArrayLike | str | None,
     *,
-    kept: ArrayLike,
-    outlying: ArrayLike,
+    kept: ArrayLike | str,
+    outlying: ArrayLike | str,
+    data: pd.DataFrame | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> ExclusionEffect:
     """Compare the SD over cycles with and without those that were left out.
 
@@ -70,6 +76,10 @@ def exclusion_effect(
         Curves of every cycle of the movement, kept or not; None without a reference.
     kept, outlying : array_like of bool, shape (n_cycles,)
         Which cycles were kept, and which were left out as outliers.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns.
+    cycle, point : str
+        Its columns of the cycle (or several that tell cycles apart) and of the point within it.
 
     Returns
     -------
@@ -86,6 +96,13 @@ def exclusion_effect(
     point k of K: the per-cycle SD of :func:`~twinangle.agreement.cycle_variability`. Given are
     SD(all), SD(kept) - SD(all), and SD(kept) - SD(kept and outlying). Common practice, no source.
     """
+    if data is not None:
+        given = {"test": test, "reference": reference, "kept": kept, "outlying": outlying}
+        names = [key for key, value in given.items() if value is not None]
+        shaped = curves_of(data, cycle, point, **{key: given[key] for key in names})
+        found = dict(zip(names, shaped, strict=False))
+        test, reference = found["test"], found.get("reference")
+        kept, outlying = (_of_cycles(found[key], key) for key in ("kept", "outlying"))
     a, chosen, odd = _checked(test, kept, outlying, "test")
     b = None if reference is None else _checked(reference, kept, outlying, "reference")[0]
     every = np.ones(chosen.size, dtype=bool)
@@ -109,6 +126,13 @@ def exclusion_effect(
         reference_sd_outlier_change=reference_outliers,
         assumptions=("Cycles with a gap, of calibration and outside the stretch do not count.",),
     )
+
+
+def _of_cycles(flags: Floats, name: str) -> NDArray[np.bool_]:
+    """Return one flag a cycle from a table's one a point."""
+    if (flags != flags[:, :1]).any():
+        raise ValueError(f"`{name}` changes within a cycle; each cycle needs one value throughout.")
+    return np.asarray(flags[:, 0] != 0)
 
 
 def _checked(

@@ -225,7 +225,13 @@ def limits_of_agreement(
 
 
 def within_participant_limits(
-    difference: ArrayLike, *, confidence: float = 0.95, coverage: float = 0.95
+    difference: ArrayLike | str | None = None,
+    *,
+    confidence: float = 0.95,
+    coverage: float = 0.95,
+    data: pd.DataFrame | None = None,
+    test: ArrayLike | str | None = None,
+    reference: ArrayLike | str | None = None,
 ) -> LimitsOfAgreement:
     """Estimate the limits of one participant's differences; they say nothing of others.
 
@@ -235,6 +241,10 @@ def within_participant_limits(
         Test minus reference, one value a cycle, in the order measured.
     confidence, coverage : float, default 0.95
         Of the intervals, and of the limits.
+    data : DataFrame, optional
+        A table; the arguments are then names of its columns.
+    test, reference : array_like of float, shape (n,), or str, optional
+        Both in the place of `difference`.
 
     Returns
     -------
@@ -254,6 +264,7 @@ def within_participant_limits(
     generalised least squares, both averaged over the serial correlation, each value weighed by
     how well it fits the differences (`_serial.serial_values`).
     """
+    difference, _ = difference_and_participant(data, difference, None, test, reference)
     values = finite_array(difference, "difference", ndim=1, min_rows=2)
     confidence, coverage = fraction(confidence, "confidence"), fraction(coverage, "coverage")
     mean, sd = float(values.mean()), float(values.std(ddof=1))

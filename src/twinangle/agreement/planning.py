@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from twinangle.agreement._input import fraction
 from twinangle.agreement._quantiles import chi_square
@@ -228,6 +229,54 @@ def cycles_for_sd(precision: float, *, confidence: float = 0.95) -> SampleSize:
         unit_counted="cycles",
         wanted=precision,
         reached=width(n),
+        standard_error=float("nan"),
+        assumptions=(
+            "Cycles are normal and independent; more are needed where neighbours are alike.",
+        ),
+    )
+
+
+def cycles_for_mean(precision: float, *, sd: float, confidence: float = 0.95) -> SampleSize:
+    """Find the cycles from which one participant's mean is known to a wanted precision.
+
+    Parameters
+    ----------
+    precision : float
+        Half the width of the interval wanted, in the unit of the cycles' values.
+    sd : float
+        SD over the participant's cycles that is expected.
+    confidence : float, default 0.95
+        Of the interval.
+
+    Returns
+    -------
+    SampleSize
+
+    Raises
+    ------
+    ValueError
+        If a number is out of range.
+
+    Notes
+    -----
+    Smallest n with t s / √n at most the precision, t of n - 1 degrees of freedom; for serially
+    correlated cycles too small.
+    """
+    require_positive(precision, "precision")
+    require_positive(sd, "sd")
+    fraction(confidence, "confidence")
+
+    def half(n: int) -> float:
+        return float(special.stdtrit(n - 1, (1 + confidence) / 2)) * sd / float(np.sqrt(n))
+
+    n = smallest(lambda k: half(k) <= precision, 2, 100_000, "cycles")
+    return SampleSize(
+        aim=f"a participant's mean known, at an SD of {sd:g}, to ± ",
+        target=precision,
+        n=n,
+        unit_counted="cycles",
+        wanted=precision,
+        reached=half(n),
         standard_error=float("nan"),
         assumptions=(
             "Cycles are normal and independent; more are needed where neighbours are alike.",

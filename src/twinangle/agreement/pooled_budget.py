@@ -13,10 +13,18 @@ from twinangle.agreement._budget_parts import (
     FEWEST,
     PARTS,
 )
+from twinangle.agreement._from_frame import by_trial, only_with_table
 from twinangle.agreement._input import fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._result import counted, interval, quantity
-from twinangle.agreement.budget import PART_WORDS, BudgetParts, ErrorBudget, part_assumptions, roots
+from twinangle.agreement.budget import (
+    PART_WORDS,
+    BudgetParts,
+    ErrorBudget,
+    error_budget,
+    part_assumptions,
+    roots,
+)
 from twinangle.declare import number
 
 
@@ -46,16 +54,33 @@ class PooledBudget(BudgetParts):
         )
 
 
-def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) -> PooledBudget:
+def pool_budgets(
+    budgets: Sequence[ErrorBudget] | None = None,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    test: str | None = None,
+    reference: str | None = None,
+    participant: str | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
+) -> PooledBudget:
     """Average error budgets, one a participant.
 
     Parameters
     ----------
     budgets : sequence of ErrorBudget
         At least one. The mean of each participant's budget, so an offset that differs in sign
-        between participants stays in the offset part.
+        between participants stays in the offset part. Left out with `data`.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point, of which :func:`error_budget` is taken for each participant.
+    test, reference, participant : str, optional
+        Its columns of the two instruments, and of whose each row is.
+    cycle, point : str
+        Its columns of the cycle (or several that tell a participant's cycles apart) and of
+        the point within it.
 
     Returns
     -------
@@ -73,6 +98,14 @@ def pool_budgets(budgets: Sequence[ErrorBudget], *, confidence: float = 0.95) ->
     degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
     """
     confidence = fraction(confidence, "confidence")
+    only_with_table(data, "budgets", test=test, reference=reference, participant=participant)
+    if data is not None:
+        if budgets is not None:
+            raise ValueError("give `budgets`, or `data` with `test` and `reference`, not both.")
+        how: dict[str, Any] = {"cycle": cycle, "point": point, "confidence": confidence}
+        both: tuple[Any, Any] = (test, reference)
+        parts = by_trial(data, None, participant=participant, test=test, reference=reference)
+        budgets = [error_budget(*both, data=part, **how) for _, part in parts]
     if not budgets:
         raise ValueError("`budgets` is empty; at least one budget is needed.")
     table = pd.concat([one.to_frame() for one in budgets])

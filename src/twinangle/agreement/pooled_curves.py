@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.agreement._from_frame import by_trial, only_with_table
 from twinangle.agreement._input import Floats, fraction, read_only
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._people import FEWEST_PEOPLE, mean_and_interval, people_notes
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
-from twinangle.agreement.curves import CurveAgreement
+from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.declare import data, number
 
 
@@ -86,21 +87,36 @@ class PooledCurves(Result):
 
 
 def pool_curves(
-    agreements: Sequence[CurveAgreement],
-    participant: ArrayLike | Sequence[object],
+    agreements: Sequence[CurveAgreement] | None = None,
+    participant: ArrayLike | Sequence[object] | str | None = None,
     *,
     confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    test: str | None = None,
+    reference: str | None = None,
+    trial: str | Sequence[str] | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> PooledCurves:
     """Average the differences of mean curves over participants.
 
     Parameters
     ----------
     agreements : sequence of CurveAgreement
-        One a trial.
+        One a trial; left out with `data`.
     participant : array_like, shape (n_trials,)
-        Whose each is; a participant's trials are averaged first.
+        Whose each is; a participant's trials are averaged first. With `data`: a column.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point, whose trials :func:`compare_curves` compares.
+    test, reference : str, optional
+        Its columns of the two instruments.
+    trial : str or sequence of str, optional
+        Its columns that tell a participant's trials apart; without them, each has one.
+    cycle, point : str
+        Its columns of the cycle (or several that tell a trial's cycles apart) and of the point
+        within it.
 
     Returns
     -------
@@ -134,6 +150,17 @@ def pool_curves(
     .. [1] Fisher (1921). Metron 1, 3-32.
     """
     confidence = fraction(confidence, "confidence")
+    only_with_table(data, "agreements", test=test, reference=reference, trial=trial)
+    if data is not None:
+        if agreements is not None:
+            raise ValueError("give `agreements`, or `data` with `test` and `reference`, not both.")
+        parts = by_trial(data, trial, participant=participant, test=test, reference=reference)
+        participant = [code for code, _ in parts]
+        how: dict[str, Any] = {"cycle": cycle, "point": point, "confidence": confidence}
+        both: tuple[Any, Any] = (test, reference)
+        agreements = [compare_curves(*both, data=part, **how) for _, part in parts]
+    if agreements is None or participant is None:
+        raise ValueError("give `agreements` and `participant`, or `data` with names of columns.")
     people = participants_of(participant, len(agreements), "agreements")
     with np.errstate(divide="ignore"):
         columns = {
@@ -149,8 +176,8 @@ def pool_curves(
     found = {name: mean_and_interval(means[name].to_numpy(), confidence) for name in columns}
     rms, mad, z = means["rms"].to_numpy(), means["mad"].to_numpy(), found["z"]
     spread = means[["offset", "range"]].std(ddof=1)
-    test = _mean_and_sd([one.test_mean for one in agreements], people)
-    reference = _mean_and_sd([one.reference_mean for one in agreements], people)
+    of_test = _mean_and_sd([one.test_mean for one in agreements], people)
+    of_reference = _mean_and_sd([one.reference_mean for one in agreements], people)
     return PooledCurves(
         offset=found["offset"][0],
         offset_ci=found["offset"][1],
@@ -164,10 +191,10 @@ def pool_curves(
         range_difference_sd=float(spread["range"]),
         correlation=float(np.tanh(z[0])),
         correlation_ci=(float(np.tanh(z[1][0])), float(np.tanh(z[1][1]))),
-        test_mean=test[0],
-        test_sd=test[1],
-        reference_mean=reference[0],
-        reference_sd=reference[1],
+        test_mean=of_test[0],
+        test_sd=of_test[1],
+        reference_mean=of_reference[0],
+        reference_sd=of_reference[1],
         n_participants=len(means),
         n_trials=len(agreements),
         confidence=confidence,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any, cast
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from twinangle.agreement._from_frame import by_trial, columns, only_with_table
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._participants import log_mean_interval
 from twinangle.agreement._people import mean_and_interval, people_notes
@@ -22,7 +23,7 @@ from twinangle.agreement.serial_spread import (
     kept_share,
     serial_correlations,
 )
-from twinangle.agreement.variability import CycleVariability
+from twinangle.agreement.variability import CycleVariability, cycle_variability
 from twinangle.declare import data, number
 
 FEWEST_FOR_LOGARITHM = 4
@@ -95,11 +96,15 @@ class PooledVariability(Result):
 
 
 def pool_variability(
-    test: Sequence[CycleVariability],
-    reference: Sequence[CycleVariability],
-    participant: ArrayLike | Sequence[object],
+    test: Sequence[CycleVariability] | str,
+    reference: Sequence[CycleVariability] | str,
+    participant: ArrayLike | Sequence[object] | str,
     *,
     confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    trial: str | Sequence[str] | None = None,
+    cycle: str | Sequence[str] = "cycle",
+    point: str = "percent",
 ) -> PooledVariability:
     """Average the per-cycle standard deviations of two instruments over participants.
 
@@ -111,6 +116,14 @@ def pool_variability(
         Whose each is; a participant's trials are averaged first.
     confidence : float, default 0.95
         Of the intervals.
+    data : DataFrame, optional
+        A table with one row a point; the arguments before are then names of its columns, and
+        :func:`cycle_variability` is taken of each trial.
+    trial : str or sequence of str, optional
+        Its columns that tell a participant's trials apart; without them, each has one.
+    cycle, point : str
+        Its columns of the cycle (or several that tell a trial's cycles apart) and of the point
+        within it.
 
     Returns
     -------
@@ -150,6 +163,18 @@ def pool_variability(
     .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     confidence = fraction(confidence, "confidence")
+    only_with_table(data, "test, reference", trial=trial)
+    if data is not None:
+        parts = by_trial(data, trial, participant=participant, test=test, reference=reference)
+        participant = [code for code, _ in parts]
+        how: dict[str, Any] = {"cycle": cycle, "point": point, "confidence": confidence}
+        test, reference = (
+            [cycle_variability(name, data=part, **how) for _, part in parts]
+            for name in cast("tuple[str, str]", (test, reference))
+        )
+    columns(None, test=test, reference=reference, participant=participant)  # no names are left
+    test = cast("Sequence[CycleVariability]", test)
+    reference = cast("Sequence[CycleVariability]", reference)
     people = participants_of(participant, len(test), "test")
     trials = _trials(test, reference)
     codes = pd.factorize(people)[0]

@@ -14,7 +14,7 @@ from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 from twinangle.agreement._result import counted
 from twinangle.card import Card, Shown
 from twinangle.checks import require_fraction
-from twinangle.declare import data, number
+from twinangle.declare import UNDER_TEST, data, number
 
 _COLUMNS = ("participant", "trial", "procedure", "value")
 
@@ -23,7 +23,7 @@ _COLUMNS = ("participant", "trial", "procedure", "value")
 class Standing(Shown):
     """One procedure's place. Procedures that cannot be told apart share a rank: a tie."""
 
-    procedure: Annotated[str, number("the procedure")]
+    procedure: Annotated[str, number("the procedure"), UNDER_TEST]
     rank: Annotated[int, number("its place; procedures that cannot be told apart share one")]
     mean: Annotated[float, data("arithmetic mean of the participants' means")]
     tied_with: Annotated[tuple[str, ...], number("procedures that it cannot be told apart from")]

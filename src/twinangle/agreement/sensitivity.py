@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import finite_array
 from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
@@ -76,7 +77,13 @@ class Sensitivity(Result):
 
 
 def leave_one_out(
-    difference: ArrayLike, participant: ArrayLike | Sequence[object], *, confidence: float = 0.95
+    difference: ArrayLike | str | None = None,
+    participant: ArrayLike | Sequence[object] | str | None = None,
+    *,
+    confidence: float = 0.95,
+    data: pd.DataFrame | None = None,
+    test: ArrayLike | str | None = None,
+    reference: ArrayLike | str | None = None,
 ) -> Sensitivity:
     """Estimate bias and limits of agreement without each participant in turn.
 
@@ -88,6 +95,10 @@ def leave_one_out(
         Whose difference each is.
     confidence : float, default 0.95
         Handed to :func:`limits_of_agreement`; bias and limits do not depend on it.
+    data : DataFrame, optional
+        A table; the arguments are then names of its columns.
+    test, reference : array_like of float, shape (n,), or str, optional
+        Both in the place of `difference`.
 
     Returns
     -------
@@ -112,6 +123,9 @@ def leave_one_out(
     ----------
     .. [1] Belsley, Kuh & Welsch (1980). Regression Diagnostics. Wiley.
     """
+    difference, participant = difference_and_participant(
+        data, difference, participant, test, reference
+    )
     values = finite_array(difference, "difference", ndim=1, min_rows=2, participant=participant)
     codes = np.asarray([str(code) for code in np.asarray(participant)])
     people = list(dict.fromkeys(codes.tolist()))

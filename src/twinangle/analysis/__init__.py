@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from twinangle.analysis.checking import check_study
+from twinangle.analysis.checking import check_study, declared_faults
 from twinangle.analysis.compiling import compile_ahead
 from twinangle.analysis.study import (
     files_for,
@@ -17,6 +17,7 @@ __all__ = [
     "analyse_trial",
     "check_study",
     "compile_ahead",
+    "declared_faults",
     "files_for",
     "input_files",
     "own_procedures",

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Container, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import partial
 
 from twinangle.analysis.cutting import override_fault
@@ -20,6 +20,7 @@ from twinangle.analysis.requirements import (
 from twinangle.errors import TwinangleError
 from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
+from twinangle.study.instruments import Part
 from twinangle.study.wearable_settings import AngleWearable
 from twinangle.wearable.procedures import require_procedure
 
@@ -98,8 +99,10 @@ def check_study(
     -------
     StudyCheck
     """
+    if study.parts:
+        return _check_parts(study, jobs, on_trial, workers, sensors=sensors)
     analysed = [t for t in study.trials if not t.exclude and t.identity not in beside]
-    settings = (*_unknown_procedures(study), *settings_faults(study), *same_recordings(study))
+    settings = (*declared_faults(study), *same_recordings(study))
     trials = []
     work = partial(check_trial, study, sensors=sensors)
     checked = (
@@ -115,6 +118,56 @@ def check_study(
         study.table.name,
         sum(bool(trial.exclude) for trial in study.trials),
         unlike_partners([lengths for one in trials for lengths in one.lengths]),
+    )
+
+
+def _check_parts(
+    study: Study,
+    jobs: int,
+    on_trial: Callable[[TrialCheck], None] | None,
+    workers: Workers | None,
+    *,
+    sensors: bool,
+) -> StudyCheck:
+    """Check each of several wearables against each reference, every fault once, with its name."""
+    found = []
+    for part in study.parts:
+
+        def tell(check: TrialCheck, part: Part = part) -> None:
+            if on_trial is not None:
+                on_trial(_named(check, part))
+
+        checked = check_study(
+            part.study, jobs=jobs, sensors=sensors, on_trial=tell, workers=workers
+        )
+        found.append(
+            replace(
+                checked,
+                settings=tuple(part.worded(text) for text in checked.settings),
+                trials=tuple(_named(c, part) for c in checked.trials),
+            )
+        )
+
+    def each(several: Iterable[str]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(several))
+
+    return StudyCheck(
+        each(text for one in found for text in one.settings),
+        tuple(check for one in found for check in one.trials),
+        study.table.name,
+        sum(bool(trial.exclude) for trial in study.trials),
+        each(text for one in found for text in one.warnings),
+    )
+
+
+def _named(check: TrialCheck, part: Part) -> TrialCheck:
+    """Return a check that names its instruments."""
+    name = ", ".join(filter(None, (part.wearable, part.reference)))
+    return replace(
+        check,
+        label=f"{check.label}, {name}",
+        faults=tuple(f"{name}: {part.worded(fault)}" for fault in check.faults),
+        warnings=tuple(part.worded(text) for text in check.warnings),
     )
 
 
@@ -150,11 +203,22 @@ def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
     return ""
 
 
-def _unknown_procedures(study: Study) -> Iterator[str]:
+def declared_faults(study: Study, *, run_functions: bool = True) -> tuple[str, ...]:
+    """Return every fault of the settings that needs no file to be found.
+
+    With `run_functions` false, functions that the study file names are taken as they stand, for
+    to look for one is to run its module.
+    """
+    return (*_unknown_procedures(study, run_functions), *settings_faults(study))
+
+
+def _unknown_procedures(study: Study, run_functions: bool) -> Iterator[str]:
     """Yield a fault for every procedure that has no name here, or cannot be imported."""
     if isinstance(study.wearable, AngleWearable):
         return  # there the names are the researcher's, one a column
     for name in study.wearable.procedures:
+        if ":" in name and not run_functions:
+            continue
         try:
             require_procedure(name)
         except TwinangleError as error:

@@ -25,9 +25,14 @@ def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:
     announce : callable
         Called with one line of text before compiling.
     """
-    if not isinstance(study.wearable, InertialWearable):
-        return
-    if all(name.startswith("vqf") for name in study.wearable.procedures):
+    several = [part.study.wearable for part in study.parts] or [study.wearable]
+    filters = [
+        name
+        for wearable in several
+        if isinstance(wearable, InertialWearable)
+        for name in wearable.procedures
+    ]
+    if all(name.startswith("vqf") for name in filters):
         return
     if not _kept_on_disk():
         announce("First run: compiling the orientation filters (some seconds, then kept) …")

@@ -23,7 +23,8 @@ class Group:
     """The trials of one procedure and condition that have a reference.
 
     `cycles` has, by quantity, one row a kept cycle: participant, unit (session, trial and side it
-    is nested in), side, wearable, reference, and zero (how the instruments differ in standing).
+    is nested in), session, side, wearable, reference, and zero (how the instruments differ in
+    standing).
     """
 
     procedure: str
@@ -120,6 +121,7 @@ def _rows(trial: TrialResult, quantity: str) -> pd.DataFrame:
         {
             "participant": trial.participant,
             "unit": " ".join((trial.session, trial.trial, trial.side)),
+            "session": trial.session,
             "side": trial.side,
             "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
             "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),

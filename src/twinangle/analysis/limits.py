@@ -44,7 +44,7 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[StudyLimits], ...]:
 def main_limits(group: Group, quantity: str, options: Options) -> LimitsOfAgreement:
     """Return limits over participants, or over the cycles of the only one."""
     points = group.cycles[quantity]
-    return _limits(points["wearable"] - points["reference"], points["participant"], options)
+    return limits_over(points["wearable"] - points["reference"], points["participant"], options)
 
 
 def _study_limits(group: Group, quantity: str, options: Options) -> StudyLimits:
@@ -60,7 +60,7 @@ def _study_limits(group: Group, quantity: str, options: Options) -> StudyLimits:
         zero=read_only(points["zero"].to_numpy()),
         zeroed=Absent(unknown)
         if unknown
-        else _limits(difference - points["zero"], points["participant"], options),
+        else limits_over(difference - points["zero"], points["participant"], options),
         corrected=_corrected(points, options),
         published=_published(points, options),
     )
@@ -74,6 +74,13 @@ def _note(points: pd.DataFrame) -> str:
             f"{len(points)} cycles. They say nothing about other people."
         )
     rests = f"{len(points)} cycles of {len(people)} participants; participants are what was sampled"
+    most = int(points.groupby("participant", sort=False)["session"].nunique().max())
+    if most > 1:
+        rests = (
+            f"{len(points)} cycles of {len(people)} participants in up to {most} sessions each, "
+            "what differs from session to session counted as a difference within the participant; "
+            "participants are what was sampled"
+        )
     if len(people) < FEWEST_PEOPLE:
         return f"{rests}, and two have no interval over people."
     return f"{rests}, so the intervals are over participants."
@@ -106,7 +113,10 @@ def _published(points: pd.DataFrame, options: Options) -> LimitsOfAgreement | No
     )
 
 
-def _limits(difference: pd.Series, participant: pd.Series, options: Options) -> LimitsOfAgreement:
+def limits_over(
+    difference: pd.Series, participant: pd.Series, options: Options
+) -> LimitsOfAgreement:
+    """Return limits of differences, one a cycle, over participants or within the only one."""
     if len(unique(participant)) == 1:
         return within_participant_limits(difference.to_numpy(), confidence=options.confidence)
     return limits_of_agreement(

@@ -9,7 +9,9 @@ import pandas as pd
 from twinangle.agreement.ranking import Contest, rank_procedures
 from twinangle.analysis.groups import Groups, attempt, unique
 from twinangle.options import Options
+from twinangle.results import TrialResult
 from twinangle.results.pooled import Pooled
+from twinangle.under_test import reference_of, under_test, wearable_of
 
 QUANTITY = "rms_demeaned_deg"
 LEAST_DEG = 0.1
@@ -18,16 +20,24 @@ no source."""
 
 
 def pool(groups: Groups, options: Options) -> tuple[Pooled[Contest], ...]:
-    """Rank the procedures by RMS demeaned in each condition with a reference."""
+    """Rank the procedures by RMS demeaned in each condition with a reference.
+
+    Procedures of several wearables are ranked on the cycles that every wearable keeps, those
+    against several references each by itself.
+    """
+    several = len(unique(wearable_of(t.procedure) for t in groups.good)) > 1
     rows = [
-        (t.participant, f"{t.session} {t.trial} {t.side}", t.procedure, t.condition, t.agreement)
+        (
+            (t.condition, reference_of(t.procedure)),
+            (t.participant, f"{t.session} {t.trial} {t.side}", t.procedure, _error(t, several)),
+        )
         for t in groups.good
         if t.agreement is not None
     ]
     found = []
-    for condition in unique(row[3] for row in rows):
+    for condition, against in dict.fromkeys(place for place, _ in rows):
         frame = pd.DataFrame(
-            [(*row[:3], row[4].rms_demeaned) for row in rows if row[3] == condition],
+            [row for place, row in rows if place == (condition, against)],
             columns=["participant", "trial", "procedure", "value"],
         )
         rank = partial(
@@ -37,8 +47,16 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Contest], ...]:
             quantity=QUANTITY,
             least=LEAST_DEG,
         )
-        found.append(Pooled("", condition, QUANTITY, attempt(rank, _not_ranked(frame))))
+        name = under_test("", "", against)
+        found.append(Pooled(name, condition, QUANTITY, attempt(rank, _not_ranked(frame))))
     return tuple(found)
+
+
+def _error(trial: TrialResult, several: bool) -> float:
+    """Return what a trial is ranked by; NaN where it has nothing on common cycles."""
+    if several:
+        return float("nan") if trial.common is None else trial.common.rms_demeaned
+    return float("nan") if trial.agreement is None else trial.agreement.rms_demeaned
 
 
 def _not_ranked(frame: pd.DataFrame) -> str:

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from twinangle.agreement.lin_concordance import concordance
-from twinangle.agreement.reliability import intraclass_correlations, measurement_error
+from twinangle.agreement.reliability import intraclass_correlations
+from twinangle.agreement.retest import measurement_error
 from twinangle.analysis.groups import QUANTITIES, Groups, attempt, cycle_quantity
 from twinangle.options import Options
 from twinangle.results.designs import Reliability
@@ -70,8 +71,8 @@ def _designed(
     for quantity in QUANTITIES:
         table = _instrument_means(trials, quantity)
         if column is None:
-            scores = {BOTH: table.groupby("participant", sort=False)[["wearable", "reference"]]}
-            wide = {BOTH: scores[BOTH].mean().dropna()}
+            both = table.groupby("participant", sort=False)[["wearable", "reference"]].mean()
+            wide = {BOTH: both}
         else:
             table["column"] = [column(trial) for trial in trials]
             if design == "trials of one session":
@@ -79,16 +80,45 @@ def _designed(
                 table = table[table["session"] == first]
             wide = {
                 name: table.pivot_table(index="participant", columns="column", values=name,
-                                        aggfunc="mean", sort=False).dropna()
+                                        aggfunc="mean", sort=False)
                 for name in ("wearable", "reference")
                 if table[name].notna().any()
             }  # fmt: skip
+        complete = {name: (scores, _complete(scores)) for name, scores in wide.items()}
         found += [
-            _one_reliability(trials[0], quantity, design, instrument, scores, options)
-            for instrument, scores in wide.items()
-            if scores.shape[0] >= FEWEST_FOR_RELIABILITY and scores.shape[1] >= 2
-        ]
+            _one_reliability(trials[0], quantity, design, (name, kept, _left_out(scores, kept)),
+                             options)
+            for name, (scores, kept) in complete.items()
+            if kept.shape[0] >= FEWEST_FOR_RELIABILITY and kept.shape[1] >= 2
+        ]  # fmt: skip
     return found
+
+
+def _complete(scores: pd.DataFrame) -> pd.DataFrame:
+    """Return the part without a gap that tells most: (people - 1)(columns - 1) is largest.
+
+    Columns are taken in the order of how many people have them, so that one person's third session
+    does not cost everybody who has two.
+    """
+    counts = scores.notna().sum().sort_values(ascending=False, kind="stable")
+    order = [name for name in counts.index if counts[name] > 0]
+    parts = [
+        scores[[name for name in scores.columns if name in order[:k]]].dropna()
+        for k in range(2, len(order) + 1)
+    ]
+    return max(
+        parts,
+        key=lambda part: (part.shape[0] - 1) * (part.shape[1] - 1) if len(part) else -1,
+        default=scores.iloc[:, :0],
+    )
+
+
+def _left_out(scores: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
+    """Return the people and the columns that have values and are not in the complete part."""
+    people = [str(name) for name in scores.index if name not in kept.index]
+    columns = [str(name) for name in scores.columns if name not in kept.columns]
+    named = (("participants without a value in each column", people), ("columns", columns))
+    return tuple(f"{what}: {', '.join(names)}" for what, names in named if names)
 
 
 def _instrument_means(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
@@ -116,11 +146,14 @@ def _one_reliability(
     trial: TrialResult,
     quantity: str,
     design: str,
-    instrument: str,
-    scores: pd.DataFrame,
+    table: tuple[str, pd.DataFrame, tuple[str, ...]],
     options: Options,
 ) -> Pooled[Reliability]:
-    """Return ICC, error of one instrument and, for two columns, concordance of one table."""
+    """Return ICC, error of one instrument and, for two columns, concordance of one table.
+
+    `table` is whose values it holds, the values, and who is left out.
+    """
+    instrument, scores, without = table
     values = scores.to_numpy(dtype=np.float64)
     again = instrument != BOTH
     two = values.shape[1] == 2 and np.ptp(values, axis=0).min() > 0
@@ -136,6 +169,9 @@ def _one_reliability(
             concordance=concordance(values[:, 0], values[:, 1], confidence=options.confidence)
             if two
             else None,
+            people=tuple(map(str, scores.index)),
+            scores=tuple(map(tuple, values.tolist())),
+            left_out=without,
         )
     )
     return Pooled(trial.procedure, trial.condition, quantity, value)

@@ -25,12 +25,17 @@ def compare_mountings(study: Study, results: Sequence[TrialResult]) -> tuple[Tri
     is told by its vertical and its main axis of turning in walking, see
     :func:`twinangle.plausibility.mounting.turned`.
     """
-    by_identity = {trial.identity: trial for trial in study.trials}
+    rows = {
+        (*trial.identity, part.wearable): own
+        for trial in study.trials
+        for part, own in study.rows_of(trial)
+    }
     first: dict[object, TrialResult] = {}
     found = []
     for result in results:
-        trial = by_identity.get(_identity(result))
-        shared = () if trial is None or not result.mounting else _shared(trial)
+        trial = rows.get((*_identity(result), result.wearable))
+        unknown = trial is None or not result.mounting
+        shared = () if trial is None or unknown else _shared(trial, result.wearable)
         earlier = [first.setdefault(key, result) for key in shared]
         other = next((one for one in earlier if _identity(one) != _identity(result)), None)
         told = result if other is None else _held_against(result, other)
@@ -42,11 +47,11 @@ def _identity(result: TrialResult) -> tuple[str, str, str, str, str]:
     return result.participant, result.session, result.condition, result.trial, result.side
 
 
-def _shared(trial: Trial) -> tuple[object, ...]:
+def _shared(trial: Trial, wearable: str) -> tuple[object, ...]:
     """Return the recordings of their own that the trial's mounting rests on, with their side."""
     parts = (("standing", trial.static), ("functional", trial.functional))
     return tuple(
-        (name, trial.participant, trial.session, trial.side, part)
+        (name, trial.participant, trial.session, trial.side, wearable, part)
         for name, part in parts
         if part is not None and not isinstance(part, Interval)
     )

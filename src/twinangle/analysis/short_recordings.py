@@ -141,6 +141,7 @@ def _together(
         strides=stride_summary(cycles),
         variability=Variability(cycle_variability(wearable, confidence=confidence)),
         covariates=_covariates(trials),
+        common=None,
     )
     if reference is None:
         return result

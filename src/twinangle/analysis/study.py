@@ -13,6 +13,7 @@ import numpy as np
 
 import twinangle
 from twinangle.agreement._result import counted
+from twinangle.analysis.between import pool_between, pool_errors
 from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
@@ -23,10 +24,12 @@ from twinangle.analysis.without_decisions import without_decisions
 from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
+from twinangle.results.instruments import PairOfInstruments
 from twinangle.results.tables.curves import is_long
 from twinangle.signals.recording import Recording
-from twinangle.study import SensorFiles, Study, Trial, own_settings_note
+from twinangle.study import AngleWearable, SensorFiles, Study, Trial, own_settings_note
 from twinangle.study.decisions import DECISIONS, decisions_file
+from twinangle.study.instruments import SEVERAL
 from twinangle.wearable.procedures import PROCEDURES
 
 
@@ -79,7 +82,9 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
     options = study.options
     trials = compare_mountings(study, trials)
     bare = without_decisions(trials, options)
-    trials = tuple(replace(trial, undecided=None) for trial in trials)
+    pairs = tuple(pair for trial in trials for pair in trial.pairs)
+    triples = tuple(triple for trial in trials for triple in trial.triples)
+    trials = tuple(replace(trial, undecided=None, pairs=(), triples=()) for trial in trials)
     trials, together, standing_in = pool_short(trials, options)
     return StudyResults(
         title=study.title,
@@ -95,10 +100,18 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         notes=(*_notes(study, trials), *_of_files(study, trials)),
         invented=study.invented,
         recordings_pooled=together,
+        pairs=tuple(_without_curves(pair) for pair in pairs),
+        between=pool_between(pairs, options),
+        errors_of_three=pool_errors(triples, options),
         decisions=decision_records(study, trials),
         without_decisions=bare,
         **pool_topics(standing_in, options),
     )
+
+
+def _without_curves(pair: PairOfInstruments) -> PairOfInstruments:
+    nothing = np.zeros((0, 0))
+    return replace(pair, first_curves=nothing, second_curves=nothing)
 
 
 def input_files(study: Study) -> tuple[Path, ...]:
@@ -106,6 +119,9 @@ def input_files(study: Study) -> tuple[Path, ...]:
 
     Those of a recording that a decision takes out are among them: the result without it is given.
     """
+    if study.parts:
+        several = [path for part in study.parts for path in input_files(part.study)]
+        return tuple(dict.fromkeys(several))
     calibration = getattr(study.reference, "calibration", None)
     decisions = DECISIONS if decisions_file(study.folder) is not None else None
     named = (calibration, study.cycles.overrides, decisions)
@@ -119,12 +135,21 @@ def input_files(study: Study) -> tuple[Path, ...]:
 
 def own_procedures(study: Study) -> tuple[str, ...]:
     """Return the names of the procedures of a study that are the researcher's own."""
-    named: tuple[str, ...] = getattr(study.wearable, "procedures", ())
-    return tuple(name for name in named if name not in PROCEDURES)
+    if study.parts:
+        several = [name for part in study.parts for name in own_procedures(part.study)]
+        return tuple(dict.fromkeys(several))
+    if isinstance(study.wearable, AngleWearable):
+        return ()  # there the names are the researcher's, one a column
+    return tuple(name for name in study.wearable.procedures if name not in PROCEDURES)
 
 
 def files_for(study: Study, trial: Trial) -> tuple[Path, ...]:
     """Return every file that the analysis of one recording reads, each once."""
+    if study.parts:
+        parts = study.rows_of(trial)
+        return tuple(
+            dict.fromkeys(path for part, own in parts for path in files_for(part.study, own))
+        )
     calibration = getattr(study.reference, "calibration", None)
     named = (calibration, study.cycles.overrides)
     of_study = [study.folder / name for name in named if name]
@@ -163,11 +188,15 @@ def _in_memory(study: Study) -> Iterator[InputFile]:
             if isinstance(one, Recording) and not trial.exclude:
                 digest = hashlib.sha256(np.ascontiguousarray(one.time_s).tobytes())
                 digest.update(np.ascontiguousarray(one.values).tobytes())
+                if one is trial.wearable and isinstance(trial.events, tuple):
+                    digest.update(np.asarray(trial.events, dtype=np.float64).tobytes())
                 yield InputFile(path=one.source, sha256=digest.hexdigest())
 
 
 def study_parameters(study: Study) -> dict[str, Any]:
     """Return the study's settings, defaults filled in, as plain values."""
+    if study.parts:
+        return _parameters_of_several(study)
     sections = {
         "wearable": study.wearable,
         "reference": study.reference,
@@ -185,10 +214,27 @@ def study_parameters(study: Study) -> dict[str, Any]:
     }
 
 
+def _parameters_of_several(study: Study) -> dict[str, Any]:
+    """Return the settings of several wearables or references: each with its clock and cycles."""
+    shared: dict[str, Any] = study_parameters(replace(study, parts=()))
+    for kind, several in SEVERAL.items():
+        named = {getattr(part, kind): study_parameters(part.study) for part in study.parts}
+        if any(named):
+            shared.pop(kind, None)
+            own = (kind, "synchronisation", "cycles") if kind == "wearable" else (kind,)
+            shared[several] = {
+                name: parameters[kind] | {key: parameters[key] for key in own[1:]}
+                for name, parameters in reversed(named.items())
+            }
+    return shared
+
+
 def _of_files(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what the files and their rows say against each other, and own settings of rows."""
     own = own_settings_note(study)
-    found = (*same_recordings(study), *unlike_partners(_lengths(trials)))
+    several = [part.study for part in study.parts] or [study]
+    same = dict.fromkeys(text for each in several for text in same_recordings(each))
+    found = (*same, *unlike_partners(_lengths(trials)))
     return (*found, own) if own else found
 
 
@@ -200,7 +246,7 @@ def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
         if {"wearable", "reference"} <= trial.timing.keys() and not long:
             clocks = (trial.timing[name] for name in ("wearable", "reference"))
             wearable, reference = (clock.n_samples / clock.rate_hz for clock in clocks)
-            found[trial.label] = (trial.label, wearable, reference)
+            found[trial.label, trial.wearable] = (trial.label, wearable, reference)
     return list(found.values())
 
 
@@ -216,8 +262,15 @@ def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
             f"One participant ({next(iter(people))}): every interval here is over cycles of one "
             "person, none is over people."
         )
-    if good and not any(trial.reference and not trial.exclude for trial in study.trials):
-        notes.append("No trial has a reference: variability is given, agreement is not.")
+    given = any(trial.reference and not trial.exclude for trial in study.trials)
+    if good and not given and all(trial.synchronisation is None for trial in trials):
+        told = "No trial has a reference: variability is given, agreement is not."
+        if len({trial.wearable for trial in trials}) > 1:
+            told = (
+                "No trial has a reference: variability and the agreement between the wearables are "
+                "given, the agreement of neither with a reference is."
+            )
+        notes.append(told)
     long = {trial.label for trial in trials if trial.status == "ok" and is_long(trial)}
     if long and study.report.traces is None:
         notes.append(

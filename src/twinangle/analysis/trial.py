@@ -104,6 +104,10 @@ def analyse_trial(
     The clock and the cycles come from the first procedure that yields an angle and serve all of
     them, so that procedures are compared on the same samples and the same strides.
     """
+    if study.parts:
+        from twinangle.analysis.instruments import analyse_parts  # it needs this function
+
+        return analyse_parts(study, trial)
     if trial.exclude:
         return _excluded(study, trial, opened)
     if study.daily_life.stretch_min is not None and opened is None:

@@ -109,6 +109,18 @@ def line_se_s(clock: Synchronisation, reference_s: Array) -> Array | None:
     √(a² + b² (t − centre)²), a the statistical part of the lag's error and b the drift's total.
     The systematic part of the lag is the same at all times: it moves the line and the windowed
     lags alike, so that it is no part of how they compare. None where a part is not known.
+
+    Parameters
+    ----------
+    clock : Synchronisation
+        With the errors of lag and drift.
+    reference_s : array, shape (n,)
+        Times on the reference's clock.
+
+    Returns
+    -------
+    array, shape (n,), or None
+        In seconds.
     """
     known = (clock.centre_s, clock.lag_statistical_s, clock.drift_se_ppm)
     if not np.isfinite(known).all():

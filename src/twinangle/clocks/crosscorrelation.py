@@ -18,7 +18,7 @@ from twinangle.signals.recording import AngleRecording, Synchronisation
 from twinangle.thresholds import told_apart
 
 _ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
-_ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
+ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
 _SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 
@@ -208,15 +208,15 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
         return ""
     reasons = []
     n = chosen.n_strides
-    required = _ACCEPT * max(1.0, _ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
+    required = _ACCEPT * max(1.0, ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
     if n < _FEWEST_STRIDES:
         reasons.append(f"only {n} cycles to tell by, {_FEWEST_STRIDES} are needed at least")
     elif chosen.evidence <= required:
         found_evidence, needed = told_apart(chosen.evidence, required)
-        few = f" with only {n} cycles to tell by" if n < _ENOUGH_STRIDES else ""
+        few = f" with only {n} cycles to tell by" if n < ENOUGH_STRIDES else ""
         reasons.append(f"evidence of {found_evidence}, above {needed} is needed{few}")
     # Of fewer strides, durations and sizes correlate by chance.
-    if n >= _ENOUGH_STRIDES and chosen.second_opinion <= 0:
+    if n >= ENOUGH_STRIDES and chosen.second_opinion <= 0:
         reasons.append("the cycles' durations and sizes fit another lag better")
     if not reasons:
         return ""

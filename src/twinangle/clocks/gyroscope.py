@@ -109,6 +109,10 @@ def gyroscope_lag(
     confidence : float
         Of the interval of the difference, between 0 and 1.
 
+    Returns
+    -------
+    GyroscopeLag
+
     Raises
     ------
     SynchronisationError
@@ -151,6 +155,17 @@ def by_gyroscopes(clock: Synchronisation, found: GyroscopeLag) -> Synchronisatio
 
     A delay of the procedure that computed the angle then stays in the comparison instead of being
     taken for a lag of the clocks. A delay is the same at all times, so the drift stays the angle's.
+
+    Parameters
+    ----------
+    clock : Synchronisation
+        With the angle's lag.
+    found : GyroscopeLag
+        Of the same recordings.
+
+    Returns
+    -------
+    Synchronisation
     """
     from_zero_s = clock.drift_se_ppm * 1e-6 * found.centre_s
     return replace(

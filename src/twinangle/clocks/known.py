@@ -8,7 +8,12 @@ from twinangle.signals.recording import Synchronisation
 
 
 def shared_clock() -> Synchronisation:
-    """Return the identity: both instruments were sampled by one clock."""
+    """Return the identity: both instruments were sampled by one clock.
+
+    Returns
+    -------
+    Synchronisation
+    """
     return Synchronisation(
         method="shared-clock", lag_s=0.0, lag_se_s=0.0, drift_ppm=0.0, drift_se_ppm=0.0
     )
@@ -22,6 +27,19 @@ def manual(
     drift_se_ppm: float = float("nan"),
 ) -> Synchronisation:
     """Return a clock given by the user, with the uncertainty the user states (NaN: unknown).
+
+    Parameters
+    ----------
+    lag_s : float
+        Added to the reference's clock, in seconds.
+    drift_ppm : float, default 0
+        By how much the reference's clock runs slow, in parts per million.
+    lag_se_s, drift_se_ppm : float
+        Their standard errors.
+
+    Returns
+    -------
+    Synchronisation
 
     Raises
     ------

@@ -36,6 +36,11 @@ def align(
         Each on its own clock.
     clock : Synchronisation
         How the reference clock lies on the wearable's.
+
+    Returns
+    -------
+    PairedAngles
+        On the wearable's clock.
     """
     cutoff = _ANTI_ALIAS * wearable.rate_hz if reference.rate_hz > 1.05 * wearable.rate_hz else None
     resampled, _ = band_limit(reference, cutoff).at(clock.to_reference(wearable.time_s))
@@ -78,6 +83,21 @@ def timing_cost(
     The reference curves of the kept cycles are cut again with the reference shifted by steps up
     to ± the error; for each, RMS over the points of (w̄ − mean w̄) − (r̄ − mean r̄). On the
     stylised knee curve of docs/background/synchronisation.md a pure delay costs 0.175° per ms.
+
+    Parameters
+    ----------
+    paired : PairedAngles
+        Both instruments on one clock.
+    cycles : CycleSet
+        Cut from them.
+    lag_se_s : float
+        Standard error of the lag, in seconds.
+    n_steps : int, default 4
+        Shifts tried to either side.
+
+    Returns
+    -------
+    TimingCost
 
     Raises
     ------

@@ -119,6 +119,17 @@ def lost_samples(
     """Say what one of two recordings lost on a clock that was not found from their angles.
 
     Empty where nothing seems lost, or where the angles are too short or too still to tell.
+
+    Parameters
+    ----------
+    wearable, reference : AngleRecording
+        Each on its own clock.
+    clock : Synchronisation
+        How the reference's clock lies on the wearable's.
+
+    Returns
+    -------
+    str
     """
     try:
         a, b, _ = prepare(wearable, reference)

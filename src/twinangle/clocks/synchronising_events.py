@@ -31,6 +31,7 @@ _LEAST_GAP = 0.1  # by which the events' mean correlation must exceed that of th
 _APART_S = 0.3  # lags nearer than this are one and the same
 _STANDS_OUT = 1.5
 _BLOCK_S = 0.4
+EDGE_S = 30.0  # of a recording at either end, where an impact is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class _Match:
 
 
 def find_events(
-    sensor: InertialRecording, *, edge_s: float = 30.0, margin_s: float = 2.0
+    sensor: InertialRecording, *, edge_s: float = EDGE_S, margin_s: float = 2.0
 ) -> tuple[Interval, ...]:
     """Find an impact near the start and one near the end of a sensor's acceleration.
 
@@ -51,6 +52,20 @@ def find_events(
     1.5 times the 99th percentile of the departure between the two edges (walking has impacts of
     its own; the factor is a choice of this program). In a recording shorter than both edges these
     are its halves, and an impact in the middle counts once.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        The one that was struck or stamped with.
+    edge_s : float, default 30
+        How far from either end an impact may lie, in seconds.
+    margin_s : float, default 2
+        Half the length of an interval, in seconds.
+
+    Returns
+    -------
+    tuple of Interval
+        One or two, on the sensor's clock.
 
     Raises
     ------
@@ -111,6 +126,10 @@ def event(
         Largest lag considered.
     drift : bool
         Fit the drift where there are two events or more.
+
+    Returns
+    -------
+    Synchronisation
 
     Raises
     ------

@@ -72,6 +72,10 @@ def lag_by_trigger(
     max_lag_s : float, optional
         Largest lag considered; tells apart the matches of an even pulse train.
 
+    Returns
+    -------
+    Synchronisation
+
     Raises
     ------
     SynchronisationError

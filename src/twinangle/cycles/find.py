@@ -244,7 +244,7 @@ def _count_kept(asked: Asked) -> int:
         return 0
 
 
-def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
+def recut(cycles: CycleSet, paired: PairedAngles, *, few: bool = False) -> CycleSet:
     """Cut another procedure's angles by the same events, with the same reasons.
 
     Parameters
@@ -253,6 +253,8 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
         Cycles already found and judged.
     paired : PairedAngles
         Another procedure's angle (and the reference) of the same trial, on the same clock.
+    few : bool
+        Let fewer than three cycles pass.
 
     Returns
     -------
@@ -274,7 +276,8 @@ def recut(cycles: CycleSet, paired: PairedAngles) -> CycleSet:
         text = f"{lost} kept cycle(s) have a gap in this procedure's angles and were dropped."
         told = Notice(text, "cycles-lost-in-gaps", size=lost)
         new = replace(new, warnings=(*new.warnings, told))
-    require_enough(new, [], few=bool(shortage(cycles)))
+    if not few:
+        require_enough(new, [], few=bool(shortage(cycles)))
     return new
 
 

@@ -90,6 +90,7 @@ def export_study(
     RecordingError
         If a recording that is to be analysed cannot be read. Nothing is written then.
     """
+    study.require_one_pair("a Motion-BIDS data set")
     if study.in_memory:
         raise StudyError("a study in memory has no files to export; write them first.")
     target = Path(folder)

@@ -66,7 +66,7 @@ class RawWriter:
             where = getattr(trial, part)
             if where is not None and not isinstance(where, Interval):
                 cells[part], _ = self._wearable(trial, name, where, addition)
-        if trial.events is not None:
+        if isinstance(trial.events, Path):
             cells["events"] = self._events(trial.events, name)
         if isinstance(trial.wearable, SensorFiles):
             cells["name_end"] = f"{name.ending}_motion.tsv"

@@ -211,6 +211,15 @@ def _times_of(events: Sequence[Event], label: str | None, source: str) -> Array:
 def describe_file(path: str | Path) -> FileDescription:
     """Describe what a file holds: channels, units, rate, duration, gaps, first rows.
 
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        Of any format that is known.
+
+    Returns
+    -------
+    FileDescription
+
     Raises
     ------
     RecordingError

@@ -95,6 +95,11 @@ def strange_rate(rate_hz: float) -> str:
 def refuse_strange_rate(recording: Recording) -> None:
     """Refuse a recording whose times step at a rate that no movement is recorded at.
 
+    Parameters
+    ----------
+    recording : Recording
+        As it was read, in seconds if the study says so.
+
     Raises
     ------
     RecordingError

@@ -24,6 +24,7 @@ from twinangle.init.sections import (
     quoted,
 )
 from twinangle.signals.joint import joint_named, joint_of
+from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
 
 AGREEMENT = """\
 [agreement]
@@ -112,25 +113,33 @@ def propose_study(folder: str | Path) -> StudyProposal:
     )
 
 
-def write_proposal(folder: str | Path, proposal: StudyProposal) -> tuple[Path, Path]:
-    """Write the proposal as `study.toml` and `trials.csv`; never overwrite.
+def write_proposal(folder: str | Path, proposal: StudyProposal) -> tuple[Path, ...]:
+    """Write the proposal as `study.toml` and `trials.csv`, and the schema for editors beside them.
+
+    Nothing is overwritten; a schema that is there already stays.
 
     Raises
     ------
     StudyError
         If either file exists already, or the folder cannot be written to.
     """
-    paths = Path(folder) / "study.toml", Path(folder) / "trials.csv"
-    for path in paths:
+    folder = Path(folder)
+    texts = {
+        folder / "study.toml": f"{EDITOR_LINE}\n\n{proposal.study_toml}",
+        folder / "trials.csv": proposal.trials_csv,
+    }
+    for path in texts:
         if path.exists():
             raise StudyError(f"{path}: exists already; move it away first. Nothing was written.")
-    for path, text in zip(paths, (proposal.study_toml, proposal.trials_csv), strict=True):
+    if not (folder / SCHEMA_FILE).exists():
+        texts[folder / SCHEMA_FILE] = schema_text()
+    for path, text in texts.items():
         try:
             with path.open("x", encoding="utf-8", newline="") as stream:
                 stream.write(text)
         except OSError as error:
             raise StudyError(f"{path}: cannot be written: {error.strerror}.") from error
-    return paths
+    return tuple(texts)
 
 
 def _paired(look: Look, trials: list[Found]) -> dict[str, Found]:

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.plotting.alternatives import of_along_cycle
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     BAND,
     DOUBLE_MM,
     INK,
@@ -26,7 +25,8 @@ from twinangle.plotting.style import (
     panel_row,
     share_axes,
 )
-from twinangle.results import AlongCycle, StudyResults, named
+from twinangle.plotting.onto import on_axes, value_of
+from twinangle.results import AlongCycle, Pooled, StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
 
@@ -42,21 +42,18 @@ def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tupl
         margin = results.options.margin_deg
         reach, shown = _reach([both for _, both in members], margin)
         for k, (axes, ((procedure, *_), both)) in enumerate(zip(panels, members, strict=True)):
-            _draw_functional(axes, both.limits, both.difference, shown)
-            axes.set(xlim=(0, 100), ylim=(-reach, reach), xlabel="Cycle (%)")
-            few_ticks(axes, x=4, y=5)
+            heights = (-reach, reach)
+            plot_along_cycle(both, axes, margin_deg=shown, heights=heights, legend=False)
             letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
-            axes.set_ylabel("Wearable − reference (°)")
         share_axes(panels, width_mm=width_mm)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
         regions = any(both.difference.regions for _, both in members)
-        _key(
-            figure,
-            confidence,
-            margin=shown is not None,
-            regions=regions,
-            narrow=is_narrow(width_mm),
-        )
+        narrow = is_narrow(width_mm)
+        figure.legend(
+            handles=_handles(confidence, margin=shown is not None, regions=regions),
+            loc="upper left", ncols=2 if narrow else 5,
+            bbox_to_anchor=(0.02 if narrow else 0.07, 1.0),
+        )  # fmt: skip
         caption = (
             f"Difference along the cycle, {condition}: the grey band is about the mean over "
             f"participants and holds along the whole cycle ({confidence}); single cycles lie "
@@ -73,6 +70,70 @@ def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tupl
         said = of_along_cycle([(key[0], both) for key, both in members])
         drawn.append(Drawn(name, figure, caption, said))
     return tuple(drawn)
+
+
+def plot_along_cycle(
+    result: Pooled[AlongCycle] | AlongCycle,
+    ax: Axes | None = None,
+    *,
+    margin_deg: float | None = None,
+    heights: tuple[float, float] | None = None,
+    legend: bool = True,
+) -> Axes:
+    """Draw the mean difference at every point of the cycle, its band, and the limits of agreement.
+
+    The grey band is of the mean and holds along the whole cycle; single cycles lie between the
+    dashed limits, which hold at each point by itself. Bars at the foot: where the instruments
+    differ.
+
+    Parameters
+    ----------
+    result : Pooled or AlongCycle
+        Of four participants or more.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    margin_deg : float, optional
+        The margin stated beforehand, as `results.acceptable_deg`; drawn where it is near enough, or
+        `heights` are given.
+    heights : (float, float), optional
+        Ends of the vertical axis, as of another panel; without them, of what is drawn.
+    legend : bool
+        Whether lines and bands are named.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_along_cycle(results.along_cycle[0])
+    """
+    both = value_of(result, AlongCycle, "`results.along_cycle[0]`")
+    reach, shown = _reach([both], margin_deg)
+    if heights is None:
+        heights = (-reach, reach)
+    else:
+        shown = margin_deg
+    with on_axes(ax) as axes:
+        _draw_functional(axes, both.limits, both.difference, shown)
+        axes.set(xlim=(0, 100), ylim=heights, xlabel="Cycle (%)")
+        axes.set_ylabel("Wearable − reference (°)")
+        few_ticks(axes, x=4, y=5)
+        if legend:
+            confidence = f"{100 * both.limits.confidence:g} %"
+            regions = bool(both.difference.regions)
+            handles = _handles(confidence, margin=shown is not None, regions=regions)
+            axes.legend(handles=handles, loc="best")
+    return axes
 
 
 def _margin(margin: float | None, shown: float | None) -> str:
@@ -117,8 +178,8 @@ def _draw_functional(
         axes.axvspan(percent[first], percent[last], ymax=0.03, color=INK, linewidth=0)
 
 
-def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool, narrow: bool) -> None:
-    """Name the lines and bands that are there, above the panels."""
+def _handles(confidence: str, *, margin: bool, regions: bool) -> list[Line2D | Patch]:
+    """Return what names the lines and bands that are there."""
     handles: list[Line2D | Patch] = [
         Line2D([], [], color=INK, linewidth=1.2, label="mean"),
         Patch(color=BAND, linewidth=0, label=f"{confidence} band of the mean"),
@@ -130,7 +191,4 @@ def _key(figure: Figure, confidence: str, *, margin: bool, regions: bool, narrow
         )
     if regions:
         handles.append(Patch(color=INK, linewidth=0, label="instruments differ"))
-    figure.legend(
-        handles=handles, loc="upper left", ncols=2 if narrow else 5,
-        bbox_to_anchor=(0.02 if narrow else 0.07, 1.0),
-    )  # fmt: skip
+    return handles

@@ -10,7 +10,15 @@ from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.ranking import Contest
-from twinangle.results import AlongCycle, Pooled, SensorRecord, StudyLimits, TrialResult
+from twinangle.results import (
+    Absent,
+    AlongCycle,
+    Pooled,
+    Reliability,
+    SensorRecord,
+    StudyLimits,
+    TrialResult,
+)
 from twinangle.results.grouping import TrialGroup
 from twinangle.signals.recording import Array, Synchronisation
 from twinangle.wording import NOTHING, count, listing, number, quantity_name, span
@@ -37,6 +45,21 @@ def of_limits(members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]]) -> str
     ]
     return f"Wearable minus reference, {_where(first.condition, first.procedure)}: " + (
         "; ".join(said) + "."
+    )
+
+
+def of_sessions(members: Sequence[tuple[str, Reliability]]) -> str:
+    """Say the error of measurement of each quantity drawn, and over how many."""
+    said = [
+        f"{quantity_name(quantity).lower()}, standard error of measurement "
+        f"{number(found.error.sem)}°"
+        for quantity, found in members
+        if not isinstance(found.error, Absent)
+    ]
+    one = members[0][1]
+    return (
+        f"{count(len(one.people), 'participant')} in {count(len(one.columns), 'session')}, each "
+        f"person's values about their own mean: {'; '.join(said)}."
     )
 
 

@@ -11,7 +11,7 @@ from scipy import special
 
 from twinangle.plotting.alternatives import of_distribution
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,
@@ -24,7 +24,8 @@ from twinangle.plotting.style import (
     new_figure,
     participant_marker,
 )
-from twinangle.results import StudyLimits, StudyResults, named
+from twinangle.plotting.onto import on_axes, value_of
+from twinangle.results import Pooled, StudyLimits, StudyResults, named
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, participants
 from twinangle.signals.recording import Array
@@ -49,16 +50,14 @@ def draw_distribution(results: StudyResults, width_mm: float = DOUBLE_MM) -> Dra
     if not found:
         return None
     figure, panels = _panels(width_mm, len(found))
-    by_people = len(set(found[0][1].participant)) >= FEWEST_MEANS
+    by_people = _by_people(found[0][1])
     for k, ((above, below), (quantity, limits)) in enumerate(zip(panels, found, strict=True)):
-        _draw_histogram(above, limits)
+        plot_histogram(limits, above)
         letter(above, f"{'abc'[k]} {quantity_name(quantity)}")
-        _draw_quantiles(below, limits, participants(results), by_people=by_people)
-        if k == 0 or is_narrow(width_mm):
-            above.set_ylabel("Cycles")
-            below.set_ylabel(f"{'Mean d' if by_people else 'D'}ifference (°)")
-        above.set_xlabel("Wearable − reference (°)")
-        below.set_xlabel("Normal quantile")
+        plot_quantiles(limits, below, participants=participants(results))
+        if k and not is_narrow(width_mm):
+            above.set_ylabel("")
+            below.set_ylabel("")
     of_whom = "participants' mean differences" if by_people else "the differences of single cycles"
     caption = (
         f"Distribution of the differences, {answer.condition}, {answer.procedure}: histogram of "
@@ -67,6 +66,94 @@ def draw_distribution(results: StudyResults, width_mm: float = DOUBLE_MM) -> Dra
         "of the same mean and SD would lie."
     )
     return Drawn("distribution", figure, caption, of_distribution(found))
+
+
+def plot_histogram(result: Pooled[StudyLimits] | StudyLimits, ax: Axes | None = None) -> Axes:
+    """Draw how many cycles have which difference; solid: bias, dashed: limits of agreement.
+
+    Parameters
+    ----------
+    result : Pooled or StudyLimits
+        Limits with the points they are of, as a run gives them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_histogram(results.limits[0])
+    """
+    found = value_of(result, StudyLimits, "`results.limits[0]`")
+    with on_axes(ax) as axes:
+        _draw_histogram(axes, found)
+        axes.set(xlabel="Wearable − reference (°)", ylabel="Cycles")
+    return axes
+
+
+def plot_quantiles(
+    result: Pooled[StudyLimits] | StudyLimits,
+    ax: Axes | None = None,
+    *,
+    participants: Sequence[str] = (),
+) -> Axes:
+    """Draw the differences in order against the quantiles of a normal distribution.
+
+    Participants' means, or with fewer than four participants single cycles; the line is where
+    normal values of the same mean and SD would lie (Blom's scores).
+
+    Parameters
+    ----------
+    result : Pooled or StudyLimits
+        Limits with the points they are of, as a run gives them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    participants : sequence of str
+        Everyone of the study, so that a participant has the same mark in every plot; without them,
+        those of this plot.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent, or holds fewer than two points.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_quantiles(results.limits[0])
+    """
+    found = value_of(result, StudyLimits, "`results.limits[0]`")
+    if found.difference.size < 2:
+        raise ValueError("There is nothing to draw: quantiles need two points or more.")
+    by_people = _by_people(found)
+    everyone = tuple(participants) or distinct(found.participant)
+    with on_axes(ax) as axes:
+        _draw_quantiles(axes, found, everyone, by_people=by_people)
+        axes.set_xlabel("Normal quantile")
+        axes.set_ylabel(f"{'Mean d' if by_people else 'D'}ifference (°)")
+    return axes
+
+
+def _by_people(found: StudyLimits) -> bool:
+    return len(set(found.participant)) >= FEWEST_MEANS
 
 
 def _panels(width_mm: float, n: int) -> tuple[Figure, list[tuple[Axes, Axes]]]:

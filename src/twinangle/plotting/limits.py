@@ -4,21 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.transforms import ScaledTranslation
 
 from twinangle.agreement.limits import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,
     LIMIT_DASH,
     MARGIN,
     MARGIN_DASH,
+    MM,
     POINT,
     SINGLE_MM,
     add_panel,
@@ -29,15 +32,19 @@ from twinangle.plotting.style import (
     participant_marker,
     share_axes,
     spread_out,
+    type_scale,
 )
+from twinangle.plotting.onto import on_axes, size_mm, value_of
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
 from twinangle.results.answer import answer_of
-from twinangle.results.grouping import participants
+from twinangle.results.grouping import distinct, participants
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
 ANSWER = "limits-answer"
+MOST_ROOM = 0.6  # share of the width for names; where they need more, none stands there
+POINTS_PER_MM = 72 / 25.4
 LINE_MM = 2.9  # height of a line of type
 LETTER_MM = 1.45  # width of a letter, on average
 
@@ -79,30 +86,36 @@ def draw_limits(results: StudyResults, width_mm: float | None = None) -> tuple[D
 
 def _view(results: StudyResults, members: Sequence[Limits]) -> _View:
     """Return one range of heights for all panels, as all are degrees; intervals may leave it."""
+    margin = results.options.margin_deg
+    low, high, shown = _heights([found for _, found in members], margin)
+    return _View(low, high, participants(results), shown)
+
+
+def _heights(
+    members: Sequence[StudyLimits], margin: float | None
+) -> tuple[float, float, float | None]:
+    """Return heights that hold points and limits, and the margin where it is near enough."""
     known = [
         float(each)
-        for _, found in members
+        for found in members
         for each in (found.difference.min(), found.difference.max(), found.limits.lower,
                      found.limits.upper)
         if np.isfinite(each)
     ]  # fmt: skip
     low, high = min(known), max(known)
-    margin = results.options.margin_deg
     shown = margin if margin is not None and margin <= 2.5 * max(-low, high) else None
     if shown is not None:
         low, high = min(low, -shown), max(high, shown)
     pad = 0.14 * (high - low) or 1.0
-    return _View(low - pad, high + pad, participants(results), shown)
+    return low - pad, high + pad, shown
 
 
 def _draw_answer(results: StudyResults, each: Limits, view: _View, width_mm: float) -> Drawn:
     """Draw the one panel of the first page, for one column of a journal."""
     pooled, found = each
-    figure, size = new_figure(width_mm, 78), (width_mm - 38, 63.0)
-    axes = add_panel(figure, 12, 9, *size)
-    _draw_limits_panel(axes, found, view, size)
+    figure = new_figure(width_mm, 78)
+    axes = _plot_in_view(found, add_panel(figure, 12, 9, width_mm - 38, 63.0), view)
     axes.set_title(quantity_name(pooled.quantity))
-    axes.set_ylabel("Wearable − reference (°)")
     return Drawn(
         ANSWER,
         figure,
@@ -116,11 +129,10 @@ def _draw_limits_row(
 ) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    figure, panels, size = _row_of_panels(width_mm, len(members))
+    figure, panels = _row_of_panels(width_mm, len(members))
     for k, (axes, (pooled, found)) in enumerate(zip(panels, members, strict=True)):
-        _draw_limits_panel(axes, found, view, size)
+        _plot_in_view(found, axes, view)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
-        axes.set_ylabel("Wearable − reference (°)")
     if not is_narrow(width_mm):
         share_axes(panels, width_mm=width_mm)
     return Drawn(
@@ -131,8 +143,89 @@ def _draw_limits_row(
     )
 
 
-def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes], tuple[float, float]]:
-    """Return the figure, its panels side by side or below each other, and their size."""
+def plot_limits(
+    result: Pooled[StudyLimits] | StudyLimits,
+    ax: Axes | None = None,
+    *,
+    margin_deg: float | None = None,
+    participants: Sequence[str] = (),
+    heights: tuple[float, float] | None = None,
+) -> Axes:
+    """Draw a Bland-Altman plot: one point a cycle, bias and limits of agreement.
+
+    Marks tell participants apart; up to twelve are named, a line leading to each one's mean. Bars
+    beside the axes are the intervals of bias and limits (an arrow: it reaches further).
+
+    Parameters
+    ----------
+    result : Pooled or StudyLimits
+        Limits with the points they are of, as a run gives them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    margin_deg : float, optional
+        The margin stated beforehand, as `results.acceptable_deg`; drawn where it is near enough, or
+        `heights` are given.
+    participants : sequence of str
+        Everyone of the study, so that a participant has the same mark in every plot; without them,
+        those of this plot.
+    heights : (float, float), optional
+        Ends of the vertical axis, as of another panel; without them, of what is drawn.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent, or `participants` lacks one of its own.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_limits(results.limits[0], margin_deg=5)
+    """
+    found = _limits_of(result)
+    everyone = tuple(participants) or distinct(found.participant)
+    lacking = [code for code in distinct(found.participant) if code not in everyone]
+    if lacking:
+        raise ValueError(
+            f"`participants`: {', '.join(map(repr, everyone))} lack {lacking[0]!r}, who has points "
+            "in this plot; everyone in it is accepted, and others beside."
+        )
+    low, high, shown = _heights([found], margin_deg)
+    if heights is not None:
+        (low, high), shown = heights, margin_deg
+    with on_axes(ax) as axes:
+        _draw_limits_panel(axes, found, _View(low, high, everyone, shown), size_mm(axes))
+        axes.set_ylabel("Wearable − reference (°)")
+    return axes
+
+
+def _limits_of(result: object) -> StudyLimits:
+    """Return limits with their points, or say what would be accepted."""
+    where = "`results.limits[0]`"
+    if isinstance(result, LimitsOfAgreement):
+        raise TypeError(
+            "Cannot draw LimitsOfAgreement alone, which hold no points; StudyLimits are accepted, "
+            f"as {where} (of your own arrays: `run_study(Study.from_angles(...)).limits[0]`)."
+        )
+    return value_of(cast("Pooled[StudyLimits]", result), StudyLimits, where)
+
+
+def _plot_in_view(found: StudyLimits, axes: Axes, view: _View) -> Axes:
+    """Draw a panel that shares heights, marks and margin with others."""
+    return plot_limits(
+        found, axes, margin_deg=view.margin, participants=view.everyone,
+        heights=(view.low, view.high),
+    )  # fmt: skip
+
+
+def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
+    """Return the figure, and its panels side by side or below each other."""
     if is_narrow(width_mm):
         size, tall = (width_mm - 38, 46.0), 61.0
         figure = new_figure(width_mm, n * tall)
@@ -142,7 +235,7 @@ def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes], tuple[f
         size = (step - 25.5, 57.0)
         figure = new_figure(width_mm, 72)
         places = [(12 + step * k, 9.0) for k in range(n)]
-    return figure, [add_panel(figure, *place, *size) for place in places], size
+    return figure, [add_panel(figure, *place, *size) for place in places]
 
 
 def _named(found: StudyLimits) -> bool:
@@ -192,6 +285,8 @@ def _draw_limits_panel(
     low, high = float(size.min()), float(size.max())
     pad = 0.08 * (high - low) or 1.0
     room = _room_for_names(found, size_mm[0]) if _named(found) else 0.0
+    named = 0 < room < MOST_ROOM
+    room = room if named else 0.0
     right = high + pad + room / (1 - room) * (high - low + 2 * pad)
     axes.set(xlim=(low - pad, right), ylim=(view.low, view.high), xlabel="Mean of both (°)")
     if view.margin is not None:
@@ -202,7 +297,7 @@ def _draw_limits_panel(
             xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
         )  # fmt: skip
     _draw_lines(axes, found.limits, view, size_mm, room)
-    if _named(found):
+    if named:
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
 
@@ -223,23 +318,26 @@ def _draw_lines(
         )
         if np.isfinite(level)
     ]
-    line = LINE_MM / size_mm[1] * (view.high - view.low)
+    line = LINE_MM * type_scale() / size_mm[1] * (view.high - view.low)
     places = spread_out([level for level, *_ in lines], 1.1 * line)
     for k, (level, ends, name, dash) in enumerate(lines):
         axes.axhline(level, 0, 1 - room, color=INK, linewidth=0.9, linestyle=dash)
-        x = 1 + (1.6 + 1.9 * k) / size_mm[0]
         if np.isfinite(ends).all():
-            _draw_bar(axes, x, level, ends, view)
+            _draw_bar(axes, 1.6 + 1.9 * k, level, ends, view)
         axes.annotate(
-            f"{name} {number(level)}°", (1 + 7.4 / size_mm[0], places[k]), va="center",
-            xycoords=("axes fraction", "data"), annotation_clip=False,
+            f"{name} {number(level)}°", (1, places[k]), (7.4 * POINTS_PER_MM, 0), va="center",
+            xycoords=("axes fraction", "data"), textcoords="offset points", annotation_clip=False,
         )  # fmt: skip
 
 
-def _draw_bar(axes: Axes, x: float, level: float, ends: tuple[float, float], view: _View) -> None:
-    """Draw one interval as a bar beside the axes, an arrow where it leaves the view."""
+def _draw_bar(
+    axes: Axes, away_mm: float, level: float, ends: tuple[float, float], view: _View
+) -> None:
+    """Draw one interval as a bar so far beside the axes, an arrow where it leaves the view."""
     low, high = max(ends[0], view.low), min(ends[1], view.high)
-    beside = axes.get_yaxis_transform()
+    inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
+    beside = axes.get_yaxis_transform() + ScaledTranslation(away_mm * MM, 0, inches)
+    x = 1.0
     axes.plot([x, x], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
     axes.plot([x], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
     for end, reached, arrow in ((ends[0], low, "v"), (ends[1], high, "^")):
@@ -259,7 +357,7 @@ def _name_participants(
         for code in present
     ]
     bottom, top = axes.get_ylim()
-    places = spread_out([y for _, y in means], LINE_MM / size_mm[1] * (top - bottom))
+    places = spread_out([y for _, y in means], LINE_MM * type_scale() / size_mm[1] * (top - bottom))
     left, right = axes.get_xlim()
     column = right - _room_for_names(found, size_mm[0]) * (right - left)
     gap = 0.6 / size_mm[0] * (right - left)
@@ -271,4 +369,4 @@ def _name_participants(
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:
     """Return the share of a panel's width that the names take."""
     longest = max(len(shortened(code, 8)) for code in found.participant)
-    return (LETTER_MM * longest + 2.0) / width_mm
+    return (LETTER_MM * type_scale() * longest + 2.0) / width_mm

@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from twinangle.agreement.ranking import Contest
 from twinangle.plotting.alternatives import of_contest
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
     INK,
@@ -20,7 +20,9 @@ from twinangle.plotting.style import (
     letter,
     new_figure,
 )
-from twinangle.results import StudyResults, given
+from twinangle.plotting.onto import on_axes, value_of
+from twinangle.results import Pooled, StudyResults, given
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import file_name, shortened
 
 LONGEST = 22  # letters of a procedure's name
@@ -30,49 +32,126 @@ LETTER_MM = 1.6  # width of a letter, at most on average
 def draw_contests(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
     """Return one figure a condition in which procedures are ranked."""
     return tuple(
-        draw_contest(pooled.condition, contest, width_mm)
+        draw_contest(pooled.condition, contest, width_mm, reference_of(pooled.procedure))
         for pooled, contest in given(results.ranking)
     )
 
 
-def draw_contest(condition: str, contest: Contest, width_mm: float = DOUBLE_MM) -> Drawn:
-    """Draw the procedures' means in order, and every paired difference with its interval."""
-    pairs = contest.differences
+def draw_contest(
+    condition: str, contest: Contest, width_mm: float = DOUBLE_MM, reference: str = ""
+) -> Drawn:
+    """Draw the procedures' means in order, and every paired difference with its interval.
+
+    `reference` names that which they are held against, where there are several.
+    """
     figure, means, paired = _panels(contest, width_mm)
-    for k, place in enumerate(contest.standings):
-        means.plot([place.mean], [k], "o", color=INK)
-    means.set_yticks(
-        range(len(contest.standings)),
-        [f"{place.rank}. {shortened(place.procedure, LONGEST)}" for place in contest.standings],
-    )
-    widest = max(place.mean for place in contest.standings)
-    means.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
-    means.set_xlabel("RMS demeaned (°)")
-    for k, pair in enumerate(pairs):
-        colour = FAINT if pair.tied else INK
-        paired.plot(
-            [pair.difference], [k], "o", color=colour,
-            markerfacecolor="white" if pair.tied else colour,
-        )  # fmt: skip
-        if np.isfinite([pair.lower, pair.upper]).all():
-            paired.plot([pair.lower, pair.upper], [k, k], color=colour)
-    names = [
-        f"{shortened(pair.first, LONGEST)}\n− {shortened(pair.second, LONGEST)}" for pair in pairs
-    ]
-    paired.set_yticks(range(len(pairs)), names)
-    paired.set_ylim(len(pairs) - 0.5, -0.5)
-    paired.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
-    paired.set_xlabel("Paired difference (°)")
-    letter(means, "a Rank and arithmetic mean")
-    letter(paired, "b Every pair")
-    few_ticks(means, x=4, y=None)
-    few_ticks(paired, x=4, y=None)
+    letter(plot_ranks(contest, means), "a Rank and arithmetic mean")
+    letter(plot_rank_differences(contest, paired), "b Every pair")
+    where = " against ".join(filter(None, (condition, reference)))
     caption = (
-        f"Procedures on the same trials, {condition}: (a) arithmetic mean over participants, equal "
+        f"Procedures on the same trials, {where}: (a) arithmetic mean over participants, equal "
         "ranks are ties; (b) paired differences, intervals that hold together at "
         f"{100 * contest.confidence:g} %; hollow and grey: tied."
     )
-    return Drawn(file_name("contest", condition), figure, caption, of_contest(condition, contest))
+    return Drawn(
+        file_name("contest", condition, reference), figure, caption, of_contest(condition, contest)
+    )
+
+
+def _shown(name: str) -> str:
+    """Return what is ranked, short, without its reference, which the caption names."""
+    return shortened(under_test(wearable_of(name), procedure_of(name)), LONGEST)
+
+
+def plot_ranks(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axes:
+    """Draw the procedures' arithmetic means over participants, in order; equal ranks are ties.
+
+    Parameters
+    ----------
+    result : Pooled or Contest
+        Procedures ranked on the same trials.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_ranks(results.ranking[0])
+    """
+    contest = value_of(result, Contest, "`results.ranking[0]`")
+    with on_axes(ax, height_mm=20 + 9.0 * len(contest.standings)) as axes:
+        for k, place in enumerate(contest.standings):
+            axes.plot([place.mean], [k], "o", color=INK)
+        axes.set_yticks(
+            range(len(contest.standings)),
+            [f"{place.rank}. {_shown(place.procedure)}" for place in contest.standings],
+        )
+        widest = max(place.mean for place in contest.standings)
+        axes.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))
+        axes.set_xlabel("RMS demeaned (°)")
+        few_ticks(axes, x=4, y=None)
+    return axes
+
+
+def plot_rank_differences(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axes:
+    """Draw every pair's difference, with intervals that hold together; hollow and grey: tied.
+
+    Parameters
+    ----------
+    result : Pooled or Contest
+        Procedures ranked on the same trials.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is of another kind, or `ax` is no axes.
+    ValueError
+        If the result is absent.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_rank_differences(results.ranking[0])
+    """
+    contest = value_of(result, Contest, "`results.ranking[0]`")
+    pairs = contest.differences
+    with on_axes(ax, height_mm=20 + 12.0 * len(pairs)) as axes:
+        for k, pair in enumerate(pairs):
+            colour = FAINT if pair.tied else INK
+            axes.plot(
+                [pair.difference], [k], "o", color=colour,
+                markerfacecolor="white" if pair.tied else colour,
+            )  # fmt: skip
+            if np.isfinite([pair.lower, pair.upper]).all():
+                axes.plot([pair.lower, pair.upper], [k, k], color=colour)
+        axes.set_yticks(
+            range(len(pairs)),
+            [f"{_shown(p.first)}\n− {_shown(p.second)}" for p in pairs],
+        )
+        axes.set_ylim(len(pairs) - 0.5, -0.5)
+        axes.axvline(0, color=FAINT, linewidth=0.6, linestyle=LIMIT_DASH)
+        axes.set_xlabel("Paired difference (°)")
+        few_ticks(axes, x=4, y=None)
+    return axes
 
 
 def _panels(contest: Contest, width_mm: float) -> tuple[Figure, Axes, Axes]:

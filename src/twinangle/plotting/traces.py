@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from twinangle.plotting.alternatives import of_traces
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import (
+from twinangle.plotting.looks import (
     DOUBLE_MM,
     INK,
     REFERENCE,
@@ -21,13 +19,22 @@ from twinangle.plotting.style import (
     letter,
     new_figure,
 )
+from twinangle.plotting.onto import (
+    INSTRUMENTS,
+    Instrument,
+    angle_label,
+    on_axes,
+    one_of,
+    part_of,
+    trial_of,
+)
 from twinangle.plotting.thinning import Mask, envelope, thinned
 from twinangle.results import TrialResult
-from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.wording import number
 
 STRETCH_S = 12.0
+_KEPT = "traces (`traces = true` under `[report]` of the study file keeps them in a run's folder)"
 SHADES_DRAWN = 300  # excluded stretches shaded in a trace at most
 
 
@@ -37,28 +44,140 @@ def draw_traces(trial: TrialResult, joint: str) -> Drawn | None:
     if paired is None or paired.wearable_deg.size < 2:
         return None
     figure = new_figure(DOUBLE_MM, 50)
-    stretch = add_panel(figure, 13, 9, 104, 35)
-    whole = _whole_panels(figure, paired)
-    time_s = paired.time_s
     start, end = _stretch(paired, trial.cycles)
-    part = (time_s >= start) & (time_s <= end)
-    _draw_pair(stretch, paired, part)
-    _draw_whole(whole, paired)
-    all_of_it = (float(time_s[0]), float(time_s[-1]))
-    for axes, span in ((stretch, (start, end)), *((each, all_of_it) for each in whole)):
-        axes.set_xlim(*span)
-        _shade_excluded(axes, trial.cycles, span)
-        few_ticks(axes, x=6 if axes is stretch else 4, y=4 if axes is stretch else 2)
-    for axes in (stretch, whole[-1]):
-        axes.set_xlabel("Time (s)")
+    stretch = plot_traces(trial, add_panel(figure, 13, 9, 104, 35), joint=joint)
+    whole = _whole_panels(figure, paired)
+    for axes, instrument in zip(whole, INSTRUMENTS, strict=False):
+        plot_recording(trial, axes, instrument=instrument)
+        axes.set_ylabel("")  # as in the panel beside them
+    for axes in whole[:-1]:
+        axes.set_xlabel("")
+    heights = [axes.get_ylim() for axes in whole]
+    for axes in whole:
+        axes.set_ylim(min(low for low, _ in heights), max(high for _, high in heights))
     whole[0].axvspan(start, end, ymin=0.93, ymax=1, color=INK, linewidth=0)
-    stretch.set_ylabel(f"{joint_named(joint).label} (°)")
     letter(stretch, f"a {number(end - start, 0)} s of the recording")
     letter(whole[0], "b All of it")
-    stretch.legend(
-        loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, handles=stretch.get_lines()
-    )
     return Drawn("traces", figure, _traces_caption(trial), of_traces(trial))
+
+
+def plot_traces(
+    trial: TrialResult,
+    ax: Axes | None = None,
+    *,
+    span_s: tuple[float, float] | None = None,
+    joint: str | None = None,
+    legend: bool = True,
+) -> Axes:
+    """Draw both instruments' angles over a stretch of a recording, on one clock.
+
+    Cycles that were left out are shaded. Of many samples in little width, smallest and largest
+    are drawn.
+
+    Parameters
+    ----------
+    trial : TrialResult
+        With its traces: of a run, or read back from a folder whose study keeps them.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    span_s : (float, float), optional
+        From when to when, seconds of the wearable's clock; without it, 12 s about the middle of
+        the longest run of kept cycles.
+    joint : str, optional
+        Named in the label, as `results.joint`.
+    legend : bool
+        Whether the instruments are named above the axes.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is no trial, or `ax` is no axes.
+    ValueError
+        If the trial holds no traces, or none within `span_s`.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_traces(results.trials[0], span_s=(10, 20))
+    """
+    paired = part_of(trial_of(trial), trial.paired, _KEPT)
+    start, end = _stretch(paired, trial.cycles) if span_s is None else span_s
+    part = (paired.time_s >= start) & (paired.time_s <= end)
+    if part.sum() < 2:
+        first, last = paired.time_s[[0, -1]]
+        raise ValueError(
+            f"`span_s`: no samples from {start:g} to {end:g} s; the recording has them from "
+            f"{first:.2f} to {last:.2f} s."
+        )
+    with on_axes(ax) as axes:
+        _draw_pair(axes, paired, part)
+        lines = axes.get_lines()[-1 if paired.reference_deg is None else -2 :]
+        axes.set_xlim(start, end)
+        _shade_excluded(axes, trial.cycles, (start, end))
+        few_ticks(axes, x=6, y=4)
+        axes.set(xlabel="Time (s)", ylabel=angle_label(joint))
+        if legend:
+            axes.legend(loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, handles=lines)
+    return axes
+
+
+def plot_recording(
+    trial: TrialResult,
+    ax: Axes | None = None,
+    *,
+    instrument: Instrument = "wearable",
+    joint: str | None = None,
+) -> Axes:
+    """Draw one instrument's angle over the whole recording.
+
+    Cycles that were left out are shaded.
+
+    Parameters
+    ----------
+    trial : TrialResult
+        With its traces.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; without it, in a new figure.
+    instrument : {"wearable", "reference"}
+        Whose angle.
+    joint : str, optional
+        Named in the label, as `results.joint`.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    TypeError
+        If the result is no trial, or `ax` is no axes.
+    ValueError
+        If the trial holds no such trace.
+
+    Examples
+    --------
+    >>> from twinangle import plotting
+    >>> ax = plotting.plot_recording(results.trials[0], instrument="reference")
+    """
+    paired = part_of(trial_of(trial), trial.paired, _KEPT)
+    of_both = {"wearable": paired.wearable_deg, "reference": paired.reference_deg}
+    values = part_of(trial, of_both[one_of(instrument, INSTRUMENTS)], f"{instrument} trace")
+    span = (float(paired.time_s[0]), float(paired.time_s[-1]))
+    with on_axes(ax) as axes:
+        colour = WEARABLE if instrument == "wearable" else REFERENCE
+        trace = envelope(paired.time_s, values, 600)
+        axes.plot(*trace, color=colour, linewidth=0.5, label=instrument)
+        axes.set_xlim(*span)
+        _shade_excluded(axes, trial.cycles, span)
+        few_ticks(axes, x=4, y=2)
+        axes.set(xlabel="Time (s)", ylabel=angle_label(joint))
+    return axes
 
 
 def _traces_caption(trial: TrialResult) -> str:
@@ -109,20 +228,6 @@ def _whole_panels(figure: Figure, paired: PairedAngles) -> list[Axes]:
     panels = [add_panel(figure, 131, 27.5, 45, 16.5), add_panel(figure, 131, 9, 45, 16.5)]
     panels[0].tick_params(labelbottom=False)
     return panels
-
-
-def _draw_whole(panels: Sequence[Axes], paired: PairedAngles) -> None:
-    """Draw each instrument over the whole recording, at the same height."""
-    traces = ((paired.wearable_deg, WEARABLE, "wearable"),
-              (paired.reference_deg, REFERENCE, "reference"))  # fmt: skip
-    for axes, (values, colour, name) in zip(panels, traces, strict=False):
-        if values is not None:
-            axes.plot(
-                *envelope(paired.time_s, values, 600), color=colour, linewidth=0.5, label=name
-            )
-    heights = [axes.get_ylim() for axes in panels]
-    for axes in panels:
-        axes.set_ylim(min(low for low, _ in heights), max(high for _, high in heights))
 
 
 def _shade_excluded(axes: Axes, cycles: CycleSet | None, span: tuple[float, float]) -> None:

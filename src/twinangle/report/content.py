@@ -24,6 +24,7 @@ from twinangle.report.daily_life import daily_life_section
 from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.distribution import distribution_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
+from twinangle.report.instruments import instruments_section, pairs_section
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
 from twinangle.report.methods import methods_section
@@ -31,7 +32,7 @@ from twinangle.report.participants import participants_section
 from twinangle.report.provenance import provenance_section
 from twinangle.report.ranking import ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
-from twinangle.report.reliability import reliability_section
+from twinangle.report.reliability import reliability_section, sessions_section
 from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
@@ -75,6 +76,8 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Along the cycle", along_cycle_section),
     _titled("Conditions", conditions_section),
     _titled("Procedures compared", ranking_section),
+    _titled("Test and retest", sessions_section),
+    _titled("Instruments held against each other", instruments_section),
     _titled("Error budget", budget_section),
     _plain("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
@@ -89,6 +92,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Error budget of the other procedures", further_budget_section),
     _titled("Distribution of the differences", distribution_section),
     _plain("Limits without each participant", sensitivity_section),
+    _plain("Pairs of instruments, by recording", pairs_section),
     _plain("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),
     _plain("Every warning", warnings_section),

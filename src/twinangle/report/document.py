@@ -104,14 +104,14 @@ def write_pages(
     """
     (folder / "figures").mkdir(exist_ok=True)
     kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
+    tables = begin_paper(results, folder / PAPER, workers)  # beside the figures
     figures = write_figures(
         results, folder / "figures", workers, image_formats=image_formats, drawn=drawn, kit=kit
     )
-    tables = begin_paper(results, folder / PAPER, workers)
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
-    content = {
-        "report.pdf": report_content(results, figures),
+    content = {  # the longer one begins: nothing waits for it alone
         "supplement.pdf": supplement_content(results, figures),
+        "report.pdf": report_content(results, figures),
     }
     pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
     traces = taken(folder / "figures", TRACES)
@@ -123,11 +123,16 @@ def write_pages(
     list(tables)  # written by now, or a fault of the writing is raised here
 
 
-def typeset(content: dict[str, Any], folder: Path) -> bytes:
-    """Return report or supplement as PDF; figures are read from `folder`/figures.
+def typeset(content: dict[str, Any], folder: Path, *, template: Path = TEMPLATE) -> bytes:
+    """Return pages as PDF; figures of report and supplement are read from `folder`/figures.
+
+    A child process does it: the typesetter works in threads, for which a process that is forked
+    from here afterwards would wait without end.
 
     The typefaces come with the libraries, so that the same results give the same bytes
     everywhere; those of the machine are used only for characters that the former lack.
+
+    `template` is the layout, by default that of the report.
 
     Raises
     ------
@@ -135,7 +140,7 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
         If the pages cannot be typeset; with the typesetter's words.
     """
     data = json.dumps(content, ensure_ascii=False)
-    words = (TEMPLATE, folder, font_folder(), covered(data))
+    words = (template, folder, font_folder(), covered(data))
     done = subprocess.run(
         [sys.executable, "-P", str(CHILD), *map(str, words)],
         input=data.encode(),
@@ -144,5 +149,5 @@ def typeset(content: dict[str, Any], folder: Path) -> bytes:
     )
     if done.returncode != 0:
         said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
-        raise RuntimeError(f"the report could not be typeset: {said}")
+        raise RuntimeError(f"the pages could not be typeset: {said}")
     return done.stdout

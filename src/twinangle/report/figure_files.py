@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.style import MM, rendered
+from twinangle.plotting.looks import MM, rendered
 from twinangle.wording import unique_names
 
 EMBEDDED = "svg"  # what report and supplement take in: PDF/UA takes no pages of other PDF files

@@ -19,10 +19,11 @@ from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
 from twinangle.plotting.limits import draw_limits
+from twinangle.plotting.looks import drawing_style
 from twinangle.plotting.magnetic_field import draw_fields
 from twinangle.plotting.participants import draw_participants, draw_small_multiples
 from twinangle.plotting.ranking import draw_contests
-from twinangle.plotting.style import drawing_style
+from twinangle.plotting.reliability import draw_reliability
 from twinangle.plotting.thinning import thinned_pair
 from twinangle.plotting.traces import draw_traces
 from twinangle.report.blocks import Figures
@@ -49,6 +50,7 @@ OF_A_STUDY: tuple[Drawer, ...] = (
     draw_along_cycle,
     draw_budgets,
     draw_contests,
+    draw_reliability,
     draw_fields,
 )
 
@@ -62,6 +64,7 @@ OF_A_PAPER: tuple[Drawer, ...] = (
     draw_distribution,
     draw_budgets,
     draw_contests,
+    draw_reliability,
 )
 
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.

@@ -70,7 +70,7 @@ def by_condition_blocks(results: StudyResults) -> list[Block]:
     """Return how disturbed the field was under each condition."""
     rows = [
         [
-            row["condition"],
+            ", ".join(filter(None, (row["condition"], row["wearable"]))),
             row["segment"],
             str(row["n_recordings"]),
             number(100 * row["disturbed_share"], 1),

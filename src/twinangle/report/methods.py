@@ -16,6 +16,7 @@ from twinangle.report.curves import curves_paragraph
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.decisions import decisions_paragraph
 from twinangle.report.forms import forms_paragraph
+from twinangle.report.instruments import instruments_paragraph
 from twinangle.report.limits import limits_paragraph
 from twinangle.report.magnetic_field import magnetic_field_paragraph
 from twinangle.report.ranking import ranking_paragraph
@@ -93,6 +94,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         along_cycle_paragraph(results),
         conditions_paragraph(results),
         ranking_paragraph(results),
+        instruments_paragraph(results),
         budget_paragraph(results),
         reliability_paragraph(results),
         decisions_paragraph(results),
@@ -116,8 +118,8 @@ def setting(results: StudyResults, *path: str) -> Any:
 
 def _material(results: StudyResults) -> str:
     """Say who was recorded, where, and how many recordings entered."""
-    groups = trial_groups(results)
-    worked = worked_recordings(results)
+    groups = trial_groups(results, by_wearable=False)
+    worked = [group.main for group in groups if group.main.status == "ok"]
     paired = [trial for trial in worked if trial.agreement is not None]
     short = sum(group.main.status == "pooled" for group in groups)
     left = len(groups) - len(worked) - short

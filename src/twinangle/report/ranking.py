@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from twinangle.agreement._result import counted
 from twinangle.report.blocks import Block, Figures, figure, heading, table, text
+from twinangle.report.instruments import common_cycles_blocks, matrix_blocks
 from twinangle.results import StudyResults, given
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import between, file_name, number, p_value
 
 
@@ -14,11 +16,15 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
     ranked = given(results.ranking)
     for pooled, contest in ranked:
         condition = pooled.condition
-        blocks += [heading(condition or "All trials")] if len(ranked) > 1 else []
-        blocks += figure(file_name("contest", condition), figures)
+        reference = reference_of(pooled.procedure)
+        title = ", ".join(filter(None, (condition, reference and f"against {reference}")))
+        blocks += [heading(title or "All trials")] if len(ranked) > 1 else []
+        blocks += matrix_blocks(results, contest, reference)
+        blocks += common_cycles_blocks(results, condition, reference)
+        blocks += figure(file_name("contest", condition, reference), figures)
         pairs = [
             [
-                f"{pair.first} − {pair.second}",
+                f"{_shown(pair.first)} − {_shown(pair.second)}",
                 number(pair.difference, 3),
                 between((pair.lower, pair.upper), 3),
                 p_value(pair.p_value),
@@ -27,7 +33,7 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
             for pair in contest.differences
         ]
         means = ", ".join(
-            f"{place.procedure} {number(place.mean)}° (rank {place.rank})"
+            f"{_shown(place.procedure)} {number(place.mean)}° (rank {place.rank})"
             for place in contest.standings
         )
         blocks.append(
@@ -50,6 +56,11 @@ def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
         f"{ranked[0][1].differences[0].least:g}° or more (own rule); else they tie."
     )
     return [text(lead), *blocks]
+
+
+def _shown(name: str) -> str:
+    """Return what is ranked without its reference, which the heading names."""
+    return under_test(wearable_of(name), procedure_of(name))
 
 
 def ranking_paragraph(results: StudyResults) -> str:

@@ -6,7 +6,9 @@ from twinangle.options import Options
 from twinangle.report.blocks import (
     NAMED,
     Block,
+    Figures,
     bullets,
+    figures_named,
     heading,
     named_cells,
     table,
@@ -15,8 +17,10 @@ from twinangle.report.blocks import (
 )
 from twinangle.report.multiple_correlation import multiple_correlation_blocks
 from twinangle.results import Absent, Pooled, Reliability, StudyResults, absences, given
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
-from twinangle.wording import NOTHING, listing, number
+from twinangle.results.session_words import MAIN_FORM, session_sentence
+from twinangle.wording import NOTHING, listing, quantity_name
 
 _DESIGNS = {
     "both instruments": "Between the two instruments",
@@ -59,6 +63,11 @@ def reliability_section(results: StudyResults) -> list[Block]:
                 for _, each in absences(results.reliability)
             ),
             *(
+                f"Left out of the reliability over {found.design}: {line}."
+                for _, found in parts
+                for line in found.left_out
+            ),
+            *(
                 f"Detectable change between the instruments is not given: {found.error.reason}"
                 for _, found in parts
                 if isinstance(found.error, Absent)
@@ -71,6 +80,52 @@ def reliability_section(results: StudyResults) -> list[Block]:
     if not (blocks or notes):
         return []
     return [lead, *blocks, bullets(notes)] if notes else [lead, *blocks]
+
+
+def sessions_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return test and retest of the main procedure; none where nobody came twice."""
+    main = answer_of(results).procedure
+    parts = [
+        (item, found)
+        for item, found in given(results.reliability)
+        if found.design == "sessions" and item.procedure == main
+    ]
+    if not parts:
+        return []
+    rows = [
+        [
+            item.condition or NOTHING,
+            quantity_name(item.quantity),
+            found.instrument,
+            f"{len(found.people)} × {len(found.columns)}",
+            with_interval(found.form(MAIN_FORM).value, found.form(MAIN_FORM).value_ci),
+            with_interval(found.error.sem, found.error.sem_ci),
+            with_interval(found.error.mdc, found.error.mdc_ci),
+            with_interval(found.error.sem_agreement, found.error.sem_agreement_ci),
+        ]
+        for item, found in parts
+        if not isinstance(found.error, Absent)
+    ]
+    shown = table(
+        ("Condition", "Quantity", "Values of", "Size", MAIN_FORM, "SEM", "Detectable change",
+         "SEM with shift"), rows, words=3,
+        caption=f"Test and retest over sessions, {main}. Size: participants × sessions. "
+        f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: "
+        "standard error of measurement, without and with the shift between sessions that all "
+        "participants share, of which two sessions tell little; degrees, "
+        f"{results.options.level} intervals over participants in brackets.",
+    )  # fmt: skip
+    left = distinct(
+        f"Left out{f' under “{item.condition}”' if item.condition else ''}: {line}."
+        for item, found in parts
+        for line in found.left_out
+    )
+    return [
+        *[text(said) for said in (session_sentence(results),) if said],
+        *figures_named(figures, "sessions"),
+        shown,
+        *([bullets(left)] if left else []),
+    ]
 
 
 def _reliability_tables(
@@ -97,8 +152,9 @@ def _reliability_tables(
             *named_cells(item),
             both.instrument,
             with_interval(found.sem, found.sem_ci),
-            number(found.sem_agreement),
             with_interval(found.mdc, found.mdc_ci),
+            with_interval(found.sem_agreement, found.sem_agreement_ci),
+            with_interval(found.mdc_agreement, found.mdc_agreement_ci),
         ]
         for item, both in parts
         if not isinstance(found := both.error, Absent)
@@ -116,12 +172,20 @@ def _reliability_tables(
     return [
         correlations,
         table(
-            (*NAMED, "Values of", "SEM", "SEM with shift", "Detectable change"),
+            (
+                *NAMED,
+                "Values of",
+                "SEM",
+                "Detectable change",
+                "SEM with shift",
+                "Change with shift",
+            ),
             error,
             words=4,
-            caption="Standard error of measurement without and with the shift between the columns, "
-            f"and the smallest change that is one with {options.level} confidence, of one "
-            f"instrument measured again; degrees, {options.level} intervals in brackets.",
+            caption="Standard error of measurement, and the smallest change that is one with "
+            f"{options.level} confidence, of one instrument measured again: without and with the "
+            "shift between the columns that all participants share, of which two columns tell "
+            f"little; degrees, {options.level} intervals over participants in brackets.",
         ),
     ]
 
@@ -135,7 +199,8 @@ def reliability_paragraph(results: StudyResults) -> str:
     again = listing(distinct(item.design for item in parts if not isinstance(item.error, Absent)))
     error = (
         " by the standard error of measurement and the minimal detectable change of one instrument "
-        f"over {again} (Weir 2005),"
+        f"over {again} (Weir 2005; with the shift between the columns counted, intervals by "
+        "the modified large sample method, Graybill & Wang 1980),"
         if again
         else ""
     )

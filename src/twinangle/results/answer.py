@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
-from twinangle.declare import number
+from twinangle.declare import UNDER_TEST, number
 from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
     TrialGroup,
@@ -40,7 +40,7 @@ class Answer:
     n_participants_with_reference: Annotated[int, number("participants of those")]
     n_cycles: Annotated[int, number("cycles kept")]
     n_cycles_with_reference: Annotated[int, number("cycles kept that have a reference")]
-    procedure: Annotated[str, number("the main procedure: the first that gave numbers")]
+    procedure: Annotated[str, number("the main procedure: the first that gave numbers"), UNDER_TEST]
     condition: Annotated[str, number("the first condition with a reference; empty without one")]
     with_reference: Annotated[tuple[str, ...], number("conditions that have a reference")]
     without_reference: Annotated[tuple[str, ...], number("conditions that have none")]
@@ -54,7 +54,7 @@ class Answer:
 
 def answer_of(results: StudyResults) -> Answer:
     """Return what the answer rests on."""
-    groups = trial_groups(results)
+    groups = trial_groups(results, by_wearable=False)
     worked = [group.main for group in groups if group.main.status in ("ok", "pooled")]
     paired = [trial for trial in worked if _has_reference(trial)]
     status = [group.main.status for group in groups]

@@ -11,6 +11,8 @@ from twinangle.agreement.ranking import Contest
 from twinangle.results.answer import Answer, answer_of
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, given, named
+from twinangle.results.session_words import session_sentence
+from twinangle.under_test import reference_of
 from twinangle.wording import (
     NO_MARGIN,
     count,
@@ -36,7 +38,10 @@ Ends = tuple[float, float]
 
 
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
-    """Return what was found, in at most six sentences, each of numbers of the results."""
+    """Return what was found, in at most seven sentences, each of numbers of the results.
+
+    One more tells what two wearables differ by, where there are several.
+    """
     answer = answer_of(results)
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
@@ -47,6 +52,8 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
         _zero(results, answer),
         _conditions(results, answer),
         _procedures(results, answer),
+        session_sentence(results),
+        _between_wearables(results),
     )
     return tuple(sentence for sentence in found if sentence)
 
@@ -282,19 +289,50 @@ def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
 def _procedures(results: StudyResults, answer: Answer) -> str:
     """Say which procedure is nearest the reference, or that they tie."""
     contest = next(
-        (each for pooled, each in given(results.ranking) if pooled.condition == answer.condition),
+        (
+            each
+            for pooled, each in given(results.ranking)
+            if pooled.condition == answer.condition
+            and reference_of(pooled.procedure) == reference_of(answer.procedure)
+        ),
         None,
     )
     if contest is None or len(contest.standings) < 2:
         return ""
     first = [place.procedure for place in contest.standings if place.rank == 1]
+    common = any(trial.common is not None for trial in results.trials)
+    lead = "By that RMS, over the cycles that every wearable keeps," if common else "By that RMS"
     if len(first) == len(contest.standings):
-        said = f"By that RMS {listing(first)} cannot be told apart: a tie"
+        said = f"{lead} {listing(first)} cannot be told apart: a tie"
     else:
         rest = [place.procedure for place in contest.standings if place.rank != 1]
         verb = "comes" if len(first) == 1 else "tie and come"
-        said = f"By that RMS {listing(first)} {verb} before {listing(rest)}"
+        said = f"{lead} {listing(first)} {verb} before {listing(rest)}"
     return f"{said}{_of_two(contest)}."
+
+
+def _between_wearables(results: StudyResults) -> str:
+    """Say what two wearables differ by: agreement between them, not accuracy."""
+    found = next(
+        (
+            one
+            for one in results.between
+            if (one.kind, one.quantity) == ("wearables", "mean_deg")
+            and not isinstance(one.value, Absent)
+        ),
+        None,
+    )
+    if found is None or isinstance(found.value, Absent):
+        return ""
+    limits = found.value
+    return (
+        f"Agreement between {found.first} and {found.second} ({found.procedure}), which is "
+        f"accuracy of neither: {_under(found.condition, first=False)}, in the mean over the cycle, "
+        f"{found.first} minus {found.second} is {_with_interval(limits.bias, limits.bias_ci)}, "
+        f"with {100 * limits.coverage:g} % limits of agreement from "
+        f"{_with_interval(limits.lower, limits.lower_ci)} to "
+        f"{_with_interval(limits.upper, limits.upper_ci)}."
+    )
 
 
 def _of_two(contest: Contest) -> str:

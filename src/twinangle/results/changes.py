@@ -22,8 +22,10 @@ RELATIVE = 1e-6
 ABSOLUTE = 1e-6
 # Whatever of these an entry of a list holds is its name, where that tells all entries apart.
 _NAMES = (
-    "participant", "session", "condition", "trial", "side", "procedure", "quantity", "against",
+    "participant", "session", "condition", "trial", "side", "device", "procedure",
+    "reference_name", "quantity", "against",
     "kind", "design", "instrument", "part", "name", "path", "segment", "index", "bout",
+    "first", "second",
 )  # fmt: skip
 _ABSENT = object()
 _POINT = re.compile(r"(?<!_ci)(?<!_ci_deg)(?<!_ci_deg2) \[\d+\]$")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from twinangle.declare import measured, number
+from twinangle.declare import UNDER_TEST, measured, number
 
 BY_HAND = "by hand: "  # before the reason of what somebody left out
 
@@ -65,7 +65,7 @@ class WithoutDecisions:
     both.
     """
 
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     condition: Annotated[str, number("condition, as the trials table names it")]
     quantity: Annotated[str, number("the number, under its name among the results")]
     unit: Annotated[str, number("unit of both numbers")]

@@ -12,10 +12,11 @@ from twinangle.agreement.forms import LimitsAtSize, RatioLimits, RegressionLimit
 from twinangle.agreement.lin_concordance import Concordance
 from twinangle.agreement.mixed import MixedModelLimits
 from twinangle.agreement.percentiles import PercentileLimits
-from twinangle.agreement.reliability import IntraclassCorrelation, MeasurementError
+from twinangle.agreement.reliability import IntraclassCorrelation
+from twinangle.agreement.retest import MeasurementError
 from twinangle.agreement.variability import CycleVariability, VariabilityComparison
 from twinangle.card import Shown
-from twinangle.declare import Spread, number
+from twinangle.declare import Spread, data, number
 from twinangle.results.pooled import Absent
 
 
@@ -53,6 +54,18 @@ class Reliability(Shown):
     ]
     error: Annotated[MeasurementError | Absent, number("measurement error of one instrument")]
     concordance: Annotated[Concordance | None, number("Lin's concordance; of two columns only")]
+    people: Annotated[tuple[str, ...], number("whose each row of the scores is")] = ()
+    scores: Annotated[
+        tuple[tuple[float, ...], ...],
+        data("what is compared: a row a participant, a column each of `columns`"),
+    ] = ()
+    left_out: Annotated[
+        tuple[str, ...], number("participants and columns that lack a value, so that they are out")
+    ] = ()
+
+    def form(self, name: str) -> IntraclassCorrelation:
+        """Return the intraclass correlation of that form, such as "ICC(2,1)"."""
+        return next(one for one in self.intraclass if one.form == name)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,12 +11,17 @@ from twinangle.wording import file_name, unique_names
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults, TrialResult
 
-Key = tuple[str, str, str, str, str]
+Key = tuple[str, ...]  # participant, session, condition, trial, side; and the wearable, if several
 
 
 def key_of(trial: TrialResult) -> Key:
     """Return what names a recording, whatever the procedure."""
     return (trial.participant, trial.session, trial.condition, trial.trial, trial.side)
+
+
+def key_with_wearable(trial: TrialResult) -> Key:
+    """Return what names one wearable's recording: with its name where there are several."""
+    return (*key_of(trial), trial.wearable) if trial.wearable else key_of(trial)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,13 +47,28 @@ def distinct(items: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(items))
 
 
-def trial_groups(results: StudyResults) -> tuple[TrialGroup, ...]:
-    """Return one group a recording, in the order of the run."""
+def trial_groups(results: StudyResults, *, by_wearable: bool = True) -> tuple[TrialGroup, ...]:
+    """Return one group a recording, in the order of the run.
+
+    Several wearables that record together are as many recordings, unless `by_wearable` is false.
+    """
+    return grouped(results.trials, key_with_wearable if by_wearable else key_of)
+
+
+def grouped(
+    trials: Iterable[TrialResult],
+    key: Callable[[TrialResult], Key] = key_with_wearable,
+    stems: Mapping[Key, str] | None = None,
+) -> tuple[TrialGroup, ...]:
+    """Return trials in groups of one key each, in order of first appearance.
+
+    `stems` are the starts of file names where they are known, as they depend on all of a study.
+    """
     groups: dict[Key, list[TrialResult]] = {}
-    for trial in results.trials:
-        groups.setdefault(key_of(trial), []).append(trial)
-    stems = stems_of(groups)
-    return tuple(TrialGroup(tuple(members), stems[key]) for key, members in groups.items())
+    for trial in trials:
+        groups.setdefault(key(trial), []).append(trial)
+    known = stems_of(groups) if stems is None else stems
+    return tuple(TrialGroup(tuple(members), known[each]) for each, members in groups.items())
 
 
 def worked_recordings(results: StudyResults) -> list[TrialResult]:
@@ -58,7 +78,7 @@ def worked_recordings(results: StudyResults) -> list[TrialResult]:
 
 def stems_of(keys: Iterable[Key]) -> dict[Key, str]:
     """Return the start of the figures' file names of each recording of a study."""
-    named = {key: file_name(key[0], key[2], f"s{key[1]}", f"t{key[3]}", key[4]) for key in keys}
+    named = {key: file_name(key[0], key[2], f"s{key[1]}", f"t{key[3]}", *key[4:]) for key in keys}
     return dict(zip(named, unique_names(named.values()), strict=True))
 
 
@@ -96,8 +116,11 @@ class Naming:
         return ", ".join(part for part in parts if part)
 
     def heading(self, trial: TrialResult) -> str:
-        """Return a recording's heading on its participant's page: `indoor, left`."""
-        rest = self.recording(trial)
+        """Return a recording's heading on its participant's page: `indoor, left`.
+
+        The wearable is named where there are several.
+        """
+        rest = ", ".join(filter(None, (self.recording(trial), trial.wearable)))
         return f"{trial.condition or 'recording'}, {rest}" if rest else trial.condition or rest
 
 

@@ -24,7 +24,7 @@ from twinangle.card import Card, Several, Shown
 from twinangle.clocks import GyroscopeLag, TimingCost
 from twinangle.cycles.daily_life import DailyLife
 from twinangle.cycles.summary import StrideSummary
-from twinangle.declare import Aside, Named, measured, number
+from twinangle.declare import UNDER_TEST, Aside, Named, WhereGiven, measured, number
 from twinangle.notices import Gravity, gravity_of, kind_of, size_of
 from twinangle.options import Options
 from twinangle.plausibility.mounting import Mounting
@@ -40,12 +40,20 @@ from twinangle.results.designs import (
     Reliability,
     Variability,
 )
+from twinangle.results.instruments import (
+    CommonCycles,
+    ErrorsOfThree,
+    LimitsBetween,
+    PairOfInstruments,
+    Triple,
+)
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.sensors_found import SensorRecord
 from twinangle.results.serialise import study_record, trial_record
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.signals.timing import TimingReport
+from twinangle.under_test import wearable_of
 from twinangle.wearable.quality.residual import CycleResidual
 
 if TYPE_CHECKING:
@@ -94,7 +102,7 @@ class TrialResult(Shown):
     condition: Annotated[str, number("the condition, such as indoor or outdoor")]
     trial: Annotated[str, number("the trial within the session")]
     side: Annotated[str, number("the side of the body")]
-    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle"), UNDER_TEST]
     status: Annotated[
         str, number("'ok', 'pooled' with others of the person, 'failed' or 'excluded'")
     ]
@@ -166,6 +174,19 @@ class TrialResult(Shown):
         Named("chosen_by_hand"),
     ] = None
     undecided: Annotated[TrialResult | None, Aside()] = None  # without decisions, for pooling
+    common: Annotated[
+        CommonCycles | None,
+        number("the same on the cycles that all of several wearables keep"),
+        Named("on_common_cycles"),
+        WhereGiven(),
+    ] = None
+    pairs: Annotated[tuple[PairOfInstruments, ...], Aside(())] = ()  # of instruments, for pooling
+    triples: Annotated[tuple[Triple, ...], Aside(())] = ()  # with two references, likewise
+
+    @property
+    def wearable(self) -> str:
+        """The wearable's name; empty where the study has but one."""
+        return wearable_of(self.procedure)
 
     def _card(self) -> Card:
         from twinangle.results.cards import card_of_trial  # it needs this class
@@ -251,7 +272,7 @@ class PooledRecording(Shown):
     session: Annotated[str, number("the session")]
     condition: Annotated[str, number("the condition, such as indoor or outdoor")]
     side: Annotated[str, number("the side of the body")]
-    procedure: Annotated[str, number("procedure that gave the wearable's angle")]
+    procedure: Annotated[str, number("procedure that gave the wearable's angle"), UNDER_TEST]
     trials: Annotated[tuple[str, ...], number("the trials whose cycles are pooled")]
     n_cycles: Annotated[int, number("cycles kept in all of them")]
     agreement: Annotated[
@@ -273,9 +294,25 @@ class StudyResults(Shown):
     inputs: tuple[InputFile, ...]
     parameters: Mapping[str, object]
     notes: tuple[str, ...] = ()
-    recordings_pooled: tuple[PooledRecording, ...] = ()
-    decisions: tuple[DecisionRecord, ...] = ()
-    without_decisions: tuple[WithoutDecisions, ...] = ()
+    recordings_pooled: Annotated[
+        tuple[PooledRecording, ...], number("short recordings of one person together")
+    ] = ()
+    pairs: Annotated[
+        tuple[PairOfInstruments, ...], number("two of several wearables or references")
+    ] = ()
+    between: Annotated[
+        tuple[LimitsBetween, ...], number("what two wearables or references say together")
+    ] = ()
+    errors_of_three: Annotated[
+        tuple[ErrorsOfThree, ...], number("errors of a wearable and two references")
+    ] = ()
+    decisions: Annotated[
+        tuple[DecisionRecord, ...],
+        number("what people decided while looking, and whether it counts"),
+    ] = ()
+    without_decisions: Annotated[
+        tuple[WithoutDecisions, ...], number("the numbers as they are without decisions by hand")
+    ] = ()
     invented: bool = False  # the data are invented, as the study file says
     limits: Annotated[
         tuple[Pooled[StudyLimits], ...],

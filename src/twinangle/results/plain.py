@@ -55,7 +55,8 @@ class Keys:
         keys: dict[str, None] = {}
         for item in _fields(kind):
             if item.spread is None:
-                keys[self.key(item)] = None
+                if item.where_given is None:
+                    keys[self.key(item)] = None
                 continue
             for part in _records(item.hint):
                 inner = self.keys_of(part, computed=computed)
@@ -92,6 +93,11 @@ class Keys:
         kind: Any = type(value)
         for item in _fields(kind):
             part, keys = getattr(value, item.name), self._within(item)
+            if item.joined is not None:
+                record |= _parted(item, part)
+                continue
+            if item.where_given is not None and part == item.where_given.empty:
+                continue
             if item.spread is None:
                 record[self.key(item)] = keys.write(part)
                 continue
@@ -175,6 +181,8 @@ class Keys:
                 values[item.name] = item.aside.empty
             elif item.spread is not None:
                 values[item.name] = self._read_spread(plain, item, known, where)
+            elif item.where_given is not None and self.key(item) not in plain:
+                values[item.name] = item.where_given.empty
             else:
                 key = self._found(plain, item)
                 known.add(key)
@@ -184,10 +192,21 @@ class Keys:
                     if key in plain
                     else self._nothing(item.hint, place)
                 )
+                if item.joined is not None:
+                    values[item.name] = self._whole(plain, item, known, place)
         for key in plain:
             if key not in known:
                 self._unknown(key, where)
         return _owner(kind)(**values)
+
+    def _whole(
+        self, plain: Mapping[str, Plain], item: Declared, known: set[str], where: str
+    ) -> str:
+        """Return a name from its parts, each under its key."""
+        assert item.joined is not None
+        parts = item.joined.parts
+        known |= set(parts)
+        return item.joined.join(*(self.read(plain.get(key, ""), str, where) for key in parts))
 
     def _found(self, plain: Mapping[str, Plain], item: Declared) -> str:
         """Return the key of a field; an older file may have it without its unit."""
@@ -233,6 +252,14 @@ class Keys:
         if is_dataclass(_owner(kind)):
             return self._read_record({}, kind, where)
         return math.nan if kind is float else (origin or kind)() if origin is not Mapping else {}
+
+
+def _parted(item: Declared, name: str) -> dict[str, Plain]:
+    """Return a name's parts, the field's own first, without those that are empty."""
+    assert item.joined is not None
+    parts = dict(zip(item.joined.parts, item.joined.split(name), strict=True))
+    others = {key: part for key, part in parts.items() if part and key != item.name}
+    return {item.name: parts[item.name], **others}
 
 
 def _owner(kind: Any) -> Any:

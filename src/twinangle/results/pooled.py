@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, Generic, TypeVar
 
 from twinangle.card import Card, Shown
-from twinangle.declare import Spread, number
+from twinangle.declare import UNDER_TEST, Spread, number
 
 T = TypeVar("T")
 
@@ -27,7 +27,7 @@ class Pooled(Shown, Generic[T]):
     A name is empty where the value is of all of them together.
     """
 
-    procedure: Annotated[str, number("the procedure; empty for all together")]
+    procedure: Annotated[str, number("the procedure; empty for all together"), UNDER_TEST]
     condition: Annotated[str, number("the condition; empty for all together")]
     quantity: Annotated[str, number("what was compared; empty where the topic is of whole curves")]
     value: Annotated[T | Absent, Spread()]
@@ -49,15 +49,45 @@ class Pooled(Shown, Generic[T]):
 
 
 def given(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], T]]:
-    """Return the items that have a value, each with it, in order."""
+    """Return the items that have a value, each with it, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of (Pooled, value)
+    """
     return [(item, item.value) for item in items if not isinstance(item.value, Absent)]
 
 
 def absences(items: Iterable[Pooled[T]]) -> list[tuple[Pooled[T], Absent]]:
-    """Return the items that have none, each with the reason, in order."""
+    """Return the items that have none, each with the reason, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of (Pooled, Absent)
+    """
     return [(item, item.value) for item in items if isinstance(item.value, Absent)]
 
 
 def named(items: Iterable[Pooled[T]]) -> list[tuple[tuple[str, str, str], T]]:
-    """Return each value that is given under its procedure, condition and quantity, in order."""
+    """Return each value that is given under its procedure, condition and quantity, in order.
+
+    Parameters
+    ----------
+    items : iterable of Pooled
+        Rows of a topic, as `results.limits`.
+
+    Returns
+    -------
+    list of ((procedure, condition, quantity), value)
+    """
     return [((one.procedure, one.condition, one.quantity), value) for one, value in given(items)]

@@ -13,6 +13,7 @@ from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.options import Options
 from twinangle.results.decided import DecisionRecord, WithoutDecisions
+from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
 from twinangle.results.model import (
     InputFile,
     PooledRecording,
@@ -22,7 +23,7 @@ from twinangle.results.model import (
 )
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
-from twinangle.results.serialise import SCHEMA, topic_fields
+from twinangle.results.serialise import OF_SEVERAL, SCHEMA, topic_fields
 from twinangle.results.tables.curves import CYCLES, IDENTITY
 from twinangle.results.tables.curves_back import read_cycles, read_traces
 from twinangle.signals.recording import CycleSet, PairedAngles
@@ -98,7 +99,7 @@ def results_of(record: Mapping[str, Any]) -> StudyResults:
 def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
     topics = {keys.key(item): item for item in topic_fields(StudyResults)}
     for key in record:
-        if key not in topics and key not in (*_KNOWN, *_DERIVED):
+        if key not in topics and key not in (*_KNOWN, *_DERIVED, *OF_SEVERAL):
             raise ValueError(f"has an unknown key {key!r}.")
     for key in (*_KNOWN, *topics):
         if key not in record:
@@ -116,6 +117,21 @@ def _results(record: Mapping[str, Any], keys: Keys) -> StudyResults:
         ),
         recordings_pooled=keys.read(
             record["recordings_pooled"], tuple[PooledRecording, ...], "recordings_pooled"
+        ),
+        pairs=keys.read(
+            record.get("pairs_of_instruments", []),
+            tuple[PairOfInstruments, ...],
+            "pairs_of_instruments",
+        ),
+        between=keys.read(
+            record.get("agreement_between_instruments", []),
+            tuple[LimitsBetween, ...],
+            "agreement_between_instruments",
+        ),
+        errors_of_three=keys.read(
+            record.get("errors_of_three_instruments", []),
+            tuple[ErrorsOfThree, ...],
+            "errors_of_three_instruments",
         ),
         decisions=keys.read(record["decisions"], tuple[DecisionRecord, ...], "decisions"),
         without_decisions=keys.read(

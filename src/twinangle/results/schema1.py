@@ -133,7 +133,8 @@ def _pooled(topic: str, old: Mapping[str, Any]) -> Record:
     if topic == "reliability":
         new["intraclass"] = new.pop("intraclass_correlations")
         error = new.pop("measurement_error")
-        new["error"] = {"reason": NOT_KEPT, "part": ""} if error is None else error
+        new |= {"people": [], "scores_deg": [], "left_out": []}
+        new["error"] = {"reason": NOT_KEPT, "part": ""} if error is None else _ERROR | error
     if topic == "conditions":
         windows = new.pop("windows", {})
         new |= {f"windows_{key}": one for key, one in windows.items() if "cycles" not in key}
@@ -150,6 +151,13 @@ def _pooled(topic: str, old: Mapping[str, Any]) -> Record:
     if topic == "limits_of_agreement":
         _upgrade_limits(new)
     return new
+
+
+_ERROR = {
+    "sem_agreement_ci_deg": [None, None],
+    "mdc_agreement_deg": None,
+    "mdc_agreement_ci_deg": [None, None],
+}
 
 
 def _upgrade_limits(new: Record) -> None:

@@ -16,6 +16,12 @@ if TYPE_CHECKING:
     from twinangle.results.model import StudyResults, TrialResult
 
 SCHEMA = 2
+OF_SEVERAL = {
+    "pairs_of_instruments": "pairs",
+    "agreement_between_instruments": "between",
+    "errors_of_three_instruments": "errors_of_three",
+}
+"""Keys that only a study of several wearables or references has, each with its field."""
 KEYS = Keys("deg")
 _NUMBER = r'(?:-?[0-9][0-9.e+-]*|null|true|false|"-?inf")'
 # A list of numbers alone, which `json.dumps` would spread over as many lines.
@@ -48,6 +54,11 @@ def study_record(results: StudyResults) -> dict[str, Any]:
             for item in topic_fields(type(results))
         },
         "recordings_pooled": KEYS.write(results.recordings_pooled),
+        **{
+            key: KEYS.write(getattr(results, name))
+            for key, name in OF_SEVERAL.items()
+            if getattr(results, name)
+        },
         "decisions": KEYS.write(results.decisions),
         "without_decisions": KEYS.write(results.without_decisions),
         "notes": list(results.notes),

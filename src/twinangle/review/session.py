@@ -50,6 +50,7 @@ class Session:
     """
 
     def __init__(self, bare: Study, *, who: str, blind: bool) -> None:
+        bare.require_one_pair("the page to look and decide")
         self._bare = bare
         self.blind = blind
         self.who = who

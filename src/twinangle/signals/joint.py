@@ -52,6 +52,8 @@ class Joint:
         flexion.
     movement_studied : str
         What its cycles most often are: "walking", or "exercise" for repetitions of any other kind.
+    neutral_posture : str
+        How somebody stands whose joint is neutral, after "stand still".
     """
 
     name: str
@@ -60,6 +62,7 @@ class Joint:
     distal: Segment
     forwards: int
     movement_studied: str = "walking"
+    neutral_posture: str = "upright, at ease, the joint straight"
 
     @property
     def label(self) -> str:
@@ -86,6 +89,7 @@ JOINTS = {
             proximal=Segment("thigh", ("thigh", "femur", "upper leg", "upperleg")),
             distal=Segment("shank", ("shank", "tibia", "shin", "calf", "lower leg", "lowerleg")),
             forwards=-1,
+            neutral_posture="upright, knees straight, feet hip-wide, weight on both, eyes ahead",
         ),
         Joint(
             name="elbow",
@@ -95,6 +99,7 @@ JOINTS = {
                 "forearm", ("forearm", "fore arm", "lower arm", "lowerarm", "radius", "ulna")
             ),
             forwards=1,
+            neutral_posture="upright, the arm hanging straight beside the body, palm towards it",
             movement_studied="exercise",
         ),
     )
@@ -103,6 +108,15 @@ JOINTS = {
 
 def joint_named(name: str) -> Joint:
     """Return the joint of that name.
+
+    Parameters
+    ----------
+    name : str
+        As the study file has it, such as "knee".
+
+    Returns
+    -------
+    Joint
 
     Raises
     ------

@@ -8,6 +8,7 @@ recorded person.
 from twinangle.simulate.demo import write_demo_study
 from twinangle.simulate.exercise import ExerciseSettings, SimulatedExercise, simulate_exercise
 from twinangle.simulate.instruments import ReferenceErrors, SensorErrors
+from twinangle.simulate.together import simulate_together, write_together_study
 from twinangle.simulate.walk import SimulatedTrial, SimulatedTruth, WalkSettings, simulate_walk
 
 __all__ = [
@@ -19,6 +20,13 @@ __all__ = [
     "SimulatedTruth",
     "WalkSettings",
     "simulate_exercise",
+    "simulate_together",
     "simulate_walk",
     "write_demo_study",
+    "write_together_study",
 ]
+
+
+def __dir__() -> list[str]:
+    """Return the public names, for completion."""
+    return sorted(__all__)

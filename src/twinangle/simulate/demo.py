@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ import pandas as pd
 from twinangle.checks import require_positive
 from twinangle.errors import StudyError
 from twinangle.output_folder.places import holds_files, staged_items
-from twinangle.signals.recording import Interval
+from twinangle.signals.recording import Interval, SensorPair
 from twinangle.simulate.demo_texts import MARK, README, STUDY
 from twinangle.simulate.instruments import ReferenceErrors
 from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
@@ -37,6 +38,32 @@ class _Participant:
     settings: WalkSettings
 
 
+@dataclass(frozen=True, slots=True)
+class _Days:
+    """How many sessions each has, and how unlike people stand in them."""
+
+    sessions: int
+    placement_sd_deg: float
+
+    @property
+    def several(self) -> bool:
+        return self.sessions > 1
+
+    def standing_deg(self, seed: int, number: int, session: int) -> float:
+        """Return the true flexion in neutral standing, the same under every condition."""
+        rng = np.random.default_rng([seed, number, 1 + len(CONDITIONS), session])
+        return float(self.placement_sd_deg * rng.standard_normal())
+
+
+@dataclass(frozen=True, slots=True)
+class _Day:
+    """One session of one person."""
+
+    session: int
+    several: bool  # whether there are others
+    standing_deg: float
+
+
 def write_demo_study(
     folder: str | Path,
     *,
@@ -46,6 +73,8 @@ def write_demo_study(
     walk_s: float = 75.0,
     reference_rate_hz: float = 200.0,
     hatch_deg: float = _HATCH_DEG,
+    sessions: int = 1,
+    placement_sd_deg: float = 0.0,
 ) -> Path:
     """Write an invented study of the knee, indoors with a reference and outdoors without.
 
@@ -70,6 +99,13 @@ def write_demo_study(
     reference_rate_hz : float
     hatch_deg : float
         Turn of the field at the shank over the hatch indoors, in degrees; 0 is no hatch.
+    sessions : int
+        Days on which each participant is recorded, the sensors placed anew on each. Rows are lost
+        and a walk is broken off in the first alone.
+    placement_sd_deg : float
+        SD over sessions of the true flexion in which somebody stands when told to stand neutral:
+        what a placement costs an angle whose sensors' mounting is found from standing. The truth
+        beside the files has each session's.
 
     Returns
     -------
@@ -81,9 +117,13 @@ def write_demo_study(
     StudyError
         If the folder holds files and is not an earlier demo study.
     ValueError
-        If `participants` or `walk_s` is not above zero or a condition is unknown.
+        If `participants`, `sessions` or `walk_s` is not above zero, `placement_sd_deg` below it, or
+        a condition is unknown.
     """
     require_positive(participants, "participants")
+    require_positive(sessions, "sessions")
+    if placement_sd_deg < 0:
+        raise ValueError(f"`placement_sd_deg` must be 0 or more, got {placement_sd_deg!r}.")
     unknown = [name for name in conditions if name not in CONDITIONS]
     if unknown or not conditions:
         raise ValueError(f"`conditions` must be among {CONDITIONS}, got {tuple(conditions)!r}.")
@@ -92,7 +132,10 @@ def write_demo_study(
     try:
         # The readme marks a demo folder, and the study file makes it usable.
         with staged_items(target, first=("README.txt",), last=("study.toml",)) as made:
-            _write_all(made, seed, participants, conditions, walk_s, reference_rate_hz, hatch_deg)
+            days = _Days(sessions, placement_sd_deg)
+            _write_all(
+                made, seed, participants, conditions, walk_s, reference_rate_hz, hatch_deg, days
+            )
     except OSError as error:
         raise StudyError(f"{target}: cannot be written ({error.strerror}).") from error
     return target / "study.toml"
@@ -121,15 +164,17 @@ def _write_all(
     walk_s: float,
     reference_rate_hz: float,
     hatch_deg: float,
+    days: _Days,
 ) -> None:
     for part in ("wearable", "reference", "truth"):
         (folder / part).mkdir(parents=True)
     rows = []
     for number in range(1, participants + 1):
         walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
-        for condition in conditions:
-            settings, trial = _walk_in(walker, number, seed, condition, hatch_deg)
-            rows.append(_write_trial(folder, walker, condition, settings, trial, number))
+        for session, condition in product(range(1, days.sessions + 1), conditions):
+            day = _Day(session, days.several, days.standing_deg(seed, number, session))
+            settings, trial = _walk_in(walker, number, seed, condition, hatch_deg, day)
+            rows.append(_write_trial(folder, walker, condition, settings, trial, number, day))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
     _write_text(folder / "study.toml", STUDY)
     _write_text(folder / "README.txt", README.format(seed=seed))
@@ -143,14 +188,18 @@ def demo_trial(
     walk_s: float = 75.0,
     reference_rate_hz: float = 200.0,
     hatch_deg: float = _HATCH_DEG,
+    session: int = 1,
+    placement_sd_deg: float = 0.0,
 ) -> SimulatedTrial:
     """Return one trial of the demo study of a seed, before its files are written.
 
-    The truth it carries has the clock's lag and drift. Participants count from 1. `hatch_deg`: as
-    in `write_demo_study`.
+    The truth it carries has the clock's lag and drift. Participants and
+    sessions count from 1. `hatch_deg` and `placement_sd_deg`: as in `write_demo_study`.
     """
     walker = _draw_participant(number, seed, walk_s, reference_rate_hz)
-    return _walk_in(walker, number, seed, condition, hatch_deg)[1]
+    days = _Days(session, placement_sd_deg)
+    day = _Day(session, days.several, days.standing_deg(seed, number, session))
+    return _walk_in(walker, number, seed, condition, hatch_deg, day)[1]
 
 
 def _walk_in(
@@ -158,11 +207,14 @@ def _walk_in(
     number: int,
     seed: int,
     condition: str,
-    hatch_deg: float = _HATCH_DEG,
+    hatch_deg: float,
+    day: _Day,
 ) -> tuple[WalkSettings, SimulatedTrial]:
-    rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition)])
+    later = [day.session] if day.session > 1 else []
+    rng = np.random.default_rng([seed, number, 1 + CONDITIONS.index(condition), *later])
     settings = _in_place(walker.settings, condition, rng, hatch_deg)
-    if _is_broken_off(number, condition):
+    settings = replace(settings, standing_deg=day.standing_deg)
+    if _is_broken_off(number, condition, day.session):
         settings = replace(settings, walk_s=min(settings.walk_s, _BROKEN_OFF_S))
     return settings, simulate_walk(rng=rng, settings=settings)
 
@@ -220,8 +272,8 @@ def _in_place(
     )
 
 
-def _is_broken_off(number: int, condition: str) -> bool:
-    return number == _BROKEN_OFF and condition == "outdoor"
+def _is_broken_off(number: int, condition: str, session: int) -> bool:
+    return number == _BROKEN_OFF and condition == "outdoor" and session == 1
 
 
 def _write_trial(
@@ -231,11 +283,13 @@ def _write_trial(
     settings: WalkSettings,
     trial: SimulatedTrial,
     number: int,
+    day: _Day,
 ) -> dict[str, object]:
     """Write one trial's files and return its row of the trials table."""
-    stem = f"{walker.name}_{condition}"
-    wearable = _wearable_frame(trial)
-    gap = _gap(trial) if number == _LOST_ROWS and condition == "indoor" else None
+    first = day.session == 1
+    stem = "_".join([walker.name, *([f"s{day.session}"] if day.several else []), condition])
+    wearable = wearable_frame(trial.sensors)
+    gap = _gap(trial) if number == _LOST_ROWS and condition == "indoor" and first else None
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
         wearable = wearable[~lost]
@@ -250,11 +304,11 @@ def _write_trial(
             }
         )
         _write_frame(frame, folder / reference)
-    _write_truth(folder / "truth", stem, trial, gap)
+    _write_truth(folder / "truth", stem, trial, gap, day)
     walking = trial.truth.walking
     return {
         "participant": walker.name,
-        "session": "1",
+        "session": str(day.session),
         "condition": condition,
         "trial": "1",
         "side": settings.side,
@@ -266,14 +320,14 @@ def _write_trial(
         "functional_end_s": round(trial.functional.end_s, 2),
         "start_s": round(walking.start_s - 2.0, 1),
         "end_s": round(walking.end_s + 2.0, 1),
-        "exclude": _REASON if _is_broken_off(number, condition) else "",
+        "exclude": _REASON if _is_broken_off(number, condition, day.session) else "",
         "speed_m_s": round(settings.speed_m_s, 2),
         "age_years": walker.age_years,
     }
 
 
-def _wearable_frame(trial: SimulatedTrial) -> pd.DataFrame:
-    pair = trial.sensors
+def wearable_frame(pair: SensorPair) -> pd.DataFrame:
+    """Return two sensors' signals as the columns of a file."""
     columns = {"time_s": np.round(pair.proximal.time_s, 4)}
     for name, sensor in (("thigh", pair.proximal), ("shank", pair.distal)):
         signals = [("acc", sensor.accelerometer, 4), ("gyr", sensor.gyroscope, 5)]
@@ -292,7 +346,9 @@ def _gap(trial: SimulatedTrial) -> Interval:
     return Interval(start_s, round(start_s + _GAP_S, 2))
 
 
-def _write_truth(folder: Path, stem: str, trial: SimulatedTrial, gap: Interval | None) -> None:
+def _write_truth(
+    folder: Path, stem: str, trial: SimulatedTrial, gap: Interval | None, day: _Day
+) -> None:
     truth = trial.truth
     frame = pd.DataFrame(
         {"time_s": np.round(truth.knee.time_s, 4), "knee_deg": np.round(truth.knee.angle_deg, 4)}
@@ -307,6 +363,7 @@ def _write_truth(folder: Path, stem: str, trial: SimulatedTrial, gap: Interval |
         "turns_s": [_bounds(turn) for turn in truth.turns],
         "walking_s": _bounds(truth.walking),
         "static_s": _bounds(trial.static),
+        **({"standing_deg": round(day.standing_deg, 6)} if day.several else {}),
         "functional_s": _bounds(trial.functional),
         "rows_lost_s": None if gap is None else _bounds(gap),
         "mounting_thigh_wxyz": truth.mounting_proximal.round(8).tolist(),

@@ -53,6 +53,7 @@ class Gait:
     stance_deg: BSpline
     swing_deg: BSpline
     functional_deg: float
+    standing_deg: float = 0.0
 
     def phase(self, time_s: Array) -> Array:
         """Return the gait phase in cycles; held at its ends outside the walk."""
@@ -69,8 +70,9 @@ class Gait:
             + stance * periodic_bump(phase, *STANCE_PEAK)
             + swing * periodic_bump(phase, *SWING_PEAK)
         )
+        walks = self.schedule.walking(time_s)
         functional = self.functional_deg * self.schedule.flexing(time_s)
-        return np.asarray(self.schedule.walking(time_s) * walking + functional)
+        return np.asarray(walks * walking + functional + self.standing_deg * (1.0 - walks))
 
     def hip_deg(self, time_s: Array) -> Array:
         """Return hip flexion in degrees: harmonics of the thigh, and its braking at contact."""
@@ -96,6 +98,7 @@ def make_gait(
     knee_sd_deg: float,
     swing_peak_deg: float,
     functional_deg: float,
+    standing_deg: float = 0.0,
 ) -> Gait:
     """Draw the strides of one walk.
 
@@ -112,6 +115,8 @@ def make_gait(
         Mean height of the swing bump in degrees.
     functional_deg : float
         Amplitude of the functional movement in degrees.
+    standing_deg : float
+        Flexion while the person does not walk, in degrees.
 
     Returns
     -------
@@ -132,6 +137,7 @@ def make_gait(
         stance_deg=varying(14.0, knee_sd_deg, STANCE_PEAK[0]),
         swing_deg=varying(swing_peak_deg, 1.3 * knee_sd_deg, SWING_PEAK[0]),
         functional_deg=functional_deg,
+        standing_deg=standing_deg,
     )
 
 

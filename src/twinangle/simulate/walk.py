@@ -44,6 +44,8 @@ class WalkSettings(Recorded):
         Length of a straight in metres and seconds of the half turn that ends it.
     weave_deg : float
         Amplitude of slow weaving about the straight line.
+    standing_deg : float
+        True flexion in which the person stands where they are told to stand neutral.
     with_reference : bool
 
     Every other field is of :class:`twinangle.simulate.recorded.Recorded`.
@@ -65,6 +67,7 @@ class WalkSettings(Recorded):
     straight_m: float = 12.0
     turn_s: float = 2.4
     weave_deg: float = 0.0
+    standing_deg: float = 0.0
     with_reference: bool = True
 
     def __post_init__(self) -> None:
@@ -168,7 +171,7 @@ def simulate_walk(
     1 ms step, so integrating the rates gives the orientations back.
     """
     chosen = replace(settings or WalkSettings(), **changes)
-    body = _draw_body(chosen, rng)
+    body = draw_body(chosen, rng)
     schedule = body.gait.schedule
     worn = wear(body, SEGMENTS, schedule.duration_s, chosen, rng)
     reference = None
@@ -183,7 +186,8 @@ def simulate_walk(
     )
 
 
-def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
+def draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
+    """Draw the walk: when each part of it begins, and how the leg moves."""
     schedule = plan_trial(
         rng=rng,
         standing_s=chosen.standing_s,
@@ -201,6 +205,7 @@ def _draw_body(chosen: WalkSettings, rng: np.random.Generator) -> Body:
         knee_sd_deg=chosen.knee_sd_deg,
         swing_peak_deg=chosen.swing_peak_deg,
         functional_deg=chosen.functional_deg,
+        standing_deg=chosen.standing_deg,
     )
     return make_body(
         gait,

@@ -6,6 +6,8 @@ from twinangle.study.decided import apply_decisions, read_study
 from twinangle.study.decision import Decision
 from twinangle.study.decisions import append_decision, read_decisions
 from twinangle.study.from_arrays import AngleTrial
+from twinangle.study.from_file import read_bare_study
+from twinangle.study.planned import covariate_columns, read_planned_study
 from twinangle.study.reference_settings import (
     AngleReference,
     MarkerReference,
@@ -19,7 +21,7 @@ from twinangle.study.settings import (
     DailyLifeSettings,
     SynchronisationSettings,
 )
-from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.study_file import Study
 from twinangle.study.trial_row import SensorFiles, Trial
 from twinangle.study.trial_settings import own_settings_note, settings_of
 from twinangle.study.wearable_settings import (
@@ -51,10 +53,12 @@ __all__ = [
     "Wearable",
     "append_decision",
     "apply_decisions",
+    "covariate_columns",
     "merged_columns",
     "own_settings_note",
     "read_bare_study",
     "read_decisions",
+    "read_planned_study",
     "read_study",
     "settings_of",
 ]

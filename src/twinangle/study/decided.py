@@ -19,11 +19,16 @@ from twinangle.study.decisions import (
     recording_hash,
     standings,
 )
-from twinangle.study.study_file import Study, read_bare_study
+from twinangle.study.from_file import read_bare_study
+from twinangle.study.study_file import Study
 from twinangle.study.trial_row import Trial
 
 ACTING = ("lag", "interval", "cycle", "recording")  # kinds that change what is computed
 CHANGED = "the recording's files have changed since"
+SEVERAL_INSTRUMENTS = (
+    "the study has several wearables or references, whose clocks and cycles a decision does not "
+    "tell apart; leave a recording out by `exclude` in the trials table"
+)
 HashOf = Callable[[Study, Trial], str]
 
 
@@ -100,6 +105,8 @@ def _judge(study: Study, found: Sequence[Standing], hash_of: HashOf) -> tuple[St
 
     def why_not(decision: Decision) -> str:
         name = decision.recording
+        if study.parts and decision.kind in ACTING:
+            return SEVERAL_INSTRUMENTS
         if name == EVERY_RECORDING or decision.kind == "undo":
             return ""
         several = rows.get(name, [])

@@ -62,6 +62,10 @@ def read_decisions(folder: Path) -> tuple[Decision, ...]:
     folder : Path
         That of the study file.
 
+    Returns
+    -------
+    tuple of Decision
+
     Raises
     ------
     StudyError
@@ -106,6 +110,10 @@ def append_decision(folder: Path, decision: Decision) -> Decision:
         That of the study file.
     decision : Decision
         Its id does not count.
+
+    Returns
+    -------
+    Decision
 
     Raises
     ------

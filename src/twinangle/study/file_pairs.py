@@ -7,6 +7,7 @@ from typing import Annotated, Self
 
 from pydantic import AfterValidator, model_validator
 
+from twinangle.declare import number
 from twinangle.study.section import Section, Text
 
 PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
@@ -27,8 +28,16 @@ FilePattern = Annotated[Text, AfterValidator(_file_pattern)]
 class SensorFilePatterns(Section):
     """`[wearable.files]`: one file a sensor; `{column}` stands for a cell of the trial's row."""
 
-    proximal: FilePattern
-    distal: FilePattern
+    proximal: Annotated[
+        FilePattern,
+        number(
+            'name of the proximal sensor\'s file, such as `"{wearable}_thigh.csv"`; '
+            "`{column}` stands for a cell of the trial's row"
+        ),
+    ]
+    distal: Annotated[
+        FilePattern, number('name of the distal sensor\'s file, such as `"{wearable}_shank.csv"`')
+    ]
 
     @model_validator(mode="after")
     def _check(self) -> Self:

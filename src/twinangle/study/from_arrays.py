@@ -52,6 +52,10 @@ class AngleTrial(Shown):
         As in the trials table.
     standing_s : (start, end), optional
         Neutral standing, on the wearable's clock.
+    events_s : array_like, shape (k,), optional
+        When each cycle begins, and the last one ends, such as initial contacts: two or more,
+        increasing, on the wearable's clock. Cycles are then cut there; all
+        trials have them, or none.
     covariates : mapping
         Further numbers or texts of the recording, such as ``{"speed_m_s": 1.3}``.
     """
@@ -67,6 +71,7 @@ class AngleTrial(Shown):
     side: str = ""
     standing_s: tuple[float, float] | None = None
     covariates: Mapping[str, float | str] = field(default_factory=dict)
+    events_s: ArrayLike | None = None
 
     @property
     def angles(self) -> dict[str, ArrayLike]:
@@ -97,7 +102,14 @@ def study_from_angles(trials: Sequence[AngleTrial], *, title: str, joint: str) -
             f"two trials are called {' '.join(filter(None, twice))}; tell them apart by session, "
             "condition, trial or side."
         )
-    filled = with_cycle_defaults({"study": {"joint": joint}, "wearable": {"kind": "angle"}})
+    with_events = [row.events is not None for row in rows]
+    if any(with_events) and not all(with_events):
+        lacks = rows[with_events.index(False)].label
+        raise StudyError(f"{lacks}: has no `events_s`, but others have; give all of them, or none.")
+    cycles = {"method": "events"} if all(with_events) else {}
+    filled = with_cycle_defaults(
+        {"study": {"joint": joint}, "wearable": {"kind": "angle"}, "cycles": cycles}
+    )
     paired = any(row.reference is not None for row in rows)
     return Study(
         title=title,
@@ -159,7 +171,20 @@ def _row(one: AngleTrial, row: int) -> Trial:
         exclude="",
         covariates=dict(one.covariates),
         row=row,
+        events=_events(one),
     )
+
+
+def _events(one: AngleTrial) -> tuple[float, ...] | None:
+    """Return when cycles begin, or None where that is not given."""
+    if one.events_s is None:
+        return None
+    times = _array(one, "`events_s`", one.events_s)
+    steps = np.flatnonzero(~(np.diff(times) > 0))
+    if times.size < 2 or steps.size or not np.isfinite(times).all():
+        where = f" (at number {int(steps[0]) + 2}: {times[steps[0] + 1]:g} s)" if steps.size else ""
+        raise StudyError(f"{_name(one)}: `events_s` must be two times or more and increase{where}.")
+    return tuple(times.tolist())
 
 
 def _recording(

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from twinangle.declare import measured, number
 from twinangle.naming import listed
 from twinangle.study.section import (
     AxisName,
@@ -21,11 +22,37 @@ from twinangle.study.wearable_settings import Clocked, QuaternionColumns, requir
 class ReferenceSection(Clocked):
     """What every kind of reference has."""
 
-    offset: float = 0.0
-    sign: Sign = 1
-    filter_hz: Positive | None = None
-    zero_at_standing: bool = False
-    accuracy_deg: Positive | None = None
+    offset: Annotated[float, measured("deg", "added to the angle, in the file's own sign")] = 0.0
+    sign: Annotated[
+        Sign,
+        number(
+            "-1 where flexion is negative in the file; for kind orientation 1 where "
+            "flexion is a right-handed turn about the flexion axis"
+        ),
+    ] = 1
+    filter_hz: Annotated[
+        Positive | None,
+        measured(
+            "Hz",
+            "cut-off of a zero-phase low-pass on the angle, or on the coordinates of "
+            "markers; left out, none",
+        ),
+    ] = None
+    zero_at_standing: Annotated[
+        bool,
+        number(
+            "subtract the reference's own mean in neutral standing, found after "
+            "synchronisation; the amount is reported"
+        ),
+    ] = False
+    accuracy_deg: Annotated[
+        Positive | None,
+        measured(
+            "deg",
+            "the reference's own error (SD), as its maker or an own test states it; left "
+            "out, unknown",
+        ),
+    ] = None
 
 
 class AngleReference(ReferenceSection):
@@ -34,14 +61,42 @@ class AngleReference(ReferenceSection):
     A `calibration` file stands in for `gain` and `offset`, which `read_study` fits from it.
     """
 
-    kind: Literal["angle"]
-    angle: Text
-    unit: Literal["deg", "rad", "V"] = "deg"
-    gain: float | None = None
-    calibration: Text | None = None
-    limits: tuple[float, float] | None = None
-    second_plane: Text | None = None
-    crosstalk: float | None = None
+    kind: Annotated[
+        Literal["angle"], number("a goniometer, or any other instrument that gives one angle")
+    ]
+    angle: Annotated[Text, number("the column of the angle")]
+    unit: Annotated[
+        Literal["deg", "rad", "V"],
+        number("unit of that column; volts need a `gain` or a `calibration`"),
+    ] = "deg"
+    gain: Annotated[
+        float | None,
+        measured(
+            "deg", "degrees for each unit of the column (radians become degrees first); left out, 1"
+        ),
+    ] = None
+    calibration: Annotated[
+        Text | None,
+        number(
+            "a file with the columns `value` and `angle_deg`, readings at known angles; "
+            "gain and offset are fitted from it"
+        ),
+    ] = None
+    limits: Annotated[
+        tuple[float, float] | None,
+        number(
+            "the instrument's range in the column's unit; values at or beyond it are left "
+            "out as gaps, and reported"
+        ),
+    ] = None
+    second_plane: Annotated[
+        Text | None,
+        number("the other plane's column of a two-plane instrument; goes with `crosstalk`"),
+    ] = None
+    crosstalk: Annotated[
+        float | None,
+        measured("deg", "false flexion for each unit of the second plane, which is subtracted"),
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -72,11 +127,17 @@ class OrientationReference(ReferenceSection):
     points to the person's right).
     """
 
-    kind: Literal["orientation"]
-    proximal: QuaternionColumns
-    distal: QuaternionColumns
-    flexion_axis: AxisName = "z"
-    long_axis: AxisName = "y"
+    kind: Annotated[
+        Literal["orientation"], number("frames of the two segments, as of an optical system")
+    ]
+    proximal: Annotated[
+        QuaternionColumns, number("columns of the proximal segment, segment to laboratory")
+    ]
+    distal: Annotated[
+        QuaternionColumns, number("columns of the distal segment, segment to laboratory")
+    ]
+    flexion_axis: Annotated[AxisName, number("the frames' mediolateral axis")] = "z"
+    long_axis: Annotated[AxisName, number("the frames' axis along the segment")] = "y"
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -94,11 +155,27 @@ class OrientationReference(ReferenceSection):
 class MarkerSegment(Section):
     """The markers of one segment; which ones are needed depends on the method."""
 
-    markers: Names | None = None
-    lateral: Text | None = None
-    medial: Text | None = None
-    upper: Text | None = None
-    lower: Text | None = None
+    markers: Annotated[
+        Names | None,
+        number("joint coordinate system: three or more markers of the segment, not in a line"),
+    ] = None
+    lateral: Annotated[
+        Text | None,
+        number(
+            "joint coordinate system: landmark at the outer side of the segment's lower "
+            "end (epicondyle, malleolus); it may be of the cluster"
+        ),
+    ] = None
+    medial: Annotated[Text | None, number("joint coordinate system: the one at the inner side")] = (
+        None
+    )
+    upper: Annotated[
+        Text | None,
+        number(
+            "the marker at the upper end; joint coordinate system: of the thigh or upper arm only"
+        ),
+    ] = None
+    lower: Annotated[Text | None, number("sagittal: the marker at the lower end")] = None
 
     def require(self, segment: str, method: str, keys: tuple[str, ...]) -> None:
         """Refuse a segment that lacks a key its method needs."""
@@ -116,16 +193,41 @@ class MarkerSegment(Section):
 class MarkerReference(ReferenceSection):
     """`[reference]` of kind "markers": optical marker trajectories."""
 
-    kind: Literal["markers"]
-    method: Literal["joint-coordinate-system", "sagittal"] = "joint-coordinate-system"
-    marker_columns: Text = "{marker}_{axis}"
-    unit: Literal["mm", "cm", "m"] = "mm"
-    plane: tuple[AxisName, AxisName] = ("x", "y")
-    proximal: MarkerSegment
-    distal: MarkerSegment
-    calibration_start_s: float | None = None
-    calibration_end_s: float | None = None
-    max_gap_s: Annotated[float, Field(ge=0)] = 0.1
+    kind: Annotated[Literal["markers"], number("trajectories of optical markers")]
+    method: Annotated[
+        Literal["joint-coordinate-system", "sagittal"],
+        number(
+            "the angle of two segments' coordinate systems, or the plain angle in a plane "
+            "from four markers"
+        ),
+    ] = "joint-coordinate-system"
+    marker_columns: Annotated[
+        Text,
+        number(
+            "how columns are called; `{marker}` stands for the marker, `{axis}` for x, y "
+            "or z, `{AXIS}` for a capital"
+        ),
+    ] = "{marker}_{axis}"
+    unit: Annotated[Literal["mm", "cm", "m"], number("unit of the coordinates")] = "mm"
+    plane: Annotated[
+        tuple[AxisName, AxisName], number("sagittal: the axes forwards and upwards")
+    ] = ("x", "y")
+    proximal: Annotated[MarkerSegment, number("markers of the thigh or upper arm")]
+    distal: Annotated[MarkerSegment, number("markers of the shank or forearm")]
+    calibration_start_s: Annotated[
+        float | None,
+        measured(
+            "s",
+            "joint coordinate system: begin of a stretch on the reference's clock in which "
+            "every landmark is seen, such as standing",
+        ),
+    ] = None
+    calibration_end_s: Annotated[
+        float | None, measured("s", "joint coordinate system: its end")
+    ] = None
+    max_gap_s: Annotated[
+        float, Field(ge=0), measured("s", "the longest gap of a marker that a spline may bridge")
+    ] = 0.1
 
     @model_validator(mode="after")
     def _check(self) -> Self:

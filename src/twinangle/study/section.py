@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, WithJsonSchema
 
 from twinangle.signals.joint import JOINTS
 
@@ -53,13 +53,22 @@ def _all_different(names: tuple[str, ...]) -> tuple[str, ...]:
     return names
 
 
-Text = Annotated[str, AfterValidator(_not_blank)]
+_TEXT = {"type": "string", "pattern": r"\S", "not": {"const": LEFT_OPEN}}
+
+
+def _list_of(least: int, most: int | None = None) -> WithJsonSchema:
+    """Say to an editor what the validators ask of a list of names."""
+    size = {"minItems": least} | ({"maxItems": most} if most is not None else {})
+    return WithJsonSchema({"type": "array", "items": _TEXT, "uniqueItems": True, **size})
+
+
+Text = Annotated[str, AfterValidator(_not_blank), WithJsonSchema(_TEXT)]
 Positive = Annotated[float, Field(gt=0)]
-ThreeColumns = Annotated[tuple[Text, ...], _axes(3, "x, y and z")]
-FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z")]
-Names = Annotated[tuple[Text, ...], AfterValidator(_all_different)]
-Sign = Annotated[int, AfterValidator(_plus_or_minus_one)]
-JointName = Annotated[Text, AfterValidator(_known_joint)]
+ThreeColumns = Annotated[tuple[Text, ...], _axes(3, "x, y and z"), _list_of(3, 3)]
+FourColumns = Annotated[tuple[Text, ...], _axes(4, "w, x, y and z"), _list_of(4, 4)]
+Names = Annotated[tuple[Text, ...], AfterValidator(_all_different), _list_of(1)]
+Sign = Annotated[int, AfterValidator(_plus_or_minus_one), WithJsonSchema({"enum": [1, -1]})]
+JointName = Annotated[Text, AfterValidator(_known_joint), WithJsonSchema({"enum": [*JOINTS]})]
 AxisName = Literal["x", "y", "z"]
 AxisMethod = Literal["mean-rate", "principal-component", "hinge"]
 

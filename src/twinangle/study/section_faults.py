@@ -39,6 +39,7 @@ BY_KIND = {"wearable": WEARABLE_KINDS, "reference": REFERENCE_KINDS}
 
 
 SECTIONS = ("study", "wearable", "reference", *tuple(PLAIN_SECTIONS)[1:])
+SEVERAL = ("wearables", "references")  # several of the two, each under a name
 
 
 @dataclass(slots=True)
@@ -48,9 +49,17 @@ class Faults:
     name: str
     lines: Mapping[tuple[str, ...], int]
     found: list[tuple[int, str]] = field(default_factory=list)  # line (0 if unknown), text
+    places: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # of sections with names
+
+    def within(self, places: Mapping[str, tuple[str, ...]]) -> Faults:
+        """Return what notes faults here, of sections that the file has under other names."""
+        return Faults(self.name, self.lines, self.found, places)
 
     def add(self, keys: tuple[str, ...], text: str) -> None:
         """Note a fault at a key, with the line of the nearest key that the file spells out."""
+        text = in_the_files_words(text, self.places)
+        for plain, place in self.places.items():
+            keys = (*place, *keys[1:]) if keys[:1] == (plain,) else keys
         line = next(
             (self.lines[keys[:n]] for n in range(len(keys), 0, -1) if keys[:n] in self.lines), 0
         )
@@ -59,13 +68,21 @@ class Faults:
 
     def sorted_texts(self) -> list[str]:
         """Return the faults in the order of the file."""
-        return [text for _, text in sorted(self.found, key=lambda fault: fault[0])]
+        found = dict.fromkeys(sorted(self.found, key=lambda fault: fault[0]))
+        return [text for _, text in found]
+
+
+def in_the_files_words(text: str, places: Mapping[str, tuple[str, ...]]) -> str:
+    """Return a message with plain sections named as the file has them: `[wearables.NAME.units]`."""
+    for plain, place in places.items():
+        text = re.sub(rf"\[{plain}(?=[\].])", f"[{'.'.join(place)}", text)
+    return text
 
 
 def check_sections(data: Mapping[str, Any], faults: Faults) -> None:
     """Refuse sections with no meaning, and what stands outside any section."""
     for name, value in data.items():
-        if name not in SECTIONS:
+        if name not in (*SECTIONS, *SEVERAL):
             what = f"section [{name}]" if isinstance(value, dict) else f"key `{name}`"
             faults.add(
                 (name,),

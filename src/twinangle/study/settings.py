@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 
 from twinangle.artwork import Artwork
+from twinangle.declare import measured, number
 from twinangle.naming import listed
 from twinangle.signals.joint import JOINTS
 from twinangle.study.section import (
@@ -30,31 +31,93 @@ class StudySection(Section):
     text then say so.
     """
 
-    title: Text
-    joint: JointName
-    trials: Text
-    invented: bool = False
+    title: Annotated[Text, number("any text; it heads the report")]
+    joint: Annotated[JointName, number("the joint whose flexion is compared")]
+    trials: Annotated[Text, number("the trials table, CSV or TSV, in the study's folder")]
+    invented: Annotated[
+        bool,
+        number(
+            "no person was recorded (a simulation, an exercise); report and methods text "
+            "then say so"
+        ),
+    ] = False
 
 
 class SynchronisationSettings(Section):
     """`[synchronisation]`: how the two clocks are brought together."""
 
-    method: Literal["cross-correlation", "trigger", "shared-clock", "event", "manual"] = (
-        "cross-correlation"
-    )
-    max_lag_s: Positive = 30.0
-    drift: bool = True
-    max_drift_ppm: Positive = 1000.0  # a drift beyond it is refused
-    expected_lag_s: float = 0.0
-    # what the lag is taken from in the end; "gyroscope" leaves a delay of the angle in the results
-    signal: Literal["angle", "gyroscope"] = "angle"
-    lag_s: float | None = None
-    drift_ppm: float | None = None
-    lag_se_s: Positive | None = None  # standard errors of a clock given by hand
-    drift_se_ppm: Positive | None = None
-    wearable_trigger: Text | None = None
-    reference_trigger: Text | None = None
-    events_s: tuple[tuple[float, float], ...] | None = None
+    method: Annotated[
+        Literal["cross-correlation", "trigger", "shared-clock", "event", "manual"],
+        number("what both clocks are brought together by"),
+    ] = "cross-correlation"
+    max_lag_s: Annotated[
+        Positive, measured("s", "largest lag considered, either way from `expected_lag_s`")
+    ] = 30.0
+    drift: Annotated[bool, number("whether the clocks may run at unlike speeds")] = True
+    max_drift_ppm: Annotated[
+        Positive,
+        measured(
+            "ppm",
+            "a drift found beyond it is refused: no two clocks part so far unless a rate "
+            "is stated wrongly; from 250 ppm on (its interval beyond) there is a warning",
+        ),
+    ] = 1000.0
+    expected_lag_s: Annotated[
+        float,
+        measured(
+            "s",
+            "with cross-correlation: the lag that is expected, where something tells it; "
+            "with a small `max_lag_s` it settles which cycle is which",
+        ),
+    ] = 0.0
+    signal: Annotated[
+        Literal["angle", "gyroscope"],
+        number(
+            "what the lag is taken from in the end; from the gyroscopes, a delay of the "
+            "angle procedure stays in the results; goes with cross-correlation and event"
+        ),
+    ] = "angle"
+    lag_s: Annotated[
+        float | None,
+        measured("s", "with manual only, and needed there: what is added to the reference clock"),
+    ] = None
+    drift_ppm: Annotated[
+        float | None,
+        measured("ppm", "with manual only: how much faster the wearable's clock runs; left out, 0"),
+    ] = None
+    lag_se_s: Annotated[
+        Positive | None,
+        measured(
+            "s",
+            "with manual only: standard error of the lag, for what the clock costs; left "
+            "out, unknown",
+        ),
+    ] = None
+    drift_se_ppm: Annotated[
+        Positive | None,
+        measured("ppm", "with manual only: standard error of the drift; left out, unknown"),
+    ] = None
+    wearable_trigger: Annotated[
+        Text | None,
+        number(
+            "with trigger only, and needed there: the channel of the pulse in the wearable's file"
+        ),
+    ] = None
+    reference_trigger: Annotated[
+        Text | None,
+        number(
+            "with trigger only, and needed there: the channel of the pulse in the reference's file"
+        ),
+    ] = None
+    events_s: Annotated[
+        tuple[tuple[float, float], ...] | None,
+        measured(
+            "s",
+            "with event only: stretches of the wearable's clock that hold a jump, stamp or "
+            "heel tap each, as `[[3, 7], [312, 316]]`; left out, found by their impact in "
+            "the distal accelerometer",
+        ),
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -102,12 +165,40 @@ class CycleSettings(Section):
     `include_calibration`: whether cycles in neutral standing and in the functional movement count.
     """
 
-    method: Literal["shank-gyroscope", "angle-peak", "events"]
-    movement: Literal["walking", "exercise"] = "walking"
-    turns: bool = True
-    include_calibration: bool = False
-    event: Text | None = None  # which events of a recording that marks several kinds
-    overrides: Text | None = None  # a table that forces cycles in or out
+    method: Annotated[
+        Literal["shank-gyroscope", "angle-peak", "events"],
+        number(
+            "how cycles are found: the foot's contact in the shank's gyroscope (walking "
+            "only), peaks of the angle, or a file of event times for each trial"
+        ),
+    ]
+    movement: Annotated[
+        Literal["walking", "exercise"],
+        number(
+            "walking, or repetitions of any other kind, such as curls, squats or seated "
+            "extensions, which may begin and end at rest"
+        ),
+    ] = "walking"
+    turns: Annotated[bool, number("whether cycles in which the heading changes are left out")] = (
+        True
+    )
+    include_calibration: Annotated[
+        bool,
+        number(
+            "whether cycles that reach into neutral standing or the functional movement "
+            "count like others; otherwise they are dropped with that reason"
+        ),
+    ] = False
+    event: Annotated[
+        Text | None,
+        number(
+            "with events only: which kind of event, where a recording marks several "
+            "(`twinangle describe` lists them)"
+        ),
+    ] = None
+    overrides: Annotated[
+        Text | None, number("a CSV table in the study's folder that forces cycles in or out")
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -160,17 +251,47 @@ class AgreementSettings(Section):
     correlate below `least_correlation` are refused.
     """
 
-    confidence: Annotated[float, Field(gt=0, lt=1)] = 0.95
-    acceptable_deg: Positive | None = None
-    error_ratio: Positive | None = None
-    published_interval: bool = False
-    least_correlation: Annotated[float, Field(ge=-1, le=1)] = 0.75
+    confidence: Annotated[float, Field(gt=0, lt=1), number("level of every interval")] = 0.95
+    acceptable_deg: Annotated[
+        Positive | None,
+        measured(
+            "deg",
+            "the difference that would not change a decision: the researcher's own margin, "
+            "set before looking at the data; left out, nothing is tested against a margin",
+        ),
+    ] = None
+    error_ratio: Annotated[
+        Positive | None,
+        number(
+            "variance of the wearable's own error over that of the reference's, as known "
+            "from elsewhere; Deming's line needs it"
+        ),
+    ] = None
+    published_interval: Annotated[
+        bool,
+        number(
+            "give limits with the published interval of Zou (2013) as well, beside the "
+            "package's own"
+        ),
+    ] = False
+    least_correlation: Annotated[
+        float,
+        Field(ge=-1, le=1),
+        number(
+            "mean curves of the two instruments that correlate less are refused where the "
+            "reference spans 20° or more; lower it where so unlike a wearable is the "
+            "finding"
+        ),
+    ] = 0.75
 
 
 class ConditionSettings(Section):
     """`[conditions]`: the condition the others are compared with; the first one listed if None."""
 
-    against: Text | None = None
+    against: Annotated[
+        Text | None,
+        number("the condition the others are compared with; left out, the first one in the table"),
+    ] = None
 
 
 class ReportSettings(Section):
@@ -183,10 +304,26 @@ class ReportSettings(Section):
     those in pixels.
     """
 
-    traces: bool | None = None
-    figure_width_mm: tuple[float, ...] = Artwork().widths_mm
-    figure_formats: tuple[Text, ...] = Artwork().formats
-    dpi: int = Artwork().dpi
+    traces: Annotated[
+        bool | None,
+        number(
+            "whether both instruments' synchronised samples are written to "
+            "`tables/traces.parquet`; left out, those of recordings of up to two hours; it "
+            "changes no number"
+        ),
+    ] = None
+    figure_width_mm: Annotated[
+        tuple[float, ...],
+        measured(
+            "mm",
+            "widths in print of the figures in `paper/figures`, 80 to 200; empty, each has "
+            "the width it has in the report",
+        ),
+    ] = Artwork().widths_mm
+    figure_formats: Annotated[
+        tuple[Text, ...], number("formats of the figures in `paper/figures`")
+    ] = Artwork().formats
+    dpi: Annotated[int, measured("dots an inch", "of png and tiff, 150 to 1200")] = Artwork().dpi
 
     @model_validator(mode="after")
     def _known_artwork(self) -> Self:

@@ -44,6 +44,17 @@ def _of_condition(study: Study, condition: str) -> tuple[str, ...]:
 
 def _instruments(study: Study) -> str:
     margin = study.agreement.acceptable_deg
+    if study.parts:
+        names = {
+            kind: dict.fromkeys(getattr(part, kind) for part in study.parts if getattr(part, kind))
+            for kind in ("wearable", "reference")
+        }
+        said = [f"{kind}s {listing(names[kind])}" for kind in names if names[kind]]
+        return (
+            f"Several instruments: {'; '.join(said)}; "
+            + (NO_MARGIN if margin is None else f"margin ±{stated(margin)}°")
+            + "."
+        )
     reference = "no reference" if study.reference is None else f"reference {study.reference.kind}"
     return (
         f"Wearable {study.wearable.kind} by {listing(study.wearable.procedures)}; {reference}; "

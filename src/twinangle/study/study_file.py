@@ -1,45 +1,33 @@
-"""From `study.toml` to a `Study`: read whole, every fault listed at once."""
+"""A study as one frozen value: what its file and trials table describe."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Unpack, cast
-
-from pydantic import ValidationError
+from typing import Unpack
 
 from twinangle.card import Card, Shown
 from twinangle.errors import StudyError
-from twinangle.naming import listed, suggestion
+from twinangle.naming import listed
 from twinangle.options import Options
 from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
-from twinangle.study.calibration_table import read_calibration
 from twinangle.study.decisions import Standing
-from twinangle.study.file_names import file_name_warnings
-from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.from_arrays import AngleTrial, study_from_angles
-from twinangle.study.participant_codes import privacy_warnings
-from twinangle.study.reference_settings import AngleReference, Reference
-from twinangle.study.section import Section
-from twinangle.study.section_faults import SECTIONS, Faults, check_sections, read_section
+from twinangle.study.instruments import Part
+from twinangle.study.reference_settings import Reference
 from twinangle.study.settings import (
     AgreementSettings,
     ConditionSettings,
     CycleSettings,
     DailyLifeSettings,
     ReportSettings,
-    StudySection,
     SynchronisationSettings,
-    with_cycle_defaults,
 )
-from twinangle.study.study_text import key_lines, parsed, read_text
-from twinangle.study.table_text import inside_folder
-from twinangle.study.trial_row import Needs, Trial
-from twinangle.study.trials_table import read_trials
+from twinangle.study.trial_row import Trial
 from twinangle.study.varied import Changes, varied_study
-from twinangle.study.wearable_settings import InertialWearable, OrientationWearable, Wearable
+from twinangle.study.wearable_settings import Wearable
 
 # Of the sign patterns that are drawn where there are too many participants to try them all.
 SEED = 20
@@ -67,6 +55,7 @@ class Study(Shown):
     warnings: tuple[str, ...] = ()
     invented: bool = False  # no person was recorded
     decisions: tuple[Standing, ...] = ()  # of people, every one, with whether it counts
+    parts: tuple[Part, ...] = ()  # several wearables or references; the rest is of the first
 
     @property
     def options(self) -> Options:
@@ -76,9 +65,62 @@ class Study(Shown):
             margin_deg=self.agreement.acceptable_deg,
             error_ratio=self.agreement.error_ratio,
             published_interval=self.agreement.published_interval,
-            reference_sd_deg=getattr(self.reference, "accuracy_deg", None),
+            reference_sd_deg=self._reference_sd_deg,
             against=self.conditions.against,
             seed=SEED,
+        )
+
+    @property
+    def _reference_sd_deg(self) -> float | None:
+        """Accuracy of the reference; None where several are not equally accurate."""
+        several = [part.study for part in self.parts] or [self]
+        stated = {getattr(each.reference, "accuracy_deg", None) for each in several}
+        return stated.pop() if len(stated) == 1 else None
+
+    def rows_of(self, trial: Trial) -> tuple[tuple[Part, Trial], ...]:
+        """Return a trial as each wearable against each reference has it.
+
+        Decisions and exclusions of the trial hold for all of them.
+        """
+        if not self.parts:
+            return ((Part("", "", self), trial),)
+        places = [each.row for each in self.trials]
+        k = places.index(trial.row)
+        return tuple(
+            (
+                part,
+                replace(
+                    part.study.trials[k],
+                    exclude=trial.exclude or part.study.trials[k].exclude,
+                    by_hand=trial.by_hand,
+                ),
+            )
+            for part in self.parts
+        )
+
+    def require_one_pair(self, what: str) -> None:
+        """Refuse a study of several wearables or references, for what takes one of each.
+
+        Raises
+        ------
+        StudyError
+        """
+        if self.parts:
+            names = dict.fromkeys(n for part in self.parts for n in (part.wearable, part.reference))
+            raise StudyError(
+                f"{self.path}: {what} takes a study of one wearable and one reference, and this "
+                f"one has {listed(name for name in names if name)}. Write a study file of its own "
+                "for the pair you mean."
+            )
+
+    @property
+    def recording_keys(self) -> tuple[tuple[str, ...], ...]:
+        """What names each recording, with the wearable's name where there are several."""
+        names = dict.fromkeys(part.wearable for part in self.parts) or ("",)
+        return tuple(
+            (*trial.identity, name) if name else trial.identity
+            for trial in self.trials
+            for name in names
         )
 
     @property
@@ -160,179 +202,3 @@ class Study(Shown):
         from twinangle.study.shown import card_of_study  # it needs this class
 
         return card_of_study(self)
-
-
-def read_bare_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
-    """Read a study file and its trials table, without decisions, and check both whole.
-
-    Parameters
-    ----------
-    path : path
-        The study file, or the folder that holds `study.toml`.
-    allow_own_procedures : bool
-        Whether the file may name Python functions (``module:function``), which a run then calls.
-        A study file may come from somebody else, so that it may not unless this says so.
-
-    Returns
-    -------
-    Study
-        Settings with every default filled in, and the trials with resolved paths.
-
-    Raises
-    ------
-    StudyError
-        Every fault at once, one a line: file, line and key, or row and column; what was found;
-        what would be accepted.
-    """
-    path = Path(path)
-    path = path / "study.toml" if path.is_dir() else path
-    text = read_text(path)
-    data = with_cycle_defaults(parsed(text, path))
-    faults = Faults(path.name, key_lines(text))
-    check_sections(data, faults)
-    settings = {name: read_section(name, data, faults) for name in SECTIONS}
-    check_cycles(settings, faults)
-    if not allow_own_procedures:
-        _refuse_own_procedures(settings["wearable"], faults)
-    table, trials, in_table = _trials(path, settings, data)
-    check_condition(settings, trials, faults)
-    calibration = _calibration(path, settings, faults)
-    found = [*faults.sorted_texts(), *in_table]
-    if found:
-        raise StudyError(_message(path, found))
-    return replace(
-        _study(path, table, trials, settings),
-        calibration=calibration,
-        warnings=(*privacy_warnings(trials), *file_name_warnings(trials, path.parent)),
-    )
-
-
-def _message(path: Path, found: list[str]) -> str:
-    if len(found) == 1:
-        return found[0]
-    return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
-
-
-def check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
-    """Refuse a method of finding cycles that the wearable cannot serve."""
-    kind = getattr(settings["wearable"], "kind", None)
-    method = getattr(settings["cycles"], "method", None)
-    if kind == "angle" and method == "shank-gyroscope":
-        faults.add(
-            ("cycles", "method"),
-            "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
-            "gyroscope; accepted: 'angle-peak' or 'events'.",
-        )
-
-
-def _refuse_own_procedures(wearable: Section | None, faults: Faults) -> None:
-    """Refuse code that a study file names: nobody but the person who runs it may allow that."""
-    if not isinstance(wearable, InertialWearable | OrientationWearable):
-        return
-    for name in wearable.procedures:
-        if ":" in name:
-            faults.add(
-                ("wearable", "procedures"),
-                f"[wearable] `procedures` names {name!r}, a Python function, which a study file "
-                "alone may not have run. If you trust it, say --allow-own-procedures, or in "
-                "Python read_study(path, allow_own_procedures=True).",
-            )
-
-
-def _trials(
-    path: Path, settings: Mapping[str, Section | None], data: Mapping[str, Any]
-) -> tuple[Path | None, tuple[Trial, ...], list[str]]:
-    """Read the trials table, judged by the file's own words where a section is at fault."""
-
-    def raw(section: str, key: str) -> object:
-        values = data.get(section)
-        return values.get(key) if isinstance(values, dict) else None
-
-    name = raw("study", "trials")
-    if not isinstance(name, str) or not name.strip():
-        return None, (), []
-    files = _file_patterns(raw("wearable", "files"))
-    if files is None and raw("wearable", "files") is not None:
-        return None, (), []  # without the patterns no file's name is known
-    needs = Needs(
-        static=raw("wearable", "kind") in ("inertial", "orientation"),
-        reference="reference" in data,
-        events=raw("cycles", "method") == "events",
-        files=files,
-        kind=str(raw("wearable", "kind") or "angle"),
-        synchronisation=str(raw("synchronisation", "method") or "cross-correlation"),
-    )
-    try:
-        return *read_trials(path.parent, name, needs), []
-    except StudyError as error:
-        return None, (), str(error).split("\n")
-
-
-def _file_patterns(values: object) -> SensorFilePatterns | None:
-    """Return the patterns of `[wearable.files]`; None without them, or where they are at fault."""
-    try:
-        return SensorFilePatterns.model_validate(values) if values is not None else None
-    except ValidationError:
-        return None
-
-
-def _calibration(
-    path: Path, settings: dict[str, Section | None], faults: Faults
-) -> Calibration | None:
-    """Fit the reference's calibration file, and put its gain and offset into the settings."""
-    reference = settings["reference"]
-    if not isinstance(reference, AngleReference) or reference.calibration is None:
-        return None
-    name, keys = reference.calibration, ("reference", "calibration")
-    where = inside_folder(path.parent, name)
-    if where is None:
-        faults.add(keys, f"calibration {name!r} leaves the study folder; move it into the folder.")
-        return None
-    try:
-        fitted = read_calibration(where, name)
-    except StudyError as error:
-        faults.add(keys, str(error))
-        return None
-    fields = {"gain": fitted.gain, "offset": fitted.offset}
-    settings["reference"] = reference.model_copy(update=fields)
-    return fitted
-
-
-def check_condition(
-    settings: Mapping[str, Section | None], trials: tuple[Trial, ...], faults: Faults
-) -> None:
-    """Refuse to compare with a condition that no trial has."""
-    against = getattr(settings["conditions"], "against", None)
-    known = list(dict.fromkeys(trial.condition for trial in trials))
-    if trials and against is not None and against not in known:
-        faults.add(
-            ("conditions", "against"),
-            f"[conditions] `against` is {against!r}, which no trial has; "
-            f"accepted: {listed(known, last='or')}.{suggestion(against, known)}",
-        )
-
-
-def _study(
-    path: Path,
-    table: Path | None,
-    trials: tuple[Trial, ...],
-    settings: Mapping[str, Section | None],
-) -> Study:
-    study = cast(StudySection, settings["study"])
-    return Study(
-        title=study.title,
-        joint=study.joint,
-        invented=study.invented,
-        folder=path.parent,
-        path=path,
-        table=cast(Path, table),
-        trials=trials,
-        wearable=cast(Wearable, settings["wearable"]),
-        reference=cast("Reference | None", settings["reference"]),
-        synchronisation=cast(SynchronisationSettings, settings["synchronisation"]),
-        cycles=cast(CycleSettings, settings["cycles"]),
-        agreement=cast(AgreementSettings, settings["agreement"]),
-        conditions=cast(ConditionSettings, settings["conditions"]),
-        report=cast(ReportSettings, settings["report"]),
-        daily_life=cast(DailyLifeSettings, settings["daily_life"]),
-    )

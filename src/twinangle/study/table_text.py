@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from twinangle.errors import StudyError
 from twinangle.naming import holds_a_row, listed, nearest_first
+from twinangle.study.instruments import Header
 from twinangle.study.trial_row import (
     COLUMNS,
 )
@@ -24,9 +26,11 @@ class CellTable:
     delimiter: str
     head: int = 1  # the row of the column names
     faults: list[str] = field(default_factory=list)
+    spelt: Mapping[str, str] = field(default_factory=dict)  # how the file spells a column
 
     def add(self, row: int, column: str, text: str) -> None:
         """Note a fault in one cell."""
+        column = self.spelt.get(column, column)
         self.faults.append(f"{self.name}, row {row}, column {column!r}: {text}")
 
 
@@ -44,8 +48,13 @@ def inside_folder(folder: Path, name: str) -> Path | None:
         return None
 
 
-def read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) -> CellTable:
-    """Split the table into cells; what breaks its shape is raised at once."""
+def read_table(
+    folder: Path, path: Path, name: str, required: tuple[str, ...], seen: Header | None = None
+) -> CellTable:
+    """Split the table into cells; what breaks its shape is raised at once.
+
+    `seen` is how one of several instruments sees the columns.
+    """
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
@@ -64,6 +73,12 @@ def read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) -
     records = _records(lines, delimiter, name)
     header = [cell.strip() for cell in records[0][1]]
     table = CellTable(name, folder, header, [], delimiter, records[0][0])
+    if seen is not None:
+        table.columns = seen.columns(header)
+        table.spelt = {
+            plain: own for plain, own in seen.spelt.items() if own in header or plain not in header
+        }
+        table.faults += [f"{name}, row {table.head}: {text}" for text in seen.strange(header)]
     _check_header(table, records[0][0], required)
     for row, found in records[1:]:
         cells = _without_end(found, header)
@@ -72,7 +87,8 @@ def read_table(folder: Path, path: Path, name: str, required: tuple[str, ...]) -
                 f"{name}, row {row}: has {len(cells)} cells where the header has {len(header)}."
             )
         else:
-            table.rows.append((row, dict(zip(header, map(str.strip, cells), strict=True))))
+            found_cells = dict(zip(header, map(str.strip, cells), strict=True))
+            table.rows.append((row, found_cells if seen is None else seen.cells(found_cells)))
     return table
 
 
@@ -112,8 +128,8 @@ def _check_header(table: CellTable, row: int, required: tuple[str, ...]) -> None
         table.faults.append(f"{table.name}, row {row}: column {listed(twice)} occurs twice.")
     missing = [name for name in required if name not in table.columns]
     for name in missing:
-        found = listed(nearest_first(name, table.columns))
-        table.faults.append(f"{table.name}, row {row}: column {name!r} is missing; found {found}.")
+        found, said = listed(nearest_first(name, table.columns)), table.spelt.get(name, name)
+        table.faults.append(f"{table.name}, row {row}: column {said!r} is missing; found {found}.")
     for name in table.columns:
         if name.casefold() in COLUMNS and name not in COLUMNS:
             table.faults.append(

@@ -10,6 +10,7 @@ from twinangle.card import Shown
 from twinangle.signals.recording import Interval, MaskedStretch, Recording
 from twinangle.study.by_hand import ByHand
 from twinangle.study.file_pairs import SensorFilePatterns
+from twinangle.study.instruments import Header
 
 # What an identifier is when the table has no such column.
 IDENTIFIERS = {"participant": "", "session": "1", "condition": "all", "trial": "1", "side": ""}
@@ -85,7 +86,8 @@ class Trial(Shown):
     exclude: str
     covariates: Mapping[str, float | str]
     row: int
-    events: Path | None = None  # a file of event times, for cycles by "events"
+    # for cycles by "events": a file of event times, or the times themselves
+    events: Path | tuple[float, ...] | None = None
     # what is added to the distal sensor's clock to land on the proximal's; None where not given
     distal_lag_s: float | None = None
     # the joint's flexion in neutral standing; None where the study file's value holds
@@ -123,6 +125,8 @@ class Needs:
     files: SensorFilePatterns | None = None  # how the two sensors' files are called
     kind: str = "angle"  # of the wearable
     synchronisation: str = "cross-correlation"  # the method
+    planned: bool = False  # nothing is recorded yet: files, times and rows may be missing
+    seen: Header | None = None  # how one of several wearables or references sees the columns
 
     @property
     def columns(self) -> tuple[str, ...]:

@@ -49,7 +49,17 @@ def settings_of(study: Study, trial: Trial) -> Study:
 
 
 def own_settings_note(study: Study) -> str:
-    """Return a sentence on which recordings have settings of their own; empty where none has."""
+    """Return a sentence on which recordings have settings of their own; empty where none has.
+
+    Parameters
+    ----------
+    study : Study
+        As it was read.
+
+    Returns
+    -------
+    str
+    """
     analysed = [trial for trial in study.trials if not trial.exclude]
     given = {
         name: sum(getattr(trial, name) is not None for trial in analysed)

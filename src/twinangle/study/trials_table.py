@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import cast
 
@@ -37,6 +37,8 @@ from twinangle.study.trial_row import (
 )
 from twinangle.study.unknown_columns import faults_of_columns
 
+NOT_RECORDED = "no recording of "
+
 
 def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Trial, ...]]:
     """Read the trials table `name` in the study folder.
@@ -56,17 +58,50 @@ def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Tria
     path = inside_folder(folder, name)
     if path is None:
         raise StudyError(f"trials table {name!r} leaves the study folder; move it into the folder.")
-    table = read_table(folder, path, name, needs.columns)
+    if needs.planned and not written(path):
+        return path, ()
+    table = read_table(folder, path, name, needs.columns, needs.seen)
     _check_unknown(table, needs)
     kinds = _covariate_kinds(table, needs)
     trials = [_trial(table, row, cells, needs, kinds) for row, cells in table.rows]
     _check_identities(table, trials)
     _check_spellings(table, trials)
-    if not table.rows and not table.faults:
+    if not table.rows and not table.faults and not needs.planned:
         table.faults.append(f"{name}: has a header but no rows; a study needs one row a recording.")
     if table.faults:
         raise StudyError("\n".join(table.faults))
     return path, tuple(trials)
+
+
+def written(path: Path) -> bool:
+    """Return whether a trials table holds anything, its column names at least."""
+    try:
+        return path.exists() and bool(path.read_bytes().strip(b"\xef\xbb\xbf \t\r\n"))
+    except OSError:  # there is something, of which reading the table will tell
+        return True
+
+
+def rows_without_any(several: Iterable[Sequence[Trial]]) -> list[str]:
+    """Return a fault for each row that has a recording of none of several wearables."""
+    return [
+        f"row {rows[0].row}: names a file of none of the wearables; every trial that is analysed "
+        "needs one (or a reason in `exclude`)."
+        for rows in zip(*several, strict=True)
+        if all(row.exclude.startswith(NOT_RECORDED) for row in rows)
+    ]
+
+
+def _not_there(cells: Mapping[str, str], needs: Needs) -> str:
+    """Return why one of several instruments has no result of a row; empty where it may."""
+    seen = needs.seen
+    if seen is None:
+        return ""
+    if seen.wearable and not cells.get("wearable") and needs.files is None:
+        return f"{NOT_RECORDED}{seen.wearable}"
+    further = seen.reference and seen.reference != seen.every["reference"][0]
+    if further and not cells.get("reference"):
+        return f"{NOT_RECORDED}{seen.reference}"
+    return ""
 
 
 def _further(table: CellTable, needs: Needs) -> list[str]:
@@ -103,21 +138,22 @@ def _trial(
     table: CellTable, row: int, cells: Mapping[str, str], needs: Needs, kinds: Mapping[str, bool]
 ) -> Trial:
     """Check one row; a fault leaves a stand-in, which is never returned to the user."""
-    exclude = cells.get("exclude", "")
+    exclude = cells.get("exclude", "") or _not_there(cells, needs)
+    expected = not exclude and not needs.planned
     if not exclude:
         cells = without_open(table, row, cells, needs)
     names = {name: identifier(table, row, cells, name) for name in IDENTIFIERS}
     files = {
-        name: recording(table, row, cells, name, needs.files, must_exist=not exclude)
+        name: recording(table, row, cells, name, needs.files, must_exist=expected)
         if name in BY_SENSOR
-        else file_of(table, row, name, cells.get(name, ""), must_exist=not exclude)
+        else file_of(table, row, name, cells.get(name, ""), must_exist=expected)
         for name in FILES
     }
     times = {name: number_in(table, row, cells, name, "seconds") for name in TIMES}
     static = stretch(table, row, "static", files, times)
     functional = stretch(table, row, "functional", files, times)
     check_order(table, row, times["start_s"], times["end_s"])
-    if not exclude:
+    if expected:
         _check_needs(table, row, cells, needs)
     standing_deg = number_in(table, row, cells, STANDING, "degrees")
     lags = {name: number_in(table, row, cells, name, "seconds") for name in LAGS}

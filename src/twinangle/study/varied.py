@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypedDict, cast
 from twinangle.errors import StudyError
 from twinangle.naming import suggestion
 from twinangle.study.section_faults import Faults, read_section
+from twinangle.wording import listing
 
 if TYPE_CHECKING:
     from twinangle.study.section import Section
@@ -24,6 +25,7 @@ VARIED = (
     "report",
     "daily_life",
 )
+OF_INSTRUMENTS = ("wearable", "reference", "synchronisation", "cycles")
 FIXED = ("kind", "files", "calibration", "trials")  # these say what the files hold
 
 
@@ -74,13 +76,21 @@ def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:
         If a key is unknown, or a value is not accepted; every fault at once.
     """
     wanted = _by_section(study, changes)
+    own = [name for name in wanted if name in OF_INSTRUMENTS] if study.parts else []
+    if own:
+        raise StudyError(
+            f"the study has several wearables or references, so that keys of "
+            f"{listing(f'[{name}]' for name in own)} would be of one of them only; vary them in "
+            "the study file."
+        )
     faults = Faults("with_()", {})
     changed: dict[str, Any] = {
         name: _section(name, getattr(study, name), keys, faults) for name, keys in wanted.items()
     }
     texts = [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
     if not texts:
-        new = replace(study, **changed)
+        parts = tuple(replace(part, study=replace(part.study, **changed)) for part in study.parts)
+        new = replace(study, **changed, parts=parts)
         texts = _against_trials(new)
     if texts:
         raise StudyError("\n  ".join(["these settings cannot be taken:", *texts]))
@@ -144,19 +154,21 @@ def _plain(value: Any) -> Any:
 
 def _against_trials(study: Study) -> list[str]:
     """Return what the sections say against each other and against the trials."""
-    from twinangle.study.study_file import check_condition, check_cycles  # it needs this module
+    from twinangle.study.from_file import check_condition, check_cycles  # it needs this module
 
     faults = Faults("with_()", {})
     settings = {name: cast("Section | None", getattr(study, name)) for name in VARIED}
     check_cycles(settings, faults)
     check_condition(settings, study.trials, faults)
     if study.cycles.method == "events":
-        lacking = [
-            trial.row for trial in study.trials if trial.events is None and not trial.exclude
-        ]
+        lacking = [trial for trial in study.trials if trial.events is None and not trial.exclude]
         if lacking:
-            said = "is 'events', but no file of events is named in the trials table's row"
-            faults.add(("cycles", "method"), f"[cycles] `method` {said} {lacking[0]}.")
+            said = (
+                f"{lacking[0].label} has no `events_s`"
+                if study.in_memory
+                else f"no file of events is named in the trials table's row {lacking[0].row}"
+            )
+            faults.add(("cycles", "method"), f"[cycles] `method` is 'events', but {said}.")
     return [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
 
 

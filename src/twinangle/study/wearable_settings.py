@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
+from twinangle.declare import measured, number
 from twinangle.naming import listed
 from twinangle.study.file_pairs import SensorFilePatterns
 from twinangle.study.section import (
@@ -19,6 +20,7 @@ from twinangle.study.section import (
     Text,
     ThreeColumns,
 )
+from twinangle.under_test import JOIN
 
 
 class Clocked(Section):
@@ -27,9 +29,25 @@ class Clocked(Section):
     A file that carries its own rate needs neither.
     """
 
-    time: Text | None = None
-    time_unit: Literal["s", "ms", "us"] | None = None
-    rate_hz: Positive | None = None
+    time: Annotated[
+        Text | None,
+        number(
+            "column of times; may be left out where `rate_hz` is given or the file carries "
+            "its own clock"
+        ),
+    ] = None
+    time_unit: Annotated[
+        Literal["s", "ms", "us"] | None,
+        number("unit of the column `time`; left out, what the file declares, or seconds"),
+    ] = None
+    rate_hz: Annotated[
+        Positive | None,
+        measured(
+            "Hz",
+            "sampling rate; without `time` samples follow each other from 0 s; with it "
+            "that column counts samples, the first at 0 s",
+        ),
+    ] = None
 
     @model_validator(mode="after")
     def _check_time_unit(self) -> Self:
@@ -43,9 +61,13 @@ class Clocked(Section):
 class SensorColumns(Section):
     """The columns of one inertial sensor; the magnetometer may be left out."""
 
-    accelerometer: ThreeColumns
-    gyroscope: ThreeColumns
-    magnetometer: ThreeColumns | None = None
+    accelerometer: Annotated[
+        ThreeColumns, number("the three columns x, y, z of a right-handed frame")
+    ]
+    gyroscope: Annotated[ThreeColumns, number("the three columns x, y, z")]
+    magnetometer: Annotated[
+        ThreeColumns | None, number("the three columns x, y, z; for both sensors or for neither")
+    ] = None
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -56,15 +78,26 @@ class SensorColumns(Section):
 class SensorUnits(Section):
     """The units in the wearable's files; None where the file itself declares them."""
 
-    accelerometer: Literal["m/s^2", "g", "mg"] | None = None
-    gyroscope: Literal["rad/s", "deg/s"] | None = None
-    magnetometer: Literal["uT", "gauss", "normalised"] | None = None
+    accelerometer: Annotated[
+        Literal["m/s^2", "g", "mg"] | None,
+        number("unit of the accelerometers; must be given unless the files declare it"),
+    ] = None
+    gyroscope: Annotated[
+        Literal["rad/s", "deg/s"] | None,
+        number("unit of the gyroscopes; must be given unless the files declare it"),
+    ] = None
+    magnetometer: Annotated[
+        Literal["uT", "gauss", "normalised"] | None,
+        number("unit of the magnetometers; must be given unless the files declare it"),
+    ] = None
 
 
 class QuaternionColumns(Section):
     """The four columns of one segment's orientation, scalar first."""
 
-    quaternion: FourColumns
+    quaternion: Annotated[
+        FourColumns, number("the four columns w, x, y, z of the segment's orientation")
+    ]
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -75,9 +108,23 @@ class QuaternionColumns(Section):
 class CalibratedWearable(Clocked):
     """What wearables share whose angle is computed from two sensors: axis and neutral standing."""
 
-    axis_method: AxisMethod = "mean-rate"
-    standing_deg: float = 0.0
-    standing_from_reference: bool = False
+    axis_method: Annotated[
+        AxisMethod,
+        number(
+            "how the flexion axis is found in the functional movement: the mean angular "
+            "velocity, its principal component, or the axis that both segments' rates fit "
+            "best as a hinge"
+        ),
+    ] = "mean-rate"
+    standing_deg: Annotated[float, measured("deg", "the joint's flexion in neutral standing")] = 0.0
+    standing_from_reference: Annotated[
+        bool,
+        number(
+            "take the flexion in neutral standing from the reference's mean there, found "
+            "after synchronisation; offsets between the instruments then say nothing of "
+            "standing"
+        ),
+    ] = False
 
     @model_validator(mode="after")
     def _check_standing(self) -> Self:
@@ -89,13 +136,28 @@ class CalibratedWearable(Clocked):
 class InertialWearable(CalibratedWearable):
     """`[wearable]` of kind "inertial": raw signals of two sensors."""
 
-    kind: Literal["inertial"]
-    gyroscope_sample: Literal["instantaneous", "interval-mean"] = "instantaneous"
-    procedures: Names = ("kalman",)
-    proximal: SensorColumns
-    distal: SensorColumns
-    units: SensorUnits = SensorUnits()
-    files: SensorFilePatterns | None = None
+    kind: Annotated[Literal["inertial"], number("raw signals of two inertial sensors")]
+    gyroscope_sample: Annotated[
+        Literal["instantaneous", "interval-mean"],
+        number(
+            "what the device's rate at a sample stands for: that instant, or the mean over "
+            "the interval that ends there"
+        ),
+    ] = "instantaneous"
+    procedures: Annotated[
+        Names,
+        number(
+            'names of the procedures that make the angle, or `"module:function"`, which '
+            "runs only with `--allow-own-procedures`"
+        ),
+    ] = ("kalman",)
+    proximal: Annotated[SensorColumns, number("columns of the sensor on the thigh or upper arm")]
+    distal: Annotated[SensorColumns, number("columns of the sensor on the shank or forearm")]
+    units: Annotated[SensorUnits, number("the units in the files")] = SensorUnits()
+    files: Annotated[
+        SensorFilePatterns | None,
+        number("how the two files are called, where each sensor has its own"),
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -114,11 +176,20 @@ class InertialWearable(CalibratedWearable):
 class OrientationWearable(CalibratedWearable):
     """`[wearable]` of kind "orientation": quaternions of the two segments, sensor to earth."""
 
-    kind: Literal["orientation"]
-    procedures: Names = ("orientation",)
-    proximal: QuaternionColumns
-    distal: QuaternionColumns
-    files: SensorFilePatterns | None = None
+    kind: Annotated[
+        Literal["orientation"], number("quaternions of the two segments, sensor to earth")
+    ]
+    procedures: Annotated[Names, number("`orientation`, or procedures of your own")] = (
+        "orientation",
+    )
+    proximal: Annotated[
+        QuaternionColumns, number("columns of the sensor on the thigh or upper arm")
+    ]
+    distal: Annotated[QuaternionColumns, number("columns of the sensor on the shank or forearm")]
+    files: Annotated[
+        SensorFilePatterns | None,
+        number("how the two files are called, where each sensor has its own"),
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -135,17 +206,23 @@ class OrientationWearable(CalibratedWearable):
 class AngleWearable(Clocked):
     """`[wearable]` of kind "angle": one ready-made angle, or one a procedure under test."""
 
-    kind: Literal["angle"]
-    angle: Text | None = None
-    angles: Mapping[str, Text] | None = None
-    unit: Literal["deg", "rad"] = "deg"
-    offset: float = 0.0
-    sign: Sign = 1
+    kind: Annotated[Literal["angle"], number("an angle that the device or other software computed")]
+    angle: Annotated[Text | None, number("the column of the angle; or `angles`")] = None
+    angles: Annotated[
+        Mapping[str, Text] | None,
+        number('a column for each procedure under test, `{ name = "column" }`; or `angle`'),
+    ] = None
+    unit: Annotated[Literal["deg", "rad"], number("unit of the columns")] = "deg"
+    offset: Annotated[float, measured("deg", "added to the angle, in the file's own sign")] = 0.0
+    sign: Annotated[Sign, number("-1 where flexion is negative in the file")] = 1
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if (self.angle is None) == (not self.angles):
             raise ValueError('needs either `angle = "column"` or `angles = { name = "column" }`')
+        for name in self.angles or ():
+            if JOIN in name:
+                raise ValueError(f"has {JOIN!r} in {name!r}, which parts names in the results")
         return self
 
     @property
@@ -181,6 +258,15 @@ def merged_columns(
 
     The channel `acc_x` of the proximal sensor's file is "proximal acc_x" there. Settings of a
     study with both sensors in one file are returned as they are.
+
+    Parameters
+    ----------
+    wearable : InertialWearable or OrientationWearable
+        The study file's section.
+
+    Returns
+    -------
+    InertialWearable or OrientationWearable
     """
     if wearable.files is None:
         return wearable

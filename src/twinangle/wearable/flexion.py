@@ -72,6 +72,16 @@ class FunctionalAxis:
 def relative_orientation(pair: OrientationPair) -> Array:
     """Return ``q_rel = q_p⁻¹ q_d``, (n, 4): the distal sensor as the proximal one sees it.
 
+    Parameters
+    ----------
+    pair : OrientationPair
+        Both sensors' orientations on one clock.
+
+    Returns
+    -------
+    array, shape (n, 4)
+        Unit quaternions.
+
     Raises
     ------
     ValueError
@@ -92,7 +102,20 @@ def relative_orientation(pair: OrientationPair) -> Array:
 
 
 def relative_rate(relative: Array, rate_hz: float) -> Array:
-    """Return the joint's angular velocity in the distal frame, rad/s, (n, 3); NaN beside gaps."""
+    """Return the joint's angular velocity in the distal frame, rad/s, (n, 3); NaN beside gaps.
+
+    Parameters
+    ----------
+    relative : array, shape (n, 4)
+        The distal sensor as the proximal one sees it, unit quaternions.
+    rate_hz : float
+        Samples a second.
+
+    Returns
+    -------
+    array, shape (n, 3)
+        In rad/s.
+    """
     return quaternions.body_rate(relative, rate_hz)
 
 
@@ -130,7 +153,20 @@ def neutral_orientation(relative: Array) -> NeutralStanding:
 
 
 def joint_rotation(relative: Array, neutral: NeutralStanding) -> Array:
-    """Return ``q_j = q_0⁻¹ q_rel``, (n, 4): the joint's rotation away from neutral standing."""
+    """Return ``q_j = q_0⁻¹ q_rel``, (n, 4): the joint's rotation away from neutral standing.
+
+    Parameters
+    ----------
+    relative : array, shape (n, 4)
+        The distal sensor as the proximal one sees it, unit quaternions.
+    neutral : NeutralStanding
+        The same in neutral standing.
+
+    Returns
+    -------
+    array, shape (n, 4)
+        Unit quaternions.
+    """
     return quaternions.multiply(quaternions.conjugate(np.array(neutral.quaternion)), relative)
 
 
@@ -201,6 +237,11 @@ def project_flexion(rotation: Array, axis: Array) -> Array:
     axis : (3,) array
         Flexion axis, unit, in the distal frame at neutral; flexion is a positive turn about it.
 
+    Returns
+    -------
+    array, shape (n,)
+        In degrees.
+
     References
     ----------
     The twist of a swing-twist decomposition: Dobrowolski (2015). arXiv:1506.05481.
@@ -214,6 +255,18 @@ def residual_angle(rotation: Array, axis: Array) -> Array:
 
     The angle of what is left of the joint's rotation after the flexion about `axis` is taken
     out: ``2 acos √(q_w² + (q_v·a)²)``, written with atan2 so that small angles keep their digits.
+
+    Parameters
+    ----------
+    rotation : array, shape (n, 4)
+        Joint rotation away from neutral, unit quaternions.
+    axis : array, shape (3,)
+        Flexion axis, unit.
+
+    Returns
+    -------
+    array, shape (n,)
+        In degrees.
     """
     along = rotation[:, 1:] @ np.asarray(axis)
     across = np.linalg.norm(rotation[:, 1:] - along[:, None] * np.asarray(axis), axis=1)

@@ -80,6 +80,17 @@ def kalman_forward(
     No orientation rests on later samples, but for the start: the first half second when the sensor
     is at rest, else the first 5 s (`KalmanParameters.start_window_s`). Parameters, returned value
     and errors are those of `kalman`.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        Raw signals.
+    parameters : KalmanParameters, optional
+        As of `kalman`.
+
+    Returns
+    -------
+    OrientationRecording
     """
     from twinangle.wearable.kalman.estimate import forward  # the compiler is slow to import
 
@@ -91,6 +102,15 @@ def vqf_offline(sensor: InertialRecording) -> OrientationRecording:
 
     Laidig & Seel 2023, Inf Fusion 91:187, with the library's default settings. Gaps, returned value
     and errors are those of `kalman`.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        Raw signals.
+
+    Returns
+    -------
+    OrientationRecording
     """
     return _run_library(_library_offline, sensor)
 
@@ -100,6 +120,15 @@ def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
 
     Laidig & Seel 2023, Inf Fusion 91:187, with the library's default settings. Gaps, returned value
     and errors are those of `kalman`.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        Raw signals.
+
+    Returns
+    -------
+    OrientationRecording
     """
     return _run_library(_library_forward, sensor)
 

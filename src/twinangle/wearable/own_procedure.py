@@ -41,7 +41,12 @@ OwnProcedure = Callable[[WearableTrial], Any]
 
 
 def registered_procedures() -> tuple[str, ...]:
-    """Return the names in the entry-point group, sorted."""
+    """Return the names in the entry-point group, sorted.
+
+    Returns
+    -------
+    tuple of str
+    """
     return tuple(sorted(point.name for point in entry_points(group=ENTRY_POINT_GROUP)))
 
 

@@ -48,6 +48,18 @@ def sensor_warnings(pair: SensorPair, *, magnetometer_unit: str | None = "uT") -
 
     A median magnetic norm outside 22 to 67 µT, the range of the Earth's field at its surface,
     is a disturbed place, an uncalibrated sensor or a wrong unit.
+
+    Parameters
+    ----------
+    pair : SensorPair
+        Raw signals of both sensors.
+    magnetometer_unit : str, optional
+        "uT", or another unit, of which nothing is known; None without magnetometers.
+
+    Returns
+    -------
+    tuple of str
+        Empty where nothing is odd.
     """
     if magnetometer_unit == "normalised":
         return ()

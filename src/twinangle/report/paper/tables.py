@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from twinangle.plotting.budget import PARTS
 from twinangle.report.paper.rounded import alone, mean_and_sd, with_ends
-from twinangle.results import StudyResults, TrialResult, given, named
+from twinangle.results import Absent, StudyResults, TrialResult, given, named
 from twinangle.results.answer import answer_of
 from twinangle.results.covariates import covariate_summaries
 from twinangle.results.grouping import Naming, distinct, worked_recordings
+from twinangle.results.session_words import MAIN_FORM
 from twinangle.wording import NO_MARGIN, NOTHING, quantity_name, stated
 
 WHERE = ("Condition", "Procedure")
@@ -297,6 +298,32 @@ def _budget(results: StudyResults) -> PaperTable:
     )  # fmt: skip
 
 
+def _sessions(results: StudyResults) -> PaperTable:
+    """Return test and retest over sessions: intraclass correlation and errors of measurement."""
+    rows = [
+        (
+            *key[1::-1],
+            quantity_name(key[2]),
+            found.instrument,
+            f"{len(found.people)} / {len(found.columns)}",
+            with_ends(found.form(MAIN_FORM).value, found.form(MAIN_FORM).value_ci, ""),
+            with_ends(found.error.sem, found.error.sem_ci),
+            with_ends(found.error.mdc, found.error.mdc_ci),
+            with_ends(found.error.sem_agreement, found.error.sem_agreement_ci),
+        )
+        for key, found in named(results.reliability)
+        if found.design == "sessions" and not isinstance(found.error, Absent)
+    ]
+    return PaperTable(
+        "sessions", "Test and retest over sessions, in degrees",
+        (*WHERE, "Quantity", "Values of", "n", MAIN_FORM, "SEM", "Detectable change",
+         "SEM with shift"), tuple(rows), 4,
+        ((f"n: participants / sessions. {MAIN_FORM}: two-way random effects, absolute agreement, "
+         "single measurement. SEM: standard error of measurement, without and with the shift "
+         f"between sessions. In brackets: {results.options.level} intervals over participants."),),
+    )  # fmt: skip
+
+
 def _sensitivity(results: StudyResults) -> PaperTable:
     """Return bias and limits without each participant in turn, main procedure and condition."""
     answer = answer_of(results)
@@ -337,5 +364,6 @@ TABLES: Sequence[Callable[[StudyResults], PaperTable]] = (
     _conditions,
     _procedures,
     _budget,
+    _sessions,
     _sensitivity,
 )

@@ -15,6 +15,7 @@ from twinangle.report.paper.bibliography import numbered, reference_list
 from twinangle.report.paper.rounded import alone, degrees_with_ends, with_ends
 from twinangle.results import Absent, StudyResults, given, named
 from twinangle.results.answer import answer_of
+from twinangle.results.session_words import MAIN_FORM
 from twinangle.wording import count, listing, quantity_name, stated
 
 LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "vqf")
@@ -87,6 +88,7 @@ def results_document(results: StudyResults) -> str:
         ("Mean curves and variability", _curves(results)),
         ("Conditions", _conditions(results)),
         ("Procedures", _procedures(results)),
+        ("Test and retest", _sessions(results)),
         ("Error budget", _budget(results)),
         ("Sensitivity", _sensitivity(results)),
     )
@@ -185,6 +187,23 @@ def _conditions(results: StudyResults) -> list[str]:
         for (procedure, _, quantity), item in named(results.conditions)
         if quantity == "wearable_sd_deg"
     ]
+
+
+def _sessions(results: StudyResults) -> list[str]:
+    said = []
+    for (procedure, condition, quantity), found in named(results.reliability):
+        if found.design != "sessions" or isinstance(found.error, Absent):
+            continue
+        icc, error = found.form(MAIN_FORM), found.error
+        said.append(
+            f"{quantity_name(quantity)} ({_where(condition, procedure)}; the {found.instrument}; "
+            f"{count(len(found.people), 'participant')}, {count(len(found.columns), 'session')}): "
+            f"standard error of measurement {degrees_with_ends(error.sem, error.sem_ci)}, minimal "
+            f"detectable change {degrees_with_ends(error.mdc, error.mdc_ci)}, {MAIN_FORM} (two-way "
+            "random effects, absolute agreement, single measurement) "
+            f"{with_ends(icc.value, icc.value_ci, '')}."
+        )
+    return said
 
 
 def _procedures(results: StudyResults) -> list[str]:

@@ -14,8 +14,16 @@ from functools import cache
 from types import NoneType
 from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
-from twinangle.declare import DATA, DATA_SQUARED, NUMBER, Declared, declared, key_of
-from twinangle.results.model import StudyResults
+from twinangle.declare import (
+    DATA,
+    DATA_SQUARED,
+    NUMBER,
+    UNDER_TEST,
+    Declared,
+    declared,
+    key_of,
+)
+from twinangle.results.model import StudyResults, TrialResult
 
 Row = TypeVar("Row")
 Interval = tuple[float, float]
@@ -24,6 +32,11 @@ NO_INTERVAL: Interval = (NAN, NAN)
 DATA_UNIT = "deg"
 KINDS = {str: "string", float: "number", int: "integer", bool: "boolean"}
 ENDS = ("low", "high")
+PARTS = ("wearable", "procedure", "reference_name")
+_PART_MEANINGS = {
+    "wearable": "name of the wearable",
+    "reference_name": "name of the reference that it is held against",
+}
 SHOWN = {DATA: DATA_UNIT, DATA_SQUARED: f"{DATA_UNIT}2", NUMBER: "1", "hz": "Hz"}
 
 
@@ -46,6 +59,10 @@ class Column:
         The row's field.
     end : int or None
         0 and 1 for the two ends of an interval.
+    part : int or None
+        Which part of a name that is made of several.
+    further : bool
+        Whether the column is there only where a study has several of what it names.
     """
 
     name: str
@@ -54,10 +71,14 @@ class Column:
     meaning: str
     field: str
     end: int | None = None
+    part: int | None = None
+    further: bool = False
 
     def of(self, row: Any) -> Any:
         """Return the cell of a row."""
         value = getattr(row, self.field)
+        if self.part is not None:
+            return UNDER_TEST.split(value)[self.part]
         return value if self.end is None else value[self.end]
 
 
@@ -72,13 +93,29 @@ class Table:
 
     @property
     def columns(self) -> tuple[Column, ...]:
-        """The columns, in order."""
+        """The columns that every study has, in order."""
         return columns_of(self.row)
+
+    def columns_in(self, results: StudyResults) -> tuple[Column, ...]:
+        """Return the columns, in order, with those that a study of several instruments needs."""
+        return columns_of(self.row, further_columns(results.trials))
+
+
+def further_columns(trials: Iterable[TrialResult]) -> frozenset[str]:
+    """Return the names of the further columns that trials need: of several instruments."""
+    named = [UNDER_TEST.split(trial.procedure) for trial in trials]
+    return frozenset(
+        name
+        for k, name in enumerate(PARTS)
+        if name != "procedure" and any(parts[k] for parts in named)
+    )
 
 
 @cache
-def columns_of(row: type) -> tuple[Column, ...]:
+def columns_of(row: type, further: frozenset[str] = frozenset()) -> tuple[Column, ...]:
     """Return the columns of a kind of row, in the order of its fields.
+
+    `further` names those of a study of several instruments that are to be among them.
 
     Raises
     ------
@@ -87,7 +124,8 @@ def columns_of(row: type) -> tuple[Column, ...]:
     """
     fields = declared(row)
     own_unit = any(item.name == "unit" for item in fields)
-    found = [column for item in fields for column in _columns(item)]
+    every = [column for item in fields for column in _columns(item)]
+    found = [one for one in every if not one.further or one.name in further]
     if own_unit:
         found = [
             replace(one, unit="column unit")
@@ -109,13 +147,20 @@ def _columns(item: Declared) -> Iterator[Column]:
             side = ("lower", "upper")[k]
             yield Column(name, "number", shown, f"{side} end of {meaning}", item.name, k)
         return
+    if item.joined is not None:
+        for k, name in enumerate(PARTS):
+            said = meaning if name == item.name else _PART_MEANINGS[name]
+            yield Column(name, "string", "", said, item.name, None, k, name != item.name)
+        return
     hint = str if get_origin(item.hint) is Literal else item.hint
     kinds = [each for each in get_args(hint) if each is not NoneType] or [hint]
     if len(kinds) != 1 or kinds[0] not in KINDS:
         raise TypeError(f"the column `{item.name}` cannot hold a {item.hint}.")
     kind = KINDS[kinds[0]]
     shown = shown if kind in ("number", "integer") else ""
-    yield Column(key_of(item.name, unit, DATA_UNIT), kind, shown, meaning, item.name)
+    further = item.where_given is not None
+    name = key_of(item.name, unit, DATA_UNIT)
+    yield Column(name, kind, shown, meaning, item.name, further=further)
 
 
 def row_kind(name: str, base: type, result: type, fields: str) -> type[Any]:

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from twinangle.declare import data, measured, number
 from twinangle.results.model import TrialResult
-from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.columns import Column, columns_of, further_columns
 from twinangle.results.tables.identity import OfTrial
 from twinangle.results.tables.parquet import arrow_table, row_groups, write_parquet
 from twinangle.signals.recording import CycleSet, PairedAngles
@@ -63,22 +63,26 @@ class TraceSample(OfTrial):
 
 def cycle_tables(trials: Iterable[TrialResult]) -> Iterator[pa.Table]:
     """Yield the rows of each trial that has cycles."""
-    for trial in trials:
+    held = list(trials)
+    columns = columns_of(CyclePoint, further_columns(held))
+    for trial in held:
         if trial.cycles is not None:
-            yield _cycle_table(_identity(trial), trial.cycles)
+            yield _cycle_table(columns, _identity(trial, columns), trial.cycles)
 
 
-def _cycle_table(identity: dict[str, Any], cycles: CycleSet) -> pa.Table:
+def _cycle_table(
+    columns: tuple[Column, ...], identity: dict[str, Any], cycles: CycleSet
+) -> pa.Table:
     n, points = cycles.wearable_deg.shape
     whole = identity | {
         "method": cycles.method,
         "warnings": json.dumps(cycles.warnings, ensure_ascii=False),
     }
     if not n:  # a row for what is said of the trial's cycles, though there are none
-        empty: dict[str, Any] = dict.fromkeys(column.name for column in columns_of(CyclePoint))
+        empty: dict[str, Any] = dict.fromkeys(column.name for column in columns)
         if cycles.reference_deg is not None:  # there is a reference, it has no value
             empty["reference_deg"] = float("nan")
-        return arrow_table(columns_of(CyclePoint), empty | whole, 1)
+        return arrow_table(columns, empty | whole, 1)
     values = {
         "cycle": np.repeat(np.arange(n), points),
         "bout": np.repeat(cycles.bout, points) if cycles.bout.size else None,
@@ -90,7 +94,7 @@ def _cycle_table(identity: dict[str, Any], cycles: CycleSet) -> pa.Table:
         "wearable_deg": cycles.wearable_deg.ravel(),
         "reference_deg": None if cycles.reference_deg is None else cycles.reference_deg.ravel(),
     }
-    return arrow_table(columns_of(CyclePoint), whole | values, n * points)
+    return arrow_table(columns, whole | values, n * points)
 
 
 def trace_tables(trials: Iterable[TrialResult], wanted: bool | None) -> Iterator[pa.Table]:
@@ -103,23 +107,27 @@ def trace_tables(trials: Iterable[TrialResult], wanted: bool | None) -> Iterator
     wanted : bool or None
         `traces` of the study file; None takes recordings up to `LONGEST_S`.
     """
-    for trial in trials:
+    held = list(trials)
+    columns = columns_of(TraceSample, further_columns(held))
+    for trial in held:
         if (
             trial.paired is not None
             and trial.paired.wearable_deg.size
             and (not is_long(trial) if wanted is None else wanted)
         ):
-            yield _trace_table(_identity(trial), trial.paired)
+            yield _trace_table(columns, _identity(trial, columns), trial.paired)
 
 
-def _trace_table(identity: dict[str, Any], paired: PairedAngles) -> pa.Table:
+def _trace_table(
+    columns: tuple[Column, ...], identity: dict[str, Any], paired: PairedAngles
+) -> pa.Table:
     values = {
         "time_s": paired.time_s,
         "wearable_deg": paired.wearable_deg,
         "reference_deg": paired.reference_deg,
         "rate_hz": float(paired.rate_hz),
     }
-    return arrow_table(columns_of(TraceSample), identity | values, paired.wearable_deg.size)
+    return arrow_table(columns, identity | values, paired.wearable_deg.size)
 
 
 def is_long(trial: TrialResult) -> bool:
@@ -130,10 +138,11 @@ def is_long(trial: TrialResult) -> bool:
 
 def write_trace_part(trials: Sequence[TrialResult], path: Path, wanted: bool | None) -> None:
     """Write the traces of one recording into a file of their own, for :func:`merge_trace_parts`."""
-    write_parquet(path, columns_of(TraceSample), trace_tables(trials, wanted))
+    columns = columns_of(TraceSample, further_columns(trials))
+    write_parquet(path, columns, trace_tables(trials, wanted))
 
 
-def merge_trace_parts(parts: Iterable[Path], path: Path) -> bool:
+def merge_trace_parts(parts: Iterable[Path], path: Path, columns: tuple[Column, ...]) -> bool:
     """Put the parts that exist into one file, in the order given, each removed when it is in.
 
     Returns
@@ -141,7 +150,7 @@ def merge_trace_parts(parts: Iterable[Path], path: Path) -> bool:
     bool
         Whether there was any; the bytes are those of one process that writes all.
     """
-    return write_parquet(path, columns_of(TraceSample), _groups_of(parts))
+    return write_parquet(path, columns, _groups_of(parts))
 
 
 def _groups_of(parts: Iterable[Path]) -> Iterator[pa.Table]:
@@ -151,5 +160,5 @@ def _groups_of(parts: Iterable[Path]) -> Iterator[pa.Table]:
             part.unlink()
 
 
-def _identity(trial: TrialResult) -> dict[str, Any]:
-    return {name: getattr(trial, name) for name in IDENTITY}
+def _identity(trial: TrialResult, columns: tuple[Column, ...]) -> dict[str, Any]:
+    return {one.name: one.of(trial) for one in columns if one.field in IDENTITY}

@@ -13,7 +13,7 @@ import pyarrow as pa
 
 from twinangle.cycles.normalise import CYCLE_PERCENT
 from twinangle.errors import StudyError
-from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.columns import PARTS, columns_of
 from twinangle.results.tables.curves import (
     CYCLES,
     IDENTITY,
@@ -23,9 +23,11 @@ from twinangle.results.tables.curves import (
 )
 from twinangle.results.tables.parquet import row_groups, schema_of
 from twinangle.signals.recording import CycleSet, PairedAngles
+from twinangle.under_test import under_test
 
 Key = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 Value = TypeVar("Value")
+_NAMES = (*IDENTITY, *PARTS)
 
 
 def read_cycles(folder: str | Path) -> dict[Key, CycleSet]:
@@ -87,9 +89,10 @@ def _trials(path: Path, row: type) -> Iterator[tuple[Key, pa.Table]]:
 
 def _groups(path: Path, row: type) -> Iterator[pa.Table]:
     """Yield the row groups; what is no Parquet file or has other columns is the user's error."""
-    expected = schema_of(columns_of(row))
     try:
         for group in row_groups(path):
+            further = frozenset(PARTS) & set(group.schema.names)
+            expected = schema_of(columns_of(row, further))
             if not group.schema.equals(expected):
                 raise StudyError(
                     f"{path}: has the columns {', '.join(group.schema.names)}; expected those of "
@@ -101,7 +104,9 @@ def _groups(path: Path, row: type) -> Iterator[pa.Table]:
 
 
 def _key(group: pa.Table) -> Key:
-    return tuple(group[name][0].as_py() for name in IDENTITY)
+    named = {name: group[name][0].as_py() for name in group.schema.names if name in _NAMES}
+    named["procedure"] = under_test(*(named.get(part, "") for part in PARTS))
+    return tuple(named[name] for name in IDENTITY)
 
 
 def _cycle_set(table: pa.Table) -> CycleSet:

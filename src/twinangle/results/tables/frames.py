@@ -12,7 +12,7 @@ from twinangle.card import Card, Shown
 from twinangle.naming import suggestion
 from twinangle.results.tables.columns import Column, Table
 from twinangle.results.tables.curves import cycle_tables, trace_tables
-from twinangle.results.tables.writing import TABLES
+from twinangle.results.tables.writing import tables_of
 
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
@@ -21,7 +21,6 @@ POINTS = {
     "cycle_points": "curves of every cycle found, a point a row (tables/cycles.parquet)",
     "traces": "both instruments on one clock, a sample a row (tables/traces.parquet)",
 }
-_TABLES: dict[str, Table] = {table.name: table for table in TABLES}
 _MISSING = {"string": "", "integer": pd.NA, "boolean": pd.NA, "number": float("nan")}
 
 
@@ -53,19 +52,24 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
             return _joined(cycle_tables(self._results.trials))
         if name == "traces":
             return _joined(trace_tables(self._results.trials, wanted=True))
-        if name not in _TABLES:
+        tables = self._tables
+        if name not in tables:
             raise KeyError(
                 f"there is no table {name!r}.{suggestion(name, list(self))} "
                 f"Tables: {', '.join(self)}."
             )
-        table = _TABLES[name]
-        return _framed(table.columns, table.rows(self._results))
+        table = tables[name]
+        return _framed(table.columns_in(self._results), table.rows(self._results))
+
+    @property
+    def _tables(self) -> dict[str, Table]:
+        return {table.name: table for table in tables_of(self._results)}
 
     def __iter__(self) -> Iterator[str]:
-        yield from (*_TABLES, *POINTS)
+        yield from (*self._tables, *POINTS)
 
     def __len__(self) -> int:
-        return len(_TABLES) + len(POINTS)
+        return len(self._tables) + len(POINTS)
 
     @property
     def trials(self) -> pd.DataFrame:
@@ -98,7 +102,7 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
         return self["warnings"]
 
     def _card(self) -> Card:
-        rows = [(name, table.meaning) for name, table in _TABLES.items()]
+        rows = [(name, table.meaning) for name, table in self._tables.items()]
         said = f"{len(self)} tables: {', '.join(self)}."
         return Card("Frames", (said,), ("table", "rows"), (*rows, *POINTS.items()))
 

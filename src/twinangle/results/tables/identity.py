@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from twinangle.declare import number
+from twinangle.declare import UNDER_TEST, WhereGiven, number
 from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Pooled, given
 from twinangle.results.tables.columns import row_of
@@ -24,17 +24,24 @@ class OfRecording:
 
 
 @dataclass(frozen=True, slots=True)
+class OfWearable(OfRecording):
+    """Names one wearable of a recording, whatever the procedure."""
+
+    wearable: Annotated[str, number("name of the wearable"), WhereGiven()]
+
+
+@dataclass(frozen=True, slots=True)
 class OfTrial(OfRecording):
     """Names one recording under one procedure."""
 
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
 
 
 @dataclass(frozen=True, slots=True)
 class OfCondition:
     """Names the trials of one condition under one procedure."""
 
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     condition: Annotated[str, number("condition, as the trials table names it")]
 
 
@@ -49,7 +56,7 @@ class OfQuantity(OfCondition):
 class OfComparison:
     """Names one quantity compared between conditions under one procedure."""
 
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     quantity: Annotated[str, number("what is compared")]
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from twinangle.results.grouping import trial_groups
 from twinangle.results.model import StudyResults, TrialResult
 from twinangle.results.sensors_found import SensorRecord
 from twinangle.signals.recording import Array
@@ -16,17 +17,24 @@ SEGMENTS = ("proximal", "distal")
 
 
 def fields_by_condition(results: StudyResults) -> list[dict[str, Any]]:
-    """Return one row a condition and sensor, over the recordings that tell of the field.
+    """Return one row a condition, wearable and sensor, over the recordings that tell of the field.
 
     Shares are means over recordings with the smallest and largest beside them, deviations root
     mean squares over recordings, and `error_correlation` the mean, over the `n_with_reference`
     recordings that have one, of the rank correlation between the field's deviation and the error.
     """
     return [
-        {"condition": condition, "segment": segment} | _summary(records)
+        {"condition": condition, "wearable": wearable, "segment": segment} | _summary(records)
         for condition in _conditions(results)
+        for wearable in dict.fromkeys(trial.wearable for trial in results.trials)
         for segment in SEGMENTS
-        if (records := [one for _, one in _records(results, condition, segment)])
+        if (
+            records := [
+                one
+                for trial, one in _records(results, condition, segment)
+                if trial.wearable == wearable
+            ]
+        )
     ]
 
 
@@ -67,12 +75,8 @@ def _records(
 
 def _main_results(results: StudyResults) -> Iterator[TrialResult]:
     """Yield one result a recording, for sensors do not depend on the procedure: the first good."""
-    recordings: dict[tuple[str, ...], list[TrialResult]] = {}
-    for trial in results.trials:
-        key = (trial.participant, trial.session, trial.condition, trial.trial, trial.side)
-        recordings.setdefault(key, []).append(trial)
-    for several in recordings.values():
-        yield next((trial for trial in several if trial.status == "ok"), several[0])
+    for group in trial_groups(results):
+        yield group.main
 
 
 def _summary(records: list[SensorRecord]) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.conditions_adjusted import AdjustedRatio
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.pooled_variability import PooledVariability
-from twinangle.declare import data, measured, number, squared
+from twinangle.declare import UNDER_TEST, data, measured, number, squared
 from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Absent, absences, given
 from twinangle.results.serialise import topic_fields
@@ -96,7 +96,7 @@ class StandingRow:
     """One procedure's place among the procedures on the same trials."""
 
     condition: Annotated[str, number("condition, as the trials table names it")]
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     rank: Annotated[int, number("place, 1 is best; procedures that cannot be told apart share it")]
     mean: Annotated[float, data("mean over participants of the RMS of demeaned curves")]
     tied_with: Annotated[str, number("procedures that share the rank, with commas")]
@@ -163,7 +163,7 @@ class ReliabilityRow:
     design: Annotated[str, number("both instruments, sessions or trials of one session")]
     instrument: Annotated[str, number("whose values: both, wearable or reference")]
     statistic: Annotated[str, number("form of the intraclass correlation, sem, mdc, concordance")]
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     condition: Annotated[str, number("condition, as the trials table names it")]
     quantity: Annotated[str, number("what is compared")]
     columns: Annotated[str, number("the columns of the design, with commas")]
@@ -181,7 +181,8 @@ class ReliabilityRow:
 _ERRORS = {
     "sem": "standard error of measurement, consistency",
     "sem_agreement": "standard error of measurement, agreement",
-    "mdc": "minimal detectable change",
+    "mdc": "minimal detectable change, consistency",
+    "mdc_agreement": "minimal detectable change, agreement",
 }
 
 
@@ -212,7 +213,7 @@ class NotGiven:
     """One part that the data do not support."""
 
     topic: Annotated[str, number("topic, as in results.json")]
-    procedure: Annotated[str, number("procedure that yields the wearable's angle")]
+    procedure: Annotated[str, number("procedure that yields the wearable's angle"), UNDER_TEST]
     condition: Annotated[str, number("condition, as the trials table names it")]
     quantity: Annotated[str, number("what is compared")]
     part: Annotated[str, number("part of the topic, where it has several")]

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated
 
-from twinangle.declare import data, number
+from twinangle.declare import WhereGiven, data, number
 from twinangle.results.model import StudyResults
 from twinangle.results.tables.columns import Table, row_of
 from twinangle.results.tables.magnetic_field import fields_by_condition
@@ -17,6 +17,7 @@ class FieldRow:
     """The magnetic field at one sensor over the recordings of one condition."""
 
     condition: Annotated[str, number("condition, as the trials table names it")]
+    wearable: Annotated[str, number("name of the wearable"), WhereGiven()]
     segment: Annotated[str, number("segment that carries the sensor: proximal or distal")]
     n_recordings: Annotated[int, number("recordings that tell of the field")]
     disturbed_share: Annotated[float, number("share of the samples disturbed, mean of recordings")]

@@ -23,7 +23,7 @@ from twinangle.results.tables.cycles import (
     mean_curve_rows,
     residual_rows,
 )
-from twinangle.results.tables.identity import OfCondition, OfRecording, OfTrial
+from twinangle.results.tables.identity import OfCondition, OfTrial, OfWearable
 from twinangle.results.tables.magnetic_field import fields_by_time
 from twinangle.results.tables.quantities import quantities_of
 
@@ -207,7 +207,7 @@ def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
 
 
 @dataclass(frozen=True, slots=True)
-class PlausibilityRow(OfRecording):
+class PlausibilityRow(OfWearable):
     """What one physical test says of one instrument of a recording."""
 
     test: Annotated[str, number("name of the physical test")]
@@ -226,7 +226,7 @@ def _plausibility_rows(results: StudyResults) -> Iterator[PlausibilityRow]:
 
 
 @dataclass(frozen=True, slots=True)
-class FieldStep(OfRecording):
+class FieldStep(OfWearable):
     """The magnetic field at one sensor over ten seconds."""
 
     segment: Annotated[str, number("segment that carries the sensor: proximal or distal")]

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from twinangle.results.model import StudyResults
-from twinangle.results.tables.columns import Table, columns_of
+from twinangle.results.tables.columns import Table, columns_of, further_columns
 from twinangle.results.tables.curves import (
     CYCLES,
     TRACES,
@@ -20,6 +20,7 @@ from twinangle.results.tables.daily_life import DAILY_TABLES
 from twinangle.results.tables.decisions import DECISION_TABLES
 from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
+from twinangle.results.tables.instruments import SEVERAL_TABLES
 from twinangle.results.tables.parquet import write_parquet
 from twinangle.results.tables.pooled import POOLED_TABLES
 from twinangle.results.tables.provenance import STUDY_TABLES
@@ -32,6 +33,11 @@ TABLES: tuple[Table, ...] = (
     *TRIAL_TABLES,
     *DAILY_TABLES,
 )
+
+
+def tables_of(results: StudyResults) -> tuple[Table, ...]:
+    """Return the tables of a run: those of several instruments only where it has several."""
+    return (*TABLES, *SEVERAL_TABLES) if results.pairs else TABLES
 
 
 def write_tables(
@@ -57,11 +63,12 @@ def write_tables(
     """
     (folder / PRINTABLE).mkdir(exist_ok=True)
     exact, printed = [], []
-    for table in TABLES:
-        files = write_csv(folder, table.name, table.columns, table.rows(results))
-        exact.append(Described(files[0], table.meaning, table.columns))
+    for table in tables_of(results):
+        columns = table.columns_in(results)
+        files = write_csv(folder, table.name, columns, table.rows(results))
+        exact.append(Described(files[0], table.meaning, columns))
         rounded = f"{table.meaning}; numbers rounded to what their uncertainty supports"
-        printed.append(Described(files[1], rounded, table.columns))
+        printed.append(Described(files[1], rounded, columns))
     described = [*exact, *printed, *_curves(results, folder, trace_parts)]
     dictionary = write_dictionary(folder, results.title, described)
     return (*(file.path for file in described), dictionary)
@@ -69,13 +76,14 @@ def write_tables(
 
 def _curves(results: StudyResults, folder: Path, parts: Sequence[Path]) -> list[Described]:
     """Write cycles and traces as Parquet, where there are any."""
-    points, samples = columns_of(CyclePoint), columns_of(TraceSample)
+    further = further_columns(results.trials)
+    points, samples = columns_of(CyclePoint, further), columns_of(TraceSample, further)
     cycles, traces = folder / CYCLES, folder / TRACES
     found = []
     if write_parquet(cycles, points, cycle_tables(results.trials)):
         found.append(Described(cycles, "curves of every cycle found, a point a row", points))
     held = trace_tables(results.trials, traces_wanted(results))
-    if merge_trace_parts(parts, traces) or write_parquet(traces, samples, held):
+    if merge_trace_parts(parts, traces, samples) or write_parquet(traces, samples, held):
         found.append(Described(traces, "both instruments on one clock, a sample a row", samples))
     return found
 

@@ -93,8 +93,10 @@ STYLE: Mapping[str, Any] = {
 
 def styled() -> Any:
     """Return the settings that drawing and saving run under (for ``matplotlib.rc_context``)."""
+    # Whether figures show themselves is no matter of looks: a notebook's cell would stay empty.
+    own = ("backend", "interactive")
     defaults = {
-        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith("backend")
+        name: value for name, value in mpl.rcParamsDefault.items() if not name.startswith(own)
     }
     return dict(defaults) | dict(STYLE) | {"font.family": list(font_families())}
 
@@ -113,6 +115,28 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
     def __exit__(self, *details: Any) -> None:
         self._quiet.__exit__(*details)
         self._style.__exit__(*details)
+
+
+def style() -> drawing_style:
+    """Return a context in which figures look as in the report; settings are as before after it.
+
+    Make, draw and save within it: Matplotlib reads some settings only when it draws.
+
+    Returns
+    -------
+    context manager
+        For ``with``.
+
+    Examples
+    --------
+    >>> import matplotlib.pyplot as plt
+    >>> from twinangle import plotting
+    >>> with plotting.style():
+    ...     figure, ax = plt.subplots()
+    ...     plotting.plot_limits(results.limits[0], ax)
+    ...     figure.savefig("limits.pdf")
+    """
+    return drawing_style()
 
 
 def new_figure(width_mm: float, height_mm: float) -> Figure:
@@ -175,6 +199,11 @@ def share_axes(panels: Sequence[Axes], *, width_mm: float) -> None:
         for axes in panels[1:]:
             axes.tick_params(labelleft=False)
             axes.set_ylabel("")
+
+
+def type_scale() -> float:
+    """Return how much larger type is now than in the report, whose letters sizes in mm are for."""
+    return float(mpl.rcParams["font.size"]) / FONT_PT
 
 
 def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:

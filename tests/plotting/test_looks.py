@@ -6,7 +6,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from numpy.testing import assert_allclose
 
-from twinangle.plotting.style import REFERENCE, WEARABLE, new_figure, rendered, styled
+from twinangle.plotting.looks import REFERENCE, WEARABLE, new_figure, rendered, styled
 
 
 # W3C, Web Content Accessibility Guidelines 2.1: relative luminance and contrast ratio.

@@ -1,0 +1,226 @@
+"""Several wearables or references: held together on their common cycles, and each other."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from twinangle.agreement._result import counted
+from twinangle.agreement.ranking import Contest
+from twinangle.agreement.three_instruments import ThreeInstruments
+from twinangle.report.blocks import Block, Figures, bullets, heading, table, text, with_interval
+from twinangle.results import StudyResults
+from twinangle.results.grouping import distinct, key_of
+from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
+from twinangle.results.pooled import Absent
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
+from twinangle.wording import NOTHING, between, listing, number, quantity_name
+
+NOT_ACCURACY = (
+    "This is agreement between the two, not accuracy of either: what both have wrong alike does "
+    "not show."
+)
+
+
+def matrix_blocks(results: StudyResults, contest: Contest, reference: str) -> list[Block]:
+    """Return a contest of several wearables as a matrix, and the cycles that it rests on."""
+    wearables = distinct(wearable_of(trial.procedure) for trial in results.trials)
+    if len(wearables) < 2:
+        return []
+    names = distinct(procedure_of(trial.procedure) for trial in results.trials)
+    places = {place.procedure: place for place in contest.standings}
+    rows = []
+    for wearable in wearables:
+        found = [places.get(under_test(wearable, name, reference)) for name in names]
+        cells = [
+            NOTHING
+            if place is None
+            else f"{number(place.mean)}° (rank {place.rank}{', tie' if place.tied_with else ''})"
+            for place in found
+        ]
+        rows.append([wearable, *cells])
+    return [
+        table(
+            ("Wearable", *names),
+            rows,
+            words=1,
+            caption="RMS of the demeaned mean curves over the cycles that every wearable keeps, "
+            "arithmetic mean over participants, with its rank; equal ranks are ties.",
+        )
+    ]
+
+
+def common_cycles_blocks(results: StudyResults, condition: str, reference: str) -> list[Block]:
+    """Return which cycles count for every wearable, and why the others do not."""
+    own = {
+        key_of(trial): trial.common
+        for trial in results.trials
+        if trial.common is not None
+        and trial.condition == condition
+        and reference_of(trial.procedure) == reference
+    }
+    if not own:
+        return []
+    kept = sum(common.n_cycles for common in own.values())
+    left: Counter[str] = Counter()
+    for common in own.values():
+        for one in common.left_out:
+            left[one.reason] += one.n_cycles
+    said = f"Every wearable is cut at the same times: {counted(kept, 'cycle')} of "
+    said += f"{counted(len(own), 'recording')} count for all of them"
+    reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
+    said += f"; left out for all: {listing(reasons)}." if reasons else "."
+    without = [common.reason for common in own.values() if common.reason]
+    return [text(" ".join([said, *distinct(without)]))]
+
+
+def instruments_section(results: StudyResults, _: Figures) -> list[Block]:
+    """Return what two wearables, and two references, differ by, and what references explain."""
+    return [
+        *_between_blocks(results, "wearables"),
+        *_between_blocks(results, "references"),
+        *_errors_blocks(results),
+    ]
+
+
+def pairs_section(results: StudyResults) -> list[Block]:
+    """Return each recording of two wearables or references, one a row."""
+    rows = [
+        [
+            pair.label,
+            _named(pair),
+            number(pair.lag, 4),
+            str(pair.n_cycles),
+            with_interval(pair.offset, pair.offset_ci),
+            with_interval(pair.rms_demeaned, pair.rms_demeaned_ci),
+            number(pair.correlation, 3),
+        ]
+        for pair in results.pairs
+        if not pair.reason
+    ]
+    lacking = [pair for pair in results.pairs if pair.reason]
+    failed = [f"{pair.label}, {_named(pair)}: {pair.reason}" for pair in lacking]
+    blocks = [
+        table(
+            ("Recording", "Pair", "Lag s", "Cycles", "Offset", "RMS", "r"),
+            rows,
+            words=2,
+            caption="First minus second, in degrees; lag: what is added to the second's clock to "
+            "land on the first's. Agreement between the two, not accuracy of either.",
+        )
+    ]
+    blocks = blocks if rows else []
+    return [*blocks, heading("Not compared"), bullets(failed)] if failed else blocks
+
+
+def instruments_paragraph(results: StudyResults) -> str:
+    """Say how several wearables and references were held together, for the methods text."""
+    said = []
+    if any(trial.common is not None for trial in results.trials):
+        said.append(
+            "Several wearables were ranked on the same cycles: a cycle counted where every "
+            "wearable kept it, the starts no more than a quarter of its duration apart on the "
+            "reference's clock (own rule), and all were cut at the same times of that clock."
+        )
+    if any(pair.kind == "wearables" for pair in results.pairs):
+        said.append(
+            "Two wearables were compared with each other as two instruments of equal standing "
+            "(first minus second), their clocks related through the reference's where there was "
+            "one, else by their angles."
+        )
+    if any(not isinstance(one.value, Absent) for one in results.errors_of_three):
+        said.append(
+            "The error of a wearable and of each of two references was estimated from the "
+            "variances of their three differences (Grubbs 1948), on the assumption that the errors "
+            "are unrelated, with intervals by the jackknife over participants."
+        )
+    return " ".join(said)
+
+
+def _named(one: PairOfInstruments | LimitsBetween) -> str:
+    pair = f"{one.first} − {one.second}"
+    return f"{pair}, {one.procedure}" if one.procedure else pair
+
+
+def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
+    several = [one for one in results.between if one.kind == kind]
+    if not several:
+        return []
+    rows, reasons = [], []
+    for one in several:
+        if isinstance(one.value, Absent):
+            reasons.append(f"{one.condition}, {_named(one)}: {one.value.reason}")
+            continue
+        found = one.value
+        rows.append(
+            [
+                one.condition or NOTHING,
+                _named(one),
+                quantity_name(one.quantity),
+                with_interval(found.bias, found.bias_ci),
+                with_interval(found.lower, found.lower_ci),
+                with_interval(found.upper, found.upper_ci),
+                str(found.n_participants),
+                str(found.n_observations),
+            ]
+        )
+    pairs = distinct(f"{one.first} and {one.second}" for one in several)
+    blocks = [heading(f"Agreement between {listing(pairs)}"), text(NOT_ACCURACY)]
+    if rows:
+        head = ("Condition", "Pair", "Quantity", "Difference", "Lower limit", "Upper limit",
+                "People", "Cycles")  # fmt: skip
+        caption = "First minus second, in degrees, with intervals as of the limits of agreement."
+        blocks.append(table(head, rows, words=3, caption=caption))
+    return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
+
+
+def _errors_blocks(results: StudyResults) -> list[Block]:
+    if not results.errors_of_three:
+        return []
+    rows, reasons, notes = [], [], list[str]()
+    for one in results.errors_of_three:
+        if isinstance(one.value, Absent):
+            reasons.append(f"{_three(one)}: {one.value.reason}")
+            continue
+        rows += [_error_row(one, one.value)]
+        notes += [
+            f"{_three(one)}, {quantity_name(one.quantity).lower()}: the variance of "
+            f"{listing(one.value.negative)} is estimated below 0, which is given as it is: the "
+            "error cannot be told from none, or errors are related."
+            for _ in [0]
+            if one.value.negative
+        ]
+        notes += one.value.assumptions
+    head = ("What", "Quantity", "Wearable", "First ref.", "Second ref.", "Share 1", "Share 2")
+    caption = (
+        "SD of each instrument's own error in degrees, estimated from the variances of the three "
+        "differences (Grubbs 1948; a dash: variance estimated below 0), and what share of the "
+        "variance of wearable minus reference is the reference's own error, in per cent."
+    )
+    blocks = [heading("What the references explain")]
+    blocks += [table(head, rows, words=2, caption=caption)] if rows else []
+    said = [*distinct(reasons), *distinct(notes)]
+    return [*blocks, bullets(said)] if said else blocks
+
+
+def _error_row(one: ErrorsOfThree, found: ThreeInstruments) -> list[str]:
+    shares = (
+        (found.share_second, found.share_second_ci),
+        (found.share_third, found.share_third_ci),
+    )
+    return [
+        _three(one),
+        quantity_name(one.quantity),
+        *(number(each.sd) for each in found.errors),
+        *(_percent(share, ends) for share, ends in shares),
+    ]
+
+
+def _percent(share: float, ends: tuple[float, float]) -> str:
+    inner = between((100 * ends[0], 100 * ends[1]), 0)
+    shown = number(100 * share, 0)
+    return shown if inner == NOTHING else f"{shown} ({inner})".replace(" ", "\u00a0")
+
+
+def _three(one: ErrorsOfThree) -> str:
+    name = under_test(one.wearable, one.procedure)
+    return ", ".join(filter(None, (one.condition, name, f"{one.first}, {one.second}")))
