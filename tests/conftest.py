@@ -12,3 +12,6 @@ settings.register_profile(
 )
 settings.register_profile("explore", max_examples=1000, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
+
+# Nothing is kept from one test to the next, nor in the folder of whoever runs them.
+os.environ["TWINANGLE_KEPT"] = ""

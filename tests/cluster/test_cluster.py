@@ -51,7 +51,7 @@ def alone(study: Study, tmp_path_factory: pytest.TempPathFactory) -> dict[str, b
 @pytest.fixture(scope="module")
 def workers() -> Iterator[Any]:
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, host="127.0.0.1"
+        n_workers=2, threads_per_worker=1, dashboard_address=":0", host="127.0.0.1"
     ) as cluster:
         yield cluster
 
