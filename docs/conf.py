@@ -5,7 +5,10 @@ The site works from a folder and without a network: no fonts, scripts or styles 
 
 import os
 import sys
+from functools import partialmethod
 from pathlib import Path
+
+from nbclient import NotebookClient
 
 from twinangle import __version__
 
@@ -47,6 +50,9 @@ nb_execution_mode = "off"
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
+# What a terminal cell prints comes in pieces: put together as they are, before the pieces are merged with a
+# line break after each.
+NotebookClient.__init__ = partialmethod(NotebookClient.__init__, coalesce_streams=True)
 # So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of this machine.
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
 
