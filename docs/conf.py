@@ -48,7 +48,8 @@ nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
 suppress_warnings = ["myst-nb.lexer"]  # cells that were not executed; they are Python
-# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of this machine.
+# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of
+# this machine.
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
 
 autosummary_generate = True
