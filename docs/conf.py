@@ -50,10 +50,12 @@ nb_execution_mode = "off"
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
-# What a terminal cell prints comes in pieces: put together as they are, before the pieces are merged with a
-# line break after each.
+suppress_warnings = ["myst-nb.lexer"]  # cells that were not executed; they are Python
+# What a terminal cell prints comes in pieces: put together as they are, before the pieces are
+# merged with a line break after each.
 NotebookClient.__init__ = partialmethod(NotebookClient.__init__, coalesce_streams=True)
-# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of this machine.
+# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of
+# this machine.
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
 
 autosummary_generate = True
