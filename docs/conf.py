@@ -5,7 +5,10 @@ The site works from a folder and without a network: no fonts, scripts or styles 
 
 import os
 import sys
+from functools import partialmethod
 from pathlib import Path
+
+from nbclient import NotebookClient
 
 from twinangle import __version__
 
@@ -48,7 +51,11 @@ nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
 suppress_warnings = ["myst-nb.lexer"]  # cells that were not executed; they are Python
-# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of this machine.
+# What a terminal cell prints comes in pieces: put together as they are, before the pieces are
+# merged with a line break after each.
+NotebookClient.__init__ = partialmethod(NotebookClient.__init__, coalesce_streams=True)
+# So that a cell that calls `twinangle` finds the one of this environment, and paths in it none of
+# this machine.
 os.environ["PATH"] = os.pathsep.join([str(Path(sys.executable).parent), os.environ["PATH"]])
 
 autosummary_generate = True

@@ -114,7 +114,9 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
 
     def __exit__(self, *details: Any) -> None:
         self._quiet.__exit__(*details)
+        showing = mpl.is_interactive()  # a notebook's first figure turns it on, perhaps in here
         self._style.__exit__(*details)
+        mpl.interactive(showing)
 
 
 def style() -> drawing_style:
