@@ -66,7 +66,7 @@ def _drawn(
                label=f"session {shortened(name, 12)}")
         for k, name in enumerate(columns)
     ]  # fmt: skip
-    figure.legend(handles=marks, loc="lower center", ncol=min(5, len(marks)))
+    figure.legend(handles=marks, loc=8, ncol=min(5, len(marks)))
     caption = (
         f"Test and retest of the wearable, {', '.join(filter(None, (condition, procedure)))}: each "
         "person's value in each session less their own mean over the sessions, a column of marks a "
