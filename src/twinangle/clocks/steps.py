@@ -19,6 +19,7 @@ from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 _REACH_S = 1.6  # the lag is looked for this far either side of the one found
 _LAG_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpolated between
 _BLOCK_S = 0.4
+_SCALE_S = 6.0  # of movement, which sets the scale of moving and standing
 _STEEPEST = 3000e-6  # of the lines the step is held against
 _LEAST_PART_S = 3.0  # of either side of the step
 LEAST_STEP_S = 0.025
@@ -199,9 +200,12 @@ def _within(
     lags, by_block, power = _costs(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
         return None
+    stride = stride_s if np.isfinite(stride_s) else 1.0
+    moving = _moving(wearable.at(time)[1], starts, stride)
+    by_block = np.where(moving, by_block, 0.0)
+    strides = float(moving.mean()) * (end - start) / stride
     fine = np.arange(0, (lags.size - 1) * _LAG_S + 1e-9, _FINE_S)
     table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
-    strides = (end - start) / (stride_s if np.isfinite(stride_s) else 1.0)
     place, first, second, stepped = _likely_step(
         table, round(_REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )
@@ -255,6 +259,22 @@ def _costs(
     usual = np.quantile((np.add.reduceat(cost, starts, axis=1) / size).min(axis=0), 0.75)
     bound = max(_BOUND * float(usual), 1e-9)
     return lags, np.add.reduceat(cost / (1 + cost / bound), starts, axis=1), float(rate @ rate)
+
+
+def _moving(rate: Array, starts: NDArray[np.int64], stride_s: float) -> NDArray[np.bool_]:
+    """Return the blocks of a stretch in which the angle moves: standing tells of no lag.
+
+    A block counts where the mean square rate over a stride about it is a tenth of that which is
+    exceeded for six seconds in all; of an unbroken walk all do. (A jump where samples are lost
+    lasts less, so that it does not set the scale.)
+    """
+    known = np.isfinite(rate)
+    power = np.add.reduceat(np.where(known, rate, 0.0) ** 2, starts)
+    size = np.maximum(np.add.reduceat(known.astype(np.float64), starts), 1.0)
+    width = max(round(stride_s / _BLOCK_S), 1)
+    over = np.convolve(power / size, np.full(width, 1.0 / width), mode="same")
+    exceeded = np.sort(over)[-min(round(_SCALE_S / _BLOCK_S), over.size)]
+    return np.asarray(over > 0.1 * exceeded)
 
 
 def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int, float]:

@@ -1,0 +1,72 @@
+"""A rerun beside the first run: after a changed margin, after one changed recording of many.
+
+    python benchmarks/kept.py                 # 40 one-minute recordings
+    python benchmarks/kept.py --trials 8
+
+Runs `twinangle run --jobs 2` on an invented study with an empty cache, changes the margin and runs
+again, cuts the last rows of one recording off and runs again, and runs once more with nothing
+changed. Prints wall and processor time of each and its ratio to the first, which is the baseline.
+Compilation is cached by a run on a small study before the clock starts.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+import tempfile
+from pathlib import Path
+
+from twinangle import read_study
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from whole_run import make_study, measure, twinangle
+
+
+def change_margin(study: Path) -> None:
+    text = study.read_text(encoding="utf-8")
+    changed, n = re.subn(r"acceptable_deg = [\d.]+", "acceptable_deg = 3.5", text)
+    if n != 1:
+        sys.exit(f"{study} does not state its margin once")
+    study.write_text(changed, encoding="utf-8")
+
+
+def change_recording(study: Path) -> None:
+    path = read_study(study).trials[0].wearable
+    if not isinstance(path, Path):
+        sys.exit("the first recording is not one file")
+    lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
+    path.write_text("".join(lines[:-20]), encoding="utf-8")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description="Reruns beside the first run.")
+    parser.add_argument("--trials", type=int, default=40)
+    options = parser.parse_args()
+    with tempfile.TemporaryDirectory() as scratch:
+        place = Path(scratch)
+        os.environ["TWINANGLE_KEPT"] = ""
+        measure(twinangle(make_study(place / "warm", 1, "vqf", 33.0), place / "warm-out", 1))
+        os.environ["TWINANGLE_KEPT"] = str(place / "kept")
+        study = make_study(place / "study", options.trials, "vqf", 33.0)
+        out = place / "out"
+        first = measure(twinangle(study, out, 2))
+        print(f"{options.trials} recordings of 60 s, procedure vqf, {os.cpu_count()} processors")
+        print(f"first run              {first.wall_s:6.1f} s, processor {first.cpu_s:6.1f} s")
+        for name, change in (
+            ("nothing changed", None),
+            ("margin changed", change_margin),
+            ("one recording changed", change_recording),
+        ):
+            if change is not None:
+                change(study)
+            run = measure(twinangle(study, out, 2))
+            print(
+                f"{name:22} {run.wall_s:6.1f} s, processor {run.cpu_s:6.1f} s, "
+                f"{run.wall_s / first.wall_s:.2f} and {run.cpu_s / first.cpu_s:.2f} of the first"
+            )
+
+
+if __name__ == "__main__":
+    main()
