@@ -21,7 +21,7 @@ DOCS = Path(__file__).resolve().parents[1]
 COLUMNS = ["panel", "row", "series", "low", "high", "mean", "meant"]
 SHADES = ("0", "0.45", "0.25", "0.6", "0.1")  # told apart by their marks where greys are alike
 MARKS = ("o", "s", "^", "D", "v")
-ROW, STEP, TOP, FOOT = 0.14, 0.12, 0.75, 0.75  # inches: about a row, between series, margins
+ROW, STEP, TOP, FOOT = 0.14, 0.12, 0.6, 0.5  # inches: about a row, between series, margins
 STYLE = {"svg.hashsalt": "coverage", "svg.fonttype": "none", "font.size": 8}
 
 Row = dict[str, str]
@@ -43,9 +43,9 @@ def _unlike(rows: list[Row], key: str) -> list[str]:
 
 
 def _draw_panel(axes: Axes, rows: list[Row], places: dict[str, float], series: list[str]) -> None:
-    """Draw the bars of one panel; its own series lie below one another within a row."""
-    own = _unlike(rows, "series")
+    """Draw the bars of one panel; the series of a row lie below one another."""
     for row in rows:
+        own = _unlike([other for other in rows if other["row"] == row["row"]], "series")
         style = series.index(row["series"])
         shade, mark = SHADES[style % len(SHADES)], MARKS[style % len(MARKS)]
         place = places[row["row"]] + STEP * (own.index(row["series"]) - (len(own) - 1) / 2)
@@ -73,7 +73,7 @@ def draw(rows: list[Row]) -> Figure:
     pitch = ROW + STEP * most
     places = {label: pitch * number for number, label in enumerate(labels)}
     height = TOP + FOOT + pitch * len(labels)
-    left, width = 0.5 + 0.068 * max(map(len, labels)), 2.4 if len(panels) > 1 else 4.0
+    left, width = 0.2 + 0.068 * max(map(len, labels)), (4.0, 2.4, 1.9, 1.6)[len(panels) - 1]
     whole = left + len(panels) * (width + 0.2)
     figure = Figure(figsize=(whole, height))
     for number, panel in enumerate(panels):
@@ -89,7 +89,7 @@ def draw(rows: list[Row]) -> Figure:
             Line2D([], [], color=SHADES[n % 5], marker=MARKS[n % 5], markersize=4, label=name)
             for n, name in enumerate(series)
         ]
-        figure.legend(handles=keys, loc="upper right", ncols=len(keys), frameon=False)
+        figure.legend(handles=keys, loc="upper left", ncols=len(keys), frameon=False)
     return figure
 
 
