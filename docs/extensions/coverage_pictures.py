@@ -78,9 +78,7 @@ def draw(rows: list[Row]) -> Figure:
     figure = Figure(figsize=(whole, height))
     for number, panel in enumerate(panels):
         box = (left + number * (width + 0.2), FOOT, width, pitch * len(labels))
-        axes = figure.add_axes(
-            (box[0] / whole, box[1] / height, box[2] / whole, box[3] / height)
-        )
+        axes = figure.add_axes((box[0] / whole, box[1] / height, box[2] / whole, box[3] / height))
         _draw_panel(axes, [row for row in rows if row["panel"] == panel], places, series)
         axes.set_ylim(pitch * (len(labels) - 0.5), -pitch / 2)
         axes.set_yticks(list(places.values()), labels if number == 0 else [""] * len(labels))
