@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -22,7 +23,7 @@ COLUMNS = ["panel", "row", "series", "low", "high", "mean", "meant"]
 SHADES = ("0", "0.45", "0.25", "0.6", "0.1")  # told apart by their marks where greys are alike
 MARKS = ("o", "s", "^", "D", "v")
 ROW, STEP, TOP, FOOT = 0.14, 0.12, 0.6, 0.5  # inches: about a row, between series, margins
-STYLE = {"svg.hashsalt": "coverage", "svg.fonttype": "none", "font.size": 8}
+STYLE: dict[Any, Any] = {"svg.hashsalt": "coverage", "svg.fonttype": "none", "font.size": 8}
 
 Row = dict[str, str]
 
