@@ -2,7 +2,7 @@
 
     python docs/extensions/background_pictures.py
 
-writes SVG files into docs/images, the same bytes every time.
+writes PNG files into docs/images.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import matplotlib as mpl
 import numpy as np
 import numpy.typing as npt
 
-mpl.use("svg")
+mpl.use("agg")
 import matplotlib.pyplot as plt
 
 DOCS = Path(__file__).resolve().parents[1]
@@ -53,7 +53,7 @@ def late_by_20_ms(axes: plt.Axes) -> None:
 
 
 def heading_over_iron(axes: plt.Axes) -> None:
-    """Draw the shank's heading error over iron in the floor, each sensor alone and both together."""
+    """Draw the shank's heading error over iron, each sensor alone and both together."""
     table = rows("heading-over-iron.csv")
     floor = [float(row["floor_ut"]) for row in table]
     for column, label, style in (
@@ -95,7 +95,7 @@ def mistakes_caught(axes: plt.Axes) -> None:
         left += share
     axes.invert_yaxis()
     axes.set(xlabel="share of the mistakes put in, %")
-    axes.legend(frameon=False, fontsize=8, ncols=3, loc="lower center", bbox_to_anchor=(0.4, 1))
+    axes.legend(frameon=False, fontsize=8, ncols=3, bbox_to_anchor=(0, 1), loc="lower left")
 
 
 FIGURES = {
@@ -109,12 +109,12 @@ FIGURES = {
 
 def main() -> None:
     """Write every figure."""
-    mpl.rcParams.update({"svg.hashsalt": "background", "font.size": 9, "svg.fonttype": "none"})
+    mpl.rcParams.update({"font.size": 9})
     for name, draw in FIGURES.items():
         figure, axes = plt.subplots(figsize=(5.2, 2.5), layout="constrained")
         draw(axes)
         axes.spines[["top", "right"]].set_visible(False)
-        figure.savefig(DOCS / f"images/{name}.svg", metadata={"Date": None, "Creator": None})
+        figure.savefig(DOCS / f"images/{name}.png", dpi=140)
         plt.close(figure)
 
 
