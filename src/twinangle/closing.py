@@ -182,8 +182,8 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
         console.print(f"Note: {text}")
     told = [row.kind for row in rows if row.gravity == "note"]
     if told:
-        kinds = count(len(told), "kind of note", "kinds of notes")
-        console.print(f"{kinds} on recordings in tables/warnings.csv.")
+        kinds = count(len(told), "kind", "kinds")
+        console.print(f"Lesser notes on recordings ({kinds}) are in tables/warnings.csv.")
 
 
 def warning_line(row: NoticeRow, results: StudyResults) -> str:
@@ -197,7 +197,7 @@ def warning_line(row: NoticeRow, results: StudyResults) -> str:
         return f"{lead}: {where}: {row.text}"
     if row.alike:
         return f"{lead}: {row.text} Concerns {where}."
-    return f"{lead}: {row.worst}: {row.text} That is the worst of {where}."
+    return f"{lead}: {row.worst}: {row.text} This is the worst case; the warning concerns {where}."
 
 
 def check_lines(found: TrialCheck) -> list[str]:

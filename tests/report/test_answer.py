@@ -92,8 +92,8 @@ def test_a_rest_that_is_next_to_nothing_is_no_part_of_its_own(both):
     value = replace(pooled.value, limits=limits, zeroed=replace(limits, bias=0.01))
     results = replace(both, limits=(replace(pooled, value=value), *both.limits[1:]))
     said = next(text for text in answer_sentences(results) if "zeros differ" in text)
-    assert said.startswith("The offset of −3.17° is all but 0.01° how the instruments' zeros")
-    assert "(−3.18°)" in said
+    assert said.startswith("Nearly all of the offset of −3.17° is how the instruments' zeros")
+    assert "(−3.18°; left over 0.01°)" in said
 
 
 def degrees(value):
@@ -201,7 +201,7 @@ def test_ties_are_called_ties_and_a_difference_has_its_interval(both):
             ),
         ),
     )
-    assert f"{names[0]} comes before {names[1]}" in answer_sentences(apart)[-1]
+    assert f"{names[0]} is nearer the reference than {names[1]}" in answer_sentences(apart)[-1]
 
 
 def test_what_part_is_zeroing_or_that_it_is_not_known(both):

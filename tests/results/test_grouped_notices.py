@@ -75,7 +75,9 @@ def test_all_recordings_are_named_as_all(results):
     assert named_recordings(rows[0], results, most=1) == "P01 indoor and 1 more"
     line = warning_line(rows[0], results)
     assert line.startswith("Look at this first: P02 indoor (vqf): bias 7 °/s.")
-    assert line.endswith("That is the worst of P01 indoor; P02 indoor (vqf).")
+    assert line.endswith(
+        "This is the worst case; the warning concerns P01 indoor; P02 indoor (vqf)."
+    )
     alike = warning_line(rows[1], results)
     assert alike == "Warning: few. Concerns all 4 recordings."
 

@@ -236,7 +236,7 @@ def _verdict(limits: LimitsOfAgreement, margin: float) -> tuple[Verdict, str]:
         return "inside", f"both limits of agreement and their {shown} lie within it"
     if outside_margin(lower_high, upper_low, margin):
         return "outside", f"a limit of agreement lies beyond it with its whole interval ({shown})"
-    return "undecided", f"for the {shown} of the limits of agreement reach over it"
+    return "undecided", f"for at least one limit's interval reaches across it ({shown})"
 
 
 def _margin(margin: float) -> float:

@@ -184,7 +184,7 @@ def _curves(results: StudyResults, answer: Answer) -> str:
     if curves is None:
         return _spread_alone(results, answer)
     rms = _with_interval(curves.rms_demeaned, curves.rms_demeaned_ci)
-    said = f"Once each has lost its own mean, the mean curves differ by {rms} RMS"
+    said = f"Each less its own mean, the mean curves differ by {rms} RMS"
     if both is None:
         return f"{said}."
     return (
@@ -238,8 +238,8 @@ def _zero(results: StudyResults, answer: Answer) -> str:
         )
     if abs(rest) < NEXT_TO_NOTHING * abs(offset):
         return (
-            f"The offset of {degrees(offset)} is all but {degrees(rest)} how the instruments' "
-            f"zeros differ in neutral standing ({degrees(zeros)}){people}."
+            f"Nearly all of the offset of {degrees(offset)} is how the instruments' zeros differ "
+            f"in neutral standing ({degrees(zeros)}; left over {degrees(rest)}){people}."
         )
     return (
         f"The offset of {degrees(offset)} is two parts of opposite sign: {degrees(zeros)} is how "
@@ -301,13 +301,14 @@ def _procedures(results: StudyResults, answer: Answer) -> str:
         return ""
     first = [place.procedure for place in contest.standings if place.rank == 1]
     common = any(trial.common is not None for trial in results.trials)
-    lead = "By that RMS, over the cycles that every wearable keeps," if common else "By that RMS"
+    kept = ", over the cycles that every wearable keeps" if common else ""
+    lead = f"By the RMS of the demeaned difference{kept},"
     if len(first) == len(contest.standings):
         said = f"{lead} {listing(first)} cannot be told apart: a tie"
     else:
         rest = [place.procedure for place in contest.standings if place.rank != 1]
-        verb = "comes" if len(first) == 1 else "tie and come"
-        said = f"{lead} {listing(first)} {verb} before {listing(rest)}"
+        verb = "is" if len(first) == 1 else "tie and are"
+        said = f"{lead} {listing(first)} {verb} nearer the reference than {listing(rest)}"
     return f"{said}{_of_two(contest)}."
 
 
