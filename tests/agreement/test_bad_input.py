@@ -29,6 +29,7 @@ RESULTS = [
     item
     for name in agreement.__all__
     if isinstance(item := getattr(agreement, name), type) and dataclasses.is_dataclass(item)
+    if item is not agreement.InstrumentError  # a part of ThreeInstruments, which has them
 ]
 
 

@@ -218,8 +218,9 @@ def test_what_a_table_lacks_is_named(call, message):
 
 # Take a result, or numbers that no table has.
 WITHOUT_ARRAYS = {
-    "cycles_for_sd", "judge_limits", "participants_for_limits", "participants_for_limits_within",
-    "participants_for_sd_ratio", "simulate_studies",
+    "cycles_for_mean", "cycles_for_sd", "judge_limits", "participants_for_limits",
+    "participants_for_limits_within", "participants_for_sd_ratio", "participants_for_sem",
+    "simulate_studies",
 }  # fmt: skip
 
 

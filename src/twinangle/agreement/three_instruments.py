@@ -7,14 +7,17 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
+from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._people import FEWEST_PEOPLE, people_notes, people_student
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 from twinangle.card import Shown
-from twinangle.declare import data, number, squared
+from twinangle.declare import data as in_data
+from twinangle.declare import number, squared
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +29,9 @@ class InstrumentError(Shown):
         float, squared("variance of the instrument's own error; an estimate may be below 0")
     ]
     variance_ci: Interval
-    sd: Annotated[float, data("its square root; NaN where the estimate of the variance is below 0")]
+    sd: Annotated[
+        float, in_data("its square root; NaN where the estimate of the variance is below 0")
+    ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,9 +39,9 @@ class ThreeInstruments(Result):
     """Errors of a first instrument and of two references, and what the references explain."""
 
     errors: Annotated[tuple[InstrumentError, ...], number("error of each, in the order given")]
-    sd_second: Annotated[float, data("SD of the differences first minus second")]
-    sd_third: Annotated[float, data("SD of the differences first minus third")]
-    sd_references: Annotated[float, data("SD of the differences second minus third")]
+    sd_second: Annotated[float, in_data("SD of the differences first minus second")]
+    sd_third: Annotated[float, in_data("SD of the differences first minus third")]
+    sd_references: Annotated[float, in_data("SD of the differences second minus third")]
     share_second: Annotated[
         float,
         number("share of the variance of first minus second that is the second's own error"),
@@ -75,13 +80,14 @@ class ThreeInstruments(Result):
 
 
 def three_instrument_errors(
-    first: ArrayLike,
-    second: ArrayLike,
-    third: ArrayLike,
-    participant: ArrayLike | Sequence[object] | None = None,
+    first: ArrayLike | str,
+    second: ArrayLike | str,
+    third: ArrayLike | str,
+    participant: ArrayLike | Sequence[object] | str | None = None,
     *,
     confidence: float = 0.95,
     names: tuple[str, str, str] = ("first", "second", "third"),
+    data: pd.DataFrame | None = None,
 ) -> ThreeInstruments:
     """Estimate the error of each of three instruments from their differences.
 
@@ -95,6 +101,8 @@ def three_instrument_errors(
         Of the intervals.
     names : tuple of str
         Of the instruments.
+    data : DataFrame, optional
+        A table; the first four arguments are then names of its columns.
 
     Returns
     -------
@@ -133,6 +141,9 @@ def three_instrument_errors(
     .. [2] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
     fraction(confidence, "confidence")
+    first, second, third, participant = columns(
+        data, first=first, second=second, third=third, participant=participant
+    )
     read = [
         finite_array(values, name, ndim=1, min_rows=2, participant=participant)
         for values, name in ((first, "first"), (second, "second"), (third, "third"))

@@ -35,6 +35,7 @@ from twinangle.study import (
     Trial,
     merged_columns,
 )
+from twinangle.thresholds import told_apart
 
 # Filters settle, and strides that begin in one stretch end, within the overlap. The difference to
 # the whole recording read at once is tested (tests/analysis/test_daily_life.py).
@@ -234,8 +235,9 @@ def _end_of_reference(study: Study, trial: Trial) -> float:
     ).time_s
     hours = float(times[-1] - times[0]) / 3600.0
     if hours > LONGEST_REFERENCE_H:
+        lasts, most_h = told_apart(hours, LONGEST_REFERENCE_H)
         raise StudyError(
-            f"the reference lasts {hours:.1f} h; up to {LONGEST_REFERENCE_H:g} h are accepted of a "
+            f"the reference lasts {lasts} h; up to {most_h} h are accepted of a "
             "recording that is read in stretches. Leave [daily_life] out to read it whole."
         )
     expected = clock.expected_lag_s if trial.expected_lag_s is None else trial.expected_lag_s

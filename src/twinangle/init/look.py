@@ -30,6 +30,7 @@ from twinangle.init.sensor_files import (
     patterns,
     section_of_pair,
 )
+from twinangle.naming import listed
 
 MOST_FILES = 2000
 
@@ -109,7 +110,12 @@ def _sort(look: Look, name: str, place: Place, path: Path) -> None:
     else:
         section = blank_section(replace(description, path=name))
         look.unknown.append(Found(name, {"wearable": name}, place, section, description))
-        look.questions.append(f"{name}: no channel is recognised by its name.")
+        held = listed([each.name for each in description.channels[:4]])
+        more = ", …" if len(description.channels) > 4 else ""
+        look.questions.append(
+            f"{name}: no channel is recognised by its name; it holds {held}{more}. Recognised are "
+            "names of a segment, an instrument and an axis, such as 'thigh_acc_x'."
+        )
 
 
 def _of_part(place: Place) -> str:
@@ -147,7 +153,8 @@ def join_sensors(look: Look) -> str | None:
 
 def trials_of(look: Look) -> list[Found]:
     """Return the recordings that make rows: of sensors, else of angles, else of what is there."""
-    if not any(not each.place.part for each in look.wearables) and look.references:
+    sensed = any(not each.place.part for each in look.wearables)
+    if look.references and not sensed and not look.unknown:  # which may hold the wearable
         _angles_alone(look)
     trials = [each for each in look.wearables if not each.place.part]
     if not trials:

@@ -52,6 +52,19 @@ def words(name: str) -> str:
     return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
 
 
+UNIT_IN_BRACKETS = re.compile(r"[\s_.:-]*[\[(][^\])]*[\])]\s*$")
+UNIT_AT_END = re.compile(
+    r"[\s_.:-]+(?:m?g|m[/_]?s(?:\^|\*\*|-)?2|m/s²|deg[/_]?s|°/s|dps|rad[/_]?s|[uµμ]t|mt|gauss)$",
+    re.IGNORECASE,
+)
+
+
+def without_unit(name: str) -> str:
+    """Return a channel's name without a unit at its end: `thigh acc x` of `thigh acc x [g]`."""
+    bare = UNIT_AT_END.sub("", UNIT_IN_BRACKETS.sub("", name))
+    return bare if words(bare) else name
+
+
 def segment_of(text: str, joint: Joint | None = None) -> str | None:
     """Return the segment that words name, "proximal" or "distal", of one joint or of any.
 
@@ -111,7 +124,7 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
 
 def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, str] | None:
     """Return side, segment (may be empty), instrument and axis, from the role or the name."""
-    for text in (words(channel.role), words(channel.name)):
+    for text in (words(channel.role), words(without_unit(channel.name))):
         instrument = _first_match(text, INSTRUMENTS)
         axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":

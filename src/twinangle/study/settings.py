@@ -334,8 +334,14 @@ class ReportSettings(Section):
 class DailyLifeSettings(Section):
     """`[daily_life]`: recordings of a day or a week, read stretch by stretch.
 
-    `stretch_min`: how many minutes are held in memory at a time; None, where the study file has no
-    such section, reads every recording whole.
+    Without such a section every recording is read whole.
     """
 
-    stretch_min: Annotated[float, Field(ge=5.0, le=240.0)] | None = None
+    stretch_min: Annotated[
+        Annotated[float, Field(ge=5.0, le=240.0)] | None,
+        measured(
+            "min",
+            "how much of a recording of a day or a week is held in memory at a time; left out, "
+            "every recording is read whole",
+        ),
+    ] = None
