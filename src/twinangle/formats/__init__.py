@@ -122,10 +122,10 @@ def read_stretches(
     seconds, overlap_s, first_s, first_end_s
         As :func:`twinangle.formats.stretches.stretches` takes them.
 
-    Yields
-    ------
-    Stretch
-        In order of time.
+    Returns
+    -------
+    iterator of Stretch
+        In order of time; read as it is asked for.
 
     Raises
     ------

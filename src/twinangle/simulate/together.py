@@ -91,6 +91,11 @@ def simulate_together(
         Of the walk; rate, errors and clocks are those of the instruments.
     devices, references : mapping
         By name.
+
+    Returns
+    -------
+    Together
+        What each instrument recorded, and the truth.
     """
     body = draw_body(settings, np.random.default_rng([seed, 0]))
     schedule = body.gait.schedule
@@ -142,6 +147,11 @@ def write_together_study(
         Of every wearable.
     devices, references : mapping
         By name; without references the wearables are held against each other alone.
+
+    Returns
+    -------
+    Path
+        The study file.
     """
     folder.mkdir(parents=True, exist_ok=True)
     rows = []

@@ -17,6 +17,15 @@ def read_planned_study(path: str | Path) -> Study:
     Its settings are checked as ever, and so is what the table holds. Python functions that the
     study file names are never run for a plan, so that they may be named.
 
+    Parameters
+    ----------
+    path : path
+        The study file, or the folder that holds `study.toml`.
+
+    Returns
+    -------
+    Study
+
     Raises
     ------
     StudyError
@@ -26,7 +35,18 @@ def read_planned_study(path: str | Path) -> Study:
 
 
 def covariate_columns(study: Study) -> tuple[str, ...]:
-    """Return the columns of the trials table that no setting gives a meaning to."""
+    """Return the columns of the trials table that no setting gives a meaning to.
+
+    Parameters
+    ----------
+    study : Study
+        Whose table may be missing.
+
+    Returns
+    -------
+    tuple of str
+        Names in the order of the table.
+    """
     if not written(study.table):
         return ()
     table = read_table(study.folder, study.table, study.table.name, ())
