@@ -134,3 +134,15 @@ def test_a_reference_of_half_the_length_is_told(study, tmp_path):
     frame.iloc[: len(frame) // 3].to_csv(path, index=False)
     (found,) = check_study(read_study(folder / "study.toml")).warnings
     assert "check that both are of one trial" in found
+
+
+def test_faults_of_both_files_are_listed_at_once(tmp_path):
+    """A column of times in milliseconds in both instruments' files, stated in neither section."""
+    path = write_demo_study(tmp_path / "study", participants=1, walk_s=8.0)
+    for part in ("wearable", "reference"):
+        file = path.parent / part / "P01_indoor.csv"
+        file.write_text(file.read_text().replace("time_s", "t_ms", 1))
+    path.write_text(path.read_text().replace('"time_s"', '"t_ms"'))
+    faults = [text for text in check_study(read_study(path)).faults if "P01_indoor" in text]
+    assert any("wearable/P01_indoor.csv" in text for text in faults)
+    assert any("reference/P01_indoor.csv" in text for text in faults)

@@ -11,7 +11,7 @@ from twinangle.analysis.daily_life import first_stretch
 from twinangle.analysis.file_facts import FileFacts
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.plausibility import examine_sensors
-from twinangle.analysis.reading import TrialSignals, read_trial
+from twinangle.analysis.reading import TrialSignals, read_trial, reference_fault
 from twinangle.analysis.requirements import (
     overlap_line,
     settings_faults,
@@ -183,7 +183,8 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
             study, trial, _ = first_stretch(study, trial)
         signals = read_trial(study, trial)
     except TwinangleError as error:
-        return TrialCheck(label, trial.row, (), "", (str(error),), ())
+        found = dict.fromkeys((str(error), reference_fault(study, trial)))
+        return TrialCheck(label, trial.row, (), "", tuple(filter(None, found)), ())
     faults = trial_faults(study, trial, signals)
     if sensors and not faults:
         faults = tuple(filter(None, (_sensors_fault(study, trial, signals),)))

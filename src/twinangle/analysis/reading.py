@@ -15,7 +15,7 @@ from twinangle.analysis.declared_units import in_unit
 from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.sensor_clocks import clock_warnings
-from twinangle.errors import StudyError
+from twinangle.errors import StudyError, TwinangleError
 from twinangle.formats import (
     UnlikeRatesError,
     read_event_times,
@@ -151,6 +151,22 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         timing=timing,
         files=tuple(files),
     )
+
+
+def reference_fault(study: Study, trial: Trial) -> str:
+    """Return what is wrong with the reference's file, read by itself; empty where nothing is.
+
+    For whoever lists every fault of a trial of which another file cannot be read.
+    """
+    settings = study.reference
+    if trial.reference is None or settings is None:
+        return ""
+    try:
+        file = _read(study, trial.reference, settings, study.synchronisation.reference_trigger)
+        reference_angle(file.recording, settings, joint=study.joint, side=trial.side)
+    except TwinangleError as error:
+        return str(error)
+    return ""
 
 
 def _event_times(
