@@ -19,7 +19,7 @@ demo: $(VENV)/ready  ## Write the invented study and analyse it, in reports/demo
 	$(BIN)/twinangle demo reports/demo
 
 test: $(VENV)/ready  ## Run every test
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 2 --dist loadgroup
 
 lint: $(VENV)/ready  ## Check style, format and British spelling
 	$(BIN)/ruff check src tests benchmarks docs/examples docs/extensions docs/conf.py

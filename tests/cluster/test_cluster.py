@@ -27,6 +27,7 @@ from twinangle.simulate import write_demo_study
 from twinangle.study import Study
 
 distributed = pytest.importorskip("distributed")
+pytestmark = pytest.mark.xdist_group("cluster")  # what they share is made once
 NO_SCHEDULER = "tcp://127.0.0.1:1"
 
 

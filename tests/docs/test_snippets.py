@@ -79,8 +79,8 @@ def study(tmp_path_factory):
     assert 'procedures = ["kalman", "vqf"]' in text
     text = text.replace('["kalman", "vqf"]', '["kalman"]')
     (folder / "study.toml").write_text(text, "utf-8")
-    (table,) = [block for block in blocks(OWN, "") if block.startswith("# trials.csv")]
-    (folder / "trials.csv").write_text(table.split("\n", 1)[1], "utf-8")
+    (table,) = [block for block in blocks(OWN, "") if block.startswith("participant,")]
+    (folder / "trials.csv").write_text(table, "utf-8")
     with pytest.MonkeyPatch.context() as patch:
         patch.chdir(folder)
         typed("twinangle run study.toml --out results")

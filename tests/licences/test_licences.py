@@ -38,7 +38,7 @@ def needed() -> dict[str, metadata.Distribution]:
 def licence(package: metadata.Distribution) -> str:
     about = package.metadata
     classifiers = [text for text in about.get_all("Classifier") or [] if text.startswith("License")]
-    return about["License-Expression"] or "; ".join(classifiers) or about["License"] or ""
+    return about.get("License-Expression") or "; ".join(classifiers) or about.get("License") or ""
 
 
 def test_every_run_time_package_has_a_licence_that_allows_ours():
