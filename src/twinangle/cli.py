@@ -142,6 +142,8 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
         _say(f"\n{len(found.faults)} fault(s) found in {study}.", file=sys.stderr)
         raise typer.Exit(1)
     analysed = len(loaded.trials) - found.n_excluded
+    if not any(trial.reference for trial in loaded.trials if not trial.exclude):
+        _say("No recording has a reference: variability can be told, accuracy cannot.")
     _say(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
 
 

@@ -59,3 +59,14 @@ def test_two_goniometers_are_no_pair_where_another_file_is_not_recognised(tmp_pa
     assert "taken for the wearable" not in text
     assert "it holds" in said.output
     assert "'channel 17'" in said.output.replace("\n", " ")
+
+
+def test_check_says_where_no_recording_has_a_reference(tmp_path):
+    from typer.testing import CliRunner
+
+    from twinangle.cli import app
+    from twinangle.simulate import write_demo_study
+
+    path = write_demo_study(tmp_path / "study", participants=1, walk_s=8.0, conditions=["outdoor"])
+    said = CliRunner().invoke(app, ["check", str(path)])
+    assert "No recording has a reference" in said.output

@@ -15,7 +15,7 @@ INSTRUMENTS = {
     "magnetometer": ("magnetometer", "magn", "mag"),
     "quaternion": ("quaternion", "quat", "orientation", "ornt", "q"),
 }
-ANGLE_WORDS = ("flexion", "angle", "gonio", "goniometer", "jntang")
+ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
 MARKER = re.compile(r"(.*?[^\W_].*?)([_ .:-]?)([xyzXYZ])((?:[_ ]?[(\[]?(?:mm|cm|m)[)\]]?)?)")
 NUMBERED_AXES = {" 1": "x", " 2": "y", " 3": "z"}  # columns of a matrix
