@@ -47,7 +47,7 @@ docs: $(VENV)/docs-ready  ## Build the documentation as a site, docs/_build/html
 notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed
 	$(SITE) -D nb_execution_mode=force docs docs/_build/html
 
-package:  ## Build wheel and sdist, and try each in an empty environment
+package: $(VENV)/ready  ## Build wheel and sdist, and try them (nightly in an empty environment)
 	$(PYTHON) .ci/package
 
 nightly: $(VENV)/ready  ## Run what is too long for every change: hours
