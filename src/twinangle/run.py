@@ -23,7 +23,7 @@ from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import font_families
-from twinangle.recordings import RecordingDone, Recordings
+from twinangle.recordings_of_run import RecordingDone, Recordings
 from twinangle.report import write_report
 from twinangle.report.document import (
     IMAGE_FORMATS,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from twinangle.errors import StudyError
 
 if TYPE_CHECKING:
-    from twinangle.recordings import RecordingDone
+    from twinangle.recordings_of_run import RecordingDone
 
 
 def log_line(one: RecordingDone, at: datetime) -> str:
