@@ -23,6 +23,8 @@ _spec = importlib.util.spec_from_file_location("walks_of_the_page", _place)
 walks = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(walks)
 
+pytestmark = pytest.mark.xdist_group("review page")  # one server; a later test builds on a choice
+
 WAIT_MS = 20_000
 COMMAND = "from twinangle.cli import main; main()"
 INK = """name => {
@@ -244,7 +246,9 @@ def test_what_is_left_out_by_a_click_is_honoured_by_the_command_run(
         text=True,
         check=False,
     )
-    assert done.returncode == 0, done.stderr
+    # the first recording's strides cannot be told apart until its lag is chosen, in a test before
+    chosen = any(one["kind"] == "lag" for one in decisions(study))
+    assert done.returncode == (0 if chosen else 1), done.stdout + done.stderr
     with (out / "tables" / "cycles.csv").open(encoding="utf-8") as stream:
         rows = [row for row in csv.DictReader(stream) if row["participant"] == "P02"]
     (row,) = [one for one in rows if one["condition"] == "indoor" and near(one, start)]
