@@ -12,6 +12,7 @@ from twinangle.analysis import (
     check_study,
     compile_ahead,
     input_files,
+    load_ahead,
     pool_study,
 )
 from twinangle.artwork import artwork_of, changed
@@ -164,6 +165,8 @@ def run_into(
             on_begin()
         with Workers(jobs) as workers:
             line = Recordings(study, staging, image_formats, workers, cluster, kept, fresh)
+            if cluster is None and len(line.known) < len(study.trials):
+                load_ahead()
             if on_fault is not None:
                 for fault in check_study(study, workers=workers, beside=line.known).faults:
                     on_fault(fault)

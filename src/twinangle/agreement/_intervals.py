@@ -5,7 +5,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from twinangle.agreement._components import Components, Estimate
 from twinangle.agreement._input import Floats, fraction
@@ -49,7 +50,7 @@ def exact_limit_factors(
     _check(n, confidence, coverage)
     shift = half_width(coverage) * np.sqrt(n)
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
-    inner, outer = stats.nct.ppf(tails, n - 1, shift) / np.sqrt(n)
+    inner, outer = scipy.stats.nct.ppf(tails, n - 1, shift) / np.sqrt(n)
     return float(inner), float(outer)
 
 
@@ -91,10 +92,10 @@ def exact_pair_factors(
     _check(n, confidence, coverage)
     z, level = half_width(coverage), (1 + confidence) / 2
     nodes, weights = np.polynomial.legendre.leggauss(400)
-    spread = np.sqrt(stats.chi2.ppf((nodes + 1) / 2, n - 1) / (n - 1))
+    spread = np.sqrt(scipy.stats.chi2.ppf((nodes + 1) / 2, n - 1) / (n - 1))
 
     def inside(gap: Floats) -> float:
-        return float(weights @ np.maximum(2 * stats.norm.cdf(np.sqrt(n) * gap) - 1, 0)) / 2
+        return float(weights @ np.maximum(2 * scipy.stats.norm.cdf(np.sqrt(n) * gap) - 1, 0)) / 2
 
     single = exact_limit_factors(n, confidence=confidence, coverage=coverage)
     outer = optimize.brentq(

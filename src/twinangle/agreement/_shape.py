@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import optimize, stats
+import scipy
+from scipy import optimize
 
 from twinangle.agreement._components import Components
 from twinangle.agreement._input import Floats
@@ -95,7 +96,7 @@ def normality_p(compared: Floats) -> float:
     """
     if compared.size < FEWEST_FOR_SHAPE or np.ptp(compared) <= 1e-12 * np.abs(compared).max():
         return float("nan")
-    return float(stats.shapiro(compared).pvalue)
+    return float(scipy.stats.shapiro(compared).pvalue)
 
 
 def shape_notes(values: Floats, parts: Components, confidence: float) -> tuple[str, ...]:

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
@@ -275,7 +275,7 @@ def _line(x: Floats, y: Floats) -> tuple[float, float, float]:
     nan = float("nan")
     if np.ptp(x) == 0:
         return nan, nan, nan
-    line = stats.linregress(x, y)
+    line = scipy.stats.linregress(x, y)
     return float(line.slope), float(line.intercept), float(line.rvalue) ** 2 if np.ptp(y) else nan
 
 

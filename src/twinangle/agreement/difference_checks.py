@@ -8,8 +8,8 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import columns
@@ -138,14 +138,16 @@ def check_differences(
     trend, trend_ci = _slope(size, parts.means, confidence)
     spread, spread_ci = _slope(*_spreads(size, parts), confidence)
     varied = parts.k >= 4 and np.ptp(parts.means) > 0
-    skewness = float(stats.skew(parts.means, bias=False)) if varied else float("nan")
+    skewness = float(scipy.stats.skew(parts.means, bias=False)) if varied else float("nan")
     return DifferenceChecks(
         trend=trend,
         trend_ci=trend_ci,
         spread_trend=spread,
         spread_trend_ci=spread_ci,
         skewness=skewness,
-        excess_kurtosis=float(stats.kurtosis(parts.means, bias=False)) if varied else float("nan"),
+        excess_kurtosis=float(scipy.stats.kurtosis(parts.means, bias=False))
+        if varied
+        else float("nan"),
         normality_p=normality_p(compared_values(test - reference, parts)),
         serial_correlation=serial_correlation(test - reference, parts),
         suggestion=_suggestion(
@@ -168,7 +170,7 @@ def _slope(x: Floats, y: Floats, confidence: float) -> tuple[float, Interval]:
     """Return the slope of a line with its interval; NaN where there is none."""
     if x.size < 3 or np.ptp(x) == 0:
         return float("nan"), NO_INTERVAL
-    line = stats.linregress(x, y)
+    line = scipy.stats.linregress(x, y)
     half = two_sided_student(confidence, x.size - 2) * float(line.stderr)
     slope = float(line.slope)
     return slope, (slope - half, slope + half)
@@ -181,7 +183,7 @@ def _spreads(size: Floats, parts: Components) -> tuple[Floats, Floats]:
         return size[repeated], np.sqrt(parts.variances[repeated])
     level = np.zeros_like(size)
     if np.ptp(size) > 0:
-        line = stats.linregress(size, parts.means)
+        line = scipy.stats.linregress(size, parts.means)
         level = line.intercept + line.slope * size
     return size, np.abs(parts.means - level) * np.sqrt(np.pi / 2)
 

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_array, finite_pair, fraction, read_only
@@ -208,9 +208,9 @@ def regression_limits(
     size, difference = (test + reference) / 2, test - reference
     if np.ptp(size) == 0:
         raise ValueError(f"all pairs have the size {size[0]:g}: there is no line to fit.")
-    line = stats.linregress(size, difference)
+    line = scipy.stats.linregress(size, difference)
     residual = difference - line.intercept - line.slope * size
-    folded = stats.linregress(size, np.abs(residual) * np.sqrt(np.pi / 2))
+    folded = scipy.stats.linregress(size, np.abs(residual) * np.sqrt(np.pi / 2))
     residual_sd = float(np.sqrt(residual @ residual / (size.size - 2)))
     t = two_sided_student(confidence, size.size - 2)
     return RegressionLimits(

@@ -8,8 +8,8 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import difference_and_participant
@@ -153,7 +153,7 @@ def _percentile(
     if spread > 0 and not np.all(parts.counts == 1):
         worth = min(worth, max(share * (1 - share) / spread, float(min(parts.k, values.size))))
     n = int(worth)
-    low, high = stats.binom.ppf([(1 - confidence) / 2, (1 + confidence) / 2], n, share)
+    low, high = scipy.stats.binom.ppf([(1 - confidence) / 2, (1 + confidence) / 2], n, share)
     bounds = (
         at(low / n) if low > 0 else -np.inf,
         at((high + 1) / n) if high < n else np.inf,

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import optimize
-from statsmodels.stats.power import TTestPower
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement.condition_spread import ConditionSpread, PairedSpread, paired_spread
@@ -212,6 +211,8 @@ def _shown(found: PairedSpread, ratio: float) -> np.ndarray[tuple[int, ...], np.
 
 def _power(effect: float, n: int, confidence: float) -> float:
     """Return the power of the paired t test at an effect size, on the true side."""
+    from statsmodels.stats.power import TTestPower  # loads much that no run needs
+
     # beyond this the power is 1 and the noncentral t no longer a number
     kept = min(effect, _MOST_SHIFT / np.sqrt(n))
     return float(TTestPower().power(kept, n, (1 - confidence) / 2, alternative="larger"))

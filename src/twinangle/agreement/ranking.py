@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+import scipy
 
 from twinangle.agreement._people import FEWEST_PEOPLE, people_student
 from twinangle.agreement._result import counted
@@ -218,7 +218,7 @@ def _compare(first: pd.Series, second: pd.Series, level: float, least: float) ->
         half = people_student(level, n) * error
         lower, upper = mean - half, mean + half
         if error > 0:
-            p_value = float(2 * stats.t.sf(abs(mean) / error, n - 1))
+            p_value = float(2 * scipy.stats.t.sf(abs(mean) / error, n - 1))
         else:
             p_value = 1.0 if mean == 0 else 0.0
     names = str(first.name), str(second.name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from twinangle.analysis.checking import check_study, declared_faults
-from twinangle.analysis.compiling import compile_ahead
+from twinangle.analysis.compiling import compile_ahead, load_ahead
 from twinangle.analysis.study import (
     files_for,
     input_files,
@@ -20,6 +20,7 @@ __all__ = [
     "declared_faults",
     "files_for",
     "input_files",
+    "load_ahead",
     "own_procedures",
     "pool_study",
     "run_study",

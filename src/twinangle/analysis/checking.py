@@ -6,6 +6,7 @@ from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 
+from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.cutting import override_fault
 from twinangle.analysis.daily_life import first_stretch
 from twinangle.analysis.file_facts import FileFacts
@@ -104,6 +105,8 @@ def check_study(
     analysed = [t for t in study.trials if not t.exclude and t.identity not in beside]
     settings = (*declared_faults(study), *same_recordings(study))
     trials = []
+    if sensors:
+        load_ahead()
     work = partial(check_trial, study, sensors=sensors)
     checked = (
         in_order(work, analysed, jobs=jobs) if workers is None else workers.in_order(work, analysed)

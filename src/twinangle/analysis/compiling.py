@@ -1,14 +1,24 @@
-"""Compile the filters before the first trial, once for all worker processes, and say so."""
+"""Load and compile before the first trial what every recording needs, once for all processes."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from importlib import import_module
 
 import numpy as np
 
 from twinangle.signals.recording import InertialRecording
 from twinangle.study import InertialWearable, Study
 from twinangle.wearable import orientation
+
+# Parts of scipy that load when they are first used, for what computes nothing needs neither.
+SLOW_TO_LOAD = ("scipy.signal", "scipy.stats")
+
+
+def load_ahead() -> None:
+    """Load what every recording's analysis uses, so that processes forked from here hold it."""
+    for name in SLOW_TO_LOAD:
+        import_module(name)
 
 
 def compile_ahead(study: Study, announce: Callable[[str], None]) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 import twinangle
 from twinangle.agreement._result import counted
 from twinangle.analysis.between import pool_between, pool_errors
+from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
@@ -59,6 +60,7 @@ def run_study(
     ValueError
         If `jobs` is below 1.
     """
+    load_ahead()
     done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     results: list[TrialResult] = []
     for trial, several in zip(study.trials, done, strict=True):

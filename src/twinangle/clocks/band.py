@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
-from scipy.signal import butter, sosfiltfilt
 
 from twinangle.signals.recording import AngleRecording, Array
 
@@ -119,7 +119,7 @@ def bridge_gaps(values: Array) -> Array:
 @lru_cache(maxsize=64)
 def _low_pass(cutoff_hz: float, rate_hz: float) -> Array:
     """Return the filter of fourth order as second-order sections; a search asks often."""
-    return np.asarray(butter(4, cutoff_hz, fs=rate_hz, output="sos"))
+    return np.asarray(scipy.signal.butter(4, cutoff_hz, fs=rate_hz, output="sos"))
 
 
 def band_limit(
@@ -144,7 +144,7 @@ def band_limit(
     finite = np.isfinite(values)
     if cutoff_hz is not None and cutoff_hz < 0.45 * recording.rate_hz and finite.sum() >= 16:
         sections = _low_pass(cutoff_hz, recording.rate_hz)
-        values = np.where(finite, sosfiltfilt(sections, bridge_gaps(values)), np.nan)
+        values = np.where(finite, scipy.signal.sosfiltfilt(sections, bridge_gaps(values)), np.nan)
     step = 1 if slowest_hz is None else max(int(recording.rate_hz / slowest_hz), 1)
     return BandLimited(
         values=values[::step].copy() if step > 1 else values,

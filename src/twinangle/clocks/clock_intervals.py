@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import norm, t
+import scipy
 
 from twinangle.checks import require_fraction
 from twinangle.signals.recording import Array, Interval, Synchronisation
@@ -134,5 +134,7 @@ def _about(centre: float, error: float, freedom: float, confidence: float) -> In
     if not (np.isfinite(error) and error > 0):
         return None
     upper = (1 + confidence) / 2
-    quantile = float(t.ppf(upper, freedom) if np.isfinite(freedom) else norm.ppf(upper))
+    quantile = float(
+        scipy.stats.t.ppf(upper, freedom) if np.isfinite(freedom) else scipy.stats.norm.ppf(upper)
+    )
     return Interval(centre - quantile * error, centre + quantile * error)

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.stats import t
 
 from twinangle.checks import require_fraction
 from twinangle.clocks.band import BandLimited, band_limit
@@ -317,7 +317,7 @@ def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: flo
     difference = _lag_at(clock, line.centre_s) - float(line.lag_s)
     statistical = float(np.sqrt(fit.covariance[0, 0]))
     error, freedom = total_error(statistical, float(fit.freedom[0]), fit.systematic_s)
-    own = float(t.ppf((1 + confidence) / 2, freedom)) * error
+    own = float(scipy.stats.t.ppf((1 + confidence) / 2, freedom)) * error
     angle = lag_interval(clock, confidence=confidence)
     half = float(np.hypot(own, 0.0 if angle is None else (angle.end_s - angle.start_s) / 2))
     return GyroscopeLag(

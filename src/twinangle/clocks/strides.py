@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
 
 from twinangle.clocks.correlation import parabola_offset
 from twinangle.signals.recording import Array
@@ -40,7 +40,9 @@ def find_strides(angle: Array, stride: float) -> Strides:
     centred = np.where(known, angle - np.nanmean(angle), 0.0)
     signed = centred * (1.0 if np.mean(centred**3) >= 0 else -1.0)
     spread = float(np.ptp(np.percentile(signed[known], [5, 95])))
-    index, _ = find_peaks(signed, distance=max(int(0.6 * stride), 1), prominence=0.4 * spread)
+    index, _ = scipy.signal.find_peaks(
+        signed, distance=max(int(0.6 * stride), 1), prominence=0.4 * spread
+    )
     index = index[(index > 0) & (index < angle.size - 1)]
     index = index[known[index - 1] & known[index] & known[index + 1]]
     at = [i + parabola_offset(*(float(v) for v in signed[i - 1 : i + 2])) for i in index]

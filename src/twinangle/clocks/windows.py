@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
+import scipy
 
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockFit, ClockLine, overlap_times
@@ -120,7 +120,7 @@ def robust_line(windows: WindowedLags, centre_s: float) -> ClockLine:
 
     Theil 1950; Sen 1968, J Am Stat Assoc 63:1379; computed by :func:`scipy.stats.theilslopes`.
     """
-    slope, _, _, _ = theilslopes(windows.lag_s, windows.time_s)
+    slope, _, _, _ = scipy.stats.theilslopes(windows.lag_s, windows.time_s)
     level = float(np.median(windows.lag_s - slope * (windows.time_s - centre_s)))
     return ClockLine(centre_s, level, float(slope))
 

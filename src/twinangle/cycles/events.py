@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import signal as dsp
-from scipy import stats
 
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
@@ -51,9 +50,9 @@ def smooth(values: Array, rate_hz: float, cutoff_hz: float) -> Array:
     excluded later. The cut-off is lowered to 0.4 of the rate when the rate is low.
     """
     bridged = bridge(values)
-    sos = dsp.butter(2, min(cutoff_hz, 0.4 * rate_hz), fs=rate_hz, output="sos")
+    sos = scipy.signal.butter(2, min(cutoff_hz, 0.4 * rate_hz), fs=rate_hz, output="sos")
     padding = min(bridged.size - 1, int(3 * rate_hz / cutoff_hz) + 3)
-    return np.asarray(dsp.sosfiltfilt(sos, bridged, padlen=padding))
+    return np.asarray(scipy.signal.sosfiltfilt(sos, bridged, padlen=padding))
 
 
 def bridge(values: Array) -> Array:
@@ -163,13 +162,15 @@ def _midway(values: Array, peaks: NDArray[np.int64], rate_hz: float) -> Array:
     if peaks.size == 0:
         return np.zeros(0)
     window = 2 * int(LONGEST_CYCLE_S * rate_hz / 2) + 1
-    left, right = dsp.peak_widths(values, peaks, rel_height=HELD_BELOW, wlen=max(window, 3))[2:]
+    left, right = scipy.signal.peak_widths(
+        values, peaks, rel_height=HELD_BELOW, wlen=max(window, 3)
+    )[2:]
     return np.asarray(0.5 * (left + right))
 
 
 def _inverted(slow: Array) -> tuple[str, ...]:
     """Warn of an angle that dips: in walking the knee stays near extension and flexes in swing."""
-    skewness = float(stats.skew(slow))
+    skewness = float(scipy.stats.skew(slow))
     if skewness > -0.5:
         return ()
     text = (
@@ -204,7 +205,7 @@ def _forward_sign(slow: Array, extension: Array) -> tuple[float, tuple[str, ...]
     towards forward; and the knee extends while it does.
     """
     centred = slow - slow.mean()
-    skewness = float(stats.skew(slow))
+    skewness = float(scipy.stats.skew(slow))
     spread = float(np.std(extension) * np.std(slow))
     agreement = float(np.mean(centred * extension)) / spread if spread > 0 else 0.0
     if abs(skewness) < 0.3:
@@ -225,7 +226,7 @@ def _prominent_peaks(
 ) -> NDArray[np.int64]:
     """Find the maxima whose prominence is near the typical one."""
     window = 2 * int(LONGEST_CYCLE_S * rate_hz / 2) + 1
-    peaks, found = dsp.find_peaks(values, prominence=0.0, wlen=max(window, 3))
+    peaks, found = scipy.signal.find_peaks(values, prominence=0.0, wlen=max(window, 3))
     prominences = found["prominences"]
     if signal.zero_is_rest:  # a swing is fast forwards, not only faster than before and after
         prominences = np.minimum(prominences, np.maximum(values[peaks], 0.0))
@@ -252,7 +253,9 @@ def _troughs_after(values: Array, swings: NDArray[np.int64], rate_hz: float) -> 
     typical = float(np.median(stride))
     reach = CONTACT_WINDOW * np.minimum(np.append(stride, typical), typical)
     least = TROUGH_PROMINENCE * float(np.median(values[swings]))
-    troughs, _ = dsp.find_peaks(-values, height=0.0, prominence=least, wlen=2 * int(rate_hz) + 1)
+    troughs, _ = scipy.signal.find_peaks(
+        -values, height=0.0, prominence=least, wlen=2 * int(rate_hz) + 1
+    )
     next_trough = np.searchsorted(troughs, swings, side="right")
     swings, reach = swings[next_trough < troughs.size], reach[next_trough < troughs.size]
     candidate = troughs[next_trough[next_trough < troughs.size]]

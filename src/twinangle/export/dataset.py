@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 
 import twinangle
-from twinangle.analysis import analyse_trial
+from twinangle.analysis import analyse_trial, load_ahead
 from twinangle.errors import StudyError
 from twinangle.export.decisions import write_decisions
 from twinangle.export.derived import write_derived
@@ -137,6 +137,7 @@ def _write(
         *said_of_dates(study),
         *(f"covariate {name!r} left out: {why}" for name, why in hidden),
     ]
+    load_ahead()
     analysed = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     for trial, name, results in zip(trials, names, analysed, strict=True):
         if not trial.exclude:

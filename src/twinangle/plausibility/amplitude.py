@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import welch
+import scipy
 
 from twinangle.plausibility.channels import sure_causes
 from twinangle.plausibility.common_time import CommonTime, Hinge, common_time
@@ -59,7 +59,7 @@ def spectral_gains(found: CommonTime, hinge: Hinge) -> tuple[float, float]:
     powers = []
     for values in (found.slope, hinge.rate):
         filled: Array = np.where(found.known, values, 0.0)
-        frequency, power = welch(filled, found.rate_hz, nperseg=min(size, filled.size))
+        frequency, power = scipy.signal.welch(filled, found.rate_hz, nperseg=min(size, filled.size))
         powers.append(power)
 
     def band(limits: tuple[float, float]) -> float:

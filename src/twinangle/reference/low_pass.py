@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
+import scipy
 
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Array
@@ -59,11 +59,11 @@ def zero_phase_low_pass(values: Array, *, rate_hz: float, cutoff_hz: float) -> A
             f"got {cutoff_hz:g}."
         )
     warped = np.tan(np.pi * cutoff_hz / rate_hz) / (np.sqrt(2) - 1) ** 0.25
-    sections = butter(2, 2 * np.arctan(warped) / np.pi, output="sos")
+    sections = scipy.signal.butter(2, 2 * np.arctan(warped) / np.pi, output="sos")
     filtered = np.array(values, dtype=np.float64)
     present = np.concatenate(([0], np.isfinite(filtered).astype(np.int8), [0]))
     edges = np.flatnonzero(np.diff(present))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         if end - start > 9:  # sosfiltfilt extends each end by nine samples
-            filtered[start:end] = sosfiltfilt(sections, filtered[start:end])
+            filtered[start:end] = scipy.signal.sosfiltfilt(sections, filtered[start:end])
     return filtered

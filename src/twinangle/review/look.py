@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.signal import find_peaks
+import scipy
 
 from twinangle.analysis import analyse_trial
 from twinangle.analysis.analysed_part import mask_reference
@@ -308,7 +308,7 @@ def peaks_of(look: Look) -> tuple[tuple[float, float], ...]:
     if look.lags_s is None or look.correlation is None:
         return ()
     values = np.nan_to_num(look.correlation, nan=-1.0)
-    index, _ = find_peaks(np.concatenate([[-2.0], values, [-2.0]]))
+    index, _ = scipy.signal.find_peaks(np.concatenate([[-2.0], values, [-2.0]]))
     ordered = sorted((index - 1).tolist(), key=lambda i: -values[i])[:PEAKS]
     return tuple((float(look.lags_s[i]), float(values[i])) for i in ordered)
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from twinangle.analysis import load_ahead
 from twinangle.platform_calls import begin_worker, start_method
 from twinangle.review.effect import light
 from twinangle.review.look import Look, look_at
@@ -34,6 +35,7 @@ class Analyses:
     def __init__(self, folder: Path, on_done: Callable[[int, Look], None]) -> None:
         self._folder = folder
         self._on_done = on_done
+        load_ahead()
         self._jobs = max(1, min(MOST, (os.cpu_count() or 2)))
         self._pool = ProcessPoolExecutor(
             self._jobs,

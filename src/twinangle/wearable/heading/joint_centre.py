@@ -20,8 +20,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from scipy.optimize import minimize_scalar
-from scipy.signal import butter, sosfiltfilt
 
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.signals.robust import robust_sd
@@ -332,5 +332,5 @@ def _bridged(signals: Array, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) 
 def _low_pass(signals: Array, rate_hz: float) -> Array:
     if rate_hz <= 2.2 * CUTOFF_HZ or signals.shape[0] < 30:
         return signals
-    sections = butter(2, CUTOFF_HZ, fs=rate_hz, output="sos")
-    return np.asarray(sosfiltfilt(sections, signals, axis=0))
+    sections = scipy.signal.butter(2, CUTOFF_HZ, fs=rate_hz, output="sos")
+    return np.asarray(scipy.signal.sosfiltfilt(sections, signals, axis=0))

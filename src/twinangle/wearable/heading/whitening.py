@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.signal import oaconvolve, welch
+import scipy
 
 from twinangle.signals.recording import Array
 from twinangle.signals.robust import robust_sd
@@ -64,7 +64,9 @@ class Whitening:
         for component in range(3):
             kernel = self.vertical if component == 2 else self.horizontal
             shaped = kernel.reshape(-1, *([1] * (values.ndim - 2)))
-            white[:, component] = oaconvolve(even[:, component], shaped, mode="same", axes=0)
+            white[:, component] = scipy.signal.oaconvolve(
+                even[:, component], shaped, mode="same", axes=0
+            )
         return np.asarray(white[rows])
 
 
@@ -131,7 +133,7 @@ def _whitening_of(
     if even.shape[0] < (_LEAST_WINDOWS + 1) * half:
         return None
     # The median over windows keeps turns and impacts out of the spectrum.
-    frequency, power = welch(even, rate, nperseg=2 * half, axis=0, average="median")
+    frequency, power = scipy.signal.welch(even, rate, nperseg=2 * half, axis=0, average="median")
     passed = (frequency >= LOWEST_HZ) & (frequency <= CUTOFF_HZ)
     floor = _PROPORTIONAL**2 * power[:, 3:].mean(axis=1)
     kernels = [

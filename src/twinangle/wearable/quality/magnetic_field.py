@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 from twinangle.errors import AngleError
 from twinangle.notices import Notice
@@ -236,5 +236,5 @@ def disturbance_and_error(
     if len(means) < 3 or (means.nunique() < 2).any():
         return DisturbanceAndError(float("nan"), len(means))
     return DisturbanceAndError(
-        float(stats.spearmanr(means["field"], means["error"]).statistic), len(means)
+        float(scipy.stats.spearmanr(means["field"], means["error"]).statistic), len(means)
     )
