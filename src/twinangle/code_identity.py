@@ -11,7 +11,18 @@ from pathlib import Path
 import twinangle
 
 # Libraries whose version may change the last bit of a number or the bytes of a file.
-NUMERICAL = ("numpy", "scipy", "pandas", "numba", "vqf", "pyarrow", "matplotlib", "fonttools")
+NUMERICAL = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "numba",
+    "vqf",
+    "pyarrow",
+    "matplotlib",
+    "fonttools",
+    "typst",
+    "python-docx",
+)
 
 
 @cache
@@ -19,7 +30,9 @@ def our_code() -> dict[str, str]:
     """Return version and digest of our source, and the versions of Python and the libraries."""
     digest = hashlib.sha256()
     root = Path(twinangle.__file__).parent
-    for path in sorted(root.rglob("*.py")):
+    for path in sorted(root.rglob("*")):
+        if path.suffix == ".pyc" or not path.is_file():
+            continue
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
     return {
         "twinangle": f"{twinangle.__version__} ({digest.hexdigest()[:12]})",

@@ -15,7 +15,7 @@ from twinangle.analysis import analyse_trial, files_for, own_procedures
 from twinangle.analysis.study import study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import our_code
-from twinangle.kept import Key, Store, key_of
+from twinangle.kept import Key, Steps, key_of
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
 from twinangle.report.figure_files import EMBEDDED, Written
@@ -65,10 +65,8 @@ class Recordings:
         Processes here.
     cluster : Cluster, optional
         Workers elsewhere, which take the place of those here.
-    kept : Store, optional
-        Analyses of earlier runs.
-    fresh : bool
-        Whether none of them is taken.
+    steps : Steps
+        What of earlier runs is kept.
     """
 
     def __init__(
@@ -78,18 +76,17 @@ class Recordings:
         image_formats: tuple[str, ...],
         workers: Workers,
         cluster: Cluster | None,
-        kept: Store | None,
-        fresh: bool,
+        steps: Steps,
     ) -> None:
         self.study, self.folder, self.image_formats = study, folder, image_formats
-        self.workers, self._cluster = workers, cluster
+        self.workers, self._cluster, self.steps = workers, cluster, steps
         self._stems = stems_of(study.recording_keys)
         self._own = own_procedures(study)
         # what an own procedure imports besides cannot be known: nothing of it is kept
-        self._kept = None if self._own or study.in_memory else kept
+        self._kept = None if self._own or study.in_memory else steps.store
         self._why_not = (
             "recordings with own procedures are not kept: what their code imports is not known"
-            if self._own and kept is not None
+            if self._own and steps.store is not None
             else ""
         )
         self._keys = {} if self._kept is None else {t.identity: self._key(t) for t in study.trials}
@@ -97,7 +94,7 @@ class Recordings:
         self.known: frozenset[Identity] = frozenset(
             name
             for name, key in self._keys.items()
-            if key is not None and there is not None and not fresh and there.has(key)
+            if key is not None and there is not None and not steps.fresh and there.has(key)
         )
 
     @property
@@ -112,29 +109,20 @@ class Recordings:
             tell(self._why_not)
         wanting = [trial for trial in self.study.trials if trial.identity not in self.known]
         analysed = self._analysed(wanting)
-        troubles: set[str] = set()
         for trial in self.study.trials:
             key = self._keys.get(trial.identity)
-            if trial.identity in self.known and key is not None and self._kept is not None:
-                taken = self._kept.take(key)
+            if trial.identity in self.known and key is not None:
+                taken = self.steps.take(key)
                 if taken is not None:
-                    found, files = taken
-                    _unpack(files, self.folder)
-                    yield _done(trial, found, kept=True)
+                    yield _done(trial, taken, kept=True)
                     continue
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and self._kept is not None and _may_be_kept(found):
-                packed = found, self._pack(trial, found)
+            if key is not None and _may_be_kept(found):
                 name = " ".join(trial.identity)
-                trouble = self._kept.put(key, packed, study=self.study.title, recording=name)
-                if trouble and trouble not in troubles:
-                    troubles.add(trouble)
-                    tell(f"nothing is kept for the next run: {trouble}")
+                self.steps.put(key, found, self._files_of(trial, found), recording=name)
             yield _done(trial, found, kept=False)
-        if self._kept is not None:
-            self._kept.trim()
 
     def _analysed(self, trials: list[Trial]) -> Iterator[_Found]:
         if self._cluster is None:
@@ -163,17 +151,12 @@ class Recordings:
         n = len(trial.identity)
         return [stem for key, stem in self._stems.items() if key[:n] == trial.identity]
 
-    def _pack(self, trial: Trial, found: _Found) -> dict[str, bytes]:
-        """Return the files of one recording by their names below the folder."""
-        suffixes = (EMBEDDED, *self.image_formats)
-        names = [f"{FIGURES}/{one.file}.{suffix}" for one in found.drawn for suffix in suffixes]
+    def _files_of(self, trial: Trial, found: _Found) -> Iterator[str]:
+        """Yield the names of one recording's files below the folder, whether they are there."""
+        for one in found.drawn:
+            yield from (f"{FIGURES}/{name}" for name in one.files((EMBEDDED, *self.image_formats)))
         for stem in self._stems_of(trial):
-            names += [f"{FIGURES}/{stem}{TRACES}", _trace_part(Path(), stem).as_posix()]
-        return {
-            name: (self.folder / name).read_bytes()
-            for name in names
-            if (self.folder / name).is_file()
-        }
+            yield from (f"{FIGURES}/{stem}{TRACES}", _trace_part(Path(), stem).as_posix())
 
 
 def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
@@ -183,11 +166,6 @@ def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
 def _may_be_kept(found: _Found) -> bool:
     """Whether a rerun would find the same: what failed may have failed for another reason."""
     return all(one.status in ("ok", "pooled") for one in found.results)
-
-
-def _unpack(files: Mapping[str, bytes], folder: Path) -> None:
-    for name, content in files.items():
-        (folder / name).write_bytes(content)
 
 
 def _into(work: partial[_Found], folder: Path, trial: Trial) -> _Found:

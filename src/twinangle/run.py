@@ -18,7 +18,7 @@ from twinangle.analysis import (
 from twinangle.artwork import artwork_of, changed
 from twinangle.cluster import Cluster
 from twinangle.errors import StudyError
-from twinangle.kept import Store
+from twinangle.kept import Steps, Store
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
@@ -35,7 +35,7 @@ from twinangle.report.document import (
 from twinangle.report.figure_files import Written
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.read_back import read_results
-from twinangle.results.serialise import to_text
+from twinangle.results.serialise import PARTS, joined, text_of, to_text
 from twinangle.study import Study
 from twinangle.visible import visible_texts
 
@@ -164,7 +164,8 @@ def run_into(
         if on_begin is not None:
             on_begin()
         with Workers(jobs) as workers:
-            line = Recordings(study, staging, image_formats, workers, cluster, kept, fresh)
+            steps = Steps(kept, staging, study=study.title, fresh=fresh, tell=tell)
+            line = Recordings(study, staging, image_formats, workers, cluster, steps)
             if cluster is None and len(line.known) < len(study.trials):
                 load_ahead()
             if on_fault is not None:
@@ -178,6 +179,7 @@ def run_into(
                     on_trial(" ".join(one.trial.identity))
 
             results = _write_all(line, done, tell)
+            steps.close()
     _note_study(study, folder)
     return results
 
@@ -296,15 +298,16 @@ def _write_all(
     line: Recordings, on_done: Callable[[RecordingDone], None], tell: Tell
 ) -> StudyResults:
     """Analyse and write every part of a study's results into an empty folder."""
-    study, staging, workers = line.study, line.folder, line.workers
+    study, staging, workers, steps = line.study, line.folder, line.workers, line.steps
     trials: list[TrialResult] = []
     drawn: list[Written] = []
     for one in line.in_order(tell):
         trials.extend(one.results)
         drawn.extend(one.drawn)
         on_done(one)
-    results = pool_study(study, tuple(trials))
-    text = workers.in_order(to_text, [results])
+    results = pool_study(study, tuple(trials), steps)
+    parts = {part: part for part in PARTS}
+    text = steps.in_order(RESULTS, text_of, parts, workers, takes=lambda _: (), of=results)
     write_parts(
         visible_texts(results),
         staging,
@@ -312,6 +315,7 @@ def _write_all(
         image_formats=line.image_formats,
         drawn=drawn,
         trace_parts=line.trace_parts,
+        steps=steps,
     )
-    (staging / RESULTS).write_text(next(text), encoding="utf-8", newline="\n")
+    (staging / RESULTS).write_text(joined(*text), encoding="utf-8", newline="\n")
     return results

@@ -23,6 +23,7 @@ from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.without_decisions import without_decisions
 from twinangle.formats import companion_files
+from twinangle.kept import Steps
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.instruments import PairOfInstruments
@@ -70,7 +71,9 @@ def run_study(
     return pool_study(study, tuple(results))
 
 
-def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
+def pool_study(
+    study: Study, trials: tuple[TrialResult, ...], steps: Steps | None = None
+) -> StudyResults:
     """Return what the trials of a study say together.
 
     Parameters
@@ -80,6 +83,8 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
     trials : tuple of TrialResult
         What :func:`twinangle.analysis.analyse_trial` found, in the order of the trials table; the
         traces are not needed.
+    steps : Steps, optional
+        What of earlier runs is kept.
     """
     options = study.options
     trials = compare_mountings(study, trials)
@@ -107,7 +112,7 @@ def pool_study(study: Study, trials: tuple[TrialResult, ...]) -> StudyResults:
         errors_of_three=pool_errors(triples, options),
         decisions=decision_records(study, trials),
         without_decisions=bare,
-        **pool_topics(standing_in, options),
+        **pool_topics(standing_in, options, steps),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from twinangle.analysis import (
@@ -20,6 +21,7 @@ from twinangle.analysis import (
     variability,
 )
 from twinangle.analysis.groups import Groups, group_trials
+from twinangle.kept import Steps
 from twinangle.options import Options
 from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Pooled
@@ -44,7 +46,7 @@ TOPICS: Mapping[str, Topic] = {
 
 
 def pool_topics(
-    trials: Sequence[TrialResult], options: Options
+    trials: Sequence[TrialResult], options: Options, steps: Steps | None = None
 ) -> dict[str, tuple[Pooled[Any], ...]]:
     """Return every topic of a study's trials, by its name.
 
@@ -54,6 +56,17 @@ def pool_topics(
         All trials of the study, in the order of the trials table.
     options : Options
         What the run was asked for.
+    steps : Steps, optional
+        What of earlier runs is kept: a topic is pooled anew where the trials differ, or one of
+        the options that it reads.
     """
-    groups = group_trials(trials)
-    return {name: pool(groups, options) for name, pool in TOPICS.items()}
+    groups = cache(lambda: group_trials(trials))
+
+    def pool(options: Options, name: str) -> tuple[Pooled[Any], ...]:
+        return TOPICS[name](groups(), options)
+
+    names = {name: name for name in TOPICS}
+    found = (steps or Steps()).in_order(
+        "pooled", pool, names, takes=lambda _: (trials,), of=options
+    )
+    return dict(zip(TOPICS, found, strict=True))

@@ -7,13 +7,14 @@ can say which.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-FORMAT = 1  # of entries and keys; a change of either begins anew
+from twinangle.kept.digest import digest_of
+
+FORMAT = 2  # of entries and keys; a change of either begins anew
 # Settings that only what is pooled or written depends on, never one recording's analysis.
 OF_THE_WHOLE = {
     "agreement": ("acceptable_deg", "error_ratio", "published_interval"),
@@ -34,7 +35,7 @@ class Key:
     @property
     def name(self) -> str:
         """The entry's name: one hash of the four."""
-        return _hash([FORMAT, self.code, self.settings, self.row, self.files])
+        return digest_of([FORMAT, self.code, self.settings, self.row, self.files])
 
 
 def key_of(
@@ -71,7 +72,7 @@ def key_of(
     """
     try:
         digests = [[path.relative_to(folder).as_posix(), _digest(path)] for path in files]
-        told = _plain(row, folder)
+        told = digest_of(row, folder)
     except (OSError, ValueError, TypeError):
         return None
     mattering = {
@@ -83,34 +84,13 @@ def key_of(
         for section, values in settings.items()
     }
     return Key(
-        code=_hash(dict(code)),
-        settings=_hash([mattering, drawing]),
-        row=_hash(told),
-        files=_hash(digests),
+        code=digest_of(dict(code)),
+        settings=digest_of([mattering, drawing]),
+        row=told,
+        files=digest_of(digests),
     )
 
 
 def _digest(path: Path) -> str:
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def _plain(value: object, folder: Path) -> object:
-    """Return a value as JSON takes it, paths by their place in the study's folder."""
-    if value is None or isinstance(value, str | int | float | bool):
-        return value
-    if isinstance(value, Path):
-        return ["path", value.relative_to(folder).as_posix()]
-    if isinstance(value, Mapping):
-        return {str(key): _plain(each, folder) for key, each in value.items()}
-    if isinstance(value, tuple | list):
-        return [_plain(each, folder) for each in value]
-    if is_dataclass(value) and not isinstance(value, type):
-        held = {field.name: _plain(getattr(value, field.name), folder) for field in fields(value)}
-        return [type(value).__name__, held]
-    raise TypeError(f"No rule to hash {type(value).__name__}.")
-
-
-def _hash(plain: object) -> str:
-    text = json.dumps(plain, sort_keys=True, ensure_ascii=True)
-    return hashlib.sha256(text.encode()).hexdigest()

@@ -163,3 +163,18 @@ def grouped(lines: Iterable[tuple[str, str]], everything: Iterable[str] = ()) ->
         line if set(places) == all_of_it else f"{'; '.join(places)}: {line}"
         for line, places in found.items()
     ]
+
+
+def figures_of(part: object) -> list[str]:
+    """Return the paths of all figures in a part of what is printed, in order."""
+    if isinstance(part, dict):
+        found = [str(part["path"])] if part.get("kind") == "figure" else []
+        return [*found, *(path for each in part.values() for path in figures_of(each))]
+    if isinstance(part, list):
+        return [path for each in part for path in figures_of(each)]
+    return []
+
+
+def figure_name(path: str) -> str:
+    """Return the name of the figure at a path that stands in a block."""
+    return path.removeprefix("/figures/").removesuffix(".svg")

@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from twinangle.artwork import Artwork, artwork_of
+from twinangle.kept import Steps
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
+from twinangle.report.blocks import figure_name, figures_of
 from twinangle.report.content import report_content, supplement_content
 from twinangle.report.figure_files import Written, drawings_in
 from twinangle.report.figures import TRACES, taken, write_figures
@@ -20,7 +22,7 @@ from twinangle.report.methods import methods_text
 from twinangle.report.paper import PAPER, begin_paper, paper_places
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
-from twinangle.results.tables import write_tables
+from twinangle.results.tables import describe_tables, table_names, write_table, write_traces
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 CHILD = Path(__file__).with_name("typeset_child.py")
@@ -76,16 +78,30 @@ def write_parts(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
     trace_parts: Sequence[Path] = (),
+    steps: Steps | None = None,
 ) -> None:
     """Write what :func:`write_report` does.
 
-    `drawn` are the recordings' figures and `trace_parts` their traces, if they exist already.
+    `drawn` are the recordings' figures and `trace_parts` their traces, if they exist already;
+    `steps` is what of earlier runs is kept.
     """
-    (folder / "tables").mkdir(exist_ok=True)
-    write = partial(write_tables, results, trace_parts=trace_parts)
-    tables = workers.in_order(write, [folder / "tables"])
-    write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn)
+    steps, place = steps or Steps(), folder / "tables"
+    place.mkdir(exist_ok=True)
+    tables = steps.in_order(
+        "table",
+        partial(write_table, place),
+        {name: name for name in table_names(results)},
+        workers,
+        takes=lambda _: (),
+        of=results,
+        files=lambda names: [f"tables/{name}" for name in names],
+        together=True,
+    )
+    traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
+    write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn, steps=steps)
     list(tables)  # written by now, or a fault of the writing is raised here
+    list(traces)
+    describe_tables(place, results)
 
 
 def write_pages(
@@ -96,6 +112,7 @@ def write_pages(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
     artwork: Artwork | None = None,
+    steps: Steps | None = None,
 ) -> None:
     """Write all that is for reading: report as PDF and page, supplement, methods text, paper kit.
 
@@ -103,24 +120,50 @@ def write_pages(
     Without `artwork`, the kit's figures are as the run's parameters say.
     """
     (folder / "figures").mkdir(exist_ok=True)
+    steps = steps or Steps()
     kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
-    tables = begin_paper(results, folder / PAPER, workers)  # beside the figures
+    tables = begin_paper(results, folder / PAPER, workers, steps)  # beside the figures
     figures = write_figures(
-        results, folder / "figures", workers, image_formats=image_formats, drawn=drawn, kit=kit
+        results,
+        folder / "figures",
+        workers,
+        image_formats=image_formats,
+        drawn=drawn,
+        kit=kit,
+        steps=steps,
     )
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     content = {  # the longer one begins: nothing waits for it alone
         "supplement.pdf": supplement_content(results, figures),
         "report.pdf": report_content(results, figures),
     }
-    pages = workers.in_order(partial(typeset, folder=folder), list(content.values()))
-    traces = taken(folder / "figures", TRACES)
-    drawings = drawings_in(folder / "figures", figures)
-    page = report_page(results, content["report.pdf"], drawings, traces)
+    pages = steps.in_order(
+        "typeset", partial(typeset, folder=folder), content, workers, takes=partial(_source, folder)
+    )
+    page = _page(results, content["report.pdf"], folder / "figures", steps)
     (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
     list(tables)  # written by now, or a fault of the writing is raised here
+
+
+def _page(results: StudyResults, content: dict[str, Any], figures: Path, steps: Steps) -> str:
+    """Return the report as a page, and take away the traces that waited for it."""
+    traces = taken(figures, TRACES)
+    drawings = drawings_in(figures, map(figure_name, figures_of(content)))
+
+    def make(results: StudyResults, _: None) -> str:
+        return report_page(results, content, drawings, traces)
+
+    sources = content, drawings, traces
+    return next(steps.in_order("page", make, {"report": None}, takes=lambda _: sources, of=results))
+
+
+def _source(folder: Path, content: dict[str, Any]) -> tuple[object, ...]:
+    """Return what pages depend on: what they say, and the figures that stand in them."""
+    if not covered(json.dumps(content, ensure_ascii=False)):
+        raise TypeError("which typefaces the machine has for the other characters is not known")
+    return content, [(folder / path[1:]).read_bytes() for path in figures_of(content)]
 
 
 def typeset(content: dict[str, Any], folder: Path, *, template: Path = TEMPLATE) -> bytes:

@@ -23,6 +23,10 @@ class Written:
     alternative: str
     width_mm: float
 
+    def files(self, formats: Iterable[str]) -> list[str]:
+        """Return the names of its files."""
+        return [f"{self.file}.{suffix}" for suffix in formats]
+
 
 @dataclass(frozen=True, slots=True)
 class Place:

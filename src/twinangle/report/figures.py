@@ -8,6 +8,7 @@ from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 
+from twinangle.kept import Steps
 from twinangle.parallel import Workers
 from twinangle.plotting.along_cycle import draw_along_cycle
 from twinangle.plotting.budget import draw_budgets
@@ -81,6 +82,7 @@ def write_figures(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
     kit: Sequence[Place] = (),
+    steps: Steps | None = None,
 ) -> Figures:
     """Write all figures and return caption and alternative text by file name without suffix.
 
@@ -98,11 +100,22 @@ def write_figures(
         What :func:`write_recording` wrote already.
     kit : sequence of Place
         Where the figures for an article go as well; drawn again only for another width.
+    steps : Steps, optional
+        What of earlier runs is kept.
     """
+    steps = steps or Steps()
     font_families()  # written once, before other processes ask for it
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
     light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
-    pooled = workers.in_order(partial(write_pooled, light, places), range(len(OF_A_STUDY)))
+    pooled = steps.in_order(
+        "figures over all",
+        partial(_write_pooled, places),
+        {draw.__name__: k for k, draw in enumerate(OF_A_STUDY)},
+        workers,
+        takes=lambda which: (which, places),
+        of=light,
+        files=partial(_files_in, places, steps.folder),
+    )
     groups = [group for group in trial_groups(results) if group.worked]
     if drawn is None:
         write = partial(
@@ -113,10 +126,15 @@ def write_figures(
             points=points_each(len(trial_groups(results))),
         )
         drawn = [each for several in workers.in_order(write, groups) for each in several]
-    write_cycles = partial(
-        _write_cycles, results.joint, shared_scale(results), folder, tuple(image_formats)
+    how = results.joint, shared_scale(results), folder, tuple(image_formats)
+    cycles = steps.in_order(
+        "cycles",
+        partial(_write_cycles, *how),
+        {group.stem: _without_traces(group) for group in groups},
+        workers,
+        takes=lambda group: (*how, group),
+        files=lambda found: _files_in(places[:1], steps.folder, [found]),
     )
-    cycles = workers.in_order(write_cycles, [_without_traces(group) for group in groups])
     of_each = [*drawn, *(each for several in cycles for each in several)]
     of_places = [[each for some in zip_of for each in some] for zip_of in zip(*pooled, strict=True)]
     of_study, *of_kit = (with_names(*both) for both in zip(of_places, places, strict=True))
@@ -174,12 +192,26 @@ def _of_recording(
     return [Rendered(each).write(folder, each.name, formats) for each in named]
 
 
+def _files_in(
+    places: Sequence[Place], folder: Path, found: Sequence[Sequence[Written]]
+) -> list[str]:
+    """Return the names, seen from a folder, of the figures in each place."""
+    return [
+        (place.folder / name).relative_to(folder).as_posix()
+        for place, several in zip(places, found, strict=True)
+        for one in several
+        for name in one.files(place.formats)
+    ]
+
+
 def _without_traces(group: TrialGroup) -> TrialGroup:
     """Return a group that is light to hand to another process."""
     return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
 
 
-def write_pooled(results: StudyResults, places: Sequence[Place], which: int) -> list[list[Written]]:
+def _write_pooled(
+    places: Sequence[Place], results: StudyResults, which: int
+) -> list[list[Written]]:
     """Draw what one of `OF_A_STUDY` gives, and write it to each place under provisional names."""
     draw = OF_A_STUDY[which]
     by_width: dict[float | None, list[Rendered]] = {}

@@ -90,7 +90,7 @@ class Keys:
 
     def _record(self, value: Any) -> dict[str, Plain]:
         record: dict[str, Plain] = {}
-        kind: Any = type(value)
+        kind: Any = value.__class__
         for item in _fields(kind):
             part, keys = getattr(value, item.name), self._within(item)
             if item.joined is not None:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from twinangle.results.model import StudyResults, TrialResult
 
 SCHEMA = 2
+PARTS = ("trials", "others")
 OF_SEVERAL = {
     "pairs_of_instruments": "pairs",
     "agreement_between_instruments": "between",
@@ -33,12 +34,35 @@ def to_text(results: StudyResults) -> str:
 
     A list of numbers, such as a curve, stands on one line.
     """
-    text = json.dumps(study_record(results), ensure_ascii=False, indent=1, allow_nan=False)
-    return _NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text) + "\n"
+    return joined(*(text_of(results, part) for part in PARTS))
+
+
+def text_of(results: StudyResults, part: str) -> str:
+    """Return one of the `PARTS` of which :func:`joined` makes the whole text."""
+    record = (
+        {"trials": [trial_record(trial) for trial in results.trials]}
+        if part == "trials"
+        else _record_but_trials(results)
+    )
+    text = json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False)
+    return _NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text)
+
+
+def joined(trials: str, others: str) -> str:
+    """Return the whole text: the trials, which are most of it, in their place among the others."""
+    before, place, behind = others.partition('\n "trials": []')
+    assert place
+    return before + trials.removeprefix("{").removesuffix("\n}") + behind + "\n"
 
 
 def study_record(results: StudyResults) -> dict[str, Any]:
     """Return the whole of a run as plain values."""
+    return _record_but_trials(results) | {
+        "trials": [trial_record(trial) for trial in results.trials]
+    }
+
+
+def _record_but_trials(results: StudyResults) -> dict[str, Any]:
     return {
         "schema": SCHEMA,
         "study": {
@@ -48,10 +72,10 @@ def study_record(results: StudyResults) -> dict[str, Any]:
         },
         "options": KEYS.write(results.options),
         "answer": KEYS.write(answer_of(results)),
-        "trials": [trial_record(trial) for trial in results.trials],
+        "trials": [],
         **{
             KEYS.key(item): KEYS.write(getattr(results, item.name))
-            for item in topic_fields(type(results))
+            for item in topic_fields(results.__class__)
         },
         "recordings_pooled": KEYS.write(results.recordings_pooled),
         **{

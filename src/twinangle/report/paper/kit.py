@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from twinangle.artwork import Artwork
+from twinangle.kept import Steps
 from twinangle.parallel import Workers
 from twinangle.report.figure_files import Place
 from twinangle.report.paper.bibliography import as_bibtex
@@ -19,6 +20,7 @@ from twinangle.report.paper.word import as_docx
 from twinangle.results import StudyResults
 
 PAPER = "paper"
+NOTES, WORD = "notes.md", "tables.docx"
 
 
 def paper_places(folder: Path, artwork: Artwork) -> list[Place]:
@@ -35,7 +37,9 @@ def paper_places(folder: Path, artwork: Artwork) -> list[Place]:
     ]
 
 
-def begin_paper(results: StudyResults, folder: Path, workers: Workers) -> Iterator[None]:
+def begin_paper(
+    results: StudyResults, folder: Path, workers: Workers, steps: Steps
+) -> Iterator[tuple[str, ...]]:
     """Write the kit's texts into an existing folder, and begin its tables.
 
     Whoever exhausts what is returned waits for the tables; a fault of them is raised there.
@@ -52,7 +56,16 @@ def begin_paper(results: StudyResults, folder: Path, workers: Workers) -> Iterat
     }
     for path, text in texts.items():
         _write(path, text)
-    return workers.in_order(partial(_write_tables, results.title, paper_tables(results)), [tables])
+    return steps.in_order(
+        "paper",
+        partial(_write_tables, results.title, tables),
+        {"tables": paper_tables(results)},
+        workers,
+        takes=lambda made: (results.title, made),
+        files=lambda names: [
+            (tables / name).relative_to(steps.folder).as_posix() for name in names
+        ],
+    )
 
 
 def _write(path: Path, text: str) -> None:
@@ -61,13 +74,15 @@ def _write(path: Path, text: str) -> None:
     path.write_text(shown, encoding="utf-8", newline="\n")
 
 
-def _write_tables(title: str, tables: tuple[PaperTable, ...], folder: Path) -> None:
+def _write_tables(title: str, folder: Path, tables: tuple[PaperTable, ...]) -> tuple[str, ...]:
     """Write every table in its three formats, and what stands above and below each."""
+    names = [NOTES, WORD]
     notes = ["# Tables"]
     for number, table in enumerate(tables, start=1):
         for suffix, text in (("csv", as_csv(table)), ("tex", as_latex(table))):
-            path = folder / f"{table.name}.{suffix}"
-            path.write_text(text, encoding="utf-8", newline="\n")
+            names.append(f"{table.name}.{suffix}")
+            (folder / names[-1]).write_text(text, encoding="utf-8", newline="\n")
         notes += [f"**{number}. {table.title}** (`{table.name}`)", *table.notes]
-    _write(folder / "notes.md", "\n\n".join(notes) + "\n")
-    (folder / "tables.docx").write_bytes(as_docx(title, tables))
+    _write(folder / NOTES, "\n\n".join(notes) + "\n")
+    (folder / WORD).write_bytes(as_docx(title, tables))
+    return tuple(names)

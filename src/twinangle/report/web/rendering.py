@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from twinangle.report.blocks import Block
+from twinangle.report.blocks import Block, figure_name
 from twinangle.report.web.drawing import Drawings
 from twinangle.report.web.markup import element, escaped, phrase
 
@@ -60,7 +60,7 @@ class Rendering:
         """Return a figure, which moves sideways within its frame where the window is narrow."""
         self._figures += 1
         name = f"Figure {self._figures}"
-        svg = self._drawings[block["path"].removeprefix("/figures/").removesuffix(".svg")]
+        svg = self._drawings[figure_name(block["path"])]
         drawn = self.fitting.fitted(svg, alternative(block))
         frame = element(
             "div", drawn, class_="frame", role="region", aria_label=f"{name}, drawing", tabindex="0"

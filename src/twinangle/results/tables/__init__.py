@@ -1,6 +1,22 @@
 """The tables of a run: CSV, Parquet and a data dictionary from one declaration of every column."""
 
 from twinangle.results.tables.curves_back import read_cycles, read_traces
-from twinangle.results.tables.writing import TABLES, write_tables
+from twinangle.results.tables.writing import (
+    TABLES,
+    describe_tables,
+    table_names,
+    write_table,
+    write_tables,
+    write_traces,
+)
 
-__all__ = ["TABLES", "read_cycles", "read_traces", "write_tables"]
+__all__ = [
+    "TABLES",
+    "describe_tables",
+    "read_cycles",
+    "read_traces",
+    "table_names",
+    "write_table",
+    "write_tables",
+    "write_traces",
+]

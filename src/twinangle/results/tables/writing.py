@@ -33,6 +33,10 @@ TABLES: tuple[Table, ...] = (
     *TRIAL_TABLES,
     *DAILY_TABLES,
 )
+CURVES: tuple[tuple[str, type, str], ...] = (
+    (CYCLES, CyclePoint, "curves of every cycle found, a point a row"),
+    (TRACES, TraceSample, "both instruments on one clock, a sample a row"),
+)
 
 
 def tables_of(results: StudyResults) -> tuple[Table, ...]:
@@ -61,31 +65,53 @@ def write_tables(
     tuple of Path
         The unrounded CSV files, the rounded ones, those in Parquet, and the dictionary.
     """
+    for name in table_names(results):
+        write_table(folder, results, name)
+    write_traces(folder, results, trace_parts)
+    return describe_tables(folder, results)
+
+
+def table_names(results: StudyResults) -> tuple[str, ...]:
+    """Return what :func:`write_table` writes: every table, and the curves of every cycle."""
+    return (*(table.name for table in tables_of(results)), CYCLES)
+
+
+def write_table(folder: Path, results: StudyResults, name: str) -> tuple[str, ...]:
+    """Write one table, unrounded and rounded, or the cycles, and return the files' names."""
+    if name == CYCLES:
+        columns = columns_of(CyclePoint, further_columns(results.trials))
+        tables = cycle_tables(results.trials)
+        return (CYCLES,) if write_parquet(folder / CYCLES, columns, tables) else ()
     (folder / PRINTABLE).mkdir(exist_ok=True)
-    exact, printed = [], []
+    table = next(each for each in tables_of(results) if each.name == name)
+    files = write_csv(folder, name, table.columns_in(results), table.rows(results))
+    return tuple(path.relative_to(folder).as_posix() for path in files)
+
+
+def write_traces(folder: Path, results: StudyResults, parts: Sequence[Path] = ()) -> None:
+    """Write both instruments' traces as Parquet, if there are any; parts go before the others."""
+    columns = columns_of(TraceSample, further_columns(results.trials))
+    held = trace_tables(results.trials, traces_wanted(results))
+    if not merge_trace_parts(parts, folder / TRACES, columns):
+        write_parquet(folder / TRACES, columns, held)
+
+
+def describe_tables(folder: Path, results: StudyResults) -> tuple[Path, ...]:
+    """Write the dictionary of the tables that lie in a folder, and return all files."""
+    exact, printed, curves = [], [], []
     for table in tables_of(results):
         columns = table.columns_in(results)
-        files = write_csv(folder, table.name, columns, table.rows(results))
-        exact.append(Described(files[0], table.meaning, columns))
+        exact.append(Described(folder / f"{table.name}.csv", table.meaning, columns))
         rounded = f"{table.meaning}; numbers rounded to what their uncertainty supports"
-        printed.append(Described(files[1], rounded, columns))
-    described = [*exact, *printed, *_curves(results, folder, trace_parts)]
+        path = folder / PRINTABLE / f"{table.name}.csv"
+        printed.append(Described(path, rounded, columns))
+    further = further_columns(results.trials)
+    for name, row, meaning in CURVES:
+        if (folder / name).exists():
+            curves.append(Described(folder / name, meaning, columns_of(row, further)))
+    described = [*exact, *printed, *curves]
     dictionary = write_dictionary(folder, results.title, described)
     return (*(file.path for file in described), dictionary)
-
-
-def _curves(results: StudyResults, folder: Path, parts: Sequence[Path]) -> list[Described]:
-    """Write cycles and traces as Parquet, where there are any."""
-    further = further_columns(results.trials)
-    points, samples = columns_of(CyclePoint, further), columns_of(TraceSample, further)
-    cycles, traces = folder / CYCLES, folder / TRACES
-    found = []
-    if write_parquet(cycles, points, cycle_tables(results.trials)):
-        found.append(Described(cycles, "curves of every cycle found, a point a row", points))
-    held = trace_tables(results.trials, traces_wanted(results))
-    if merge_trace_parts(parts, traces, samples) or write_parquet(traces, samples, held):
-        found.append(Described(traces, "both instruments on one clock, a sample a row", samples))
-    return found
 
 
 def traces_wanted(results: StudyResults) -> bool | None:
