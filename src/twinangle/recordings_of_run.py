@@ -119,9 +119,9 @@ class Recordings:
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and _may_be_kept(found):
+            if key is not None and _may_be_kept(found) and key == self._key(trial):
                 name = " ".join(trial.identity)
-                self.steps.put(key, found, self._files_of(trial, found), recording=name)
+                self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
 
     def _analysed(self, trials: list[Trial]) -> Iterator[_Found]:

@@ -70,18 +70,19 @@ class Steps:
             path.write_bytes(content)
         return value
 
-    def put(
-        self, key: Key, value: object, files: Iterable[str] = (), *, recording: str = ""
-    ) -> None:
-        """Keep a value and the files that go with it, named from the folder, as far as they are."""
+    def put(self, key: Key, value: object, files: Iterable[str] = (), *, name: str) -> None:
+        """Keep a value and the files that go with it, named from the folder, as far as they are.
+
+        `name` says what it is in a list.
+        """
         if self.store is None:
             return
         packed: Mapping[str, bytes] = {
-            name: (self.folder / name).read_bytes()
-            for name in files
-            if (self.folder / name).is_file()
+            file: (self.folder / file).read_bytes()
+            for file in files
+            if (self.folder / file).is_file()
         }
-        trouble = self.store.put(key, (value, packed), study=self.study, recording=recording)
+        trouble = self.store.put(key, (value, packed), study=self.study, name=name)
         if trouble and trouble not in self._troubles:
             self._troubles.add(trouble)
             self._tell(f"nothing is kept for the next run: {trouble}")
@@ -146,7 +147,7 @@ class Steps:
         if self.store is None:
             return
         if self._read != self._read_before:
-            self.put(self._key("what is read", ()), self._read)
+            self.put(self._key("what is read", ()), self._read, name="what is read")
         self.store.trim()
 
     def _parts(self, takes: Callable[[Any], Sequence[object]], item: object) -> list[str] | None:
@@ -179,7 +180,7 @@ class Steps:
             self._read[step] = tuple(sorted(read.union(self._read.get(step, ()))))
         key = self._whole_key(step, parts, of)
         if key is not None:
-            self.put(key, (value,), files)
+            self.put(key, (value,), files, name=step)
 
     def _whole_key(self, step: str, parts: list[str], of: Any) -> Key | None:
         try:
