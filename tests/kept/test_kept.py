@@ -14,9 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from tests.kept.conftest import First, run
 from typer.testing import CliRunner
 
-from tests.kept.conftest import First, run
 from twinangle import read_study
 from twinangle.cli import app
 from twinangle.kept import Steps, Store
@@ -25,10 +25,9 @@ from twinangle.recordings_of_run import Recordings
 from twinangle.study import Study
 
 pytestmark = pytest.mark.xdist_group("kept")  # what they share is made once
-# All that a margin is drawn in, written in or computed from.
+# All that a margin is drawn in, written in or computed from, where two people have no bands.
 OF_THE_MARGIN = {
     "pooled: equivalence",
-    "figures over all: draw_along_cycle",
     "figures over all: draw_group_curves",
     "figures over all: draw_limits",
     "page: report",

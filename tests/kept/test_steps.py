@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from twinangle.kept import Steps, Store
@@ -53,7 +53,7 @@ def test_a_changed_copy_of_what_is_watched_is_an_ordinary_value():
     changed = replace(watched(WHOLE, read), name="b")
     assert changed == replace(WHOLE, name="b", options=changed.options)
     assert type(changed) is Whole
-    assert {"numbers", "name"} <= read
+    assert read == {"numbers"}
 
 
 def margins(whole: Whole, item: str) -> str:
@@ -160,6 +160,7 @@ def exactly(value: object) -> str:
     return repr(value)
 
 
+@settings(max_examples=60)
 @given(plain, plain)
 def test_values_have_one_hash_only_where_they_are_the_same(one, other):
     assert (digest_of(one) == digest_of(other)) == (exactly(one) == exactly(other))
