@@ -431,6 +431,7 @@ def report(
     """
     from twinangle.artwork import Artwork, changed
     from twinangle.closing import print_answer
+    from twinangle.documents import DOCUMENTS
     from twinangle.run import write_pages_again
 
     images = None if image is None else _image_formats(image)
@@ -447,7 +448,7 @@ def report(
         dpi=dpi,
         tell=_say,
     )
-    print_answer(results, folder)
+    print_answer(results, folder, documents=DOCUMENTS)
 
 
 @app.command(short_help="Write the invented demo study and run it.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from rich import box
@@ -12,10 +13,10 @@ from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.analysis.checking import TrialCheck
+from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT, documents_of
 from twinangle.notices import gravity_of
 from twinangle.report.answer import INVENTED
 from twinangle.report.decisions import decisions_told
-from twinangle.report.paper import PAPER
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
@@ -47,23 +48,43 @@ def print_closing(results: StudyResults, out: Path) -> None:
     print_answer(results, out, console)
 
 
-def print_answer(results: StudyResults, out: Path, console: Console | None = None) -> None:
-    """Print where the outputs are, and last of all the answer, as on the report's first page."""
+def print_answer(
+    results: StudyResults,
+    out: Path,
+    console: Console | None = None,
+    documents: Collection[str] | None = None,
+) -> None:
+    """Print where the outputs are, and last of all the answer, as on the report's first page.
+
+    Without `documents`, those are there that the run's parameters ask for.
+    """
     results = visible_texts(results)
     console = console or _plain_console()
-    report = f"{out / 'report.pdf'}, {out / 'report.html'}"
-    console.print(f"\nReport: {make_visible(report)}", soft_wrap=True)
-    behind = f"{out / 'supplement.pdf'}; figures: {out / 'figures'}"
-    console.print(f"Supplement: {make_visible(behind)}", soft_wrap=True)
-    numbers = f"{out / 'results.json'}, {out / 'tables'}"
-    console.print(f"Numbers: {make_visible(numbers)}", soft_wrap=True)
-    console.print(f"For a paper: {make_visible(str(out / PAPER))}", soft_wrap=True)
+    documents = documents_of(results.parameters) if documents is None else documents
+    console.print()
+    for line in _places(out, documents):
+        console.print(make_visible(line), soft_wrap=True)
     console.print("\nThe answer", style="bold")
     banner = (INVENTED,) if results.invented else ()
     by_hand = decisions_told(results)
     told = (*banner, *answer_sentences(results), rests_on(results), *filter(None, [by_hand]))
     for sentence in told:
         console.print(sentence)
+
+
+def _places(out: Path, documents: Collection[str]) -> Iterator[str]:
+    """Yield a line for each place where there is something to open."""
+    page = f", {out / PAGE}" if PAGE in documents else ""
+    yield f"Report: {out / 'report.pdf'}{page}"
+    if SUPPLEMENT in documents:
+        yield f"Supplement: {out / SUPPLEMENT}; figures: {out / 'figures'}"
+    yield f"Numbers: {out / 'results.json'}, {out / 'tables'}"
+    if PAPER in documents:
+        yield f"For a paper: {out / PAPER}"
+    if not set(DOCUMENTS) <= set(documents):
+        yield f"Not asked for, and made by `twinangle report {out}`: " + ", ".join(
+            name for name in DOCUMENTS if name not in documents
+        )
 
 
 def _trial_table(results: StudyResults) -> Table:

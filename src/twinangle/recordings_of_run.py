@@ -186,7 +186,9 @@ def _analyse_and_draw(
     drawn: list[Written] = []
     for group in grouped(visible_texts(results), stems=stems):
         if group.worked:
-            drawn += write_recording(group, study.joint, folder / FIGURES, image_formats, points)
+            drawn += write_recording(
+                group, study.joint, folder / FIGURES, image_formats, points, study.report.documents
+            )
         write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     bare = tuple(replace(result, paired=None) for result in results)
     return _Found(bare, tuple(drawn), time.perf_counter() - start)

@@ -17,6 +17,7 @@ from twinangle.analysis import (
 )
 from twinangle.artwork import artwork_of, changed
 from twinangle.cluster import Cluster
+from twinangle.documents import DOCUMENTS
 from twinangle.errors import StudyError
 from twinangle.kept import Steps, Store
 from twinangle.output_folder import check_output_folder, staged
@@ -216,7 +217,8 @@ def write_pages_again(
 ) -> StudyResults:
     """Make report, supplement, figures, methods text and paper kit again from a finished run.
 
-    Nothing is analysed: numbers and tables stay as they are, to the byte.
+    Nothing is analysed: numbers and tables stay as they are, to the byte. All documents are made,
+    those too that the study file did not ask for.
 
     Parameters
     ----------
@@ -255,7 +257,12 @@ def write_pages_again(
         _keep_numbers(folder, staging)
         with Workers(jobs) as workers:
             write_pages(
-                visible_texts(results), staging, workers, image_formats=images, artwork=artwork
+                visible_texts(results),
+                staging,
+                workers,
+                image_formats=images,
+                artwork=artwork,
+                documents=DOCUMENTS,
             )
     return results
 

@@ -59,6 +59,18 @@ def test_bytes_repeat_and_do_not_depend_on_jobs(written, study, tmp_path):
         assert again[name] == data, name
 
 
+def test_what_was_not_asked_for_is_not_made_and_the_rest_is_the_same(written, study, tmp_path):
+    said = study.parameters | {"report": {"documents": ["report.html"]}}
+    write_report(replace(study, parameters=said), tmp_path)
+    whole, few = files(written), files(tmp_path)
+    left = {name for name in whole if name.split("/")[0] not in ("supplement.pdf", "paper")}
+    left -= {name for name in left if name.endswith(("_traces.svg", "_synchronisation.svg"))}
+    left -= {name for name in left if name.endswith("_cycles.svg")}
+    assert few.keys() == left - {"figures/distribution.svg", "figures/magnetic_field.svg"}
+    assert all(few[name] == whole[name] for name in few.keys() - {"report.html"})
+    assert b"supplement was not asked for" in few["report.html"]
+
+
 def test_report_holds_no_date_and_no_path(written):
     data = (written / "report.pdf").read_bytes()
     assert b"CreationDate" not in data

@@ -8,6 +8,7 @@ from pydantic import ValidationError
 
 from twinangle.analysis.study import _notes
 from twinangle.artwork import Artwork, artwork_of, changed
+from twinangle.documents import DOCUMENTS, documents_of
 from twinangle.results import TrialResult
 from twinangle.results.tables.curves import LONGEST_S
 from twinangle.signals.timing import TimingReport
@@ -53,6 +54,21 @@ def test_figures_for_a_paper_are_checked_before_anything_is_computed():
     ):
         with pytest.raises(ValidationError, match=said):
             ReportSettings(**wrong)
+
+
+def test_documents_are_all_unless_the_study_file_names_them():
+    assert (
+        ReportSettings().documents == DOCUMENTS == documents_of({}) == documents_of({"report": {}})
+    )
+    asked = ReportSettings(documents=("paper",)).model_dump(mode="json")
+    assert documents_of({"report": asked}) == ("paper",)
+    assert documents_of({"report": {"documents": []}}) == ()
+    for wrong, said in (
+        (("report.pdf",), "'report.pdf' is not one of supplement.pdf, report.html, paper"),
+        (("paper", "paper"), "each once"),
+    ):
+        with pytest.raises(ValidationError, match=said):
+            ReportSettings(documents=wrong)
 
 
 def test_artwork_of_a_run_without_it_is_the_default():

@@ -137,7 +137,9 @@ class Steps:
                     yield value[0]
                     continue
                 result, read = next(new)
-                self._keep(named[name], taken[name], of, read, result, files(result))
+                parts = taken[name]
+                if parts is not None:
+                    self._keep(named[name], parts, of, read, result, files(result))
                 yield result
 
         return each()
@@ -168,14 +170,12 @@ class Steps:
     def _keep(
         self,
         step: str,
-        parts: list[str] | None,
+        parts: list[str],
         of: Any,
         read: frozenset[str],
         value: object,
         files: Iterable[str],
     ) -> None:
-        if parts is None:
-            return
         if of is not None:
             self._read[step] = tuple(sorted(read.union(self._read.get(step, ()))))
         key = self._whole_key(step, parts, of)

@@ -5,21 +5,22 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from twinangle.artwork import Artwork, artwork_of
+from twinangle.documents import PAGE, PAPER, SUPPLEMENT, documents_of
 from twinangle.kept import Steps
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.blocks import figure_name, figures_of
 from twinangle.report.content import report_content, supplement_content
-from twinangle.report.figure_files import Written, drawings_in
+from twinangle.report.figure_files import Place, Written, drawings_in
 from twinangle.report.figures import TRACES, taken, write_figures
 from twinangle.report.methods import methods_text
-from twinangle.report.paper import PAPER, begin_paper, paper_places
+from twinangle.report.paper import begin_paper, paper_places
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.tables import (
@@ -132,17 +133,23 @@ def write_pages(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
     artwork: Artwork | None = None,
+    documents: Collection[str] | None = None,
     steps: Steps | None = None,
 ) -> None:
     """Write all that is for reading: report as PDF and page, supplement, methods text, paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
-    Without `artwork`, the kit's figures are as the run's parameters say.
+    Without `artwork`, the kit's figures are as the run's parameters say, and without `documents`
+    what is made beside the report.
     """
     (folder / "figures").mkdir(exist_ok=True)
     steps = steps or Steps()
-    kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
-    tables = begin_paper(results, folder / PAPER, workers, steps)  # beside the figures
+    documents = documents_of(results.parameters) if documents is None else documents
+    kit: list[Place] = []
+    tables: Iterator[object] = iter(())
+    if PAPER in documents:
+        kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
+        tables = begin_paper(results, folder / PAPER, workers, steps)  # beside the figures
     figures = write_figures(
         results,
         folder / "figures",
@@ -150,32 +157,39 @@ def write_pages(
         image_formats=image_formats,
         drawn=drawn,
         kit=kit,
+        documents=documents,
         steps=steps,
     )
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
-    content = {  # the longer one begins: nothing waits for it alone
-        "supplement.pdf": supplement_content(results, figures),
-        "report.pdf": report_content(results, figures),
-    }
+    content = {"report.pdf": report_content(results, figures)}
+    if SUPPLEMENT in documents:  # the longer one begins: nothing waits for it alone
+        content = {SUPPLEMENT: supplement_content(results, figures), **content}
     pages = steps.in_order(
         "typeset", partial(typeset, folder=folder), content, workers, takes=partial(_source, folder)
     )
-    page = _page(results, content["report.pdf"], folder / "figures", steps)
-    (folder / "report.html").write_text(page, encoding="utf-8", newline="\n")
+    if PAGE in documents:
+        page = _page(results, content["report.pdf"], folder / "figures", steps, documents)
+        (folder / PAGE).write_text(page, encoding="utf-8", newline="\n")
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
     list(tables)  # written by now, or a fault of the writing is raised here
 
 
-def _page(results: StudyResults, content: dict[str, Any], figures: Path, steps: Steps) -> str:
+def _page(
+    results: StudyResults,
+    content: dict[str, Any],
+    figures: Path,
+    steps: Steps,
+    documents: Collection[str],
+) -> str:
     """Return the report as a page, and take away the traces that waited for it."""
     traces = taken(figures, TRACES)
     drawings = drawings_in(figures, map(figure_name, figures_of(content)))
 
     def make(results: StudyResults, _: None) -> str:
-        return report_page(results, content, drawings, traces)
+        return report_page(results, content, drawings, traces, documents)
 
-    sources = content, drawings, traces
+    sources = content, drawings, traces, tuple(documents)
     return next(steps.in_order("page", make, {"report": None}, takes=lambda _: sources, of=results))
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import asdict, replace
 from functools import partial
 from pathlib import Path
 
+from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT
 from twinangle.kept import Steps
 from twinangle.parallel import Workers
 from twinangle.plotting.along_cycle import draw_along_cycle
@@ -68,6 +69,9 @@ OF_A_PAPER: tuple[Drawer, ...] = (
     draw_reliability,
 )
 
+# Those that stand in the supplement, and not in the report.
+OF_A_SUPPLEMENT: tuple[Drawer, ...] = (draw_distribution, draw_fields)
+
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
 TRACES = ".to-zoom"
 TRACE_POINTS = 6000  # of each trace, as long as all of them have no more than the number below
@@ -82,6 +86,7 @@ def write_figures(
     image_formats: Sequence[str] = (),
     drawn: Sequence[Written] | None = None,
     kit: Sequence[Place] = (),
+    documents: Collection[str] = DOCUMENTS,
     steps: Steps | None = None,
 ) -> Figures:
     """Write all figures and return caption and alternative text by file name without suffix.
@@ -100,6 +105,8 @@ def write_figures(
         What :func:`write_recording` wrote already.
     kit : sequence of Place
         Where the figures for an article go as well; drawn again only for another width.
+    documents : collection of str
+        What is made beside the report; what would stand in none of them is not drawn.
     steps : Steps, optional
         What of earlier runs is kept.
     """
@@ -110,7 +117,7 @@ def write_figures(
     pooled = steps.in_order(
         "figures over all",
         partial(_write_pooled, places),
-        {draw.__name__: k for k, draw in enumerate(OF_A_STUDY)},
+        {draw.__name__: k for k, draw in enumerate(OF_A_STUDY) if _stands_in(draw, documents)},
         workers,
         takes=lambda which: (which, places),
         of=light,
@@ -124,13 +131,14 @@ def write_figures(
             folder=folder,
             image_formats=image_formats,
             points=points_each(len(trial_groups(results))),
+            documents=documents,
         )
         drawn = [each for several in workers.in_order(write, groups) for each in several]
     how = results.joint, shared_scale(results), folder, tuple(image_formats)
     cycles = steps.in_order(
         "cycles",
         partial(_write_cycles, *how),
-        {group.stem: _without_traces(group) for group in groups},
+        {group.stem: _without_traces(group) for group in groups if SUPPLEMENT in documents},
         workers,
         takes=lambda group: (*how, group),
         files=lambda found: _files_in(places[:1], steps.folder, [found]),
@@ -146,6 +154,13 @@ def write_figures(
     return {each.name: (each.caption, each.alternative) for each in (*of_each, *of_study)}
 
 
+def _stands_in(draw: Drawer, documents: Collection[str]) -> bool:
+    """Return whether figures over all trials stand in the report or in one of the documents."""
+    if draw not in OF_A_SUPPLEMENT or SUPPLEMENT in documents:
+        return True
+    return draw in OF_A_PAPER and PAPER in documents
+
+
 def draw_recording(group: TrialGroup, joint: str) -> tuple[Drawn, ...]:
     """Return the figures of one recording that need no other; none when no procedure worked."""
     trial = group.main
@@ -159,17 +174,24 @@ def points_each(n_recordings: int) -> int:
 
 
 def write_recording(
-    group: TrialGroup, joint: str, folder: Path, image_formats: Sequence[str], points: int
+    group: TrialGroup,
+    joint: str,
+    folder: Path,
+    image_formats: Sequence[str],
+    points: int,
+    documents: Collection[str],
 ) -> list[Written]:
     """Draw and write one recording's figures, but for its cycles, and its traces to zoom.
 
-    Its traces are dropped after that; the cycles' figure waits for the other recordings, with
-    which it shares its scales.
+    The figures stand in the supplement, the traces in the page. Its traces are dropped after that;
+    the cycles' figure waits for the other recordings, with which it shares its scales.
     """
     paired = group.main.paired
-    if paired is not None and paired.wearable_deg.size > 1:
+    if PAGE in documents and paired is not None and paired.wearable_deg.size > 1:
         text = json.dumps(asdict(thinned_pair(paired, points)), allow_nan=False)
         (folder / f"{group.stem}{TRACES}").write_text(text, encoding="utf-8")
+    if SUPPLEMENT not in documents:
+        return []
     with drawing_style():
         return _of_recording(group, draw_recording(group, joint), folder, image_formats)
 

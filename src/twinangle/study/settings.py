@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 
 from twinangle.artwork import Artwork
 from twinangle.declare import measured, number
+from twinangle.documents import DOCUMENTS, require_documents
 from twinangle.naming import listed
 from twinangle.signals.joint import JOINTS
 from twinangle.study.section import (
@@ -300,6 +301,8 @@ class ReportSettings(Section):
     `traces`: both instruments' synchronised samples in `tables/traces.parquet`; None, where the
     study file says nothing, for recordings of up to two hours only.
 
+    `documents`: what is made beside `report.pdf`, numbers and tables.
+
     The others are of the figures in `paper/figures`: widths in print, formats, and dots an inch of
     those in pixels.
     """
@@ -312,6 +315,14 @@ class ReportSettings(Section):
             "changes no number"
         ),
     ] = None
+    documents: Annotated[
+        tuple[Text, ...],
+        number(
+            "what is made beside `report.pdf`, `results.json`, `methods.txt` and the tables; "
+            "figures that would stand in none of them are not drawn (those of each recording are "
+            "in `supplement.pdf`)"
+        ),
+    ] = DOCUMENTS
     figure_width_mm: Annotated[
         tuple[float, ...],
         measured(
@@ -326,7 +337,8 @@ class ReportSettings(Section):
     dpi: Annotated[int, measured("dots an inch", "of png and tiff, 150 to 1200")] = Artwork().dpi
 
     @model_validator(mode="after")
-    def _known_artwork(self) -> Self:
+    def _known_documents_and_artwork(self) -> Self:
+        require_documents(self.documents)
         Artwork(self.figure_width_mm, self.figure_formats, self.dpi)
         return self
 

@@ -19,7 +19,6 @@ from twinangle.report.paper.texts import methods_document, results_document
 from twinangle.report.paper.word import as_docx
 from twinangle.results import StudyResults
 
-PAPER = "paper"
 NOTES, WORD = "notes.md", "tables.docx"
 
 

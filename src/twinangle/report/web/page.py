@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from importlib import resources
 from typing import Any
 
 from twinangle.browser import uplot_licence, uplot_script, uplot_style
+from twinangle.documents import DOCUMENTS, SUPPLEMENT
 from twinangle.plotting.fonts import slim_font
 from twinangle.report.web.explorer import (
     TITLE,
@@ -25,6 +26,10 @@ BEHIND = (
     "Participants' pages, other procedures and forms, clocks, sensors, every warning, methods and "
     "hashes stand in supplement.pdf, every number in full in tables, both beside this file."
 )
+NOT_BEHIND = (
+    "Every number stands in full in tables beside this file; the supplement was not asked for, and "
+    "`twinangle report` makes it."
+)
 
 
 def report_page(
@@ -32,6 +37,7 @@ def report_page(
     content: Mapping[str, Any],
     drawings: Mapping[str, str],
     traces: Mapping[str, str],
+    documents: Collection[str] = DOCUMENTS,
 ) -> str:
     """Return the report as one HTML document that needs no other file and no network.
 
@@ -45,6 +51,8 @@ def report_page(
         The figures as SVG documents, by name.
     traces : mapping of str to str
         The recordings' thinned traces as JSON, by stem.
+    documents : collection of str
+        What is made beside the PDF.
     """
     rendering = Rendering(drawings)
     first = rendering.section(ANSWER, content["first"])
@@ -56,13 +64,14 @@ def report_page(
     if recordings:
         below = rendering.section(TITLE, explorer_blocks(results, recordings))
         sections.append((TITLE, explorer_markup(recordings) + below))
-    body = _body(content, sections)
+    behind = BEHIND if SUPPLEMENT in documents else NOT_BEHIND
+    body = _body(content, sections, behind)
     scripts = [uplot_script(), _own("page.js")] if recordings else []
     styles = _styles(rendering.fitting.styles(), with_plots=bool(recordings))
     return _document(content["title"], body, styles, scripts)
 
 
-def _body(content: Mapping[str, Any], sections: list[tuple[str, str]]) -> str:
+def _body(content: Mapping[str, Any], sections: list[tuple[str, str]], behind: str) -> str:
     """Return header, contents, sections and footer."""
     head = element("h1", element("bdi", phrase(content["title"])))
     head += element("p", phrase(content["subtitle"]), class_="subtitle")
@@ -89,7 +98,7 @@ def _body(content: Mapping[str, Any], sections: list[tuple[str, str]]) -> str:
             skip,
             element("header", head),
             element("div", contents + element("main", main, id="main"), class_="columns"),
-            element("footer", _footer()),
+            element("footer", _footer(behind)),
         )
     )
 
@@ -98,11 +107,11 @@ def _cautions(content: Mapping[str, Any]) -> str:
     return element("p", phrase(" ".join(content["cautions"])), class_="cautions")
 
 
-def _footer() -> str:
+def _footer(behind: str) -> str:
     """Return where the rest is, and the licence that goes with the plotting script."""
     licence = element("pre", escaped(uplot_licence().replace("\r\n", "\n").strip()))
     summary = element("summary", "Licence of the script that draws the plots to zoom (uPlot)")
-    return element("p", escaped(BEHIND)) + element("details", summary + licence)
+    return element("p", escaped(behind)) + element("details", summary + licence)
 
 
 def _styles(of_figures: str, *, with_plots: bool) -> str:
