@@ -63,6 +63,10 @@ def made(store: Store, work: Callable[[], object]) -> set[str]:
     return {entry.name for entry in store.entries() if entry.path not in before}
 
 
+def recordings(store: Store) -> int:
+    return sum(entry.is_recording for entry in store.entries())
+
+
 def change_margin(folder: Path) -> None:
     path = folder / "study.toml"
     text = path.read_text(encoding="utf-8")
@@ -86,7 +90,10 @@ def test_the_bytes_are_the_same_though_nothing_is_made_again(first, tmp_path):
 
 
 def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
-    """First the margin, then one recording; the last results are those without a store."""
+    """First the margin, then one recording, then the confidence, which no angle depends on.
+
+    The last results are those without a store.
+    """
     own = copied(first, tmp_path)
     change_margin(own.folder)
     assert made(own.store, lambda: run(own.study, own.out, own.store)) == OF_THE_MARGIN
@@ -99,7 +106,12 @@ def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
     assert figures <= {"P02_indoor_s1_t1_right"}  # the scale of all is as it was
     assert {"pooled: limits", "figures over all: draw_participants", "table: trials"} <= again
 
-    run(changed, tmp_path / "without", None)
+    other = changed.with_(confidence=0.9)
+    again = made(own.store, lambda: run(other, own.out, own.store))
+    assert {" ".join(trial.identity) for trial in other.trials} <= again
+    assert not [each for each in again if each.startswith(("angles", "figures of a recording"))]
+
+    run(other, tmp_path / "without", None)
     assert contents(own.out) == contents(tmp_path / "without")
 
 
@@ -165,11 +177,11 @@ def test_a_killed_run_resumes(first, known, tmp_path):
         [*command, "--quiet", "--out", str(tmp_path / "out")], env=env, start_new_session=True
     )
     deadline = time.monotonic() + 120.0
-    while not Store(kept).entries() and child.poll() is None and time.monotonic() < deadline:
+    while not recordings(Store(kept)) and child.poll() is None and time.monotonic() < deadline:
         time.sleep(0.02)
     child.kill() if not hasattr(signal, "SIGKILL") else os.killpg(child.pid, signal.SIGKILL)
     child.wait()
-    n_kept = sum(entry.is_recording for entry in Store(kept).entries())
+    n_kept = recordings(Store(kept))
     assert n_kept >= 1
     assert sum(known(first.study, Store(kept))) == n_kept
 
@@ -200,7 +212,7 @@ def test_recordings_with_own_procedures_are_not_kept(single, tmp_path, monkeypat
     store = Store(tmp_path / "kept")
     study = read_study(single).with_(procedures=["of_mine:flat"])
     told = analysed(study, tmp_path, store)
-    assert not [entry for entry in store.entries() if entry.is_recording]
+    assert recordings(store) == 0
     assert any("own procedures are not kept" in text for text in told)
 
 

@@ -23,7 +23,7 @@ OPTIONS = Options(0.95, 5.0, None, False, None, None, 1)
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    options: Options
+    options: Options | None
     numbers: tuple[float, ...]
     name: str
 
@@ -32,6 +32,7 @@ class Whole:
         return sum(self.numbers)
 
     def shown(self) -> str:
+        assert self.options is not None
         return f"{self.name} {self.options.level}"
 
 
@@ -42,10 +43,12 @@ def test_what_is_read_is_noted_and_nothing_else():
     read: set[str] = set()
     value = watched(WHOLE, read)
     assert (value.total, value.options.margin_deg) == (3.0, 5.0)
-    assert read == {"total", "options.margin_deg"}
+    assert read == {"total", "options?", "options.margin_deg"}
     assert value.shown() == "a 95 %"
-    assert read == {"total", "options.margin_deg", "name", "options.level"}
+    assert read == {"total", "options?", "options.margin_deg", "name", "options.level"}
     assert part_of(WHOLE, "options.level") == "95 %"
+    assert part_of(WHOLE, "options?") == "Options"
+    assert part_of(replace(WHOLE, options=None), "options.level") is None
 
 
 def test_a_changed_copy_of_what_is_watched_is_an_ordinary_value():
@@ -53,7 +56,7 @@ def test_a_changed_copy_of_what_is_watched_is_an_ordinary_value():
     changed = replace(watched(WHOLE, read), name="b")
     assert changed == replace(WHOLE, name="b", options=changed.options)
     assert type(changed) is Whole
-    assert read == {"numbers"}
+    assert read == {"numbers", "options?"}
 
 
 def margins(whole: Whole, item: str) -> str:
@@ -66,8 +69,9 @@ def steps_on(store: Store, whole: Whole, folder: Path) -> tuple[list[str], set[s
     steps = Steps(store, folder)
     items = {name: name for name in ("margin", "name")}
     found = list(steps.in_order("say", margins, items, takes=lambda item: (item,), of=whole))
-    steps.close()
-    return found, {e.name for e in store.entries() if e.path not in before} - {"what is read"}
+    return found, {e.name for e in store.entries() if e.path not in before} - {
+        f"what is read by say: {k}" for k in ("margin", "name")
+    }
 
 
 def test_a_step_is_made_anew_where_what_it_reads_is_another(tmp_path):
@@ -92,9 +96,7 @@ def test_what_another_branch_reads_is_found_too(tmp_path):
     def ask(whole: Whole) -> float:
         steps = Steps(store, tmp_path)
         items: dict[str, None] = {"it": None}
-        found = next(steps.in_order("branch", branching, items, takes=lambda _: (), of=whole))
-        steps.close()
-        return found
+        return next(steps.in_order("branch", branching, items, takes=lambda _: (), of=whole))
 
     for whole in (
         WHOLE,
@@ -104,6 +106,18 @@ def test_what_another_branch_reads_is_found_too(tmp_path):
         WHOLE,
     ):
         assert ask(whole) == branching(whole, None)
+
+
+def whether(whole: Whole, _: None) -> bool:
+    return whole.options is None
+
+
+def test_that_a_part_is_there_is_read_too(tmp_path):
+    store = Store(tmp_path / "kept")
+    for whole in (WHOLE, replace(WHOLE, options=None), WHOLE):
+        items: dict[str, None] = {"it": None}
+        found = Steps(store, tmp_path).in_order("w", whether, items, takes=lambda _: (), of=whole)
+        assert next(found) == whether(whole, None)
 
 
 def test_files_come_back_with_what_is_kept(tmp_path):
