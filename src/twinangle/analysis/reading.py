@@ -53,7 +53,7 @@ from twinangle.study import (
     settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+from twinangle.wearable.sensor_pair import build_orientation_pair, build_sensor_pair
 from twinangle.wearable.unit_checks import sensor_warnings, zero_row_warnings
 
 Channel = tuple[Array, Array]  # times and values, on the file's own clock

@@ -130,7 +130,7 @@ def cache(
 ) -> None:
     """Show the analyses that runs have kept, so that what has not changed is not analysed again."""
     from twinangle.kept import Store, kept_folder
-    from twinangle.kept.shown import kept_lines
+    from twinangle.kept.store_lines import kept_lines
 
     place = kept_folder()
     if place is None:

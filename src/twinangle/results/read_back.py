@@ -24,8 +24,8 @@ from twinangle.results.model import (
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import OF_SEVERAL, SCHEMA, topic_fields
-from twinangle.results.tables.curves import CYCLES, IDENTITY
-from twinangle.results.tables.curves_back import read_cycles, read_traces
+from twinangle.results.tables.cycle_points import CYCLES, IDENTITY
+from twinangle.results.tables.cycle_points_back import read_cycles, read_traces
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import make_visible
 

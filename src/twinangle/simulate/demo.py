@@ -17,7 +17,7 @@ from twinangle.errors import StudyError
 from twinangle.output_folder.places import holds_files, staged_items
 from twinangle.signals.recording import Interval, SensorPair
 from twinangle.simulate.demo_texts import MARK, README, STUDY
-from twinangle.simulate.instruments import ReferenceErrors
+from twinangle.simulate.instrument_signals import ReferenceErrors
 from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
 
 CONDITIONS = ("indoor", "outdoor")

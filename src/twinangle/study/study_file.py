@@ -199,6 +199,6 @@ class Study(Shown):
         return varied_study(self, changes)
 
     def _card(self) -> Card:
-        from twinangle.study.shown import card_of_study  # it needs this class
+        from twinangle.study.study_card import card_of_study  # it needs this class
 
         return card_of_study(self)
