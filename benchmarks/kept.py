@@ -5,8 +5,8 @@
 
 Runs `twinangle run --jobs 2` on an invented study with an empty cache, runs again with nothing
 changed, with another margin, with the last rows of one recording cut off, and with another
-confidence. Prints wall and processor time of each and its ratio to the first, which is the baseline.
-Compilation is cached by a run on a small study before the clock starts.
+confidence. Prints wall and processor time of each and its ratio to the first, which is the
+baseline. Compilation is cached by a run on a small study before the clock starts.
 """
 
 from __future__ import annotations
