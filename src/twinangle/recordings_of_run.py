@@ -6,28 +6,34 @@ Each gives its results, the figures that show it alone, and its traces, as files
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from twinangle.analysis import analyse_trial, files_for, own_procedures
+from twinangle.analysis.opened import open_trial
 from twinangle.analysis.study import study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import our_code
-from twinangle.kept import Key, Steps, key_of
+from twinangle.errors import TwinangleError
+from twinangle.kept import Key, Steps, Store, digest_of, hash_of_files, key_of
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
 from twinangle.report.figure_files import EMBEDDED, Written
 from twinangle.report.figures import TRACES, points_each, write_recording
 from twinangle.results import TrialResult
 from twinangle.results.grouping import Key as Identity
-from twinangle.results.grouping import grouped, stems_of
+from twinangle.results.grouping import TrialGroup, grouped, stems_of
 from twinangle.results.tables.curves import write_trace_part
-from twinangle.study import Study, Trial
+from twinangle.study import Study, Trial, settings_of
 from twinangle.visible import visible_texts
 
 FIGURES = "figures"
+How = tuple[str, tuple[str, ...], int, tuple[str, ...]]
+# Sections of the study file that nothing depends on which is computed of the signals alone.
+OF_RESULTS = ("agreement", "conditions", "report")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +95,9 @@ class Recordings:
             if self._own and steps.store is not None
             else ""
         )
-        self._keys = {} if self._kept is None else {t.identity: self._key(t) for t in study.trials}
+        self._keys: dict[Identity, Key | None] = (
+            {} if self._kept is None else {t.identity: self._key(t) for t in study.trials}
+        )
         there = self._kept
         self.known: frozenset[Identity] = frozenset(
             name
@@ -119,20 +127,28 @@ class Recordings:
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and _may_be_kept(found):
+            if key is not None and _may_be_kept(found) and key == self._key(trial):
                 name = " ".join(trial.identity)
-                self.steps.put(key, found, self._files_of(trial, found), recording=name)
+                self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
 
     def _analysed(self, trials: list[Trial]) -> Iterator[_Found]:
         if self._cluster is None:
-            here = partial(_analyse_and_draw, self._stems, self.image_formats, self.study)
-            return self.workers.in_order(partial(_into, here, self.folder), trials)
+            return self.workers.in_order(self._here, trials)
         away = partial(_analyse_away, self._stems, self.image_formats)
         return self._cluster.in_order(away, self.study, trials, files_for, self.folder, self._own)
 
-    def _here(self, trial: Trial) -> _Found:
-        return _analyse_and_draw(self._stems, self.image_formats, self.study, trial, self.folder)
+    @property
+    def _here(self) -> partial[_Found]:
+        """What analyses a recording in a process of this machine, with parts that are kept."""
+        return partial(
+            _analyse_here,
+            self._stems,
+            self.image_formats,
+            self.study,
+            self.folder,
+            None if self._kept is None else (self._kept, self.steps.fresh, self._keys),
+        )
 
     def _key(self, trial: Trial) -> Key | None:
         study = self.study
@@ -151,12 +167,11 @@ class Recordings:
         n = len(trial.identity)
         return [stem for key, stem in self._stems.items() if key[:n] == trial.identity]
 
-    def _files_of(self, trial: Trial, found: _Found) -> Iterator[str]:
-        """Yield the names of one recording's files below the folder, whether they are there."""
-        for one in found.drawn:
-            yield from (f"{FIGURES}/{name}" for name in one.files((EMBEDDED, *self.image_formats)))
-        for stem in self._stems_of(trial):
-            yield from (f"{FIGURES}/{stem}{TRACES}", _trace_part(Path(), stem).as_posix())
+    def _files_of(self, trial: Trial, found: _Found) -> list[str]:
+        """Return the names of one recording's files below the folder, whether they are there."""
+        stems = self._stems_of(trial)
+        parts = [_trace_part(Path(), stem).as_posix() for stem in stems]
+        return [*_files_drawn(self.image_formats, stems, found.drawn), *parts]
 
 
 def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
@@ -168,8 +183,21 @@ def _may_be_kept(found: _Found) -> bool:
     return all(one.status in ("ok", "pooled") for one in found.results)
 
 
-def _into(work: partial[_Found], folder: Path, trial: Trial) -> _Found:
-    return work(trial, folder)
+def _analyse_here(
+    stems: Mapping[Identity, str],
+    image_formats: tuple[str, ...],
+    study: Study,
+    folder: Path,
+    kept: tuple[Store, bool, Mapping[Any, Key | None]] | None,
+    trial: Trial,
+) -> _Found:
+    """Analyse one recording and draw it, with what of it does not depend on what has changed."""
+    if kept is None:
+        return _analyse_and_draw(stems, image_formats, study, trial, folder)
+    store, fresh, keys = kept
+    steps = Steps(store, folder, study=study.title, fresh=fresh)
+    key = keys[trial.identity]
+    return _analyse_and_draw(stems, image_formats, study, trial, folder, steps, key)
 
 
 def _analyse_and_draw(
@@ -178,20 +206,71 @@ def _analyse_and_draw(
     study: Study,
     trial: Trial,
     folder: Path,
+    steps: Steps | None = None,
+    key: Key | None = None,
 ) -> _Found:
     """Analyse one recording, draw its figures, write its traces, and return the rest."""
-    start = time.perf_counter()
-    results = analyse_trial(study, trial)
-    points = points_each(len(stems))
+    start, steps = time.perf_counter(), steps or Steps()
+    results = _analysed_again(study, trial, steps, key)
+    how = study.joint, tuple(image_formats), points_each(len(stems)), study.report.documents
     drawn: list[Written] = []
     for group in grouped(visible_texts(results), stems=stems):
         if group.worked:
-            drawn += write_recording(
-                group, study.joint, folder / FIGURES, image_formats, points, study.report.documents
-            )
+            drawn += _drawn(group, folder, how, steps)
         write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     bare = tuple(replace(result, paired=None) for result in results)
     return _Found(bare, tuple(drawn), time.perf_counter() - start)
+
+
+def _analysed_again(
+    study: Study, trial: Trial, steps: Steps, key: Key | None
+) -> tuple[TrialResult, ...]:
+    """Analyse a recording; what no confidence or margin changes may be kept from before."""
+    long = study.daily_life.stretch_min is not None
+    if key is None or study.parts or trial.exclude or trial.by_hand is not None or long:
+        return analyse_trial(study, trial)
+    settings = {k: v for k, v in study_parameters(study).items() if k not in OF_RESULTS}
+    of_signals = Key(
+        key.code, digest_of([settings, study.joint]), "", digest_of(key.row + key.files)
+    )
+    known = steps.take(of_signals)
+    try:
+        opened = open_trial(settings_of(study, trial), trial, known)
+    except TwinangleError:
+        return analyse_trial(study, trial)  # which says so in its results
+    results = analyse_trial(study, trial, opened=opened)
+    unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
+    if known is None and unchanged and all(one.status == "ok" for one in results):
+        steps.put(of_signals, opened.computed, name=f"angles: {trial.label}")
+    return results
+
+
+def _drawn(group: TrialGroup, folder: Path, how: How, steps: Steps) -> list[Written]:
+    """Draw a recording, or take its figures where what they show is the same."""
+    joint, image_formats, points, documents = how
+
+    def make(main: TrialResult, stem: str) -> list[Written]:
+        only = TrialGroup((main,), stem)
+        return write_recording(only, joint, folder / FIGURES, image_formats, points, documents)
+
+    return next(
+        steps.in_order(
+            "figures of a recording",
+            make,
+            {group.stem: group.stem},
+            takes=lambda stem: (stem, how),
+            of=group.main,
+            files=partial(_files_drawn, image_formats, [group.stem]),
+        )
+    )
+
+
+def _files_drawn(
+    image_formats: Sequence[str], stems: Sequence[str], drawn: Iterable[Written]
+) -> list[str]:
+    """Return the names below the folder of a recording's figures, and of its traces to zoom."""
+    figures = [name for one in drawn for name in one.files((EMBEDDED, *image_formats))]
+    return [f"{FIGURES}/{name}" for name in (*figures, *(f"{stem}{TRACES}" for stem in stems))]
 
 
 def _analyse_away(

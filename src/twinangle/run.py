@@ -180,7 +180,8 @@ def run_into(
                     on_trial(" ".join(one.trial.identity))
 
             results = _write_all(line, done, tell)
-            steps.close()
+        if kept is not None:
+            kept.trim()
     _note_study(study, folder)
     return results
 

@@ -71,7 +71,7 @@ def key_of(
         recording in memory: then nothing is known, and nothing kept.
     """
     try:
-        digests = [[path.relative_to(folder).as_posix(), _digest(path)] for path in files]
+        content = hash_of_files(files, folder)
         told = digest_of(row, folder)
     except (OSError, ValueError, TypeError):
         return None
@@ -87,8 +87,13 @@ def key_of(
         code=digest_of(dict(code)),
         settings=digest_of([mattering, drawing]),
         row=told,
-        files=digest_of(digests),
+        files=content,
     )
+
+
+def hash_of_files(files: Sequence[Path], folder: Path) -> str:
+    """Return one hash of the names of files, as seen from a folder, and of all that they hold."""
+    return digest_of([[path.relative_to(folder).as_posix(), _digest(path)] for path in files])
 
 
 def _digest(path: Path) -> str:

@@ -6,6 +6,7 @@ from dataclasses import fields, is_dataclass
 from typing import Any, TypeVar, cast
 
 Value = TypeVar("Value")
+KIND = "?"  # behind a name: what kind of value it is, not what that holds
 
 
 def watched(value: Value, read: set[str], start: str = "") -> Value:
@@ -16,7 +17,8 @@ def watched(value: Value, read: set[str], start: str = "") -> Value:
     value : dataclass
         Frozen; fields that are dataclasses themselves are watched too.
     read : set of str
-        The names are put there, those of a field's own fields as "options.confidence".
+        The names are put there, those of a field's own fields as "options.confidence", and
+        "options?" for what kind of value such a field is.
     start : str
         What goes before each name.
 
@@ -39,6 +41,7 @@ def watched(value: Value, read: set[str], start: str = "") -> Value:
                 return super().__getattribute__(name)
             found = getattr(value, name)
             if is_dataclass(found) and not isinstance(found, type):
+                read.add(f"{start}{name}{KIND}")  # that it is there may be all that is asked
                 return watched(found, read, f"{start}{name}.")
             read.add(start + name)
             return found
@@ -48,7 +51,7 @@ def watched(value: Value, read: set[str], start: str = "") -> Value:
 
 
 def part_of(value: object, name: str) -> object:
-    """Return the part that a name stands for which :func:`watched` noted."""
-    for each in name.split("."):
-        value = getattr(value, each)
-    return value
+    """Return the part that a name stands for which :func:`watched` noted; None where none is."""
+    for each in name.removesuffix(KIND).split("."):
+        value = getattr(value, each, None)
+    return type(value).__name__ if name.endswith(KIND) else value

@@ -23,8 +23,9 @@ def kept_lines(store: Store) -> Iterator[str]:
     """
     entries = store.entries()
     size = sum(entry.size for entry in entries)
+    n = sum(entry.is_recording for entry in entries)
     yield (
-        f"{store.folder}: {count(len(entries), 'recording')}, {size / 2**20:.1f} of "
+        f"{store.folder}: {_both(n, len(entries) - n)}, {size / 2**20:.1f} of "
         f"{store.limit / 2**20:.0f} MB (TWINANGLE_KEPT_MB). Clear it: twinangle cache --clear"
     )
     studies: dict[str, list[Entry]] = {}
@@ -32,17 +33,25 @@ def kept_lines(store: Store) -> Iterator[str]:
         studies.setdefault(entry.study, []).append(entry)
     for study, own in studies.items():
         of_each: dict[str, list[Entry]] = {}
-        for entry in own:
-            of_each.setdefault(entry.recording, []).append(entry)
+        recordings = [entry for entry in own if entry.is_recording]
+        for entry in recordings:
+            of_each.setdefault(entry.name, []).append(entry)
         mb = sum(entry.size for entry in own) / 2**20
         yield (
             f"  {study}: {count(len(of_each), 'recording')} in "
-            f"{count(len(own), 'entry', 'entries')}, {mb:.1f} MB, last used {_ago(own[0].used)}"
+            f"{_both(len(recordings), len(own) - len(recordings), 'entry', 'entries')}, "
+            f"{mb:.1f} MB, last used {_ago(own[0].used)}"
         )
         for recording, several in of_each.items():
             if len(several) > 1:
                 differ = _what_differs([entry.key for entry in several])
                 yield f"    {recording}: {len(several)} times, of other {differ}"
+
+
+def _both(recordings: int, parts: int, *words: str) -> str:
+    """Say how many recordings are kept, and how many parts of what is pooled and written."""
+    said = count(recordings, *(words or ("recording",)))
+    return f"{said} and {count(parts, 'part of the report', 'parts of the report')}"
 
 
 def _what_differs(keys: Sequence[Key]) -> str:

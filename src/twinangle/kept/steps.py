@@ -16,6 +16,7 @@ from twinangle.parallel import Workers
 
 Item = TypeVar("Item")
 Value = TypeVar("Value")
+WHAT_IS_READ = "what is read by"
 Files = Callable[[Any], Iterable[str]]
 
 
@@ -51,10 +52,6 @@ class Steps:
         self._troubles: set[str] = set()
         self._digests: dict[int, tuple[object, str]] = {}
         self._read: dict[str, tuple[str, ...]] = {}  # by step: the parts it is known to read
-        self._read_before: dict[str, tuple[str, ...]] = {}
-        if store is not None and not fresh:
-            self._read_before = self.take(self._key("what is read", ())) or {}
-            self._read = dict(self._read_before)
 
     def take(self, key: Key) -> Any | None:
         """Return what is kept under a key, its files written; None where nothing is."""
@@ -70,18 +67,19 @@ class Steps:
             path.write_bytes(content)
         return value
 
-    def put(
-        self, key: Key, value: object, files: Iterable[str] = (), *, recording: str = ""
-    ) -> None:
-        """Keep a value and the files that go with it, named from the folder, as far as they are."""
+    def put(self, key: Key, value: object, files: Iterable[str] = (), *, name: str) -> None:
+        """Keep a value and the files that go with it, named from the folder, as far as they are.
+
+        `name` says what it is in a list.
+        """
         if self.store is None:
             return
         packed: Mapping[str, bytes] = {
-            name: (self.folder / name).read_bytes()
-            for name in files
-            if (self.folder / name).is_file()
+            file: (self.folder / file).read_bytes()
+            for file in files
+            if (self.folder / file).is_file()
         }
-        trouble = self.store.put(key, (value, packed), study=self.study, recording=recording)
+        trouble = self.store.put(key, (value, packed), study=self.study, name=name)
         if trouble and trouble not in self._troubles:
             self._troubles.add(trouble)
             self._tell(f"nothing is kept for the next run: {trouble}")
@@ -143,14 +141,6 @@ class Steps:
 
         return each()
 
-    def close(self) -> None:
-        """Keep what is known of the steps, and the store within its limit."""
-        if self.store is None:
-            return
-        if self._read != self._read_before:
-            self.put(self._key("what is read", ()), self._read)
-        self.store.trim()
-
     def _parts(self, takes: Callable[[Any], Sequence[object]], item: object) -> list[str] | None:
         """Return the hashes of what a result depends on; None where it is not to be kept."""
         if self.store is None:
@@ -161,8 +151,13 @@ class Steps:
             return None
 
     def _found(self, step: str, parts: list[str] | None, of: Any) -> tuple[Any] | None:
-        if parts is None or (of is not None and step not in self._read):
+        if parts is None:
             return None
+        if of is not None and step not in self._read:
+            known = self.take(self._key(step, WHAT_IS_READ))
+            if known is None:
+                return None
+            self._read[step] = known
         key = self._whole_key(step, parts, of)
         return None if key is None else self.take(key)
 
@@ -175,13 +170,15 @@ class Steps:
         value: object,
         files: Iterable[str],
     ) -> None:
-        if of is not None:
+        if not read.issubset(self._read.get(step, ())):
             self._read[step] = tuple(sorted(read.union(self._read.get(step, ()))))
+            self.put(self._key(step, WHAT_IS_READ), self._read[step], name=f"{WHAT_IS_READ} {step}")
         key = self._whole_key(step, parts, of)
         if key is not None:
-            self.put(key, (value,), files)
+            self.put(key, (value,), files, name=step)
 
     def _whole_key(self, step: str, parts: list[str], of: Any) -> Key | None:
+        """Return the key of a result, by what its step takes and has ever been seen to read."""
         try:
             read = [(name, self._digest(part_of(of, name))) for name in self._read.get(step, ())]
         except (TypeError, ValueError):

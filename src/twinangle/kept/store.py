@@ -39,14 +39,19 @@ def kept_folder() -> Path | None:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One recording's analysis as it lies there."""
+    """One recording's analysis, or another part of a run, as it lies there."""
 
     path: Path
     size: int  # bytes
     used: float  # when it was last written or taken, in seconds of the system's clock
     study: str  # its title
-    recording: str
+    name: str  # of the recording or the part
     key: Key
+
+    @property
+    def is_recording(self) -> bool:
+        """Whether it is a recording's analysis."""
+        return bool(self.key.row)
 
 
 class Store:
@@ -91,7 +96,7 @@ class Store:
         """Whether there is an entry of that name, sound or not."""
         return self._path(key).is_file()
 
-    def put(self, key: Key, value: object, *, study: str, recording: str) -> str:
+    def put(self, key: Key, value: object, *, study: str, name: str) -> str:
         """Keep a value; return why that was not possible, empty where it was.
 
         The file is written under a name of its own and then moved, so that two runs at the same
@@ -102,7 +107,7 @@ class Store:
             "format": FORMAT,
             "sha256": hashlib.sha256(body).hexdigest(),
             "study": study[:200],
-            "recording": recording[:200],
+            "name": name[:200],
             "key": asdict(key),
         }
         path = self._path(key)
@@ -165,7 +170,7 @@ def _entry(path: Path) -> Entry | None:
         with path.open("rb") as stream:
             head = json.loads(stream.readline(LONGEST_HEAD))
         key = Key(**head["key"])
-        named = str(head["study"]), str(head["recording"])
+        named = str(head["study"]), str(head["name"])
     except (OSError, ValueError, KeyError, TypeError):
         return None
     return Entry(path, known.st_size, known.st_mtime, *named, key)

@@ -23,7 +23,13 @@ from twinangle.report.methods import methods_text
 from twinangle.report.paper import begin_paper, paper_places
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
-from twinangle.results.tables import describe_tables, table_names, write_table, write_traces
+from twinangle.results.tables import (
+    TRACES_TABLE,
+    describe_tables,
+    table_names,
+    write_table,
+    write_traces,
+)
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 CHILD = Path(__file__).with_name("typeset_child.py")
@@ -98,11 +104,25 @@ def write_parts(
         files=lambda names: [f"tables/{name}" for name in names],
         together=True,
     )
-    traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
+    traces = steps.in_order(
+        "table",
+        partial(_write_traces, place, trace_parts),
+        {"traces": None},
+        workers,
+        takes=lambda _: [[part.read_bytes() for part in trace_parts if part.exists()]],
+        of=results,
+        files=lambda _: [f"tables/{TRACES_TABLE}"],
+    )
     write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn, steps=steps)
     list(tables)  # written by now, or a fault of the writing is raised here
     list(traces)
+    for part in trace_parts:
+        part.unlink(missing_ok=True)
     describe_tables(place, results)
+
+
+def _write_traces(folder: Path, parts: Sequence[Path], results: StudyResults, _: None) -> None:
+    write_traces(folder, results, parts)
 
 
 def write_pages(

@@ -91,8 +91,8 @@ def write_table(folder: Path, results: StudyResults, name: str) -> tuple[str, ..
 def write_traces(folder: Path, results: StudyResults, parts: Sequence[Path] = ()) -> None:
     """Write both instruments' traces as Parquet, if there are any; parts go before the others."""
     columns = columns_of(TraceSample, further_columns(results.trials))
-    held = trace_tables(results.trials, traces_wanted(results))
     if not merge_trace_parts(parts, folder / TRACES, columns):
+        held = trace_tables(results.trials, traces_wanted(results))
         write_parquet(folder / TRACES, columns, held)
 
 

@@ -1,0 +1,84 @@
+"""The store alone: whole entries or none, found by all that their content depends on."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from twinangle import read_study
+from twinangle.code_identity import our_code
+from twinangle.kept import Key, Store, key_of
+from twinangle.kept.shown import kept_lines
+
+KEY = Key("a" * 64, "b" * 64, "c" * 64, "d" * 64)
+
+
+def test_other_code_and_other_settings_have_other_keys(single):
+    study = read_study(single)
+    trial = study.trials[0]
+    files = [path for path in (trial.wearable,) if isinstance(path, Path)]
+    how = {"settings": {"a": {"b": 1}}, "row": trial, "files": files, "drawing": []}
+    keys = [
+        key_of(code=code, folder=study.folder, **(how | change))
+        for code, change in (
+            (our_code(), {}),
+            (our_code() | {"numpy": "0"}, {}),
+            (our_code(), {"settings": {"a": {"b": 2}}}),
+            (
+                our_code(),
+                {"row": replace(trial, side="left" if trial.side == "right" else "right")},
+            ),
+            (our_code(), {"drawing": ["png"]}),
+        )
+    ]
+    assert None not in keys
+    assert len({key.name for key in keys if key is not None}) == 5
+    assert key_of(code=our_code(), folder=study.folder, **(how | {"files": [Path("no")]})) is None
+    assert key_of(code=our_code(), folder=study.folder, **(how | {"row": object()})) is None
+
+
+@pytest.mark.parametrize("content", [b"", b"\n", b"{}\nabc", b"no json\n", b"[1]\n"])
+def test_an_entry_that_is_none_is_nothing(tmp_path, content):
+    store = Store(tmp_path)
+    store.put(KEY, {"a": 1}, study="s", name="r")
+    path = store.entries()[0].path
+    path.write_bytes(content)
+    assert store.take(KEY) is None
+    assert not path.exists()
+
+
+def test_the_least_recently_used_goes_first(tmp_path):
+    store = Store(tmp_path, limit_mb=2.5 / 1024)
+    keys = [replace(KEY, files=f"{k}" * 64) for k in range(4)]
+    for k, key in enumerate(keys):
+        store.put(key, os.urandom(700), study="s", name=str(k))
+        os.utime(store._path(key), (1000.0 + k, 1000.0 + k))
+    assert store.take(keys[0]) is not None  # used now
+    store.trim()
+    assert [store.has(key) for key in keys] == [True, False, False, True]
+
+
+def test_writers_at_the_same_time_leave_a_whole_entry(tmp_path):
+    store = Store(tmp_path)
+    with ThreadPoolExecutor(8) as pool:
+        found = list(
+            pool.map(lambda k: store.put(KEY, [k] * 50_000, study="s", name="r"), range(24))
+        )
+    assert found == [""] * 24
+    value = store.take(KEY)
+    assert value == [value[0]] * 50_000
+    assert [path.suffix for path in tmp_path.rglob("*") if path.is_file()] == [".kept"]
+
+
+def test_what_differs_between_entries_of_one_recording_is_named(tmp_path):
+    store = Store(tmp_path)
+    store.put(KEY, 1, study="Path", name="P01 indoor")
+    store.put(replace(KEY, settings="e" * 64), 2, study="Path", name="P01 indoor")
+    store.put(replace(KEY, row=""), 3, study="Path", name="pooled: limits")
+    lines = list(kept_lines(store))
+    assert any("2 times, of other settings" in line for line in lines)
+    assert any("1 recording in 2 entries and 1 part of the report" in line for line in lines)
