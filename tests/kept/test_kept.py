@@ -24,7 +24,6 @@ from twinangle.parallel import Workers
 from twinangle.recordings_of_run import Recordings
 from twinangle.study import Study
 
-pytestmark = pytest.mark.xdist_group("kept")  # what they share is made once
 # All that a margin is drawn in, written in or computed from, where two people have no bands.
 OF_THE_MARGIN = {
     "pooled: equivalence",

@@ -12,7 +12,7 @@ import pytest
 from twinangle import read_study
 from twinangle.code_identity import our_code
 from twinangle.kept import Key, Store, key_of
-from twinangle.kept.shown import kept_lines
+from twinangle.kept.store_lines import kept_lines
 
 KEY = Key("a" * 64, "b" * 64, "c" * 64, "d" * 64)
 

@@ -1,7 +1,7 @@
 """The tables of a run: CSV, Parquet and a data dictionary from one declaration of every column."""
 
-from twinangle.results.tables.curves import TRACES as TRACES_TABLE
-from twinangle.results.tables.curves_back import read_cycles, read_traces
+from twinangle.results.tables.cycle_points import TRACES as TRACES_TABLE
+from twinangle.results.tables.cycle_points_back import read_cycles, read_traces
 from twinangle.results.tables.writing import (
     TABLES,
     describe_tables,
