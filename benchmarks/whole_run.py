@@ -2,12 +2,19 @@
 
     python benchmarks/whole_run.py                # eight one-minute trials
     python benchmarks/whole_run.py --trials 40
+    python benchmarks/whole_run.py --trials 40 --documents report      # like for like, see below
     python benchmarks/whole_run.py --growth       # memory against the number and length of trials
 
 Writes an invented study (two sensors at 100 Hz, reference at 1000 Hz, one trial a participant),
 then runs ``straight_line.py`` and ``twinangle run --jobs 2`` in turn, `--repeats` times, and prints
-both and the ratio of the medians. Compilation is cached by a run on a small study before the clock
-starts.
+both and the ratios of the medians of wall and of processor time. Compilation is cached by a run on
+a small study before the clock starts. Nothing is kept from one run to the next; what keeping costs
+and saves is measured by ``kept.py``.
+
+The script makes the numbers, three figures a recording and a pooled table. `--documents` says how
+much of a run is held against that: "report" (numbers, tables, and `report.pdf` with its figures
+over all recordings), "recordings" (besides, three figures of each recording, in `supplement.pdf`),
+or "all", which adds the page, and an article's figures, tables and texts.
 
 Memory is the largest resident set of any single process of a run, from the operating system. Two
 figures of the libraries' own stand beside it: that of a process that only imports what the run
@@ -22,6 +29,7 @@ with one trial, with `--trials`, and with one trial ten times as long, against a
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import statistics
 import subprocess
@@ -38,6 +46,11 @@ LIBRARIES = (
     "pyarrow.csv, vqf, matplotlib.figure, matplotlib.backends.backend_agg, "
     "matplotlib.backends.backend_pdf, typst, pydantic, typer, rich.progress"
 )
+DOCUMENTS: dict[str, list[str] | None] = {
+    "report": [],
+    "recordings": ["supplement.pdf"],
+    "all": None,
+}
 COMPILED = ", numba"  # where a procedure is other than the library's filter
 USED_ONCE = """
 import io
@@ -92,7 +105,9 @@ def measure(command: list[str]) -> Measured:
     return Measured(wall_s, cpu_s, peak_mb)
 
 
-def make_study(folder: Path, trials: int, procedures: str, walk_s: float) -> Path:
+def make_study(
+    folder: Path, trials: int, procedures: str, walk_s: float, documents: str = "all"
+) -> Path:
     path = write_demo_study(
         folder,
         participants=trials,
@@ -105,7 +120,10 @@ def make_study(folder: Path, trials: int, procedures: str, walk_s: float) -> Pat
     found = 'procedures = ["kalman-two-sensors", "kalman-forward"]'
     if found not in text:
         sys.exit(f"{path} does not hold the line {found!r}")
-    path.write_text(text.replace(found, f"procedures = [{wanted}]"), encoding="utf-8")
+    text = text.replace(found, f"procedures = [{wanted}]")
+    if (asked := DOCUMENTS[documents]) is not None:
+        text += f"\n[report]\ndocuments = {json.dumps(asked)}\n"
+    path.write_text(text, encoding="utf-8")
     return path
 
 
@@ -121,14 +139,18 @@ def main() -> None:
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--procedures", default="vqf", help="as the script: vqf; or kalman,vqf")
     parser.add_argument("--walk", type=float, default=33.0, help="seconds; a trial is 27 s longer")
+    parser.add_argument("--documents", choices=DOCUMENTS, default="all", help="what a run makes")
     parser.add_argument("--growth", action="store_true", help="memory alone, by size of the study")
     options = parser.parse_args()
+    os.environ["TWINANGLE_KEPT"] = ""
     if options.growth:
         growth(options)
         return
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
-        study = make_study(place / "study", options.trials, options.procedures, options.walk)
+        study = make_study(
+            place / "study", options.trials, options.procedures, options.walk, options.documents
+        )
         warm = make_study(place / "warm", 1, options.procedures, options.walk)
         measure(twinangle(warm, place / "warm-out", 1))
         script = [sys.executable, str(HERE / "straight_line.py"), str(study.parent)]
@@ -179,9 +201,9 @@ def report(
 ) -> None:
     print(
         f"{options.trials} trials of {options.walk + 27:g} s, procedures {options.procedures}, "
-        f"{options.repeats} runs each, {os.cpu_count()} processors"
+        f"documents {options.documents}, {options.repeats} runs each, {os.cpu_count()} processors"
     )
-    medians = []
+    medians, processor = [], []
     for name, runs in (
         ("straight-line script", plain),
         (f"twinangle run --jobs {options.jobs}", ours),
@@ -190,12 +212,13 @@ def report(
         peak = max(run.peak_mb for run in runs)
         medians.append(statistics.median(wall))
         each = ", ".join(f"{value:.1f}" for value in wall)
-        cpu = statistics.median(run.cpu_s for run in runs)
+        processor.append(statistics.median(run.cpu_s for run in runs))
         print(
-            f"{name:26} {medians[-1]:6.1f} s  (each: {each})  processor {cpu:.1f} s  "
+            f"{name:26} {medians[-1]:6.1f} s  (each: {each})  processor {processor[-1]:.1f} s  "
             f"peak {peak:.0f} MB"
         )
     print(f"wall-time ratio            {medians[1] / medians[0]:6.2f}")
+    print(f"processor-time ratio       {processor[1] / processor[0]:6.2f}")
 
 
 def report_memory(options: argparse.Namespace, peak_mb: float) -> None:

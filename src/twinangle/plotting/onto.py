@@ -80,6 +80,9 @@ def on_axes(ax: Axes | None, height_mm: float = OWN_MM[1]) -> Iterator[Axes]:
             f"`ax`: expected one pair of Matplotlib axes, got {type(ax).__name__}; of an array of "
             "them, as `plt.subplots(2, 2)` gives, hand over one: `axes[0, 1]`."
         )
+    if not mpl.rcParams["text.parse_math"]:  # as in every panel of the report
+        yield ax
+        return
     with mpl.rc_context({"text.parse_math": False}):
         yield ax
 

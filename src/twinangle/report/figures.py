@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import asdict, replace
+from dataclasses import fields, replace
 from functools import partial
 from pathlib import Path
 
@@ -188,7 +188,9 @@ def write_recording(
     """
     paired = group.main.paired
     if PAGE in documents and paired is not None and paired.wearable_deg.size > 1:
-        text = json.dumps(asdict(thinned_pair(paired, points)), allow_nan=False)
+        thin = thinned_pair(paired, points)
+        plain = {field.name: getattr(thin, field.name) for field in fields(thin)}
+        text = json.dumps(plain, allow_nan=False)
         (folder / f"{group.stem}{TRACES}").write_text(text, encoding="utf-8")
     if SUPPLEMENT not in documents:
         return []
