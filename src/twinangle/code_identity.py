@@ -10,6 +10,7 @@ from pathlib import Path
 
 import twinangle
 
+COMPILED = "__pycache__"  # by Python and numba, at any time
 # Libraries whose version may change the last bit of a number or the bytes of a file.
 NUMERICAL = (
     "numpy",
@@ -31,7 +32,7 @@ def our_code() -> dict[str, str]:
     digest = hashlib.sha256()
     root = Path(twinangle.__file__).parent
     for path in sorted(root.rglob("*")):
-        if path.suffix == ".pyc" or not path.is_file():
+        if COMPILED in path.parts or not path.is_file():
             continue
         digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
     return {
