@@ -14,6 +14,8 @@ from twinangle import __version__
 
 sys.path.insert(0, str(Path(__file__).parent / "extensions"))
 
+from tutorial_outputs import kept_outputs
+
 project = "twinangle"
 author = "The twinangle authors"
 copyright = "The twinangle authors; BSD-3-Clause"
@@ -29,6 +31,7 @@ extensions = [
     "declared_fields",
     "mathml",
     "reference_blocks",
+    "tutorial_outputs",
 ]
 templates_path = ["_templates"]
 exclude_patterns = ["_build", "extensions", "examples"]
@@ -45,8 +48,12 @@ html_theme_options = {"top_of_page_buttons": []}
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 4
 
-# `make notebooks` executes the tutorials.
-nb_execution_mode = "off"
+# Tutorials are executed once for each state of the program; `make pages` leaves them unexecuted,
+# `make notebooks` executes them whatever was kept.
+nb_execution_mode = "cache"
+nb_execution_cache_path, tutorials_made_with = kept_outputs(
+    Path(__file__).parent / "_build/executed"
+)
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
