@@ -30,6 +30,7 @@ extensions = [
     "sphinx.ext.autosummary",
     "declared_fields",
     "mathml",
+    "narrow_tables",
     "reference_blocks",
     "tutorial_outputs",
 ]

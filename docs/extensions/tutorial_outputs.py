@@ -1,4 +1,4 @@
-"""What the cells of the tutorials give: kept while the program is the same, and told where absent."""
+"""What the cells of tutorials give: kept while the program is the same, told where absent."""
 
 from __future__ import annotations
 
@@ -6,15 +6,17 @@ import json
 import re
 import shutil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from sphinx.application import Sphinx
+if TYPE_CHECKING:  # tests import this without the site's packages
+    from sphinx.application import Sphinx
 
 from twinangle.code_identity import our_code
 
 NOTE = """
 :::{note}
-This page was built without running its cells: what they print and draw is not shown. `make docs` runs them, and so
-does a notebook of yours.
+This page was built without running its cells: what they print and draw is not shown. `make docs`
+runs them, and so does a notebook of yours.
 :::
 """
 
