@@ -215,9 +215,10 @@ def overlap_line(study: Study, signals: TrialSignals) -> str:
         return f"{overlap_s(wearable, reference, low):.1f} s at the stated lag of {low:g} s"
     as_they_stand = max(overlap_s(wearable, reference, 0.0), 0.0)
     most, lag_s = most_overlap(wearable, reference, (low, high))
+    reached = f"at most {most:.1f} s, at a lag of {lag_s:.4g} s" if most > 0 else "at no lag longer"
     return (
-        f"{as_they_stand:.1f} s as the two clocks stand; at most {most:.1f} s, at a lag of "
-        f"{lag_s:.4g} s (sought from {low:g} to {high:g} s)"
+        f"{as_they_stand:.1f} s as the two clocks stand; {reached} (sought from {low:g} to "
+        f"{high:g} s)"
     )
 
 
