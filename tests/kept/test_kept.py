@@ -26,7 +26,6 @@ from twinangle.run import run_into
 from twinangle.simulate import write_demo_study
 from twinangle.study import Study
 
-pytestmark = pytest.mark.xdist_group("kept")  # what they share is made once
 KEY = Key("a" * 64, "b" * 64, "c" * 64, "d" * 64)
 
 
