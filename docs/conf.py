@@ -71,4 +71,5 @@ autosummary_ignore_module_all = False
 autosummary_imported_members = True
 autodoc_typehints = "none"  # numpydoc's sections say types, units and shapes
 numpydoc_show_class_members = False
+nitpicky = True  # a name in a docstring that is marked as a reference and leads nowhere is an error
 numpydoc_class_members_toctree = False
