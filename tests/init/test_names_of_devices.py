@@ -181,9 +181,44 @@ def test_three_sensors_are_asked_about(tmp_path):
     assert "Take out the others" in section
 
 
+LONE = [f"{kind}_{axis}" for kind in ("acc", "gyr") for axis in AXES]
+
+
+@pytest.mark.parametrize("form", ["{p}_hall_{s}.csv", "{s}/{p}_hall.csv"])
+@pytest.mark.parametrize("labels", [("S1", "S2"), ("00B4217C", "00B42183")])
+def test_one_file_a_sensor_by_number_is_asked_about(tmp_path, form, labels):
+    for person in ("P01", "P02"):
+        for label in labels:
+            write(tmp_path / form.format(p=person, s=label), LONE)
+        write(tmp_path / f"{person}_hall_gonio.csv", ["knee_deg"])
+    proposal, found, rows = drafted(tmp_path)
+    assert found["wearable"]["files"] == {"proximal": "?", "distal": "?"}
+    assert rows["participant"].tolist() == ["P01", "P02"]
+    assert rows["reference"].tolist() == ["P01_hall_gonio.csv", "P02_hall_gonio.csv"]
+    asked = [text for text in proposal.open_questions if 'proximal = "?"' in text]
+    assert len(asked) == 1
+    # Either pattern that is offered reads the files.
+    first, second = asked[0].split("# ")[1].split(" or ")
+    text = (tmp_path / "study.toml").read_text(encoding="utf-8")
+    text = text.replace('proximal = "?"', f"proximal = {second}")
+    text = text.replace('distal = "?"', f"distal = {first}").replace(
+        'accelerometer = "?"', 'accelerometer = "g"'
+    )
+    text = text.replace('gyroscope = "?"', 'gyroscope = "deg/s"')
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    rows.assign(static_start_s="0", static_end_s="1").to_csv(tmp_path / "trials.csv", index=False)
+    study = read_study(tmp_path)
+    assert {
+        path.relative_to(tmp_path).as_posix()
+        for trial in study.trials
+        for path in trial.wearable.both
+    } == {form.format(p=person, s=label) for person in ("P01", "P02") for label in labels}
+    assert all(labels[1] in trial.wearable.both[0].as_posix() for trial in study.trials)
+
+
 def test_goniometers_are_never_paired_with_each_other_beside_sensors(tmp_path):
     for person in ("P01", "P02"):
-        write(tmp_path / f"{person}_box.csv", [f"{k}_{a}" for k in ("acc", "gyr") for a in AXES])
+        write(tmp_path / f"{person}_box.csv", LONE)
         write(tmp_path / f"{person}_gonio.csv", ["knee_deg"])
     proposal, _, rows = drafted(tmp_path)
     assert rows["wearable"].tolist() == ["P01_box.csv", "P02_box.csv"]

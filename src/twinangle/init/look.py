@@ -26,7 +26,9 @@ from twinangle.init.sections import (
 )
 from twinangle.init.sensor_files import (
     SensorFile,
+    asking_patterns,
     lone_sensor,
+    pair_by_label,
     pair_sensors,
     patterns,
     section_of_pair,
@@ -34,6 +36,10 @@ from twinangle.init.sensor_files import (
 from twinangle.naming import listed
 
 MOST_FILES = 2000
+ONE_CLOCK = (
+    "trials.csv: whether both sensors' files are on one clock (docs/reference/study-file.md, "
+    "[wearable.files]); distal_lag_s where they are not."
+)
 
 
 NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
@@ -127,6 +133,9 @@ def _of_part(place: Place) -> str:
 
 def join_sensors(look: Look) -> str | None:
     """Turn files of one sensor into wearables, and return the section `[wearable.files]`."""
+    asked = _join_unnamed(look)
+    if asked is not None:
+        return asked
     pairs, left_over = pair_sensors(look.sensors)
     look.questions += left_over
     readable = [pair for pair in pairs if section_of_pair(pair) is not None]
@@ -145,11 +154,28 @@ def join_sensors(look: Look) -> str | None:
         look.recognised.append(
             f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
         )
-    look.questions.append(
-        "trials.csv: whether both sensors' files are on one clock (docs/reference/study-file.md, "
-        "[wearable.files]); distal_lag_s where they are not."
-    )
+    look.questions.append(ONE_CLOCK)
     return section
+
+
+def _join_unnamed(look: Look) -> str | None:
+    """Turn files of one sensor, none of whose names tells a segment, into wearables; or None."""
+    if any(each.segment for each in look.sensors) or look.wearables:
+        return None
+    elsewhere = {t for each in (*look.references, *look.unknown) for t in each.place.tokens}
+    joined = pair_by_label(look.sensors, elsewhere)
+    found = joined and asking_patterns(*joined)
+    if not joined or not found:
+        return None
+    pairs, labels = joined
+    for pair, own in zip(pairs, found[1], strict=True):
+        paths = " and ".join(file.path for file in pair.both)
+        tokens = tuple(token for token in pair.proximal.place.tokens if token not in labels)
+        place = replace(pair.proximal.place, tokens=tokens)
+        look.wearables.append(Found(paths, own, place, section_of_pair(pair) or ""))
+        look.recognised.append(f"{paths}: taken for the two sensors of one recording")
+    look.questions.append(ONE_CLOCK)
+    return found[0]
 
 
 def trials_of(look: Look) -> list[Found]:
