@@ -135,8 +135,8 @@ def asking_patterns(
     either = " or ".join(line.partition(" = ")[2] for line in given)
     lines = [f'{line.partition(" = ")[0]} = "?"   # {either}' for line in given]
     asked = [
-        f"# No name tells whether {labels[0]} or {labels[1]} was on the {HERE['proximal']}: the notes",
-        "# of the sessions do, or the gyroscopes while only one segment moves. It holds",
+        f"# No name tells whether {labels[0]} or {labels[1]} was on the {HERE['proximal']}:",
+        "# the notes of the sessions do, or the gyroscopes while only one segment moves. It holds",
         "# for every recording.",
     ]
     return "\n".join([head, *asked, *lines]), found[1]
