@@ -17,7 +17,7 @@ from twinangle.formats import describe_file
 from twinangle.init import propose_study, suggest_section, write_proposal
 from twinangle.init.name_parts import name_parts
 from twinangle.init.paths import identity, place_of
-from twinangle.init.units import angle_unit, sensor_unit
+from twinangle.init.units_in_names import angle_unit, sensor_unit
 from twinangle.study import read_study
 
 AXES = "xyz"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from twinangle.formats.description import ChannelDescription, FileDescription
 from twinangle.init.name_parts import INSTRUMENTS, name_parts
-from twinangle.init.units import without_unit
+from twinangle.init.units_in_names import without_unit
 from twinangle.signals.joint import JOINTS, Joint
 
 ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")

@@ -16,7 +16,7 @@ from twinangle.init.recognition import (
     is_sensor,
     words,
 )
-from twinangle.init.units import angle_unit, sensor_unit
+from twinangle.init.units_in_names import angle_unit, sensor_unit
 from twinangle.naming import listed
 from twinangle.signals.joint import SEGMENTS, joint_named, joint_of
 
