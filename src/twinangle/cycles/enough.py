@@ -78,11 +78,13 @@ def small_numbers(kept: int) -> list[str]:
     if kept < CYCLES_FOR_MEAN:
         what = f"mean curves need {CYCLES_FOR_MEAN} and standard deviations {CYCLES_FOR_SD}"
     elif kept < CYCLES_FOR_SD:
-        what = f"standard deviations over cycles need {CYCLES_FOR_SD}"
+        what = (
+            f"standard deviations over cycles need {CYCLES_FOR_SD}, mean curves {CYCLES_FOR_MEAN}"
+        )
     else:
         return []
-    why = (
-        "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
-        "2014, Gait Posture 39:615)"
+    source = (
+        "These numbers were found for times and lengths of consecutive steps (König et al. 2014, "
+        "Gait Posture 39:615) and are taken over for angles"
     )
-    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles", size=-kept)]
+    return [Notice(f"{kept} cycles kept: {what}. {source}.", "few-cycles", size=-kept)]

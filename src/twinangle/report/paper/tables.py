@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from twinangle.plotting.budget import PARTS
+from twinangle.report.limits import form_in_words
 from twinangle.report.paper.rounded import alone, mean_and_sd, with_ends
 from twinangle.results import Absent, StudyResults, TrialResult, given, named
 from twinangle.results.answer import answer_of
@@ -151,7 +152,7 @@ def _limits(results: StudyResults) -> PaperTable:
     for pooled, found in given(results.limits):
         limits = found.limits
         claim = verdicts.get((pooled.procedure, pooled.condition, pooled.quantity))
-        forms.append(f"{limits.method}; intervals: {limits.interval_method}")
+        forms.append(f"{form_in_words(limits)} Intervals: {limits.interval_method}.")
         rows.append(
             (
                 pooled.condition,
@@ -177,7 +178,7 @@ def _limits(results: StudyResults) -> PaperTable:
         (*WHERE, "Quantity", "n", "Bias", "Lower limit", "Upper limit", "SD between", "SD within",
          "Verdict"), tuple(rows), 3,
         (f"n: participants / cycles. In brackets: {level} intervals.",
-         f"Form of the limits: {' or '.join(distinct(forms))}." if forms else "", against),
+         " ".join(distinct(forms)), against),
     )  # fmt: skip
 
 
