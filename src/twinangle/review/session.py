@@ -14,6 +14,7 @@ from twinangle.errors import StudyError
 from twinangle.review import shown
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look, cycles_at, paired_at
+from twinangle.review.within import beyond
 from twinangle.review.traces import Traces
 from twinangle.review.workers import Analyses
 from twinangle.study import Study, Trial, apply_decisions
@@ -129,6 +130,7 @@ class Session:
         """
         self._require_as_looked_at(number)
         decision = self._decision(number, kind, value, why=why, who=who)
+        self._require_within(number, decision)
         self._note_blindness(who)
         written = append_decision(self.study.folder, decision)
         self.refresh()
@@ -150,6 +152,13 @@ class Session:
             f"The files of {trial.label} have changed since this page looked at them: nothing was "
             "written. The recording is being analysed anew; look at it again, then decide."
         )
+
+    def _require_within(self, number: int, decision: Decision) -> None:
+        """Refuse a lag at which nothing overlaps, and a stretch outside the recording."""
+        look = self._look(number)
+        fault = "" if look is None else beyond(look, decision.kind, decision.value)
+        if fault:
+            raise StudyError(fault)
 
     def _decision(self, number: int, kind: str, value: Any, *, why: str, who: str) -> Decision:
         decision = Decision(
@@ -295,6 +304,9 @@ class Session:
         look = self._look(number)
         if look is None:
             return None
+        fault = beyond(look, "lag", {"lag_s": lag_s, "drift_ppm": drift_ppm})
+        if fault:
+            raise StudyError(fault)
         try:
             paired = paired_at(look, lag_s, drift_ppm)
         except ValueError as error:
