@@ -19,7 +19,6 @@ from twinangle.plausibility.frame import (
     FIELD_REFUSED,
     FIELD_WARNED,
     FIELD_WINDOW_S,
-    REFUSED,
     cut_off,
     field_assignment,
     gravity_assignment,
@@ -69,7 +68,7 @@ def _axes(sensor: InertialRecording, k: int) -> Outcome:
         )
     if found.ratio <= FIELD_WARNED:
         return Outcome(TEST, subject, "consistent", found.ratio, FIELD_REFUSED)
-    if by_gravity.ratio > REFUSED:
+    if by_gravity.contradicts:
         return not_tested(
             TEST, subject, "the gyroscope it is held against contradicts gravity as well."
         )

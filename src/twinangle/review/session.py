@@ -14,8 +14,8 @@ from twinangle.errors import StudyError
 from twinangle.review import shown
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look, cycles_at, paired_at
-from twinangle.review.within import beyond
 from twinangle.review.traces import Traces
+from twinangle.review.within import beyond
 from twinangle.review.workers import Analyses
 from twinangle.study import Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
