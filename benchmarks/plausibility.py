@@ -24,8 +24,6 @@ from twinangle.plausibility.evidence import Evidence, masked
 from twinangle.plausibility.frame import (
     FEWEST_WINDOWS,
     FIELD_FLOOR,
-    FIELD_REFUSED,
-    FIELD_WARNED,
     FIELD_WINDOW_S,
     FLOOR_M2_S4,
     LONG_WINDOW_S,
@@ -335,7 +333,8 @@ def _by_field(sensor: InertialRecording) -> Array | None:
         return None
     summed = scatter.summed(FIELD_FLOOR)
     ratios = np.array([over_rivals(summed, k).max() for k in range(1, len(SIGNED))])
-    return np.stack([ratios > FIELD_REFUSED, ratios > FIELD_WARNED], axis=1)
+    limits = field_assignment(sensor).limits
+    return np.stack([ratios > limits[0], ratios > limits[1]], axis=1)
 
 
 def mounted_in_ways(seeds: int, ways: int = 8) -> None:

@@ -7,6 +7,7 @@ from collections import Counter
 from twinangle.errors import TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import CycleSet
+from twinangle.wording import count
 
 LEAST_CYCLES = 3
 # König et al. (2014), Gait Posture 39:615-617, of spatio-temporal parameters of 12 healthy adults
@@ -68,8 +69,8 @@ def shortage(cycles: CycleSet) -> str:
         counts = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
         shown += f"; and {len(dropped) - 10} more (in all: {counts})"
     return (
-        f"Only {kept} of {len(cycles.reason)} cycles could be kept, and at least {LEAST_CYCLES} "
-        f"are needed. Dropped: {shown or 'none'}."
+        f"Only {kept} of {count(len(cycles.reason), 'cycle')} could be kept, and at least "
+        f"{LEAST_CYCLES} are needed. Dropped: {shown or 'none'}."
     )
 
 
@@ -85,4 +86,4 @@ def small_numbers(kept: int) -> list[str]:
         "by analogy with what spatio-temporal parameters of consecutive cycles need (König et al. "
         "2014, Gait Posture 39:615)"
     )
-    return [Notice(f"{kept} cycles kept: {what}, {why}.", "few-cycles", size=-kept)]
+    return [Notice(f"{count(kept, 'cycle')} kept: {what}, {why}.", "few-cycles", size=-kept)]

@@ -20,6 +20,7 @@ from twinangle.plausibility.outcome import Outcome, Subject, Verdict, not_tested
 from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping
 from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 TEST = "frame"
 WINDOW_S, LONG_WINDOW_S = 4.0, 8.0
@@ -30,9 +31,9 @@ FEWEST_WINDOWS = 8
 FLOOR_M2_S4 = 0.01  # (0.1 m/s²)²: windows that scatter less count alike
 FIELD_WINDOW_S = 6.0
 FIELD_REFUSED, FIELD_WARNED = 1.5, 1.25
-"""Likewise of the field: honest recordings reach 1.14, a thigh in 20 s of walking."""
-FIELD_FLOOR = 1e-4  # a hundredth of the field's norm, squared
-FEW_WINDOWS, FEW_TIMES = 30, 1.25  # the limits by gravity are so many times as high below 30
+"""Likewise of the field, of geometric means."""
+FIELD_FLOOR = 4e-4  # a fiftieth of the field's norm, squared
+FEW_WINDOWS, FEW_TIMES = 30, 1.25  # in fewer windows the limits are so many times as high
 _SEGMENTS = ("proximal", "distal")
 _ALIKE = 1.3  # assignments that scatter this alike cannot be told apart
 
@@ -127,7 +128,7 @@ def weigh(
     limits : tuple of float
         Of both.
     """
-    times = FEW_TIMES if n_windows < FEW_WINDOWS else 1.0
+    times = _times(n_windows)
     seen = usual > SEEN
     agreed = np.where(seen, np.minimum(means, longer), 0.0)
     alone = np.where(seen, longer, 0.0)
@@ -147,7 +148,8 @@ def field_assignment(sensor: InertialRecording) -> Assignment:
     Returns
     -------
     Assignment
-        Of the geometric means over 6 s windows alone.
+        Of the geometric means over 6 s windows alone, the limits 1.25 times as high in fewer than
+        30 windows.
     """
     field = sensor.magnetometer
     assert field is not None
@@ -156,7 +158,13 @@ def field_assignment(sensor: InertialRecording) -> Assignment:
     if scatter.n_windows < FEWEST_WINDOWS:
         return _unknown(scatter.n_windows)
     usual = over_rivals(scatter.summed(FIELD_FLOOR))
-    return _against(usual, usual, (FIELD_REFUSED, FIELD_WARNED), scatter.n_windows)
+    times = _times(scatter.n_windows)
+    limits = (times * FIELD_REFUSED, times * FIELD_WARNED)
+    return _against(usual, usual, limits, scatter.n_windows)
+
+
+def _times(n_windows: int) -> float:
+    return FEW_TIMES if n_windows < FEW_WINDOWS else 1.0
 
 
 def over_rivals(scatter: Array, given: int = 0) -> Array:
@@ -221,8 +229,8 @@ def _one(evidence: Evidence, k: int) -> Outcome:
         return not_tested(
             TEST,
             subject,
-            f"the sensor turns enough in {found.n_windows} windows of {WINDOW_S:g} s only; "
-            f"{FEWEST_WINDOWS} are needed to hold its gyroscope against gravity.",
+            f"the sensor turns enough in {count(found.n_windows, 'window')} of {WINDOW_S:g} s "
+            f"only; {FEWEST_WINDOWS} are needed to hold its gyroscope against gravity.",
         )
     refused, limit = found.contradicts, found.limits[0]
     if not found.doubtful:
@@ -268,11 +276,11 @@ def _cause(sensor: InertialRecording, best: Array, segment: str) -> str:
             f"exchanged). Correct the order in [wearable.{segment}], or the signs in the file."
         )
     gyroscope_only = bool(np.linalg.det(best) < 0)
-    if known and by_field is not None and by_field.ratio <= FIELD_WARNED and not gyroscope_only:
+    if known and by_field is not None and not by_field.doubtful and not gyroscope_only:
         return _remedy(
             "accelerometer", accelerometer, segment, "The magnetometer agrees with the gyroscope."
         )
-    if known and by_field is not None and by_field.ratio > FIELD_REFUSED:
+    if known and by_field is not None and by_field.contradicts:
         return _remedy("gyroscope", gyroscope, segment, "The magnetometer contradicts it too.")
     if gyroscope_only or changed(gyroscope) < changed(accelerometer):
         return _remedy("gyroscope", gyroscope, segment)
