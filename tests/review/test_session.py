@@ -177,6 +177,14 @@ def test_decisions_are_kept_honoured_and_undone(tmp_path, waiting):
         assert post(app, "api/decide/0", undo).status == 200
         waiting(session)
         assert ask(app, "api/recording/0").json()["row"]["state"] == "failed"
+        again = {"kind": "undo", "value": {"of": 2}, "why": "it was right", "who": "R2"}
+        assert post(app, "api/decide/0", again).status == 200
+        assert session.overview()["recordings"][0]["again"]  # the lag stands again
+        waiting(session)
+        assert ask(app, "api/recording/0").json()["clock"]["lag_s"] == LAG_S
+        back = {"kind": "undo", "value": {"of": 3}, "why": "no", "who": "R2"}
+        assert post(app, "api/decide/0", back).status == 200
+        waiting(session)
         # a file that was changed behind the page: nobody has seen what would be decided on
         file = path.parent / read_study(path).trials[0].wearable
         file.write_text(file.read_text().replace("3.0", "3.1", 1))

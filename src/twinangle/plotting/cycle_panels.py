@@ -38,7 +38,7 @@ from twinangle.under_test import parts_of, under_test
 from twinangle.wording import shortened
 
 LONGEST = 24  # letters of a name in a legend
-_KEY_MM, _LETTER_MM = 8.0, 1.15  # of a legend in type of 7 points: around a name, and a letter
+_KEY_MM, _LETTER_MM = 9.0, 1.45  # of a legend in type of 7 points: around a name, and a letter
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
 EXCLUDED_DRAWN = 20
 

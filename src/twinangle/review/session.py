@@ -37,6 +37,17 @@ class HiddenError(Exception):
     """What was asked for is hidden while deciding blind."""
 
 
+def _undone_by(new: list[Decision], every: tuple[Decision, ...]) -> set[int]:
+    """Return what new undos change: what they undo, and what an undone undo brings back."""
+    of = {each.id: int(each.value["of"]) for each in every if each.kind == "undo"}
+    changed: set[int] = set()
+    for each in new:
+        number: int | None = each.id
+        while (number := of.get(number) if number is not None else None) is not None:
+            changed.add(number)
+    return changed
+
+
 class Session:
     """One study, looked at by one or more pages of this command.
 
@@ -109,7 +120,7 @@ class Session:
             self._decisions = found
             self.study = self._with(found)
             self.version += 1
-            undone = {each.value.get("of") for each in new if each.kind == "undo"}
+            undone = _undone_by(new, found)
             touched = {
                 each.recording
                 for each in found
