@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from twinangle.kept import Steps, Store
 from twinangle.kept.digest import digest_of
-from twinangle.kept.reading import part_of, watched
+from twinangle.kept.watching import part_of, watched
 from twinangle.notices import Notice
 from twinangle.options import Options
 

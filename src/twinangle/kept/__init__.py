@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from twinangle.kept.digest import digest_of
 from twinangle.kept.keys import Key, hash_of_files, key_of
-from twinangle.kept.steps import Steps
+from twinangle.kept.making import Steps
 from twinangle.kept.store import Entry, Store, kept_folder
 
 __all__ = ["Entry", "Key", "Steps", "Store", "digest_of", "hash_of_files", "kept_folder", "key_of"]

@@ -10,8 +10,8 @@ from typing import Any, TypeVar
 from twinangle.code_identity import our_code
 from twinangle.kept.digest import digest_of
 from twinangle.kept.keys import Key
-from twinangle.kept.reading import part_of, watched
 from twinangle.kept.store import Store
+from twinangle.kept.watching import part_of, watched
 from twinangle.parallel import Workers
 
 Item = TypeVar("Item")
