@@ -20,6 +20,7 @@ from twinangle.results import (
     TrialResult,
 )
 from twinangle.results.grouping import TrialGroup
+from twinangle.results.instruments import LimitsBetween
 from twinangle.signals.recording import Array, Synchronisation
 from twinangle.wording import NOTHING, count, listing, number, quantity_name, span
 
@@ -46,6 +47,20 @@ def of_limits(members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]]) -> str
     return f"Wearable minus reference, {_where(first.condition, first.procedure)}: " + (
         "; ".join(said) + "."
     )
+
+
+def of_limits_between(members: Sequence[LimitsBetween]) -> str:
+    """Say mean difference and limits of each quantity of two instruments."""
+    said = [
+        f"{quantity_name(one.quantity).lower()}, mean difference {number(one.value.bias)}°, limits "
+        f"of agreement {_degrees((one.value.lower, one.value.upper), 2)} "
+        f"({count(one.value.n_observations, 'cycle')})"
+        for one in members
+        if not isinstance(one.value, Absent)
+    ]
+    first = members[0]
+    where = _where(first.condition, first.procedure)
+    return f"{first.first} minus {first.second}, {where}: {'; '.join(said)}."
 
 
 def of_sessions(members: Sequence[tuple[str, Reliability]]) -> str:

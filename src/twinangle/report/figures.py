@@ -18,6 +18,7 @@ from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
 from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
+from twinangle.plotting.instruments import draw_between
 from twinangle.plotting.limits import draw_limits
 from twinangle.plotting.looks import drawing_style
 from twinangle.plotting.magnetic_field import draw_fields
@@ -51,6 +52,7 @@ OF_A_STUDY: tuple[Drawer, ...] = (
     draw_budgets,
     draw_contests,
     draw_reliability,
+    draw_between,
     draw_fields,
 )
 
@@ -65,6 +67,7 @@ OF_A_PAPER: tuple[Drawer, ...] = (
     draw_budgets,
     draw_contests,
     draw_reliability,
+    draw_between,
 )
 
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
