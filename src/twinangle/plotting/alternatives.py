@@ -10,6 +10,7 @@ from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.ranking import Contest
+from twinangle.cycles.daily_life import DailyLife
 from twinangle.results import (
     Absent,
     AlongCycle,
@@ -46,6 +47,17 @@ def of_limits(members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]]) -> str
     ]
     return f"Wearable minus reference, {_where(first.condition, first.procedure)}: " + (
         "; ".join(said) + "."
+    )
+
+
+def of_daily_life(daily: DailyLife) -> str:
+    """Say how much was walked, and what share of it the reference saw."""
+    ranges = [bout.range_deg for bout in daily.bouts]
+    seen = sum(one.n_with_reference for one in daily.bins if one.by == "cadence")
+    return (
+        f"{count(len(daily.bouts), 'bout')} over {daily.duration_h:.1f} h, the median ranges of "
+        f"motion {_degrees(np.array(ranges))}; of {count(daily.n_strides, 'stride')} {seen} have a "
+        "reference."
     )
 
 

@@ -15,6 +15,7 @@ from twinangle.plotting.clocks import draw_synchronisation
 from twinangle.plotting.conditions import draw_conditions
 from twinangle.plotting.curves import draw_group_curves
 from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
+from twinangle.plotting.daily_life import draw_daily_life
 from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
@@ -53,6 +54,7 @@ OF_A_STUDY: tuple[Drawer, ...] = (
     draw_contests,
     draw_reliability,
     draw_between,
+    draw_daily_life,
     draw_fields,
 )
 
