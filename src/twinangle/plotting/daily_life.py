@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from twinangle.cycles.daily_life import BinOfStrides, DailyLife
 from twinangle.plotting.alternatives import of_daily_life
@@ -13,12 +14,13 @@ from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.looks import (
     BAND,
     DOUBLE_MM,
-    FAINT,
     INK,
     POINT,
+    add_panel,
     few_ticks,
+    is_narrow,
     letter,
-    panel_row,
+    new_figure,
 )
 from twinangle.plotting.onto import on_axes, part_of, trial_of
 from twinangle.results import StudyResults, TrialResult
@@ -39,7 +41,7 @@ def draw_daily_life(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple
 
 def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
     daily = part_of(trial, trial.daily, "daily life")
-    figure, (top, middle, bottom) = panel_row(width_mm, 3, 38.0, head_mm=6.0)
+    figure, (top, middle, bottom) = _panels(width_mm)
     plot_bouts(daily, top)
     plot_strides_by_hour(daily, middle)
     plot_cadences(daily, bottom)
@@ -178,22 +180,28 @@ def plot_cadences(result: TrialResult | DailyLife, ax: Axes | None = None) -> Ax
     with on_axes(ax) as axes:
         axes.bar(places, [one.n_strides for one in bins], width=0.8, color=POINT)
         axes.bar(places, [one.n_with_reference for one in bins], width=0.8, color=INK)
-        for place, one in zip(places, bins, strict=True):
-            if one.n_strides:
-                axes.annotate(
-                    str(one.n_strides), (place, one.n_strides), (0, 1.5), ha="center",
-                    textcoords="offset points", color=FAINT,
-                )  # fmt: skip
         axes.set(xlabel="Cadence (strides/min)", ylabel="Strides", ylim=(0, None))
         few_ticks(axes, x=None)
         axes.set_xticks(list(places), [_edges(one) for one in bins])
     return axes
 
 
+def _panels(width_mm: float) -> tuple[Figure, list[Axes]]:
+    """Return the figure and its three panels, each with room for its own scale."""
+    if is_narrow(width_mm):
+        tall = 48.0
+        figure = new_figure(width_mm, 3 * tall + 2)
+        bottoms = [9 + (2 - k) * tall for k in range(3)]
+        return figure, [add_panel(figure, 14, b, width_mm - 18, 32) for b in bottoms]
+    each = (width_mm - 14 - 3 - 2 * 15) / 3
+    figure = new_figure(width_mm, 54)
+    return figure, [add_panel(figure, 14 + k * (each + 15), 9, each, 38) for k in range(3)]
+
+
 def _edges(one: BinOfStrides) -> str:
     if not math.isfinite(one.high):
-        return f"from {one.low:g}"
-    return f"below {one.high:g}" if one.low == 0 else f"{one.low:g} to {one.high:g}"
+        return f"≥ {one.low:g}"
+    return f"< {one.high:g}" if one.low == 0 else f"{one.low:g}–{one.high:g}"
 
 
 def _daily_of(result: TrialResult | DailyLife) -> DailyLife:
