@@ -18,8 +18,8 @@ $(VENV)/ready: requirements.txt requirements-dev.txt pyproject.toml
 demo: $(VENV)/ready  ## Write the invented study and analyse it, in reports/demo
 	$(BIN)/twinangle demo reports/demo
 
-test: $(VENV)/ready  ## Run every test
-	$(BIN)/python -m pytest -n 2 --dist loadgroup
+test: $(VENV)/ready  ## Run every test but those marked nightly
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 lint: $(VENV)/ready  ## Check style, format and British spelling
 	$(BIN)/ruff check src tests benchmarks docs/examples docs/extensions docs/conf.py

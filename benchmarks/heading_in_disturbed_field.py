@@ -39,7 +39,7 @@ from twinangle.signals.recording import (
     SensorPair,
 )
 from twinangle.simulate import SimulatedTrial, simulate_walk
-from twinangle.simulate.instruments import SensorErrors
+from twinangle.simulate.instrument_signals import SensorErrors
 from twinangle.wearable.heading.two_sensors import orient_jointly
 from twinangle.wearable.orientation import kalman, kalman_forward, vqf_forward, vqf_offline
 from twinangle.wearable.procedures import WearableTrial, estimate_motion

@@ -29,7 +29,7 @@ from twinangle.plausibility.fit import reference_fit
 from twinangle.plausibility.mounting import mounting_steps
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.outcome import Outcome
-from twinangle.plausibility.standing import quiet_standing
+from twinangle.plausibility.stood_still import quiet_standing
 from twinangle.signals.recording import (
     AngleRecording,
     Array,

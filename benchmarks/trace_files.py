@@ -24,7 +24,7 @@ import pandas as pd
 from pyarrow import parquet
 
 from twinangle.results import TrialResult
-from twinangle.results.tables.curves import IDENTITY, merge_trace_parts, write_trace_part
+from twinangle.results.tables.cycle_points import IDENTITY, merge_trace_parts, write_trace_part
 from twinangle.signals.recording import PairedAngles
 
 N_SAMPLES = 3 * 3600 * 100

@@ -5,6 +5,7 @@
 
 import os
 
+import pytest
 from hypothesis import settings
 
 settings.register_profile(
@@ -15,3 +16,12 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 # Nothing is kept from one test to the next, nor in the folder of whoever runs them.
 os.environ["TWINANGLE_KEPT"] = ""
+
+NIGHTLY = bool(os.environ.get("TWINANGLE_NIGHTLY"))
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave what takes long to the night: `.ci/nightly` sets TWINANGLE_NIGHTLY."""
+    for item in items:
+        if item.get_closest_marker("nightly") and not NIGHTLY:
+            item.add_marker(pytest.mark.skip(reason="takes long: nightly"))

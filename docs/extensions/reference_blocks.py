@@ -28,7 +28,7 @@ from twinangle.results.plain import _fields, _owner, _records
 from twinangle.results.serialise import KEYS, topic_fields
 from twinangle.results.tables import TABLES
 from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.curves import CyclePoint, TraceSample
+from twinangle.results.tables.cycle_points import CyclePoint, TraceSample
 from twinangle.study.schema import DEPENDS, schema_text, study_schema
 
 DOCS = Path(__file__).parents[1]

@@ -23,7 +23,7 @@ from twinangle.report.figures import TRACES, points_each, write_recording
 from twinangle.results import TrialResult
 from twinangle.results.grouping import Key as Identity
 from twinangle.results.grouping import grouped, stems_of
-from twinangle.results.tables.curves import write_trace_part
+from twinangle.results.tables.cycle_points import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.visible import visible_texts
 

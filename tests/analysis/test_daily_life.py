@@ -17,7 +17,6 @@ from twinangle.run import run_into
 from twinangle.simulate import write_demo_study
 from twinangle.study import Study, Trial
 
-pytestmark = pytest.mark.xdist_group("daily life")  # what they share is made once
 RATE_HZ = 100.0
 WALKS_FROM_S = (120.0, 260.0, 300.0, 480.0)  # the third runs over the end of the first stretch
 BROKEN_S = (700.0, 1200.0)  # to the end: in the last stretch a gyroscope stands still

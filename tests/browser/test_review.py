@@ -23,7 +23,6 @@ _spec = importlib.util.spec_from_file_location("walks_of_the_page", _place)
 walks = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(walks)
 
-pytestmark = pytest.mark.xdist_group("review page")  # one server; a later test builds on a choice
 
 WAIT_MS = 20_000
 COMMAND = "from twinangle.cli import main; main()"

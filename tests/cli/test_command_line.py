@@ -1,14 +1,20 @@
-"""The commands as a user meets them, each in a process of its own."""
+"""The commands as a user meets them, in a process of their own where that makes a difference."""
 
+import contextlib
+import io
 import json
 import shutil
 import subprocess
 import sys
+from pathlib import Path
+from types import SimpleNamespace
+from unittest import mock
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from twinangle.cli import main
 from twinangle.run import STUDY_PLACE
 
 STUDY = """
@@ -37,6 +43,22 @@ def twinangle(*words, cwd=None):
         cwd=cwd,
         timeout=300,
         check=False,
+    )
+
+
+def here(*words, cwd=None):
+    """Run a command in this process, which saves its start."""
+    said, erred = io.StringIO(), io.StringIO()
+    with (
+        contextlib.chdir(cwd or Path.cwd()),
+        contextlib.redirect_stdout(said),
+        contextlib.redirect_stderr(erred),
+        mock.patch.object(sys, "argv", ["twinangle", *map(str, words)]),
+        pytest.raises(SystemExit) as leaving,
+    ):
+        main()
+    return SimpleNamespace(
+        returncode=leaving.value.code, stdout=said.getvalue(), stderr=erred.getvalue()
     )
 
 
@@ -169,7 +191,7 @@ def test_two_runs_give_the_same_bytes_whatever_the_number_of_jobs(ran, study, tm
 
 def test_one_faulty_trial_does_not_stop_the_others(copy):
     (copy / "P02_reference.csv").write_text("time_s,knee_deg\n0,1\n0.01,oops\n")
-    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    finished = here("run", copy / "study.toml", "--out", copy.parent / "out")
     assert finished.returncode == 1
     assert "Traceback" not in finished.stderr + finished.stdout
     results = json.loads((copy.parent / "out/results.json").read_text())
@@ -185,7 +207,7 @@ def test_an_odd_title_and_odd_names_are_shown_and_the_report_is_told_of(copy):
     (copy / "study.toml").write_text(odd)
     rows = (copy / "trials.csv").read_text().splitlines()
     (copy / "trials.csv").write_text("\n".join(rows[:2]) + "\n")
-    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    finished = here("run", copy / "study.toml", "--out", copy.parent / "out")
     assert finished.returncode == 0, finished.stderr
     assert r"[/b] \x1b[31m\u202e instruments" in finished.stdout
     assert "\x1b" not in finished.stdout
@@ -222,7 +244,7 @@ def test_a_study_file_names_no_code_that_runs_unasked(tmp_path):
     (tmp_path / "trials.csv").write_text(table)
     (tmp_path / "a.csv").write_text("time_s,a\n0,1\n")
     for words in (("check",), ("run", "--out", "out"), ("export", "--to", "out")):
-        finished = twinangle(words[0], "study.toml", *words[1:], cwd=tmp_path)
+        finished = here(words[0], "study.toml", *words[1:], cwd=tmp_path)
         assert finished.returncode == 1
         assert "'planted:angle', a Python function" in finished.stderr
         assert "--allow-own-procedures" in finished.stderr
@@ -236,7 +258,7 @@ def test_a_study_file_names_no_code_that_runs_unasked(tmp_path):
     [("study.toml/out", "is a file, and no folder can lie beneath it"), ("x" * 300, "cannot be")],
 )
 def test_a_place_that_cannot_be_written_is_refused_before_the_run(copy, out, message):
-    finished = twinangle("run", "study.toml", "--out", out, cwd=copy)
+    finished = here("run", "study.toml", "--out", out, cwd=copy)
     assert finished.returncode == 1
     assert message in finished.stderr
     assert finished.stderr.count("\n") == 1
@@ -245,7 +267,7 @@ def test_a_place_that_cannot_be_written_is_refused_before_the_run(copy, out, mes
 def test_check_lists_every_fault_at_once_and_computes_nothing(copy):
     (copy / "P01_wearable.csv").write_text("")
     (copy / "P03_reference.csv").write_text("time_s,knee\n0,1\n0.01,2\n")
-    finished = twinangle("check", copy / "study.toml")
+    finished = here("check", copy / "study.toml")
     assert finished.returncode == 1
     assert "P01_wearable.csv" in finished.stderr
     assert "knee_deg" in finished.stderr
@@ -253,13 +275,13 @@ def test_check_lists_every_fault_at_once_and_computes_nothing(copy):
 
 
 def test_check_passes_a_good_study(study):
-    finished = twinangle("check", study / "study.toml")
+    finished = here("check", study / "study.toml")
     assert finished.returncode == 0, finished.stderr
     assert "no fault found" in finished.stdout
 
 
 def test_describe_names_the_channels(study):
-    finished = twinangle("describe", study / "P01_wearable.csv")
+    finished = here("describe", study / "P01_wearable.csv")
     assert finished.returncode == 0
     assert "a_deg" in finished.stdout
     assert "100" in finished.stdout
@@ -269,14 +291,14 @@ def test_a_reference_with_the_wrong_sign_is_named(copy):
     text = (copy / "study.toml").read_text()
     inverted = text.replace('angle = "knee_deg"', 'angle = "knee_deg"\nsign = -1')
     (copy / "study.toml").write_text(inverted)
-    finished = twinangle("run", copy / "study.toml", "--out", copy.parent / "out")
+    finished = here("run", copy / "study.toml", "--out", copy.parent / "out")
     assert finished.returncode == 1
     assert "sign" in finished.stdout + finished.stderr
 
 
 def test_the_study_folder_is_no_output_folder(copy):
     before = sorted(p.name for p in copy.iterdir())
-    finished = twinangle("run", copy / "study.toml", "--out", copy)
+    finished = here("run", copy / "study.toml", "--out", copy)
     assert finished.returncode == 1
     assert "holds the study itself" in finished.stderr
     assert sorted(p.name for p in copy.iterdir()) == before

@@ -27,7 +27,6 @@ from twinangle.simulate import write_demo_study
 from twinangle.study import Study
 
 distributed = pytest.importorskip("distributed")
-pytestmark = pytest.mark.xdist_group("cluster")  # what they share is made once
 NO_SCHEDULER = "tcp://127.0.0.1:1"
 
 
@@ -144,14 +143,17 @@ def test_a_worker_says_which_file_it_lacks_or_has_in_another_form(study, tmp_pat
     assert told[1].startswith("another ")
 
 
-def test_what_no_worker_can_do_is_done_here(study, alone, workers, tmp_path):
+def test_what_no_worker_can_do_is_done_here(study, workers, tmp_path):
     elsewhere = tmp_path / "elsewhere"
     shutil.copytree(study.folder, elsewhere)
     missing = study.trials[1].wearable
     assert isinstance(missing, Path)
     (elsewhere / missing.relative_to(study.folder)).unlink()
-    told = run_away(study, tmp_path / "away", workers.scheduler_address, str(elsewhere))
-    assert contents(tmp_path / "away") == alone
+    told: list[str] = []
+    address = workers.scheduler_address
+    with Cluster(address, recordings=str(elsewhere), tell=told.append) as cluster:
+        found = list(cluster.in_order(numbers_of, study, study.trials, files_for, tmp_path))
+    assert found == [numbers_of(study, trial, tmp_path) for trial in study.trials]
     assert len(told) == 2, told
     assert all(missing.name in line and "tcp://127.0.0.1" in line for line in told)
 

@@ -136,8 +136,9 @@ def _mutant(text, rng):
 
 
 def test_every_key_of_the_results_is_in_the_reference(reference_blocks):
-    from twinangle.results.model import StudyResults, TrialResult
+    from twinangle.results.model import StudyResults
     from twinangle.results.serialise import topic_fields
+    from twinangle.results.trial_result import TrialResult
 
     text = reference_blocks.results()
     for key in KEYS.keys_of(TrialResult):

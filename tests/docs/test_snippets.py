@@ -32,7 +32,7 @@ from twinangle.signals.timing import regularise
 from twinangle.simulate import write_demo_study
 from twinangle.study import read_study
 from twinangle.study.schema import study_schema
-from twinangle.wearable.sensors import build_sensor_pair
+from twinangle.wearable.sensor_pair import build_sensor_pair
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"

@@ -81,9 +81,7 @@ def test_cells_are_short_and_use_public_names(page):
             assert behind == []
 
 
-@pytest.mark.skipif(
-    not os.environ.get("TWINANGLE_NIGHTLY"), reason="half a minute: nightly, with the other pages"
-)
+@pytest.mark.nightly
 def test_the_first_page_runs_and_its_mistakes_are_told(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))

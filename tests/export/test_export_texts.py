@@ -14,7 +14,7 @@ from numpy.testing import assert_array_equal
 
 from twinangle.errors import StudyError
 from twinangle.export.labels import label, names_of
-from twinangle.export.texts import toml_text, write_csv, write_samples, write_tsv
+from twinangle.export.plain_files import toml_text, write_csv, write_samples, write_tsv
 from twinangle.study import Trial
 
 NUMBERS = st.floats(allow_infinity=False)

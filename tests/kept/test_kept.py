@@ -20,13 +20,12 @@ from twinangle import read_study
 from twinangle.cli import app
 from twinangle.code_identity import our_code
 from twinangle.kept import Key, Store, key_of
-from twinangle.kept.shown import kept_lines
+from twinangle.kept.store_lines import kept_lines
 from twinangle.recordings_of_run import RecordingDone
 from twinangle.run import run_into
 from twinangle.simulate import write_demo_study
 from twinangle.study import Study
 
-pytestmark = pytest.mark.xdist_group("kept")  # what they share is made once
 KEY = Key("a" * 64, "b" * 64, "c" * 64, "d" * 64)
 
 

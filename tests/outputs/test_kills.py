@@ -82,7 +82,10 @@ def ends_of(tmp_path: Path, work, number: int):
     pytest.fail("never came to its end")
 
 
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize(
+    "number",
+    [signal.SIGKILL, signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.nightly)],
+)
 def test_old_or_new_or_told_after_a_kill_at_every_step(tmp_path, number):
     states = []
     for folder in ends_of(tmp_path, lambda folder: write(folder, NEW), number):
@@ -130,7 +133,10 @@ def alive(pid: int) -> bool:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="this system has no /proc")
-@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize(
+    "number",
+    [signal.SIGKILL, signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.nightly)],
+)
 def test_workers_end_with_their_parent(number):
     read, written = os.pipe()
     pid = os.fork()

@@ -22,7 +22,7 @@ from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.fit import lag_windows, largest_step, reference_fit
 from twinangle.plausibility.mounting import mounting_steps, mountings, turned
 from twinangle.plausibility.offset import reference_offset
-from twinangle.plausibility.standing import quiet_standing, quietest
+from twinangle.plausibility.stood_still import quiet_standing, quietest
 from twinangle.signals.recording import AngleRecording, InertialRecording, Interval, SensorPair
 from twinangle.simulate import simulate_walk
 

@@ -10,7 +10,8 @@ from twinangle.analysis.topics import pool_topics
 from twinangle.report.content import report_content
 from twinangle.results import Absent, named
 from twinangle.results.answer import answer_of
-from twinangle.results.answer_words import NOT_MEASURED, answer_sentences, rests_on
+from twinangle.results.answer_words import answer_sentences, rests_on
+from twinangle.results.comparison_words import NOT_MEASURED
 
 
 @pytest.fixture(scope="module")

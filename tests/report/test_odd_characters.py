@@ -16,7 +16,7 @@ from twinangle import closing
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
 from twinangle.results.tables.columns import Column
-from twinangle.results.tables.delimited import PRINTABLE, write_csv
+from twinangle.results.tables.csv_files import PRINTABLE, write_csv
 from twinangle.visible import make_visible, visible_texts
 
 # Escape, C1, override, isolate, mark (Unicode Standard Annex 9), line separator.

@@ -13,9 +13,9 @@ from twinangle.report.citations import register_of_citations
 from twinangle.report.limits import limits_table
 from twinangle.report.paper.bibliography import as_bibtex, numbered, reference_list
 from twinangle.report.paper.checklists import CHECKLISTS, checklist_document
-from twinangle.report.paper.delimited import as_csv
 from twinangle.report.paper.latex import _SPECIAL, as_latex, escaped
 from twinangle.report.paper.rounded import mean_and_sd, with_ends
+from twinangle.report.paper.table_csv import as_csv
 from twinangle.report.paper.tables import covariate_name, paper_tables
 from twinangle.report.paper.texts import methods_document, results_document
 from twinangle.report.paper.word import as_docx

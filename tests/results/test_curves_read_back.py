@@ -11,7 +11,7 @@ from twinangle.results import TrialResult
 from twinangle.results.tables import parquet as writing
 from twinangle.results.tables import read_cycles, read_traces, write_tables
 from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.curves import (
+from twinangle.results.tables.cycle_points import (
     LONGEST_S,
     CyclePoint,
     cycle_tables,

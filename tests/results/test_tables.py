@@ -14,7 +14,7 @@ from numpy.testing import assert_allclose
 from twinangle.declare import data, number
 from twinangle.results.tables import TABLES, write_tables
 from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.delimited import PRINTABLE, write_csv
+from twinangle.results.tables.csv_files import PRINTABLE, write_csv
 from twinangle.results.tables.quantities import quantities_of
 
 

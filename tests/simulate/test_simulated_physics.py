@@ -11,7 +11,7 @@ from twinangle.signals.recording import Array, InertialRecording, OrientationRec
 from twinangle.simulate import SensorErrors, SimulatedTrial, simulate_walk
 from twinangle.simulate.body import turned_in_order
 from twinangle.simulate.earth_field import make_field
-from twinangle.simulate.instruments import acceleration, angular_rate
+from twinangle.simulate.instrument_signals import acceleration, angular_rate
 
 BOTH = ("proximal", "distal")
 

@@ -17,10 +17,9 @@ from twinangle.study.decisions import (
     Decision,
     append_decision,
     check_decision,
-    in_force,
     read_decisions,
-    standings,
 )
+from twinangle.study.standing_decisions import in_force, standings
 
 HASH = "0123456789abcdef" * 4
 P01, P02 = "P01 outdoor session 1 trial 1", "P02 outdoor session 1 trial 1"

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from twinangle.analysis.study import _notes
 from twinangle.artwork import Artwork, artwork_of, changed
 from twinangle.results import TrialResult
-from twinangle.results.tables.curves import LONGEST_S
+from twinangle.results.tables.cycle_points import LONGEST_S
 from twinangle.signals.timing import TimingReport
 from twinangle.study.settings import ReportSettings
 

@@ -10,7 +10,7 @@ from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import frame
 from twinangle.signals.recording import Interval, SensorPair
 from twinangle.simulate import simulate_walk
-from twinangle.simulate.instruments import SensorErrors
+from twinangle.simulate.instrument_signals import SensorErrors
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
 
 STANDING, BENDING = Interval(0.5, 3.5), Interval(4.0, 12.0)

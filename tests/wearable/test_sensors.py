@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Recording
 from twinangle.study import InertialWearable, OrientationWearable
-from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+from twinangle.wearable.sensor_pair import build_orientation_pair, build_sensor_pair
 from twinangle.wearable.signal_units import STANDARD_GRAVITY
 from twinangle.wearable.unit_checks import sensor_warnings, zero_row_warnings
 

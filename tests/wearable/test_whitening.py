@@ -6,7 +6,7 @@ from scipy.signal import butter, sosfiltfilt, welch
 
 from twinangle.signals.recording import OrientationPair
 from twinangle.simulate import simulate_walk
-from twinangle.simulate.instruments import SegmentSensor
+from twinangle.simulate.instrument_signals import SegmentSensor
 from twinangle.wearable.heading.joint_centre import (
     SegmentTerms,
     find_joint_centre,

@@ -25,11 +25,8 @@ from twinangle.agreement.forms import (
     ratio_limits,
     regression_limits,
 )
-from twinangle.agreement.limits import (
-    LimitsOfAgreement,
-    limits_of_agreement,
-    within_participant_limits,
-)
+from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.lin_concordance import Concordance, concordance
 from twinangle.agreement.mixed import MixedModelLimits, mixed_model_limits
 from twinangle.agreement.multiple_correlation import (

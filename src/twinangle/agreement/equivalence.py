@@ -13,10 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, require_number
 from twinangle.agreement._result import Interval, Result, counted, quantity
-from twinangle.agreement.limits import (
-    LimitsOfAgreement,
-    limits_of_agreement,
-)
+from twinangle.agreement.limits import limits_of_agreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.checks import require_positive
 from twinangle.declare import data, number
 

@@ -16,7 +16,8 @@ from twinangle.agreement._input import Floats, finite_array, finite_pair, fracti
 from twinangle.agreement._quantiles import half_width, two_sided_student
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement._size_bands import line_bands
-from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+from twinangle.agreement.limits import limits_of_agreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import InUnit, data, number
 
 FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes

@@ -3,34 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Annotated, Literal, get_args
+from typing import get_args
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from twinangle.agreement._components import Components, Estimate, variance_components
+from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction
-from twinangle.agreement._intervals import (
-    exact_limit_factors,
-    exact_pair_factors,
-    recovered_variance_intervals,
-)
 from twinangle.agreement._jackknife import few_cycles
-from twinangle.agreement._participants import limits_over_participants, moments
+from twinangle.agreement._limit_intervals import Form, exact_intervals, intervals_of_limits
 from twinangle.agreement._people import FEWEST_PEOPLE, people_notes
-from twinangle.agreement._quantiles import half_width, two_sided_student
-from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.agreement._serial import serial_values
-from twinangle.agreement._shape import shape_assumptions, shape_notes
-from twinangle.declare import data, number
-from twinangle.sketch import sketch_limits
+from twinangle.agreement._shape import shape_assumptions
+from twinangle.agreement.limits_found import LimitsOfAgreement, limits_result
 
-Form = Literal["participant-means", "pooled-within", "analysis-of-variance"]
-FEWEST_PARTICIPANTS = 4  # for an interval of a limit from several pairs a participant
-OWN_INTERVAL = "own method on participants' means and variances, coverage simulated"
 _OWN_METHOD = (
     (
         "The interval of a limit is this package's own method, its coverage simulated with 6 to 40 "
@@ -45,83 +33,6 @@ _OWN_METHOD = (
     ),
 )
 _POOLED = ("One variance within people for everyone.",)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LimitsOfAgreement(Result):
-    """Bias and limits of agreement of test minus reference, with their intervals."""
-
-    bias: Annotated[float, data("mean difference, weighted as `weighting` says")]
-    bias_ci: Interval
-    sd: Annotated[
-        float,
-        data(
-            "standard deviation of a single difference about the bias, from which the limits follow"
-        ),
-    ]
-    sd_between: Annotated[
-        float,
-        data("SD between participants; NaN where the data cannot part it from the other"),
-    ]
-    sd_within: Annotated[
-        float,
-        data("SD within participants; NaN where the data cannot part it from the other"),
-    ]
-    lower: Annotated[
-        float,
-        data(
-            "lower limit, bias - z sd: with the upper one it holds the share `coverage` of "
-            "differences"
-        ),
-    ]
-    lower_ci: Interval
-    upper: Annotated[float, data("upper limit, bias + z sd")]
-    upper_ci: Interval
-    n_participants: Annotated[int, number("participants")]
-    n_observations: Annotated[int, number("differences")]
-    method: Annotated[str, number("form of the limits")]
-    weighting: Annotated[str, number("weighting of the bias")]
-    interval_method: Annotated[str, number("where the intervals come from")]
-    coverage: Annotated[float, number("share of differences between the limits")]
-    confidence: Annotated[float, number("confidence of the intervals")]
-    skewness: Annotated[
-        float,
-        number(
-            "skewness of the participants' means (of the differences when there is one pair "
-            "each, or one participant); NaN below 4 values or where all are equal"
-        ),
-    ]
-    notes: Annotated[tuple[str, ...], number("what to know before the numbers are used")]
-    assumptions: Annotated[tuple[str, ...], number("what the numbers rest on")]
-
-    @property
-    def why(self) -> Annotated[str, number("why this form was taken for the data")]:
-        """Why this form was taken for the data, in words."""
-        if self.n_participants == 1:
-            return "there is one participant only"
-        if self.n_observations == self.n_participants:
-            return "every participant has one pair"
-        return (
-            "participants have several pairs each, measured at the same instants, and the true "
-            "value varies from pair to pair"
-        )
-
-    def _sketch(self) -> str:
-        return sketch_limits([("bias and limits", self.lower, self.bias, self.upper)], "Limits")
-
-    def summary(self, unit: str = "") -> str:
-        """Return one sentence for a paper, rounded."""
-        kind = "within-participant limits" if self.n_participants == 1 else "limits of agreement"
-        ci = [
-            interval(bounds, unit, self.confidence)
-            for bounds in (self.bias_ci, self.lower_ci, self.upper_ci)
-        ]
-        return (
-            f"Bias {quantity(self.bias, unit)} ({ci[0]}), {100 * self.coverage:g} % {kind} "
-            f"{quantity(self.lower, unit)} ({ci[1]}) to {quantity(self.upper, unit)} ({ci[2]}); "
-            f"{counted(self.n_observations, 'difference')} of "
-            f"{counted(self.n_participants, 'participant')}."
-        )
 
 
 def limits_of_agreement(
@@ -271,7 +182,7 @@ def within_participant_limits(
     known = serial_values(values)
     half = known.half(confidence)
     lower_ci, upper_ci = (known.limit(sign, confidence, coverage) for sign in (-1, 1))
-    return _result(
+    return limits_result(
         mean, sd, (mean - half, mean + half), lower_ci, upper_ci, (float("nan"), sd),
         (1, values.size),
         method="within participant",
@@ -297,11 +208,9 @@ def _simple(
 ) -> LimitsOfAgreement:
     """Return the limits from one pair a participant."""
     mean, sd = float(values.mean()), float(values.std(ddof=1))
-    bias_ci, lower_ci, upper_ci = _exact_intervals(
-        mean, sd, values.size, confidence, coverage, pair
-    )
+    bias_ci, lower_ci, upper_ci = exact_intervals(mean, sd, values.size, confidence, coverage, pair)
     nan = float("nan")
-    return _result(
+    return limits_result(
         mean, sd, bias_ci, lower_ci, upper_ci, (nan, nan), (values.size, values.size),
         method="one pair a participant",
         weighting="all participants equally",
@@ -333,7 +242,7 @@ def _repeated(
     }[form]
     by_means = form != "analysis-of-variance"
     bias_ci = parts.bias_interval(confidence, by_participant=by_means)
-    lower_ci, upper_ci, how, notes = _limit_intervals(
+    lower_ci, upper_ci, how, notes = intervals_of_limits(
         parts, estimate, form, bias_ci, confidence, coverage
     )
     if estimate.between < 0:
@@ -341,7 +250,7 @@ def _repeated(
             "Participants' means vary less than their cycles alone would make them: the variance "
             "between participants is estimated as 0."
         )
-    return _result(
+    return limits_result(
         estimate.bias, estimate.sd, bias_ci, lower_ci, upper_ci,
         (float(np.sqrt(max(estimate.between, 0))), float(np.sqrt(estimate.within))),
         (parts.k, values.size),
@@ -362,100 +271,3 @@ def _repeated(
             *shape_assumptions(parts.k),
         ),
     )  # fmt: skip
-
-
-def _limit_intervals(
-    parts: Components,
-    estimate: Estimate,
-    form: Form,
-    bias_ci: Interval,
-    confidence: float,
-    coverage: float,
-) -> tuple[Interval, Interval, str, list[str]]:
-    """Return the intervals of both limits, their name, and why there are none."""
-    if parts.k < FEWEST_PEOPLE:
-        notes = people_notes(parts.k, {"bias": parts.means})
-        return (
-            NO_INTERVAL,
-            NO_INTERVAL,
-            "none over 2 participants",
-            [*notes, "The limits are a rough guess."],
-        )
-    if parts.k < FEWEST_PARTICIPANTS:
-        note = (
-            f"{parts.k} participants: the limits have no interval (at least "
-            f"{FEWEST_PARTICIPANTS} are needed) and are a rough guess."
-        )
-        return NO_INTERVAL, NO_INTERVAL, "Student's t for the bias, none for the limits", [note]
-    z = half_width(coverage)
-    if form == "participant-means":
-        how = OWN_INTERVAL
-        found = limits_over_participants(parts.means, parts.shrunk_variances, confidence, z)
-        lower_ci = (float(found.lower_low), float(found.lower_high))
-        return lower_ci, (float(found.upper_low), float(found.upper_high)), how, []
-    half = bias_ci[1] - estimate.bias
-    pooled = recovered_variance_intervals(parts, estimate, half, confidence, z)
-    return *pooled, "recovery of variances (MOVER)", []
-
-
-def _exact_intervals(
-    mean: float, sd: float, n: float, confidence: float, coverage: float, pair: bool = False
-) -> tuple[Interval, Interval, Interval]:
-    """Return the intervals of bias, lower and upper limit from n independent differences."""
-    if n < FEWEST_PEOPLE:
-        return NO_INTERVAL, NO_INTERVAL, NO_INTERVAL
-    half = two_sided_student(confidence, n - 1) * sd / np.sqrt(n)
-    factors = exact_pair_factors if pair else exact_limit_factors
-    inner, outer = factors(n, confidence=confidence, coverage=coverage)
-    return (
-        (float(mean - half), float(mean + half)),
-        (mean - outer * sd, mean - inner * sd),
-        (mean + inner * sd, mean + outer * sd),
-    )
-
-
-def _result(
-    bias: float,
-    sd: float,
-    bias_ci: Interval,
-    lower_ci: Interval,
-    upper_ci: Interval,
-    parts: tuple[float, float],
-    counts: tuple[int, int],
-    *,
-    method: str,
-    weighting: str,
-    interval_method: str,
-    levels: tuple[float, float],
-    shape: tuple[Floats, Components],
-    notes: tuple[str, ...],
-    assumptions: tuple[str, ...],
-) -> LimitsOfAgreement:
-    """Put the result together and add the checks of shape."""
-    z = half_width(levels[0])
-    values = shape[0] if counts[0] == 1 else shape[1].means
-    varied = values.size >= 4 and np.ptp(values) > 0
-    remarks = shape_notes(*shape, levels[1])
-    if sd == 0:
-        remarks = ("All differences are equal: there is no spread, and no error is estimated.",)
-    return LimitsOfAgreement(
-        bias=bias,
-        bias_ci=bias_ci,
-        sd=sd,
-        sd_between=parts[0],
-        sd_within=parts[1],
-        lower=bias - z * sd,
-        lower_ci=lower_ci,
-        upper=bias + z * sd,
-        upper_ci=upper_ci,
-        n_participants=counts[0],
-        n_observations=counts[1],
-        method=method,
-        weighting=weighting,
-        interval_method=interval_method,
-        coverage=levels[0],
-        confidence=levels[1],
-        skewness=float(moments(values)[1]) if varied else float("nan"),
-        notes=(*notes, *remarks),
-        assumptions=assumptions,
-    )

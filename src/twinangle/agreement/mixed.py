@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike, NDArray
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import columns, difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction, require_one_index
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement._model_intervals import bias_half_width, model_limits
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.declare import data, number, squared
 
 _NO_SPREAD = 1e-20  # of all squares: what rounding leaves of equal differences

@@ -9,9 +9,9 @@ from scipy import optimize
 from statsmodels.stats.power import TTestPower
 
 from twinangle.agreement._input import Floats, fraction
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement.condition_spread import ConditionSpread, PairedSpread, paired_spread
 from twinangle.agreement.condition_trials import FEWEST_CYCLES
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.planning import MOST_PARTICIPANTS, SampleSize, smallest
 from twinangle.checks import require_not_negative, require_positive
 

@@ -9,10 +9,10 @@ import numpy as np
 from scipy import special
 
 from twinangle.agreement._input import fraction
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement._quantiles import chi_square
 from twinangle.agreement._result import Result, quantity
 from twinangle.agreement.equivalence import inside_margin
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.agreement.simulated_studies import STUDIES, LimitsDesign, StudyPool
 from twinangle.checks import require_positive
 

@@ -13,12 +13,10 @@ from numpy.typing import ArrayLike
 from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import finite_array, fraction, require_number
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement._participants import limits_over_participants
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
-from twinangle.agreement.limits import (
-    FEWEST_PARTICIPANTS,
-)
 from twinangle.checks import require_not_negative
 from twinangle.declare import data, number
 

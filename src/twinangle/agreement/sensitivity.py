@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike
 from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import finite_array
 from twinangle.agreement._result import Result, counted, quantity
-from twinangle.agreement.limits import LimitsOfAgreement, limits_of_agreement
+from twinangle.agreement.limits import limits_of_agreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import data, number
 
 _ASSUMPTIONS = (

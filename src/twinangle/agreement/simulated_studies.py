@@ -8,11 +8,11 @@ import numpy as np
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._intervals import exact_limit_factors
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement._participants import ParticipantLimits, limits_over_participants
 from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.equivalence import inside_margin, outside_margin
-from twinangle.agreement.limits import FEWEST_PARTICIPANTS
 from twinangle.checks import require_positive
 
 STUDIES = 4000

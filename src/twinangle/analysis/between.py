@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.three_instruments import ThreeInstruments, three_instrument_errors
 from twinangle.analysis.groups import QUANTITIES, attempt, cycle_quantity, unique
 from twinangle.analysis.limits import limits_over

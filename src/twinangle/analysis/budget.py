@@ -14,8 +14,8 @@ from twinangle.agreement.budget import PARTS, ErrorBudget, error_budget
 from twinangle.agreement.pooled_budget import PooledBudget, pool_budgets
 from twinangle.analysis.groups import Group, Groups, both_curves, pooled
 from twinangle.options import Options
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Pooled
+from twinangle.results.trial_result import TrialResult
 
 
 def pool(groups: Groups, options: Options) -> tuple[Pooled[PooledBudget], ...]:

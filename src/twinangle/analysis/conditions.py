@@ -9,8 +9,8 @@ import pandas as pd
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.analysis.groups import Groups, attempt, unique
 from twinangle.options import Options
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.results.trial_result import TrialResult
 
 QUANTITY = "wearable_sd_deg"
 ONE_CONDITION = "one condition only."

@@ -11,8 +11,8 @@ from twinangle.agreement.conditions_adjusted import AdjustedRatio, compare_condi
 from twinangle.analysis.conditions import ONE_CONDITION, QUANTITY, base_condition
 from twinangle.analysis.groups import Groups, attempt, unique
 from twinangle.options import Options
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.results.trial_result import TrialResult
 
 COVARIATES = ("speed_m_s", "stride_time_s")
 

@@ -19,6 +19,12 @@ from twinangle.analysis.merging import merge_sensors
 from twinangle.analysis.opened import open_trial, unexpected
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_clocks import clock_warnings
+from twinangle.analysis.stretch_trials import (
+    calibration_parts,
+    in_one_file,
+    later_stretch,
+    of_memory,
+)
 from twinangle.cycles import recut
 from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
 from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
@@ -33,7 +39,6 @@ from twinangle.study import (
     SensorFiles,
     Study,
     Trial,
-    merged_columns,
 )
 from twinangle.thresholds import told_apart
 
@@ -79,7 +84,7 @@ def first_stretch(study: Study, trial: Trial) -> tuple[Study, Trial, Iterator[St
     """
     found = iter(_stretches(study, trial))
     first = next(found)
-    within = _of_memory(study, trial, first)
+    within = of_memory(study, trial, first)
     for name in ("static", "functional"):
         part = getattr(trial, name)
         if isinstance(part, Interval) and part.end_s > first.core.end_s:
@@ -124,13 +129,13 @@ def whole_recording(
             kept[result.procedure].add(result.cycles, first.core)
         elif result.status == "failed":
             kept[result.procedure].unread.append(f"{_hours(first)}: {result.reason}")
-    calibration = _calibration(study, trial, first)
+    calibration = calibration_parts(study, trial, first)
     two_files = isinstance(trial.wearable, SensorFiles)
     n_stretches = 1
     for part in parts:
         n_stretches += 1
         recorded += _recorded(part)
-        later = _later(study, trial, base, calibration, part)
+        later = later_stretch(study, trial, base, calibration, part)
         for name, found in _cycles_of(in_one_file(study), later, two_files=two_files).items():
             if isinstance(found, str):
                 kept[name].unread.append(f"{_hours(part)}: {found}")
@@ -243,85 +248,6 @@ def _end_of_reference(study: Study, trial: Trial) -> float:
     expected = clock.expected_lag_s if trial.expected_lag_s is None else trial.expected_lag_s
     most = clock.max_lag_s if trial.max_lag_s is None else trial.max_lag_s
     return float(times[-1]) + expected + most
-
-
-def in_one_file(study: Study) -> Study:
-    """Return the study as it is once two sensors' files are merged: one file, its columns named."""
-    settings = study.wearable
-    if not isinstance(settings, InertialWearable | OrientationWearable) or settings.files is None:
-        return study
-    return replace(study, wearable=merged_columns(settings).model_copy(update={"files": None}))
-
-
-def _of_memory(study: Study, trial: Trial, part: Stretch) -> Trial:
-    """Return the trial with a stretch for its recording, and limits that lie within it."""
-    first, last = float(part.recording.time_s[0]), float(part.recording.time_s[-1])
-    inside = tuple(one for one in trial.mask if one.start_s >= first and one.end_s <= last)
-    low, high = trial.start_s, trial.end_s
-    return replace(
-        trial,
-        wearable=part.recording,
-        distal_lag_s=None,
-        mask=inside,
-        start_s=low if low is not None and low > first else None,
-        end_s=high if high is not None and high < last else None,
-    )
-
-
-def _calibration(study: Study, trial: Trial, first: Stretch) -> dict[str, object]:
-    """Return neutral standing and functional movement as recordings of their own."""
-    parts: dict[str, object] = {}
-    for name in ("static", "functional"):
-        part = getattr(trial, name)
-        if isinstance(part, Interval):
-            time = first.recording.time_s
-            rows = (time >= part.start_s) & (time <= part.end_s)
-            part = replace(
-                first.recording, time_s=time[rows], values=first.recording.values[rows], notes=()
-            )
-        elif isinstance(part, SensorFiles):
-            part = _merged_part(study, part)
-        parts[name] = part
-    return parts
-
-
-def _merged_part(study: Study, files: SensorFiles) -> Recording:
-    """Read a calibration of two files onto one clock."""
-    settings = cast("InertialWearable | OrientationWearable", study.wearable)
-    one, other = (
-        read_recording(
-            path,
-            columns=columns.columns,
-            time=settings.time,
-            rate_hz=settings.rate_hz,
-            time_unit=settings.time_unit,
-            source=path.relative_to(study.folder).as_posix(),
-        )
-        for path, columns in zip(files.both, (settings.proximal, settings.distal), strict=True)
-    )
-    return merge_sensors(one, other)[0]
-
-
-def _later(
-    study: Study,
-    trial: Trial,
-    base: tuple[TrialResult, ...],
-    calibration: dict[str, object],
-    part: Stretch,
-) -> Trial:
-    """Return the trial for a stretch behind the first: no reference, calibration of its own."""
-    standing = trial.standing_deg
-    if standing is None and getattr(study.wearable, "standing_from_reference", False):
-        known = [one.standing.reference_deg for one in base if one.standing is not None]
-        standing = next((value for value in known if np.isfinite(value)), None)
-    later = replace(
-        _of_memory(study, trial, part),
-        reference=None,
-        events=None,
-        by_hand=None,
-        standing_deg=standing,
-    )
-    return replace(later, **calibration)  # type: ignore[arg-type]
 
 
 def _cycles_of(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:

@@ -10,7 +10,7 @@ from twinangle.results import TrialResult
 from twinangle.results.decided import DecisionRecord
 from twinangle.study import Study, Trial
 from twinangle.study.decided import in_words
-from twinangle.study.decisions import Standing
+from twinangle.study.standing_decisions import Standing
 
 NO_CYCLE = "no cycle that could be used starts there"
 

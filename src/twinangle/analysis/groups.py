@@ -9,8 +9,8 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import Array
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.

@@ -8,11 +8,8 @@ import numpy as np
 import pandas as pd
 
 from twinangle.agreement._people import FEWEST_PEOPLE
-from twinangle.agreement.limits import (
-    LimitsOfAgreement,
-    limits_of_agreement,
-    within_participant_limits,
-)
+from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
 from twinangle.analysis.groups import QUANTITIES, Group, Groups, pooled, unique, zero_of
 from twinangle.analysis.sides import sides_note

@@ -23,8 +23,8 @@ from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.order import order
 from twinangle.plausibility.outcome import Outcome
 from twinangle.plausibility.sensor_time import sensors_times
-from twinangle.plausibility.standing import quiet_standing
 from twinangle.plausibility.standing_file import standing_file
+from twinangle.plausibility.stood_still import quiet_standing
 from twinangle.plausibility.yaw import yaw
 from twinangle.signals.recording import Interval, PairedAngles, SensorPair, Synchronisation
 from twinangle.study import Study, Trial

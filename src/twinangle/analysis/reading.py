@@ -6,27 +6,28 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import cast
 
 import numpy as np
 
 from twinangle.analysis.analysed_part import analysed, cut_recording, mask_notes
-from twinangle.analysis.declared_units import in_unit
 from twinangle.analysis.file_facts import FileFacts, Role, facts_of
-from twinangle.analysis.merging import merge_sensors
+from twinangle.analysis.file_reading import (
+    Channel,
+    FileRead,
+    bridged_notes,
+    read_file,
+    read_sensors,
+    read_wearable,
+)
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError, TwinangleError
 from twinangle.formats import (
-    UnlikeRatesError,
     read_event_times,
-    read_recording,
-    refuse_strange_rate,
 )
-from twinangle.notices import Notice, as_notes
 from twinangle.reference.goniometer import reference_angle
 from twinangle.reference.odd_readings import reference_notes
 from twinangle.signals.channel_checks import refuse_constant
-from twinangle.signals.gaps import BRIDGED_S, bridge, bridge_pair, short_gaps
+from twinangle.signals.gaps import bridge, bridge_pair
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -36,15 +37,10 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.signals.sentinels import refuse_sentinels
-from twinangle.signals.timing import TimingReport, regularise
+from twinangle.signals.timing import TimingReport
 from twinangle.study import (
-    AngleReference,
     AngleWearable,
     InertialWearable,
-    MarkerReference,
-    OrientationWearable,
-    Reference,
     SensorFiles,
     Study,
     Trial,
@@ -53,10 +49,8 @@ from twinangle.study import (
     settings_of,
 )
 from twinangle.wearable.procedures import WearableTrial, estimate_motion
-from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+from twinangle.wearable.sensor_pair import build_orientation_pair, build_sensor_pair
 from twinangle.wearable.unit_checks import sensor_warnings, zero_row_warnings
-
-Channel = tuple[Array, Array]  # times and values, on the file's own clock
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,19 +68,6 @@ class TrialSignals:
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, TimingReport] = field(default_factory=dict)
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _File:
-    """One file on a uniform clock."""
-
-    recording: Recording
-    timing: TimingReport
-    trigger: Channel | None
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        return (*as_notes(self.recording.notes, "how-it-was-read"), *self.timing.warnings)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,22 +102,27 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     """
     study = settings_of(study, trial)
     clock = study.synchronisation
-    wearable = _read_wearable(study, trial, clock.wearable_trigger)
+    wearable = read_wearable(study, trial, clock.wearable_trigger)
     recorded = wearable.recording
     files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
     wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
     motion, raw, found = _motion(study, trial, wearable, files)
     timing = {"wearable": replace(wearable.timing, warnings=())}
-    warnings = [*mask_notes(trial), *wearable.warnings, *_bridged(wearable, study.wearable), *found]
+    warnings = [
+        *mask_notes(trial),
+        *wearable.warnings,
+        *bridged_notes(wearable, study.wearable),
+        *found,
+    ]
     reference, angle = None, None
     if trial.reference is not None and study.reference is not None:
-        reference = _read(study, trial.reference, study.reference, clock.reference_trigger)
+        reference = read_file(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
         timing["reference"] = replace(reference.timing, warnings=())
         files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
-        warnings += _bridged(reference, study.reference)
+        warnings += bridged_notes(reference, study.reference)
         warnings += reference_notes(reference.recording, study.reference, **limb)
     return TrialSignals(
         motion=motion,
@@ -162,7 +148,7 @@ def reference_fault(study: Study, trial: Trial) -> str:
     if trial.reference is None or settings is None:
         return ""
     try:
-        file = _read(study, trial.reference, settings, study.synchronisation.reference_trigger)
+        file = read_file(study, trial.reference, settings, study.synchronisation.reference_trigger)
         reference_angle(file.recording, settings, joint=study.joint, side=trial.side)
     except TwinangleError as error:
         return str(error)
@@ -188,87 +174,8 @@ def _event_times(
     return np.asarray(times[~cut_off])
 
 
-def _read(
-    study: Study, path: Path | Recording, settings: Wearable | Reference, trigger: str | None
-) -> _File:
-    """Read the declared columns of one file onto a uniform clock, and its trigger channel."""
-    recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
-    if isinstance(settings, AngleWearable | AngleReference | MarkerReference):
-        recording = in_unit(recording, settings.columns, settings.unit)
-    uniform, timing = regularise(recording)
-    return _File(recording=uniform, timing=timing, trigger=channel)
-
-
-def _read_columns(
-    study: Study,
-    path: Path | Recording,
-    columns: tuple[str, ...],
-    settings: Wearable | Reference,
-    trigger: str | None,
-) -> tuple[Recording, Channel | None]:
-    """Read columns of one file as they stand, and the trigger channel where there is one."""
-    signals = list(columns)
-
-    def read(names: list[str]) -> Recording:
-        if isinstance(path, Recording):
-            refuse_strange_rate(path)
-            return _select(path, names)
-        found = read_recording(
-            path,
-            columns=names,
-            time=settings.time,
-            rate_hz=settings.rate_hz,
-            time_unit=settings.time_unit,
-            source=path.relative_to(study.folder).as_posix(),
-        )
-        refuse_strange_rate(found)
-        refuse_sentinels(found, [name for name in names if name in columns])
-        return found
-
-    if trigger is None:
-        return read(signals), None
-    try:
-        recording = triggered = read([*signals, trigger])
-    except UnlikeRatesError:  # markers with an analogue trigger: each on its own samples
-        recording, triggered = read(signals), read([trigger])
-    channel = (triggered.time_s, triggered.columns([trigger])[:, 0])
-    return _select(recording, signals), channel
-
-
-def _read_wearable(study: Study, trial: Trial, trigger: str | None) -> _File:
-    """Read the wearable's file, or its two files, one a sensor."""
-    if isinstance(trial.wearable, SensorFiles):
-        return _read_sensors(study, trial.wearable, trigger, trial.distal_lag_s)
-    return _read(study, trial.wearable, study.wearable, trigger)
-
-
-def _read_sensors(
-    study: Study, files: SensorFiles, trigger: str | None, distal_lag_s: float | None
-) -> _File:
-    """Read the two sensors' files onto one clock; a trigger is in the proximal sensor's."""
-    settings = cast("InertialWearable | OrientationWearable", study.wearable)
-    proximal, channel = _read_columns(
-        study, files.proximal, settings.proximal.columns, settings, trigger
-    )
-    distal, _ = _read_columns(study, files.distal, settings.distal.columns, settings, None)
-    merged, timing = merge_sensors(proximal, distal, distal_lag_s=distal_lag_s)
-    return _File(recording=merged, timing=timing, trigger=channel)
-
-
-def _select(recording: Recording, names: list[str]) -> Recording:
-    """Return the named channels alone."""
-    return Recording(
-        time_s=recording.time_s,
-        values=recording.columns(names),
-        channels=tuple(names),
-        units=tuple(recording.units[recording.channels.index(name)] for name in names),
-        source=recording.source,
-        notes=recording.notes,
-    )
-
-
 def _motion(
-    study: Study, trial: Trial, file: _File, files: list[FileFacts]
+    study: Study, trial: Trial, file: FileRead, files: list[FileFacts]
 ) -> tuple[Callable[[str], JointMotion], _Raw | None, tuple[str, ...]]:
     """Return what turns a procedure's name into motion, the raw signals, and what was odd.
 
@@ -306,9 +213,9 @@ def _part(
     if part is None or isinstance(part, Interval):
         return part
     if isinstance(part, SensorFiles):
-        file = _read_sensors(study, part, None, None)
+        file = read_sensors(study, part, None, None)
     else:
-        file = _read(study, part, study.wearable, None)
+        file = read_file(study, part, study.wearable, None)
     files.append(facts_of(role, file.recording, file.timing, study.wearable))
     return _pair(study.wearable, file.recording, moving=role == "functional")[0]
 
@@ -347,24 +254,3 @@ def _ready_angles(settings: AngleWearable, recording: Recording) -> Callable[[st
         return JointMotion(angle=angle)
 
     return motion
-
-
-def _bridged(file: _File, settings: Wearable | Reference) -> tuple[str, ...]:
-    """Say how many lost samples were bridged; markers have their own length, and say so."""
-    if isinstance(settings, MarkerReference):
-        return ()
-    recording = file.recording
-    names: list[str] = list(recording.channels)
-    if isinstance(settings, InertialWearable):  # a slow magnetometer is empty in most rows
-        both = cast("InertialWearable", merged_columns(settings))
-        slow = {*(both.proximal.magnetometer or ()), *(both.distal.magnetometer or ())}
-        names = [name for name in names if name not in slow]
-    missing = np.asarray(np.isnan(recording.columns(names)).any(axis=1))
-    count, n_gaps = short_gaps(missing, file.timing.rate_hz)
-    if not count:
-        return ()
-    text = (
-        f"{recording.source}: {count} of {missing.size} samples were lost in {n_gaps} gap(s) of up "
-        f"to {BRIDGED_S:g} s and are bridged by a cubic; longer gaps stay gaps."
-    )
-    return (Notice(text, "bridged-samples", "note"),)

@@ -13,8 +13,8 @@ from twinangle.agreement.retest import measurement_error
 from twinangle.analysis.groups import QUANTITIES, Groups, attempt, cycle_quantity
 from twinangle.options import Options
 from twinangle.results.designs import Reliability
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.results.trial_result import TrialResult
 
 FEWEST_FOR_RELIABILITY = 3
 BOTH = "both"  # whose values the columns are where they are the two instruments

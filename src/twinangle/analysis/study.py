@@ -25,7 +25,7 @@ from twinangle.formats import companion_files
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.instruments import PairOfInstruments
-from twinangle.results.tables.curves import is_long
+from twinangle.results.tables.cycle_points import is_long
 from twinangle.signals.recording import Recording
 from twinangle.study import AngleWearable, SensorFiles, Study, Trial, own_settings_note
 from twinangle.study.decisions import DECISIONS, decisions_file

@@ -21,8 +21,8 @@ from twinangle.analysis import (
 )
 from twinangle.analysis.groups import Groups, group_trials
 from twinangle.options import Options
-from twinangle.results.model import TrialResult
 from twinangle.results.pooled import Pooled
+from twinangle.results.trial_result import TrialResult
 
 Topic = Callable[[Groups, Options], tuple[Pooled[Any], ...]]
 

@@ -8,16 +8,16 @@ from functools import partial
 import numpy as np
 
 from twinangle.checks import require_positive
-from twinangle.clocks.decision import Decision, decide
 from twinangle.clocks.fitted_clock import ANCHOR_S, LONG_S, Pair, clock_of, extend_line, fit_clock
 from twinangle.clocks.search import Search, choose_peak, prepare, search_lags
 from twinangle.clocks.steps import LagStep, clearest, find_step, search_step
+from twinangle.clocks.which_stride import Decision, decide
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice
 from twinangle.signals.recording import AngleRecording, Synchronisation
 from twinangle.thresholds import told_apart
 
-_ACCEPT = 7.0  # G above which a lag is accepted (see decision.py)
+_ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
 _SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
@@ -36,7 +36,7 @@ def synchronise(
     """Find how the reference clock lies on the wearable's from the two angles themselves.
 
     Normalised cross-correlation over the overlap finds the lags that may be; a likelihood ratio
-    over strides decides between them (:func:`twinangle.clocks.decision.decide`); generalised
+    over strides decides between them (:func:`twinangle.clocks.which_stride.decide`); generalised
     least squares on prewhitened residuals then gives lag and drift with their standard errors.
 
     Parameters

@@ -16,9 +16,9 @@ from twinangle.clocks.clockfit import (
     systematic_drift,
     systematic_lag,
 )
-from twinangle.clocks.decision import Decision
 from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, runner_up
+from twinangle.clocks.which_stride import Decision
 from twinangle.clocks.windows import (
     WindowedLags,
     fit_windows,

@@ -13,12 +13,12 @@ from twinangle.errors import StudyError
 from twinangle.export.decisions import write_decisions
 from twinangle.export.derived import write_derived
 from twinangle.export.labels import Name, names_of
-from twinangle.export.participants import write_participants
+from twinangle.export.participants_tsv import write_participants
+from twinangle.export.plain_files import write_json, write_text
 from twinangle.export.privacy import code_names, personal_covariates, refuse_names, said_of_dates
 from twinangle.export.raw import RawWriter
 from twinangle.export.sessions import write_scans
 from twinangle.export.study_files import write_study_files
-from twinangle.export.texts import write_json, write_text
 from twinangle.output_folder.places import holds_files, staged_items
 from twinangle.parallel import in_order
 from twinangle.study import Study, Trial

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from twinangle.export.texts import write_text
+from twinangle.export.plain_files import write_text
 from twinangle.study import Study, read_bare_study
 from twinangle.study.decisions import DECISIONS, Decision, recording_hash
 

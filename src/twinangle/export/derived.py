@@ -9,8 +9,8 @@ import numpy as np
 
 from twinangle.export.channel_rows import Channel
 from twinangle.export.labels import Name
+from twinangle.export.plain_files import write_json, write_tsv
 from twinangle.export.recordings import Samples, write_recording
-from twinangle.export.texts import write_json, write_tsv
 from twinangle.results import TrialResult
 from twinangle.signals.recording import Array, CycleSet, PairedAngles
 from twinangle.study import Trial

@@ -11,9 +11,9 @@ import numpy as np
 from twinangle.errors import StudyError
 from twinangle.export.channel_rows import describe
 from twinangle.export.labels import Name
+from twinangle.export.plain_files import write_csv
 from twinangle.export.recordings import TIME, Samples, write_recording
 from twinangle.export.sessions import Start
-from twinangle.export.texts import write_csv
 from twinangle.formats import UnlikeRatesError, read_event_times, read_recording
 from twinangle.signals.recording import Interval, Recording, Synchronisation
 from twinangle.study import (

@@ -11,7 +11,7 @@ import numpy as np
 
 from twinangle.export.channel_rows import COLUMNS, COUNTED, FRAMES, Channel, latency, own_clock
 from twinangle.export.labels import Name
-from twinangle.export.texts import LATENCY, write_json, write_samples, write_tsv
+from twinangle.export.plain_files import LATENCY, write_json, write_samples, write_tsv
 from twinangle.signals.recording import Array
 
 TIME = "time_s"

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from twinangle.export.labels import Name
-from twinangle.export.texts import write_json, write_tsv
+from twinangle.export.plain_files import write_json, write_tsv
 
 # The specification's dates before 1925 say that they are not the real ones.
 FIRST_DAY = datetime(1900, 1, 1)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from twinangle.export.labels import Name
+from twinangle.export.plain_files import toml_text, write_csv, write_text
 from twinangle.export.raw import RawWriter, time_name
-from twinangle.export.texts import toml_text, write_csv, write_text
 from twinangle.signals.recording import Interval
 from twinangle.study import Reference, SensorFiles, Study, Trial, Wearable
 from twinangle.study.calibration_table import read_points

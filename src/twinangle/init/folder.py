@@ -12,7 +12,7 @@ from pathlib import Path
 from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.delimited_layout import MISSING_WORDS
-from twinangle.init.look import Found, Look, Row, join_sensors, look_at_files, trials_of
+from twinangle.init.folder_contents import Found, Look, Row, join_sensors, look_at_files, trials_of
 from twinangle.init.name_pairs import pair_names
 from twinangle.init.paths import (
     data_set_identity,

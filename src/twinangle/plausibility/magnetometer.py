@@ -26,7 +26,7 @@ from twinangle.plausibility.frame import (
 )
 from twinangle.plausibility.levelled import vertical_of
 from twinangle.plausibility.outcome import Outcome, Subject, not_tested
-from twinangle.plausibility.standing import MOST_MOVING_DEG_S, quietest
+from twinangle.plausibility.stood_still import MOST_MOVING_DEG_S, quietest
 from twinangle.plausibility.turned_back import scatter_by_scale
 from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart

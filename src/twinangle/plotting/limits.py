@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.transforms import ScaledTranslation
 
-from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.looks import (

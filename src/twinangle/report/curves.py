@@ -40,7 +40,11 @@ def curves_table(results: StudyResults) -> list[Block]:
                 "MAD: median over the cycle of their absolute difference, arithmetic mean",
             ),
             Column("Range difference"),
-            Column("r", "r: correlation, on Fisher's scale, no measure of agreement"),
+            Column(
+                "r",
+                "r: correlation, on Fisher's scale, no measure of agreement, "
+                f"not given above {SAYS_NOTHING}",
+            ),
         ),
         rows,
         words=2,

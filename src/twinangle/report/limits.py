@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from twinangle.agreement.limits import OWN_INTERVAL, LimitsOfAgreement
+from twinangle.agreement.limits_found import OWN_INTERVAL, LimitsOfAgreement
 from twinangle.report.blocks import (
     NAMED,
     Block,

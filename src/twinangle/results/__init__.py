@@ -2,15 +2,10 @@
 
 from twinangle.results.designs import AlongCycle, LimitForms, Reliability, Variability
 from twinangle.results.limits import StudyLimits
-from twinangle.results.model import (
-    InputFile,
-    NeutralStanding,
-    PooledRecording,
-    StudyResults,
-    TrialResult,
-)
+from twinangle.results.model import InputFile, PooledRecording, StudyResults
 from twinangle.results.pooled import Absent, Pooled, absences, given, named
 from twinangle.results.sensors_found import SensorRecord
+from twinangle.results.trial_result import NeutralStanding, TrialResult
 
 __all__ = [
     "Absent",

@@ -17,7 +17,8 @@ from twinangle.results.grouping import (
 from twinangle.results.pooled import named
 
 if TYPE_CHECKING:
-    from twinangle.results.model import StudyResults, TrialResult
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 
 @dataclass(frozen=True, slots=True)

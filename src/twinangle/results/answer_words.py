@@ -6,19 +6,16 @@ import math
 from typing import TYPE_CHECKING
 
 from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
-from twinangle.agreement.conditions import ConditionDifference
-from twinangle.agreement.ranking import Contest
 from twinangle.results.answer import Answer, answer_of
+from twinangle.results.comparison_words import conditions_sentence, procedures_sentence, under
 from twinangle.results.limits import StudyLimits
-from twinangle.results.pooled import Absent, given, named
+from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
-from twinangle.under_test import reference_of
 from twinangle.wording import (
     NO_MARGIN,
     count,
     degrees,
     listing,
-    number,
     quantity_name,
     span,
     stated,
@@ -33,7 +30,6 @@ NOTHING_ANALYSED = (
 )
 MUCH_FAILED = 0.25  # share of recordings above which the answer itself says so. Own rule
 NEXT_TO_NOTHING = 0.05  # share of the offset that makes no part of its own. Own rule
-NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
 Ends = tuple[float, float]
 
 
@@ -50,8 +46,8 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
         _limits(results, answer),
         _curves(results, answer),
         _zero(results, answer),
-        _conditions(results, answer),
-        _procedures(results, answer),
+        conditions_sentence(results, answer),
+        procedures_sentence(results, answer),
         session_sentence(results),
         _between_wearables(results),
     )
@@ -149,7 +145,7 @@ def _limits(results: StudyResults, answer: Answer) -> str:
     limits, level = found.limits, results.options.level
     bias = _with_interval(limits.bias, limits.bias_ci, f"{level} interval ")
     said = (
-        f"{_under(answer.condition)} the angle by {answer.procedure}, in the mean over the cycle, "
+        f"{under(answer.condition)} the angle by {answer.procedure}, in the mean over the cycle, "
         f"was off the reference by {bias}, with {100 * limits.coverage:g} % limits of agreement "
         f"from {_with_interval(limits.lower, limits.lower_ci)} to "
         f"{_with_interval(limits.upper, limits.upper_ci)}"
@@ -248,70 +244,6 @@ def _zero(results: StudyResults, answer: Answer) -> str:
     )
 
 
-def _conditions(results: StudyResults, answer: Answer) -> str:
-    """Say how the per-cycle SD compares between conditions, and what was not measured there."""
-    found = [
-        item
-        for (procedure, _, quantity), item in named(results.conditions)
-        if (procedure, quantity) == (answer.procedure, "wearable_sd_deg")
-    ]
-    if not found:
-        return ""
-    parts, seen = [], False
-    for k, item in enumerate(found):
-        if not math.isfinite(item.ratio):
-            parts.append(_no_ratio(item, first=k == 0))
-            continue
-        of_what = "the wearable's SD over cycles is " if not seen else ""
-        parts.append(
-            f"{_under(item.condition, first=k == 0)} {of_what}"
-            f"{_plain(item.ratio, item.ratio_ci)} times that under “{item.against}”"
-        )
-        seen = True
-    said = "; ".join(parts)
-    unseen = [item.condition for item in found if item.condition in answer.without_reference]
-    if unseen and answer.with_reference:
-        where = " and ".join(f"“{name}”" for name in unseen)
-        said += f". {'Under ' + where}, {NOT_MEASURED}"
-    return f"{said}."
-
-
-def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
-    """Say that two conditions cannot be compared, and why."""
-    where = _under(item.condition, first=first)
-    reason = item.note.split(". ")[0].rstrip(".") or "an SD over cycles is not above 0"
-    return (
-        f"{where} the wearable's SD over cycles cannot be held against that under "
-        f"“{item.against}” ({reason[0].lower()}{reason[1:]})"
-    )
-
-
-def _procedures(results: StudyResults, answer: Answer) -> str:
-    """Say which procedure is nearest the reference, or that they tie."""
-    contest = next(
-        (
-            each
-            for pooled, each in given(results.ranking)
-            if pooled.condition == answer.condition
-            and reference_of(pooled.procedure) == reference_of(answer.procedure)
-        ),
-        None,
-    )
-    if contest is None or len(contest.standings) < 2:
-        return ""
-    first = [place.procedure for place in contest.standings if place.rank == 1]
-    common = any(trial.common is not None for trial in results.trials)
-    kept = ", over the cycles that every wearable keeps" if common else ""
-    lead = f"By the RMS of the demeaned difference{kept},"
-    if len(first) == len(contest.standings):
-        said = f"{lead} {listing(first)} cannot be told apart: a tie"
-    else:
-        rest = [place.procedure for place in contest.standings if place.rank != 1]
-        verb = "is" if len(first) == 1 else "tie and are"
-        said = f"{lead} {listing(first)} {verb} nearer the reference than {listing(rest)}"
-    return f"{said}{_of_two(contest)}."
-
-
 def _between_wearables(results: StudyResults) -> str:
     """Say what two wearables differ by: agreement between them, not accuracy."""
     found = next(
@@ -328,7 +260,7 @@ def _between_wearables(results: StudyResults) -> str:
     limits = found.value
     return (
         f"Agreement between {found.first} and {found.second} ({found.procedure}), which is "
-        f"accuracy of neither: {_under(found.condition, first=False)}, in the mean over the cycle, "
+        f"accuracy of neither: {under(found.condition, first=False)}, in the mean over the cycle, "
         f"{found.first} minus {found.second} is {_with_interval(limits.bias, limits.bias_ci)}, "
         f"with {100 * limits.coverage:g} % limits of agreement from "
         f"{_with_interval(limits.lower, limits.lower_ci)} to "
@@ -336,34 +268,8 @@ def _between_wearables(results: StudyResults) -> str:
     )
 
 
-def _of_two(contest: Contest) -> str:
-    """Return the difference where there are but two procedures."""
-    if len(contest.differences) != 1:
-        return ""
-    pair = contest.differences[0]
-    ends = (pair.lower, pair.upper)
-    if not all(map(math.isfinite, ends)):
-        return ""
-    low, high = (f"{number(end, 3)}°" for end in ends)
-    return f" ({pair.first} − {pair.second}: {number(pair.difference, 3)}°, {low} to {high})"
-
-
-def _under(condition: str, *, first: bool = True) -> str:
-    """Return the words for a condition, which may have no name."""
-    if not condition:
-        return "Here" if first else "here"
-    return f"{'Under' if first else 'under'} “{condition}”"
-
-
 def _with_interval(value: float, ends: Ends, lead: str = "") -> str:
     """Return an angle with its interval, which some numbers lack."""
     if not all(map(math.isfinite, ends)):
         return degrees(value)
     return f"{degrees(value)} ({lead}{degrees(ends[0])} to {degrees(ends[1])})"
-
-
-def _plain(value: float, ends: Ends) -> str:
-    """Return a ratio with its interval."""
-    if not all(map(math.isfinite, ends)):
-        return number(value)
-    return f"{number(value)} ({number(ends[0])} to {number(ends[1])})"

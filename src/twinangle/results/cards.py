@@ -17,7 +17,8 @@ from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves, sketch_limits
 from twinangle.wording import between, count, degrees, listing, quantity_name
 
 if TYPE_CHECKING:
-    from twinangle.results.model import StudyResults, TrialResult
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 WHERE_FRAMES = "`.frames` holds the tables, `.to_frame()` a row a trial, `.to_json()` everything."
 

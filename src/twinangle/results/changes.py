@@ -11,7 +11,8 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.model import StudyResults
+from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import Array
 
 KINDS = ("version", "input", "setting", "number", "wording")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 from twinangle.wording import file_name, unique_names
 
 if TYPE_CHECKING:
-    from twinangle.results.model import StudyResults, TrialResult
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 Key = tuple[str, ...]  # participant, session, condition, trial, side; and the wearable, if several
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import numpy as np
 
 from twinangle.agreement._result import NO_INTERVAL, Interval
-from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.three_instruments import ThreeInstruments
 from twinangle.card import Shown
 from twinangle.declare import Aside, Spread, data, measured, number

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import numpy as np
 
-from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.reference_error import CorrectedLimits
 from twinangle.card import Card, Shown
 from twinangle.declare import Named, Spread, data, number

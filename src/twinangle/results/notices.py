@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from twinangle.notices import GRAVITIES, OTHER, Gravity, gravity_of, kind_of, size_of
 from twinangle.results.grouping import Key, Naming, distinct, key_of, warnings_of
-from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.model import StudyResults
+from twinangle.results.trial_result import TrialResult
 
 FIRST = 3  # warnings that come before everything else
 Told = tuple[str, TrialResult]

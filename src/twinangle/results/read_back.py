@@ -14,18 +14,13 @@ from twinangle.notices import Notice
 from twinangle.options import Options
 from twinangle.results.decided import DecisionRecord, WithoutDecisions
 from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
-from twinangle.results.model import (
-    InputFile,
-    PooledRecording,
-    StudyResults,
-    TrialResult,
-    WarningKind,
-)
+from twinangle.results.model import InputFile, PooledRecording, StudyResults
 from twinangle.results.plain import Keys
 from twinangle.results.schema1 import upgraded
 from twinangle.results.serialise import OF_SEVERAL, SCHEMA, topic_fields
-from twinangle.results.tables.curves import CYCLES, IDENTITY
-from twinangle.results.tables.curves_back import read_cycles, read_traces
+from twinangle.results.tables.cycle_points import CYCLES, IDENTITY
+from twinangle.results.tables.cycle_points_back import read_cycles, read_traces
+from twinangle.results.trial_result import TrialResult, WarningKind
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.visible import make_visible
 

@@ -13,7 +13,8 @@ from twinangle.results.plain import Keys
 from twinangle.results.pooled import Pooled
 
 if TYPE_CHECKING:
-    from twinangle.results.model import StudyResults, TrialResult
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 SCHEMA = 2
 OF_SEVERAL = {

@@ -11,10 +11,10 @@ from typing import Any, cast
 
 import twinangle
 from twinangle.errors import StudyError
-from twinangle.review import shown
+from twinangle.review import sent
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look, cycles_at, paired_at
-from twinangle.review.traces import Traces
+from twinangle.review.pyramids import Traces
 from twinangle.review.workers import Analyses
 from twinangle.study import Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
@@ -221,11 +221,11 @@ class Session:
         """Return the list of recordings, the decisions, and how far the analysis is."""
         with self._lock:
             rows = [
-                shown.row_of(trial, self._looks.get(number), blind=self.blind)
+                sent.row_of(trial, self._looks.get(number), blind=self.blind)
                 | {"again": number in self._again and number in self._looks}
                 for number, trial in enumerate(self.study.trials)
             ]
-            told = shown.plain(
+            told = sent.plain(
                 {
                     "title": self.study.title,
                     "joint": self.study.joint,
@@ -249,18 +249,18 @@ class Session:
         trial = self.study.trials[number]
         told = {
             "number": number,
-            "row": shown.row_of(trial, look, blind=self.blind),
+            "row": sent.row_of(trial, look, blind=self.blind),
             "unseen": look.unseen,
             "traces": {
                 "wearable": self._trace(look.wearable),
                 "turning": self._turning(look),
                 "reference": self._trace(look.reference),
             },
-            "clock": shown.clock_of(look) if look.reference and look.wearable else None,
-            "cycles": shown.cycles_of(look),
-            "curve": shown.mean_curves(look.cycles, blind=self.blind),
-            "intervals": shown.intervals_of(trial),
-            "sensors": shown.sensors_of(look),
+            "clock": sent.clock_of(look) if look.reference and look.wearable else None,
+            "cycles": sent.cycles_of(look),
+            "curve": sent.mean_curves(look.cycles, blind=self.blind),
+            "intervals": sent.intervals_of(trial),
+            "sensors": sent.sensors_of(look),
             "angle_quality": {}
             if look.first.angle_quality is None
             else asdict(look.first.angle_quality),
@@ -271,14 +271,14 @@ class Session:
                 "reference_deg": look.first.standing.reference_deg,
             },
         }
-        return cast(dict[str, Any], shown.plain(told))
+        return cast(dict[str, Any], sent.plain(told))
 
     def curves(self, number: int, block: int) -> bytes | None:
         """Return the curves of a block of cycles."""
         look = self._look(number)
         if look is None or look.cycles is None:
             return None
-        return shown.block_of(look.cycles, block, blind=self.blind)
+        return sent.block_of(look.cycles, block, blind=self.blind)
 
     def placed(self, number: int, lag_s: float, drift_ppm: float) -> dict[str, Any] | None:
         """Return the difference and the mean curves with the reference placed by hand.
@@ -307,10 +307,10 @@ class Session:
             "difference": self.traces.add(
                 difference, start_s=paired.start_s, rate_hz=paired.rate_hz, about=False
             ),
-            "curve": shown.mean_curves(cycles, blind=False),
-            "numbers": shown.compared(cycles),
+            "curve": sent.mean_curves(cycles, blind=False),
+            "numbers": sent.compared(cycles),
         }
-        return cast(dict[str, Any], shown.plain(told))
+        return cast(dict[str, Any], sent.plain(told))
 
     def effect(self, number: int, kind: str, value: Any) -> dict[str, Any]:
         """Return the numbers without decisions, with those that stand, and with one more.
@@ -340,7 +340,7 @@ class Session:
             if kind:
                 thought = self._decision(number, kind, value, why="previewed", who=self.who)
             told |= self._effects.told(number, study, every, decisions, thought)
-        return cast(dict[str, Any], shown.plain(told))
+        return cast(dict[str, Any], sent.plain(told))
 
     def _trace(self, angle: Any) -> dict[str, Any] | None:
         if angle is None:

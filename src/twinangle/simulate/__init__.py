@@ -7,7 +7,7 @@ recorded person.
 
 from twinangle.simulate.demo import write_demo_study
 from twinangle.simulate.exercise import ExerciseSettings, SimulatedExercise, simulate_exercise
-from twinangle.simulate.instruments import ReferenceErrors, SensorErrors
+from twinangle.simulate.instrument_signals import ReferenceErrors, SensorErrors
 from twinangle.simulate.together import simulate_together, write_together_study
 from twinangle.simulate.walk import SimulatedTrial, SimulatedTruth, WalkSettings, simulate_walk
 

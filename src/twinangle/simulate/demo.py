@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import product
@@ -15,9 +13,10 @@ import pandas as pd
 from twinangle.checks import require_positive
 from twinangle.errors import StudyError
 from twinangle.output_folder.places import holds_files, staged_items
-from twinangle.signals.recording import Interval, SensorPair
+from twinangle.signals.recording import Interval
+from twinangle.simulate.demo_files import wearable_frame, write_frame, write_text, write_truth
 from twinangle.simulate.demo_texts import MARK, README, STUDY
-from twinangle.simulate.instruments import ReferenceErrors
+from twinangle.simulate.instrument_signals import ReferenceErrors
 from twinangle.simulate.walk import SimulatedTrial, WalkSettings, simulate_walk
 
 CONDITIONS = ("indoor", "outdoor")
@@ -176,8 +175,8 @@ def _write_all(
             settings, trial = _walk_in(walker, number, seed, condition, hatch_deg, day)
             rows.append(_write_trial(folder, walker, condition, settings, trial, number, day))
     pd.DataFrame(rows).to_csv(folder / "trials.csv", index=False, lineterminator="\n")
-    _write_text(folder / "study.toml", STUDY)
-    _write_text(folder / "README.txt", README.format(seed=seed))
+    write_text(folder / "study.toml", STUDY)
+    write_text(folder / "README.txt", README.format(seed=seed))
 
 
 def demo_trial(
@@ -293,7 +292,7 @@ def _write_trial(
     if gap is not None:
         lost = (wearable["time_s"] >= gap.start_s) & (wearable["time_s"] < gap.end_s)
         wearable = wearable[~lost]
-    _write_frame(wearable, folder / "wearable" / f"{stem}.csv")
+    write_frame(wearable, folder / "wearable" / f"{stem}.csv")
     reference = ""
     if trial.reference is not None:
         reference = f"reference/{stem}.csv"
@@ -303,8 +302,8 @@ def _write_trial(
                 "knee_deg": np.round(trial.reference.angle_deg, 3),
             }
         )
-        _write_frame(frame, folder / reference)
-    _write_truth(folder / "truth", stem, trial, gap, day)
+        write_frame(frame, folder / reference)
+    write_truth(folder / "truth", stem, trial, gap, day.standing_deg if day.several else None)
     walking = trial.truth.walking
     return {
         "participant": walker.name,
@@ -326,63 +325,8 @@ def _write_trial(
     }
 
 
-def wearable_frame(pair: SensorPair) -> pd.DataFrame:
-    """Return two sensors' signals as the columns of a file."""
-    columns = {"time_s": np.round(pair.proximal.time_s, 4)}
-    for name, sensor in (("thigh", pair.proximal), ("shank", pair.distal)):
-        signals = [("acc", sensor.accelerometer, 4), ("gyr", sensor.gyroscope, 5)]
-        if sensor.magnetometer is not None:
-            signals.append(("mag", sensor.magnetometer, 3))
-        for short, values, digits in signals:
-            for axis, letter in enumerate("xyz"):
-                columns[f"{name}_{short}_{letter}"] = np.round(values[:, axis], digits)
-    return pd.DataFrame(columns)
-
-
 def _gap(trial: SimulatedTrial) -> Interval:
     """Return a stretch in the middle of the walk for the logger to lose."""
     walking = trial.truth.walking
     start_s = round(0.5 * (walking.start_s + walking.end_s), 2)
     return Interval(start_s, round(start_s + _GAP_S, 2))
-
-
-def _write_truth(
-    folder: Path, stem: str, trial: SimulatedTrial, gap: Interval | None, day: _Day
-) -> None:
-    truth = trial.truth
-    frame = pd.DataFrame(
-        {"time_s": np.round(truth.knee.time_s, 4), "knee_deg": np.round(truth.knee.angle_deg, 4)}
-    )
-    _write_frame(frame, folder / f"{stem}_knee.csv")
-    facts = {
-        "lag_s": _or_null(truth.lag_s),
-        "drift_ppm": _or_null(truth.drift_ppm),
-        "cycle_sd_deg": round(truth.cycle_sd_deg, 6),
-        "straight_cycles": int(truth.cycle_straight.sum()),
-        "initial_contact_s": truth.initial_contact_s.round(5).tolist(),
-        "turns_s": [_bounds(turn) for turn in truth.turns],
-        "walking_s": _bounds(truth.walking),
-        "static_s": _bounds(trial.static),
-        **({"standing_deg": round(day.standing_deg, 6)} if day.several else {}),
-        "functional_s": _bounds(trial.functional),
-        "rows_lost_s": None if gap is None else _bounds(gap),
-        "mounting_thigh_wxyz": truth.mounting_proximal.round(8).tolist(),
-        "mounting_shank_wxyz": truth.mounting_distal.round(8).tolist(),
-    }
-    _write_text(folder / f"{stem}.json", json.dumps(facts, indent=1) + "\n")
-
-
-def _bounds(interval: Interval) -> list[float]:
-    return [round(interval.start_s, 5), round(interval.end_s, 5)]
-
-
-def _or_null(value: float) -> float | None:
-    return None if math.isnan(value) else value
-
-
-def _write_frame(frame: pd.DataFrame, path: Path) -> None:
-    frame.to_csv(path, index=False, lineterminator="\n")
-
-
-def _write_text(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")

@@ -19,7 +19,7 @@ from twinangle.signals.recording import (
 )
 from twinangle.simulate.body import Moves, Pose, Segment, Side
 from twinangle.simulate.earth_field import make_field
-from twinangle.simulate.instruments import (
+from twinangle.simulate.instrument_signals import (
     ReferenceErrors,
     SegmentSensor,
     SensorErrors,

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from twinangle.signals.recording import AngleRecording, Array, Interval, SensorPair
-from twinangle.simulate.demo import wearable_frame
-from twinangle.simulate.instruments import ReferenceErrors, SensorErrors
+from twinangle.simulate.demo_files import wearable_frame
+from twinangle.simulate.instrument_signals import ReferenceErrors, SensorErrors
 from twinangle.simulate.recorded import refer, wear
 from twinangle.simulate.walk import SEGMENTS, WalkSettings, draw_body
 

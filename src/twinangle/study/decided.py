@@ -11,15 +11,9 @@ from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Interval
 from twinangle.study.by_hand import ByHand, Cycle
-from twinangle.study.decisions import (
-    EVERY_RECORDING,
-    Decision,
-    Standing,
-    read_decisions,
-    recording_hash,
-    standings,
-)
+from twinangle.study.decisions import EVERY_RECORDING, Decision, read_decisions, recording_hash
 from twinangle.study.from_file import read_bare_study
+from twinangle.study.standing_decisions import Standing, standings
 from twinangle.study.study_file import Study
 from twinangle.study.trial_row import Trial
 

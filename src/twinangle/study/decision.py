@@ -86,7 +86,8 @@ class Decision:
     def target(self) -> tuple[str, str, str]:
         """Recording, kind and interval; of two decisions on one target the later stands.
 
-        A cycle is told by its start as well: see :func:`twinangle.study.decisions.in_force`.
+        A cycle is told by its start as well: see
+        :func:`twinangle.study.standing_decisions.in_force`.
         """
         return self.recording, self.kind, str(self.value.get("which", ""))
 

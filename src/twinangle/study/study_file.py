@@ -13,7 +13,6 @@ from twinangle.naming import listed
 from twinangle.options import Options
 from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
-from twinangle.study.decisions import Standing
 from twinangle.study.from_arrays import AngleTrial, study_from_angles
 from twinangle.study.instruments import Part
 from twinangle.study.reference_settings import Reference
@@ -25,6 +24,7 @@ from twinangle.study.settings import (
     ReportSettings,
     SynchronisationSettings,
 )
+from twinangle.study.standing_decisions import Standing
 from twinangle.study.trial_row import Trial
 from twinangle.study.varied import Changes, varied_study
 from twinangle.study.wearable_settings import Wearable
@@ -202,6 +202,6 @@ class Study(Shown):
         return varied_study(self, changes)
 
     def _card(self) -> Card:
-        from twinangle.study.shown import card_of_study  # it needs this class
+        from twinangle.study.study_card import card_of_study  # it needs this class
 
         return card_of_study(self)

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from twinangle.wearable.procedure_input import WearableTrial
     from twinangle.wearable.procedures import estimate_motion
     from twinangle.wearable.saturation import Ceiling, find_ceilings
-    from twinangle.wearable.sensors import build_orientation_pair, build_sensor_pair
+    from twinangle.wearable.sensor_pair import build_orientation_pair, build_sensor_pair
     from twinangle.wearable.unit_checks import sensor_warnings
 
 _HOME = {
@@ -37,8 +37,8 @@ _HOME = {
     "FunctionalAxis": "flexion",
     "NeutralStanding": "flexion",
     "WearableTrial": "procedure_input",
-    "build_orientation_pair": "sensors",
-    "build_sensor_pair": "sensors",
+    "build_orientation_pair": "sensor_pair",
+    "build_sensor_pair": "sensor_pair",
     "estimate_motion": "procedures",
     "find_ceilings": "saturation",
     "functional_axis": "flexion",

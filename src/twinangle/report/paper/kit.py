@@ -11,8 +11,8 @@ from twinangle.parallel import Workers
 from twinangle.report.figure_files import Place
 from twinangle.report.paper.bibliography import as_bibtex
 from twinangle.report.paper.checklists import checklist_files
-from twinangle.report.paper.delimited import as_csv
 from twinangle.report.paper.latex import as_latex
+from twinangle.report.paper.table_csv import as_csv
 from twinangle.report.paper.tables import PaperTable, paper_tables
 from twinangle.report.paper.texts import methods_document, results_document
 from twinangle.report.paper.word import as_docx

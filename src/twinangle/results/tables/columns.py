@@ -23,7 +23,8 @@ from twinangle.declare import (
     declared,
     key_of,
 )
-from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.model import StudyResults
+from twinangle.results.trial_result import TrialResult
 
 Row = TypeVar("Row")
 Interval = tuple[float, float]

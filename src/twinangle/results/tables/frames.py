@@ -11,7 +11,7 @@ import pyarrow as pa
 from twinangle.card import Card, Shown
 from twinangle.naming import suggestion
 from twinangle.results.tables.columns import Column, Table
-from twinangle.results.tables.curves import cycle_tables, trace_tables
+from twinangle.results.tables.cycle_points import cycle_tables, trace_tables
 from twinangle.results.tables.writing import tables_of
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from twinangle.agreement.limits import LimitsOfAgreement
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import data, measured, number, squared
 from twinangle.results.model import StudyResults
 from twinangle.results.pooled import Absent

@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from twinangle.results.grouping import trial_groups
-from twinangle.results.model import StudyResults, TrialResult
+from twinangle.results.model import StudyResults
 from twinangle.results.sensors_found import SensorRecord
+from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import Array
 
 BIN_S = 10.0  # of the table by time

@@ -7,7 +7,8 @@ from pathlib import Path
 
 from twinangle.results.model import StudyResults
 from twinangle.results.tables.columns import Table, columns_of, further_columns
-from twinangle.results.tables.curves import (
+from twinangle.results.tables.csv_files import PRINTABLE, write_csv
+from twinangle.results.tables.cycle_points import (
     CYCLES,
     TRACES,
     CyclePoint,
@@ -18,7 +19,6 @@ from twinangle.results.tables.curves import (
 )
 from twinangle.results.tables.daily_life import DAILY_TABLES
 from twinangle.results.tables.decisions import DECISION_TABLES
-from twinangle.results.tables.delimited import PRINTABLE, write_csv
 from twinangle.results.tables.dictionary import Described, write_dictionary
 from twinangle.results.tables.instruments import SEVERAL_TABLES
 from twinangle.results.tables.parquet import write_parquet

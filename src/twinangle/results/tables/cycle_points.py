@@ -12,10 +12,10 @@ import numpy as np
 import pyarrow as pa
 
 from twinangle.declare import data, measured, number
-from twinangle.results.model import TrialResult
 from twinangle.results.tables.columns import Column, columns_of, further_columns
 from twinangle.results.tables.identity import OfTrial
 from twinangle.results.tables.parquet import arrow_table, row_groups, write_parquet
+from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import CycleSet, PairedAngles
 
 CYCLES, TRACES = "cycles.parquet", "traces.parquet"

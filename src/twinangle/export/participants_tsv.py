@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from twinangle.export.labels import Name
-from twinangle.export.texts import write_json, write_tsv
+from twinangle.export.plain_files import write_json, write_tsv
 from twinangle.study import Trial
 
 

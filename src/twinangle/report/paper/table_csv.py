@@ -6,7 +6,7 @@ import csv
 import io
 
 from twinangle.report.paper.tables import PaperTable
-from twinangle.results.tables.delimited import csv_cell
+from twinangle.results.tables.csv_files import csv_cell
 
 
 def as_csv(table: PaperTable) -> str:

@@ -14,7 +14,7 @@ import pyarrow as pa
 from twinangle.cycles.normalise import CYCLE_PERCENT
 from twinangle.errors import StudyError
 from twinangle.results.tables.columns import PARTS, columns_of
-from twinangle.results.tables.curves import (
+from twinangle.results.tables.cycle_points import (
     CYCLES,
     IDENTITY,
     TRACES,

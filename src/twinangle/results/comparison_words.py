@@ -1,0 +1,108 @@
+"""What the answer says of conditions and of procedures compared."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from twinangle.agreement.conditions import ConditionDifference
+from twinangle.agreement.ranking import Contest
+from twinangle.results.answer import Answer
+from twinangle.results.pooled import given, named
+from twinangle.under_test import reference_of
+from twinangle.wording import listing, number
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults
+
+NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
+
+
+def conditions_sentence(results: StudyResults, answer: Answer) -> str:
+    """Say how the per-cycle SD compares between conditions, and what was not measured there."""
+    found = [
+        item
+        for (procedure, _, quantity), item in named(results.conditions)
+        if (procedure, quantity) == (answer.procedure, "wearable_sd_deg")
+    ]
+    if not found:
+        return ""
+    parts, seen = [], False
+    for k, item in enumerate(found):
+        if not math.isfinite(item.ratio):
+            parts.append(_no_ratio(item, first=k == 0))
+            continue
+        of_what = "the wearable's SD over cycles is " if not seen else ""
+        parts.append(
+            f"{under(item.condition, first=k == 0)} {of_what}"
+            f"{plain(item.ratio, item.ratio_ci)} times that under “{item.against}”"
+        )
+        seen = True
+    said = "; ".join(parts)
+    unseen = [item.condition for item in found if item.condition in answer.without_reference]
+    if unseen and answer.with_reference:
+        where = " and ".join(f"“{name}”" for name in unseen)
+        said += f". {'Under ' + where}, {NOT_MEASURED}"
+    return f"{said}."
+
+
+def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
+    """Say that two conditions cannot be compared, and why."""
+    where = under(item.condition, first=first)
+    reason = item.note.split(". ")[0].rstrip(".") or "an SD over cycles is not above 0"
+    return (
+        f"{where} the wearable's SD over cycles cannot be held against that under "
+        f"“{item.against}” ({reason[0].lower()}{reason[1:]})"
+    )
+
+
+def procedures_sentence(results: StudyResults, answer: Answer) -> str:
+    """Say which procedure is nearest the reference, or that they tie."""
+    contest = next(
+        (
+            each
+            for pooled, each in given(results.ranking)
+            if pooled.condition == answer.condition
+            and reference_of(pooled.procedure) == reference_of(answer.procedure)
+        ),
+        None,
+    )
+    if contest is None or len(contest.standings) < 2:
+        return ""
+    first = [place.procedure for place in contest.standings if place.rank == 1]
+    common = any(trial.common is not None for trial in results.trials)
+    kept = ", over the cycles that every wearable keeps" if common else ""
+    lead = f"By the RMS of the demeaned difference{kept},"
+    if len(first) == len(contest.standings):
+        said = f"{lead} {listing(first)} cannot be told apart: a tie"
+    else:
+        rest = [place.procedure for place in contest.standings if place.rank != 1]
+        verb = "is" if len(first) == 1 else "tie and are"
+        said = f"{lead} {listing(first)} {verb} nearer the reference than {listing(rest)}"
+    return f"{said}{_of_two(contest)}."
+
+
+def _of_two(contest: Contest) -> str:
+    """Return the difference where there are but two procedures."""
+    if len(contest.differences) != 1:
+        return ""
+    pair = contest.differences[0]
+    ends = (pair.lower, pair.upper)
+    if not all(map(math.isfinite, ends)):
+        return ""
+    low, high = (f"{number(end, 3)}°" for end in ends)
+    return f" ({pair.first} − {pair.second}: {number(pair.difference, 3)}°, {low} to {high})"
+
+
+def under(condition: str, *, first: bool = True) -> str:
+    """Return the words for a condition, which may have no name."""
+    if not condition:
+        return "Here" if first else "here"
+    return f"{'Under' if first else 'under'} “{condition}”"
+
+
+def plain(value: float, ends: tuple[float, float]) -> str:
+    """Return a ratio with its interval."""
+    if not all(map(math.isfinite, ends)):
+        return number(value)
+    return f"{number(value)} ({number(ends[0])} to {number(ends[1])})"
