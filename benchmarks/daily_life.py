@@ -33,6 +33,7 @@ from whole_run import measure, twinangle
 RATE_HZ = 100.0
 WALK_FROM_S = 20.0  # behind the calibration of the simulated trial
 STANDING = 150  # samples at the trial's end in which the person stands
+ROWS_A_GROUP = 2**20  # of a Parquet file, as most writers have it
 
 
 def blocks(body: np.ndarray, n_rows: int, rng: np.random.Generator) -> Iterator[np.ndarray]:
@@ -44,6 +45,18 @@ def blocks(body: np.ndarray, n_rows: int, rng: np.random.Generator) -> Iterator[
             yield block[:n_rows]
             n_rows -= len(block)
         walk = body[int(WALK_FROM_S * RATE_HZ) :]
+
+
+def together(parts: Iterator[np.ndarray]) -> Iterator[np.ndarray]:
+    """Yield the same rows in as few parts as :data:`ROWS_A_GROUP` allows."""
+    held: list[np.ndarray] = []
+    for part in parts:
+        held.append(part)
+        if sum(map(len, held)) >= ROWS_A_GROUP:
+            yield np.concatenate(held)
+            held = []
+    if held:
+        yield np.concatenate(held)
 
 
 def make_study(folder: Path, hours: float, stretch_min: float, text: bool) -> Path:
@@ -58,7 +71,7 @@ def make_study(folder: Path, hours: float, stretch_min: float, text: bool) -> Pa
     schema = pa.schema([(name, pa.float64()) for name in names])
     row = 0
     writer = None if text else parquet.ParquetWriter(long, schema)
-    for block in blocks(body, int(hours * 3600 * RATE_HZ), rng):
+    for block in together(blocks(body, int(hours * 3600 * RATE_HZ), rng)):
         time_s = np.round((row + np.arange(len(block))) / RATE_HZ, 4)
         part = pd.DataFrame(np.column_stack((time_s, block)), columns=names)
         if writer is None:

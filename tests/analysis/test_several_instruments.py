@@ -13,6 +13,9 @@ import pytest
 
 from twinangle import read_results, read_study, run_study
 from twinangle.analysis import check_study
+from twinangle.plotting import plot_limits
+from twinangle.plotting.instruments import draw_between
+from twinangle.plotting.looks import drawing_style
 from twinangle.results.changes import changes
 from twinangle.results.serialise import to_text
 from twinangle.results.tables import write_tables
@@ -251,3 +254,25 @@ def test_one_wearable_writes_nothing_of_several(results, tmp_path):
     names = {path.stem for path in (tmp_path / "tables").glob("*.csv")}
     assert not names & {"common_cycles", "pairs_of_instruments"}
     assert "wearable" not in pd.read_csv(tmp_path / "tables" / "trials.csv").columns
+
+
+def test_each_pair_has_its_bland_altman_plot_of_the_cycles_that_both_keep(results):
+    with drawing_style():
+        drawn = draw_between(results)
+    assert [each.name for each in drawn] == [
+        "between_strap_sleeve_plain_all", "between_strap_sleeve_flat_all",
+        "between_gonio_optical_all",
+    ]  # fmt: skip
+    pairs = [one for one in results.pairs if one.procedure == "plain" and one.kind == "wearables"]
+    for axes, one in zip(drawn[0].figure.axes, results.between[:3], strict=True):
+        points = [line for line in axes.get_lines() if line.get_linestyle() == "None"]
+        people = [line for line in points if line.get_label() in {"P1", "P2", "P3", "P4"}]
+        assert sum(len(line.get_xdata()) for line in people) == sum(p.n_cycles for p in pairs)
+        found = np.mean(np.concatenate([line.get_ydata() for line in people]))
+        assert found == pytest.approx(one.difference.mean())
+    assert drawn[0].figure.axes[0].get_ylabel() == "strap − sleeve (°)"
+    assert "Agreement between the two, not accuracy of either" in drawn[0].caption
+    assert drawn[0].alternative.startswith("strap minus sleeve, all, plain: mean over cycle")
+    empty = replace(results.between[0], difference=np.zeros(0))
+    with pytest.raises(ValueError, match="nothing to draw \\(written without the points\\)"):
+        plot_limits(empty)

@@ -6,12 +6,16 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from twinangle.errors import RecordingError
 from twinangle.formats import read_recording, read_stretches
+from twinangle.formats.columnar import read_parquet_parts
+from twinangle.formats.request import Request
 
 RATE_HZ = 100.0
 
@@ -122,3 +126,19 @@ def test_a_counter_of_samples_and_other_formats_are_refused(tmp_path):
     frame.to_feather(other)
     with pytest.raises(RecordingError, match=r"Feather can only be read whole.*Parquet"):
         list(read_stretches(other, columns=["a"], time="time_s", seconds=5.0, overlap_s=1.0))
+
+
+@pytest.mark.parametrize("rows_a_group", [1_000_000, 10_000], ids=["one group", "many groups"])
+def test_parquet_is_not_held_beyond_the_part_that_is_read(tmp_path, rows_a_group):
+    path = tmp_path / "long.parquet"
+    values = np.random.default_rng(1).normal(size=(1_000_000, 2))
+    whole = pa.table({"t": values[:, 0], "a": values[:, 1]})
+    pq.write_table(whole, path, row_group_size=rows_a_group)
+    before = pa.default_memory_pool().bytes_allocated()
+    held = [
+        pa.default_memory_pool().bytes_allocated() - before
+        for _ in read_parquet_parts(path, Request(None, "t", None, {}, "long"), 65_536)
+    ]
+    assert len(held) >= 14
+    assert max(held) < whole.nbytes / 2
+    assert held[-1] < 1.5 * held[0]

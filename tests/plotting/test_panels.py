@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from twinangle import plotting
+from twinangle.cycles.daily_life import Strides, daily_life
 from twinangle.plotting.onto import OwnAxes
 from twinangle.results import Pooled, TrialResult
 from twinangle.results.read_back import read_results
@@ -23,7 +24,7 @@ from twinangle.results.tables import write_tables
 PAGE = Path(__file__).resolve().parents[2] / "docs/reference/python.md"
 FOUND = [name for name in plotting.__all__ if name.startswith("plot_")]
 # Axes whose quantity has no unit, or whose ticks are names.
-WITHOUT_UNIT = {"Correlation", "Cycles", "Normal quantile", "Ratio of SD"}
+WITHOUT_UNIT = {"Correlation", "Cycles", "Normal quantile", "Ratio of SD", "Strides"}
 
 
 @dataclass(frozen=True)
@@ -99,12 +100,36 @@ def agreed(r):
     return first(r).agreement
 
 
+def a_day():
+    """Return four hours with bouts of 30, 40 and 20 strides; the first has a reference."""
+    begins = ((0.1, 30), (2.2, 40), (3.5, 20))
+    start = np.concatenate([h * 3600 + 1.2 * np.arange(n) for h, n in begins])
+    size = 50 + 5 * np.sin(np.arange(start.size))
+    strides = Strides(start, start + 1.2 - 0.1 * (start > 3600), size, size / 3, start < 3600)
+    return daily_life(strides, [(0.0, 4 * 3600.0)])
+
+
+DAILY = a_day()
+CADENCES = [one for one in DAILY.bins if one.by == "cadence"]
+
+
+def long(results):
+    return replace(first(results), daily=DAILY)
+
+
 ROWS = {
     "plot_along_cycle": row(
         lambda r: r.along_cycle[0],
         lambda r: [band_of(r).bias, band_of(r).lower, band_of(r).upper], absent("along_cycle"),
     ),
+    "plot_bouts": row(
+        long, lambda r: [[bout.range_deg for bout in DAILY.bouts]], failed,
+    ),
     "plot_budget": row(lambda r: r, part_widths, without("budget")),
+    "plot_cadences": row(
+        long,
+        lambda r: [[b.n_strides for b in CADENCES], [b.n_with_reference for b in CADENCES]], failed,
+    ),
     "plot_condition_differences": row(
         lambda r: r.conditions,
         lambda r: [[c.value.difference] for c in r.conditions if c.quantity == "wearable_sd_deg"],
@@ -183,6 +208,7 @@ ROWS = {
     ),
     "plot_rms": row(lambda r: r, lambda r: [[agreed(r).rms_demeaned]], no_trials),
     "plot_sds": row(lambda r: r, lambda r: [[first(r).wearable_variability.sd]], no_trials),
+    "plot_strides_by_hour": row(long, lambda r: [[30.0, 0.0, 40.0, 20.0]], failed),
     "plot_traces": row(
         first, lambda r: [first(r).paired.reference_deg[1000:1002]], failed, span_s=(10.0, 20.0),
     ),

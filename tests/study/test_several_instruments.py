@@ -209,10 +209,6 @@ def test_what_takes_one_of_each_refuses(study, tmp_path):
         export_study(study, tmp_path / "bids")
     with pytest.raises(StudyError, match="look and decide"):
         Session(study, who="A", blind=False)
-    with pytest.raises(StudyError, match=r"\[wearable\] would be of one of them"):
-        study.with_(wearable={"sign": -1})
-    varied = study.with_(acceptable_deg=3)
-    assert [part.study.agreement.acceptable_deg for part in varied.parts] == [3, 3]
 
 
 def test_an_own_cell_goes_before_the_shared_one():
@@ -220,3 +216,40 @@ def test_an_own_cell_goes_before_the_shared_one():
     row = {"start_s": "1", "wearable_a_start_s": "2", "wearable_b_start_s": "3", "mask": "m"}
     assert header.cells(row) == {"start_s": "2", "mask": "m"}
     assert header.cells(row | {"wearable_a_start_s": ""}) == {"start_s": "1", "mask": "m"}
+
+
+def test_one_of_several_wearables_is_varied_by_its_name(study):
+    other = study.with_(
+        wearables={"sleeve": {"sign": -1, "synchronisation": {"max_lag_s": 7}}},
+        acceptable_deg=3,
+        cycles={"movement": "exercise"},
+    )
+    strap, sleeve = (part.study for part in other.parts)
+    assert (strap.wearable.sign, sleeve.wearable.sign) == (1, -1)
+    before = [part.study.synchronisation.max_lag_s for part in study.parts]
+    assert [strap.synchronisation.max_lag_s, sleeve.synchronisation.max_lag_s] == [before[0], 7]
+    assert {part.study.agreement.acceptable_deg for part in other.parts} == {3.0}
+    assert {part.study.cycles.movement for part in other.parts} == {"exercise"}
+    assert (other.agreement, other.wearable) == (strap.agreement, strap.wearable)
+    assert "[wearables.sleeve] sign from 1 to -1" in other.warnings[-1]
+    assert study.parts[1].study.wearable.sign == 1
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (
+            {"wearable": {"sign": -1}},
+            "has 'strap' and 'sleeve'. Say of which",
+        ),
+        ({"wearables": {"strip": {}}}, "`wearables` has no 'strip'. Did you mean 'strap'?"),
+        ({"references": {"optical": {}}}, "the study has no [references.NAME]"),
+        ({"wearables": {"strap": {"sign": 2}}}, "[wearables.strap] `sign` must be 1"),
+        ({"wearables": {"strap": {"kind": "inertial"}}}, "[wearables.strap] `kind` says what"),
+        ({"wearables": {"strap": 3}}, "takes a mapping of keys, got 3"),
+    ],
+)
+def test_what_cannot_be_varied_of_several_is_told(study, changes, words):
+    with pytest.raises(StudyError) as caught:
+        study.with_(**changes)
+    assert words in str(caught.value)

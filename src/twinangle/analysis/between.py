@@ -19,7 +19,9 @@ from twinangle.results.instruments import (
     PairOfInstruments,
     Triple,
 )
+from twinangle.results.limits import read_only
 from twinangle.results.pooled import Absent
+from twinangle.signals.recording import Array
 from twinangle.under_test import under_test
 
 
@@ -44,22 +46,32 @@ def _limits_of(pairs: Sequence[PairOfInstruments], options: Options) -> Iterator
             compared = [one for one in several if not one.reason]
             why = "" if compared else " ".join(unique(one.reason for one in several))
             for quantity in QUANTITIES:
-                compute = partial(_limits, compared, quantity, options)
-                kind, first, second, procedure = name
+                people, first, second = _read(compared, quantity)
+                compute = partial(_limits, people, first - second, options)
                 yield LimitsBetween(
-                    kind, first, second, procedure, condition, quantity, attempt(compute, why)
+                    *name,
+                    condition,
+                    quantity,
+                    attempt(compute, why),
+                    people,
+                    read_only((first + second) / 2.0),
+                    read_only(first - second),
                 )
 
 
-def _limits(
-    pairs: Sequence[PairOfInstruments], quantity: str, options: Options
-) -> LimitsOfAgreement:
-    difference = [
-        cycle_quantity(one.first_curves, quantity) - cycle_quantity(one.second_curves, quantity)
-        for one in pairs
-    ]
-    people = [one.participant for one, own in zip(pairs, difference, strict=True) for _ in own]
-    return limits_over(pd.Series(np.concatenate(difference)), pd.Series(people), options)
+def _read(
+    pairs: Sequence[PairOfInstruments], quantity: str
+) -> tuple[tuple[str, ...], Array, Array]:
+    """Return whose each cycle is, and what both instruments read of it."""
+    first = [cycle_quantity(one.first_curves, quantity) for one in pairs]
+    second = [cycle_quantity(one.second_curves, quantity) for one in pairs]
+    people = [one.participant for one, own in zip(pairs, first, strict=True) for _ in own]
+    none = np.zeros(0)
+    return tuple(people), np.concatenate([none, *first]), np.concatenate([none, *second])
+
+
+def _limits(people: Sequence[str], difference: Array, options: Options) -> LimitsOfAgreement:
+    return limits_over(pd.Series(difference), pd.Series(people), options)
 
 
 def pool_errors(triples: Sequence[Triple], options: Options) -> tuple[ErrorsOfThree, ...]:

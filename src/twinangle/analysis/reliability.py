@@ -117,7 +117,8 @@ def _left_out(scores: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
     """Return the people and the columns that have values and are not in the complete part."""
     people = [str(name) for name in scores.index if name not in kept.index]
     columns = [str(name) for name in scores.columns if name not in kept.columns]
-    named = (("participants without a value in each column", people), ("columns", columns))
+    few = "columns that too few participants have a value in"
+    named = (("participants without a value in each column", people), (few, columns))
     return tuple(f"{what}: {', '.join(names)}" for what, names in named if names)
 
 

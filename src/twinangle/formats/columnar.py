@@ -19,6 +19,10 @@ from twinangle.signals.recording import Array
 # What a damaged file ends in: names that are not UTF-8 and absurd sizes among the rest.
 UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError, OverflowError)
 UNIT_KEYS = (b"unit", b"units")
+BUFFER_BYTES = 2**18
+"""Held of each column while rows are read in parts; without it a whole row group is, and with
+reading ahead (`pre_buffer`, the library's default) every one up to the end of
+the file."""
 
 
 def read_parquet(path: Path, request: Request) -> Table:
@@ -40,7 +44,7 @@ def read_parquet_parts(path: Path, request: Request, most_rows: int) -> Iterator
     from pyarrow import parquet
 
     try:
-        with parquet.ParquetFile(path) as file:
+        with parquet.ParquetFile(path, buffer_size=BUFFER_BYTES, pre_buffer=False) as file:
             wanted = _choose(file.schema_arrow, request)
             row = 0
             for batch in file.iter_batches(most_rows, columns=wanted):

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         plot_cycle_sds,
         plot_cycles,
     )
+    from twinangle.plotting.daily_life import plot_bouts, plot_cadences, plot_strides_by_hour
     from twinangle.plotting.distribution import plot_histogram, plot_quantiles
     from twinangle.plotting.limits import plot_limits
     from twinangle.plotting.looks import style
@@ -50,6 +51,8 @@ _HOME = {
     "plot_cycle_differences": "cycle_panels",
     "plot_cycle_durations": "cycle_panels",
     "plot_cycle_means": "cycle_panels",
+    "plot_bouts": "daily_life",
+    "plot_cadences": "daily_life",
     "plot_cycle_sds": "cycle_panels",
     "plot_cycles": "cycle_panels",
     "plot_field": "magnetic_field",
@@ -66,13 +69,16 @@ _HOME = {
     "plot_recording": "traces",
     "plot_rms": "recording_rows",
     "plot_sds": "recording_rows",
+    "plot_strides_by_hour": "daily_life",
     "plot_traces": "traces",
     "style": "looks",
 }
 
 __all__ = [
     "plot_along_cycle",
+    "plot_bouts",
     "plot_budget",
+    "plot_cadences",
     "plot_condition_differences",
     "plot_condition_sds",
     "plot_correlation",
@@ -95,6 +101,7 @@ __all__ = [
     "plot_recording",
     "plot_rms",
     "plot_sds",
+    "plot_strides_by_hour",
     "plot_traces",
     "style",
 ]

@@ -10,6 +10,7 @@ from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.agreement.pooled_curves import PooledCurves
 from twinangle.agreement.ranking import Contest
+from twinangle.cycles.daily_life import DailyLife
 from twinangle.results import (
     Absent,
     AlongCycle,
@@ -20,6 +21,7 @@ from twinangle.results import (
     TrialResult,
 )
 from twinangle.results.grouping import TrialGroup
+from twinangle.results.instruments import LimitsBetween
 from twinangle.signals.recording import Array, Synchronisation
 from twinangle.wording import NOTHING, count, listing, number, quantity_name, span
 
@@ -46,6 +48,31 @@ def of_limits(members: Sequence[tuple[Pooled[StudyLimits], StudyLimits]]) -> str
     return f"Wearable minus reference, {_where(first.condition, first.procedure)}: " + (
         "; ".join(said) + "."
     )
+
+
+def of_daily_life(daily: DailyLife) -> str:
+    """Say how much was walked, and what share of it the reference saw."""
+    ranges = [bout.range_deg for bout in daily.bouts]
+    seen = sum(one.n_with_reference for one in daily.bins if one.by == "cadence")
+    return (
+        f"{count(len(daily.bouts), 'bout')} over {daily.duration_h:.1f} h, the median ranges of "
+        f"motion {_degrees(np.array(ranges))}; of {count(daily.n_strides, 'stride')} {seen} have a "
+        "reference."
+    )
+
+
+def of_limits_between(members: Sequence[LimitsBetween]) -> str:
+    """Say mean difference and limits of each quantity of two instruments."""
+    said = [
+        f"{quantity_name(one.quantity).lower()}, mean difference {number(one.value.bias)}°, limits "
+        f"of agreement {_degrees((one.value.lower, one.value.upper), 2)} "
+        f"({count(one.value.n_observations, 'cycle')})"
+        for one in members
+        if not isinstance(one.value, Absent)
+    ]
+    first = members[0]
+    where = _where(first.condition, first.procedure)
+    return f"{first.first} minus {first.second}, {where}: {'; '.join(said)}."
 
 
 def of_sessions(members: Sequence[tuple[str, Reliability]]) -> str:

@@ -38,6 +38,7 @@ from twinangle.plotting.onto import on_axes, size_mm, value_of
 from twinangle.results import Pooled, StudyLimits, StudyResults, given
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, participants
+from twinangle.results.instruments import LimitsBetween
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
@@ -87,11 +88,11 @@ def draw_limits(results: StudyResults, width_mm: float | None = None) -> tuple[D
 def _view(results: StudyResults, members: Sequence[Limits]) -> _View:
     """Return one range of heights for all panels, as all are degrees; intervals may leave it."""
     margin = results.options.margin_deg
-    low, high, shown = _heights([found for _, found in members], margin)
+    low, high, shown = heights_of([found for _, found in members], margin)
     return _View(low, high, participants(results), shown)
 
 
-def _heights(
+def heights_of(
     members: Sequence[StudyLimits], margin: float | None
 ) -> tuple[float, float, float | None]:
     """Return heights that hold points and limits, and the margin where it is near enough."""
@@ -129,7 +130,7 @@ def _draw_limits_row(
 ) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    figure, panels = _row_of_panels(width_mm, len(members))
+    figure, panels = row_of_panels(width_mm, len(members))
     for k, (axes, (pooled, found)) in enumerate(zip(panels, members, strict=True)):
         _plot_in_view(found, axes, view)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
@@ -144,7 +145,7 @@ def _draw_limits_row(
 
 
 def plot_limits(
-    result: Pooled[StudyLimits] | StudyLimits,
+    result: Pooled[StudyLimits] | StudyLimits | LimitsBetween,
     ax: Axes | None = None,
     *,
     margin_deg: float | None = None,
@@ -158,8 +159,9 @@ def plot_limits(
 
     Parameters
     ----------
-    result : Pooled or StudyLimits
-        Limits with the points they are of, as a run gives them.
+    result : Pooled, StudyLimits or LimitsBetween
+        Limits with the points they are of, as a run gives them; of two wearables or references
+        `results.between[0]`.
     ax : matplotlib.axes.Axes, optional
         Where to draw; without it, in a new figure.
     margin_deg : float, optional
@@ -196,18 +198,28 @@ def plot_limits(
             f"`participants`: {', '.join(map(repr, everyone))} lack {lacking[0]!r}, who has points "
             "in this plot; everyone in it is accepted, and others beside."
         )
-    low, high, shown = _heights([found], margin_deg)
+    low, high, shown = heights_of([found], margin_deg)
     if heights is not None:
         (low, high), shown = heights, margin_deg
     with on_axes(ax) as axes:
         _draw_limits_panel(axes, found, _View(low, high, everyone, shown), size_mm(axes))
-        axes.set_ylabel("Wearable − reference (°)")
+        axes.set_ylabel(f"{_minus(result)} (°)")
     return axes
+
+
+def _minus(result: object) -> str:
+    if isinstance(result, LimitsBetween):
+        return f"{shortened(result.first, 16)} − {shortened(result.second, 16)}"
+    return "Wearable − reference"
 
 
 def _limits_of(result: object) -> StudyLimits:
     """Return limits with their points, or say what would be accepted."""
     where = "`results.limits[0]`"
+    if isinstance(result, LimitsBetween):
+        name = f"{result.first} − {result.second}"
+        pooled = Pooled(name, result.condition, result.quantity, result.points)
+        return value_of(pooled, StudyLimits, "`results.between[0]`")
     if isinstance(result, LimitsOfAgreement):
         raise TypeError(
             "Cannot draw LimitsOfAgreement alone, which hold no points; StudyLimits are accepted, "
@@ -224,7 +236,7 @@ def _plot_in_view(found: StudyLimits, axes: Axes, view: _View) -> Axes:
     )  # fmt: skip
 
 
-def _row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
+def row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
     """Return the figure, and its panels side by side or below each other."""
     if is_narrow(width_mm):
         size, tall = (width_mm - 38, 46.0), 61.0
@@ -242,17 +254,20 @@ def _named(found: StudyLimits) -> bool:
     return len(set(found.participant)) <= NAMED_PARTICIPANTS
 
 
+def who_is_who(*, named: bool) -> str:
+    """Say how a Bland-Altman plot tells participants apart."""
+    if named:
+        return "a line leads from each name to the participant's mean"
+    return "marks by participant, too many to be named"
+
+
 def _limits_caption(
     results: StudyResults, pooled: Pooled[StudyLimits], view: _View, named: bool
 ) -> str:
     """Say what points, lines and bars of a Bland-Altman plot are."""
-    who = (
-        "a line leads from each name to the participant's mean"
-        if named
-        else "marks by participant, too many to be named"
-    )
     return (
-        f"Bland-Altman plot, {pooled.condition}, {pooled.procedure}: one point a cycle, {who}. "
+        f"Bland-Altman plot, {pooled.condition}, {pooled.procedure}: one point a cycle, "
+        f"{who_is_who(named=named)}. "
         "Solid line: bias; dashed: limits of agreement; bars beside them: their "
         f"{results.options.level} intervals (an arrow: it reaches further){_margin(results, view)}."
     )

@@ -79,7 +79,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Test and retest", sessions_section),
     _titled("Instruments held against each other", instruments_section),
     _titled("Error budget", budget_section),
-    _plain("Daily life", daily_life_section),
+    _titled("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
     _plain("What was decided by hand", decisions_section),
 )

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from twinangle.cycles.daily_life import BeyondReference, DailyLife
-from twinangle.report.blocks import Block, Column, described, heading, text
+from twinangle.report.blocks import Block, Column, Figures, described, figure, heading, text
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import Naming, key_of
-from twinangle.wording import NOTHING, count, number
+from twinangle.wording import NOTHING, count, file_name, number
 
 DAYS = (
     Column("Day", "a day: 24 hours from the first sample"),
@@ -40,7 +40,7 @@ NOT_TESTED = (
 )
 
 
-def daily_life_section(results: StudyResults) -> list[Block]:
+def daily_life_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what recordings of a day or a week hold, each under its first procedure."""
     naming = Naming(results)
     blocks: list[Block] = []
@@ -50,7 +50,9 @@ def daily_life_section(results: StudyResults) -> list[Block]:
             continue
         seen.add(key_of(trial))
         blocks.append(heading(f"{trial.participant}, {naming.heading(trial)} ({trial.procedure})"))
-        blocks += _of_recording(trial, trial.daily)
+        words, *tables = _of_recording(trial, trial.daily)
+        name = file_name("daily-life", *key_of(trial))
+        blocks += [words, *figure(name, figures), *tables]
     return [text(NOT_SPEED), *blocks] if blocks else []
 
 

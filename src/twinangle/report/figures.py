@@ -17,9 +17,11 @@ from twinangle.plotting.clocks import draw_synchronisation
 from twinangle.plotting.conditions import draw_conditions
 from twinangle.plotting.curves import draw_group_curves
 from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
+from twinangle.plotting.daily_life import draw_daily_life
 from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.fonts import font_families
+from twinangle.plotting.instruments import draw_between
 from twinangle.plotting.limits import draw_limits
 from twinangle.plotting.looks import drawing_style
 from twinangle.plotting.magnetic_field import draw_fields
@@ -53,6 +55,8 @@ OF_A_STUDY: tuple[Drawer, ...] = (
     draw_budgets,
     draw_contests,
     draw_reliability,
+    draw_between,
+    draw_daily_life,
     draw_fields,
 )
 
@@ -67,6 +71,7 @@ OF_A_PAPER: tuple[Drawer, ...] = (
     draw_budgets,
     draw_contests,
     draw_reliability,
+    draw_between,
 )
 
 # Those that stand in the supplement, and not in the report.

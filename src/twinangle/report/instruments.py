@@ -7,7 +7,16 @@ from collections import Counter
 from twinangle.agreement._result import counted
 from twinangle.agreement.ranking import Contest
 from twinangle.agreement.three_instruments import ThreeInstruments
-from twinangle.report.blocks import Block, Figures, bullets, heading, table, text, with_interval
+from twinangle.report.blocks import (
+    Block,
+    Figures,
+    bullets,
+    figures_named,
+    heading,
+    table,
+    text,
+    with_interval,
+)
 from twinangle.results import StudyResults
 from twinangle.results.grouping import distinct, key_of
 from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
@@ -73,11 +82,12 @@ def common_cycles_blocks(results: StudyResults, condition: str, reference: str) 
     return [text(" ".join([said, *distinct(without)]))]
 
 
-def instruments_section(results: StudyResults, _: Figures) -> list[Block]:
+def instruments_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what two wearables, and two references, differ by, and what references explain."""
     return [
         *_between_blocks(results, "wearables"),
         *_between_blocks(results, "references"),
+        *figures_named(figures, "between"),
         *_errors_blocks(results),
     ]
 

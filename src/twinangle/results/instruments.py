@@ -12,6 +12,7 @@ from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.three_instruments import ThreeInstruments
 from twinangle.card import Shown
 from twinangle.declare import Aside, Spread, data, measured, number
+from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent
 from twinangle.signals.recording import Array
 
@@ -107,6 +108,30 @@ class LimitsBetween(Shown):
     condition: Annotated[str, number("the condition")]
     quantity: Annotated[str, number("what was compared")]
     value: Annotated[LimitsOfAgreement | Absent, Spread()]
+    participant: Annotated[tuple[str, ...], number("whose each point is, one a cycle")] = ()
+    size: Annotated[Array, data("mean of the two instruments, one a point")] = field(
+        default_factory=lambda: np.zeros(0)
+    )
+    difference: Annotated[Array, data("first minus second, one a point")] = field(
+        default_factory=lambda: np.zeros(0)
+    )
+
+    @property
+    def points(self) -> StudyLimits | Absent:
+        """The limits with their points, as those against a reference are; or why there are none."""
+        if isinstance(self.value, Absent):
+            return self.value
+        if not self.difference.size:
+            return Absent("written without the points")
+        return StudyLimits(
+            limits=self.value,
+            note="",
+            participant=self.participant,
+            size=self.size,
+            difference=self.difference,
+            zero=np.full(self.difference.size, np.nan),
+            zeroed=Absent("zeros are of a wearable and its reference"),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

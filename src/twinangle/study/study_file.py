@@ -178,7 +178,10 @@ class Study(Shown):
         **changes
             Keys of the study file: ``with_(procedures=["vqf"], acceptable_deg=3)``. A key that
             several sections have, or a column, goes in with its section:
-            ``with_(cycles={"method": "angle-peak"})``.
+            ``with_(cycles={"method": "angle-peak"})``. What each of several instruments has of its
+            own goes in by its name: ``with_(wearables={"strap": {"procedures": ["vqf"]}})``,
+            ``references=…``, with its clock as ``"synchronisation"``; every other section, and
+            ``synchronisation=…`` itself, is set for all of them.
 
         Returns
         -------

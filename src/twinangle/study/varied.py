@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal, TypedDict, cast
 
 from twinangle.errors import StudyError
-from twinangle.naming import suggestion
+from twinangle.naming import listed, suggestion
+from twinangle.study.instruments import CLOCK, SEVERAL, Part
 from twinangle.study.section_faults import Faults, read_section
-from twinangle.wording import listing
 
 if TYPE_CHECKING:
     from twinangle.study.section import Section
@@ -25,7 +25,7 @@ VARIED = (
     "report",
     "daily_life",
 )
-OF_INSTRUMENTS = ("wearable", "reference", "synchronisation", "cycles")
+Wanted = dict[str, dict[str, Any]]  # keys by section
 FIXED = ("kind", "files", "calibration", "trials")  # these say what the files hold
 
 
@@ -65,6 +65,8 @@ class Changes(TypedDict, total=False):
     conditions: Mapping[str, object]
     report: Mapping[str, object]
     daily_life: Mapping[str, object]
+    wearables: Mapping[str, Mapping[str, object]]
+    references: Mapping[str, Mapping[str, object]]
 
 
 def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:
@@ -75,33 +77,94 @@ def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:
     StudyError
         If a key is unknown, or a value is not accepted; every fault at once.
     """
-    wanted = _by_section(study, changes)
-    own = [name for name in wanted if name in OF_INSTRUMENTS] if study.parts else []
-    if own:
-        raise StudyError(
-            f"the study has several wearables or references, so that keys of "
-            f"{listing(f'[{name}]' for name in own)} would be of one of them only; vary them in "
-            "the study file."
-        )
+    own = _of_instruments(study, changes)
+    rest = {key: value for key, value in changes.items() if key not in SEVERAL.values()}
+    wanted = _by_section(study, rest)
+    _require_names(study, wanted)
+    parts = study.parts or (Part("", "", study),)
+    varied, texts = [], []
+    for part in parts:
+        new, said = _varied_part(part, _of_part(part, wanted, own))
+        varied.append(replace(part, study=new))
+        texts += said
+    if texts:
+        raise StudyError("\n  ".join(["these settings cannot be taken:", *dict.fromkeys(texts)]))
+    first = varied[0].study
+    sections = {name: getattr(first, name) for name in VARIED}
+    new = replace(study, **sections, parts=tuple(varied)) if study.parts else first
+    told = _told(parts, wanted, own)
+    return replace(new, warnings=(*study.warnings, told)) if told else new
+
+
+def _of_instruments(study: Study, changes: Mapping[str, Any]) -> dict[tuple[str, str], Wanted]:
+    """Return what is to be changed of single instruments, by kind and name."""
+    found: dict[tuple[str, str], Wanted] = {}
+    for kind, several in SEVERAL.items():
+        named = changes.get(several, {})
+        known = _names(study, kind)
+        if several in changes and not known:
+            raise StudyError(f"the study has no [{several}.NAME]; vary its `{kind}` instead.")
+        if not isinstance(named, Mapping):
+            raise StudyError(f"`{several}` takes a mapping by name, got {named!r}.")
+        for name, keys in named.items():
+            if name not in known:
+                raise StudyError(
+                    f"`{several}` has no {name!r}.{suggestion(str(name), known)} Known: "
+                    f"{', '.join(known)}."
+                )
+            if not isinstance(keys, Mapping):
+                raise StudyError(f"`{several}` {name!r} takes a mapping of keys, got {keys!r}.")
+            clock = keys.get(CLOCK, {})
+            if not isinstance(clock, Mapping):
+                raise StudyError(f"`{CLOCK}` takes a mapping of its keys, got {clock!r}.")
+            of_section = {key: value for key, value in keys.items() if key != CLOCK}
+            found[kind, name] = {kind: of_section, CLOCK: dict(clock)}
+    return found
+
+
+def _names(study: Study, kind: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for part in study.parts if (name := getattr(part, kind))))
+
+
+def _require_names(study: Study, wanted: Wanted) -> None:
+    """Refuse keys of an instrument of which there are several."""
+    for kind, several in SEVERAL.items():
+        names = _names(study, kind)
+        if kind in wanted and names:
+            key = next(iter(wanted[kind]), "key")
+            raise StudyError(
+                f"`{key}` is of one {kind}, and the study has {listed(names)}. Say of which: "
+                f"{several}={{{names[0]!r}: {{{key!r}: …}}}}."
+            )
+
+
+def _of_part(part: Part, wanted: Wanted, own: Mapping[tuple[str, str], Wanted]) -> Wanted:
+    """Return the changes that hold for one wearable and one reference; a reference's clock last."""
+    found: Wanted = {name: dict(keys) for name, keys in wanted.items()}
+    for kind in SEVERAL:
+        for name, keys in own.get((kind, getattr(part, kind)), {}).items():
+            found.setdefault(name, {}).update(keys)
+    return {name: keys for name, keys in found.items() if keys}
+
+
+def _varied_part(part: Part, wanted: Wanted) -> tuple[Study, list[str]]:
+    """Return one pair's study with its changes, and what is wrong with them in the file's words."""
     faults = Faults("with_()", {})
+    study = part.study
     changed: dict[str, Any] = {
         name: _section(name, getattr(study, name), keys, faults) for name, keys in wanted.items()
     }
     texts = [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
     if not texts:
-        parts = tuple(replace(part, study=replace(part.study, **changed)) for part in study.parts)
-        new = replace(study, **changed, parts=parts)
-        texts = _against_trials(new)
-    if texts:
-        raise StudyError("\n  ".join(["these settings cannot be taken:", *texts]))
-    told = _told(study, wanted)
-    return replace(new, warnings=(*study.warnings, told)) if told else new
+        study = replace(study, **changed)
+        texts = _against_trials(study)
+    return study, [part.worded(text) for text in texts]
 
 
-def _by_section(study: Study, changes: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+def _by_section(study: Study, changes: Mapping[str, Any]) -> Wanted:
     """Return the changes by section; a key is of the one section that has it."""
     homes = {key: name for name in VARIED for key in _keys(study, name) if key in _flat()}
-    wanted: dict[str, dict[str, Any]] = {}
+    wanted: Wanted = {}
     for key, value in changes.items():
         if key in VARIED:
             if not isinstance(value, Mapping):
@@ -112,16 +175,17 @@ def _by_section(study: Study, changes: Mapping[str, Any]) -> dict[str, dict[str,
         elif key in homes:
             wanted.setdefault(homes[key], {})[key] = value
         else:
-            known = (*homes, *VARIED)
+            mappings = (*VARIED, *SEVERAL.values()) if study.parts else VARIED
+            known = (*homes, *mappings)
             raise StudyError(
                 f"`{key}` is not a setting of this study.{suggestion(key, known)} Known: "
-                f"{', '.join(homes)}; and as mappings, for every other key: {', '.join(VARIED)}."
+                f"{', '.join(homes)}; and as mappings, for every other key: {', '.join(mappings)}."
             )
     return wanted
 
 
 def _flat() -> frozenset[str]:
-    return frozenset(Changes.__annotations__) - set(VARIED)
+    return frozenset(Changes.__annotations__) - {*VARIED, *SEVERAL.values()}
 
 
 def _keys(study: Study, name: str) -> tuple[str, ...]:
@@ -172,12 +236,19 @@ def _against_trials(study: Study) -> list[str]:
     return [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
 
 
-def _told(study: Study, wanted: Mapping[str, Mapping[str, Any]]) -> str:
+def _told(parts: Sequence[Part], wanted: Wanted, own: Mapping[tuple[str, str], Wanted]) -> str:
     """Say which settings were varied, for whoever reads the results."""
-    parts = [
+    told = _differing(parts[0].study, wanted)
+    for (kind, name), keys in own.items():
+        of_it = next(part.study for part in parts if getattr(part, kind) == name)
+        told += [f"[{SEVERAL[kind]}.{name}] {text}" for text in _differing(of_it, keys)]
+    return f"Settings varied after the study file was read: {'; '.join(told)}." if told else ""
+
+
+def _differing(study: Study, wanted: Wanted) -> list[str]:
+    return [
         f"{key} from {old!r} to {_plain(value)!r}"
         for name, keys in wanted.items()
         for key, value in keys.items()
         if (old := getattr(getattr(study, name), key)) != _plain(value)
     ]
-    return f"Settings varied after the study file was read: {'; '.join(parts)}." if parts else ""
