@@ -3,10 +3,10 @@
     python benchmarks/kept.py                 # 40 one-minute recordings
     python benchmarks/kept.py --trials 8
 
-Runs `twinangle run --jobs 2` on an invented study with an empty cache, changes the margin and runs
-again, cuts the last rows of one recording off and runs again, and runs once more with nothing
-changed. Prints wall and processor time of each and its ratio to the first, which is the baseline.
-Compilation is cached by a run on a small study before the clock starts.
+Runs `twinangle run --jobs 2` on an invented study with an empty cache, runs again with nothing
+changed, with another margin, with the last rows of one recording cut off, and with another
+confidence. Prints wall and processor time of each and its ratio to the first, which is the
+baseline. Compilation is cached by a run on a small study before the clock starts.
 """
 
 from __future__ import annotations
@@ -25,10 +25,18 @@ from whole_run import make_study, measure, twinangle
 
 
 def change_margin(study: Path) -> None:
+    change_setting(study, "acceptable_deg", "3.5")
+
+
+def change_confidence(study: Path) -> None:
+    change_setting(study, "confidence", "0.9")
+
+
+def change_setting(study: Path, name: str, value: str) -> None:
     text = study.read_text(encoding="utf-8")
-    changed, n = re.subn(r"acceptable_deg = [\d.]+", "acceptable_deg = 3.5", text)
+    changed, n = re.subn(rf"(?m)^{name} = [\d.]+", f"{name} = {value}", text)
     if n != 1:
-        sys.exit(f"{study} does not state its margin once")
+        sys.exit(f"{study} does not state {name} once")
     study.write_text(changed, encoding="utf-8")
 
 
@@ -58,6 +66,7 @@ def main() -> None:
             ("nothing changed", None),
             ("margin changed", change_margin),
             ("one recording changed", change_recording),
+            ("confidence changed", change_confidence),
         ):
             if change is not None:
                 change(study)

@@ -48,7 +48,7 @@ def run(study: Study, out: Path, kept: Store | None, *, jobs: int = 1) -> list[R
     return done
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def first(tmp_path_factory: pytest.TempPathFactory) -> First:
     """Two people; what the tests change, they change in copies."""
     place = tmp_path_factory.mktemp("first")
@@ -57,7 +57,7 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> First:
     return found
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def single(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of a study of one recording."""
     folder = quick_study(tmp_path_factory.mktemp("single"), 1)

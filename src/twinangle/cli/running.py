@@ -37,7 +37,8 @@ def run(
         ),
     ] = "",
     fresh: Annotated[
-        bool, typer.Option("--fresh", help="Analyse everything, whatever earlier runs have kept.")
+        bool,
+        typer.Option("--fresh", help="Make everything again, whatever earlier runs have kept."),
     ] = False,
     log: Annotated[
         Path | None,
@@ -129,7 +130,7 @@ def report(
 def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Remove all of it.")] = False,
 ) -> None:
-    """Show the analyses that runs have kept, so that what has not changed is not analysed again."""
+    """Show what runs have kept, so that what has not changed is not made again."""
     from twinangle.kept import Store, kept_folder
     from twinangle.kept.store_lines import kept_lines
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from twinangle.artwork import Artwork, artwork_of
 from twinangle.documents import PAGE, PAPER, SUPPLEMENT, documents_of
-from twinangle.kept import Steps
+from twinangle.kept import Steps, hash_of_files
 from twinangle.parallel import Workers
 from twinangle.plotting.fonts import covered, font_folder
 from twinangle.report.blocks import figure_name, figures_of
@@ -24,7 +24,6 @@ from twinangle.report.paper import begin_paper, paper_places
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.tables import (
-    TRACES_TABLE,
     describe_tables,
     table_names,
     write_table,
@@ -104,25 +103,12 @@ def write_parts(
         files=lambda names: [f"tables/{name}" for name in names],
         together=True,
     )
-    traces = steps.in_order(
-        "table",
-        partial(_write_traces, place, trace_parts),
-        {"traces": None},
-        workers,
-        takes=lambda _: [[part.read_bytes() for part in trace_parts if part.exists()]],
-        of=results,
-        files=lambda _: [f"tables/{TRACES_TABLE}"],
-    )
+    # Not kept: they are as large as the recordings, and put together as quickly as copied.
+    traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
     write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn, steps=steps)
     list(tables)  # written by now, or a fault of the writing is raised here
     list(traces)
-    for part in trace_parts:
-        part.unlink(missing_ok=True)
     describe_tables(place, results)
-
-
-def _write_traces(folder: Path, parts: Sequence[Path], results: StudyResults, _: None) -> None:
-    write_traces(folder, results, parts)
 
 
 def write_pages(
@@ -197,7 +183,7 @@ def _source(folder: Path, content: dict[str, Any]) -> tuple[object, ...]:
     """Return what pages depend on: what they say, and the figures that stand in them."""
     if not covered(json.dumps(content, ensure_ascii=False)):
         raise TypeError("which typefaces the machine has for the other characters is not known")
-    return content, [(folder / path[1:]).read_bytes() for path in figures_of(content)]
+    return content, hash_of_files([folder / path[1:] for path in figures_of(content)], folder)
 
 
 def typeset(content: dict[str, Any], folder: Path, *, template: Path = TEMPLATE) -> bytes:

@@ -1,6 +1,5 @@
 """The tables of a run: CSV, Parquet and a data dictionary from one declaration of every column."""
 
-from twinangle.results.tables.cycle_points import TRACES as TRACES_TABLE
 from twinangle.results.tables.cycle_points_back import read_cycles, read_traces
 from twinangle.results.tables.writing import (
     TABLES,
@@ -13,7 +12,6 @@ from twinangle.results.tables.writing import (
 
 __all__ = [
     "TABLES",
-    "TRACES_TABLE",
     "describe_tables",
     "read_cycles",
     "read_traces",
