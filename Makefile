@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: help demo test lint types contract package reference docs notebooks nightly clean
+.PHONY: help demo test lint types contract package reference docs pages notebooks nightly clean
 
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
@@ -41,10 +41,13 @@ $(VENV)/docs-ready: $(VENV)/ready requirements-docs.txt
 
 SITE := $(BIN)/python -m sphinx -W --keep-going -q -b html
 
-docs: $(VENV)/docs-ready  ## Build the documentation as a site, docs/_build/html; warnings are errors
+docs: $(VENV)/docs-ready  ## Build the site with what the tutorials print and draw (kept while the code is the same)
 	$(SITE) docs docs/_build/html
 
-notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed
+pages: $(VENV)/docs-ready  ## The same without running the tutorials, in a minute; their pages say so
+	$(SITE) -D nb_execution_mode=off docs docs/_build/html
+
+notebooks: $(VENV)/docs-ready  ## The same with every tutorial executed anew
 	$(SITE) -D nb_execution_mode=force docs docs/_build/html
 
 package: $(VENV)/ready  ## Build wheel and sdist, and try them (nightly in an empty environment)

@@ -14,6 +14,8 @@ from twinangle import __version__
 
 sys.path.insert(0, str(Path(__file__).parent / "extensions"))
 
+from tutorial_outputs import kept_outputs
+
 project = "twinangle"
 author = "The twinangle authors"
 copyright = "The twinangle authors; BSD-3-Clause"
@@ -28,7 +30,9 @@ extensions = [
     "sphinx.ext.autosummary",
     "declared_fields",
     "mathml",
+    "narrow_tables",
     "reference_blocks",
+    "tutorial_outputs",
 ]
 templates_path = ["_templates"]
 exclude_patterns = ["_build", "extensions", "examples"]
@@ -45,8 +49,12 @@ html_theme_options = {"top_of_page_buttons": []}
 myst_enable_extensions = ["colon_fence", "deflist", "dollarmath"]
 myst_heading_anchors = 4
 
-# `make notebooks` executes the tutorials.
-nb_execution_mode = "off"
+# Tutorials are executed once for each state of the program; `make pages` leaves them unexecuted,
+# `make notebooks` executes them whatever was kept.
+nb_execution_mode = "cache"
+nb_execution_cache_path, tutorials_made_with = kept_outputs(
+    Path(__file__).parent / "_build/executed"
+)
 nb_execution_raise_on_error = True
 nb_execution_timeout = 300
 nb_merge_streams = True
@@ -63,4 +71,5 @@ autosummary_ignore_module_all = False
 autosummary_imported_members = True
 autodoc_typehints = "none"  # numpydoc's sections say types, units and shapes
 numpydoc_show_class_members = False
+nitpicky = True  # a name in a docstring that is marked as a reference and leads nowhere is an error
 numpydoc_class_members_toctree = False

@@ -91,6 +91,7 @@ def test_stretches_outside_the_recording_are_refused(study, changes, words):
     ("changes", "words"),
     [
         ({"expected_lag_s": 900.0}, "they record together for 0.0 s"),
+        ({"expected_lag_s": 900.0}, "into this recording's row of the trials table, in a column"),
         ({"method": "trigger", "expected_lag_s": 0.0}, "needs a trigger channel in both files"),
         (
             {"method": "event", "events_s": ((500.0, 501.0),)},

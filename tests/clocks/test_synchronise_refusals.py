@@ -53,8 +53,17 @@ def test_inverted_reference_names_the_key(pair):
 
 def test_peak_at_the_edge_names_max_lag(pair):
     wearable, reference = pair
-    with refuse(r"within `max_lag_s` \(0\.3 s\).*outside the search.*Widen `max_lag_s`"):
+    lag_s = round(synchronise(wearable, reference).lag_s, 1)
+    where = f"Write {lag_s} into this recording's row of the trials table, in a column"
+    with refuse(rf"within `max_lag_s` \(0\.3 s\).*outside the search.*{where} `expected_lag_s`"):
         synchronise(wearable, reference, max_lag_s=0.3, expected_lag_s=2.8)
+
+
+def test_clocks_that_began_together_name_the_lag_to_write(pair):
+    wearable, reference = pair
+    start_s = wearable.start_s + 5000.0
+    with refuse(r"If both were started together, write -5000\.0 into this recording's row"):
+        synchronise(wearable, replace(reference, start_s=start_s))
 
 
 def test_two_unrelated_recordings(pair):

@@ -39,10 +39,10 @@ def test_an_accelerometer_negated_on_all_axes_is_refused(pair, spoil, segment):
 
 
 def test_the_open_walks_as_published_are_refused_and_mended_accepted(walk):
-    """r is −0.76 to −0.97 as published, as PROVENANCE.md of the set says of its trap."""
+    """As PROVENANCE.md of the set says of its trap: r is −0.97 to −0.99 over three-second means."""
     first, _ = yaw(Evidence(sensors=walk(mended=False)))
     assert first.verdict == "contradicted"
-    assert -0.99 < first.value < -0.7
+    assert first.value < -0.9
     for outcome in (*yaw(Evidence(sensors=walk())), *order(Evidence(sensors=walk()))):
         assert outcome.verdict in ("consistent", "not tested"), outcome.told
 

@@ -126,3 +126,22 @@ def test_one_recording_left_out_was_excluded(study):
     )
     text = methods_text(replace(study, trials=trials)).replace("\n", " ")
     assert "3 could be analysed and 1 was excluded beforehand or could not be analysed" in text
+
+
+def test_methods_speak_of_no_option_and_no_analogy(larger):
+    text = methods_text(larger)
+    assert "limits of agreement" in text
+    for word in ("participant-means", "pooled-within", "analysis-of-variance", "analogy"):
+        assert word not in text
+    assert "the mean of the participants' own variances" in text
+
+
+def test_the_procedure_of_two_sensors_is_explained(build_results):
+    results = build_results(
+        participants=("P01", "P02"), reference=("hall",), procedures=("kalman-two-sensors",),
+        conditions=("hall",), n=12,
+    )  # fmt: skip
+    raw = replace(results, parameters={"wearable": {"kind": "inertial", "standing_deg": 0.0}})
+    text = methods_text(raw)
+    assert "takes both sensors together" in text
+    assert "iron in the floor counts least" in text

@@ -58,7 +58,7 @@ def test_spread_of_the_magnetic_heading_is_that_of_a_disturbance_without_directi
     noise = np.random.default_rng(1).normal(0.0, 2.0, sensor.magnetometer.shape)
     disturbed = magnetic_disturbance(replace(sensor, magnetometer=sensor.magnetometer + noise))
     assert disturbed.heading_spread_deg == pytest.approx(np.degrees(2 / 18), rel=0.05)
-    assert "strays by about 6° (more than 3°)" in disturbed.warnings[0]
+    assert "strays by about 6°; from 3° on" in disturbed.warnings[0]
     assert disturbed.to_frame().iloc[0]["heading_spread_deg"] == disturbed.heading_spread_deg
 
 

@@ -86,7 +86,7 @@ def _judged(text: str, effects: list[float]) -> Notice:
     usual, largest = effects
     gravity: Gravity = "warning" if usual >= MATTERS_DEG else "note"
     told = (
-        f"{text} With this mounting, flexion is usually off by about {usual:.1f}° through it, and "
-        f"by up to {largest:.1f}° (RMS; largest on simulated walks over iron)."
+        f"{text} With this mounting, flexion is usually off by about {usual:.1f}° RMS through it; "
+        f"in the worst of the simulated walks over iron it would be {largest:.1f}°."
     )
     return Notice(told, kind_of(text), gravity, usual)

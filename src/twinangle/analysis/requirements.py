@@ -177,10 +177,12 @@ def _overlap(study: Study, _: Trial, signals: TrialSignals) -> None:
     if together >= LEAST_S:
         return
     remedy = (
-        f"`expected_lag_s` near {wearable.start_s - reference.start_s:.6g} (both files begin "
-        "together there), or a `max_lag_s` that reaches it"
+        f"If both were started together, write {wearable.start_s - reference.start_s:.1f} into "
+        "this recording's row of the trials table, in a column `expected_lag_s`; else about what "
+        "is to be added to the reference's times. `max_lag_s` under [synchronisation] widens the "
+        "search for all recordings"
         if high > low
-        else "times on one clock, or a method that finds the lag"
+        else "Accepted: times on one clock, or a method under [synchronisation] that finds the lag"
     )
     shown, least = told_apart(max(together, 0.0), LEAST_S, 1)
     allowed = f"a lag of {low:g}" if low == high else f"any lag from {low:g} to {high:g}"
@@ -188,7 +190,7 @@ def _overlap(study: Study, _: Trial, signals: TrialSignals) -> None:
         f"{wearable.source} runs from {wearable.start_s:.6g} to {wearable.end_s:.6g} s and "
         f"{reference.source} from {reference.start_s:.6g} to {reference.end_s:.6g} s on its own "
         f"clock: at {allowed} s they record together for {shown} s, and at least "
-        f"{least} s are needed. Accepted in [synchronisation]: {remedy}."
+        f"{least} s are needed. {remedy}."
     )
 
 
@@ -213,9 +215,10 @@ def overlap_line(study: Study, signals: TrialSignals) -> str:
         return f"{overlap_s(wearable, reference, low):.1f} s at the stated lag of {low:g} s"
     as_they_stand = max(overlap_s(wearable, reference, 0.0), 0.0)
     most, lag_s = most_overlap(wearable, reference, (low, high))
+    reached = f"at most {most:.1f} s, at a lag of {lag_s:.4g} s" if most > 0 else "at no lag longer"
     return (
-        f"{as_they_stand:.1f} s as the two clocks stand; at most {most:.1f} s, at a lag of "
-        f"{lag_s:.4g} s (sought from {low:g} to {high:g} s)"
+        f"{as_they_stand:.1f} s as the two clocks stand; {reached} (sought from {low:g} to "
+        f"{high:g} s)"
     )
 
 

@@ -9,13 +9,14 @@ import numpy as np
 
 from twinangle.checks import require_positive
 from twinangle.clocks.fitted_clock import ANCHOR_S, LONG_S, Pair, clock_of, extend_line, fit_clock
-from twinangle.clocks.search import Search, choose_peak, prepare, search_lags
+from twinangle.clocks.search import LAG_COLUMN, Search, choose_peak, prepare, search_lags
 from twinangle.clocks.steps import LagStep, clearest, find_step, search_step
 from twinangle.clocks.which_stride import Decision, decide
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice
 from twinangle.signals.recording import AngleRecording, Synchronisation
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 _ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
@@ -191,9 +192,9 @@ def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float) -> str:
     about = f" of {expected_lag_s:g} s" if expected_lag_s else ""
     return (
         f"{whole.names}: no lag within `max_lag_s` ({max_lag_s:g} s){about} fits, while at "
-        f"{lag_s:+.2f} s, outside the search, the two correlate at {alike:.2f}. Widen `max_lag_s`, "
-        f"or state `expected_lag_s` = {lag_s:.1f} ([synchronisation], or a column of the trials "
-        "table)."
+        f"{lag_s:+.2f} s, outside the search, the two correlate at {alike:.2f}. Write "
+        f"{lag_s:.1f} into this recording's row of the trials table, in {LAG_COLUMN}; or widen "
+        "`max_lag_s` under [synchronisation], for all recordings."
     )
 
 
@@ -210,7 +211,9 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     n = chosen.n_strides
     required = _ACCEPT * max(1.0, ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
     if n < _FEWEST_STRIDES:
-        reasons.append(f"only {n} cycles to tell by, {_FEWEST_STRIDES} are needed at least")
+        reasons.append(
+            f"only {count(n, 'cycle')} to tell by, {_FEWEST_STRIDES} are needed at least"
+        )
     elif chosen.evidence <= required:
         found_evidence, needed = told_apart(chosen.evidence, required)
         few = f" with only {n} cycles to tell by" if n < ENOUGH_STRIDES else ""

@@ -22,6 +22,7 @@ WORK_RATE_HZ = 25.0
 NATIVE_RATE_HZ = 50.0
 _LEAST_CORRELATION = 0.5
 _INVERTED = 0.7
+LAG_COLUMN = "a column `expected_lag_s`"  # where a lag that is known about is written
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,8 +138,9 @@ def _no_overlap(
     return (
         f"{wearable.source} runs from {wearable.start_s:.3f} to {wearable.end_s:.3f} s on its "
         f"clock and {reference.source} from {reference.start_s:.3f} to {reference.end_s:.3f} s on "
-        f"its own: at no lag {window} do they overlap for long enough. Check the start times, or "
-        "widen `max_lag_s`."
+        f"its own: at no lag {window} do they overlap for long enough. Check the start times. If "
+        f"both were started together, write {wearable.start_s - reference.start_s:.1f} into this "
+        f"recording's row of the trials table, in {LAG_COLUMN}."
     )
 
 
@@ -189,8 +191,11 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
     if top not in found.peaks and _at_window_edge(found, top):
         raise SynchronisationError(
             f"{wearable} and {reference}: the correlation still rises at a lag of "
-            f"{found.lags_s[top]:+.2f} s, the edge of the search. Widen `max_lag_s` "
-            f"({max_lag_s:g} s)."
+            f"{found.lags_s[top]:+.2f} s, the edge of the search. The lag seems to lie beyond "
+            f"`max_lag_s` ({max_lag_s:g} s): write about what is to be added to the reference's "
+            "times (by the hours at which the files began, or an event seen in both) into this "
+            f"recording's row of the trials table, in {LAG_COLUMN}; or widen `max_lag_s` under "
+            "[synchronisation], for all recordings."
         )
     rate = max((found.rate_correlation[i] for i in found.rate_peaks[:1]), default=-1.0)
     if not found.peaks or max(found.correlation[found.peaks[0]], rate) < _LEAST_CORRELATION:
@@ -198,8 +203,9 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
         raise SynchronisationError(
             f"{wearable} and {reference} do not resemble each other at any lag tried: their "
             f"correlation reaches {reached}, at least {least} is "
-            f"needed. Check that both hold the same trial and side, or widen `max_lag_s` "
-            f"({max_lag_s:g} s)."
+            "needed. Check that both hold the same trial and side. Where their clocks are further "
+            f"apart than `max_lag_s` ({max_lag_s:g} s), write about what is to be added to the "
+            f"reference's times into this recording's row of the trials table, in {LAG_COLUMN}."
         )
     return found.peaks[0]
 

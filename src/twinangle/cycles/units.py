@@ -61,7 +61,7 @@ def bout_units(cycles: CycleSet) -> tuple[BoutUnit, ...]:
     -------
     tuple of BoutUnit
         One a bout, also where none of its cycles is kept. The formulas are those of
-        :mod:`twinangle.agreement.curves` and :mod:`twinangle.agreement.variability`.
+        `twinangle.agreement.curves` and `twinangle.agreement.variability`.
     """
     return tuple(_unit(cycles, summary) for summary in bout_summaries(cycles))
 

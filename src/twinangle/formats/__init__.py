@@ -120,7 +120,7 @@ def read_stretches(
     path, columns, time, rate_hz, source, time_unit
         As :func:`read_recording` takes them.
     seconds, overlap_s, first_s, first_end_s
-        As :func:`twinangle.formats.stretches.stretches` takes them.
+        As `twinangle.formats.stretches.stretches` takes them.
 
     Returns
     -------

@@ -24,6 +24,7 @@ DELIMITERS = (",", ";", "\t")
 COMMENT_SIGNS = ("#", "%", "//")
 HEAD_BYTES = 1 << 18
 HEAD_LINES = 100  # among which the column names are looked for
+ROWS_LIKE = 5  # under the column names, by which these are told from a device's header
 TAIL_LINES = 50  # by which the separator is judged
 UNIT_WORDS = re.compile(
     r"[\[(]?\s*(-|1|n/a|s|ms|us|µs|m/s\^?2|m/s²|m\s*s\^?-2|m\*s\^?-2|m?g|rad|deg|°|"
@@ -225,8 +226,9 @@ def fitted(cells: list[str], width: int) -> list[str]:
 def _find_header(lines: list[str], delimiter: str, request: Request) -> int | None:
     """Return the line of the column names, lines of text above it passed over.
 
-    It is the first that holds every declared column; without one, the first with content whose
-    next rows are as long and hold numbers; without that, the first with content.
+    It is the first that holds every declared column; without one, of those whose next row is as
+    long and holds a number, the one under which most of the next rows are like the last rows of
+    the file and which has fewest numbers itself; without that, the first with content.
     """
     content = list(islice((i for i, line in enumerate(lines) if _is_header(line)), HEAD_LINES))
     cells = {i: _cells(lines[i], delimiter) for i in content}
@@ -234,13 +236,36 @@ def _find_header(lines: list[str], delimiter: str, request: Request) -> int | No
     for i, names in cells.items():
         if wanted and wanted <= {*names, *_under_groups(cells, i)}:
             return i
-    for i, below, second in zip(content, content[1:], content[2:], strict=False):
-        units = _is_units_row(cells[below])
-        row = cells[second if units else below]
-        as_long = _alike(row, cells[i]) and not all(map(looks_numeric, filter(None, cells[i])))
-        if as_long and any(map(looks_numeric, row)):
-            return i
-    return content[0] if content else None
+    typical = _typical_row(lines, delimiter)
+    plausible = {}
+    for place, i in enumerate(content[:-2]):
+        below = content[place + 1 :]
+        rows = [cells[k] for k in below[_is_units_row(cells[below[0]]) :][:ROWS_LIKE]]
+        as_long = _alike(rows[0], cells[i]) and not all(map(looks_numeric, filter(None, cells[i])))
+        if as_long and any(map(looks_numeric, rows[0])):
+            like = sum(_like(row, typical) for row in rows) / len(rows)
+            plausible[i] = like - sum(map(looks_numeric, cells[i])) / len(cells[i])
+    return max(plausible, key=plausible.__getitem__, default=next(iter(content), None))
+
+
+def _typical_row(lines: list[str], delimiter: str) -> list[bool]:
+    """Return which cells of the last rows are numbers, in most of the rows as long as most are."""
+    last = islice(filter(_is_header, reversed(lines)), TAIL_LINES)
+    rows = [_cells(line, delimiter) for line in last]
+    width = Counter(map(len, rows)).most_common(1)[0][0] if rows else 0
+    columns = zip(*(row for row in rows if len(row) == width), strict=True)
+    return [2 * sum(map(looks_numeric, column)) > len(column) for column in columns]
+
+
+def _like(row: list[str], typical: list[bool]) -> bool:
+    """Tell whether a row is as long as the typical one, with numbers where that has them."""
+    longer = row if len(row) > len(typical) else typical
+    as_long = len(row) == len(typical) or (abs(len(row) - len(typical)) == 1 and not longer[-1])
+    return as_long and all(
+        cell in MISSING_WORDS or looks_numeric(cell)
+        for cell, is_number in zip(row, typical, strict=False)
+        if is_number
+    )
 
 
 def _under_groups(cells: dict[int, list[str]], i: int) -> list[str]:

@@ -12,18 +12,23 @@ from pathlib import Path
 from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.delimited_layout import MISSING_WORDS
-from twinangle.init.folder_contents import Found, Look, Row, join_sensors, look_at_files, trials_of
-from twinangle.init.name_pairs import pair_names
+from twinangle.init.folder_contents import (
+    Found,
+    Look,
+    Row,
+    join_sensors,
+    look_at_files,
+    paired,
+    trials_of,
+)
 from twinangle.init.paths import (
     data_set_identity,
     identity,
     place_in_data_set,
     place_of,
 )
-from twinangle.init.sections import (
-    quoted,
-)
-from twinangle.signals.joint import joint_named, joint_of
+from twinangle.init.sections import joint_in, quoted, with_segments
+from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
 
 AGREEMENT = """\
@@ -97,9 +102,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
         for path in (*odd, *odd_references)
     ]
     study = _study_text(folder, [wearable, files_section], reference)
-    look.questions += [
-        f"study.toml: {line.strip()}" for line in study.splitlines() if '"?"' in line
-    ]
+    look.questions += [f"study.toml: {line.strip()}" for line in study.splitlines() if '"?' in line]
     ready_made = 'kind = "angle"' in wearable
     if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
@@ -142,24 +145,9 @@ def write_proposal(folder: str | Path, proposal: StudyProposal) -> tuple[Path, .
     return tuple(texts)
 
 
-def _paired(look: Look, trials: list[Found]) -> dict[str, Found]:
-    """Return the reference of each trial, by the trial's path: of the same words, or by names."""
-    by_tokens = {frozenset(each.place.tokens): each for each in look.references if each.cells}
-    pairs = {}
-    for trial in trials:
-        reference = by_tokens.pop(frozenset(trial.place.tokens), None)
-        if reference is not None and "reference" not in trial.cells:
-            pairs[trial.path] = reference
-    used = {each.path for each in pairs.values()}
-    left = {each.path: each for each in look.references if each.cells and each.path not in used}
-    alone = [each.path for each in trials if each.path not in pairs]
-    found = pair_names(alone, list(left))
-    return pairs | {path: left[other] for path, other in found.items()}
-
-
 def _rows(look: Look, trials: list[Found], identify: Callable[[Sequence[str]], Row]) -> list[Row]:
     """Return the table's rows, wearable and reference paired by tokens; ask about the rest."""
-    pairs = _paired(look, trials)
+    pairs = paired(trials, [each for each in look.references if each.cells])
     rows = []
     for each in trials:
         reference = pairs.get(each.path)
@@ -212,10 +200,20 @@ def _commonest(found: list[Found]) -> tuple[str, list[str]]:
 
 def _study_text(folder: Path, wearable: Sequence[str | None], reference: str | None) -> str:
     sections = [each for each in (*wearable, reference) if each]
-    joint = joint_of("".join(sections))
+    joint = joint_in("\n".join(sections))
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
-    return "\n\n".join([head, *sections, _cycles_text(joint), AGREEMENT]) + "\n"
+    return (
+        "\n\n".join(
+            [
+                head,
+                *(with_segments(each, joint) for each in sections),
+                _cycles_text(joint),
+                AGREEMENT,
+            ]
+        )
+        + "\n"
+    )
 
 
 def _cycles_text(joint: str) -> str:

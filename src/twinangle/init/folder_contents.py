@@ -10,7 +10,7 @@ from twinangle.errors import RecordingError, StudyError
 from twinangle.formats import FORMATS, describe_file
 from twinangle.formats.bids_motion import ENDING
 from twinangle.formats.description import FileDescription
-from twinangle.init.name_pairs import split_in_pairs
+from twinangle.init.name_pairs import pair_names, split_in_pairs
 from twinangle.init.paths import (
     Place,
     place_in_data_set,
@@ -19,13 +19,16 @@ from twinangle.init.recognition import words
 from twinangle.init.sections import (
     REFERENCE_WORDS,
     angle_wearable,
+    blank_reference,
     blank_section,
-    suggest_section,
+    draft_section,
     two_angles,
 )
 from twinangle.init.sensor_files import (
     SensorFile,
+    asking_patterns,
     lone_sensor,
+    pair_by_label,
     pair_sensors,
     patterns,
     section_of_pair,
@@ -33,6 +36,10 @@ from twinangle.init.sensor_files import (
 from twinangle.naming import listed
 
 MOST_FILES = 2000
+ONE_CLOCK = (
+    "trials.csv: whether both sensors' files are on one clock (docs/reference/study-file.md, "
+    "[wearable.files]); distal_lag_s where they are not."
+)
 
 
 NOT_RAW = ("derivatives", "sourcedata", "code", "phenotype", "stimuli")
@@ -97,7 +104,7 @@ def _is_looked_at(parts: Sequence[str], *, whole_set: bool) -> bool:
 def _sort(look: Look, name: str, place: Place, path: Path) -> None:
     """Put one file among the wearables, the references, the lone sensors or the questions."""
     description = describe_file(path)
-    section = suggest_section(description)
+    section = draft_section(description)
     sensor = lone_sensor(name, place, description)
     if sensor is not None:
         look.sensors.append(sensor)
@@ -126,6 +133,9 @@ def _of_part(place: Place) -> str:
 
 def join_sensors(look: Look) -> str | None:
     """Turn files of one sensor into wearables, and return the section `[wearable.files]`."""
+    asked = _join_unnamed(look)
+    if asked is not None:
+        return asked
     pairs, left_over = pair_sensors(look.sensors)
     look.questions += left_over
     readable = [pair for pair in pairs if section_of_pair(pair) is not None]
@@ -144,16 +154,34 @@ def join_sensors(look: Look) -> str | None:
         look.recognised.append(
             f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
         )
-    look.questions.append(
-        "trials.csv: whether both sensors' files are on one clock (docs/reference/study-file.md, "
-        "[wearable.files]); distal_lag_s where they are not."
-    )
+    look.questions.append(ONE_CLOCK)
     return section
+
+
+def _join_unnamed(look: Look) -> str | None:
+    """Turn files of one sensor, none of whose names tells a segment, into wearables; or None."""
+    if any(each.segment for each in look.sensors) or look.wearables:
+        return None
+    elsewhere = {t for each in (*look.references, *look.unknown) for t in each.place.tokens}
+    joined = pair_by_label(look.sensors, elsewhere)
+    found = joined and asking_patterns(*joined)
+    if not joined or not found:
+        return None
+    pairs, labels = joined
+    for pair, own in zip(pairs, found[1], strict=True):
+        paths = " and ".join(file.path for file in pair.both)
+        tokens = tuple(token for token in pair.proximal.place.tokens if token not in labels)
+        place = replace(pair.proximal.place, tokens=tokens)
+        look.wearables.append(Found(paths, own, place, section_of_pair(pair) or ""))
+        look.recognised.append(f"{paths}: taken for the two sensors of one recording")
+    look.questions.append(ONE_CLOCK)
+    return found[0]
 
 
 def trials_of(look: Look) -> list[Found]:
     """Return the recordings that make rows: of sensors, else of angles, else of what is there."""
-    sensed = any(not each.place.part for each in look.wearables)
+    _take_unknown_references(look)
+    sensed = any(not each.place.part for each in look.wearables) or look.sensors
     if look.references and not sensed and not look.unknown:  # which may hold the wearable
         _angles_alone(look)
     trials = [each for each in look.wearables if not each.place.part]
@@ -173,6 +201,45 @@ def trials_of(look: Look) -> list[Found]:
         trials = [replace(each, section=first[0]) for each in trials]
         look.wearables += trials
     return trials
+
+
+def paired(trials: Sequence[Found], references: Sequence[Found]) -> dict[str, Found]:
+    """Return the reference of each trial, by the trial's path: of the same words, or by names."""
+    by_tokens = {frozenset(each.place.tokens): each for each in references}
+    pairs = {}
+    for trial in trials:
+        reference = by_tokens.pop(frozenset(trial.place.tokens), None)
+        if reference is not None and "reference" not in trial.cells:
+            pairs[trial.path] = reference
+    used = {each.path for each in pairs.values()}
+    left = {each.path: each for each in references if each.path not in used}
+    alone = [each.path for each in trials if each.path not in pairs]
+    found = pair_names(alone, list(left))
+    return pairs | {path: left[other] for path, other in found.items()}
+
+
+def _take_unknown_references(look: Look) -> None:
+    """Take files of unknown columns for references: those called so, and the sensors' partners."""
+    if look.references:
+        return
+    called = [each for each in look.unknown if _called_reference(each)]
+    trials = [each for each in look.wearables if not each.place.part]
+    belonging = {each.path for each in paired(trials, look.unknown).values()}
+    taken = [each for each in look.unknown if each in called or each.path in belonging]
+    if not taken or (len(taken) == len(look.unknown) and not (trials or look.sensors)):
+        return
+    look.unknown = [each for each in look.unknown if each not in taken]
+    look.references = [
+        replace(each, cells={"reference": each.path}, section=blank_reference(each.description))
+        for each in taken
+        if each.description is not None
+    ]
+    look.recognised += [
+        f"{each.path}: taken for the reference; which of its columns is the angle is asked for"
+        for each in look.references
+    ]
+    asked = {f"{each.path}: no channel" for each in taken}
+    look.questions = [text for text in look.questions if not text.startswith(tuple(asked))]
 
 
 def _angles_alone(look: Look) -> None:

@@ -17,6 +17,11 @@ PART_WORDS = {
     "static": ("static", "standing", "stand", "neutral"),
     "functional": ("functional", "squat", "squats"),
 }
+# A word and its number set apart, as in `S 01`, `sub_7` or `trial 2`, are one word.
+_NUMBERED = re.compile(
+    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|trial|run|t)[\s_]+(\d+)(?![^\W_])",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +36,7 @@ def place_of(path: str) -> Place:
     """Return what a path says of a recording; its role, its segment and its file type left out."""
     stem = path[: path.index(".")] if "." in path else path
     kept, part = [], ""
-    for token in re.split(r"[/_\s]+", stem):
+    for token in re.split(r"[/_\s]+", _NUMBERED.sub(r"\1\2", stem)):
         named = next((key for key, spelt in PART_WORDS.items() if token.lower() in spelt), "")
         part = part or named
         if token and token.lower() not in ROLE_WORDS and not named and not is_segment(token):

@@ -7,14 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from twinangle.formats.description import ChannelDescription, FileDescription
+from twinangle.init.name_parts import INSTRUMENTS, name_parts
+from twinangle.init.units_in_names import without_unit
 from twinangle.signals.joint import JOINTS, Joint
 
-INSTRUMENTS = {
-    "accelerometer": ("acceleration", "accelerometer", "accel", "acc"),
-    "gyroscope": ("angular velocity", "gyroscope", "gyro", "gyr", "rate"),
-    "magnetometer": ("magnetometer", "magn", "mag"),
-    "quaternion": ("quaternion", "quat", "orientation", "ornt", "q"),
-}
 ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
 MARKER = re.compile(r"(.*?[^\W_].*?)([_ .:-]?)([xyzXYZ])((?:[_ ]?[(\[]?(?:mm|cm|m)[)\]]?)?)")
@@ -27,13 +23,16 @@ Instruments = dict[str, tuple[str, ...]]  # each instrument's channels in the or
 
 @dataclass(frozen=True, slots=True)
 class Sensors:
-    """The sensors of one file: each segment's instruments, and a lone sensor of no segment.
+    """The sensors of one file: each segment's instruments, and those of no segment.
 
-    `sides` are the sides that the channels tell; of two, the sensors are those of the first.
+    `lone` is the sensor of a file that holds one of no segment; `called` are several of them, by
+    what sets their names apart ("S1", a serial number). `sides` are the sides that the channels
+    tell; of two, the sensors are those of the first.
     """
 
     by_segment: Mapping[str, Instruments]
     lone: Instruments
+    called: Mapping[str, Instruments]
     sides: tuple[str, ...]
 
 
@@ -50,19 +49,6 @@ def words(name: str) -> str:
     """Return a name in lower case, its parts set apart by single spaces."""
     apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
-
-
-UNIT_IN_BRACKETS = re.compile(r"[\s_.:-]*[\[(][^\])]*[\])]\s*$")
-UNIT_AT_END = re.compile(
-    r"[\s_.:-]+(?:m?g|m[/_]?s(?:\^|\*\*|-)?2|m/s²|deg[/_]?s|°/s|dps|rad[/_]?s|[uµμ]t|mt|gauss)$",
-    re.IGNORECASE,
-)
-
-
-def without_unit(name: str) -> str:
-    """Return a channel's name without a unit at its end: `thigh acc x` of `thigh acc x [g]`."""
-    bare = UNIT_AT_END.sub("", UNIT_IN_BRACKETS.sub("", name))
-    return bare if words(bare) else name
 
 
 def segment_of(text: str, joint: Joint | None = None) -> str | None:
@@ -115,22 +101,50 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     by_segment: dict[str, Instruments] = {segment: {} for segment in joint.segments}
     lone: Instruments = {}
     for (side, segment, instrument), names in axes.items():
-        wanted = "wxyz" if instrument == "quaternion" else "xyz"
-        if set(wanted) == set(names) and side in ("", *sides[:1]):
+        if side in ("", *sides[:1]):
             sensor = by_segment[segment] if segment else lone
-            sensor[instrument] = tuple(names[axis] for axis in wanted)
-    return Sensors(by_segment, lone, sides)
+            sensor |= _whole(instrument, names)
+    called = _called(description, joint)
+    if len(called) < 2:
+        return Sensors(by_segment, lone | next(iter(called.values()), {}), {}, sides)
+    return Sensors(by_segment, {}, called, sides)
+
+
+def is_sensor(instruments: Instruments) -> bool:
+    """Tell whether these are the channels of one whole sensor."""
+    return "quaternion" in instruments or {"accelerometer", "gyroscope"} <= set(instruments)
+
+
+def _whole(instrument: str, names: Mapping[str, str]) -> Instruments:
+    """Return an instrument's channels in the order of its axes; nothing where one is missing."""
+    wanted = "wxyz" if instrument == "quaternion" else "xyz"
+    return {instrument: tuple(names[a] for a in wanted)} if set(wanted) == set(names) else {}
+
+
+def _called(description: FileDescription, joint: Joint) -> dict[str, Instruments]:
+    """Return whole sensors of no segment by what their channels' names have in common."""
+    axes: dict[tuple[str, str], dict[str, str]] = {}
+    for channel in description.channels:
+        parts = name_parts(channel.role) or name_parts(without_unit(channel.name))
+        if parts is not None and not segment_of(words(parts.rest), joint):
+            axes.setdefault((parts.rest, parts.instrument), {})[parts.axis] = channel.name
+    found: dict[str, Instruments] = {}
+    for (rest, instrument), names in axes.items():
+        found.setdefault(rest, {}).update(_whole(instrument, names))
+    return {rest: each for rest, each in found.items() if is_sensor(each)}
 
 
 def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, str] | None:
     """Return side, segment (may be empty), instrument and axis, from the role or the name."""
+    both = f"{words(channel.role)} {words(channel.name)}"
+    side, segment = side_of(both), segment_of(both, joint) or ""
     for text in (words(channel.role), words(without_unit(channel.name))):
-        instrument = _first_match(text, INSTRUMENTS)
+        instrument = first_match(text, INSTRUMENTS)
         axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":
-            both = f"{words(channel.role)} {words(channel.name)}"
-            return side_of(both), segment_of(both, joint) or "", instrument, axis
-    return None
+            return side, segment, instrument, axis
+    parts = name_parts(without_unit(channel.name))  # what stands after the axis, or against it
+    return (side, segment, parts.instrument, parts.axis) if parts and segment else None
 
 
 def find_angles(description: FileDescription) -> list[str]:
@@ -175,13 +189,14 @@ def _coordinates(
         if match is None or channel.unit not in ("", "mm", "cm", "m"):
             continue
         marker, between, axis, after = match.groups()
-        if _first_match(words(marker), INSTRUMENTS) is None:
+        if first_match(words(marker), INSTRUMENTS) is None:
             key = (marker, between, "{axis}" if axis.islower() else "{AXIS}", after)
             found.setdefault(key, {})[axis.lower()] = channel.name
     return {key: channels for key, channels in found.items() if len(channels) == 3}
 
 
-def _first_match(text: str, known: Mapping[str, Iterable[str]]) -> str | None:
+def first_match(text: str, known: Mapping[str, Iterable[str]]) -> str | None:
+    """Return the first key one of whose spellings begins a word of a text."""
     return next(
         (
             name

@@ -13,9 +13,12 @@ from twinangle.init.recognition import (
     find_angles,
     find_markers,
     find_sensors,
+    is_sensor,
     words,
 )
-from twinangle.signals.joint import SEGMENTS
+from twinangle.init.units_in_names import angle_unit, sensor_unit
+from twinangle.naming import listed
+from twinangle.signals.joint import SEGMENTS, joint_named, joint_of
 
 UNIT_CHOICES = {
     "accelerometer": '"m/s^2", "g" or "mg"',
@@ -25,7 +28,16 @@ UNIT_CHOICES = {
 REFERENCE_WORDS = frozenset(
     ("gonio", "goniometer", "electrogoniometer", "ref", "reference", "optical", "mocap", "optic")
 )
-UNIT_WORDS = {"deg": "deg", "°": "deg", "degrees": "deg", "rad": "rad", "v": "V", "volt": "V"}
+BY_NAMES = "by the columns' names"
+ASKING = """\
+# The file holds {n} sensors, {names}; no name tells where each was worn.
+# The notes of the sessions decide. Without notes look at the gyroscopes while only the {distal}
+# moves (seated, the joint bent and stretched): its own sensor turns, the {proximal}'s hardly does.
+# Write what each is into the brackets below; it holds for every recording."""
+EITHER = (
+    "in its place [wearable.proximal] if on the {proximal}, [wearable.distal] if on the {distal}"
+)
+HERE = {"proximal": "<proximal>", "distal": "<distal>"}  # until the study's joint is known
 
 
 def suggest_section(description: FileDescription) -> str | None:
@@ -42,12 +54,32 @@ def suggest_section(description: FileDescription) -> str | None:
         TOML text; a question mark stands where neither names nor file tell. For a file of one
         sensor alone, that sensor's part of the section. None where no channel is recognised.
     """
+    section = draft_section(description)
+    return None if section is None else with_segments(section, joint_in(section))
+
+
+def joint_in(sections: str) -> str:
+    """Return the joint that sections speak of, what their comments say left out."""
+    return joint_of(re.sub(r"(?m)\s#.*$", "", sections))
+
+
+def with_segments(section: str, joint: str) -> str:
+    """Return a section whose comments call the segments as this joint does."""
+    for segment, named in joint_named(joint).segments.items():
+        section = section.replace(HERE[segment], named.name)
+    return section
+
+
+def draft_section(description: FileDescription) -> str | None:
+    """Return the section of `suggest_section`, for a study whose joint is not known yet."""
     sensors = find_sensors(description)
     section = _wearable(description, description, sensors.by_segment)
     if section is not None and len(sensors.sides) > 1:
         section = f"# The file holds both sides; these are the {sensors.sides[0]} ones.\n{section}"
     if section is not None:
         return section
+    if sensors.called and not any(map(is_sensor, sensors.by_segment.values())):
+        return _asking_section(description, sensors)
     alone = _lone_section(description, sensors)
     if alone is not None:
         return alone
@@ -131,9 +163,20 @@ def wearable_of_two(
     return _wearable(proximal[0], distal[0], by_segment)
 
 
-def is_sensor(instruments: Instruments) -> bool:
-    """Tell whether these are the channels of one whole sensor."""
-    return "quaternion" in instruments or {"accelerometer", "gyroscope"} <= set(instruments)
+def _asking_section(description: FileDescription, sensors: Sensors) -> str:
+    """Return a section for sensors that names tell apart, but not which was worn where."""
+    called = {name or "unnumbered": each for name, each in sensors.called.items()}
+    notes = ["", *ASKING.format(n=len(called), names=listed(called), **HERE).splitlines()]
+    notes += ["# Take out the others."] * (len(called) > 2)
+    heads = {name: f'[wearable."? {name}"]   # {EITHER.format(**HERE)}' for name in called}
+    clock = _clock_lines(description)
+    if not all({"accelerometer", "gyroscope"} <= set(each) for each in called.values()):
+        return "\n".join(_orientation_lines(called, heads, clock, notes))
+    return "\n".join(_inertial_lines((description,), called, heads, clock, notes))
+
+
+def _one_line(name: str) -> str:
+    return re.sub(r'[\s"\\]+', " ", name)
 
 
 def quoted(text: str) -> str:
@@ -150,10 +193,12 @@ def _wearable(
     proximal: FileDescription, distal: FileDescription, sensors: Mapping[str, Instruments]
 ) -> str | None:
     clock = _clock_lines(proximal)
-    if all({"accelerometer", "gyroscope"} <= set(sensors[segment]) for segment in SEGMENTS):
-        return _inertial_section((proximal, distal), sensors, clock)
-    if all("quaternion" in sensors[segment] for segment in SEGMENTS):
-        return _orientation_section(sensors, clock)
+    two = {segment: sensors[segment] for segment in SEGMENTS}
+    heads = {segment: f"[wearable.{segment}]" for segment in SEGMENTS}
+    if all({"accelerometer", "gyroscope"} <= set(each) for each in two.values()):
+        return "\n".join(_inertial_lines((proximal, distal), two, heads, clock))
+    if all("quaternion" in each for each in two.values()):
+        return "\n".join(_orientation_lines(two, heads, clock))
     return None
 
 
@@ -175,53 +220,95 @@ def _time_unit_line(description: FileDescription) -> list[str]:
     return [f'time_unit = "{unit}"                 # by the column\'s name'] if unit else []
 
 
-def _inertial_section(
-    files: Sequence[FileDescription], sensors: Mapping[str, Instruments], clock: list[str]
-) -> str:
-    instruments = [
-        each for each in UNIT_CHOICES if all(each in sensors[segment] for segment in SEGMENTS)
-    ]
+def _inertial_lines(
+    files: Sequence[FileDescription],
+    sensors: Mapping[str, Instruments],
+    heads: Mapping[str, str],
+    clock: Sequence[str],
+    notes: Sequence[str] = (),
+) -> list[str]:
+    instruments = [each for each in UNIT_CHOICES if all(each in s for s in sensors.values())]
     lines = ["[wearable]", 'kind = "inertial"', *clock]
     lines.append('gyroscope_sample = "instantaneous"   # or "interval-mean": see the device')
     if "magnetometer" not in instruments:
         lines.append('procedures = ["kalman-joint-centre"]   # there is no magnetometer')
-    for segment in SEGMENTS:
-        lines += ["", f"[wearable.{segment}]"]
-        lines += [f"{each} = {_listed(sensors[segment][each])}" for each in instruments]
-    units = {channel.name: channel.unit for each in files for channel in each.channels}
-    undeclared = [
-        each for each in instruments if not all(units[name] for name in sensors["distal"][each])
-    ]
-    if undeclared:
-        lines += ["", "[wearable.units]"]
-        lines += [f'{each} = "?"   # {UNIT_CHOICES[each]}' for each in undeclared]
-    return "\n".join(lines)
+    lines += notes
+    for key, sensor in sensors.items():
+        lines += ["", heads[key]]
+        lines += [f"{each} = {_listed(sensor[each])}" for each in instruments]
+    return lines + _unit_lines(files, sensors, instruments)
 
 
-def _orientation_section(sensors: Mapping[str, Instruments], clock: list[str]) -> str:
-    lines = ["[wearable]", 'kind = "orientation"', *clock]
-    for segment in SEGMENTS:
-        quaternion = _listed(sensors[segment]["quaternion"])
-        lines += ["", f"[wearable.{segment}]", f"quaternion = {quaternion}"]
-    return "\n".join(lines)
+def _unit_lines(
+    files: Sequence[FileDescription],
+    sensors: Mapping[str, Instruments],
+    instruments: Sequence[str],
+) -> list[str]:
+    """Return `[wearable.units]`: what the files do not declare, by the names or left open."""
+    declared = {channel.name for each in files for channel in each.channels if channel.unit}
+    lines = []
+    for each in instruments:
+        names = [name for sensor in sensors.values() for name in sensor[each]]
+        unit = sensor_unit(names, each)
+        if not declared.issuperset(names):
+            lines.append(
+                f'{each} = "?"   # {UNIT_CHOICES[each]}'
+                if unit is None
+                else f"{each} = {quoted(unit)}   # {BY_NAMES}"
+            )
+    return ["", "[wearable.units]", *lines] if lines else []
+
+
+def _orientation_lines(
+    sensors: Mapping[str, Instruments],
+    heads: Mapping[str, str],
+    clock: Sequence[str],
+    notes: Sequence[str] = (),
+) -> list[str]:
+    lines = ["[wearable]", 'kind = "orientation"', *clock, *notes]
+    for key, sensor in sensors.items():
+        lines += ["", heads[key], f"quaternion = {_listed(sensor['quaternion'])}"]
+    return lines
 
 
 def _angle_section(description: FileDescription, angles: list[str]) -> str:
     name = angles[0]
-    unit = next(channel.unit for channel in description.channels if channel.name == name)
-    last = words(name).rpartition(" ")[2]
-    value = UNIT_WORDS.get(unit.lower()) or UNIT_WORDS.get(last) or "?"
+    declared = next(channel.unit for channel in description.channels if channel.name == name)
     lines = ["[reference]", 'kind = "angle"', *_clock_lines(description)]
     lines.append(f"angle = {quoted(name)}")
-    lines.append(f'unit = "{value}"                     # "deg", "rad" or "V" with a gain')
-    if value == "V":
-        lines.append(
-            'gain = "?"                       # degrees per volt, or: calibration = "file"'
-        )
-    lines.append("sign = 1                         # -1 where flexion is negative in the file")
+    lines += _angle_unit_lines(angle_unit(name, declared), named=not declared)
     if len(angles) > 1:
         lines.append(f"# other angles in the file: {', '.join(angles[1:])}")
     return "\n".join(lines)
+
+
+def _angle_unit_lines(unit: str | None, *, named: bool) -> list[str]:
+    """Return the lines on an angle's unit, its gain where it is a voltage, and its sign."""
+    said = "by the column's name" if unit and named else '"deg", "rad" or "V" with a gain'
+    gain = 'gain = "?"                       # degrees per volt, or: calibration = "file"'
+    return [
+        f'unit = "{unit or "?"}"                     # {said}',
+        *([gain] if unit == "V" else []),
+        "sign = 1                         # -1 where flexion is negative in the file",
+    ]
+
+
+def blank_reference(description: FileDescription) -> str:
+    """Return a `[reference]` section of an angle whose column no name tells."""
+    names = [each.name for each in description.channels if each.name != description.time]
+    units = {
+        angle_unit(each.name, each.unit) for each in description.channels if each.name in names
+    }
+    shown = ", ".join(quoted(_one_line(name)) for name in names)
+    return "\n".join(
+        [
+            "[reference]",
+            'kind = "angle"                   # or another (docs/reference/study-file.md)',
+            *_clock_lines(description),
+            f'angle = "?"                      # the column of the angle, one of: {shown}',
+            *_angle_unit_lines(units.pop() if len(units) == 1 else None, named=True),
+        ]
+    )
 
 
 def _marker_section(description: FileDescription, markers: Markers) -> str:

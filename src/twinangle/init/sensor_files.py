@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Container
 from dataclasses import dataclass
+from itertools import combinations
 
 from twinangle.formats.description import FileDescription
 from twinangle.init.name_pairs import pair_names
 from twinangle.init.paths import Place, is_segment
-from twinangle.init.recognition import Instruments, find_sensors, segment_of, words
-from twinangle.init.sections import is_sensor, quoted, wearable_of_two
+from twinangle.init.recognition import Instruments, find_sensors, is_sensor, segment_of, words
+from twinangle.init.sections import HERE, quoted, wearable_of_two
 
 Parts = tuple[str, str, str]  # what is before a segment's word, the word, and what follows
 OWN_COLUMNS = ("proximal_file", "distal_file")
@@ -90,6 +93,59 @@ def pair_sensors(files: list[SensorFile]) -> tuple[list[SensorPairFiles], list[s
         for path in alone
     ]
     return pairs, left_over
+
+
+def pair_by_label(
+    files: list[SensorFile], elsewhere: Container[str]
+) -> tuple[list[SensorPairFiles], tuple[str, str]] | None:
+    """Return pairs of files whose names differ in which sensor it was alone, and its two names.
+
+    Which of the two was worn where stays open: the first of each pair stands for either. A word
+    that names of other files have too (`elsewhere`) tells recordings apart, not sensors. None where
+    no two words halve the files, or several do at the same place of the names.
+    """
+    half, odd = divmod(len(files), 2)
+    counts = Counter(token for each in files for token in each.place.tokens)
+    words_of_half = [t for t, n in counts.items() if n == half and t not in elsewhere]
+    found: dict[int, list[tuple[tuple[str, str], list[SensorPairFiles]]]] = {}
+    for first, second in combinations(words_of_half, 2) if half and not odd else ():
+        by_rest = [
+            {tuple(t for t in each.place.tokens if t != label): each for each in files
+             if label in each.place.tokens}
+            for label in (first, second)
+        ]  # fmt: skip
+        if by_rest[0].keys() == by_rest[1].keys() and len(by_rest[0]) == half and all(by_rest[0]):
+            pairs = [SensorPairFiles(one, by_rest[1][rest]) for rest, one in by_rest[0].items()]
+            place = min(each.proximal.place.tokens.index(first) for each in pairs)
+            found.setdefault(place, []).append(((first, second), pairs))
+    last = found[max(found)] if found else []
+    return (last[0][1], last[0][0]) if len(last) == 1 else None
+
+
+def asking_patterns(
+    pairs: list[SensorPairFiles], labels: tuple[str, str]
+) -> tuple[str, list[dict[str, str]]] | None:
+    """Return `[wearable.files]` with either file's pattern to choose, and each pair's cells."""
+    cut = [tuple(_around(file.path, word) for file, word in zip(pair.both, labels, strict=True))
+           for pair in pairs]  # fmt: skip
+    found = _common_patterns(cut)
+    if found is None:
+        return None
+    head, *given = found[0].split("\n")
+    either = " or ".join(line.partition(" = ")[2] for line in given)
+    lines = [f'{line.partition(" = ")[0]} = "?"   # {either}' for line in given]
+    asked = [
+        f"# No name tells whether {labels[0]} or {labels[1]} was on the {HERE['proximal']}:",
+        "# the notes of the sessions do, or the gyroscopes while only one segment moves. It holds",
+        "# for every recording.",
+    ]
+    return "\n".join([head, *asked, *lines]), found[1]
+
+
+def _around(path: str, word: str) -> Parts:
+    """Return what is before a word in a path, the word, and what follows."""
+    match = re.search(rf"(?<![^\W_]){re.escape(word)}(?![^\W_])", path)
+    return (path[: match.start()], word, path[match.end() :]) if match else (path, "", "")
 
 
 def section_of_pair(pair: SensorPairFiles) -> str | None:

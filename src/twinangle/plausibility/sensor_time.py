@@ -14,7 +14,7 @@ import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import NO_SIGNALS, cut_off
-from twinangle.plausibility.levelled import vertical_rate
+from twinangle.plausibility.levelled import turns
 from twinangle.plausibility.order import at_odds
 from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
 from twinangle.plausibility.yaw import LEAST_SPREAD_DEG_S
@@ -24,9 +24,6 @@ from twinangle.thresholds import told_apart
 TEST = "sensors' times"
 MOST_APART_S, REFUSED_APART_S = 0.12, 0.2
 """Lag between the two: honest recordings whose turns agree reach 0.06 s."""
-WINDOW_S = 3.0
-"""Hann window of the mean: of a rate at 0.8 Hz 3 % pass, and 4 % at 0.6 Hz (slow strides), where
-over 1.2 s 52 % and 70 % pass."""
 LEAST_CORRELATION = 0.95
 LEFT_OVER = 0.5
 """Share of 1 − r that must be left at that lag for it to count."""
@@ -73,14 +70,7 @@ def _saturated(evidence: Evidence) -> str:
 def turns_apart(pair: SensorPair) -> Apart | None:
     """Return at which lag the two turn alike; None where they hardly turn."""
     rate_hz = pair.proximal.rate_hz
-    weight = np.hanning(round(WINDOW_S * rate_hz) + 2)[1:-1]
-    weight = weight / weight.sum()
-    if pair.proximal.n_samples < weight.size:
-        return None
-    first, second = (
-        np.convolve(vertical_rate(sensor), weight, "valid")
-        for sensor in (pair.proximal, pair.distal)
-    )
+    first, second = turns(pair)
     known = np.isfinite(first) & np.isfinite(second)
     if known.sum() < _LEAST_S * rate_hz:
         return None

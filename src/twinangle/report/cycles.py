@@ -96,9 +96,10 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
         ),
         rows,
         words=2,
-        end=f"Of {len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for "
-        f"a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD, by "
-        "analogy with spatio-temporal parameters (König et al. 2014, Gait Posture 39:615).",
+        end=f"Of {count(len(kept), 'bout')}, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, "
+        f"too few for a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a "
+        "reliable SD: numbers found for times and lengths of consecutive steps (König et al. 2014, "
+        "Gait Posture 39:615), taken over for angles.",
     )
     return [heading("Bouts"), *found] if found else []
 
@@ -119,9 +120,8 @@ def cycles_paragraph(results: StudyResults) -> str:
         f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
         f"found, {kept} were kept ({per_trial} a recording); {_left_out(results)}cycles of "
         "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
-        "a mean or 50 for a variability were warned of: what spatio-temporal parameters of "
-        "consecutive cycles need to be reliable (König et al. 2014), taken over for angles by "
-        "analogy."
+        "a mean or 50 for a variability were warned of; these numbers were found for times and "
+        "lengths of consecutive steps (König et al. 2014) and are taken over for angles."
     )
 
 

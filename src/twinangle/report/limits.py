@@ -307,6 +307,27 @@ def _notes_of(pooled: Pooled[StudyLimits]) -> tuple[str, ...]:
     return () if both is None else distinct((both.note, *both.limits.notes))
 
 
+_WITHIN = {
+    "participant-means": "the mean of the participants' own variances",
+    "pooled-within": "one variance pooled over all participants",
+    "analysis-of-variance": "both by a one-way analysis of variance",
+}
+
+
+def form_in_words(limits: LimitsOfAgreement) -> str:
+    """Say what the SD behind the limits is made of, without the names of options."""
+    if limits.method == "within participant":
+        return "Limits are the bias ± a multiple of the SD of this participant's differences."
+    if limits.method == "one pair a participant":
+        return "Each participant gave one pair; limits are the bias ± a multiple of the pairs' SD."
+    within = next(words for name, words in _WITHIN.items() if limits.method.endswith(name))
+    return (
+        "Each participant gave several pairs, one a cycle, and the true angle differed between "
+        "them, so the SD of a single difference was put together from the variance between "
+        f"participants and that within them, {within}."
+    )
+
+
 def limits_paragraph(results: StudyResults) -> str:
     """Say how limits of agreement came about, in the words of the computation itself."""
     known = [found.limits for _, found in given(results.limits)]
@@ -321,8 +342,8 @@ def limits_paragraph(results: StudyResults) -> str:
     )
     return (
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
-        f"for the mean over the cycle, peak flexion and range of each cycle, {who}. Form of the "
-        f"limits: {first.method}; the bias weights {first.weighting}; {results.options.level} "
+        f"for the mean over the cycle, peak flexion and range of each cycle, {who}. "
+        f"{form_in_words(first)} The bias weights {first.weighting}. {results.options.level} "
         f"intervals: {first.interval_method}.{_whose_interval(results)}{_zeroed(results)} "
         f"{margin_sentence(results)} For "
         "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "

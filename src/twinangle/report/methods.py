@@ -42,6 +42,10 @@ _FILTERS = {
     "the authors' software library vqf.",
 }
 _HEADINGS = {
+    "-two-sensors": "The procedure kalman-two-sensors takes both sensors together: the heading "
+    "between them is weighed from their magnetic fields and from the acceleration of the joint's "
+    "centre, which both see, and both are then oriented by one field, put together from the two so "
+    "that iron in the floor counts least (own method, which no paper describes).",
     "-joint-centre": "Without magnetometers, the heading between the sensors was found from the "
     "common acceleration of the joint's centre (own combination after Weygers & Kok 2020).",
     "-hinge": "Without magnetometers, the heading between the sensors was found by taking the "

@@ -45,7 +45,7 @@ def read_results(folder: str | Path) -> StudyResults:
     Returns
     -------
     StudyResults
-        Equal to the one written (see :func:`twinangle.results.equality.same_results`); curves of
+        Equal to the one written (see `twinangle.results.equality.same_results`); curves of
         single cycles and traces are there where the run kept them. A file of schema 1 says less:
         what it lacks is NaN, empty or None, and a note names what has no place any more.
 

@@ -41,7 +41,7 @@ def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study
     -------
     Study
         Settings with every default filled in, and the trials with resolved paths, each as
-        :func:`apply_decisions` leaves it.
+        `apply_decisions` leaves it.
 
     Raises
     ------

@@ -10,7 +10,9 @@ from typing import Any, TypeGuard, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from twinangle.errors import closed
 from twinangle.naming import listed, suggestion
+from twinangle.signals.joint import SEGMENTS
 from twinangle.study.reference_settings import REFERENCE_KINDS
 from twinangle.study.section import LEFT_OPEN, OPEN_TEXT, Section
 from twinangle.study.settings import (
@@ -108,8 +110,10 @@ def read_section(name: str, data: Mapping[str, Any], faults: Faults) -> Section 
     try:
         return model.model_validate(values)
     except ValidationError as error:
+        asked = any(key.startswith(LEFT_OPEN) for key in values)  # "? S1", which is either sensor
         for detail in error.errors():
-            _add_detail(name, model, detail, faults)
+            if not (asked and detail["type"] == "missing" and detail["loc"][0] in SEGMENTS):
+                _add_detail(name, model, detail, faults)
         return None
 
 
@@ -136,6 +140,11 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: F
     item = next((part for part in detail["loc"] if isinstance(part, int)), None)
     which = f"`{keys[-1]}`" if item is None else f"item {item + 1} of `{keys[-1]}`"
     match detail["type"]:
+        case "extra_forbidden" if keys[-1].startswith(LEFT_OPEN):
+            text = (
+                f'[{table}."{keys[-1]}"] is what `twinangle init` left open: write '
+                f"[{table}.proximal] or [{table}.distal], where that sensor was worn."
+            )
         case "missing":
             text = f"[{table}] `{keys[-1]}` is missing."
         case "extra_forbidden":
@@ -145,16 +154,22 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: F
                 f"Accepted: {', '.join(f'`{key}`' for key in known)}."
             )
         case "value_error" if len(keys) == 1:
-            text = f"[{name}] {detail['ctx']['error']}."
+            text = f"[{name}] {closed(detail['ctx']['error'])}"
         case _ if value == LEFT_OPEN and detail["type"] != "literal_error":
             text = f"[{table}] {which} {OPEN_TEXT}{_wanted(detail)}."
         case "value_error":
-            text = f"[{table}] {which} {detail['ctx']['error']}, got {_shown(value)}."
+            said = closed(detail["ctx"]["error"])[:-1]
+            text = f"[{table}] {which} {said}, got {_shown(value)}."
         case "literal_error":
             guess = suggestion(str(value), re.findall(r"'([^']*)'", detail["ctx"]["expected"]))
             text = (
                 f"[{table}] `{keys[-1]}` is {_shown(value)}; "
                 f"accepted: {detail['ctx']['expected']}.{guess}"
+            )
+        case "tuple_type":
+            text = (
+                f"[{table}] {which} should be a list, got {_shown(value)}; "
+                f"accepted: `{keys[-1]} = [{_shown(value)}]` for this one."
             )
         case _:
             wanted = detail["msg"].removeprefix("Input ").replace("valid ", "")

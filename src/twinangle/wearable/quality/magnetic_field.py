@@ -68,9 +68,9 @@ class MagneticDisturbance:
             return ()
         spread, limit = told_apart(self.heading_spread_deg, SPREAD_LIMIT_DEG, 0)
         text = (
-            f"the magnetic field's direction strays by about {spread}° (more "
-            f"than {limit}°), so the heading that one sensor has from it is "
-            "uncertain. Compare kalman-two-sensors or a procedure without magnetometers."
+            f"the magnetic field's direction strays by about {spread}°; from {limit}° on, the "
+            "heading that one sensor has from it is uncertain. Compare kalman-two-sensors or a "
+            "procedure without magnetometers."
         )
         return (Notice(text, "magnetic-disturbance", size=self.heading_spread_deg),)
 
