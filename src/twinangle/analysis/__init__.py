@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from twinangle.analysis.checking import check_study, declared_faults
 from twinangle.analysis.compiling import compile_ahead
+from twinangle.analysis.finding_standing import propose_standing, write_standing
 from twinangle.analysis.study import (
     files_for,
     input_files,
@@ -22,5 +23,7 @@ __all__ = [
     "input_files",
     "own_procedures",
     "pool_study",
+    "propose_standing",
     "run_study",
+    "write_standing",
 ]

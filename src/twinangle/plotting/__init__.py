@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from twinangle.plotting.magnetic_field import plot_field
     from twinangle.plotting.ranking import plot_rank_differences, plot_ranks
     from twinangle.plotting.recording_rows import plot_offsets, plot_rms, plot_sds
+    from twinangle.plotting.standing import plot_standing
     from twinangle.plotting.traces import plot_recording, plot_traces
 
 _HOME = {
@@ -66,6 +67,7 @@ _HOME = {
     "plot_recording": "traces",
     "plot_rms": "recording_rows",
     "plot_sds": "recording_rows",
+    "plot_standing": "standing",
     "plot_traces": "traces",
     "style": "looks",
 }
@@ -95,6 +97,7 @@ __all__ = [
     "plot_recording",
     "plot_rms",
     "plot_sds",
+    "plot_standing",
     "plot_traces",
     "style",
 ]
