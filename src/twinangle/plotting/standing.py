@@ -76,7 +76,7 @@ def plot_standing(
         axes.set(xlim=(start, end), xlabel="Time (s)", ylabel="Rate (°/s)")
         few_ticks(axes, x=6, y=3)
         if legend:
-            axes.legend(loc="upper right", ncols=2)
+            axes.legend(loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, borderaxespad=0)
     return axes
 
 
