@@ -15,7 +15,7 @@ from twinangle import TwinangleError, plotting, read_study
 from twinangle.analysis import propose_standing, write_standing
 from twinangle.simulate import write_demo_study
 
-STOOD_S = (0.5, 7.5)  # of the invented schedule: standing, then knee bends, then the walk
+STOOD_S = (0.5, 9.5)  # of the invented schedule: standing, then knee bends, then the walk
 
 
 @pytest.fixture(scope="module")

@@ -105,7 +105,9 @@ def write_standing(
 
 def _proposed(study: Study, trial: Trial) -> ProposedStanding:
     given = trial.static if isinstance(trial.static, Interval) else None
-    alone = replace(trial, reference=None, static=None, functional=None, events=None)
+    alone = replace(
+        trial, reference=None, static=None, functional=None, events=None, start_s=None, end_s=None
+    )  # the whole recording: people often stand before the part that is analysed
     pair = read_trial(study, alone).recorded
     if pair is None:
         raise StudyError(
