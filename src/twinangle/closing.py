@@ -148,7 +148,7 @@ def _pooled_recordings(results: StudyResults) -> list[str]:
     lines = []
     for one in results.recordings_pooled:
         who = " ".join(filter(None, (one.participant, one.condition, one.side)))
-        found = f"{len(one.trials)} recordings pooled, {one.n_cycles} cycles"
+        found = f"{count(len(one.trials), 'recording')} pooled, {count(one.n_cycles, 'cycle')}"
         if one.agreement is not None:
             found += f": {one.agreement.summary('°')}"
         lines.append(f"{who} ({one.procedure}): {one.reason or found}")

@@ -43,3 +43,18 @@ class TooFewCyclesError(CycleError):
     def __init__(self, message: str, cycles: object = None) -> None:
         super().__init__(message)
         self.cycles = cycles
+
+
+def closed(reason: object) -> str:
+    """Return what another library said as the end of a sentence of ours: with one full stop.
+
+    Parameters
+    ----------
+    reason : object
+        An exception or a text.
+
+    Returns
+    -------
+    str
+    """
+    return f"{str(reason).rstrip().rstrip('.')}."

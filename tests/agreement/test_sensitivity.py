@@ -59,3 +59,5 @@ def test_too_few_are_told():
     difference, codes = study(2, 3)
     with pytest.raises(ValueError, match="3 participants; leaving each out in turn needs 4"):
         leave_one_out(difference, codes)
+    with pytest.raises(ValueError, match=r"^1 participant; leaving"):
+        leave_one_out(difference, np.full(len(codes), "P1"))

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from twinangle.clocks import synchronise
+from twinangle.clocks import fitted_clock, synchronise
+from twinangle.clocks.band import BandLimited
+from twinangle.clocks.clockfit import ClockFit, ClockLine
+from twinangle.clocks.windows import WindowedLags
 from twinangle.errors import SynchronisationError
+from twinangle.notices import kind_of
 from twinangle.signals.recording import AngleRecording
 
 RATE_HZ, LAG_S, DRIFT_PPM = 25.0, 6.5, 45.0
@@ -43,12 +49,34 @@ def pair(seed: int, *, lost_at_s: float = 0.0, lost: int = 0) -> tuple[AngleReco
     )
 
 
-@pytest.mark.parametrize("seed", [100, 103])
-def test_honest_bouts_lose_nothing(seed):
+def test_honest_bouts_lose_nothing():
     """Four of six such hours were refused while standing counted as strides."""
-    clock = synchronise(*pair(seed))
+    clock = synchronise(*pair(103))
     assert clock.lag_s == pytest.approx(LAG_S, abs=0.005)
     assert clock.drift_ppm == pytest.approx(DRIFT_PPM, abs=3.0)
+    assert clock.warnings == ()
+
+
+def test_what_is_lost_between_two_bouts_is_said_with_when_and_how_much():
+    """A stride less 0.1 s was told as 0.1 s lost by the other file: windows follow too near."""
+    (said,) = synchronise(*pair(100, lost_at_s=2120.0, lost=25)).warnings
+    assert kind_of(said) == "clock-step"
+    assert said.size == pytest.approx(25 / RATE_HZ, abs=0.02)
+    found = re.search(r"goniometer\.csv seems to have lost about 1\.00 s between (\d+) and", said)
+    assert 1800 < float(found[1]) < 2120
+    assert "two bouts of walking" in said
+
+
+def test_where_the_bouts_do_not_tell_whole_strides_stay_open(monkeypatch):
+    monkeypatch.setattr(fitted_clock, "lost_between", lambda *_, **__: None)
+    time = np.arange(20.0) * 60.0
+    windows = WindowedLags(time, np.where(time < 600.0, 1.0, 1.1), np.ones(20))
+    band = BandLimited(np.zeros(50), 0.0, 25.0, "watch.csv")
+    both = fitted_clock.Pair(band, band, 25.0)
+    fit = ClockFit(ClockLine(600.0, 1.05), np.eye(2), np.ones(2), 1.0, 0.0)
+    (said,) = fitted_clock._line_warnings(both, fit, windows, 1.1, drift=True)
+    assert kind_of(said) == "clock-step"
+    assert said.endswith("Whole strides may be missing besides.")
 
 
 def test_what_is_lost_within_a_bout_is_still_found():

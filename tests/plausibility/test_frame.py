@@ -1,5 +1,7 @@
 """Axes of gyroscope and accelerometer: mistakes are named, honest recordings pass."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
@@ -9,6 +11,7 @@ from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import frame, gravity_assignment
 from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping
 from twinangle.signals.recording import Interval
+from twinangle.simulate.demo import demo_trial
 
 
 def verdicts(pair, **more):
@@ -99,3 +102,15 @@ def test_mappings_in_words():
     assert changed(up_to_sign(np.diag([1.0, -1.0, -1.0]))) == 1
     assert in_words(-np.eye(3)) == "all three axes have the wrong sign"
     assert len({tuple(mapping.ravel()) for mapping in SIGNED}) == 48
+
+
+def test_an_honest_thigh_in_a_short_walk_is_not_accused():
+    """In 20 s its own acceleration made other axes look 2.3 times as good: it was refused."""
+    walk = demo_trial(6, walk_s=20.0, placement_sd_deg=2.0, hatch_deg=0.0)
+    thigh = walk.sensors.proximal
+    within = (walk.static, walk.functional, Interval(23.9, 44.1))  # as its trials table has it
+    found = frame(Evidence(sensors=walk.sensors, within=within))
+    assert [each.verdict for each in found] == ["consistent", "consistent"]
+    exchanged = replace(thigh, accelerometer=thigh.accelerometer[:, [0, 2, 1]])
+    pair = replace(walk.sensors, proximal=exchanged)
+    assert verdicts(pair, within=within) == ["contradicted", "consistent"]

@@ -1,5 +1,9 @@
+import matplotlib as mpl
 import numpy as np
 from numpy.testing import assert_allclose
+
+from twinangle.plotting.cycle_panels import _name_procedures
+from twinangle.plotting.looks import DOUBLE_MM, add_panel, letter, new_figure, styled
 
 
 def axes_of(drawn, name):
@@ -25,3 +29,23 @@ def test_demeaned_difference_has_the_reported_rms(drawn, study):
     for line, trial in zip(lines, worked, strict=True):
         rms = np.sqrt(np.mean(line.get_ydata() ** 2))
         assert_allclose(rms, trial.agreement.rms_demeaned, rtol=1e-9)
+
+
+def test_long_names_in_a_legend_stay_within_the_panel():
+    """Two names of 24 letters side by side were cut off at the page's edge."""
+    with mpl.rc_context(styled()):
+        figure = new_figure(DOUBLE_MM, 56)
+        axes = add_panel(figure, 140.5, 9, 34, 41)
+        for name in ("kalman-two-sensors agains", "vqf-joint-centre against"):
+            axes.plot([0, 100], [0, 1], label=name)
+        _name_procedures(axes, 2)
+        figure.canvas.draw()
+        assert axes.get_legend().get_window_extent().x1 <= axes.get_window_extent().x1 + 1
+
+
+def test_a_panels_letter_keeps_its_distance_in_a_browser():
+    """Runs of plain spaces are joined in an SVG (white-space of CSS 2.1, 16.6)."""
+    with mpl.rc_context(styled()):
+        axes = add_panel(new_figure(DOUBLE_MM, 56), 13, 9, 34, 41)
+        letter(axes, "a Wearable")
+    assert axes.get_title(loc="left") == "a\u2003Wearable"

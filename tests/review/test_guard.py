@@ -4,10 +4,12 @@ The checks follow common practice against requests from other sites, see the Fet
 Content Security Policy recommendations of the W3C (from memory).
 """
 
+import asyncio
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
-from asking import HOST, PORT, ask, post
+from asking import HOST, PORT, TOKEN, ask, post
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -63,6 +65,47 @@ def test_a_body_longer_than_it_claims_is_not_read(app):
     body = json.dumps(GOOD | {"why": "x" * 5000}).encode()
     answer = ask(app, "api/decide/1", method="POST", body=body, headers={"content-length": "10"})
     assert answer.status == 413
+
+
+def test_a_long_body_is_read_to_its_end_before_it_is_refused(app):
+    """A connection closed while 5 MB are still being sent breaks before the answer is read."""
+    scope = {
+        "type": "http", "method": "POST", "path": f"/{TOKEN}/api/decide/1", "query_string": b"",
+        "headers": [
+            (b"host", HOST.encode()), (b"origin", f"http://{HOST}".encode()),
+            (b"content-type", b"application/json"), (b"content-length", b"5000000"),
+        ],
+    }  # fmt: skip
+    left, sent = [50], []
+
+    async def receive():
+        left[0] -= 1
+        return {"type": "http.request", "body": b"x" * 100_000, "more_body": left[0] > 0}
+
+    async def send(message):
+        sent.append((left[0], message))
+
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(app(scope, receive, send))).result()
+    assert sent[0][1]["status"] == 413
+    assert sent[0][0] == 0  # what was still to come when the answer began
+
+
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({"who": "<script>alert(1)</script>"}, b"`who`"),
+        ({"who": "R1\u202e"}, b"`who`"),
+        ({"why": "turn \u202eegap", "kind": "cycle", "value": {"start_s": 3.0, "use": False}},
+         b"direction of writing"),
+    ],
+)  # fmt: skip
+def test_only_codes_and_plain_reasons_are_kept(app, session, changed, named):
+    before = len(session.decisions())
+    answer = post(app, "api/decide/1", GOOD | changed)
+    assert answer.status == 400
+    assert named in answer.body
+    assert len(session.decisions()) == before
 
 
 def test_every_answer_says_that_nothing_else_may_load_or_frame_it(app):

@@ -64,6 +64,29 @@ def test_a_lag_that_is_tried_gives_what_a_run_gives_with_it(app, session):
     assert away["numbers"]["rms_deg"] > numbers["rms_deg"] + 5
 
 
+@pytest.mark.parametrize("lag_s", [1e308, 1e29, -1e5])
+def test_a_lag_at_which_nothing_overlaps_is_refused(app, session, lag_s):
+    value = {"lag_s": lag_s, "drift_ppm": 0.0}
+    before = len(session.decisions())
+    for answer in (
+        post(app, "api/place/2", value),
+        post(app, "api/decide/2", {"kind": "lag", "value": value, "why": "seen", "who": "R1"}),
+    ):
+        assert answer.status == 400
+        assert b"accepted" in answer.body
+    assert len(session.decisions()) == before
+
+
+def test_a_stretch_outside_the_recording_is_refused(app, session):
+    value = {"which": "standing", "start_s": 5000.0, "end_s": 5004.0}
+    before = len(session.decisions())
+    given = {"kind": "interval", "value": value, "why": "seen", "who": "R1"}
+    answer = post(app, "api/decide/2", given)
+    assert answer.status == 400
+    assert b"outside the recording; accepted: a stretch within" in answer.body
+    assert len(session.decisions()) == before
+
+
 def test_the_effect_of_a_cycle_is_that_of_the_analysis(app, session, study_file):
     start = ask(app, "api/recording/2").json()["cycles"]["start_s"][5]
     told = post(app, "api/effect/2", {"kind": "cycle", "value": {"start_s": start, "use": False}})
@@ -154,6 +177,14 @@ def test_decisions_are_kept_honoured_and_undone(tmp_path, waiting):
         assert post(app, "api/decide/0", undo).status == 200
         waiting(session)
         assert ask(app, "api/recording/0").json()["row"]["state"] == "failed"
+        again = {"kind": "undo", "value": {"of": 2}, "why": "it was right", "who": "R2"}
+        assert post(app, "api/decide/0", again).status == 200
+        assert session.overview()["recordings"][0]["again"]  # the lag stands again
+        waiting(session)
+        assert ask(app, "api/recording/0").json()["clock"]["lag_s"] == LAG_S
+        back = {"kind": "undo", "value": {"of": 3}, "why": "no", "who": "R2"}
+        assert post(app, "api/decide/0", back).status == 200
+        waiting(session)
         # a file that was changed behind the page: nobody has seen what would be decided on
         file = path.parent / read_study(path).trials[0].wearable
         file.write_text(file.read_text().replace("3.0", "3.1", 1))

@@ -8,9 +8,11 @@ from pydantic import ValidationError
 
 from twinangle.analysis.study import _notes
 from twinangle.artwork import Artwork, artwork_of, changed
+from twinangle.errors import closed
 from twinangle.results import TrialResult
 from twinangle.results.tables.cycle_points import LONGEST_S
 from twinangle.signals.timing import TimingReport
+from twinangle.study.section_faults import Faults, read_section
 from twinangle.study.settings import ReportSettings
 
 
@@ -53,6 +55,28 @@ def test_figures_for_a_paper_are_checked_before_anything_is_computed():
     ):
         with pytest.raises(ValidationError, match=said):
             ReportSettings(**wrong)
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ({"figure_width_mm": 85}, "should be a list, got 85; accepted: `figure_width_mm = [85]`"),
+        (
+            {"figure_width_mm": (30,)},
+            "needs the first, a page ends at the second.",
+        ),
+    ],
+)
+def test_a_number_for_a_list_is_told_with_the_list_and_a_sentence_ends_once(given, said):
+    faults = Faults("study.toml", {})
+    assert read_section("report", {"report": given}, faults) is None
+    (told,) = faults.sorted_texts()
+    assert said in told
+    assert not told.endswith("..")
+
+
+def test_what_a_library_says_is_closed_with_one_full_stop():
+    assert closed(ValueError("no such sheet.")) == closed("no such sheet") == "no such sheet."
 
 
 def test_artwork_of_a_run_without_it_is_the_default():

@@ -15,7 +15,7 @@ from twinangle.agreement._components import variance_components
 from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_pair, fraction, read_only
 from twinangle.agreement._quantiles import half_width
-from twinangle.agreement._result import Result, quantity
+from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.bands import CurveBand, curve_band, participant_means
 from twinangle.declare import data, number
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
@@ -61,7 +61,7 @@ class FunctionalLimits(Result):
             f"Along the cycle the bias ran from {quantity(float(self.bias.min()), unit)} to "
             f"{quantity(float(self.bias.max()), unit)} and the pointwise limits of agreement "
             f"reached {quantity(low, unit)} and {quantity(high, unit)}; {self.n_curves} cycles of "
-            f"{self.n_participants} participants."
+            f"{counted(self.n_participants, 'participant')}."
         )
 
     def to_frame(self) -> pd.DataFrame:
@@ -182,7 +182,7 @@ class CurveDifference(Result):
         """Return one sentence for a paper, rounded; regions in points of the cycle."""
         if self.smallest_p > self.alpha:
             return (
-                f"{self.n_participants} participants cannot show a difference at "
+                f"{counted(self.n_participants, 'participant')} cannot show a difference at "
                 f"{self.alpha:g}: the smallest possible p is {self.smallest_p:.3f}."
             )
         where = ", ".join(f"{a} to {b}" for a, b in self.regions) or "nowhere"

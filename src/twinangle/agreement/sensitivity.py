@@ -132,7 +132,8 @@ def leave_one_out(
     people = list(dict.fromkeys(codes.tolist()))
     if len(people) < FEWEST:
         raise ValueError(
-            f"{len(people)} participants; leaving each out in turn needs {FEWEST} or more."
+            f"{counted(len(people), 'participant')}; leaving each out in turn needs {FEWEST} or "
+            "more."
         )
     whole = limits_of_agreement(values, codes, confidence=confidence)
     return Sensitivity(

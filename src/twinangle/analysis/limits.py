@@ -16,6 +16,7 @@ from twinangle.analysis.sides import sides_note
 from twinangle.options import Options
 from twinangle.results.limits import StudyLimits, read_only
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.wording import count
 
 _ONE_REFERENCE = (
     "One participant: an error of the reference that stays as it is through a recording (its zero, "
@@ -68,7 +69,7 @@ def _note(points: pd.DataFrame) -> str:
     if len(people) == 1:
         return (
             f"One participant ({people[0]}): these are limits within this participant, over "
-            f"{len(points)} cycles. They say nothing about other people."
+            f"{count(len(points), 'cycle')}. They say nothing about other people."
         )
     rests = f"{len(points)} cycles of {len(people)} participants; participants are what was sampled"
     most = int(points.groupby("participant", sort=False)["session"].nunique().max())

@@ -16,6 +16,7 @@ from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice
 from twinangle.signals.recording import AngleRecording, Synchronisation
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 _ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
@@ -210,7 +211,9 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     n = chosen.n_strides
     required = _ACCEPT * max(1.0, ENOUGH_STRIDES / max(n, _FEWEST_STRIDES))
     if n < _FEWEST_STRIDES:
-        reasons.append(f"only {n} cycles to tell by, {_FEWEST_STRIDES} are needed at least")
+        reasons.append(
+            f"only {count(n, 'cycle')} to tell by, {_FEWEST_STRIDES} are needed at least"
+        )
     elif chosen.evidence <= required:
         found_evidence, needed = told_apart(chosen.evidence, required)
         few = f" with only {n} cycles to tell by" if n < ENOUGH_STRIDES else ""

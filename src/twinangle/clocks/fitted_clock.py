@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from twinangle.clocks.band import BandLimited
+from twinangle.clocks.between_bouts import lost_between
 from twinangle.clocks.clock_intervals import total_error
 from twinangle.clocks.clockfit import (
     ClockFit,
@@ -20,13 +21,16 @@ from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, runner_up
 from twinangle.clocks.which_stride import Decision
 from twinangle.clocks.windows import (
+    LineStep,
     WindowedLags,
     fit_windows,
+    line_fault,
     line_warnings,
     robust_line,
     windowed_lags,
 )
 from twinangle.errors import SynchronisationError
+from twinangle.notices import reworded
 from twinangle.signals.recording import Array, Synchronisation
 
 # Our own choices, no source; what they lead to is printed by benchmarks/synchronisation.py.
@@ -202,8 +206,25 @@ def clock_of(
         window_lag_se_s=window_errors,
         evidence=chosen.evidence if np.isfinite(chosen.evidence) else float("nan"),
         centre_s=float(fit.line.centre_s),
-        warnings=line_warnings(windows, drift=drift),
+        warnings=_line_warnings(pair, fit, windows, _stride(found), drift=drift),
     )
+
+
+def _line_warnings(
+    pair: Pair, fit: ClockFit, windows: WindowedLags, stride_s: float, *, drift: bool
+) -> tuple[str, ...]:
+    """Warn of lags that do not keep to the line, with what was lost where the bouts tell it."""
+    step = line_fault(windows, drift=drift)
+    if isinstance(step, LineStep):
+        window_s = float(np.diff(windows.time_s).min())
+        found = lost_between(
+            pair.wearable, pair.reference, fit.line, step, window_s=window_s, stride_s=stride_s
+        )
+        if found is not None:
+            return (found,)
+        (told,) = line_warnings(windows, drift=drift)
+        return (reworded(told, f"{told} Whole strides may be missing besides."),)
+    return line_warnings(windows, drift=drift)
 
 
 def _errors(fit: ClockFit, of_lag: float, slope: _Slope | None) -> dict[str, float]:

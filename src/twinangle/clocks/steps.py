@@ -16,9 +16,9 @@ from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording, Array, Synchronisation
 
 # Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
-_REACH_S = 1.6  # the lag is looked for this far either side of the one found
-_LAG_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpolated between
-_BLOCK_S = 0.4
+REACH_S = 1.6  # the lag is looked for this far either side of the one found
+LAG_STEP_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpolated between
+BLOCK_S = 0.4
 _SCALE_S = 6.0  # of movement, which sets the scale of moving and standing
 _STEEPEST = 3000e-6  # of the lines the step is held against
 _LEAST_PART_S = 3.0  # of either side of the step
@@ -159,7 +159,7 @@ def search_step(
     ln, must reach 5 + ln k. On 640 honest pairs of 7 to 10 strides four steps passed without that.
     """
     a, b = wearable, reference
-    lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + _REACH_S, 1.5 * _REACH_S)
+    lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + REACH_S, 1.5 * REACH_S)
     overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
     some = overlap > 0.5 * float(overlap.max())
     enough = LEAST_EVIDENCE + float(np.log(max(some.sum(), 1)))
@@ -195,19 +195,19 @@ def _within(
     start, end = span
     if not end - start > 2 * _LEAST_PART_S:
         return None
-    time: Array = np.asarray(start + _LAG_S * np.arange(int((end - start) / _LAG_S) + 1))
-    starts = np.arange(0, time.size, round(_BLOCK_S / _LAG_S))
-    lags, by_block, power = _costs(wearable, reference, time, lag_s, starts)
+    time: Array = np.asarray(start + LAG_STEP_S * np.arange(int((end - start) / LAG_STEP_S) + 1))
+    starts = np.arange(0, time.size, round(BLOCK_S / LAG_STEP_S))
+    lags, by_block, power = costs_by_block(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
         return None
     stride = stride_s if np.isfinite(stride_s) else 1.0
-    moving = _moving(wearable.at(time)[1], starts, stride)
+    moving = moving_blocks(wearable.at(time)[1], starts, stride)
     by_block = np.where(moving, by_block, 0.0)
     strides = float(moving.mean()) * (end - start) / stride
-    fine = np.arange(0, (lags.size - 1) * _LAG_S + 1e-9, _FINE_S)
+    fine = np.arange(0, (lags.size - 1) * LAG_STEP_S + 1e-9, _FINE_S)
     table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
     place, first, second, stepped = _likely_step(
-        table, round(_REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
+        table, round(REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )
     if abs(fine[second] - fine[first]) < LEAST_STEP_S:
         return None
@@ -231,17 +231,19 @@ def _within(
     )
 
 
-def _costs(
+def costs_by_block(
     wearable: BandLimited,
     reference: BandLimited,
     time: Array,
     lag_s: float,
     starts: NDArray[np.int64],
+    *,
+    reach_s: float = REACH_S,
 ) -> tuple[Array, Array, float]:
     """Return the lags tried (m,), the sum of e(t, l) over each block at each, and that of a'²."""
-    reach = round(_REACH_S / _LAG_S)
-    lags: Array = np.asarray(lag_s + _LAG_S * np.arange(-reach, reach + 1))
-    wide = time[0] - lag_s + _LAG_S * np.arange(-reach, time.size + reach)
+    reach = round(reach_s / LAG_STEP_S)
+    lags: Array = np.asarray(lag_s + LAG_STEP_S * np.arange(-reach, reach + 1))
+    wide = time[0] - lag_s + LAG_STEP_S * np.arange(-reach, time.size + reach)
     rate, seen = wearable.at(time)[1], reference.at(wide)[1]
     moved = np.array(sliding_window_view(seen, time.size)[::-1])  # the largest lag sees the first
     known = np.isfinite(rate) & np.isfinite(moved).all(axis=0)
@@ -261,7 +263,7 @@ def _costs(
     return lags, np.add.reduceat(cost / (1 + cost / bound), starts, axis=1), float(rate @ rate)
 
 
-def _moving(rate: Array, starts: NDArray[np.int64], stride_s: float) -> NDArray[np.bool_]:
+def moving_blocks(rate: Array, starts: NDArray[np.int64], stride_s: float) -> NDArray[np.bool_]:
     """Return the blocks of a stretch in which the angle moves: standing tells of no lag.
 
     A block counts where the mean square rate over a stride about it is a tenth of that which is
@@ -271,9 +273,9 @@ def _moving(rate: Array, starts: NDArray[np.int64], stride_s: float) -> NDArray[
     known = np.isfinite(rate)
     power = np.add.reduceat(np.where(known, rate, 0.0) ** 2, starts)
     size = np.maximum(np.add.reduceat(known.astype(np.float64), starts), 1.0)
-    width = max(round(stride_s / _BLOCK_S), 1)
+    width = max(round(stride_s / BLOCK_S), 1)
     over = np.convolve(power / size, np.full(width, 1.0 / width), mode="same")
-    exceeded = np.sort(over)[-min(round(_SCALE_S / _BLOCK_S), over.size)]
+    exceeded = np.sort(over)[-min(round(_SCALE_S / BLOCK_S), over.size)]
     return np.asarray(over > 0.1 * exceeded)
 
 
@@ -287,7 +289,7 @@ def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int,
     """
     before = np.cumsum(table, axis=1)
     after = before[:, -1:] - before
-    least = int(np.ceil(_LEAST_PART_S / _BLOCK_S))
+    least = int(np.ceil(_LEAST_PART_S / BLOCK_S))
     allowed = slice(least - 1, table.shape[1] - least)
     before, after = before[:, allowed], after[:, allowed]
     place = int(np.argmin(before.min(axis=0) + after.min(axis=0)))

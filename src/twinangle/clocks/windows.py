@@ -33,6 +33,16 @@ class WindowedLags:
     correlation: Array
 
 
+@dataclass(frozen=True, slots=True)
+class LineStep:
+    """Two neighbouring windows, reference times, between which the lags step off the line."""
+
+    before_s: float
+    after_s: float
+    size_s: float
+    drift: float  # of the line on either side, a fraction
+
+
 def windowed_lags(
     wearable: BandLimited,
     reference: BandLimited,
@@ -147,19 +157,31 @@ def fit_windows(windows: WindowedLags, start: ClockLine, *, drift: bool) -> Cloc
     return ClockFit(line, covariance, freedom, 1.0, float("nan"))
 
 
-def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
-    """Warn where a step or a bend fits the windowed lags far better than the line does.
+def line_fault(windows: WindowedLags, *, drift: bool) -> LineStep | str:
+    """Find where a step or a bend fits the windowed lags far better than the line does.
 
     To the line (a constant without `drift`) is added, in turn, a step between two windows, a
     square of time and, without `drift`, a slope. The best of them is reported when it takes out
     so much of the squared residual that F(1, n − k) exceeds 40 and it moves the lags by more than
     5 ms. The limits are a choice of this program.
+
+    Parameters
+    ----------
+    windows : WindowedLags
+    drift : bool
+        Whether the line has a slope.
+
+    Returns
+    -------
+    LineStep or str
+        The step; else what the lags do, empty where they keep to the line.
     """
     time, lag = windows.time_s, windows.lag_s
     n = time.size
     if n < _LEAST_WINDOWS:
-        return ()
-    scaled = (time - time.mean()) / max(float(np.ptp(time)), 1e-9)
+        return ""
+    length_s = max(float(np.ptp(time)), 1e-9)
+    scaled = (time - time.mean()) / length_s
     base = np.column_stack([np.ones(n), scaled]) if drift else np.ones((n, 1))
     extras: dict[int, Array] = {k: np.where(np.arange(n) >= k, 1.0, 0.0) for k in range(2, n - 1)}
     extras[-1] = scaled**2
@@ -171,22 +193,33 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
     free = n - base.shape[1] - 1
     moved = np.sqrt(max(before - after[best], 0.0) / n)
     if moved < _STEP_S or (before - after[best]) * free <= _FAR_BETTER * after[best]:
-        return ()
+        return ""
     if best < 0:
-        shape = "drift between them" if best == -2 else "bend"
+        return "drift between them" if best == -2 else "bend"
+    found = np.linalg.lstsq(np.column_stack([base, extras[best]]), lag, rcond=None)[0]
+    slope = float(found[1]) / length_s if drift else 0.0
+    return LineStep(float(time[best - 1]), float(time[best]), float(found[-1]), slope)
+
+
+def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
+    """Warn where the windowed lags do not keep to the line: see :func:`line_fault`."""
+    fault = line_fault(windows, drift=drift)
+    if isinstance(fault, LineStep):
         text = (
-            f"the clocks do not differ by a straight line: windowed lags {shape} by "
-            f"{float(np.ptp(lag)) * 1e3:.0f} ms over the recording."
+            f"the clocks do not differ by a straight line: windowed lags step by "
+            f"{fault.size_s * 1e3:+.0f} ms between {fault.before_s:.1f} and {fault.after_s:.1f} s "
+            f"on the reference clock. The {'reference' if fault.size_s > 0 else 'wearable'} seems "
+            "to have lost samples there, or the other instrument to repeat some."
         )
-        return (Notice(text, "clock-not-straight", "grave", float(np.ptp(lag))),)
-    coefficients = np.linalg.lstsq(np.column_stack([base, extras[best]]), lag, rcond=None)[0]
+        return (Notice(text, "clock-step", "grave", abs(fault.size_s)),)
+    if not fault:
+        return ()
+    range_s = float(np.ptp(windows.lag_s))
     text = (
-        f"the clocks do not differ by a straight line: windowed lags step by "
-        f"{coefficients[-1] * 1e3:+.0f} ms between {time[best - 1]:.1f} and {time[best]:.1f} s on "
-        f"the reference clock. The {'reference' if coefficients[-1] > 0 else 'wearable'} seems to "
-        "have lost samples there, or the other instrument to repeat some."
+        f"the clocks do not differ by a straight line: windowed lags {fault} by "
+        f"{range_s * 1e3:.0f} ms over the recording."
     )
-    return (Notice(text, "clock-step", "grave", abs(float(coefficients[-1]))),)
+    return (Notice(text, "clock-not-straight", "grave", range_s),)
 
 
 def _squares(rows: Array, target: Array) -> float:

@@ -7,6 +7,7 @@ from collections import Counter
 from twinangle.errors import TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import CycleSet
+from twinangle.wording import count
 
 LEAST_CYCLES = 3
 # König et al. (2014), Gait Posture 39:615-617, of spatio-temporal parameters of 12 healthy adults
@@ -68,8 +69,8 @@ def shortage(cycles: CycleSet) -> str:
         counts = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
         shown += f"; and {len(dropped) - 10} more (in all: {counts})"
     return (
-        f"Only {kept} of {len(cycles.reason)} cycles could be kept, and at least {LEAST_CYCLES} "
-        f"are needed. Dropped: {shown or 'none'}."
+        f"Only {kept} of {count(len(cycles.reason), 'cycle')} could be kept, and at least "
+        f"{LEAST_CYCLES} are needed. Dropped: {shown or 'none'}."
     )
 
 
@@ -87,4 +88,5 @@ def small_numbers(kept: int) -> list[str]:
         "These numbers were found for times and lengths of consecutive steps (König et al. 2014, "
         "Gait Posture 39:615) and are taken over for angles"
     )
-    return [Notice(f"{kept} cycles kept: {what}. {source}.", "few-cycles", size=-kept)]
+    said = f"{count(kept, 'cycle')} kept: {what}. {source}."
+    return [Notice(said, "few-cycles", size=-kept)]

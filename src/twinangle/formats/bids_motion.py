@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns
 from twinangle.formats.bids_layout import (
     applicable,
@@ -78,7 +78,7 @@ def read_events(path: Path, source: str) -> tuple[Event, ...]:
     try:
         rows = read_table(sidecars[-1])
     except (UnicodeDecodeError, csv.Error, OSError) as error:
-        raise RecordingError(f"{where} cannot be read: {error}.") from error
+        raise RecordingError(f"{where} cannot be read: {closed(error)}") from error
     began_s = start_s(path) or 0.0
     events = []
     for number, row in enumerate(rows, start=2):
@@ -121,7 +121,7 @@ def _channels(path: Path, request: Request) -> list[Channel]:
         rows = read_table(sidecar)
     except (UnicodeDecodeError, csv.Error, OSError) as error:
         raise RecordingError(
-            f"{request.source}: its {sidecar.name} cannot be read: {error}."
+            f"{request.source}: its {sidecar.name} cannot be read: {closed(error)}"
         ) from error
     if not rows or any(not row.get("name") for row in rows):
         raise RecordingError(
@@ -135,7 +135,7 @@ def _metadata(path: Path, request: Request) -> dict[str, Any]:
     try:
         return read_metadata(path, "_motion.json")
     except ValueError as error:
-        raise RecordingError(f"{request.source}: {error}.") from error
+        raise RecordingError(f"{request.source}: {closed(error)}") from error
 
 
 def _latency(channels: list[Channel], request: Request) -> str | None:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats.c3d_parameters import (
     BLOCK,
     Header,
@@ -144,7 +144,7 @@ def read_events(path: Path, source: str) -> tuple[Event, ...]:
 
 
 def _unreadable(source: str, error: Exception) -> RecordingError:
-    return RecordingError(f"{source}: is not a readable C3D file: {error}.")
+    return RecordingError(f"{source}: is not a readable C3D file: {closed(error)}")
 
 
 def _group_events(parameters: Mapping[str, Parameter]) -> tuple[tuple[float, str], ...]:

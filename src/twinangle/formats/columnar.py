@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns, refuse_unpacked
 from twinangle.formats.request import Format, Request, Table
 from twinangle.signals.recording import Array
@@ -80,7 +80,7 @@ def _all_batches(file: Any, wanted: list[str], path: Path) -> pa.Table:
 
 def _unreadable(request: Request, name: str, error: Exception) -> RecordingError:
     reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-    return RecordingError(f"{request.source}: is not a readable {name} file: {reason}.")
+    return RecordingError(f"{request.source}: is not a readable {name} file: {closed(reason)}")
 
 
 def _is_number(kind: pa.DataType) -> bool:

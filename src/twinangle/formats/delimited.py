@@ -19,7 +19,7 @@ from pyarrow import ArrowException, RecordBatch, float64
 from pyarrow import Table as ArrowTable
 from pyarrow import csv as arrow_csv
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns
 from twinangle.formats.delimited_layout import (
     COMMENT_SIGNS,
@@ -239,7 +239,7 @@ def _read_slow(
                 )
             rows.append([_to_number(cells[place], layout, row, place, request) for place in places])
     except csv.Error as error:
-        raise RecordingError(f"{request.source}, after row {row}: {error}.") from None
+        raise RecordingError(f"{request.source}, after row {row}: {closed(error)}") from None
     values = np.array(rows, dtype=np.float64).reshape(len(rows), len(places))
     return values, _count_comments(path, layout)
 

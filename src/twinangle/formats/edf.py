@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats.rate_groups import Group, numbered, read_groups
 from twinangle.formats.request import Event, Format, Request, Table
 from twinangle.signals.recording import Array
@@ -99,7 +99,7 @@ def read_events(path: Path, source: str) -> tuple[Event, ...]:
 
 
 def _unreadable(source: str, error: Exception) -> RecordingError:
-    return RecordingError(f"{source}: is not a readable EDF or BDF file: {error}.")
+    return RecordingError(f"{source}: is not a readable EDF or BDF file: {closed(error)}")
 
 
 def _open(path: Path) -> _File:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats import mat73
 from twinangle.formats.base import most_unpacked
 from twinangle.formats.matlab import table_of
@@ -20,7 +20,9 @@ def read(path: Path, request: Request) -> Table:
     try:
         found = mat73.read_arrays(path, most_unpacked(path), "plain")
     except (ValueError, MemoryError) as error:
-        raise RecordingError(f"{request.source}: is not a readable HDF5 file: {error}.") from error
+        raise RecordingError(
+            f"{request.source}: is not a readable HDF5 file: {closed(error)}"
+        ) from error
     return table_of(found.arrays, found.units, request)
 
 

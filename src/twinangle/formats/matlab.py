@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.errors import RecordingError
+from twinangle.errors import RecordingError, closed
 from twinangle.formats import mat5, mat73
 from twinangle.formats.base import choose_columns, most_unpacked
 from twinangle.formats.request import Format, Request, Table
@@ -37,7 +37,7 @@ def read(path: Path, request: Request) -> Table:
             arrays = mat5.read_arrays(path.read_bytes(), most_unpacked(path), objects)
     except (ValueError, MemoryError) as error:
         raise RecordingError(
-            f"{request.source}: is not a readable MATLAB file: {error}."
+            f"{request.source}: is not a readable MATLAB file: {closed(error)}"
         ) from error
     told = _of_tables(objects)
     try:

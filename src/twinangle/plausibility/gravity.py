@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.frame import NO_SIGNALS, REFUSED, gravity_assignment
+from twinangle.plausibility.frame import NO_SIGNALS, gravity_assignment
 from twinangle.plausibility.outcome import Outcome, Subject, not_tested
 from twinangle.plausibility.turned_back import turns
 from twinangle.signals.recording import Array, InertialRecording
@@ -41,7 +41,7 @@ def _one(sensor: InertialRecording, k: int) -> Outcome:
         return not_tested(TEST, subject, f"no {WINDOW_S:g} s of it are free of gaps.")
     if size < NO_GRAVITY * STANDARD_GRAVITY:
         return _without_gravity(sensor, subject, size)
-    if gravity_assignment(sensor).ratio > REFUSED:
+    if gravity_assignment(sensor).contradicts:
         return not_tested(TEST, subject, "its axes contradict the gyroscope's.")
     size = _surest(size, sensor)
     off = size / STANDARD_GRAVITY - 1.0

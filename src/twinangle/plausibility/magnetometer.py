@@ -15,11 +15,7 @@ import numpy as np
 from twinangle.plausibility.axes import as_columns, in_words, up_to_sign
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import (
-    FIELD_FLOOR,
-    FIELD_REFUSED,
-    FIELD_WARNED,
     FIELD_WINDOW_S,
-    REFUSED,
     cut_off,
     field_assignment,
     gravity_assignment,
@@ -30,6 +26,7 @@ from twinangle.plausibility.stood_still import MOST_MOVING_DEG_S, quietest
 from twinangle.plausibility.turned_back import scatter_by_scale
 from twinangle.signals.recording import Array, InertialRecording
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 TEST, SCALE, DIP = "magnetometer", "gyroscope scale", "dip"
 SCALES = np.array([0.5, 0.65, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.7, 2.0])
@@ -41,6 +38,7 @@ honest recordings stay within 0.05; elsewhere, over iron or with few turns, with
 is judged where scales 0.2 off scatter less than 1.3 times as much: over strong iron (20 µT) an
 honest scale came out as 0.81."""
 DIP_WARNED_DEG, DIP_REFUSED_DEG = 8.0, 20.0
+_FLOOR = 1e-4  # a hundredth of the field's norm, squared
 QUIET_S = (5.0, 2.0, 1.0)  # as long as may be: of a second, sway is left in
 _SEGMENTS = ("proximal", "distal")
 
@@ -65,16 +63,16 @@ def _axes(sensor: InertialRecording, k: int) -> Outcome:
     found, by_gravity = field_assignment(sensor), gravity_assignment(sensor)
     if not np.isfinite(found.ratio):
         return not_tested(
-            TEST, subject, f"the sensor turns enough in {found.n_windows} windows only."
+            TEST, subject, f"the sensor turns enough in {count(found.n_windows, 'window')} only."
         )
-    if found.ratio <= FIELD_WARNED:
-        return Outcome(TEST, subject, "consistent", found.ratio, FIELD_REFUSED)
-    if by_gravity.ratio > REFUSED:
+    if not found.doubtful:
+        return Outcome(TEST, subject, "consistent", found.ratio, found.limits[0])
+    if by_gravity.contradicts:
         return not_tested(
             TEST, subject, "the gyroscope it is held against contradicts gravity as well."
         )
-    refused = found.ratio > FIELD_REFUSED
-    limit = FIELD_REFUSED if refused else FIELD_WARNED
+    refused = found.contradicts
+    limit = found.limits[0] if refused else found.limits[1]
     value, bound = told_apart(found.ratio, limit)
     mapping = up_to_sign(found.best.T)
     reversed_ = bool(np.linalg.det(found.best) < 0)
@@ -170,7 +168,7 @@ def field_scale(sensor: InertialRecording) -> FieldScale:
 
     def cost_of(scales: Array) -> Array:
         found = scatter_by_scale(sensor.gyroscope, unit, sensor.rate_hz, FIELD_WINDOW_S, scales)
-        return np.asarray(np.exp(np.log(found + FIELD_FLOOR).mean(axis=0)))
+        return np.asarray(np.exp(np.log(found + _FLOOR).mean(axis=0)))
 
     cost = cost_of(SCALES)
     best = int(np.clip(np.argmin(cost), 1, SCALES.size - 2))

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from twinangle.plausibility.evidence import Evidence, masked
-from twinangle.plausibility.frame import NO_SIGNALS, REFUSED, gravity_assignment
+from twinangle.plausibility.frame import NO_SIGNALS, gravity_assignment
 from twinangle.plausibility.levelled import level, vertical_of
 from twinangle.plausibility.outcome import Outcome, not_tested
 from twinangle.signals.recording import Array, SensorPair
@@ -64,7 +64,7 @@ def order(evidence: Evidence) -> tuple[Outcome, ...]:
 def at_odds(pair: SensorPair) -> str:
     """Return which sensor's own axes contradict each other, as a reason; empty for none."""
     for name, sensor in (("proximal", pair.proximal), ("distal", pair.distal)):
-        if gravity_assignment(sensor).ratio > REFUSED:
+        if gravity_assignment(sensor).contradicts:
             return f"the {name} sensor's own axes contradict each other."
     return ""
 

@@ -1,8 +1,9 @@
 """Whether both sensors of one joint turn about the vertical at the same time.
 
 A person's turns reach thigh and shank at once. Where one sensor's samples come late, as when its
-radio buffered them or its column was shifted in a spreadsheet, the turns tell: strides do not,
-since another stride fits as well. Our own.
+radio buffered them or its column was shifted in a spreadsheet, the turns tell. Strides do not:
+another stride fits as well, and the knee's axial rotation lets the shank turn earlier or later in
+each than the thigh. Our own.
 """
 
 from __future__ import annotations
@@ -13,10 +14,10 @@ import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import NO_SIGNALS, cut_off
-from twinangle.plausibility.levelled import vertical_rate
+from twinangle.plausibility.levelled import turns
 from twinangle.plausibility.order import at_odds
 from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
-from twinangle.plausibility.yaw import LEAST_SPREAD_DEG_S, MEAN_S
+from twinangle.plausibility.yaw import LEAST_SPREAD_DEG_S
 from twinangle.signals.recording import Array, SensorPair
 from twinangle.thresholds import told_apart
 
@@ -42,7 +43,7 @@ class Apart:
 def sensors_times(evidence: Evidence) -> tuple[Outcome, ...]:
     """Test whether the two rates about the vertical are nearest at no lag.
 
-    The rates are smoothed over 1.2 s, so that what differs within a stride is left out, and
+    The rates are smoothed over 3 s, so that what differs within a stride is left out, and
     correlated at lags of up to 1 s.
     """
     pair = evidence.pair
@@ -69,12 +70,7 @@ def _saturated(evidence: Evidence) -> str:
 def turns_apart(pair: SensorPair) -> Apart | None:
     """Return at which lag the two turn alike; None where they hardly turn."""
     rate_hz = pair.proximal.rate_hz
-    weight = np.hanning(round(MEAN_S * rate_hz) + 2)[1:-1]
-    weight = weight / weight.sum()
-    first, second = (
-        np.convolve(vertical_rate(sensor), weight, "same")
-        for sensor in (pair.proximal, pair.distal)
-    )
+    first, second = turns(pair)
     known = np.isfinite(first) & np.isfinite(second)
     if known.sum() < _LEAST_S * rate_hz:
         return None

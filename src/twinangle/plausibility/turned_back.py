@@ -67,6 +67,10 @@ class Scatter:
         """
         return np.asarray(np.exp(np.log(self.variance + floor).mean(axis=0)))
 
+    def mean(self, floor: float) -> Array:
+        """Return one scatter a mapping, (48,): the plain mean over windows, the floor added."""
+        return np.asarray(self.variance.mean(axis=0) + floor)
+
 
 def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: float) -> Scatter:
     """Turn a vector back by the rates, window by window, under all 48 mappings of the rates.

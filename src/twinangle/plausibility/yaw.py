@@ -11,14 +11,14 @@ import numpy as np
 
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import NO_SIGNALS, cut_off
-from twinangle.plausibility.levelled import vertical_rate
+from twinangle.plausibility.levelled import WINDOW_S, turns, vertical_rate
 from twinangle.plausibility.order import at_odds
 from twinangle.plausibility.outcome import AT_FAULT, Outcome, not_tested
 from twinangle.signals.recording import Array, SensorPair
 from twinangle.thresholds import told_apart
 
 TEST, SCALE = "yaw", "yaw scale"
-MEAN_S = 1.2  # means over about a stride: what turns within it differs between segments
+STEP_S = 1.2  # about a stride, from one of the means that are compared to the next
 LEAST_SPREAD_DEG_S = 5.0
 FEWEST_MEANS = 8
 LEFT_OUT = 0.1
@@ -70,11 +70,11 @@ def _means(pair: SensorPair, length_s: float) -> Array:
 def direction(evidence: Evidence) -> Outcome:
     """Test whether both sensors turn about the vertical to the same side."""
     assert evidence.pair is not None
-    means = _means(evidence.pair, MEAN_S)
+    means = turns(evidence.pair)[:, :: round(STEP_S * evidence.pair.proximal.rate_hz)]
+    means = means[:, np.isfinite(means).all(axis=0)]
     if means.shape[1] < FEWEST_MEANS:
-        return not_tested(
-            TEST, "both sensors", f"fewer than {FEWEST_MEANS} stretches of {MEAN_S:g} s are whole."
-        )
+        why = f"fewer than {FEWEST_MEANS} stretches of {WINDOW_S:g} s are whole."
+        return not_tested(TEST, "both sensors", why)
     spread = float(np.degrees(means.std(axis=1)).min())
     if spread <= LEAST_SPREAD_DEG_S:
         value, bound = told_apart(spread, LEAST_SPREAD_DEG_S)

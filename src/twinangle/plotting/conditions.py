@@ -212,12 +212,25 @@ def _draw_paired(axes: Axes, results: StudyResults, main: str, height: float) ->
                       markeredgecolor=WEARABLE, linewidth=0.7, label=code)  # fmt: skip
             if x[-1] == len(columns) - 1:
                 last[code] = y[-1]
-    axes.set_xlim(-0.4, len(columns) - 0.6)
+    axes.set_xlim(-0.4, len(columns) - 0.6 + _more_for(list(last), len(columns), axes))
     if len(last) <= NAMED_PARTICIPANTS:
         _name_at_the_end(axes, last, len(columns) - 1, height)
     limit = max(6, 40 // len(columns))
     axes.set_xticks(range(len(columns)), [shortened(name or "–", limit) for name in columns])
     few_ticks(axes, x=None, y=5)
+
+
+def _more_for(names: Sequence[str], n_columns: int, axes: Axes) -> float:
+    """Return how much farther the axis must reach for names in larger type than the report's.
+
+    The report's panels leave room beside them; elsewhere the axes may end at the figure's edge.
+    """
+    if type_scale() < 1.01 or not names or len(names) > NAMED_PARTICIPANTS:
+        return 0.0
+    wide = size_mm(axes)[0]
+    need = min(max(len(shortened(name, 8)) for name in names) * 1.4 * type_scale(), 0.4 * wide)
+    reach = (need * (n_columns - 0.6) + 0.12 * wide) / (wide - need)
+    return max(reach - 0.4, 0.0)
 
 
 def _name_at_the_end(axes: Axes, last: Mapping[str, float], column: int, height: float) -> None:

@@ -18,6 +18,7 @@ from twinangle.plotting.looks import (
     WEARABLE,
     few_ticks,
     procedure_style,
+    type_scale,
 )
 from twinangle.plotting.onto import (
     INSTRUMENTS,
@@ -26,6 +27,7 @@ from twinangle.plotting.onto import (
     on_axes,
     one_of,
     part_of,
+    size_mm,
     trial_of,
     trials_of,
 )
@@ -36,6 +38,7 @@ from twinangle.under_test import parts_of, under_test
 from twinangle.wording import shortened
 
 LONGEST = 24  # letters of a name in a legend
+_KEY_MM, _LETTER_MM = 9.0, 1.45  # of a legend in type of 7 points: around a name, and a letter
 CURVES_DRAWN = 120  # kept cycles drawn in one panel at most, evenly spread over the trial
 EXCLUDED_DRAWN = 20
 
@@ -362,11 +365,21 @@ def _draw_sd_curves(axes: Axes, trials: Sequence[TrialResult]) -> None:
 
 
 def _name_procedures(axes: Axes, n: int) -> None:
-    """Add a legend where more than one procedure is drawn, with room for it."""
-    if len(axes.get_legend_handles_labels()[1]) > 1:
+    """Add a legend where more than one procedure is drawn, with room for it.
+
+    A name that is longer than the panel is shortened; two stand side by side where both fit.
+    """
+    lines, names = axes.get_legend_handles_labels()
+    if len(names) > 1:
+        room = size_mm(axes)[0] / type_scale()
+        most = max(int((room - _KEY_MM) / _LETTER_MM), 4)
+        names = [shortened(name, most) for name in names]
+        beside = sum(_KEY_MM + _LETTER_MM * len(name) for name in names) <= room
         low, high = axes.get_ylim()
         axes.set_ylim(low, high + 0.28 * (high - low))
-        axes.legend(loc="upper left", ncols=1 if n > 2 else 2, handlelength=1.6)
+        axes.legend(
+            lines, names, loc="upper left", ncols=2 if n <= 2 and beside else 1, handlelength=1.6
+        )
 
 
 def _draw_durations(axes: Axes, cycles: CycleSet) -> None:

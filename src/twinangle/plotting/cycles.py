@@ -26,7 +26,7 @@ from twinangle.plotting.looks import (
 )
 from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup
-from twinangle.wording import number
+from twinangle.wording import count, number
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def _cycles_caption(group: TrialGroup) -> str:
     assert trial.cycles is not None
     kept = int(trial.cycles.kept.sum())
     out = trial.cycles.kept.size - kept
-    said = f"{kept} cycles kept (thin lines; black: mean, dashed ± SD)"
+    said = f"{count(kept, 'cycle')} kept (thin lines; black: mean, dashed ± SD)"
     said += f", {out} left out (pale)" if out else ""
     if kept > CURVES_DRAWN or out > EXCLUDED_DRAWN:
         said += f", of which at most {CURVES_DRAWN} and {EXCLUDED_DRAWN} are drawn"

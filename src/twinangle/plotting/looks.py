@@ -20,6 +20,7 @@ SINGLE_MM = 88.0  # one column of a journal page
 DOUBLE_MM = 178.0  # both columns
 NARROW_MM = 120.0  # below it, panels stand below each other
 FONT_PT = 7.0
+_EM_SPACE = "\u2003"
 # A colour has one meaning everywhere. Dark blue against a lighter orange: apart in grey (relative
 # luminance 0.09 against 0.30) and for every common colour vision deficiency; the reference is
 # dashed as well. What is neither instrument is drawn in ink and greys, procedures in colours of
@@ -219,9 +220,9 @@ def few_ticks(axes: Axes, *, x: int | None = 5, y: int | None = 5) -> None:
 
 
 def letter(axes: Axes, text: str) -> None:
-    """Title a panel, letter first: `a  Wearable`."""
+    """Title a panel, letter first, an em space after it: a browser joins plain spaces of an SVG."""
     head, _, rest = text.partition(" ")
-    axes.set_title(f"{head}   {rest}" if rest else head)
+    axes.set_title(f"{head}{_EM_SPACE}{rest}" if rest else head)
 
 
 def participant_marker(code: str, everyone: Sequence[str]) -> str:

@@ -96,10 +96,10 @@ def bouts_blocks(trials: Iterable[TrialResult], naming: Naming) -> list[Block]:
         ),
         rows,
         words=2,
-        end=f"Of {len(kept)} bouts, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, too few for "
-        f"a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a reliable SD: "
-        "numbers found for times and lengths of consecutive steps (König et al. 2014, Gait Posture "
-        "39:615), taken over for angles.",
+        end=f"Of {count(len(kept), 'bout')}, {few[0]} keep fewer than {CYCLES_FOR_MEAN} cycles, "
+        f"too few for a reliable mean, and {few[1]} fewer than {CYCLES_FOR_SD}, too few for a "
+        "reliable SD: numbers found for times and lengths of consecutive steps (König et al. 2014, "
+        "Gait Posture 39:615), taken over for angles.",
     )
     return [heading("Bouts"), *found] if found else []
 

@@ -91,8 +91,8 @@ def blind_sentence(decisions: Iterable[DecisionRecord]) -> str:
     if not hidden:
         return f"{what} in view while cycles and recordings were chosen."
     return (
-        f"{what} hidden for {hidden} of the {len(chosen)} decisions on cycles and recordings, and "
-        "in view for the others."
+        f"{what} hidden for {hidden} of the {count(len(chosen), 'decision')} on cycles and "
+        "recordings, and in view for the others."
     )
 
 

@@ -19,6 +19,9 @@ from twinangle.visible import make_visible
 
 MOST_BYTES = 4096
 """Of a request's body: a decision is some hundred."""
+_DROPPED_BYTES = 1 << 24
+"""Of a body that is too long: read and forgotten, so that whoever sends it hears why. A connection
+closed while it is still sent shows as broken, without the answer."""
 HOST = "127.0.0.1"
 
 Scope = MutableMapping[str, Any]
@@ -76,6 +79,8 @@ class Guard:
             return
         refusal = self._refusal(scope)
         if refusal is not None:
+            if refusal.status == 413:
+                await _body(receive)
             await _answer(send, refusal)
             return
         await self._pass(scope, receive, send)
@@ -153,17 +158,21 @@ def _refused_post(headers: dict[str, list[str]]) -> _Refusal | None:
 
 
 async def _body(receive: Receive) -> bytes | None:
-    """Return a request's body, whatever length it claims; None where it is too long."""
-    body = b""
-    while True:
+    """Return a request's body, whatever length it claims; None where it is too long.
+
+    What is too long is read on and dropped, up to a limit, so that the answer can be heard.
+    """
+    body, size = b"", 0
+    while size <= _DROPPED_BYTES:
         message = await receive()
         if message["type"] != "http.request":
-            return body
-        body += bytes(message.get("body", b""))
-        if len(body) > MOST_BYTES:
-            return None
+            break
+        part = bytes(message.get("body", b""))
+        size += len(part)
+        body = body + part if size <= MOST_BYTES else b""
         if not message.get("more_body", False):
-            return body
+            break
+    return body if size <= MOST_BYTES else None
 
 
 def _again(body: bytes, receive: Receive) -> Receive:

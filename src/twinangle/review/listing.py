@@ -13,6 +13,7 @@ from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.outcome import AT_FAULT
 from twinangle.results import TrialResult
 from twinangle.review.look import Look
+from twinangle.wording import count
 
 MANY_EXCLUDED = 0.25  # share of the cycles of the movement; common practice, no source
 
@@ -156,13 +157,19 @@ def _of_cycles(trial: TrialResult) -> Iterator[Flag]:
         return
     kept = int(trial.cycles.kept.sum())
     if kept < CYCLES_FOR_MEAN:
-        yield Flag("cycles", f"Only {kept} cycles are kept.", "warning")
+        yield Flag(
+            "cycles", f"Only {count(kept, 'cycle')} {'is' if kept == 1 else 'are'} kept.", "warning"
+        )
     kinds = Counter(reason_kind(text) for text in trial.cycles.reason if text)
     judged = {k: n for k, n in kinds.items() if k not in (*NOT_THE_MOVEMENT, *SHORT_LACKS)}
     n = sum(judged.values())
     if n > MANY_EXCLUDED * (n + kept):
         most = ", ".join(f"{kind} {count}" for kind, count in Counter(judged).most_common())
-        yield Flag("cycles", f"{n} of {n + kept} cycles are left out ({most}).", "warning")
+        yield Flag(
+            "cycles",
+            f"{n} of {count(n + kept, 'cycle')} {'is' if n == 1 else 'are'} left out ({most}).",
+            "warning",
+        )
 
 
 def _of_sensors(look: Look) -> Iterator[Flag]:

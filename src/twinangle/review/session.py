@@ -15,6 +15,7 @@ from twinangle.review import sent
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look, cycles_at, paired_at
 from twinangle.review.pyramids import Traces
+from twinangle.review.within import beyond
 from twinangle.review.workers import Analyses
 from twinangle.study import Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
@@ -34,6 +35,17 @@ LOOKS = 4  # recordings whose traces are in memory
 
 class HiddenError(Exception):
     """What was asked for is hidden while deciding blind."""
+
+
+def _undone_by(new: list[Decision], every: tuple[Decision, ...]) -> set[int]:
+    """Return what new undos change: what they undo, and what an undone undo brings back."""
+    of = {each.id: int(each.value["of"]) for each in every if each.kind == "undo"}
+    changed: set[int] = set()
+    for each in new:
+        number: int | None = each.id
+        while (number := of.get(number) if number is not None else None) is not None:
+            changed.add(number)
+    return changed
 
 
 class Session:
@@ -108,7 +120,7 @@ class Session:
             self._decisions = found
             self.study = self._with(found)
             self.version += 1
-            undone = {each.value.get("of") for each in new if each.kind == "undo"}
+            undone = _undone_by(new, found)
             touched = {
                 each.recording
                 for each in found
@@ -129,6 +141,7 @@ class Session:
         """
         self._require_as_looked_at(number)
         decision = self._decision(number, kind, value, why=why, who=who)
+        self._require_within(number, decision)
         self._note_blindness(who)
         written = append_decision(self.study.folder, decision)
         self.refresh()
@@ -150,6 +163,13 @@ class Session:
             f"The files of {trial.label} have changed since this page looked at them: nothing was "
             "written. The recording is being analysed anew; look at it again, then decide."
         )
+
+    def _require_within(self, number: int, decision: Decision) -> None:
+        """Refuse a lag at which nothing overlaps, and a stretch outside the recording."""
+        look = self._look(number)
+        fault = "" if look is None else beyond(look, decision.kind, decision.value)
+        if fault:
+            raise StudyError(fault)
 
     def _decision(self, number: int, kind: str, value: Any, *, why: str, who: str) -> Decision:
         decision = Decision(
@@ -295,6 +315,9 @@ class Session:
         look = self._look(number)
         if look is None:
             return None
+        fault = beyond(look, "lag", {"lag_s": lag_s, "drift_ppm": drift_ppm})
+        if fault:
+            raise StudyError(fault)
         try:
             paired = paired_at(look, lag_s, drift_ppm)
         except ValueError as error:

@@ -9,6 +9,7 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Array, Recording
+from twinangle.wording import count
 
 LEAST_SAMPLES = 10
 UNIT_NORM_TOLERANCE = 0.01
@@ -32,8 +33,8 @@ def require_enough_samples(recording: Recording) -> None:
     """
     if len(recording.time_s) < LEAST_SAMPLES:
         raise RecordingError(
-            f"{recording.source}: holds {len(recording.time_s)} samples; an angle needs at least "
-            f"{LEAST_SAMPLES}."
+            f"{recording.source}: holds {count(len(recording.time_s), 'sample')}; an angle "
+            f"needs at least {LEAST_SAMPLES}."
         )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from twinangle.errors import RecordingError
 from twinangle.signals.recording import Array, Recording
+from twinangle.wording import count as counted
 
 _FEWEST = 2  # a single one is an outlier, not a habit of the file. Own rule, as the next
 _SMALLEST = 99.0  # in size; 0 may be a lost packet, and small numbers are readings
@@ -68,8 +69,9 @@ def refuse_sentinels(recording: Recording, names: Sequence[str]) -> None:
     rest = values[np.isfinite(values) & (values != value)]
     more = f" (likewise in {len(channels) - 1} more)" if len(channels) > 1 else ""
     raise RecordingError(
-        f"{recording.source}: channel {name!r}{more} holds {value:.10g} in {count} samples "
-        f"({100 * count / values.size:.2g} %), far outside all others ({rest.min():.4g} to "
-        f"{rest.max():.4g}): it seems to stand for missing values. Export them as empty cells (or "
-        "NaN), or leave these rows out of the file: they are then gaps and counted as such."
+        f"{recording.source}: channel {name!r}{more} holds {value:.10g} in "
+        f"{counted(count, 'sample')} ({100 * count / values.size:.2g} %), far outside all others "
+        f"({rest.min():.4g} to {rest.max():.4g}): it seems to stand for missing values. Export "
+        "them as empty cells (or NaN), or leave these rows out of the file: they are then gaps "
+        "and counted as such."
     )

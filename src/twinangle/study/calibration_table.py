@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
-from twinangle.errors import StudyError
+from twinangle.errors import StudyError, closed
 from twinangle.naming import listed
 from twinangle.signals.straight_line import Calibration, fit_calibration
 from twinangle.study.cells import finite_number
@@ -47,7 +47,7 @@ def read_points(path: Path, name: str) -> tuple[list[float], list[float]]:
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError) as error:
-        raise StudyError(f"calibration {name!r} cannot be read: {error}.") from error
+        raise StudyError(f"calibration {name!r} cannot be read: {closed(error)}") from error
     delimiter = max(",;\t", key=(lines[0] if lines else "").count)
     rows = csv.DictReader(lines, delimiter=delimiter)
     found = [column.strip() for column in rows.fieldnames or ()]

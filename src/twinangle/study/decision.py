@@ -12,6 +12,7 @@ from typing import Any, Literal, cast, get_args
 from twinangle.checks import LARGEST
 from twinangle.naming import listed
 from twinangle.study.participant_codes import reads_as_person
+from twinangle.visible import make_visible
 
 Kind = Literal["lag", "interval", "cycle", "recording", "looked", "undo", "blind"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -28,6 +29,7 @@ LONGEST = 2000  # characters of a reason
 KEYS = ("id", "when", "who", "recording", "kind", "value", "why", "version", "input")
 _TIME = "%Y-%m-%dT%H:%M:%SZ"
 _HASH = re.compile(r"[0-9a-f]{64}")
+_CODE = re.compile(r"[^\W_](?:[\w. -]*[\w.-])?")
 
 
 class UnfitError(ValueError):
@@ -147,8 +149,11 @@ def check_who(who: str) -> None:
     UnfitError
         The end of a sentence, as of :func:`check_decision`.
     """
-    accepted = "accepted: a code of at most 40 characters that names nobody, such as R1"
-    if not who.strip() or len(who) > 40 or not who.isprintable():
+    accepted = (
+        "accepted: a code of at most 40 letters, digits, hyphens, dots, underscores and spaces "
+        "that names nobody, such as R1"
+    )
+    if len(who) > 40 or not ("@" in who or _CODE.fullmatch(who)):
         raise UnfitError(f"`who` is {_shown(who)}; {accepted}")
     what = "holds an @" if "@" in who else reads_as_person(who)
     if what:
@@ -159,10 +164,18 @@ def check_who(who: str) -> None:
 _NO_TEXT = ("Cc", "Cs", "Cn", "Zl", "Zp")
 
 
+def _is_odd(character: str) -> bool:
+    """Return whether a character steers instead of being read: a control, or one of direction."""
+    return unicodedata.category(character) in _NO_TEXT or make_visible(character) != character
+
+
 def _check_texts(decision: Decision) -> None:
-    odd = next((each for each in decision.why if unicodedata.category(each) in _NO_TEXT), "")
+    odd = next((each for each in decision.why if _is_odd(each)), "")
     if odd:
-        raise UnfitError(f"`why` holds {odd!r}; accepted: one line without control characters")
+        raise UnfitError(
+            f"`why` holds {make_visible(odd)!r}; accepted: one line without control characters and "
+            "without those that turn the direction of writing"
+        )
     try:
         exact = moment(datetime.strptime(decision.when, _TIME).replace(tzinfo=UTC))
     except ValueError:

@@ -10,6 +10,7 @@ from typing import Any, TypeGuard, get_args
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from twinangle.errors import closed
 from twinangle.naming import listed, suggestion
 from twinangle.signals.joint import SEGMENTS
 from twinangle.study.reference_settings import REFERENCE_KINDS
@@ -153,16 +154,22 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: F
                 f"Accepted: {', '.join(f'`{key}`' for key in known)}."
             )
         case "value_error" if len(keys) == 1:
-            text = f"[{name}] {detail['ctx']['error']}."
+            text = f"[{name}] {closed(detail['ctx']['error'])}"
         case _ if value == LEFT_OPEN and detail["type"] != "literal_error":
             text = f"[{table}] {which} {OPEN_TEXT}{_wanted(detail)}."
         case "value_error":
-            text = f"[{table}] {which} {detail['ctx']['error']}, got {_shown(value)}."
+            said = closed(detail["ctx"]["error"])[:-1]
+            text = f"[{table}] {which} {said}, got {_shown(value)}."
         case "literal_error":
             guess = suggestion(str(value), re.findall(r"'([^']*)'", detail["ctx"]["expected"]))
             text = (
                 f"[{table}] `{keys[-1]}` is {_shown(value)}; "
                 f"accepted: {detail['ctx']['expected']}.{guess}"
+            )
+        case "tuple_type":
+            text = (
+                f"[{table}] {which} should be a list, got {_shown(value)}; "
+                f"accepted: `{keys[-1]} = [{_shown(value)}]` for this one."
             )
         case _:
             wanted = detail["msg"].removeprefix("Input ").replace("valid ", "")

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from twinangle.checks import LARGEST
-from twinangle.errors import StudyError
+from twinangle.errors import StudyError, closed
 
 MOST_BYTES = 1 << 20  # of a study file
 
@@ -73,7 +73,8 @@ def parsed(text: str, path: Path) -> dict[str, Any]:
     except RecursionError:
         raise StudyError(_TOO_DEEP.format(path.name)) from None
     except ValueError as error:  # a whole number of thousands of digits
-        raise StudyError(f"{path.name}: holds a number that cannot be read: {error}.") from None
+        said = f"{path.name}: holds a number that cannot be read: {closed(error)}"
+        raise StudyError(said) from None
     _refuse_absurd(data, path.name)
     return cast(dict[str, Any], _tuples(data))
 

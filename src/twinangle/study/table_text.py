@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from twinangle.errors import StudyError
+from twinangle.errors import StudyError, closed
 from twinangle.naming import holds_a_row, listed, nearest_first
 from twinangle.study.instruments import Header
 from twinangle.study.trial_row import (
@@ -117,7 +117,8 @@ def _records(lines: list[str], delimiter: str, name: str) -> list[tuple[int, lis
                 records.append((start, cells))
             start = reader.line_num + 1
     except csv.Error as error:
-        raise StudyError(f"{name}, row {start}: cannot be read as a table: {error}.") from None
+        said = f"{name}, row {start}: cannot be read as a table: {closed(error)}"
+        raise StudyError(said) from None
     return records
 
 

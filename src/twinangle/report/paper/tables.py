@@ -13,7 +13,7 @@ from twinangle.results.answer import answer_of
 from twinangle.results.covariates import covariate_summaries
 from twinangle.results.grouping import Naming, distinct, worked_recordings
 from twinangle.results.session_words import MAIN_FORM
-from twinangle.wording import NO_MARGIN, NOTHING, quantity_name, stated
+from twinangle.wording import NO_MARGIN, NOTHING, count, quantity_name, stated
 
 WHERE = ("Condition", "Procedure")
 
@@ -94,9 +94,10 @@ def _participants(results: StudyResults) -> PaperTable:
     left = len({(t.participant, t.session, t.condition, t.trial, t.side) for t in results.trials})
     left -= len(trials)
     note = f"{left} further recording(s) were left out; reasons: the report." if left else ""
+    people = len({t.participant for t in trials})
     return PaperTable(
         "participants", "Participants and recordings", head, rows, 3,
-        (f"{len(trials)} recordings of {len({t.participant for t in trials})} participants.", note,
+        (f"{count(len(trials), 'recording')} of {count(people, 'participant')}.", note,
          "SD over the kept cycles (n − 1)."),
     )  # fmt: skip
 
@@ -258,7 +259,10 @@ def _procedures(results: StudyResults) -> PaperTable:
     rows, n = [], []
     for pooled, contest in given(results.ranking):
         means = {place.procedure: place for place in contest.standings}
-        n.append(f"{contest.n_participants} participants, {contest.n_trials} recordings")
+        n.append(
+            f"{count(contest.n_participants, 'participant')}, "
+            f"{count(contest.n_trials, 'recording')}"
+        )
         for pair in contest.differences:
             first, second = means[pair.first], means[pair.second]
             rows.append(
@@ -295,7 +299,7 @@ def _budget(results: StudyResults) -> PaperTable:
         "error_budget", "Parts of the mean squared difference, in deg²",
         ("Part", *(", ".join(filter(None, key[:2])) for key, _ in found)),
         tuple(rows) if found else (), 1,
-        (f"n: {n} participants. In brackets: {results.options.level} intervals over them.",),
+        (f"Participants: {n}. In brackets: {results.options.level} intervals over them.",),
     )  # fmt: skip
 
 

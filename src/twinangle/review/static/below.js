@@ -55,7 +55,7 @@ export function decisionsPart(number) {
   const own = state.study.decisions.filter((one) => one.recording === label);
   const items = own.map((one) => el("li", { class: one.stands ? null : "fallen" },
     `${one.id}. ${inWords(one)}${one.why ? ` — ${one.why}` : ""} (${one.who}, ${one.when.replace("T", " ").replace("Z", " UTC")}; ${one.stands ? t("decision_stands") : t("decision_not", { why: one.why_not })}) `,
-    one.stands && !["looked", "undo"].includes(one.kind) ? el("button", { type: "button", onclick: () => undo(number, one) }, t("undo")) : null));
+    one.stands && !["looked", "blind"].includes(one.kind) ? el("button", { type: "button", onclick: () => undo(number, one) }, t("undo")) : null));
   const out = found !== "excluded";
   const whole = el("button", { type: "button", id: "decide-recording", onclick: () => openPending({
     number, kind: "recording", value: { use: !out }, reasons: out ? "why_recording_out" : "why_recording_in",

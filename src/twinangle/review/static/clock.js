@@ -12,6 +12,7 @@ export class ClockPart {
     Object.assign(this, { view, found, number: view.number });
     this.began = { lag_s: round(found.lag_s), drift_ppm: found.drift_ppm };
     this.clock = view.clock;
+    this.saved = { ...this.began };
     this.width = window.innerWidth < 640 ? NARROW : WIDE;
     this.asking = false;
     this.again = false;
@@ -80,6 +81,13 @@ export class ClockPart {
     el("figcaption", { class: "help" }, t("drift_caption")));
   }
 
+  // The clock that was tried here and is not saved; null where it is the one found or decided.
+  tried() {
+    const { lag_s, drift_ppm } = this.clock, { saved } = this;
+    const same = Math.abs(lag_s - saved.lag_s) < 1e-4 && Math.abs(drift_ppm - saved.drift_ppm) < 0.01;
+    return same ? null : { lag_s, drift_ppm };
+  }
+
   typed() {
     const lag = this.lag.valueAsNumber, drift = this.drift.valueAsNumber;
     if (Number.isFinite(lag) && Number.isFinite(drift)) this.set(lag, drift, true, true);
@@ -101,7 +109,8 @@ export class ClockPart {
       this.drift.value = Number(this.clock.drift_ppm.toFixed(2));
     }
     if (this.mark) {
-      const x = this.frame.px(this.clock.lag_s);
+      // A lag beyond the search has its handle at the figure's edge.
+      const [low, high] = this.frame.x, x = this.frame.px(Math.min(Math.max(this.clock.lag_s, low), high));
       this.mark.setAttribute("x1", x); this.mark.setAttribute("x2", x);
     }
   }
@@ -134,6 +143,7 @@ export class ClockPart {
     openPending({
       onClose: () => { this.deciding = false; },
       number: this.number, kind: "lag", what: this.what(), reasons: "why_lag",
+      onSaved: () => { this.saved = { ...this.clock }; },
       value: () => ({ lag_s: this.clock.lag_s, drift_ppm: this.clock.drift_ppm }),
     });
   }

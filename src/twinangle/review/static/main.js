@@ -57,6 +57,7 @@ async function route() {
 }
 
 function go() {
+  say(""); // what was saved is told of the recording it was saved for
   route().then(() => $("main").focus({ preventScroll: true }));
   window.scrollTo(0, 0);
 }

@@ -14,7 +14,7 @@ export function closePending() {
   $("pending").hidden = true;
   $("pending").replaceChildren();
   was?.onClose?.();
-  if (was?.back?.isConnected) was.back.focus();
+  if (was?.back?.isConnected) was.back.focus({ preventScroll: true });
 }
 
 // `value` may be a function, asked when the decision is saved.

@@ -68,7 +68,8 @@ export class RecordingView {
     if (found.waiting) { this.body(el("p", {}, t("waiting"))); return; }
     const first = !this.seen;
     this.seen = keyOf(this.number);
-    const view = this.rows?.view, at = placeOf(document.activeElement), old = this.cyclesPart;
+    const view = this.rows?.view, at = placeOf(document.activeElement), old = this.cyclesPart, scrolled = window.scrollY;
+    this.tried = this.clockPart?.tried() ?? null; // a lag that is typed but not saved outlives what others save
     this.rows?.end();
     this.rows = null;
     this.found = found;
@@ -81,7 +82,7 @@ export class RecordingView {
     if (this.shown) this.plot(view);
     // The traces are painted before the rest is built.
     if (first) requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => this.seenFrom(found) && this.below(old, at), 0)));
-    else this.below(old, at);
+    else { this.below(old, at); window.scrollTo(0, scrolled); }
   }
 
   seenFrom(found) { return !this.ended && this.found === found; }
@@ -97,7 +98,7 @@ export class RecordingView {
     this.clockPart?.fill();
     this.cyclesPart?.showMean(found.curve);
     if (this.clockPart) this.clockPart.ask();
-    if (at && document.activeElement === document.body) this.host.querySelector(at)?.focus();
+    if (at && document.activeElement === document.body) this.host.querySelector(at)?.focus({ preventScroll: true });
   }
 
   body(...parts) {
@@ -140,7 +141,7 @@ export class RecordingView {
     const made = (info) => Object.assign(new Trace(info, again), { onLost: () => this.lost() });
     if (wearable) this.rows.add("wearable", made(wearable), fixed);
     if (turning) this.rows.add("turning", made(turning), fixed, [0, 1.05 * turning.high + 1]);
-    if (this.found.clock) Object.assign(this.clock, { lag_s: this.found.clock.lag_s, drift_ppm: this.found.clock.drift_ppm });
+    if (this.found.clock) Object.assign(this.clock, this.tried ?? { lag_s: this.found.clock.lag_s, drift_ppm: this.found.clock.drift_ppm });
     if (reference) this.rows.add("reference", made(reference), this.clock);
     if (view) this.rows.show(...view);
     else this.viewed(this.rows.view); // each row was painted as it was made

@@ -32,6 +32,7 @@ from twinangle.wearable.heading.joint_centre import (
     shared_terms,
 )
 from twinangle.wearable.heading.relative import HeadingEstimate
+from twinangle.wording import count as counted
 
 SYSTEMATIC_DEG = 10.0  # heading error of the hinge constraint on a knee, whatever the statistics
 _SLOW_RAD_S = 0.3
@@ -77,7 +78,7 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
         moving = np.flatnonzero(speed > _SLOW_RAD_S)
     if moving.size < 50:
         raise AngleError(
-            f"hinge axis: {moving.size} samples in which the sensors turn faster than "
+            f"hinge axis: {counted(moving.size, 'sample')} in which the sensors turn faster than "
             f"{np.degrees(_SLOW_RAD_S):.0f} °/s; at least 50 are needed."
         )
     chosen = moving[:: max(1, moving.size // _MOST_SAMPLES)]
