@@ -159,15 +159,15 @@ def test_the_first_page_runs_on_other_files_without_the_cells_to_leave_out(tmp_p
     write_demo_study("invented", participants=2, walk_s=30, hatch_deg=0)
     Path("my_recordings").mkdir()
     units = {"acc": "g", "gyr": "dps", "mag": "uT"}
-    for path in sorted(Path("invented").glob("*/*.csv")):
+    words = {"wearable": "sensors", "reference": "goniometer"}
+    for path in (each for name in words for each in Path("invented", name).glob("*.csv")):
         frame = pd.read_csv(path)
         for name in frame.columns:
             for short, unit in units.items():
                 if f"_{short}_" in name:
                     frame[name] *= {"acc": 1 / 9.80665, "gyr": 180 / np.pi, "mag": 1}[short]
                     frame = frame.rename(columns={name: f"{name} [{unit}]"})
-        word = {"wearable": "sensors", "reference": "goniometer"}[path.parent.name]
-        frame.to_csv(f"my_recordings/{path.stem}_{word}.csv", index=False)
+        frame.to_csv(f"my_recordings/{path.stem}_{words[path.parent.name]}.csv", index=False)
     stay = [cell for cell in cells(PAGES[0]) if not cell.startswith(LEFT_OUT)]
     proposed, checked, ran = run_cells(stay)
     assert '"?"' not in proposed
