@@ -32,6 +32,11 @@ RULES = (
 RECORDING = (
     f"Before people are recorded: {MOVEMENTS} {STRAPS} {ROUTE} More: docs/how-to/recording.md."
 )
+RECORDING_SHORT = (
+    "Before people are recorded: ask nobody for a jump, stamp, heel tap or functional movement "
+    "after recent surgery, with pain or at risk of falling, without the word of the clinician in "
+    "charge; look at the skin under straps. More: docs/how-to/recording.md."
+)
 
 
 def to_be_stated(movements: tuple[str, ...]) -> str:

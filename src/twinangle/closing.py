@@ -119,7 +119,8 @@ def _empty_table(results: StudyResults) -> Table:
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
         title=results.title,
-        caption="Offset and RMS of the mean curves' difference (wearable minus reference; RMS "
+        caption="Lag: what is added to the reference's clock to give the wearable's. Offset and "
+        "RMS of the mean curves' difference (wearable minus reference; RMS "
         "after both are demeaned) and per-cycle SDs, in degrees. A dash: no reference"
         f"{_or_too_few(results)}.",
         title_justify="left",

@@ -45,7 +45,7 @@ def test_rate_duration_channels_units_and_overlap_are_printed(study):
     assert (wearable.n_channels, reference.n_channels) == (18, 1)
     text = "\n".join(check_lines(first))
     for words in ("100 Hz", "gyroscope rad/s", "angle in deg", "18 channels", "no gap",
-                  "sought from -30 to 30 s"):  # fmt: skip
+                  "seeks the lag, from -30 to 30 s"):  # fmt: skip
         assert words in text
     assert found.faults == ()
 

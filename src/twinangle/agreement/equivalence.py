@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, require_number
+from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
 from twinangle.agreement._result import Interval, Result, counted, quantity
 from twinangle.agreement.limits import limits_of_agreement
 from twinangle.agreement.limits_found import LimitsOfAgreement
@@ -228,7 +229,10 @@ def _verdict(limits: LimitsOfAgreement, margin: float) -> tuple[Verdict, str]:
     (lower_low, lower_high), (upper_low, upper_high) = limits.lower_ci, limits.upper_ci
     if not np.all(np.isfinite([lower_low, upper_high])):
         people = counted(limits.n_participants, "participant")
-        return "undecided", f"for the limits of {people} have no interval"
+        return "undecided", (
+            f"for the limits of {people} have no interval (at least {FEWEST_PARTICIPANTS} are "
+            "needed)"
+        )
     shown = f"{100 * limits.confidence:g} % intervals"
     if inside_margin(lower_low, upper_high, margin):
         return "inside", f"both limits of agreement and their {shown} lie within it"

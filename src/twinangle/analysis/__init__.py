@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from twinangle.analysis.checking import check_study, declared_faults
 from twinangle.analysis.compiling import compile_ahead, load_ahead
+from twinangle.analysis.finding_standing import propose_standing, write_standing
 from twinangle.analysis.study import (
     files_for,
     input_files,
@@ -23,5 +24,7 @@ __all__ = [
     "load_ahead",
     "own_procedures",
     "pool_study",
+    "propose_standing",
     "run_study",
+    "write_standing",
 ]

@@ -215,10 +215,15 @@ def overlap_line(study: Study, signals: TrialSignals) -> str:
         return f"{overlap_s(wearable, reference, low):.1f} s at the stated lag of {low:g} s"
     as_they_stand = max(overlap_s(wearable, reference, 0.0), 0.0)
     most, lag_s = most_overlap(wearable, reference, (low, high))
-    reached = f"at most {most:.1f} s, at a lag of {lag_s:.4g} s" if most > 0 else "at no lag longer"
+    if most <= 0:
+        said = "at no lag longer"
+    elif most - as_they_stand < 0.05:
+        said = "no lag makes it longer"
+    else:
+        said = f"at most {most:.1f} s, if the lag were {lag_s:.4g} s"
     return (
-        f"{as_they_stand:.1f} s as the two clocks stand; {reached} (sought from {low:g} to "
-        f"{high:g} s)"
+        f"{as_they_stand:.1f} s as the two clocks stand; {said} (the run seeks the lag, from "
+        f"{low:g} to {high:g} s)"
     )
 
 

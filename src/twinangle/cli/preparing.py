@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from twinangle.cautions import RECORDING
+from twinangle.cautions import RECORDING_SHORT
 from twinangle.cli.arguments import Jobs, OwnProcedures, StudyPath
 from twinangle.cli.terminal import say
 
@@ -38,12 +38,14 @@ def init(
     say("Recognised:" if proposal.recognised else "Recognised: nothing.")
     for text in proposal.recognised:
         say(f"  {text}")
+    for text in proposal.ignored:
+        say(f"Left aside: {text}")
     say("Left open; fill these in before `twinangle check`:")
     for text in proposal.open_questions:
         say(f"  {text}")
     for path in written:
         say(f"Written: {path}")
-    say(f"\n{RECORDING}")
+    say(f"\n{RECORDING_SHORT}")
 
 
 def schema() -> None:
@@ -61,7 +63,7 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
     """Read and validate everything, compute nothing; what each file holds, and every fault."""
     from twinangle.analysis import check_study
     from twinangle.closing import check_lines
-    from twinangle.study import read_study
+    from twinangle.study import AngleWearable, read_study
 
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     found = check_study(
@@ -80,6 +82,12 @@ def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures 
     analysed = len(loaded.trials) - found.n_excluded
     if not any(trial.reference for trial in loaded.trials if not trial.exclude):
         say("No recording has a reference: variability can be told, accuracy cannot.")
+    by_walk = sum(not each.exclude and each.functional is None for each in loaded.trials)
+    if by_walk and not isinstance(loaded.wearable, AngleWearable):
+        say(
+            f"{by_walk} of {analysed} recordings give no functional movement: the flexion axis is "
+            "taken from what is studied itself, which is less accurate."
+        )
     say(f"{study}: no fault found. {analysed} of {len(loaded.trials)} recordings to analyse.")
 
 

@@ -34,6 +34,8 @@ from twinangle.formats.request import Format, Request, Table
 from twinangle.naming import shown
 from twinangle.signals.recording import Array
 
+NO_NUMBERS = "holds no column of numbers"
+
 
 def read(path: Path, request: Request) -> Table:
     """Read the requested columns of a delimited text file."""
@@ -282,7 +284,7 @@ def _numeric_columns(
             )
     if not numeric:
         raise RecordingError(
-            f"{request.source}: holds no column of numbers; accepted: a row of column names, then "
+            f"{request.source}: {NO_NUMBERS}; accepted: a row of column names, then "
             "rows of numbers."
         )
     return numeric, left_out

@@ -51,13 +51,14 @@ ALWAYS = (
 class StudyProposal:
     """A first study file and trials table, and what they rest on.
 
-    `recognised` and `open_questions` are sentences for the terminal.
+    `recognised`, `open_questions` and `ignored` are sentences for the terminal.
     """
 
     study_toml: str
     trials_csv: str
     recognised: tuple[str, ...]
     open_questions: tuple[str, ...]
+    ignored: tuple[str, ...] = ()
 
 
 def propose_study(folder: str | Path) -> StudyProposal:
@@ -113,6 +114,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
         trials_csv=_table_text(rows, covariates),
         recognised=tuple(look.recognised),
         open_questions=tuple(look.questions),
+        ignored=tuple(look.ignored),
     )
 
 

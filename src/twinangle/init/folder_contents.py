@@ -9,6 +9,7 @@ from pathlib import Path
 from twinangle.errors import RecordingError, StudyError
 from twinangle.formats import FORMATS, describe_file
 from twinangle.formats.bids_motion import ENDING
+from twinangle.formats.delimited import NO_NUMBERS
 from twinangle.formats.description import FileDescription
 from twinangle.init.name_pairs import pair_names, split_in_pairs
 from twinangle.init.paths import (
@@ -69,6 +70,7 @@ class Look:
     sensors: list[SensorFile] = field(default_factory=list)
     recognised: list[str] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    ignored: list[str] = field(default_factory=list)  # texts that are no recording
 
 
 def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
@@ -91,7 +93,9 @@ def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
         try:
             _sort(look, name, place_by(name), path)
         except RecordingError as error:
-            look.questions.append(str(error).replace(str(path), name))
+            told = str(error).replace(str(path), name)
+            prose = path.suffix.lower() == ".txt" and NO_NUMBERS in told
+            (look.ignored if prose else look.questions).append(told)
     return look
 
 

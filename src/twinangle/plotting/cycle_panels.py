@@ -95,6 +95,8 @@ def plot_cycles(
         _draw_curves(axes, curves, cycles.kept, spread, colour)
         few_ticks(axes, x=4, y=5)
         axes.set(xlabel="Cycle (%)", ylabel=angle_label(joint))
+        if ax is None:
+            axes.set_title(f"{trial.label}, {instrument}", loc="left")
     return axes
 
 

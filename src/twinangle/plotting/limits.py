@@ -307,14 +307,32 @@ def _draw_limits_panel(
     if view.margin is not None:
         for level in (-view.margin, view.margin):
             axes.axhline(level, 0, 1 - room, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
-        axes.annotate(
-            f"margin ±{stated(view.margin)}°", (0.02, view.margin), (0, 1.5), va="bottom",
-            xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
-        )  # fmt: skip
+        _name_margin(axes, view.margin, found.limits, _line_height(view, size_mm))
     _draw_lines(axes, found.limits, view, size_mm, room)
     if named:
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
+
+
+def _name_margin(axes: Axes, margin: float, limits: LimitsOfAgreement, line: float) -> None:
+    """Write the margin beside one of its lines, where no other line runs through the words."""
+    others = [x for x in (limits.lower, limits.bias, limits.upper) if np.isfinite(x)]
+    sides = [(margin, 1), (-margin, -1), (margin, -1), (-margin, 1)]
+    free = [
+        (at, up)
+        for at, up in sides
+        if not any(0 <= up * (other - at) < 1.4 * line for other in others)
+    ]
+    at, up = (free or sides)[0]
+    axes.annotate(
+        f"margin ±{stated(margin)}°", (0.02, at), (0, 1.5 * up), va="bottom" if up > 0 else "top",
+        xycoords=("axes fraction", "data"), textcoords="offset points", color=MARGIN,
+    )  # fmt: skip
+
+
+def _line_height(view: _View, size_mm: tuple[float, float]) -> float:
+    """Return the height of a line of type, in degrees."""
+    return LINE_MM * type_scale() / size_mm[1] * (view.high - view.low)
 
 
 def _draw_lines(
@@ -333,8 +351,7 @@ def _draw_lines(
         )
         if np.isfinite(level)
     ]
-    line = LINE_MM * type_scale() / size_mm[1] * (view.high - view.low)
-    places = spread_out([level for level, *_ in lines], 1.1 * line)
+    places = spread_out([level for level, *_ in lines], 1.1 * _line_height(view, size_mm))
     for k, (level, ends, name, dash) in enumerate(lines):
         axes.axhline(level, 0, 1 - room, color=INK, linewidth=0.9, linestyle=dash)
         if np.isfinite(ends).all():
@@ -348,7 +365,7 @@ def _draw_lines(
 def _draw_bar(
     axes: Axes, away_mm: float, level: float, ends: tuple[float, float], view: _View
 ) -> None:
-    """Draw one interval as a bar so far beside the axes, an arrow where it leaves the view."""
+    """Draw one interval as a bar beside the axes, its ends marked: an arrow leaves the view."""
     low, high = max(ends[0], view.low), min(ends[1], view.high)
     inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
     beside = axes.get_yaxis_transform() + ScaledTranslation(away_mm * MM, 0, inches)
@@ -356,10 +373,8 @@ def _draw_bar(
     axes.plot([x, x], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
     axes.plot([x], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
     for end, reached, arrow in ((ends[0], low, "v"), (ends[1], high, "^")):
-        if end != reached:
-            axes.plot(
-                [x], [reached], arrow, color=INK, markersize=2.8, transform=beside, clip_on=False
-            )
+        mark = "_" if end == reached else arrow
+        axes.plot([x], [reached], mark, color=INK, markersize=2.8, transform=beside, clip_on=False)
 
 
 def _name_participants(

@@ -121,6 +121,8 @@ def plot_traces(
         _shade_excluded(axes, trial.cycles, (start, end))
         few_ticks(axes, x=6, y=4)
         axes.set(xlabel="Time (s)", ylabel=angle_label(joint))
+        if ax is None:
+            axes.set_title(trial.label, loc="left")
         if legend:
             axes.legend(loc="lower right", bbox_to_anchor=(1, 1.01), ncols=2, handles=lines)
     return axes

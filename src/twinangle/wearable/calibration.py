@@ -90,7 +90,8 @@ def calibrate(
     if oriented.functional is None:
         text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
-            "where it is typically 4° to 9° off. Give `functional_start_s` and "
+            "where it is typically 4° to 9° off, so that 7 % to 16 % (the sine) of what the "
+            "joint turns about its other axes is counted as flexion. Give `functional_start_s` and "
             "`functional_end_s`, or a `functional` file, in the trials table, where the movement "
             "was safe for the participant (docs/how-to/recording.md)."
         )
