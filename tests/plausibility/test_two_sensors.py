@@ -126,6 +126,14 @@ def test_axial_rotation_within_the_stride_hides_no_lateness(pair, knee_deg):
     assert found.value == pytest.approx(0.3, abs=0.05)
 
 
+def test_one_sensor_given_as_both_is_no_crash(straight):
+    """Its joint centre lies anywhere at no misfit, and the system of the arms is singular."""
+    evidence = Evidence(sensors=SensorPair(straight.proximal, straight.proximal))
+    for test in (gravity, order, yaw, sensors_times, mirror):
+        for outcome in test(evidence):
+            assert outcome.verdict in ("consistent", "not tested"), outcome.told
+
+
 def test_on_a_straight_line_the_joint_centre_warns_in_its_place(straight, spoil):
     (honest,) = mirror(Evidence(sensors=straight))
     assert honest.verdict == "consistent"

@@ -30,6 +30,7 @@ from twinangle.wearable import quaternions
 # Common practice, no source.
 CUTOFF_HZ = 12.0  # above it soft tissue and noise outweigh the motion of the joint
 ARM_PRIOR_M = 0.5  # standard deviation of the weak prior that keeps unseen arms finite
+_LEAST_PRIOR = 1e-12  # of the sum of squares: below it the system is singular to rounding
 _WORK_RATE_HZ = 50.0  # about four times the cut-off
 _FIT_S = 120.0  # the arms are found on the liveliest stretch of this length
 _PAD_S = 0.5  # samples this near a gap are left out: the low-pass rings there
@@ -135,10 +136,12 @@ def find_joint_centre(
     scale, heading = 1.0, 0.0 if heading_rad is None else heading_rad
     for round_ in range(4):
         sums = _Sums.of(proximal.columns, distal.columns, weight)
+        # two sensors whose signals are the same have arms without bounds, and no misfit
+        prior = max(ridge * scale**2, _LEAST_PRIOR * float(np.trace(sums.first[:3, :3])))
         if heading_rad is None:
             whole = round_ < 2  # impacts may still mislead the first, unweighted round
-            heading = _best_heading(sums, ridge * scale**2, None if whole else heading)
-        arms, precision = sums.arms(heading, ridge * scale**2)
+            heading = _best_heading(sums, prior, None if whole else heading)
+        arms, precision = sums.arms(heading, prior)
         misfit = misfit_of(proximal, distal, arms, heading)
         scale = max(robust_sd(misfit, 0.0), 1e-6)
         weight = cauchy_weights(misfit / scale)
