@@ -16,7 +16,8 @@ REPORT, PLOTTING = (
 OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "looks", "onto", "panel", "thinning"}
 # Panels that the figures of cycles and participants are put together from.
 PANELS = {"cycle_panels", "recording_rows"}
-OF_A_RECORDING = {"traces"}  # stands on the participant's page, of which report/trials.py tells
+# A recording's own: on the participant's page, of which report/trials.py tells, or in a notebook.
+OF_A_RECORDING = {"traces", "quiet_standing"}
 
 # Every name that two files or packages bear, and the places where it stands for one and the same
 # topic. A name that is not here, or in a further place, needs a look: is it about the same thing?

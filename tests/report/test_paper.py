@@ -72,7 +72,9 @@ def test_every_table_an_article_needs_is_there(tables):
     ]  # fmt: skip
     for table in tables.values():
         assert table.notes
-        assert any(note.startswith(("n:", "20 ", "10 ")) for note in table.notes), table.name
+        assert any(
+            note.startswith(("n:", "Participants:", "20 ", "10 ")) for note in table.notes
+        ), table.name
         assert all(len(row) == len(table.head) for row in table.rows)
 
 

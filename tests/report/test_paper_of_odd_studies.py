@@ -3,6 +3,7 @@
 import matplotlib as mpl
 import pytest
 
+from twinangle.kept.making import Steps
 from twinangle.parallel import Workers
 from twinangle.plotting.looks import styled
 from twinangle.report.figures import OF_A_PAPER
@@ -67,7 +68,7 @@ def test_texts_and_tables_hold_no_missing_number(odd, tmp_path):
         assert " nan" not in text
         assert "– (" not in text
     with Workers(1) as workers:
-        list(begin_paper(odd, tmp_path, workers))
+        list(begin_paper(odd, tmp_path, workers, Steps()))
     assert (tmp_path / "tables" / "tables.docx").stat().st_size > 10_000
 
 
@@ -79,5 +80,5 @@ def test_nothing_analysed_makes_a_kit_that_says_so(build_results, fail_trial, tm
     with mpl.rc_context(styled()):
         assert not any(draw(results) for draw in OF_A_PAPER[1:2])
     with Workers(1) as workers:
-        list(begin_paper(results, tmp_path, workers))
+        list(begin_paper(results, tmp_path, workers, Steps()))
     assert "0 could be analysed" in (tmp_path / "methods.md").read_text(encoding="utf-8")

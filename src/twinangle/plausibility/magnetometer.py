@@ -51,12 +51,12 @@ def magnetometer(evidence: Evidence) -> tuple[Outcome, ...]:
             not_tested(name, "both sensors", "the wearable gives no magnetometer.")
             for name in (TEST, SCALE, DIP)
         )
-    found = [_axes(getattr(pair, _SEGMENTS[k]), k) for k in range(2)]
+    found = [_axes(evidence, getattr(pair, _SEGMENTS[k]), k) for k in range(2)]
     scales = [_scale(evidence, getattr(pair, _SEGMENTS[k]), k, found[k].verdict) for k in range(2)]
     return (*found, *scales, _dips(evidence, [each.verdict for each in found]))
 
 
-def _axes(sensor: InertialRecording, k: int) -> Outcome:
+def _axes(evidence: Evidence, sensor: InertialRecording, k: int) -> Outcome:
     subject: Subject = "distal sensor" if k else "proximal sensor"
     if sensor.magnetometer is None:
         return not_tested(TEST, subject, "the sensor has no magnetometer.")
@@ -67,10 +67,9 @@ def _axes(sensor: InertialRecording, k: int) -> Outcome:
         )
     if not found.doubtful:
         return Outcome(TEST, subject, "consistent", found.ratio, found.limits[0])
-    if by_gravity.contradicts:
-        return not_tested(
-            TEST, subject, "the gyroscope it is held against contradicts gravity as well."
-        )
+    if by_gravity.contradicts or cut_off(evidence, k):
+        why = "contradicts gravity as well" if by_gravity.contradicts else "is saturated"
+        return not_tested(TEST, subject, f"the gyroscope it is held against {why}.")
     refused = found.contradicts
     limit = found.limits[0] if refused else found.limits[1]
     value, bound = told_apart(found.ratio, limit)

@@ -38,9 +38,9 @@ if TYPE_CHECKING:
     from twinangle.plotting.limits import plot_limits
     from twinangle.plotting.looks import style
     from twinangle.plotting.magnetic_field import plot_field
+    from twinangle.plotting.quiet_standing import plot_standing
     from twinangle.plotting.ranking import plot_rank_differences, plot_ranks
     from twinangle.plotting.recording_rows import plot_offsets, plot_rms, plot_sds
-    from twinangle.plotting.standing import plot_standing
     from twinangle.plotting.traces import plot_recording, plot_traces
 
 _HOME = {
@@ -70,7 +70,7 @@ _HOME = {
     "plot_recording": "traces",
     "plot_rms": "recording_rows",
     "plot_sds": "recording_rows",
-    "plot_standing": "standing",
+    "plot_standing": "quiet_standing",
     "plot_strides_by_hour": "daily_life",
     "plot_traces": "traces",
     "style": "looks",
