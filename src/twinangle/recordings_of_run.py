@@ -16,8 +16,9 @@ from twinangle.analysis import analyse_trial, files_for, own_procedures
 from twinangle.analysis.opened import open_trial
 from twinangle.analysis.study import study_parameters
 from twinangle.cluster import Cluster
-from twinangle.code_identity import our_code
+from twinangle.code_identity import code_and_machine
 from twinangle.errors import TwinangleError
+from twinangle.formats import companion_files
 from twinangle.kept import Key, Steps, Store, digest_of, hash_of_files, key_of
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
@@ -28,6 +29,7 @@ from twinangle.results.grouping import Key as Identity
 from twinangle.results.grouping import TrialGroup, grouped, stems_of
 from twinangle.results.tables.cycle_points import write_trace_part
 from twinangle.study import Study, Trial, settings_of
+from twinangle.study.instruments import Part
 from twinangle.visible import visible_texts
 
 FIGURES = "figures"
@@ -152,12 +154,22 @@ class Recordings:
 
     def _key(self, trial: Trial) -> Key | None:
         study = self.study
+        files = files_for(study, trial)
+        home = study.folder.resolve()
+        if any(not each.is_relative_to(home) for path in files for each in companion_files(path)):
+            return (
+                None  # it is read with the recording, and lies where a study's hash does not reach
+            )
         rows = [own for _, own in study.rows_of(trial)] if study.parts else [trial]
         return key_of(
-            code=our_code(),
-            settings={**study_parameters(study), "study": {"joint": study.joint}},
+            code=code_and_machine(),
+            settings={
+                **study_parameters(study),
+                "study": {"joint": study.joint},
+                "parts": dict(enumerate(map(_own_sections, study.parts))),
+            },
             row=rows,
-            files=files_for(study, trial),
+            files=files,
             folder=study.folder,
             drawing=[*self._stems_of(trial), *self.image_formats, points_each(len(self._stems))],
         )
@@ -172,6 +184,12 @@ class Recordings:
         stems = self._stems_of(trial)
         parts = [_trace_part(Path(), stem).as_posix() for stem in stems]
         return [*_files_drawn(self.image_formats, stems, found.drawn), *parts]
+
+
+def _own_sections(part: Part) -> dict[str, Any]:
+    """Return what the file says of one wearable and one reference, its own clock included."""
+    of_whole = (*OF_RESULTS, "daily_life")
+    return {k: v for k, v in study_parameters(part.study).items() if k not in of_whole}
 
 
 def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
@@ -240,6 +258,8 @@ def _analysed_again(
         return analyse_trial(study, trial)  # which says so in its results
     results = analyse_trial(study, trial, opened=opened)
     unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
+    if known is not None and not unchanged:
+        return analyse_trial(study, trial)  # the angles that were kept are of another file
     if known is None and unchanged and all(one.status == "ok" for one in results):
         steps.put(of_signals, opened.computed, name=f"angles: {trial.label}")
     return results

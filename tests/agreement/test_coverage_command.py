@@ -4,6 +4,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 FOLDER = Path(__file__).resolve().parents[2] / "benchmarks"
 
 
@@ -32,6 +34,7 @@ def test_it_is_not_the_package_of_its_name():
     assert "not the package `coverage`" in done.stderr
 
 
+@pytest.mark.nightly
 def test_numbers_do_not_depend_on_the_processes():
     command = (FOLDER / "coverage.py", "--studies", "10", "--only", "test and retest", "--jobs")
     one, two = (

@@ -79,6 +79,7 @@ def study(tmp_path_factory) -> Path:
     return folder
 
 
+@pytest.mark.nightly
 def test_a_study_is_exported_run_again_and_gives_the_same_numbers(study, tmp_path):
     done = twinangle("export", study / "study.toml", "--to", tmp_path / "set")
     assert done.returncode == 0, done.stderr

@@ -114,7 +114,9 @@ def alone(tmp_path_factory):
     return found
 
 
-@pytest.fixture(scope="module", params=["several", "alone"])
+@pytest.fixture(
+    scope="module", params=["several", pytest.param("alone", marks=pytest.mark.nightly)]
+)
 def runs(request):
     return request.getfixturevalue(request.param)
 

@@ -13,13 +13,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from tests.kept.conftest import First, run
 from typer.testing import CliRunner
 
-from twinangle import read_study
+from twinangle import read_study, recordings_of_run
+from twinangle.analysis import analyse_trial
+from twinangle.analysis.study import study_parameters
 from twinangle.cli import app
-from twinangle.kept import Steps, Store
+from twinangle.kept import Key, Steps, Store
 from twinangle.parallel import Workers
 from twinangle.recordings_of_run import Recordings
 from twinangle.study import Study
@@ -151,6 +155,58 @@ def test_a_file_of_the_same_size_and_time_is_found_to_be_another(first, known, t
     os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
     assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
     assert known(own.study, own.store) == [False, True, True, True]
+
+
+def test_the_clock_of_a_second_reference_is_another_key(single, tmp_path):
+    """It was missing: other clocks gave the results of the first ones, without a word."""
+    folder = shutil.copytree(single, tmp_path / "study")
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    before, _, rest = text.partition("[reference]")
+    own, _, after = rest.partition("\n[")
+    sections = "\n".join(f"[references.{name}]{own}" for name in ("first", "second"))
+    text = f"{before}{sections}\n[{after}"
+    table = pd.read_csv(folder / "trials.csv", dtype=str)
+    for name in ("first", "second"):
+        table[f"reference_{name}"] = table["reference"]
+    table.drop(columns="reference").to_csv(folder / "trials.csv", index=False)
+    keys = []
+    for lag_s in (2.17, 2.05):
+        clock = f'[references.second.synchronisation]\nmethod = "manual"\nlag_s = {lag_s}\n'
+        (folder / "study.toml").write_text(f"{text}\n{clock}", encoding="utf-8")
+        study = read_study(folder)
+        keys.append(keys_of(study, tmp_path))
+        assert study_parameters(study)["references"]["second"]["synchronisation"]["lag_s"] == lag_s
+    assert None not in keys[0]
+    assert not set(keys[0]) & set(keys[1])
+
+
+def keys_of(study: Study, folder: Path) -> list[Key | None]:
+    steps = Steps(Store(folder / "none"), folder)
+    with Workers(1) as workers:
+        return list(Recordings(study, folder, (), workers, None, steps)._keys.values())
+
+
+def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, monkeypatch):
+    study = read_study(single)
+    assert None not in keys_of(study, tmp_path)
+    outside = tmp_path / "task-walk_motion.json"
+    monkeypatch.setattr(recordings_of_run, "companion_files", lambda path: (outside,))
+    assert set(keys_of(study, tmp_path)) == {None}
+
+
+def test_angles_of_a_file_that_was_replaced_in_a_run_are_not_taken(single, tmp_path, monkeypatch):
+    folder = shutil.copytree(single, tmp_path / "study")
+    study = read_study(folder)
+    trial, steps = study.trials[0], Steps(Store(tmp_path / "kept"), tmp_path)
+    (key, *_) = keys_of(study, tmp_path)
+    recordings_of_run._analysed_again(study, trial, steps, key)
+    frame = pd.read_csv(trial.wearable)
+    frame.iloc[:, 1:] *= 1.001
+    frame.to_csv(trial.wearable, index=False)
+    found = recordings_of_run._analysed_again(study, trial, steps, key)
+    expected = analyse_trial(study, trial)
+    assert repr(found) == repr(expected)
+    np.testing.assert_array_equal(found[0].cycles.wearable_deg, expected[0].cycles.wearable_deg)
 
 
 def test_damaged_entries_are_made_anew(first, tmp_path):

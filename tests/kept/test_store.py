@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from twinangle import read_study
-from twinangle.code_identity import our_code
+from twinangle.code_identity import code_and_machine, our_code
+from twinangle.errors import TwinangleError
 from twinangle.kept import Key, Store, key_of
 from twinangle.kept.store_lines import kept_lines
 
@@ -82,3 +83,35 @@ def test_what_differs_between_entries_of_one_recording_is_named(tmp_path):
     lines = list(kept_lines(store))
     assert any("2 times, of other settings" in line for line in lines)
     assert any("1 recording in 2 entries and 1 part of the report" in line for line in lines)
+
+
+def test_another_entry_under_its_name_is_nothing(tmp_path):
+    store, other = Store(tmp_path), replace(KEY, files="e" * 64)
+    for key, value in ((KEY, "of one"), (other, "of another")):
+        store.put(key, value, study="s", name="r")
+    store._path(KEY).write_bytes(store._path(other).read_bytes())
+    assert store.take(KEY) is None
+    assert store.take(other) == "of another"
+
+
+def test_nothing_of_others_is_removed(tmp_path):
+    mine = tmp_path / "ab" / "film.part"
+    mine.parent.mkdir()
+    mine.write_text("not ours")
+    os.utime(mine, (1000.0, 1000.0))
+    store = Store(tmp_path)
+    store.put(KEY, 1, study="s", name="r")
+    store.trim()
+    assert store.clear()[0] == 1
+    assert mine.read_text() == "not ours"
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "-1", "much"])
+def test_a_limit_that_is_none_is_refused(tmp_path, monkeypatch, text):
+    monkeypatch.setenv("TWINANGLE_KEPT_MB", text)
+    with pytest.raises(TwinangleError, match=f"TWINANGLE_KEPT_MB holds '{text}'; accepted"):
+        Store(tmp_path)
+
+
+def test_what_the_processor_can_do_is_in_the_key():
+    assert code_and_machine().items() > our_code().items()

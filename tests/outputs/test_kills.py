@@ -107,6 +107,7 @@ def test_old_or_new_or_told_after_a_kill_at_every_step(tmp_path, number):
     assert ("told" in states) == (number == signal.SIGKILL)  # the others wait for milliseconds
 
 
+@pytest.mark.nightly
 def test_completing_can_itself_be_killed_at_every_step(tmp_path):
     broken = None
     for folder in ends_of(tmp_path / "a", lambda folder: write(folder, NEW), signal.SIGKILL):

@@ -228,7 +228,7 @@ def _parameters_of_several(study: Study) -> dict[str, Any]:
         named = {getattr(part, kind): study_parameters(part.study) for part in study.parts}
         if any(named):
             shared.pop(kind, None)
-            own = (kind, "synchronisation", "cycles") if kind == "wearable" else (kind,)
+            own = (kind, "synchronisation", *(["cycles"] if kind == "wearable" else []))
             shared[several] = {
                 name: parameters[kind] | {key: parameters[key] for key in own[1:]}
                 for name, parameters in reversed(named.items())

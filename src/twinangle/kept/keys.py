@@ -52,7 +52,7 @@ def key_of(
     Parameters
     ----------
     code : dict
-        What :func:`twinangle.code_identity.our_code` returns.
+        What :func:`twinangle.code_identity.code_and_machine` returns.
     settings : dict
         The study's settings by section, as plain values.
     row : object

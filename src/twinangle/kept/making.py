@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
-from twinangle.code_identity import our_code
+from twinangle.code_identity import code_and_machine
 from twinangle.kept.digest import digest_of
 from twinangle.kept.keys import Key
 from twinangle.kept.store import Store
@@ -48,7 +48,7 @@ class Steps:
     ) -> None:
         self.store, self.folder, self.study, self.fresh = store, folder, study, fresh
         self._tell = tell
-        self._code = "" if store is None else digest_of(our_code())
+        self._code = "" if store is None else digest_of(code_and_machine())
         self._troubles: set[str] = set()
         self._digests: dict[int, tuple[object, str]] = {}
         self._read: dict[str, tuple[str, ...]] = {}  # by step: the parts it is known to read

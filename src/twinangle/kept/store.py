@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 import pickle
 import tempfile
@@ -19,6 +20,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from twinangle.errors import TwinangleError
 from twinangle.kept.keys import FORMAT, Key
 from twinangle.platform_calls import user_cache
 
@@ -26,6 +28,7 @@ FOLDER = "TWINANGLE_KEPT"  # the folder, where it is to be another; empty for no
 LIMIT = "TWINANGLE_KEPT_MB"
 DEFAULT_MB = 2048.0
 SUFFIX = ".kept"
+SCRATCH = "kept-"  # how files begin that are being written: nobody else's are ever removed
 LONGEST_HEAD = 65_536
 
 
@@ -33,7 +36,7 @@ def kept_folder() -> Path | None:
     """Return where analyses are kept; None where the user wants none."""
     named = os.environ.get(FOLDER)
     if named is not None:
-        return Path(named) if named.strip() else None
+        return Path(named).expanduser() if named.strip() else None
     return user_cache() / "twinangle" / "kept"
 
 
@@ -84,7 +87,9 @@ class Store:
         except (OSError, ValueError):
             _remove(path)
             return None
+        # a copy of another entry under this name is as damaged as one whose bytes changed
         whole = isinstance(head, dict) and head.get("format") == FORMAT
+        whole = whole and head.get("key") == json.loads(json.dumps(asdict(key)))
         if not whole or hashlib.sha256(body).hexdigest() != head.get("sha256"):
             _remove(path)
             return None
@@ -114,7 +119,7 @@ class Store:
         scratch = ""
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            number, scratch = tempfile.mkstemp(dir=path.parent, suffix=".part")
+            number, scratch = tempfile.mkstemp(dir=path.parent, prefix=SCRATCH, suffix=".part")
             with os.fdopen(number, "wb") as stream:
                 stream.write(json.dumps(head).encode() + b"\n" + body)
             Path(scratch).replace(path)
@@ -142,7 +147,7 @@ class Store:
                 break
             _remove(path)
             total -= size
-        for path in self.folder.glob("*/*.part"):
+        for path in self._scratch():
             with suppress(OSError):
                 if time.time() - path.stat().st_mtime > 3600.0:
                     _remove(path)
@@ -150,7 +155,7 @@ class Store:
     def clear(self) -> tuple[int, int]:
         """Remove every entry; return how many and how many bytes."""
         n, size = 0, 0
-        for path in [*self._files(), *self.folder.glob("*/*.part")]:
+        for path in [*self._files(), *self._scratch()]:
             with suppress(OSError):
                 size += path.stat().st_size
                 path.unlink()
@@ -162,6 +167,9 @@ class Store:
 
     def _files(self) -> Iterator[Path]:
         yield from sorted(self.folder.glob(f"??/*{SUFFIX}"))
+
+    def _scratch(self) -> Iterator[Path]:
+        yield from sorted(self.folder.glob(f"??/{SCRATCH}*.part"))
 
 
 def _entry(path: Path) -> Entry | None:
@@ -177,10 +185,16 @@ def _entry(path: Path) -> Entry | None:
 
 
 def _limit_mb() -> float:
-    try:
-        return max(float(os.environ.get(LIMIT, DEFAULT_MB)), 0.0)
-    except ValueError:
+    text = os.environ.get(LIMIT, "").strip()
+    if not text:
         return DEFAULT_MB
+    with suppress(ValueError):
+        if 0.0 <= (limit := float(text)) < math.inf:
+            return limit
+    raise TwinangleError(
+        f"the environment variable {LIMIT} holds {text!r}; accepted: a number of megabytes, 0 or "
+        "more, such as 2048."
+    )
 
 
 def _remove(path: Path) -> None:
