@@ -8,16 +8,20 @@ import os
 import pytest
 from hypothesis import settings
 
+NIGHTLY = bool(os.environ.get("TWINANGLE_NIGHTLY"))
+
 settings.register_profile(
-    "repeatable", max_examples=20, derandomize=True, database=None, deadline=None
+    "repeatable",
+    max_examples=60 if NIGHTLY else 12,
+    derandomize=True,
+    database=None,
+    deadline=None,
 )
 settings.register_profile("explore", max_examples=1000, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
 # Nothing is kept from one test to the next, nor in the folder of whoever runs them.
 os.environ["TWINANGLE_KEPT"] = ""
-
-NIGHTLY = bool(os.environ.get("TWINANGLE_NIGHTLY"))
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -102,6 +102,7 @@ def test_the_agreement_is_that_of_the_first_stretch_alone(study, found):
     assert found.agreement.rms_demeaned == pytest.approx(alone.agreement.rms_demeaned, abs=0.02)
 
 
+@pytest.mark.nightly
 def test_two_files_are_those_of_one(study, found, tmp_path):
     """Both sensors' columns in files of their own, on one clock."""
     source = first(study).wearable

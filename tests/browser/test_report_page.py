@@ -274,7 +274,13 @@ CASES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("case", CASES)
+AT_NIGHT = ("one participant", "forty participants")
+
+
+@pytest.mark.parametrize(
+    "case",
+    [pytest.param(case, marks=[pytest.mark.nightly] * (case in AT_NIGHT)) for case in CASES],
+)
 def test_odd_studies_give_a_page_without_holes(page, tmp_path, case):
     address = write_page(CASES[case](), tmp_path)
     page.set_viewport_size({"width": 320, "height": 800})

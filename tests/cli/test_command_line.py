@@ -166,6 +166,7 @@ write_outputs(results, Path(sys.argv[2]))
 """
 
 
+@pytest.mark.nightly
 def test_figures_drawn_beside_the_analysis_are_those_drawn_after_it(ran, study, tmp_path):
     _, out = ran
     words = [sys.executable, "-c", STEP_BY_STEP, study / "study.toml", tmp_path / "after"]

@@ -121,6 +121,7 @@ def test_starts_and_stops_settle_what_periodic_strides_cannot(walking, n):
     assert_allclose(clock.to_wearable(np.array(middle)) - middle, 5.4 + middle * 50e-6, atol=0.0015)
 
 
+@pytest.mark.nightly
 def test_systematic_part_bounds_what_a_repeating_difference_does(walking):
     plain = synchronise(*simulate(walking, 5, overlap_s=60.0))
     locked = [

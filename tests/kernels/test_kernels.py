@@ -67,6 +67,7 @@ def test_an_edited_helper_changes_the_number(package):
     assert _told(_started(package)) == (0.25, True)
 
 
+@pytest.mark.nightly
 def test_processes_side_by_side_compile_the_same(package):
     both = [_started(package) for _ in range(2)]
     first, second = (_told(process) for process in both)
@@ -85,6 +86,7 @@ def test_a_package_that_cannot_be_written_uses_the_users_cache(package, tmp_path
     assert list((tmp_path / "home").rglob("*.nbi"))
 
 
+@pytest.mark.nightly
 def test_without_any_folder_the_code_is_compiled_each_time(package, tmp_path):
     (package / "__pycache__").write_text("no folder can be made here")
     (tmp_path / "home").write_text("nor here")

@@ -84,7 +84,11 @@ def ends_of(tmp_path: Path, work, number: int):
 
 @pytest.mark.parametrize(
     "number",
-    [signal.SIGKILL, signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.nightly)],
+    [
+        signal.SIGKILL,
+        pytest.param(signal.SIGINT, marks=pytest.mark.nightly),
+        pytest.param(signal.SIGTERM, marks=pytest.mark.nightly),
+    ],
 )
 def test_old_or_new_or_told_after_a_kill_at_every_step(tmp_path, number):
     states = []
@@ -135,7 +139,11 @@ def alive(pid: int) -> bool:
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="this system has no /proc")
 @pytest.mark.parametrize(
     "number",
-    [signal.SIGKILL, signal.SIGINT, pytest.param(signal.SIGTERM, marks=pytest.mark.nightly)],
+    [
+        signal.SIGKILL,
+        pytest.param(signal.SIGINT, marks=pytest.mark.nightly),
+        pytest.param(signal.SIGTERM, marks=pytest.mark.nightly),
+    ],
 )
 def test_workers_end_with_their_parent(number):
     read, written = os.pipe()

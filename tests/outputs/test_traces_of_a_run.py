@@ -33,6 +33,7 @@ def files(folder):
     }
 
 
+@pytest.mark.nightly
 def test_the_same_files_from_several_processes(study, held, tmp_path):
     write_outputs(held, tmp_path / "one")
     run_into(study, tmp_path / "several", jobs=2)

@@ -173,6 +173,7 @@ def test_all_trials_failed(study, fail_trial, tmp_path):
     assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF-")
 
 
+@pytest.mark.nightly
 def test_long_recordings_stay_small(build_results, tmp_path):
     results = build_results(
         participants=("P01",), conditions=("indoor",), procedures=("a",), minutes=120, n=4000
