@@ -73,6 +73,7 @@ def test_what_is_open_is_asked(folder):
     (folder / "empty.csv").write_text("")
 
     questions = "\n".join(propose_study(folder).open_questions)
+    assert "`propose_standing` in a notebook finds it" in questions
 
     assert "reference/P09_indoor_left.csv: belongs to no wearable file" in questions
     assert "notes.csv: no channel is recognised" in questions
