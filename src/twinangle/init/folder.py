@@ -108,7 +108,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
     if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
             "trials.csv: when each person stood still (static_start_s, static_end_s); "
-            "`propose_standing` in a notebook finds it (the first tutorial shows how)."
+            "`propose_standing` in a notebook finds it (docs/tutorials/01-against-a-goniometer.md)."
         )
     return StudyProposal(
         study_toml=study,
