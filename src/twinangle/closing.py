@@ -19,7 +19,7 @@ from twinangle.report.answer import INVENTED
 from twinangle.report.decisions import decisions_told
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
-from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
+from twinangle.results.notices import FIRST, failure_lines, grouped_notices, warning_line
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
 
@@ -184,13 +184,8 @@ def _number(value: float | None, decimals: int) -> str:
 
 def _print_troubles(console: Console, results: StudyResults) -> None:
     """Print failures in full and the gravest kinds of warnings; the report has them all."""
-    failed: dict[tuple[str, str], list[str]] = {}
-    for trial in results.trials:
-        if trial.status == "failed":
-            failed.setdefault((trial.label, trial.reason), []).append(trial.procedure)
-    for (label, reason), procedures in failed.items():
-        text = f"Failed: {label} ({', '.join(procedures)}): {reason}"
-        console.print(text, style="bold")
+    for line in failure_lines(results):
+        console.print(line, style="bold")
     rows = grouped_notices(results)
     warnings = [row for row in rows if row.gravity != "note"]
     for row in warnings[:FIRST]:
@@ -206,20 +201,6 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     if told:
         kinds = count(len(told), "kind", "kinds")
         console.print(f"Lesser notes on recordings ({kinds}) are in tables/warnings.csv.")
-
-
-def warning_line(row: NoticeRow, results: StudyResults) -> str:
-    """Return one kind of warning as a line: what is wrong, then whom it concerns.
-
-    Where recordings are told different things, the worst is the example.
-    """
-    lead = "Look at this first" if row.gravity == "grave" else "Warning"
-    where = named_recordings(row, results)
-    if row.n_recordings == 1:
-        return f"{lead}: {where}: {row.text}"
-    if row.alike:
-        return f"{lead}: {row.text} Concerns {where}."
-    return f"{lead}: {row.worst}: {row.text} This is the worst case; the warning concerns {where}."
 
 
 def check_lines(found: TrialCheck) -> list[str]:

@@ -72,6 +72,9 @@ def test_what_is_wrong_is_told_and_nothing_written(open_study):
     for standing, instead, told in (
         ([one], {99: (1, 2)}, "row 99 is not among those proposed"),
         ([one], {one.row: (4, 2)}, "ends too early"),
+        ([one], {one.row: 4.5}, "expected start and end in seconds, got 4.5; accepted"),
+        ([one], {one.row: "24"}, "expected start and end in seconds, got '24'; accepted"),
+        ([one], {one.row: (1, None)}, "expected start and end in seconds"),
         ([none], {}, "no quiet stretch was found"),
     ):
         with pytest.raises(TwinangleError, match=told):

@@ -50,6 +50,25 @@ def test_check_refuses_a_rate_that_no_movement_is_recorded_at(study):
 
 
 @pytest.mark.parametrize(
+    ("step", "stated", "told"),
+    [
+        (
+            1e-3 / 128,
+            "ms",
+            '`time_unit = "ms"` is likely wrong (`time_unit = "s"` would make it 128 ',
+        ),
+        (10.0, "s", '`time_unit = "s"` is likely wrong (`time_unit = "ms"` would make it 100 Hz)'),
+        (1e-5, None, "they are not in seconds (days, hours or minutes?)"),
+    ],
+)
+def test_a_unit_that_the_study_states_is_named_as_the_likely_cause(step, stated, told):
+    time = np.arange(100) * step
+    with pytest.raises(RecordingError) as caught:
+        refuse_strange_rate(Recording(time, time[:, None], ("a",), ("",), "a.csv"), stated)
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(
     "steps",
     [
         [0.01] * 500 + [3600.0] + [0.01] * 500,  # a pause of an hour
@@ -79,3 +98,11 @@ def test_a_unit_without_a_meaning_is_refused(study, lines, told):
     with pytest.raises(StudyError) as caught:
         study(lines)
     assert told in str(caught.value)
+
+
+def test_a_rate_left_open_names_the_column_of_times_as_the_way_out(tmp_path):
+    text = STUDY.format(unit="").replace('time = "time"', 'rate_hz = "?"')
+    (tmp_path / "study.toml").write_text(text)
+    (tmp_path / "trials.csv").write_text("participant,wearable\nP1,a.csv\n")
+    with pytest.raises(StudyError, match=r"write in its place `time`, .* and `time_unit`"):
+        read_study(tmp_path)

@@ -103,13 +103,17 @@ def test_every_page_is_in_the_site_once():
     assert pages == by_pattern | {name for name in listed if not name.endswith("*")}
 
 
-def test_the_site_opens_with_the_opening_of_the_readme():
-    opening = [
-        " ".join((ROOT / name).read_text("utf-8").split("\n## ")[0].replace("(docs/", "(").split())
+def test_the_site_gives_the_cautions_of_the_readme_and_little_else_before_the_pages():
+    texts = [
+        (ROOT / name).read_text("utf-8").replace("(docs/", "(")
         for name in ("README.md", "docs/index.md")
     ]
-    assert opening[0] == opening[1]
-    assert "not a medical device" in opening[1]
+    cautions = [[line for line in text.splitlines() if line.startswith(">")] for text in texts]
+    assert cautions[0]
+    assert cautions[0] == cautions[1]
+    opening = texts[1].split("## Where to read on")[0]
+    assert len(opening.split()) < 220  # less than a minute
+    assert "not a medical device" in opening
 
 
 def test_every_benchmark_has_its_row():

@@ -185,6 +185,6 @@ def test_the_first_page_runs_and_its_mistakes_are_told(tmp_path, monkeypatch, ca
     assert "The answer" in ran
     assert "\x1b[" not in ran
     printed = capsys.readouterr().out
-    for words in ('"rad/s"', "standing", "thigh_gyro_x", "acceptible_deg"):
+    for words in ("'rad/s'", "standing", "thigh_gyro_x", "acceptible_deg"):
         assert words in printed, words
     assert next(Path.cwd().glob("P01_*.png")).stat().st_size > 1000

@@ -73,6 +73,7 @@ def test_what_is_open_is_asked(folder):
     (folder / "empty.csv").write_text("")
 
     questions = "\n".join(propose_study(folder).open_questions)
+    assert "`propose_standing` in a notebook finds it" in questions
 
     assert "reference/P09_indoor_left.csv: belongs to no wearable file" in questions
     assert "notes.csv: no channel is recognised" in questions
@@ -130,3 +131,21 @@ def test_a_file_without_times_or_known_names_gets_no_guess(tmp_path):
     section = suggest_section(describe_file(write(tmp_path / "b.csv", ["knee_deg"], time=False)))
     assert section is not None
     assert 'rate_hz = "?"' in section
+    assert 'time_unit = "s", "ms" or "us"' in section
+
+
+@pytest.mark.parametrize(
+    ("name", "unit"),
+    [("ms", "ms"), ("msec", "ms"), ("µs", "us"), ("us", "us"), ("s", ""), ("sec", "")],
+)
+def test_a_column_called_by_a_unit_of_time_is_the_time(tmp_path, name, unit):
+    ticks = {"ms": 1e3, "us": 1e6, "": 1.0}[unit]
+    rows = "\n".join(f"{k / 100 * ticks:g},{k % 60}" for k in range(500))
+    path = tmp_path / "a.csv"
+    path.write_text(f"{name},knee_deg\n{rows}\n", encoding="utf-8")
+
+    found = describe_file(path)
+    assert found.rate_hz == pytest.approx(100)
+    section = suggest_section(found)
+    assert f'time = "{name}"' in section
+    assert (f'time_unit = "{unit}"' in section) == bool(unit)

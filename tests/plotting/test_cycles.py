@@ -2,6 +2,7 @@ import matplotlib as mpl
 import numpy as np
 from numpy.testing import assert_allclose
 
+from twinangle import plotting
 from twinangle.plotting.cycle_panels import _name_procedures
 from twinangle.plotting.looks import DOUBLE_MM, add_panel, letter, new_figure, styled
 
@@ -19,6 +20,14 @@ def test_cycles_show_all_kept_and_dropped(drawn, study):
     assert lines["left out"].get_xdata().size == (~trial.cycles.kept).sum() * points
     assert_allclose(lines["mean"].get_ydata(), trial.wearable_variability.mean_curve)
     assert f"{trial.cycles.kept.sum()} cycles kept" in drawn["indoor cycles"].caption
+
+
+def test_a_key_names_each_kind_of_line_once(study):
+    axes = plotting.plot_cycles(study.trials[0])
+    named = [text.get_text() for text in axes.get_legend().get_texts()]
+    assert named == ["left out", "kept", "± SD", "mean"]
+    assert plotting.plot_cycles(study.trials[0], legend=False).get_legend() is None
+    assert plotting.plot_cycle_means(study.trials[0]).get_title("left").endswith("means ± SD")
 
 
 def test_demeaned_difference_has_the_reported_rms(drawn, study):

@@ -1,4 +1,8 @@
 import numpy as np
+import pytest
+
+from twinangle import plotting
+from twinangle.plotting.limits import draw_limits
 
 
 def axes_of(drawn, name):
@@ -38,3 +42,18 @@ def test_intervals_are_bars_beside_the_axes_cut_where_the_view_ends(drawn_of_lar
     for low, high in (limits.lower_ci, limits.bias_ci, limits.upper_ci):
         assert any(np.allclose(bar, (max(low, bottom), min(high, top))) for bar in bars
                    if len(bar) == 2)  # fmt: skip
+
+
+@pytest.mark.parametrize("people", ["few", "enough"])
+def test_no_space_is_kept_for_bars_that_are_not_there(people, study, larger):
+    results = study if people == "few" else larger
+    limits = results.limits[0].value.limits
+    axes = plotting.plot_limits(results.limits[0])
+    bars = sum(np.isfinite(e).all() for e in (limits.lower_ci, limits.bias_ci, limits.upper_ci))
+    (named,) = [text for text in axes.texts if text.get_text().startswith("bias")]
+    assert np.isclose(named.xyann[0] * 25.4 / 72, 1.7 + 1.9 * bars)
+    levels = [line for line in axes.get_lines() if tuple(line.get_xdata()) == (0, 1)]
+    drawn_at = {float(line.get_ydata()[0]) for line in levels}
+    assert {limits.lower, limits.bias, limits.upper} <= drawn_at  # as far as the words
+    (drawn, *_) = draw_limits(results)
+    assert ("bars beside them" in drawn.caption) == (bars > 0)

@@ -336,6 +336,8 @@ def test_another_kind_or_a_missing_part_is_told(name, of):
         assert "two participants are too few" in str(said.value)
     if isinstance(lacking, TrialResult) and name != "plot_field":
         assert "the sensor fell off" in str(said.value)
+        assert ".." not in str(said.value)
+        assert "traces = true" not in str(said.value)
 
 
 @pytest.fixture(scope="module")

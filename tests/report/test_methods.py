@@ -145,3 +145,10 @@ def test_the_procedure_of_two_sensors_is_explained(build_results):
     text = methods_text(raw)
     assert "takes both sensors together" in text
     assert "iron in the floor counts least" in text
+
+
+def test_notes_for_developers_stay_out_of_text_that_is_pasted(study):
+    text = methods_text(study)
+    assert "McGinley et al. 2009" in text
+    assert "from memory" not in text
+    assert "to be compared" not in text

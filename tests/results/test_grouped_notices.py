@@ -1,13 +1,19 @@
 """Warnings over a run: a row a kind, the gravest first, the worst as the example."""
 
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
-from twinangle.closing import warning_line
 from twinangle.notices import Notice
 from twinangle.report.content import LEFT_OUT, report_content, supplement_content
-from twinangle.results.notices import gravest, grouped_notices, named_recordings
+from twinangle.results.notices import (
+    failure_lines,
+    gravest,
+    grouped_notices,
+    named_recordings,
+    warning_line,
+)
 
 
 def told(study, by_trial):
@@ -91,3 +97,18 @@ def test_the_report_has_them_in_the_same_order(results):
     (table,) = [one for one in full["Every warning"] if one["kind"] == "table"]
     shown = [row[0] for row in table["rows"]]
     assert shown == ["Grave: bias 7 °/s.", "few.", "a plain one.", "Note: read so."]
+
+
+def test_a_notebook_shows_failures_and_the_gravest_warnings_as_the_terminal_does(results):
+    failed = replace(results.trials[0], status="failed", reason="the sensor fell off.")
+    troubled = replace(results, trials=(failed, *results.trials[1:]))
+    (line,) = failure_lines(troubled)
+    assert line == f"Failed: {failed.label} ({failed.procedure}): the sensor fell off."
+    rows = gravest(grouped_notices(troubled))
+    told_there = [line, *(warning_line(row, troubled) for row in rows)]
+    assert len(told_there) == 4
+    html, whole = unescape(troubled._repr_html_()), str(troubled)
+    for text in told_there:
+        assert text in html
+        assert text in whole
+    assert "Failed: " not in str(results)

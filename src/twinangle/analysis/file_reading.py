@@ -100,7 +100,7 @@ def _read_columns(
             time_unit=settings.time_unit,
             source=path.relative_to(study.folder).as_posix(),
         )
-        refuse_strange_rate(found)
+        refuse_strange_rate(found, settings.time_unit)
         refuse_sentinels(found, [name for name in names if name in columns])
         return found
 

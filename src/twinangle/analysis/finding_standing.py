@@ -5,8 +5,11 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
+
+import numpy as np
 
 from twinangle.analysis.reading import read_trial
 from twinangle.errors import StudyError
@@ -75,15 +78,17 @@ def write_standing(
     Raises
     ------
     StudyError
-        If a row is not among those proposed, a stretch ends before it starts, a recording has
+        If a row is not among those proposed, a stretch is no two numbers or ends before it
+        starts, a recording has
         neither a proposal nor a stretch in `instead`, or the table cannot be written. Nothing is
         written then.
     """
     times = {each.row: each.stretch for each in standing}
-    for row, (start_s, end_s) in (instead or {}).items():
+    for row, given in (instead or {}).items():
         if row not in times:
             rows = ", ".join(map(str, times))
             raise StudyError(f"`instead`: row {row} is not among those proposed ({rows}).")
+        start_s, end_s = _start_and_end(row, given)
         if not start_s < end_s:
             raise StudyError(f"`instead`, row {row}: {start_s:g} to {end_s:g} s ends too early.")
         times[row] = Interval(start_s, end_s)
@@ -101,6 +106,17 @@ def write_standing(
     except OSError as error:
         raise StudyError(f"{table}: cannot be written: {error.strerror}.") from error
     return table
+
+
+def _start_and_end(row: int, given: object) -> tuple[float, float]:
+    """Return two numbers, or say that a stretch is given by both its ends."""
+    if isinstance(given, Sequence | np.ndarray) and not isinstance(given, str) and len(given) == 2:
+        with suppress(TypeError, ValueError):
+            return float(given[0]), float(given[1])
+    raise StudyError(
+        f"`instead`, row {row}: expected start and end in seconds, got {given!r}; accepted: "
+        f"`instead={{{row}: (0.5, 4.5)}}`."
+    )
 
 
 def _proposed(study: Study, trial: Trial) -> ProposedStanding:

@@ -13,6 +13,7 @@ import numpy as np
 from twinangle.checks import LARGEST
 from twinangle.formats.request import Event, Table
 from twinangle.formats.time_units import (
+    SPELT,
     TICKS_A_SECOND,
     strange_rate,
     unit_called,
@@ -23,7 +24,8 @@ from twinangle.signals.recording import Array
 
 TIME_NAME = re.compile(
     r"(time|t|timestamp|sec|seconds|zeit|temps|tiempo|tempo)"
-    r"([_ (\[.-]*(m|u|µ|μ)?(s|sec|seconds|millis|milliseconds)[)\]]?)?",
+    r"([_ (\[.-]*(m|u|µ|μ)?(s|sec|seconds|millis|milliseconds)[)\]]?)?"
+    r"|" + "|".join(word for spelt in SPELT.values() for word in spelt),
     re.IGNORECASE,
 )
 N_FIRST_ROWS = 3

@@ -32,9 +32,9 @@ def unit_called(text: str) -> str | None:
 
 
 def unit_in_name(name: str) -> str | None:
-    """Return the unit of time at the end of a column's name, as in ``time_ms`` or ``Time (ms)``."""
+    """Return the unit of time that a column is called by, or that ends its name (``time_ms``)."""
     match = _IN_NAME.fullmatch(name)
-    return unit_called(match["unit"]) if match else None
+    return unit_called(match["unit"] if match else name)
 
 
 def time_unit(table: Table, request: Request) -> float:
@@ -63,18 +63,13 @@ def time_unit(table: Table, request: Request) -> float:
     return TICKS_A_SECOND[unit or "s"]
 
 
-def strange_rate(rate_hz: float) -> str:
-    """Return what is odd about a sampling rate by times taken for seconds; empty where nothing."""
+def strange_rate(rate_hz: float, stated: str | None = None) -> str:
+    """Return what is odd about a sampling rate, by times of the stated unit; empty where nothing.
+
+    Without one they were taken for seconds.
+    """
     if rate_hz < SLOWEST_HZ:
-        meant = next(
-            (
-                f'they are not in seconds (`time_unit = "{unit}"` would make it '
-                f"{rate_hz * TICKS_A_SECOND[unit]:.4g} Hz)"
-                for unit in ("ms", "us")
-                if SLOWEST_HZ <= rate_hz * TICKS_A_SECOND[unit] <= FASTEST_HZ
-            ),
-            "they are not in seconds",
-        )
+        meant = _other_unit(rate_hz, stated)
         decimals = max(1, -math.floor(math.log10(rate_hz)))
         shown_hz, least = told_apart(rate_hz, SLOWEST_HZ, decimals)
         return (
@@ -86,19 +81,38 @@ def strange_rate(rate_hz: float) -> str:
         shown_hz, most = told_apart(rate_hz, FASTEST_HZ, 0)
         return (
             f"its times step at {shown_hz} Hz, faster than movement is recorded "
-            f"(up to {most} Hz): they are not in seconds (days, hours or minutes?); write "
+            f"(up to {most} Hz): {_other_unit(rate_hz, stated)}; write "
             "them in seconds, milliseconds or microseconds, or give `rate_hz` without `time`"
         )
     return ""
 
 
-def refuse_strange_rate(recording: Recording) -> None:
+def _other_unit(rate_hz: float, stated: str | None) -> str:
+    """Say what unit the times are likely not in, and which would make sense of them."""
+    a_unit_hz = rate_hz / TICKS_A_SECOND[stated or "s"]
+    fitting = [
+        f'`time_unit = "{unit}"` would make it {a_unit_hz * ticks:.4g} Hz'
+        for unit, ticks in TICKS_A_SECOND.items()
+        if SLOWEST_HZ <= a_unit_hz * ticks <= FASTEST_HZ
+    ]
+    if stated is not None:
+        said = f'the study file\'s `time_unit = "{stated}"` is likely wrong'
+    else:
+        said = "they are not in seconds"
+    if not fitting:
+        fitting = ["days, hours or minutes?"] if rate_hz > FASTEST_HZ else []
+    return f"{said} ({fitting[0]})" if fitting else said
+
+
+def refuse_strange_rate(recording: Recording, stated: str | None = None) -> None:
     """Refuse a recording whose times step at a rate that no movement is recorded at.
 
     Parameters
     ----------
     recording : Recording
         As it was read, in seconds if the study says so.
+    stated : {"s", "ms", "us"}, optional
+        Unit of its times by the study, which is then the likely cause.
 
     Raises
     ------
@@ -108,6 +122,6 @@ def refuse_strange_rate(recording: Recording) -> None:
     steps = np.diff(recording.time_s)
     # by the usual step, as gaps are long; samples that come in bursts are slower than it says
     rates = (1 / float(np.median(steps)), 1 / float(steps.mean())) if steps.size else (100.0, 100.0)
-    odd = strange_rate(min(rates) if rates[0] > FASTEST_HZ else rates[0])
+    odd = strange_rate(min(rates) if rates[0] > FASTEST_HZ else rates[0], stated)
     if odd:
         raise RecordingError(f"{recording.source}: {odd}.")

@@ -107,7 +107,8 @@ def propose_study(folder: str | Path) -> StudyProposal:
     ready_made = 'kind = "angle"' in wearable
     if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
-            "trials.csv: when each person stood still (static_start_s, static_end_s)."
+            "trials.csv: when each person stood still (static_start_s, static_end_s); "
+            "`propose_standing` in a notebook finds it (docs/tutorials/01-against-a-goniometer.md)."
         )
     return StudyProposal(
         study_toml=study,

@@ -209,7 +209,10 @@ def _clock_lines(description: FileDescription) -> list[str]:
         return [f"time = {quoted(description.time)}", *_time_unit_line(description)]
     if description.rate_hz == description.rate_hz:  # the file itself tells its rate
         return []
-    return ['rate_hz = "?"                    # samples a second, or: time = "column of seconds"']
+    return [
+        'rate_hz = "?"                    # samples a second; or in its place the column of times:',
+        '#                                  time = "its name", time_unit = "s", "ms" or "us"',
+    ]
 
 
 def _time_unit_line(description: FileDescription) -> list[str]:

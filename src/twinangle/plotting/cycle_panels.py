@@ -49,6 +49,7 @@ def plot_cycles(
     *,
     instrument: Instrument = "wearable",
     joint: str | None = None,
+    legend: bool = True,
 ) -> Axes:
     """Draw an instrument's cycles over each other: kept ones, left out ones pale, mean and SD.
 
@@ -64,6 +65,8 @@ def plot_cycles(
         Whose cycles.
     joint : str, optional
         Named in the label, as `results.joint`.
+    legend : bool
+        Whether a key names the lines.
 
     Returns
     -------
@@ -95,6 +98,8 @@ def plot_cycles(
         _draw_curves(axes, curves, cycles.kept, spread, colour)
         few_ticks(axes, x=4, y=5)
         axes.set(xlabel="Cycle (%)", ylabel=angle_label(joint))
+        if legend:
+            _name_cycles(axes)
         if ax is None:
             axes.set_title(f"{trial.label}, {instrument}", loc="left")
     return axes
@@ -146,6 +151,8 @@ def plot_cycle_means(
         axes.set(xlabel="Cycle (%)", ylabel=angle_label(joint))
         if legend:
             axes.legend(loc="best")
+        if ax is None:
+            axes.set_title(f"{trial.label}, means ± SD", loc="left")
     return axes
 
 
@@ -310,6 +317,15 @@ def _draw_curves(
         axes.plot(percent, edge, color=INK, linewidth=0.7, linestyle=LIMIT_DASH, label="± SD")
     axes.plot(percent, spread.mean_curve, color=INK, linewidth=1.0, label="mean")
     axes.set_xlim(0, 100)
+
+
+def _name_cycles(axes: Axes) -> None:
+    """Add a key of the kinds of line, each once; thin pale ones show as their colour is."""
+    lines, names = axes.get_legend_handles_labels()
+    found = dict(zip(names, lines, strict=True))
+    key = axes.legend(found.values(), found.keys(), loc="best")
+    for line in key.get_lines():
+        line.set(alpha=1, linewidth=1.0)
 
 
 def _draw_means(axes: Axes, wearable: CycleVariability, reference: CycleVariability) -> None:

@@ -85,9 +85,10 @@ def draw_cycles(group: TrialGroup, joint: str, scale: Scale) -> Drawn | None:
     lefts = (13.0, 52.5, 92.0, 140.5) if paired else (13.0, 73.0, 133.0)
     width = 34.0 if paired else 42.0
     panels = [add_panel(figure, left, 9, width, 41) for left in lefts]
-    letter(plot_cycles(trial, panels[0], joint=joint), "a Wearable")
+    letter(plot_cycles(trial, panels[0], joint=joint, legend=False), "a Wearable")
     if paired and cycles.reference_deg is not None:
-        letter(plot_cycles(trial, panels[1], instrument="reference"), "b Reference")
+        reference = plot_cycles(trial, panels[1], instrument="reference", legend=False)
+        letter(reference, "b Reference")
         letter(plot_cycle_means(trial, panels[2], legend=False), "c Means ± SD")
         _share_height(panels[:3], scale)
         reach = 1.1 * scale.difference

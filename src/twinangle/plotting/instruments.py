@@ -8,6 +8,7 @@ from twinangle.plotting.alternatives import of_limits_between
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.limits import (
     NAMED_PARTICIPANTS,
+    bars_told,
     heights_of,
     plot_limits,
     row_of_panels,
@@ -38,9 +39,9 @@ def _drawn(
 ) -> Drawn:
     kind, first, second, procedure, condition = name
     everyone = participants(results)
-    points = [one.points for one in members]
-    low, high, _ = heights_of([each for each in points if not isinstance(each, Absent)], None)
-    figure, panels = row_of_panels(width_mm, len(members))
+    points_of = [one.points for one in members if not isinstance(one.points, Absent)]
+    low, high, _ = heights_of(points_of, None)
+    figure, panels = row_of_panels(width_mm, points_of)
     for k, (axes, one) in enumerate(zip(panels, members, strict=True)):
         plot_limits(one, axes, participants=everyone, heights=(low, high))
         letter(axes, f"{'abc'[k]} {quantity_name(one.quantity)}")
@@ -51,8 +52,8 @@ def _drawn(
     caption = (
         f"Bland-Altman plot of two {kind}, {first} minus {second}, {where}: one point a cycle that "
         f"both keep, {who_is_who(named=named)}. Solid line: mean difference; dashed: limits of "
-        f"agreement; bars beside them: their {results.options.level} intervals (an arrow: it "
-        "reaches further). Agreement between the two, not accuracy of either."
+        f"agreement{bars_told(results, members[0].points)}. Agreement between "
+        "the two, not accuracy of either."
     )
     stem = file_name("between", first, second, *filter(None, (procedure, condition)))
     return Drawn(stem, figure, caption, of_limits_between(members))

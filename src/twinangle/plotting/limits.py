@@ -39,6 +39,7 @@ from twinangle.results import Pooled, StudyLimits, StudyResults, given
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, participants
 from twinangle.results.instruments import LimitsBetween
+from twinangle.results.pooled import Absent
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
@@ -46,8 +47,10 @@ POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an ima
 ANSWER = "limits-answer"
 MOST_ROOM = 0.6  # share of the width for names; where they need more, none stands there
 POINTS_PER_MM = 72 / 25.4
+OVER_LINES = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}  # a name interrupts them
 LINE_MM = 2.9  # height of a line of type
 LETTER_MM = 1.45  # width of a letter, on average
+BESIDE_MM, BAR_MM = 1.7, 1.9  # from the axes to the lines' names; more for each interval's bar
 
 Limits = tuple[Pooled[StudyLimits], StudyLimits]
 
@@ -115,7 +118,8 @@ def _draw_answer(results: StudyResults, each: Limits, view: _View, width_mm: flo
     """Draw the one panel of the first page, for one column of a journal."""
     pooled, found = each
     figure = new_figure(width_mm, 78)
-    axes = _plot_in_view(found, add_panel(figure, 12, 9, width_mm - 38, 63.0), view)
+    room = 32.3 + BAR_MM * _bars(found.limits)
+    axes = _plot_in_view(found, add_panel(figure, 12, 9, width_mm - room, 63.0), view)
     axes.set_title(quantity_name(pooled.quantity))
     return Drawn(
         ANSWER,
@@ -130,7 +134,7 @@ def _draw_limits_row(
 ) -> Drawn:
     """Draw the Bland-Altman plots of one procedure and condition side by side."""
     first, _ = members[0]
-    figure, panels = row_of_panels(width_mm, len(members))
+    figure, panels = row_of_panels(width_mm, [found for _, found in members])
     for k, (axes, (pooled, found)) in enumerate(zip(panels, members, strict=True)):
         _plot_in_view(found, axes, view)
         letter(axes, f"{'abc'[k]} {quantity_name(pooled.quantity)}")
@@ -236,15 +240,16 @@ def _plot_in_view(found: StudyLimits, axes: Axes, view: _View) -> Axes:
     )  # fmt: skip
 
 
-def row_of_panels(width_mm: float, n: int) -> tuple[Figure, list[Axes]]:
-    """Return the figure, and its panels side by side or below each other."""
+def row_of_panels(width_mm: float, members: Sequence[StudyLimits]) -> tuple[Figure, list[Axes]]:
+    """Return the figure, and a panel for each, side by side or below each other."""
+    n, bars = len(members), BAR_MM * max(_bars(found.limits) for found in members)
     if is_narrow(width_mm):
-        size, tall = (width_mm - 38, 46.0), 61.0
+        size, tall = (width_mm - 32.3 - bars, 46.0), 61.0
         figure = new_figure(width_mm, n * tall)
         places = [(12.0, 9 + (n - 1 - k) * tall) for k in range(n)]
     else:
         step = (width_mm - 11.5) / 3
-        size = (step - 25.5, 57.0)
+        size = (step - 19.8 - bars, 57.0)
         figure = new_figure(width_mm, 72)
         places = [(12 + step * k, 9.0) for k in range(n)]
     return figure, [add_panel(figure, *place, *size) for place in places]
@@ -268,9 +273,17 @@ def _limits_caption(
     return (
         f"Bland-Altman plot, {pooled.condition}, {pooled.procedure}: one point a cycle, "
         f"{who_is_who(named=named)}. "
-        "Solid line: bias; dashed: limits of agreement; bars beside them: their "
-        f"{results.options.level} intervals (an arrow: it reaches further){_margin(results, view)}."
+        "Solid line: bias; dashed: limits of agreement"
+        f"{bars_told(results, pooled.value)}{_margin(results, view)}."
     )
+
+
+def bars_told(results: StudyResults, found: StudyLimits | Absent) -> str:
+    """Say what the bars beside a Bland-Altman plot are; nothing where there are none."""
+    if isinstance(found, Absent) or not _bars(found.limits):
+        return ""
+    level = results.options.level
+    return f"; bars beside them: their {level} intervals (an arrow: it reaches further)"
 
 
 def _margin(results: StudyResults, view: _View) -> str:
@@ -306,9 +319,9 @@ def _draw_limits_panel(
     axes.set(xlim=(low - pad, right), ylim=(view.low, view.high), xlabel="Mean of both (°)")
     if view.margin is not None:
         for level in (-view.margin, view.margin):
-            axes.axhline(level, 0, 1 - room, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
+            axes.axhline(level, color=MARGIN, linewidth=0.8, linestyle=MARGIN_DASH)
         _name_margin(axes, view.margin, found.limits, _line_height(view, size_mm))
-    _draw_lines(axes, found.limits, view, size_mm, room)
+    _draw_lines(axes, found.limits, view, size_mm)
     if named:
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
@@ -335,13 +348,16 @@ def _line_height(view: _View, size_mm: tuple[float, float]) -> float:
     return LINE_MM * type_scale() / size_mm[1] * (view.high - view.low)
 
 
-def _draw_lines(
-    axes: Axes, limits: LimitsOfAgreement, view: _View, size_mm: tuple[float, float], room: float
-) -> None:
-    """Draw bias and limits, their intervals as bars beside the axes, and their names.
+def _bars(limits: LimitsOfAgreement) -> int:
+    """Return how many of bias and limits have an interval, which with few people none has."""
+    ends = np.array([limits.lower_ci, limits.bias_ci, limits.upper_ci])
+    return int(np.isfinite(ends).all(axis=1).sum())
 
-    The lines end before the `room` for participants' names, a share of the width.
-    """
+
+def _draw_lines(
+    axes: Axes, limits: LimitsOfAgreement, view: _View, size_mm: tuple[float, float]
+) -> None:
+    """Draw bias and limits, their intervals as bars beside the axes, and their names."""
     lines = [
         (level, ends, name, dash)
         for level, ends, name, dash in (
@@ -352,12 +368,15 @@ def _draw_lines(
         if np.isfinite(level)
     ]
     places = spread_out([level for level, *_ in lines], 1.1 * _line_height(view, size_mm))
-    for k, (level, ends, name, dash) in enumerate(lines):
-        axes.axhline(level, 0, 1 - room, color=INK, linewidth=0.9, linestyle=dash)
+    beside = (BESIDE_MM + BAR_MM * _bars(limits)) * POINTS_PER_MM
+    bars = 0
+    for place, (level, ends, name, dash) in zip(places, lines, strict=True):
+        axes.axhline(level, color=INK, linewidth=0.9, linestyle=dash)
         if np.isfinite(ends).all():
-            _draw_bar(axes, 1.6 + 1.9 * k, level, ends, view)
+            _draw_bar(axes, 1.6 + BAR_MM * bars, level, ends, view)
+            bars += 1
         axes.annotate(
-            f"{name} {number(level)}°", (1, places[k]), (7.4 * POINTS_PER_MM, 0), va="center",
+            f"{name} {number(level)}°", (1, place), (beside, 0), va="center",
             xycoords=("axes fraction", "data"), textcoords="offset points", annotation_clip=False,
         )  # fmt: skip
 
@@ -393,7 +412,7 @@ def _name_participants(
     gap = 0.6 / size_mm[0] * (right - left)
     for code, (x, y), place in zip(present, means, places, strict=True):
         axes.plot([x, column - gap], [y, place], color=FAINT, linewidth=0.5)
-        axes.text(column, place, shortened(code, 8), va="center", zorder=4)
+        axes.text(column, place, shortened(code, 8), va="center", zorder=4, bbox=OVER_LINES)
 
 
 def _room_for_names(found: StudyLimits, width_mm: float) -> float:

@@ -119,11 +119,11 @@ def part_of(trial: TrialResult, part: T | None, what: str) -> T:
     """Return a trial's part, or say that it lacks and why."""
     if part is not None:
         return part
-    why = f": {trial.status}, {trial.reason}" if trial.reason else ""
-    raise ValueError(
-        f"{trial.label}, {trial.procedure}: holds no {what}{why}. A trial is accepted that has "
-        "them."
-    )
+    name, reason = f"{trial.label}, {trial.procedure}", trial.reason.rstrip(".")
+    if trial.status in ("failed", "excluded"):
+        raise ValueError(f"{name}: there is nothing to draw ({trial.status}): {reason}.")
+    why = f": {trial.status}, {reason}" if reason else ""
+    raise ValueError(f"{name}: holds no {what}{why}. A trial is accepted that has them.")
 
 
 def value_of(result: Pooled[T] | T, kind: type[T], where: str) -> T:

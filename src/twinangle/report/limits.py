@@ -348,7 +348,7 @@ def limits_paragraph(results: StudyResults) -> str:
         f"{margin_sentence(results)} For "
         "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
         "analysis, 2 to 5° probably reasonable, and more than 5° may mislead "
-        "(McGinley et al. 2009; wording from memory, to be compared with the paper)."
+        "(McGinley et al. 2009)."
     )
 
 

@@ -12,6 +12,7 @@ from twinangle.results.answer import answer_of
 from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.grouping import procedures, warnings_of
 from twinangle.results.limits import StudyLimits
+from twinangle.results.notices import failure_lines, gravest, grouped_notices, warning_line
 from twinangle.results.pooled import Absent, Pooled, named
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves, sketch_limits
 from twinangle.wording import between, count, degrees, listing, quantity_name
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
     from twinangle.results.trial_result import TrialResult
 
+MOST_FAILED = 6  # written out in a study's answer
 WHERE_FRAMES = "`.frames` holds the tables, `.to_frame()` a row a trial, `.to_json()` everything."
 
 
@@ -45,13 +47,31 @@ def card_of_study(results: StudyResults) -> Card:
     ]
     return Card(
         title,
-        (*answer_sentences(results), rests_on(results), WHERE_FRAMES),
+        (*answer_sentences(results), rests_on(results), *_troubles(results), WHERE_FRAMES),
         ("procedure", "condition", "quantity", "bias", "limits of agreement"),
         rows,
         sketch_limits(drawn, f"Bias and limits of agreement of {answer.procedure}, in degrees"),
         results.notes,
         "Notes",
     )
+
+
+def _troubles(results: StudyResults) -> tuple[str, ...]:
+    """Return what failed and the gravest warnings, each a line, as a terminal prints them."""
+    failed, rows = failure_lines(results), grouped_notices(results)
+    first = gravest(rows)
+    warnings = tuple(warning_line(row, results) for row in first)
+    more = (
+        (len(failed) - MOST_FAILED, "further failure", "further failures"),
+        (
+            sum(row.gravity != "note" for row in rows) - len(first),
+            "further kind of warning",
+            "further kinds of warnings",
+        ),
+    )
+    left = listing(count(n, one, several) for n, one, several in more if n > 0)
+    where = (f"{left} under `.trials`, by `reason` and `warnings`.",) if left else ()
+    return (*failed[:MOST_FAILED], *warnings, *where)
 
 
 def card_of_trial(trial: TrialResult) -> Card:

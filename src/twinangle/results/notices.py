@@ -6,14 +6,17 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from twinangle.notices import GRAVITIES, OTHER, Gravity, gravity_of, kind_of, size_of
 from twinangle.results.grouping import Key, Naming, distinct, key_of, warnings_of
-from twinangle.results.model import StudyResults
-from twinangle.results.trial_result import TrialResult
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 FIRST = 3  # warnings that come before everything else
-Told = tuple[str, TrialResult]
+Told = tuple[str, "TrialResult"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,32 @@ def named_recordings(row: NoticeRow, results: StudyResults, most: int | None = N
     shown = row.trials if most is None else row.trials[:most]
     more = len(row.trials) - len(shown)
     return "; ".join(shown) + (f" and {more} more" if more else "")
+
+
+def failure_lines(results: StudyResults) -> tuple[str, ...]:
+    """Return a line for each recording that failed and each reason: whose, by what, and why."""
+    failed: dict[tuple[str, str], list[str]] = {}
+    for trial in results.trials:
+        if trial.status == "failed":
+            failed.setdefault((trial.label, trial.reason), []).append(trial.procedure)
+    return tuple(
+        f"Failed: {label} ({', '.join(procedures)}): {reason}"
+        for (label, reason), procedures in failed.items()
+    )
+
+
+def warning_line(row: NoticeRow, results: StudyResults) -> str:
+    """Return one kind of warning as a line: what is wrong, then whom it concerns.
+
+    Where recordings are told different things, the worst is the example.
+    """
+    lead = "Look at this first" if row.gravity == "grave" else "Warning"
+    where = named_recordings(row, results)
+    if row.n_recordings == 1:
+        return f"{lead}: {where}: {row.text}"
+    if row.alike:
+        return f"{lead}: {row.text} Concerns {where}."
+    return f"{lead}: {row.worst}: {row.text} This is the worst case; the warning concerns {where}."
 
 
 class _Names:

@@ -180,6 +180,11 @@ def _add_detail(name: str, model: type[Section], detail: ErrorDetails, faults: F
 def _wanted(detail: ErrorDetails) -> str:
     """Return what is to stand in a place left open, where the model says more than any text."""
     kind = detail["type"].split("_")[0]
+    if detail["loc"][-1:] == ("rate_hz",):
+        return (
+            " with a number, or write in its place `time`, the column of times, and `time_unit` "
+            '("s", "ms" or "us")'
+        )
     kinds = {"tuple": "with a list of names", "float": "with a number", "int": "with a number"}
     return f" {kinds[kind]}" if kind in kinds else ""
 
