@@ -71,6 +71,7 @@ def test_band_of_the_line_is_narrowest_in_the_middle():
     assert line_se_s(manual(1.0), np.zeros(2)) is None
 
 
+@pytest.mark.nightly
 def test_errors_and_intervals_hold_in_recordings_like_the_demo():
     """Their skin moves with the stride, and what it does to the lag changes over the recording."""
     z, held = [], []

@@ -136,6 +136,7 @@ def test_systematic_part_bounds_what_a_repeating_difference_does(walking):
         assert error < 3 * np.hypot(clock.lag_se_s, clock.lag_systematic_s)
 
 
+@pytest.mark.nightly
 def test_errors_cover_and_drift_is_found_over_two_minutes(walking):
     lag_z, drift_error = [], []
     for seed in range(5):

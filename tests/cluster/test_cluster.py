@@ -70,6 +70,7 @@ def run_away(study: Study, folder: Path, address: str, recordings: str = "") -> 
     return told
 
 
+@pytest.mark.nightly
 def test_the_files_are_those_of_one_process(study, alone, workers, tmp_path):
     told = run_away(study, tmp_path / "away", workers.scheduler_address)
     assert told == []
