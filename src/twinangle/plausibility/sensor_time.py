@@ -23,7 +23,7 @@ from twinangle.thresholds import told_apart
 
 TEST = "sensors' times"
 MOST_APART_S, REFUSED_APART_S = 0.12, 0.2
-"""Lag between the two: honest recordings whose turns agree reach 0.06 s."""
+"""Lag between the two: the open walks reach 0.08 s."""
 LEAST_CORRELATION = 0.95
 LEFT_OVER = 0.5
 """Share of 1 − r that must be left at that lag for it to count."""
