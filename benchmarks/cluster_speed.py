@@ -56,7 +56,9 @@ def main() -> None:
         warm = read_study(make_study(place / "warm", 2, "vqf", 33.0))
         for _ in range(options.repeats):
             for workers, times in took.items():
-                with LocalCluster(workers, threads_per_worker=1, dashboard_address=":0") as local:
+                with LocalCluster(
+                    n_workers=workers, threads_per_worker=1, dashboard_address=":0"
+                ) as local:
                     seconds(warm, local.scheduler_address, place)
                     times.append(seconds(study, local.scheduler_address, place))
     print(f"{options.trials} recordings of 60 s, procedure vqf, {os.cpu_count()} processors")
