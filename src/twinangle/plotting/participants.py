@@ -125,7 +125,10 @@ def _key(figure: Figure, panels: Sequence[Axes], rows: Rows, columns: int) -> No
 def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool) -> str:
     """Say what the rows are."""
     main, level = answer_of(results).procedure, results.options.level
-    own = f"bars: {level} intervals over a recording's own cycles, which say nothing of others"
+    own = (
+        f"bars: {level} intervals over a recording's own cycles, which say nothing of others, nor "
+        "of what is the same in all its cycles, such as a sensor's bias or how it was placed"
+    )
     if trials[0].agreement is None:
         return f"Every recording, {main}: the wearable's SD over cycles; {own}."
     zeroed = any(np.isfinite(trial.offset_zeroed_deg) for trial in trials)

@@ -39,7 +39,11 @@ def curves_table(results: StudyResults) -> list[Block]:
                 "MAD demeaned",
                 "MAD: median over the cycle of their absolute difference, arithmetic mean",
             ),
-            Column("Range difference"),
+            Column(
+                "Range difference",
+                "range difference: of the mean curves' ranges, flatter than those of single cycles, "
+                "which the limits of agreement compare",
+            ),
             Column(
                 "r",
                 "r: correlation, on Fisher's scale, no measure of agreement, "

@@ -97,7 +97,8 @@ def _intervals_over(results: StudyResults, answer: Answer) -> str:
     if answer.n_participants == 1:
         return (
             "Intervals are over the strides of one participant: they say nothing about other "
-            "people."
+            "people, and nothing of what is the same in all strides, such as a sensor's bias or "
+            "how it was placed."
         )
     if answer.n_participants >= FEWEST_PEOPLE:
         return "Intervals are over participants."
