@@ -135,17 +135,35 @@ def _delay(late_s: float) -> Outcome:
 
 
 def lag_windows(found: CommonTime) -> Windows:
-    """Return the lag and the fit of the reference in windows along the trial."""
+    """Return the lag and the fit of the reference in windows along the trial.
+
+    The combination begins as the fit to the 20 s that agree best with themselves. A movement of
+    one plane in which thigh and shank turn in proportion, such as squats, agrees with many, most of
+    which do not hold for walking: where windows are left that hardly belong, the other stretches
+    of 20 s are tried as well, and the combination stays to which most windows belong.
+    """
     size, hop = int(_WINDOW_S * found.rate_hz), int(_HOP_S * found.rate_hz)
-    starts = np.arange(0, max(found.time_s.size - size, 0) + 1, hop)
     size = min(size, found.time_s.size)
     shifts = np.arange(-int(_REACH_S * found.rate_hz), int(_REACH_S * found.rate_hz) + 1)
     rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal])
-    weights = _best_block(found, rows)
-    middle = starts + size // 2
     shifted = _Shifted.of(found, size, hop, shifts)
+    first, *others = _beginnings(found, rows)
+    best = _settled(found, rows, shifted, first)
+    for weights in others:
+        if _at_home(best) == np.isfinite(best.explained).sum():
+            break
+        other = _settled(found, rows, shifted, weights)
+        best = max(best, other, key=_at_home)
+    return best
+
+
+def _settled(found: CommonTime, rows: Array, shifted: _Shifted, weights: Array) -> Windows:
+    """Return the windows where combination and lags have been fitted in turn."""
+    size, hop = shifted.known.shape[1], shifted.hop
+    starts = np.arange(0, max(found.time_s.size - size, 0) + 1, hop)
+    middle = starts + size // 2
     for _ in range(_ITERATIONS):
-        lag, explained = shifted.lags(rows @ weights, shifts / found.rate_hz)
+        lag, explained = shifted.lags(rows @ weights, shifted.shifts / found.rate_hz)
         sure = np.isfinite(lag) & (explained > _STRANGE)
         if sure.sum() < 2:
             break
@@ -159,10 +177,20 @@ def lag_windows(found: CommonTime) -> Windows:
     return Windows(found.time_s[0] + middle / found.rate_hz, lag, explained, weights)
 
 
-def _best_block(found: CommonTime, rows: Array) -> Array:
-    """Return the combination fitted to the block that agrees best with itself."""
+def _at_home(windows: Windows) -> int:
+    return int((windows.explained > _AT_HOME).sum())
+
+
+def _seconds_strange(windows: Windows) -> float:
+    """Return for how long the reference does not belong, as far as that is too long; else 0."""
+    seconds = _HOP_S * float((windows.explained < _STRANGE).sum())
+    return seconds if seconds > _STRANGE_S else 0.0
+
+
+def _beginnings(found: CommonTime, rows: Array) -> list[Array]:
+    """Return the combinations fitted to blocks, the one that agrees best with itself first."""
     size = min(int(_BLOCK_S * found.rate_hz), found.time_s.size)
-    best, score = _solve(rows, found.slope, found.known), -np.inf
+    fits: list[tuple[float, Array]] = []
     for start in range(0, found.time_s.size - size + 1, size // 2):
         part = slice(start, start + size)
         kept = found.known[part]
@@ -171,9 +199,9 @@ def _best_block(found: CommonTime, rows: Array) -> Array:
             continue
         weights = _solve(rows[part], found.slope[part], kept)
         explained = 1 - float(np.var(slope - rows[part][kept] @ weights) / np.var(slope))
-        if explained > score:
-            best, score = weights, explained
-    return best
+        fits.append((explained, weights))
+    ordered = [weights for _, weights in sorted(fits, key=lambda fit: -fit[0])]
+    return ordered or [_solve(rows, found.slope, found.known)]
 
 
 def _solve(rows: Array, slope: Array, kept: Flags) -> Array:
@@ -195,6 +223,7 @@ class _Shifted:
     count: Array  # NaN where it is too small
     square: Array
     spread: Array
+    shifts: Places
     hop: int  # between windows
 
     @classmethod
@@ -217,7 +246,7 @@ class _Shifted:
         with np.errstate(invalid="ignore", divide="ignore"):
             spread = square / count - (total / count) ** 2
         count = np.where(count < 0.6 * size, np.nan, count)
-        return cls(slope, told, known, count, square, spread, hop)
+        return cls(slope, told, known, count, square, spread, shifts, hop)
 
     def lags(self, rate: Array, lags_s: Array) -> tuple[Array, Array]:
         """Return for each window the lag at which the slope is nearest the rate, and the fit."""
@@ -369,10 +398,8 @@ def _parts(windows: Windows) -> Outcome:
         return not_tested(PARTS, "reference", "no window of 8 s has movement in it")
     time, explained = windows.time_s[told], windows.explained[told]
     strange = explained < _STRANGE
-    seconds = float(strange.sum() * _HOP_S)
-    at_home = bool((explained > _AT_HOME).any())
     value, limit = max(float(explained.min()), 0.0), _STRANGE
-    if seconds <= _STRANGE_S or not at_home:
+    if not _seconds_strange(windows) or not _at_home(windows):
         return Outcome(PARTS, "reference", "consistent", value, limit)
     first, last = (float(time[strange][k]) for k in (0, -1))
     shown, bound = told_apart(value, limit, 2)
