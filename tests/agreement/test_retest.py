@@ -77,6 +77,37 @@ def test_a_constant_on_one_session_moves_only_what_is_systematic(seed, constant)
         assert other.sem_agreement > one.sem_agreement
 
 
+@pytest.mark.parametrize(("n", "k", "level"), [(3, 2, 0.95), (12, 2, 0.9), (8, 4, 0.95)])
+def test_the_shift_is_scipys_paired_t(n, k, level):
+    scores = table(4, n, k, shift=1.0)
+    paired = stats.ttest_rel(scores[:, -1], scores[:, 0])
+    found = measurement_error(scores, confidence=level)
+    assert_allclose(found.shift, (scores[:, -1] - scores[:, 0]).mean())
+    assert_allclose(found.shift_ci, paired.confidence_interval(level), rtol=1e-9)
+
+
+def test_two_people_have_a_shift_and_no_interval_of_it():
+    found = measurement_error(table(4, 2, 2))
+    assert np.isfinite(found.shift)
+    assert np.isnan(found.shift_ci).all()
+
+
+@given(seeds, st.floats(-50, 50))
+def test_a_constant_on_the_last_session_moves_the_shift_by_it(seed, constant):
+    before, after = table(seed), table(seed)
+    after[:, -1] += constant
+    one, other = measurement_error(before), measurement_error(after)
+    assert_allclose(other.shift - one.shift, constant, atol=1e-9)
+    assert_allclose(np.ptp(other.shift_ci), np.ptp(one.shift_ci), rtol=1e-6)
+    turned = measurement_error(after[:, ::-1])
+    assert_allclose(
+        [turned.shift, *turned.shift_ci],
+        [-other.shift, *-np.array(other.shift_ci[::-1])],
+        rtol=1e-6,
+        atol=1e-9,
+    )
+
+
 @given(seeds)
 def test_the_order_of_sessions_and_of_people_says_nothing(seed):
     rng, scores = np.random.default_rng(seed), table(seed)

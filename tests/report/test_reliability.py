@@ -118,7 +118,7 @@ def test_tables_and_texts_have_the_numbers_of_the_results(over_days):
     rows = over_days.frames["reliability"].set_index(["design", "instrument", "procedure"])
     own = rows.loc[("sessions", "wearable", "kalman")]
     own = own[own["quantity"] == "peak_flexion_deg"]
-    for name in ("sem", "sem_agreement", "mdc", "mdc_agreement"):
+    for name in ("sem", "sem_agreement", "mdc", "mdc_agreement", "shift"):
         row = own[own["statistic"] == name].iloc[0]
         assert row["value"] == getattr(error, name)
         assert (row["low"], row["high"]) == getattr(error, f"{name}_ci")

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import fraction
+from twinangle.agreement._people import mean_and_interval
 from twinangle.agreement._quantiles import chi_square, half_width
 from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.agreement._two_way import mean_squares, scores_of
@@ -46,6 +47,11 @@ class MeasurementError(Result):
         float, in_data("minimal detectable change with the shift, z √2 sem_agreement")
     ]
     mdc_agreement_ci: Interval
+    shift: Annotated[
+        float,
+        in_data("shift from the first column to the last, mean over participants of their own"),
+    ]
+    shift_ci: Interval
     n_participants: Annotated[int, number("rows of the scores: participants")]
     n_measurements: Annotated[int, number("columns of the scores: measurements of each")]
     confidence: Annotated[float, number("confidence of the intervals and of the detectable change")]
@@ -56,7 +62,9 @@ class MeasurementError(Result):
         return (
             f"Standard error of measurement {quantity(self.sem, unit)} "
             f"({interval(self.sem_ci, unit, self.confidence)}), minimal detectable change "
-            f"{quantity(self.mdc, unit)} ({interval(self.mdc_ci, unit, self.confidence)})."
+            f"{quantity(self.mdc, unit)} ({interval(self.mdc_ci, unit, self.confidence)}), shift "
+            f"from the first to the last {quantity(self.shift, unit)} "
+            f"({interval(self.shift_ci, unit, self.confidence)})."
         )
 
 
@@ -97,12 +105,15 @@ def measurement_error(
     interval is by the modified large sample method [2]_ for a sum of mean squares c_i M_i on f_i
     degrees of freedom: Σ c_i M_i - √Σ (c_i M_i (1 - f_i/χ²(f_i; upper)))², and upwards
     + √Σ (c_i M_i (f_i/χ²(f_i; lower) - 1))². Two columns tell next to nothing of how far columns
-    shift: its upper end is then far up, as it has to be.
+    shift: its upper end is then far up, as it has to be. How far they did shift in these people is
+    d̄ ± t(n - 1) s/√n of each participant's own difference d, last column less first (Student's
+    paired t [3]_; none of two participants): it is of these two sessions, not of sessions to come.
 
     References
     ----------
     .. [1] Weir (2005). J Strength Cond Res 19, 231-240.
     .. [2] Graybill & Wang (1980). J Am Stat Assoc 75, 869-873.
+    .. [3] Student (1908). Biometrika 6, 1-25.
     """
     scores = scores_of(scores, data)
     confidence = fraction(confidence, "confidence")
@@ -115,6 +126,7 @@ def measurement_error(
     whole = float(np.sqrt(max(columns - error, 0.0) / n + error))
     parts = ((columns / n, k - 1), (error * (1 - 1 / n), df))
     least, most = _sum_interval(parts, (1 + confidence) / 2)
+    shift, shift_ci = mean_and_interval(scores[:, -1] - scores[:, 0], confidence)
     return MeasurementError(
         sem=sem,
         sem_ci=(low, high),
@@ -124,6 +136,8 @@ def measurement_error(
         mdc_ci=(change * low, change * high),
         mdc_agreement=change * whole,
         mdc_agreement_ci=(change * least, change * most),
+        shift=shift,
+        shift_ci=shift_ci,
         n_participants=n,
         n_measurements=k,
         confidence=confidence,

@@ -41,8 +41,8 @@ def curves_table(results: StudyResults) -> list[Block]:
             ),
             Column(
                 "Range difference",
-                "range difference: of the mean curves' ranges, flatter than those of single cycles, "
-                "which the limits of agreement compare",
+                "range difference: of the mean curves' ranges, flatter than those of single "
+                "cycles, which the limits of agreement compare",
             ),
             Column(
                 "r",

@@ -102,17 +102,19 @@ def sessions_section(results: StudyResults, figures: Figures) -> list[Block]:
             with_interval(found.error.sem, found.error.sem_ci),
             with_interval(found.error.mdc, found.error.mdc_ci),
             with_interval(found.error.sem_agreement, found.error.sem_agreement_ci),
+            with_interval(found.error.shift, found.error.shift_ci),
         ]
         for item, found in parts
         if not isinstance(found.error, Absent)
     ]
     shown = table(
         ("Condition", "Quantity", "Values of", "Size", MAIN_FORM, "SEM", "Detectable change",
-         "SEM with shift"), rows, words=3,
+         "SEM with shift", "Shift"), rows, words=3,
         caption=f"Test and retest over sessions, {main}. Size: participants × sessions. "
         f"{MAIN_FORM}: two-way random effects, absolute agreement, single measurement. SEM: "
         "standard error of measurement, without and with the shift between sessions that all "
-        "participants share, of which two sessions tell little; degrees, "
+        "participants share, of which two sessions tell little. Shift: last session minus "
+        "first, mean over participants of their own, paired; degrees, "
         f"{results.options.level} intervals over participants in brackets.",
     )  # fmt: skip
     left = distinct(
@@ -155,6 +157,7 @@ def _reliability_tables(
             with_interval(found.mdc, found.mdc_ci),
             with_interval(found.sem_agreement, found.sem_agreement_ci),
             with_interval(found.mdc_agreement, found.mdc_agreement_ci),
+            with_interval(found.shift, found.shift_ci),
         ]
         for item, both in parts
         if not isinstance(found := both.error, Absent)
@@ -179,13 +182,15 @@ def _reliability_tables(
                 "Detectable change",
                 "SEM with shift",
                 "Change with shift",
+                "Shift",
             ),
             error,
             words=4,
             caption="Standard error of measurement, and the smallest change that is one with "
             f"{options.level} confidence, of one instrument measured again: without and with the "
             "shift between the columns that all participants share, of which two columns tell "
-            f"little; degrees, {options.level} intervals over participants in brackets.",
+            "little. Shift: last column minus first, mean over participants of their own, paired; "
+            f"degrees, {options.level} intervals over participants in brackets.",
         ),
     ]
 

@@ -157,6 +157,8 @@ _ERROR = {
     "sem_agreement_ci_deg": [None, None],
     "mdc_agreement_deg": None,
     "mdc_agreement_ci_deg": [None, None],
+    "shift_deg": None,
+    "shift_ci_deg": [None, None],
 }
 
 

@@ -29,7 +29,9 @@ def session_sentence(results: StudyResults) -> str:
             f"{count(len(found.people), 'participant')}{where}, the wearable's "
             f"{quantity_name(quantity).lower()} repeats with a standard error of measurement of "
             f"{_ends(error.sem, error.sem_ci)}; the smallest change of one person that is more "
-            f"than that error is {_ends(error.mdc, error.mdc_ci)}. {MAIN_FORM} (two-way, "
+            f"than that error is {_ends(error.mdc, error.mdc_ci)}. From session "
+            f"{found.columns[0]} to {found.columns[-1]} it shifted by "
+            f"{_ends(error.shift, error.shift_ci)} in the mean. {MAIN_FORM} (two-way, "
             f"agreement) is {number(icc.value)} ({between(icc.value_ci)})."
         )
     return ""

@@ -315,6 +315,7 @@ def _sessions(results: StudyResults) -> PaperTable:
             with_ends(found.error.sem, found.error.sem_ci),
             with_ends(found.error.mdc, found.error.mdc_ci),
             with_ends(found.error.sem_agreement, found.error.sem_agreement_ci),
+            with_ends(found.error.shift, found.error.shift_ci),
         )
         for key, found in named(results.reliability)
         if found.design == "sessions" and not isinstance(found.error, Absent)
@@ -322,10 +323,11 @@ def _sessions(results: StudyResults) -> PaperTable:
     return PaperTable(
         "sessions", "Test and retest over sessions, in degrees",
         (*WHERE, "Quantity", "Values of", "n", MAIN_FORM, "SEM", "Detectable change",
-         "SEM with shift"), tuple(rows), 4,
+         "SEM with shift", "Shift"), tuple(rows), 4,
         ((f"n: participants / sessions. {MAIN_FORM}: two-way random effects, absolute agreement, "
          "single measurement. SEM: standard error of measurement, without and with the shift "
-         f"between sessions. In brackets: {results.options.level} intervals over participants."),),
+         "between sessions. Shift: last session minus first, mean over participants, paired. "
+         f"In brackets: {results.options.level} intervals over participants."),),
     )  # fmt: skip
 
 

@@ -183,6 +183,7 @@ _ERRORS = {
     "sem_agreement": "standard error of measurement, agreement",
     "mdc": "minimal detectable change, consistency",
     "mdc_agreement": "minimal detectable change, agreement",
+    "shift": "mean shift from the first column to the last",
 }
 
 
