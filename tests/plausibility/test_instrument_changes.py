@@ -19,7 +19,8 @@ from twinangle.plausibility.bursts import reference_bursts
 from twinangle.plausibility.channels import reference_cuts, saturated_channels
 from twinangle.plausibility.common_time import common_time
 from twinangle.plausibility.evidence import Evidence
-from twinangle.plausibility.fit import lag_windows, largest_step, reference_fit
+from twinangle.plausibility.fit import reference_fit
+from twinangle.plausibility.lag_windows import lag_windows, largest_step
 from twinangle.plausibility.mounting import mounting_steps, mountings, turned
 from twinangle.plausibility.offset import reference_offset
 from twinangle.plausibility.stood_still import quiet_standing, quietest

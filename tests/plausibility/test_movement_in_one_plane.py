@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from twinangle.plausibility.common_time import CommonTime
-from twinangle.plausibility.fit import lag_windows
+from twinangle.plausibility.lag_windows import lag_windows
 
 RATE_HZ = 50.0
 AXES = np.array([0.27, 0.86, -0.43]), np.array([-0.35, 0.93, 0.11])  # flexion's, in each sensor
