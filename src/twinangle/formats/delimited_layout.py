@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import islice
 from pathlib import Path
 
 from twinangle.errors import RecordingError
@@ -289,6 +289,10 @@ def _is_header(line: str) -> bool:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
+    if '"' not in line:  # nothing to unwrap: a reader for each line takes several times as long
+        cells = line.split(delimiter) if line else []
+        bare = " " not in line and line.isprintable()
+        return cells if bare else [cell.strip() for cell in cells]
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
     except csv.Error:  # a cell longer than the library takes
@@ -316,4 +320,5 @@ def _decimal(body: list[list[str]], delimiter: str) -> str:
     """
     digits = r"(\d{1,2}|\d{4,})" if delimiter == "," else r"\d+"
     with_comma = re.compile(rf"[+-]?\d*,{digits}([eE][+-]?\d+)?")
-    return "," if any("," in cell and with_comma.fullmatch(cell) for cell in chain(*body)) else "."
+    commas = [cell for row in body for cell in row if "," in cell]
+    return "," if any(map(with_comma.fullmatch, commas)) else "."

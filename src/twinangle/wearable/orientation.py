@@ -13,6 +13,7 @@ gaps that is shorter than `SHORTEST_S` is NaN too. A missing magnetometer readin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -113,6 +114,22 @@ def vqf_offline(sensor: InertialRecording) -> OrientationRecording:
     OrientationRecording
     """
     return _run_library(_library_offline, sensor)
+
+
+@lru_cache(maxsize=4)  # the physical tests and the magnetic field's ask for the same two sensors
+def levelled(sensor: InertialRecording) -> OrientationRecording:
+    """Estimate a sensor's orientation as :func:`vqf_offline` does, without its magnetometer.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        Raw signals.
+
+    Returns
+    -------
+    OrientationRecording
+    """
+    return vqf_offline(sensor.without_magnetometer())
 
 
 def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
