@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -168,6 +169,12 @@ def band_limit(
     column = np.asarray(recording.angle_deg, dtype=np.float64)[:, None]
     of = (recording.start_s, recording.rate_hz, recording.source)
     return band_limit_columns(column, *of, cutoff_hz=cutoff_hz, slowest_hz=slowest_hz)[0]
+
+
+@lru_cache(maxsize=2)  # the angle's lag and the gyroscopes' ask for the same of the reference
+def thinned(recording: AngleRecording, cutoff_hz: float, slowest_hz: float) -> BandLimited:
+    """Return :func:`band_limit`'s samples at no much higher rate than `slowest_hz`, kept."""
+    return band_limit(recording, cutoff_hz, slowest_hz=slowest_hz)
 
 
 def band_limit_columns(

@@ -171,11 +171,16 @@ class _Screen:
         largest = np.sort(np.partition(along, -self.count, axis=1)[:, -self.count :], axis=1)
         level = (largest[:, (self.count - 1) // 2] + largest[:, self.count // 2]) / np.float32(2)
         top, flank = (
-            np.array([np.count_nonzero(row) for row in along >= (part * level)[:, None]])
+            _count_rows(along >= (part * level)[:, None])
             for part in (np.float32(TOP), np.float32(FLANK))
         )
         large = (level > self.least) & (top >= _LEAST_SAMPLES)
         return np.where(large, top / np.maximum(flank, 1), 0.0)
+
+
+def _count_rows(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return how many of each row (m, n) are true: bits counted, faster than a sum."""
+    return np.bitwise_count(np.packbits(flags, axis=1)).sum(axis=1, dtype=np.int64)
 
 
 def _followed(screen: _Screen, starts: Array) -> Array:
