@@ -167,8 +167,7 @@ def _turning(both: Array, starts: NDArray[np.int64], length: int) -> NDArray[np.
 def turns(rates: Array, rate_hz: float) -> Array:
     """Return the orientation (m, k, 4) since the first of each row of rates (m, k, 3).
 
-    Turns over 1, 2, 4 … samples are joined, each to that which ends where it begins (Hillis &
-    Steele 1986, Commun ACM 29:1170, from memory).
+    Turns over 1, 2, 4 … samples are joined, each to that which ends where it begins.
     """
     rows, count = rates.shape[:2]
     middle = (rates[:, 1:] + rates[:, :-1]) / 2

@@ -44,8 +44,6 @@ def butterworth(order: int, cutoff_hz: float, rate_hz: float) -> LowPass:
 def both_ways(low_pass: LowPass, values: Array, padding: int | None = None) -> Array:
     """Filter forwards and backwards, each end extended by its own reflection in the end point.
 
-    Gustafsson 1996, IEEE Trans Signal Process 44:988 (from memory), discusses the ends.
-
     Parameters
     ----------
     low_pass : LowPass

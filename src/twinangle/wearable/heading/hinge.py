@@ -119,8 +119,8 @@ def _fitted(one: Array, two: Array, starts: Array) -> Array:
     axis j, ``‖ω × j‖² = (ω·t)² + (ω·u)²``, and turning j by a towards t and by b towards u changes
     that length by ``−(ω·j) (a ω·t + b ω·u) / ‖ω × j‖``. The cost is ``Σ c² (√(1 + (f/c)²) − 1)`` of
     the misfits f, c = 0.1 rad/s; a misfit enters the slope with the loss's first derivative and
-    the curvature with ``(1 + (f/c)²)^−3/2`` (Triggs et al. 2000, Vision Algorithms, 298-372, from
-    memory), as in scipy's ``least_squares``.
+    the curvature with ``(1 + (f/c)²)^−3/2``, as in scipy's ``least_squares``. That finds the same
+    axes (tests/wearable/test_hinge_fit.py), a start at a time and in several times as long.
     """
     frames, cost = _refined(one, two, _frames(starts), _FIRST_STEPS)
     frames, cost = _refined(one, two, frames[[np.argmin(cost)]], _MOST_STEPS)
