@@ -23,7 +23,7 @@ def test_it_is_scipys_filter_to_the_last_bit(order, cutoff, rate, shape, padding
 
 
 def test_too_few_samples_are_refused_with_the_number_that_is_needed():
-    with pytest.raises(ValueError, match="more than 15 samples .* got 15"):
+    with pytest.raises(ValueError, match=r"more than 15 samples .* got 15"):
         both_ways(butterworth(4, 10.0, 100.0), np.zeros(15))
 
 

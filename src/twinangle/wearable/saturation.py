@@ -180,7 +180,8 @@ class _Screen:
 
 def _count_rows(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return how many of each row (m, n) are true: bits counted, faster than a sum."""
-    return np.bitwise_count(np.packbits(flags, axis=1)).sum(axis=1, dtype=np.int64)
+    bits = np.bitwise_count(np.packbits(flags, axis=1))
+    return np.asarray(bits.sum(axis=1, dtype=np.int64))
 
 
 def _followed(screen: _Screen, starts: Array) -> Array:
