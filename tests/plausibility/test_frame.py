@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from twinangle.plausibility.axes import as_columns, changed, in_words, up_to_sign
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import frame, gravity_assignment
-from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping
+from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping, turns
 from twinangle.signals.recording import Interval
 from twinangle.simulate.demo import demo_trial
 
@@ -114,3 +114,14 @@ def test_an_honest_thigh_in_a_short_walk_is_not_accused():
     exchanged = replace(thigh, accelerometer=thigh.accelerometer[:, [0, 2, 1]])
     pair = replace(walk.sensors, proximal=exchanged)
     assert verdicts(pair, within=within) == ["contradicted", "consistent"]
+
+
+def test_turns_are_scipys_rotations_one_after_the_other():
+    rates = np.random.default_rng(5).normal(size=(2, 37, 3))
+    found = turns(rates, 25.0)
+    for row, orientation in zip(rates, found, strict=True):
+        whole = Rotation.identity()
+        for k in range(1, len(row)):
+            whole = whole * Rotation.from_rotvec((row[k] + row[k - 1]) / 2 / 25.0)
+            between = whole.inv() * Rotation.from_quat(orientation[k], scalar_first=True)
+            assert between.magnitude() < 1e-12

@@ -4,12 +4,17 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 
 from twinangle.errors import AngleError
 from twinangle.signals.recording import InertialRecording, Interval
-from twinangle.wearable.quality.magnetic_field import disturbance_and_error, magnetic_disturbance
+from twinangle.wearable.quality.magnetic_field import (
+    _means_by,
+    disturbance_and_error,
+    magnetic_disturbance,
+)
 
 # Two of the trials; the others are looked for beside the repository.
 BROAD = Path(__file__).resolve().parents[2] / "../shared/data/broad"
@@ -126,3 +131,12 @@ def test_open_set_with_magnets():
     assert set(shares) == set(disturbed) | set(others)
     assert min(disturbed.values()) > 0.03
     assert max(others.values()) < 0.03
+
+
+def test_seconds_have_the_means_that_pandas_gives_them():
+    rng = np.random.default_rng(8)
+    key, values = np.sort(rng.integers(0, 9, 400)) * 0.5, rng.normal(size=(400, 2))
+    starts, means = _means_by(key, values)
+    expected = pd.DataFrame(values).groupby(key).mean()
+    np.testing.assert_array_equal(starts, expected.index)
+    np.testing.assert_allclose(means, expected, rtol=1e-14, atol=1e-16)

@@ -7,7 +7,7 @@ import numpy as np
 from twinangle.errors import AngleError
 from twinangle.notices import Gravity, Notice, kind_of, size_of
 from twinangle.signals.recording import Array, PairedAngles, SensorPair
-from twinangle.wearable.heading.hinge import hinge_axes
+from twinangle.wearable.heading.hinge import hinge_of
 
 HEADING_SHARES = {"kalman": 0.25, "vqf": 0.6}
 """Error of a procedure's heading, of the spread of the magnetic heading: the usual one on simulated
@@ -46,7 +46,7 @@ def judged_by_effect(
     if not disturbed or pair is None:
         return texts
     try:
-        axes = hinge_axes(pair.proximal.gyroscope, pair.distal.gyroscope)
+        axes = hinge_of(pair)
     except AngleError:
         return texts
     upright = {

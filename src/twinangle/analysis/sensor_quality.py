@@ -48,19 +48,19 @@ def describe_sensors(
 def _record(
     segment: str, disturbance: MagneticDisturbance, device: DeviceQuality, paired: PairedAngles
 ) -> SensorRecord:
-    (numbers,) = disturbance.to_frame().to_dict("records")
+    numbers = disturbance.numbers()
     error = _error(paired)
     if error is not None:
         both = disturbance_and_error(disturbance, error)
         numbers |= {"error_correlation": both.correlation}
-    by_time = disturbance.by_time()
+    bins = disturbance.bins()
     return SensorRecord(
         segment=segment,
         device=device,
-        field=FieldFound(**{str(name): value for name, value in numbers.items()}),
-        time_s=by_time["start_s"].to_numpy(),
-        norm_deviation=by_time["norm_deviation"].to_numpy(),
-        disturbed_share=by_time["disturbed_share"].to_numpy(),
+        field=FieldFound(**numbers),
+        time_s=bins["start_s"],
+        norm_deviation=bins["norm_deviation"],
+        disturbed_share=bins["disturbed_share"],
     )
 
 

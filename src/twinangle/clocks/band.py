@@ -6,13 +6,14 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
+from scipy.linalg.lapack import dgtsv
 
 from twinangle.signals.recording import AngleRecording, Array
+from twinangle.signals.zero_phase import both_ways, butterworth
 
 _CHUNK = 1 << 16  # evaluation times a spline is built for at once: bounds the memory
+_FEWEST_FILTERED = 16  # samples, that the filter's ends may be extended
 _MARGIN = 16  # samples either side of a chunk, so that its spline equals the whole one's
 
 
@@ -24,8 +25,8 @@ class BandLimited:
     start_s: float
     rate_hz: float
     source: str
-    # kept once built; not an argument, so that a changed copy builds its own
-    _whole: list[CubicSpline] = field(default_factory=list, repr=False, init=False)
+    # kept once found; not an argument, so that a changed copy finds its own
+    _whole: list[_Knots] = field(default_factory=list, repr=False, init=False)
 
     @property
     def end_s(self) -> float:
@@ -82,27 +83,58 @@ class BandLimited:
         finite = np.isfinite(values)
         if finite.sum() < 4:
             return missing, missing.copy()
-        spline = self._spline(low, high, values)
+        knots = self._knots(low, high, values)
         inside = (position >= low) & (position <= high - 1)
         before = np.clip(np.floor(position).astype(np.int64) - low, 0, values.size - 1)
         after = np.clip(np.ceil(position).astype(np.int64) - low, 0, values.size - 1)
         known = inside & finite[before] & finite[after]
-        # Value and slope of one cubic a piece together: half the work of two spline calls.
         piece = np.minimum(before, values.size - 2)
-        cubic, square, slope, level = spline.c[:, piece]
-        part = position - (piece + low)
-        angle = ((cubic * part + square) * part + slope) * part + level
-        rate = (3 * cubic * part + 2 * square) * part + slope
+        angle, rate = knots.at(piece, position - (piece + low))
         return np.where(known, angle, np.nan), np.where(known, rate * self.rate_hz, np.nan)
 
-    def _spline(self, low: int, high: int, values: Array) -> CubicSpline:
+    def _knots(self, low: int, high: int, values: Array) -> _Knots:
         whole = (low, high) == (0, self.values.size)
         if whole and self._whole:
             return self._whole[0]
-        spline = CubicSpline(np.arange(low, high), bridge_gaps(values))
+        knots = _Knots.through(bridge_gaps(values))
         if whole:
-            self._whole.append(spline)
-        return spline
+            self._whole.append(knots)
+        return knots
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Knots:
+    """A cubic spline through values one sample apart, by its slopes there (n,).
+
+    scipy's ``CubicSpline`` (not-a-knot) on whole numbers, the same to the last bit; what every
+    piece's coefficients would cost is paid for those alone that are asked for.
+    """
+
+    values: Array
+    slopes: Array
+
+    @classmethod
+    def through(cls, values: Array) -> _Knots:
+        """Find the slopes that make the second derivative continuous; four values at least."""
+        rise = np.diff(values)
+        right = np.empty_like(values)
+        right[1:-1] = 3 * (rise[:-1] + rise[1:])
+        right[0] = (5 * rise[0] + rise[1]) / 2
+        right[-1] = (rise[-2] + 5 * rise[-1]) / 2
+        diagonal = np.full(values.size, 4.0)
+        diagonal[[0, -1]] = 1.0
+        upper, lower = np.ones(values.size - 1), np.ones(values.size - 1)
+        upper[0] = lower[-1] = 2.0
+        return cls(values, np.asarray(dgtsv(lower, diagonal, upper, right, 1, 1, 1, 1)[3]))
+
+    def at(self, piece: NDArray[np.int64], part: Array) -> tuple[Array, Array]:
+        """Return value and slope (m,) in given pieces, so far from each one's beginning."""
+        level, slope = self.values[piece], self.slopes[piece]
+        rise = self.values[piece + 1] - level
+        cubic = slope + self.slopes[piece + 1] - 2 * rise
+        square = (rise - slope) - cubic
+        angle = ((cubic * part + square) * part + slope) * part + level
+        return angle, (3 * cubic * part + 2 * square) * part + slope
 
 
 def bridge_gaps(values: Array) -> Array:
@@ -114,12 +146,6 @@ def bridge_gaps(values: Array) -> Array:
     bridged = values.copy()
     bridged[gaps] = np.interp(gaps, index, values[index])
     return bridged
-
-
-@lru_cache(maxsize=64)
-def _low_pass(cutoff_hz: float, rate_hz: float) -> Array:
-    """Return the filter of fourth order as second-order sections; a search asks often."""
-    return np.asarray(scipy.signal.butter(4, cutoff_hz, fs=rate_hz, output="sos"))
 
 
 def band_limit(
@@ -140,18 +166,50 @@ def band_limit(
     slowest_hz : float, optional
         Keep every q-th sample, the largest whole q that leaves at least this rate.
     """
-    values = np.asarray(recording.angle_deg, dtype=np.float64)
-    finite = np.isfinite(values)
-    if cutoff_hz is not None and cutoff_hz < 0.45 * recording.rate_hz and finite.sum() >= 16:
-        sections = _low_pass(cutoff_hz, recording.rate_hz)
-        values = np.where(finite, scipy.signal.sosfiltfilt(sections, bridge_gaps(values)), np.nan)
-    step = 1 if slowest_hz is None else max(int(recording.rate_hz / slowest_hz), 1)
-    return BandLimited(
-        values=values[::step].copy() if step > 1 else values,
-        start_s=recording.start_s,
-        rate_hz=recording.rate_hz / step,
-        source=recording.source,
-    )
+    column = np.asarray(recording.angle_deg, dtype=np.float64)[:, None]
+    of = (recording.start_s, recording.rate_hz, recording.source)
+    return band_limit_columns(column, *of, cutoff_hz=cutoff_hz, slowest_hz=slowest_hz)[0]
+
+
+@lru_cache(maxsize=2)  # the angle's lag and the gyroscopes' ask for the same of the reference
+def thinned(recording: AngleRecording, cutoff_hz: float, slowest_hz: float) -> BandLimited:
+    """Return :func:`band_limit`'s samples at no much higher rate than `slowest_hz`, kept."""
+    return band_limit(recording, cutoff_hz, slowest_hz=slowest_hz)
+
+
+def band_limit_columns(
+    columns: Array,
+    start_s: float,
+    rate_hz: float,
+    source: str,
+    *,
+    cutoff_hz: float | None,
+    slowest_hz: float | None = None,
+) -> list[BandLimited]:
+    """Low-pass several signals of the same samples at once, each as :func:`band_limit` does.
+
+    Parameters
+    ----------
+    columns : (n, k) array
+        NaN is a gap.
+    start_s, rate_hz, source
+        Of all of them.
+    cutoff_hz, slowest_hz
+        As of :func:`band_limit`.
+    """
+    if cutoff_hz is not None and cutoff_hz < 0.45 * rate_hz:
+        finite = np.isfinite(columns)
+        enough = np.flatnonzero(finite.sum(axis=0) >= _FEWEST_FILTERED)
+        if enough.size:
+            bridged = np.column_stack([bridge_gaps(columns[:, k]) for k in enough])
+            columns = columns.copy()
+            columns[:, enough] = both_ways(butterworth(4, cutoff_hz, rate_hz), bridged)
+            columns[~finite] = np.nan
+    step = 1 if slowest_hz is None else max(int(rate_hz / slowest_hz), 1)
+    return [
+        BandLimited(np.ascontiguousarray(column[::step]), start_s, rate_hz / step, source)
+        for column in columns.T
+    ]
 
 
 def grid_times(start_s: float, end_s: float, rate_hz: float) -> tuple[Array, int]:

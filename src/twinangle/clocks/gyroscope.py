@@ -10,7 +10,7 @@ import scipy
 from numpy.typing import NDArray
 
 from twinangle.checks import require_fraction
-from twinangle.clocks.band import BandLimited, band_limit
+from twinangle.clocks.band import BandLimited, band_limit_columns, thinned
 from twinangle.clocks.clock_intervals import lag_interval, total_error
 from twinangle.clocks.clockfit import (
     ClockLine,
@@ -209,7 +209,7 @@ def _scene(
     pair = (sensors.proximal, sensors.distal)
     work = min(WORK_RATE_HZ, reference.rate_hz, *(sensor.rate_hz for sensor in pair))
     cutoff = CUTOFF_HZ * work / WORK_RATE_HZ
-    b = band_limit(reference, cutoff, slowest_hz=NATIVE_RATE_HZ)
+    b = thinned(reference, cutoff, NATIVE_RATE_HZ)
     ends = clock.to_reference(np.array([pair[1].time_s[0], pair[1].time_s[-1]]))
     start, end = _busiest(b, max(b.start_s, float(ends[0])), min(b.end_s, float(ends[1])))
     centre = 0.5 * (start + end)
@@ -243,14 +243,9 @@ def _channels(
     low = max(int((first_s - sensor.start_s) * sensor.rate_hz), 0)
     high = max(int((last_s - sensor.start_s) * sensor.rate_hz) + 1, low)
     start = sensor.start_s + low / sensor.rate_hz - early
-    return [
-        band_limit(
-            AngleRecording(column, start, sensor.rate_hz, sensor.source),
-            cutoff_hz,
-            slowest_hz=NATIVE_RATE_HZ,
-        )
-        for column in np.degrees(sensor.gyroscope[low:high]).T
-    ]
+    rates = np.degrees(sensor.gyroscope[low:high])
+    of = (start, sensor.rate_hz, sensor.source)
+    return band_limit_columns(rates, *of, cutoff_hz=cutoff_hz, slowest_hz=NATIVE_RATE_HZ)
 
 
 def _lag_at(clock: Synchronisation, reference_s: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated
 
 import numpy as np
@@ -43,13 +44,29 @@ def align(
         On the wearable's clock.
     """
     cutoff = _ANTI_ALIAS * wearable.rate_hz if reference.rate_hz > 1.05 * wearable.rate_hz else None
-    resampled, _ = band_limit(reference, cutoff).at(clock.to_reference(wearable.time_s))
+    of = (wearable.start_s, wearable.rate_hz, wearable.angle_deg.size)
     return PairedAngles(
         wearable_deg=wearable.angle_deg,
-        reference_deg=resampled,
+        reference_deg=_resampled(reference, clock, cutoff, *of),
         start_s=wearable.start_s,
         rate_hz=wearable.rate_hz,
     )
+
+
+@lru_cache(maxsize=2)  # every procedure asks for the same
+def _resampled(
+    reference: AngleRecording,
+    clock: Synchronisation,
+    cutoff_hz: float | None,
+    start_s: float,
+    rate_hz: float,
+    n_samples: int,
+) -> Array:
+    """Return the reference at the wearable's sample times (n,), which is not to be written to."""
+    time_s = start_s + np.arange(n_samples) / rate_hz
+    found, _ = band_limit(reference, cutoff_hz).at(clock.to_reference(time_s))
+    found.setflags(write=False)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from twinangle.clocks.band import BandLimited, band_limit, grid_times
+from twinangle.clocks.band import BandLimited, grid_times, thinned
 from twinangle.clocks.correlation import (
     local_maxima,
     normalised_correlation,
@@ -65,7 +65,7 @@ def prepare(
     slowest = min(wearable.rate_hz, reference.rate_hz)
     rate = min(WORK_RATE_HZ, slowest)
     cutoff = CUTOFF_HZ * rate / WORK_RATE_HZ
-    both = [band_limit(item, cutoff, slowest_hz=NATIVE_RATE_HZ) for item in (wearable, reference)]
+    both = [thinned(item, cutoff, NATIVE_RATE_HZ) for item in (wearable, reference)]
     return both[0], both[1], rate
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array
+from twinangle.signals.zero_phase import both_ways, butterworth
 from twinangle.thresholds import told_apart
 
 # Common practice, no source.
@@ -50,9 +51,9 @@ def smooth(values: Array, rate_hz: float, cutoff_hz: float) -> Array:
     excluded later. The cut-off is lowered to 0.4 of the rate when the rate is low.
     """
     bridged = bridge(values)
-    sos = scipy.signal.butter(2, min(cutoff_hz, 0.4 * rate_hz), fs=rate_hz, output="sos")
+    low_pass = butterworth(2, min(cutoff_hz, 0.4 * rate_hz), rate_hz)
     padding = min(bridged.size - 1, int(3 * rate_hz / cutoff_hz) + 3)
-    return np.asarray(scipy.signal.sosfiltfilt(sos, bridged, padlen=padding))
+    return both_ways(low_pass, bridged, padding)
 
 
 def bridge(values: Array) -> Array:

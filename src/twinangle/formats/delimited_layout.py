@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import chain, islice
+from itertools import islice
 from pathlib import Path
 
 from twinangle.errors import RecordingError
@@ -169,12 +169,20 @@ def _wanted(request: Request) -> set[str]:
 def _separator(lines: list[str], wanted: set[str]) -> str:
     """Return the separator: one under which every declared column is there, else the most even."""
     first = list(islice(filter(_is_header, lines), HEAD_LINES))
-    last = list(islice(filter(_is_header, reversed(lines)), TAIL_LINES))[::-1]
+    naming = [line for line in first if _may_name(line, wanted)]
     declared = [
-        each for each in DELIMITERS if any(wanted <= {*_cells(line, each)} for line in first)
+        each for each in DELIMITERS if any(wanted <= {*_cells(line, each)} for line in naming)
     ]
+    if wanted and len(declared) == 1:
+        return declared[0]
+    last = list(islice(filter(_is_header, reversed(lines)), TAIL_LINES))[::-1]
     asked = declared if wanted and declared else DELIMITERS
     return max(asked, key=lambda delimiter: _evenness(first, last, delimiter))
+
+
+def _may_name(line: str, wanted: set[str]) -> bool:
+    """Tell, without parting it into cells, a line that may hold every column asked for."""
+    return '"' in line or all(name in line for name in wanted)
 
 
 def _evenness(first: list[str], last: list[str], delimiter: str) -> float:
@@ -231,10 +239,11 @@ def _find_header(lines: list[str], delimiter: str, request: Request) -> int | No
     the file and which has fewest numbers itself; without that, the first with content.
     """
     content = list(islice((i for i, line in enumerate(lines) if _is_header(line)), HEAD_LINES))
-    cells = {i: _cells(lines[i], delimiter) for i in content}
+    cells: dict[int, list[str]] = {}
     wanted = _wanted(request)
-    for i, names in cells.items():
-        if wanted and wanted <= {*names, *_under_groups(cells, i)}:
+    for i in content:
+        cells[i] = _cells(lines[i], delimiter)
+        if wanted and wanted <= {*cells[i], *_under_groups(cells, i)}:
             return i
     typical = _typical_row(lines, delimiter)
     plausible = {}
@@ -280,6 +289,10 @@ def _is_header(line: str) -> bool:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
+    if '"' not in line:  # nothing to unwrap: a reader for each line takes several times as long
+        cells = line.split(delimiter) if line else []
+        bare = " " not in line and line.isprintable()
+        return cells if bare else [cell.strip() for cell in cells]
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter), [])]
     except csv.Error:  # a cell longer than the library takes
@@ -307,4 +320,5 @@ def _decimal(body: list[list[str]], delimiter: str) -> str:
     """
     digits = r"(\d{1,2}|\d{4,})" if delimiter == "," else r"\d+"
     with_comma = re.compile(rf"[+-]?\d*,{digits}([eE][+-]?\d+)?")
-    return "," if any(with_comma.fullmatch(cell) for cell in chain(*body)) else "."
+    commas = [cell for row in body for cell in row if "," in cell]
+    return "," if any(map(with_comma.fullmatch, commas)) else "."

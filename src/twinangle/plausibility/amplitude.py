@@ -9,7 +9,6 @@ from twinangle.plausibility.channels import sure_causes
 from twinangle.plausibility.common_time import CommonTime, Hinge, common_time
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.outcome import Outcome, Verdict, not_tested
-from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
 
 GAIN, FAST = "amplitude", "fast movement"
@@ -56,11 +55,8 @@ def gain(found: CommonTime, hinge: Hinge) -> float:
 def spectral_gains(found: CommonTime, hinge: Hinge) -> tuple[float, float]:
     """Return the gain over 2.2 to 5 Hz relative to that over 0.4 to 1.4 Hz, and the grid's end."""
     size = int(_SEGMENT_S * found.rate_hz)
-    powers = []
-    for values in (found.slope, hinge.rate):
-        filled: Array = np.where(found.known, values, 0.0)
-        frequency, power = scipy.signal.welch(filled, found.rate_hz, nperseg=min(size, filled.size))
-        powers.append(power)
+    both = np.where(found.known, np.stack([found.slope, hinge.rate]), 0.0)
+    frequency, powers = scipy.signal.welch(both, found.rate_hz, nperseg=min(size, both.shape[1]))
 
     def band(limits: tuple[float, float]) -> float:
         inside = (frequency >= limits[0]) & (frequency <= limits[1])

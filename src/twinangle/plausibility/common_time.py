@@ -8,11 +8,11 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from twinangle.clocks.band import band_limit, grid_times
+from twinangle.clocks.band import band_limit, band_limit_columns, grid_times
 from twinangle.errors import AngleError
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.levelled import vertical_of
-from twinangle.signals.recording import AngleRecording, Array, InertialRecording
+from twinangle.signals.recording import Array, InertialRecording
 from twinangle.wearable.heading.hinge import hinge_axes
 
 GRID_HZ = 50.0
@@ -109,13 +109,9 @@ def common_time(evidence: Evidence) -> CommonTime | str:
 def _rates(sensor: InertialRecording, cutoff_hz: float, time_s: Array) -> Array:
     """Return the low-passed gyroscope at the given times, degrees a second, (n, 3)."""
     early = 0.5 / sensor.rate_hz if sensor.gyroscope_sample == "interval-mean" else 0.0
-    columns = [
-        band_limit(
-            AngleRecording(column, sensor.start_s - early, sensor.rate_hz, sensor.source), cutoff_hz
-        ).at(time_s)[0]
-        for column in np.degrees(sensor.gyroscope).T
-    ]
-    return np.column_stack(columns)
+    of = (sensor.start_s - early, sensor.rate_hz, sensor.source)
+    channels = band_limit_columns(np.degrees(sensor.gyroscope), *of, cutoff_hz=cutoff_hz)
+    return np.column_stack([channel.at(time_s)[0] for channel in channels])
 
 
 def _likeness(first: Array, second: Array, reach: int) -> float:

@@ -14,28 +14,34 @@ from twinangle.signals.recording import (
     SensorPair,
 )
 from twinangle.wearable import quaternions
-from twinangle.wearable.orientation import vqf_offline
+from twinangle.wearable.orientation import levelled
 
 WINDOW_S = 3.0
 """Hann window of a turn: of a rate at 0.8 Hz 3 % pass, and 4 % at 0.6 Hz (slow strides). Of a mean
 over 1.2 s 52 % and 70 % passed, and the knee's axial rotation was taken for turns."""
 
 
-@lru_cache(maxsize=4)  # several tests ask for it, of the same two sensors
 def level(sensor: InertialRecording) -> OrientationRecording | None:
     """Return the orientation without the magnetometer; None where no stretch is long enough."""
     try:
-        return vqf_offline(sensor.without_magnetometer())
+        return levelled(sensor)
     except RecordingError:
         return None
 
 
+@lru_cache(maxsize=4)  # several tests ask for it, of the same two sensors
 def vertical_of(sensor: InertialRecording) -> Array:
-    """Return the unit vector upwards in the sensor's frame, (n, 3); NaN where it is not known."""
+    """Return the unit vector upwards in the sensor's frame, (n, 3); NaN where it is not known.
+
+    Not to be written to.
+    """
     found = level(sensor)
-    if found is None:
-        return np.full((sensor.n_samples, 3), np.nan)
-    return quaternions.rotate(quaternions.conjugate(found.quaternion), np.array([0.0, 0.0, 1.0]))
+    up = np.full((sensor.n_samples, 3), np.nan)
+    if found is not None:
+        turned_back = quaternions.conjugate(found.quaternion)
+        up = quaternions.rotate(turned_back, np.array([0.0, 0.0, 1.0]))
+    up.setflags(write=False)
+    return up
 
 
 def vertical_rate(sensor: InertialRecording) -> Array:

@@ -110,8 +110,7 @@ def turned_between(evidence: Evidence, time_s: float) -> tuple[float, float] | N
 def walking_seconds(evidence: Evidence) -> NDArray[np.bool_]:
     """Return which seconds of the recording are walking, by the distal sensor's speed."""
     assert evidence.pair is not None
-    speed, rate_hz = _thinned(evidence.pair.distal)
-    stride, busy = _stride_by_second(np.linalg.norm(speed, axis=1), rate_hz)
+    stride, busy = _strides(evidence.pair.distal)
     if not np.isfinite(stride[busy]).any():
         return np.zeros(busy.size, dtype=bool)
     usual = float(np.nanmedian(stride[busy]))
@@ -143,6 +142,13 @@ def _seconds(sensor: InertialRecording) -> Seconds:
         np.einsum("ijk,ijl->ikl", blocks, blocks) / size,
         sensor.start_s,
     )
+
+
+@lru_cache(maxsize=2)  # asked for with the reference and without
+def _strides(sensor: InertialRecording) -> tuple[Array, NDArray[np.bool_]]:
+    """Return what :func:`_stride_by_second` finds in a sensor's speed; not to be written to."""
+    rate, rate_hz = _thinned(sensor)
+    return _stride_by_second(np.linalg.norm(rate, axis=1), rate_hz)
 
 
 def _thinned(sensor: InertialRecording) -> tuple[Array, float]:

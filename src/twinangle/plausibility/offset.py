@@ -113,10 +113,14 @@ def largest_step(found: CommonTime, difference: Array) -> OffsetStep | None:
 
 def _medians(values: Array, size: int) -> Array:
     blocks = values[: values.size // size * size].reshape(-1, size)
-    few = np.isfinite(blocks).mean(axis=1) < 0.5
-    return np.array(
-        [np.nan if poor else np.nanmedian(block) for block, poor in zip(blocks, few, strict=True)]
-    )
+    known = np.isfinite(blocks)
+    whole = known.all(axis=1)
+    found = np.full(blocks.shape[0], np.nan)
+    if whole.any():
+        found[whole] = np.median(blocks[whole], axis=1)
+    for k in np.flatnonzero(~whole & (known.mean(axis=1) >= 0.5)):
+        found[k] = np.nanmedian(blocks[k])
+    return found
 
 
 def _placed(found: CommonTime, difference: Array, step: OffsetStep) -> OffsetStep:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,6 +46,7 @@ def quiet_standing(evidence: Evidence) -> tuple[Outcome, ...]:
     return (_told(evidence, standing, where, speed, value),)
 
 
+@lru_cache(maxsize=4)  # the scale of either gyroscope asks for the same
 def quietest(pair: SensorPair, length_s: float) -> tuple[Interval, float] | None:
     """Return the quietest stretch of a recording, and its RMS rate about the mean, degrees/s.
 

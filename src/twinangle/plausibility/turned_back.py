@@ -167,20 +167,18 @@ def _turning(both: Array, starts: NDArray[np.int64], length: int) -> NDArray[np.
 def turns(rates: Array, rate_hz: float) -> Array:
     """Return the orientation (m, k, 4) since the first of each row of rates (m, k, 3).
 
-    Steps are joined within blocks of √k, all blocks at once, then block to block.
+    Turns over 1, 2, 4 … samples are joined, each to that which ends where it begins.
     """
     rows, count = rates.shape[:2]
     middle = (rates[:, 1:] + rates[:, :-1]) / 2
     speed = np.sqrt(np.einsum("ijk,ijk->ij", middle, middle))[..., None]
     half = speed / rate_hz / 2
-    size = max(1, int(np.ceil(np.sqrt(count))))
-    path = np.zeros((rows, -(-count // size) * size, 4))
+    path = np.zeros((rows, count, 4))
     path[..., 0] = 1.0
-    path[:, 1:count, :1] = np.cos(half)
-    path[:, 1:count, 1:] = np.sin(half) / np.maximum(speed, 1e-12) * middle
-    blocks = path.reshape(rows, -1, size, 4)
-    for k in range(1, size):
-        blocks[:, :, k] = quaternions.multiply(blocks[:, :, k - 1], blocks[:, :, k])
-    for k in range(1, blocks.shape[1]):
-        blocks[:, k] = quaternions.multiply(blocks[:, k - 1, -1:], blocks[:, k])
-    return path[:, :count]
+    path[:, 1:, :1] = np.cos(half)
+    path[:, 1:, 1:] = np.sin(half) / np.maximum(speed, 1e-12) * middle
+    reach = 1
+    while reach < count:
+        path[:, reach:] = quaternions.multiply(path[:, :-reach], path[:, reach:])
+        reach *= 2
+    return path

@@ -34,7 +34,7 @@ from twinangle.wearable.flexion import (
     settle_sign,
     straight,
 )
-from twinangle.wearable.heading.hinge import hinge_axes
+from twinangle.wearable.heading.hinge import hinge_axes, hinge_of
 from twinangle.wearable.procedure_input import (
     AxisMethod,
     OrientedTrial,
@@ -158,7 +158,7 @@ def measure_motion(trial: WearableTrial, oriented: OrientedTrial) -> JointMotion
             neutral_scatter_deg=calibration.neutral.scatter_deg,
             axis_spread_deg=calibration.axis.spread_deg,
             axis_difference_deg=calibration.axis_difference_deg,
-            hinge_difference_deg=_hinge_difference(rates, axis),
+            hinge_difference_deg=_hinge_difference(trial.walk, rates, axis),
             residual_deg=residual_angle(rotation, axis),
             heading_uncertainty_deg=oriented.heading_uncertainty_deg,
         ),
@@ -190,9 +190,12 @@ def _hinge_axis(movement: OrientationPair) -> Array:
     ).distal
 
 
-def _hinge_difference(rates: tuple[Array, Array], axis: Array) -> float:
+def _hinge_difference(
+    walk: SensorPair | OrientationPair, rates: tuple[Array, Array], axis: Array
+) -> float:
     """Return the angle between `axis` and the hinge axis the two rates fit best, in degrees."""
     try:
-        return angle_between_axes(hinge_axes(*rates).distal, axis)
+        axes = hinge_of(walk) if isinstance(walk, SensorPair) else hinge_axes(*rates)
     except AngleError:
         return float("nan")
+    return angle_between_axes(axes.distal, axis)

@@ -13,6 +13,7 @@ gaps that is shorter than `SHORTEST_S` is NaN too. A missing magnetometer readin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -112,7 +113,44 @@ def vqf_offline(sensor: InertialRecording) -> OrientationRecording:
     -------
     OrientationRecording
     """
-    return _run_library(_library_offline, sensor)
+    _check(sensor)
+    six, nine = _offline(sensor)
+    return six if sensor.magnetometer is None else nine
+
+
+def levelled(sensor: InertialRecording) -> OrientationRecording:
+    """Return :func:`vqf_offline`'s orientation of a sensor without its magnetometer.
+
+    Parameters
+    ----------
+    sensor : InertialRecording
+        Raw signals.
+
+    Returns
+    -------
+    OrientationRecording
+    """
+    _check(sensor.without_magnetometer())
+    try:
+        _check(sensor)
+    except RecordingError:
+        return _offline(sensor.without_magnetometer())[0]
+    return _offline(sensor)[0]
+
+
+@lru_cache(maxsize=4)  # physical tests and procedures ask for the same two sensors
+def _offline(sensor: InertialRecording) -> tuple[OrientationRecording, OrientationRecording]:
+    """Return the library's offline orientations without and with the magnetometer.
+
+    One run gives both, and what the magnetometer reads does not reach the first.
+    """
+    both = np.full((2, sensor.n_samples, 4), np.nan)
+    for part, rate, force, field in _library_stretches(sensor):
+        found: dict[str, Any] = offlineVQF(rate, force, field, 1 / sensor.rate_hz)
+        both[:, part] = found["quat6D"], found["quat6D" if field is None else "quat9D"]
+    both[:, long_gaps(_missing(sensor), sensor.rate_hz)] = np.nan
+    of = (sensor.start_s, sensor.rate_hz, sensor.source)
+    return OrientationRecording(both[0], *of), OrientationRecording(both[1], *of)
 
 
 def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
@@ -130,7 +168,14 @@ def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
     -------
     OrientationRecording
     """
-    return _run_library(_library_forward, sensor)
+    _check(sensor)
+    quaternion = np.full((sensor.n_samples, 4), np.nan)
+    for part, rate, force, field in _library_stretches(sensor):
+        run = VQF(1 / sensor.rate_hz)
+        rows = (rate, force) if field is None else (rate, force, field)
+        quaternion[part] = run.updateBatch(*rows)["quat6D" if field is None else "quat9D"]
+    quaternion[long_gaps(_missing(sensor), sensor.rate_hz)] = np.nan
+    return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
 
 
 def _run(
@@ -187,32 +232,17 @@ def _told(levelled: list[float], parameters: KalmanParameters) -> tuple[str, ...
     return (Notice(text, "vertical-lost", "grave", parameters.contradiction_deg),)
 
 
-def _run_library(
-    estimate: Callable[[Array, Array, Array | None, float], Array], sensor: InertialRecording
-) -> OrientationRecording:
-    _check(sensor)
-    quaternion = np.full((sensor.n_samples, 4), np.nan)
+def _library_stretches(
+    sensor: InertialRecording,
+) -> Iterator[tuple[slice, Array, Array, Array | None]]:
+    """Yield each stretch's rates, forces and field as the library takes them."""
     for part, gyroscope, accelerometer, magnetometer in _stretches(sensor):
         rate = np.array(gyroscope, order="C")  # the library wants arrays it may write to
         if sensor.gyroscope_sample == "instantaneous":
             # the library integrates sample k over the interval that ends at it
             rate[1:] = 0.5 * (gyroscope[1:] + gyroscope[:-1])
-        accelerometer = np.array(accelerometer, order="C")
         field = None if magnetometer is None else _carried(magnetometer)
-        quaternion[part] = estimate(rate, accelerometer, field, 1 / sensor.rate_hz)
-    quaternion[long_gaps(_missing(sensor), sensor.rate_hz)] = np.nan
-    return OrientationRecording(quaternion, sensor.start_s, sensor.rate_hz, sensor.source)
-
-
-def _library_offline(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
-    result: dict[str, Any] = offlineVQF(rate, force, field, interval)
-    return np.asarray(result["quat6D" if field is None else "quat9D"])
-
-
-def _library_forward(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
-    run = VQF(interval)
-    result = run.updateBatch(rate, force) if field is None else run.updateBatch(rate, force, field)
-    return np.asarray(result["quat6D" if field is None else "quat9D"])
+        yield part, rate, np.array(accelerometer, order="C"), field
 
 
 def _carried(magnetometer: Array) -> Array | None:

@@ -142,7 +142,8 @@ def _candidates(
 def _level(projected: Array) -> float:
     """Return the median of the largest thousandth."""
     count = max(5, int(projected.size * _EXTREME_SHARE))
-    return float(np.median(np.partition(projected, -count)[-count:]))
+    largest = np.sort(np.partition(projected, -count)[-count:])
+    return float((largest[(count - 1) // 2] + largest[count // 2]) / 2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -167,11 +168,20 @@ class _Screen:
         along = directions.astype(np.float32) @ self.values
         if along.shape[1] < self.count:
             return np.zeros(along.shape[0])
-        level = np.median(np.partition(along, -self.count, axis=1)[:, -self.count :], axis=1)
-        flank = np.count_nonzero(along >= (np.float32(FLANK) * level)[:, None], axis=1)
-        top = np.count_nonzero(along >= (np.float32(TOP) * level)[:, None], axis=1)
+        largest = np.sort(np.partition(along, -self.count, axis=1)[:, -self.count :], axis=1)
+        level = (largest[:, (self.count - 1) // 2] + largest[:, self.count // 2]) / np.float32(2)
+        top, flank = (
+            _count_rows(along >= (part * level)[:, None])
+            for part in (np.float32(TOP), np.float32(FLANK))
+        )
         large = (level > self.least) & (top >= _LEAST_SAMPLES)
         return np.where(large, top / np.maximum(flank, 1), 0.0)
+
+
+def _count_rows(flags: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """Return how many of each row (m, n) are true: bits counted, faster than a sum."""
+    bits = np.bitwise_count(np.packbits(flags, axis=1))
+    return np.asarray(bits.sum(axis=1, dtype=np.int64))
 
 
 def _followed(screen: _Screen, starts: Array) -> Array:
@@ -255,8 +265,10 @@ def cut_peaks(projected: Array) -> CutPeaks | None:
     if level <= 0:
         return None
     with np.errstate(invalid="ignore"):
-        begins, ends = _runs(projected > FLANK * level)
         at_top: Flags = np.asarray(projected >= TOP * level)
+        if np.count_nonzero(at_top) < _LEAST_SAMPLES:
+            return None
+        begins, ends = _runs(projected > FLANK * level)
     reached = np.add.reduceat(at_top, begins) > 0 if begins.size else np.zeros(0, bool)
     begins, ends = begins[reached], ends[reached]
     # All that lies at the top lies within a peak that reaches it.

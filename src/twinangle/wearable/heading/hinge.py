@@ -8,11 +8,10 @@ go with flexion, and the axis found so is tilted (about 15° at ±4° of out-of-
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from twinangle.errors import AngleError
 from twinangle.notices import Notice
@@ -38,6 +37,9 @@ SYSTEMATIC_DEG = 10.0  # heading error of the hinge constraint on a knee, whatev
 _SLOW_RAD_S = 0.3
 _MOST_SAMPLES = 300
 _LEAST_HORIZONTAL = 0.5  # an axis steeper than 60° says nothing about heading
+_LOSS_RAD_S = 0.1  # misfit from which the loss grows as its size, no longer as its square
+_STARTS, _FIRST_STEPS, _MOST_STEPS = 6, 16, 40
+_LONGEST_STEP, _LEAST_STEP = 0.5, 1e-8  # radians
 _SIGN_RATIO = 1.1  # the wrong direction must misfit the accelerations this much more
 
 
@@ -61,7 +63,7 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
     Returns
     -------
     HingeAxes
-        The least-squares solution (soft L1 loss), refined from the best two of 49 starts.
+        The least-squares solution (soft L1 loss), refined from the best six of 49 starts.
 
     Raises
     ------
@@ -83,42 +85,114 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
         )
     chosen = moving[:: max(1, moving.size // _MOST_SAMPLES)]
     one, two = proximal_rad_s[chosen], distal_rad_s[chosen]
-    first, second = (np.linalg.eigh(rates.T @ rates)[1] for rates in (one, two))
+    fit = _fitted(one, two, _starts(one, two))
+    return HingeAxes(fit[0], fit[1], float(np.sqrt(np.mean(_misfit(one, two, *fit) ** 2))))
 
-    def misfit(angles: Array) -> Array:
-        return np.asarray(
-            np.linalg.norm(quaternions.cross(one, _unit(angles[:2], first)), axis=1)
-            - np.linalg.norm(quaternions.cross(two, _unit(angles[2:], second)), axis=1)
-        )
 
-    def slope(angles: Array) -> Array:
-        left = _square_part_slope(one, _unit(angles[:2], first)) @ _tangent(angles[:2], first)
-        right = _square_part_slope(two, _unit(angles[2:], second)) @ _tangent(angles[2:], second)
-        return np.concatenate([left, -right], axis=1)
+def _starts(one: Array, two: Array, count: int = _STARTS) -> Array:
+    """Return the pairs of axes that misfit least of 49 pairs spread evenly, (count, 2, 3)."""
+    poles = np.array([(0.1, 0.0), *((1.2, turn) for turn in np.arange(0.1, np.pi, np.pi / 6))])
+    away, turn = poles.T
+    local = [np.sin(away) * np.cos(turn), np.sin(away) * np.sin(turn), np.cos(away)]
+    axes, square = [], []
+    for rates in (one, two):
+        axes.append((np.linalg.eigh(rates.T @ rates)[1] @ local).T)
+        along = rates @ axes[-1].T
+        square.append(np.sqrt(np.maximum(np.sum(rates**2, axis=1)[:, None] - along**2, 0.0)).T)
+    misfit = np.abs(square[0][:, None] - square[1]).sum(axis=2)
+    best = np.unravel_index(np.argsort(misfit, axis=None, kind="stable")[:count], misfit.shape)
+    return np.stack([axes[0][best[0]], axes[1][best[1]]], axis=1)
 
-    poles = [(0.1, 0.0), *((1.2, turn) for turn in np.arange(0.1, np.pi, np.pi / 6))]
-    left, right = (
-        [
-            np.linalg.norm(quaternions.cross(rates, _unit(np.array(pole), basis)), axis=1)
-            for pole in poles
-        ]
-        for rates, basis in ((one, first), (two, second))
+
+def _misfit(one: Array, two: Array, first: Array, second: Array) -> Array:
+    """Return by how much the rates' parts square to the two axes differ in length, (n,)."""
+    return np.asarray(
+        np.linalg.norm(quaternions.cross(one, first), axis=1)
+        - np.linalg.norm(quaternions.cross(two, second), axis=1)
     )
-    pairs = sorted(
-        product(range(len(poles)), repeat=2),
-        key=lambda pair: float(np.sum(np.abs(left[pair[0]] - right[pair[1]]))),
-    )
-    starts = [np.array([*poles[a], *poles[b]]) for a, b in pairs[:2]]
-    fits = [
-        least_squares(misfit, start, jac=slope, loss="soft_l1", f_scale=0.1, max_nfev=30)
-        for start in starts
-    ]
-    best = min(fits, key=lambda fit: float(fit.cost))
-    return HingeAxes(
-        _unit(best.x[:2], first),
-        _unit(best.x[2:], second),
-        float(np.sqrt(np.mean(misfit(best.x) ** 2))),
-    )
+
+
+def _fitted(one: Array, two: Array, starts: Array) -> Array:
+    """Return the pair of axes of least cost, refined from each start (k, 2, 3), as (2, 3).
+
+    All starts at once for some steps, then the best of them to the end. With t and u square to the
+    axis j, ``‖ω × j‖² = (ω·t)² + (ω·u)²``, and turning j by a towards t and by b towards u changes
+    that length by ``−(ω·j) (a ω·t + b ω·u) / ‖ω × j‖``. The cost is ``Σ c² (√(1 + (f/c)²) − 1)`` of
+    the misfits f, c = 0.1 rad/s; a misfit enters the slope with the loss's first derivative and
+    the curvature with ``(1 + (f/c)²)^−3/2``, as in scipy's ``least_squares``. That finds the same
+    axes (tests/wearable/test_hinge_fit.py), a start at a time and in several times as long.
+    """
+    frames, cost = _refined(one, two, _frames(starts), _FIRST_STEPS)
+    frames, cost = _refined(one, two, frames[[np.argmin(cost)]], _MOST_STEPS)
+    return np.asarray(frames[0, :, 2])
+
+
+def _refined(one: Array, two: Array, frames: Array, most_steps: int) -> tuple[Array, Array]:
+    """Return the frames after damped steps (Levenberg, Marquardt) from each, and their costs."""
+    damping = np.full(len(frames), 1e-3)
+    cost, slope, curvature = _cost_and_slope(one, two, frames)
+    for _ in range(most_steps):
+        size = damping[:, None] * np.einsum("kii->ki", curvature) + 1e-12
+        step = np.linalg.solve(curvature + np.eye(4) * size[:, None], -slope[..., None])[..., 0]
+        length = np.linalg.norm(step, axis=1, keepdims=True)
+        step *= np.minimum(_LONGEST_STEP / np.maximum(length, 1e-12), 1.0)
+        tried = _frames(_turned(frames, step))
+        new = _cost_and_slope(one, two, tried)
+        better = new[0] <= cost
+        frames[better], cost[better] = tried[better], new[0][better]
+        slope[better], curvature[better] = new[1][better], new[2][better]
+        damping *= np.where(better, 0.1, 10.0)
+        if length.max() < _LEAST_STEP:
+            break
+    return frames, cost
+
+
+def _frames(axes: Array) -> Array:
+    """Return two unit vectors square to each axis (k, 2, 3), and the axis, (k, 2, 3, 3)."""
+    least = np.eye(3)[np.argmin(np.abs(axes), axis=-1)]
+    first = quaternions.cross(axes, least)
+    first /= np.linalg.norm(first, axis=-1, keepdims=True)
+    return np.stack([first, quaternions.cross(axes, first), axes], axis=-2)
+
+
+def _turned(frames: Array, step: Array) -> Array:
+    """Return the axes (k, 2, 3) turned by steps (k, 4) towards the two vectors square to them."""
+    step = step.reshape(-1, 2, 2, 1)
+    axes = frames[:, :, 2] + (step * frames[:, :, :2]).sum(axis=2)
+    return np.asarray(axes / np.linalg.norm(axes, axis=-1, keepdims=True))
+
+
+def _cost_and_slope(one: Array, two: Array, frames: Array) -> tuple[Array, Array, Array]:
+    """Return cost (k,), its slope (k, 4) and curvature (k, 4, 4) by turns of both axes."""
+    lengths, slopes = [], []
+    for side, rates in enumerate((one, two)):
+        parts = frames[:, side] @ rates.T  # along t, u and the axis
+        length = np.sqrt(parts[:, 0] ** 2 + parts[:, 1] ** 2)
+        lengths.append(length)
+        slopes.append(parts[:, :2] * (-parts[:, 2] / np.maximum(length, 1e-12))[:, None])
+    misfit = lengths[0] - lengths[1]
+    by_turn = np.concatenate([slopes[0], -slopes[1]], axis=1)
+    root = np.sqrt(1.0 + (misfit / _LOSS_RAD_S) ** 2)
+    slope = (by_turn @ (misfit / root)[..., None])[..., 0]
+    curvature = (by_turn / root[:, None] ** 3) @ np.swapaxes(by_turn, 1, 2)
+    return _LOSS_RAD_S**2 * (root - 1.0).sum(axis=1), slope, curvature
+
+
+@lru_cache(maxsize=2)  # the angle's quality and the magnetic field's effect ask for the same
+def hinge_of(sensors: SensorPair) -> HingeAxes:
+    """Find the hinge axis in both sensors of a pair, see :func:`hinge_axes`.
+
+    Parameters
+    ----------
+    sensors : SensorPair
+        Of which the gyroscopes are taken.
+
+    Raises
+    ------
+    AngleError
+        If there are too few samples in which either sensor turns.
+    """
+    return hinge_axes(sensors.proximal.gyroscope, sensors.distal.gyroscope)
 
 
 def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEstimate:
@@ -150,7 +224,7 @@ def hinge_heading(sensors: SensorPair, oriented: OrientationPair) -> HeadingEsti
     Laidig, Schauer & Seel (2017, IEEE Int Conf Rehabilitation Robotics, 971-976) for the hinge;
     Lehmann et al. (2020, IFAC-PapersOnLine 53:16016-16022, from memory) for a range of motion.
     """
-    axes = hinge_axes(sensors.proximal.gyroscope, sensors.distal.gyroscope)
+    axes = hinge_of(sensors)
     rates = sensors.proximal.gyroscope + sensors.distal.gyroscope
     counted = np.asarray(np.isfinite(rates).all(axis=1))
     heading, variance = axis_heading(oriented, axes.proximal, axes.distal, counted)
@@ -232,31 +306,3 @@ def _direction(
     arms = np.concatenate([fit.proximal_arm_m, fit.distal_arm_m])
     ratio = other.residual_m_s2 / fit.residual_m_s2
     return ratio, bool(better), arms, (size, np.sqrt(2) * fit.residual_m_s2)
-
-
-def _unit(angles: Array, basis: Array) -> Array:
-    """Return a unit vector by its angle from the last basis vector and its turn about it."""
-    away, turn = angles
-    local = np.array([np.sin(away) * np.cos(turn), np.sin(away) * np.sin(turn), np.cos(away)])
-    return np.asarray(basis @ local)
-
-
-def _tangent(angles: Array, basis: Array) -> Array:
-    """Return the derivative of :func:`_unit` by its two angles, (3, 2)."""
-    away, turn = angles
-    sine, cosine = np.sin(away), np.cos(away)
-    local = np.array(
-        [
-            [cosine * np.cos(turn), -sine * np.sin(turn)],
-            [cosine * np.sin(turn), sine * np.cos(turn)],
-            [-sine, 0.0],
-        ]
-    )
-    return np.asarray(basis @ local)
-
-
-def _square_part_slope(rates: Array, axis: Array) -> Array:
-    """Return the derivative of ‖ω × j‖ by j, (n, 3); zero where ω lies along j."""
-    square = quaternions.cross(rates, axis)
-    length = np.maximum(np.linalg.norm(square, axis=1, keepdims=True), 1e-12)
-    return np.asarray(quaternions.cross(square, rates) / length)

@@ -20,11 +20,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy
 from scipy.optimize import minimize_scalar
 
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.signals.robust import robust_sd
+from twinangle.signals.zero_phase import both_ways, butterworth
 from twinangle.wearable import quaternions
 
 # Common practice, no source.
@@ -335,5 +335,4 @@ def _bridged(signals: Array, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) 
 def _low_pass(signals: Array, rate_hz: float) -> Array:
     if rate_hz <= 2.2 * CUTOFF_HZ or signals.shape[0] < 30:
         return signals
-    sections = scipy.signal.butter(2, CUTOFF_HZ, fs=rate_hz, output="sos")
-    return np.asarray(scipy.signal.sosfiltfilt(sections, signals, axis=0))
+    return both_ways(butterworth(2, CUTOFF_HZ, rate_hz), signals)

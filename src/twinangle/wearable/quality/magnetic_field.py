@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from twinangle.notices import Notice
 from twinangle.signals.recording import Array, InertialRecording, Interval
 from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
-from twinangle.wearable.orientation import vqf_offline
+from twinangle.wearable.orientation import levelled
 from twinangle.wearable.procedure_input import slice_samples
 
 NORM_LIMIT = 0.10  # share of the undisturbed norm; from memory, common practice
@@ -86,38 +87,54 @@ class MagneticDisturbance:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row: undisturbed values, RMS and largest deviations, share."""
+        return pd.DataFrame([self.numbers()])
+
+    def numbers(self) -> dict[str, Any]:
+        """Return what :meth:`to_frame` holds, by its columns' names."""
         norm, dip = np.abs(self.norm_deviation), np.abs(self.dip_deviation_deg)
-        return pd.DataFrame(
-            [
-                {
-                    "source": self.source,
-                    "norm": self.norm,
-                    "dip_deg": self.dip_deg,
-                    "norm_deviation_rms": float(np.sqrt(np.nanmean(norm**2))),
-                    "norm_deviation_max": float(np.nanmax(norm)),
-                    "dip_deviation_rms_deg": float(np.sqrt(np.nanmean(dip**2))),
-                    "dip_deviation_max_deg": float(np.nanmax(dip)),
-                    "disturbed_share": self.share,
-                    "heading_spread_deg": self.heading_spread_deg,
-                    "n_samples": self.n_samples,
-                }
-            ]
-        )
+        return {
+            "source": self.source,
+            "norm": self.norm,
+            "dip_deg": self.dip_deg,
+            "norm_deviation_rms": float(np.sqrt(np.nanmean(norm**2))),
+            "norm_deviation_max": float(np.nanmax(norm)),
+            "dip_deviation_rms_deg": float(np.sqrt(np.nanmean(dip**2))),
+            "dip_deviation_max_deg": float(np.nanmax(dip)),
+            "disturbed_share": self.share,
+            "heading_spread_deg": self.heading_spread_deg,
+            "n_samples": self.n_samples,
+        }
 
     def by_time(self, bin_s: float = 1.0) -> pd.DataFrame:
         """Return mean deviations and the disturbed share in bins of `bin_s` seconds."""
+        return pd.DataFrame(self.bins(bin_s))
+
+    def bins(self, bin_s: float = 1.0) -> dict[str, Array]:
+        """Return what :meth:`by_time` holds, by its columns' names."""
         time = self.start_s + np.arange(self.disturbed.size) / self.rate_hz
         known = np.isfinite(self.norm_deviation)
-        frame = pd.DataFrame(
-            {
-                "start_s": self.start_s
-                + np.floor((time[known] - self.start_s) / bin_s + 1e-9) * bin_s,
-                "norm_deviation": self.norm_deviation[known],
-                "dip_deviation_deg": self.dip_deviation_deg[known],
-                "disturbed_share": self.disturbed[known].astype(float),
-            }
-        )
-        return frame.groupby("start_s", as_index=False).mean()
+        start = self.start_s + np.floor((time[known] - self.start_s) / bin_s + 1e-9) * bin_s
+        columns = {
+            "norm_deviation": self.norm_deviation,
+            "dip_deviation_deg": self.dip_deviation_deg,
+            "disturbed_share": self.disturbed.astype(float),
+        }
+        values = np.column_stack([column[known] for column in columns.values()])
+        starts, means = _means_by(start, values)
+        return {"start_s": starts, **dict(zip(columns, means.T, strict=True))}
+
+
+def _means_by(increasing: Array, values: Array) -> tuple[Array, Array]:
+    """Return each value (m,) of a key that never falls, and the means (m, k) of its rows (n, k).
+
+    Summed in extended precision where the machine has it.
+    """
+    first = np.flatnonzero(np.diff(increasing, prepend=np.nan) != 0)
+    if not first.size:
+        return increasing, values
+    sums = np.add.reduceat(values.astype(np.longdouble), first, axis=0).astype(np.float64)
+    counts = np.diff(np.append(first, increasing.size))
+    return increasing[first], sums / counts[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +188,7 @@ def magnetic_disturbance(
         raise AngleError(f"{sensor.source}: no magnetometer, so its field cannot be judged.")
     field = sensor.magnetometer
     size = np.linalg.norm(field, axis=1)
-    earth = quaternions.rotate(vqf_offline(sensor.without_magnetometer()).quaternion, field)
+    earth = quaternions.rotate(levelled(sensor).quaternion, field)
     dip = np.degrees(np.arctan2(-earth[:, 2], np.hypot(earth[:, 0], earth[:, 1])))
     part = slice(None)
     if undisturbed is not None:
@@ -229,12 +246,9 @@ def disturbance_and_error(
     if not known.any():
         return DisturbanceAndError(float("nan"), 0)
     second = np.floor(np.flatnonzero(known) / disturbance.rate_hz + 1e-9)
-    frame = pd.DataFrame(
-        {"field": deviation[known], "error": np.abs(error[known] - error[known].mean())}
-    )
-    means = frame.groupby(second).mean()
-    if len(means) < 3 or (means.nunique() < 2).any():
+    off = np.abs(error[known] - error[known].mean())
+    _, means = _means_by(second, np.column_stack([deviation[known], off]))
+    if len(means) < 3 or any(np.unique(column).size < 2 for column in means.T):
         return DisturbanceAndError(float("nan"), len(means))
-    return DisturbanceAndError(
-        float(scipy.stats.spearmanr(means["field"], means["error"]).statistic), len(means)
-    )
+    ranks = np.column_stack([scipy.stats.rankdata(column) for column in means.T])
+    return DisturbanceAndError(float(np.corrcoef(ranks, rowvar=False)[1, 0]), len(means))
