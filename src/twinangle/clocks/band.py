@@ -8,7 +8,6 @@ from functools import lru_cache
 import numpy as np
 import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from twinangle.signals.recording import AngleRecording, Array
 
@@ -25,7 +24,9 @@ class BandLimited:
     rate_hz: float
     source: str
     # kept once built; not an argument, so that a changed copy builds its own
-    _whole: list[CubicSpline] = field(default_factory=list, repr=False, init=False)
+    _whole: list[scipy.interpolate.CubicSpline] = field(
+        default_factory=list, repr=False, init=False
+    )
 
     @property
     def end_s(self) -> float:
@@ -95,11 +96,11 @@ class BandLimited:
         rate = (3 * cubic * part + 2 * square) * part + slope
         return np.where(known, angle, np.nan), np.where(known, rate * self.rate_hz, np.nan)
 
-    def _spline(self, low: int, high: int, values: Array) -> CubicSpline:
+    def _spline(self, low: int, high: int, values: Array) -> scipy.interpolate.CubicSpline:
         whole = (low, high) == (0, self.values.size)
         if whole and self._whole:
             return self._whole[0]
-        spline = CubicSpline(np.arange(low, high), bridge_gaps(values))
+        spline = scipy.interpolate.CubicSpline(np.arange(low, high), bridge_gaps(values))
         if whole:
             self._whole.append(spline)
         return spline

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from twinangle.errors import AngleError
 from twinangle.notices import Notice
@@ -110,7 +110,9 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
     )
     starts = [np.array([*poles[a], *poles[b]]) for a, b in pairs[:2]]
     fits = [
-        least_squares(misfit, start, jac=slope, loss="soft_l1", f_scale=0.1, max_nfev=30)
+        scipy.optimize.least_squares(
+            misfit, start, jac=slope, loss="soft_l1", f_scale=0.1, max_nfev=30
+        )
         for start in starts
     ]
     best = min(fits, key=lambda fit: float(fit.cost))

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
@@ -16,6 +16,9 @@ from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import vqf_offline
 from twinangle.wearable.procedure_input import slice_samples
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NORM_LIMIT = 0.10  # share of the undisturbed norm; from memory, common practice
 DIP_LIMIT_DEG = 10.0  # likewise
@@ -86,6 +89,8 @@ class MagneticDisturbance:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row: undisturbed values, RMS and largest deviations, share."""
+        import pandas as pd
+
         norm, dip = np.abs(self.norm_deviation), np.abs(self.dip_deviation_deg)
         return pd.DataFrame(
             [
@@ -106,6 +111,8 @@ class MagneticDisturbance:
 
     def by_time(self, bin_s: float = 1.0) -> pd.DataFrame:
         """Return mean deviations and the disturbed share in bins of `bin_s` seconds."""
+        import pandas as pd
+
         time = self.start_s + np.arange(self.disturbed.size) / self.rate_hz
         known = np.isfinite(self.norm_deviation)
         frame = pd.DataFrame(
@@ -216,6 +223,8 @@ def disturbance_and_error(
     ValueError
         If `error_deg` has another length.
     """
+    import pandas as pd
+
     error = np.asarray(error_deg, dtype=float)
     if error.shape != disturbance.disturbed.shape:
         raise ValueError(
