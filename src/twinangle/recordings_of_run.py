@@ -6,7 +6,7 @@ Each gives its results, the figures that show it alone, and its traces, as files
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -112,13 +112,20 @@ class Recordings:
         """Where the recordings' traces wait to be put together."""
         return [_trace_part(self.folder, stem) for stem in self._stems.values()]
 
-    def in_order(self, tell: Tell) -> Iterator[RecordingDone]:
-        """Yield the recordings in the order of the trials table."""
+    def in_order(
+        self, tell: Tell, meanwhile: Callable[[], None] = lambda: None
+    ) -> Iterator[RecordingDone]:
+        """Yield the recordings in the order of the trials table.
+
+        `meanwhile` is called once other processes have begun, if there is anything to analyse.
+        """
         (self.folder / FIGURES).mkdir(exist_ok=True)
         if self._why_not:
             tell(self._why_not)
         wanting = [trial for trial in self.study.trials if trial.identity not in self.known]
         analysed = self._analysed(wanting)
+        if wanting:
+            meanwhile()
         for trial in self.study.trials:
             key = self._keys.get(trial.identity)
             if trial.identity in self.known and key is not None:

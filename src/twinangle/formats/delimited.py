@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from pyarrow import Array as ArrowArray
 from pyarrow import ArrowException, RecordBatch, float64
 from pyarrow import Table as ArrowTable
 from pyarrow import csv as arrow_csv
@@ -183,9 +184,23 @@ def _rows(table: ArrowTable) -> Array:
     for batch in table.to_batches():
         part = values[row : row + batch.num_rows]
         for place, column in enumerate(batch.columns):
-            part[:, place] = column.to_numpy(zero_copy_only=False)
+            part[:, place] = _floats(column)
         row += batch.num_rows
     return values
+
+
+def _floats(column: ArrowArray) -> Array:
+    """Return a column of floats, NaN where null, from Arrow's two buffers.
+
+    Its own way to numpy loads pandas first, half a second in every process that reads.
+    """
+    known, held = column.buffers()
+    here = slice(column.offset, column.offset + len(column))
+    values = np.frombuffer(held, np.float64)[here]
+    if not column.null_count:
+        return values
+    bits = np.unpackbits(np.frombuffer(known, np.uint8), bitorder="little")
+    return np.where(bits[here] > 0, values, np.nan)
 
 
 def _records(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:

@@ -11,6 +11,8 @@ from pathlib import Path
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
 _BLOCKS = ((0x20, 0x7F), (0xA0, 0x100), (0x2010, 0x2027), (0x2212, 0x2213))
+# Blocks of which the whole DejaVu Sans has every character: Latin, punctuation, mathematics.
+COMMON = ((0x20, 0x7F), (0xA0, 0x250), (0x2010, 0x2028), (0x2190, 0x2300))
 SLIM_FAMILY = "Twinangle Sans"
 
 
@@ -80,9 +82,14 @@ def _slim_font_file() -> Path:
 
 
 def covered(characters: Iterable[str]) -> bool:
-    """Return whether the plotting library's typeface has every one of the characters."""
+    """Return whether the plotting library's typeface has every one of the characters.
+
+    Each rerun asks, also one that draws nothing: the typeface is not read for common letters.
+    """
+    asked = {ord(c) for c in set(characters)} - {0x0A, 0x200B, 0x202F}
+    rare = {code for code in asked if not any(a <= code < b for a, b in COMMON)}
+    if not rare:
+        return True
     from matplotlib import ft2font
 
-    known = ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap()
-    ignored = {0x0A, 0x200B, 0x202F}
-    return all(ord(c) in known or ord(c) in ignored for c in set(characters))
+    return rare <= ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap().keys()

@@ -156,6 +156,12 @@ def new_figure(width_mm: float, height_mm: float) -> Figure:
     return figure
 
 
+def load_drawing() -> None:
+    """Load what figures are drawn with, so that processes forked from here hold it."""
+    with drawing_style():
+        add_panel(new_figure(SINGLE_MM, SINGLE_MM), 10, 10, 50, 50)
+
+
 def add_panel(
     figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, height_mm: float
 ) -> Axes:
