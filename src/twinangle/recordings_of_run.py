@@ -12,9 +12,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from twinangle.analysis import analyse_trial, files_for, own_procedures
-from twinangle.analysis.opened import open_trial
-from twinangle.analysis.study import study_parameters
+from twinangle.analysis.study import files_for, own_procedures, study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import code_and_machine
 from twinangle.errors import TwinangleError
@@ -251,6 +249,9 @@ def _analysed_again(
     study: Study, trial: Trial, steps: Steps, key: Key | None
 ) -> tuple[TrialResult, ...]:
     """Analyse a recording; what no confidence or margin changes may be kept from before."""
+    from twinangle.analysis import analyse_trial  # a rerun may come here for none
+    from twinangle.analysis.opened import open_trial
+
     long = study.daily_life.stretch_min is not None
     if key is None or study.parts or trial.exclude or trial.by_hand is not None or long:
         return analyse_trial(study, trial)

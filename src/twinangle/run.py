@@ -9,13 +9,8 @@ from contextlib import AbstractContextManager, nullcontext
 from functools import partial
 from pathlib import Path
 
-from twinangle.analysis import (
-    check_study,
-    compile_ahead,
-    input_files,
-    load_ahead,
-    pool_study,
-)
+from twinangle import analysis
+from twinangle.analysis.study import input_files, pool_study
 from twinangle.artwork import artwork_of, changed
 from twinangle.cluster import Cluster
 from twinangle.documents import DOCUMENTS, SUPPLEMENT
@@ -166,10 +161,12 @@ def run_into(
         with Workers(jobs) as workers:
             steps = Steps(kept, staging, study=study.title, fresh=fresh, tell=tell)
             line = Recordings(study, staging, image_formats, workers, cluster, steps)
-            here = cluster is None and len(line.known) < len(study.trials)
-            load = partial(_load, study if here else None, tell)
-            if on_fault is not None:  # files are read beside the loading, which takes as long
-                check = check_study(study, workers=workers, beside=line.known, meanwhile=load)
+            new = len(line.known) < len(study.trials)
+            load = partial(_load, study if new and cluster is None else None, tell)
+            if on_fault is not None and new:  # files are read beside the loading
+                check = analysis.check_study(
+                    study, workers=workers, beside=line.known, meanwhile=load
+                )
                 for fault in check.faults:
                     on_fault(fault)
             load()
@@ -192,8 +189,8 @@ def _load(study: Study | None, tell: Tell) -> None:
     """Load, before processes are forked, what recordings are analysed and drawn with, if any."""
     if study is None:
         return
-    load_ahead()
-    compile_ahead(study, announce=tell)
+    analysis.load_ahead()
+    analysis.compile_ahead(study, announce=tell)
     if SUPPLEMENT in study.report.documents:
         load_drawing()
 

@@ -13,7 +13,7 @@ from twinangle.wearable import orientation
 
 # What loads when it is first used, for what computes nothing needs none of it. Arrow asks for
 # pandas when it is given an array.
-SLOW_TO_LOAD = ("scipy.signal", "scipy.stats", "pandas", "pyarrow.parquet")
+SLOW_TO_LOAD = ("scipy.signal", "scipy.stats", "pandas", "pyarrow.parquet", "pyarrow.csv", "vqf")
 
 
 def load_ahead() -> None:

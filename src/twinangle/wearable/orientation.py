@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
@@ -205,11 +204,15 @@ def _run_library(
 
 
 def _library_offline(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
+    from vqf import offlineVQF
+
     result: dict[str, Any] = offlineVQF(rate, force, field, interval)
     return np.asarray(result["quat6D" if field is None else "quat9D"])
 
 
 def _library_forward(rate: Array, force: Array, field: Array | None, interval: float) -> Array:
+    from vqf import VQF
+
     run = VQF(interval)
     result = run.updateBatch(rate, force) if field is None else run.updateBatch(rate, force, field)
     return np.asarray(result["quat6D" if field is None else "quat9D"])
