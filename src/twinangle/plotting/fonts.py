@@ -11,8 +11,8 @@ from pathlib import Path
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
 _BLOCKS = ((0x20, 0x7F), (0xA0, 0x100), (0x2010, 0x2027), (0x2212, 0x2213))
-# Blocks of which the whole DejaVu Sans has every character: Latin, punctuation, mathematics.
-COMMON = ((0x20, 0x7F), (0xA0, 0x250), (0x2010, 0x2028), (0x2190, 0x2300))
+# Blocks of which the whole DejaVu Sans has every character: Latin, Greek, punctuation, mathematics.
+COMMON = ((0x20, 0x7F), (0xA0, 0x250), (0x3B1, 0x3CA), (0x2010, 0x2028), (0x2190, 0x2300))
 SLIM_FAMILY = "Twinangle Sans"
 
 
