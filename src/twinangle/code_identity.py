@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import platform
+from collections.abc import Iterator
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -36,16 +38,22 @@ def our_code() -> dict[str, str]:
     """Return version and digest of our source, and the versions of Python and the libraries."""
     digest = hashlib.sha256()
     root = Path(twinangle.__file__).parent
-    for path in sorted(root.rglob("*")):
-        if COMPILED in path.parts or not path.is_file():
-            continue
-        digest.update(path.relative_to(root).as_posix().encode() + b"\0" + path.read_bytes())
+    for name in sorted(_files_below(root)):
+        digest.update(name.encode() + b"\0" + (root / name).read_bytes())
     return {
         "twinangle": f"{twinangle.__version__} ({digest.hexdigest()[:12]})",
         "Python": platform.python_version(),
         "processor": platform.machine(),
         **{name: _version(name) for name in NUMERICAL},
     }
+
+
+def _files_below(root: Path) -> Iterator[str]:
+    """Yield the names of our files, seen from the package."""
+    for folder, inner, names in os.walk(root):
+        inner[:] = [name for name in inner if name != COMPILED]
+        below = Path(folder).relative_to(root).as_posix()
+        yield from (f"{below}/{name}" for name in names)
 
 
 def code_and_machine() -> dict[str, str]:

@@ -22,7 +22,8 @@ Result = TypeVar("Result")
 class Workers:
     """Processes that are kept from one task to the next; a context manager.
 
-    They start at the first task, so that they hold whatever had been imported by then.
+    They start at the first task, so that they hold whatever had been imported by then, where the
+    system can fork.
 
     Parameters
     ----------
@@ -38,12 +39,14 @@ class Workers:
     def __init__(self, jobs: int) -> None:
         if jobs < 1:
             raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
+        self._jobs = jobs
+        self._pool = self._started()
+
+    def _started(self) -> ProcessPoolExecutor | None:
+        if self._jobs == 1:
+            return None
         context = multiprocessing.get_context(start_method())
-        self._pool = (
-            ProcessPoolExecutor(jobs, mp_context=context, initializer=begin_worker)
-            if jobs > 1
-            else None
-        )
+        return ProcessPoolExecutor(self._jobs, mp_context=context, initializer=begin_worker)
 
     def __enter__(self) -> Workers:
         return self
@@ -59,6 +62,15 @@ class Workers:
         if kind is not None:
             _end(self._pool)
         self._pool.shutdown(cancel_futures=True)
+
+    def renew(self) -> None:
+        """Have the next task begin in new processes, which hold what was imported meanwhile.
+
+        Nothing may be under way. Where processes are not forked from this one, nothing is done.
+        """
+        if self._pool is not None and start_method() == "fork":
+            self._pool.shutdown()
+            self._pool = self._started()
 
     def in_order(
         self, function: Callable[[Item], Result], items: Iterable[Item]

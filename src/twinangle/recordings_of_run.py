@@ -6,15 +6,13 @@ Each gives its results, the figures that show it alone, and its traces, as files
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from twinangle.analysis import analyse_trial, files_for, own_procedures
-from twinangle.analysis.opened import open_trial
-from twinangle.analysis.study import study_parameters
+from twinangle.analysis.study import files_for, own_procedures, study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import code_and_machine
 from twinangle.errors import TwinangleError
@@ -112,13 +110,20 @@ class Recordings:
         """Where the recordings' traces wait to be put together."""
         return [_trace_part(self.folder, stem) for stem in self._stems.values()]
 
-    def in_order(self, tell: Tell) -> Iterator[RecordingDone]:
-        """Yield the recordings in the order of the trials table."""
+    def in_order(
+        self, tell: Tell, meanwhile: Callable[[], None] = lambda: None
+    ) -> Iterator[RecordingDone]:
+        """Yield the recordings in the order of the trials table.
+
+        `meanwhile` is called once other processes have begun, if there is anything to analyse.
+        """
         (self.folder / FIGURES).mkdir(exist_ok=True)
         if self._why_not:
             tell(self._why_not)
         wanting = [trial for trial in self.study.trials if trial.identity not in self.known]
         analysed = self._analysed(wanting)
+        if wanting:
+            meanwhile()
         for trial in self.study.trials:
             key = self._keys.get(trial.identity)
             if trial.identity in self.known and key is not None:
@@ -244,6 +249,9 @@ def _analysed_again(
     study: Study, trial: Trial, steps: Steps, key: Key | None
 ) -> tuple[TrialResult, ...]:
     """Analyse a recording; what no confidence or margin changes may be kept from before."""
+    from twinangle.analysis import analyse_trial  # a rerun may come here for none
+    from twinangle.analysis.opened import open_trial
+
     long = study.daily_life.stretch_min is not None
     if key is None or study.parts or trial.exclude or trial.by_hand is not None or long:
         return analyse_trial(study, trial)

@@ -6,25 +6,21 @@ import os
 import shutil
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
+from functools import partial
 from pathlib import Path
 
-from twinangle.analysis import (
-    check_study,
-    compile_ahead,
-    input_files,
-    load_ahead,
-    pool_study,
-)
+from twinangle import analysis
+from twinangle.analysis.study import input_files, pool_study
 from twinangle.artwork import artwork_of, changed
 from twinangle.cluster import Cluster
-from twinangle.documents import DOCUMENTS
+from twinangle.documents import DOCUMENTS, SUPPLEMENT
 from twinangle.errors import StudyError
 from twinangle.kept import Steps, Store
 from twinangle.output_folder import check_output_folder, staged
 from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
 from twinangle.parallel import Workers
-from twinangle.plotting.fonts import font_families
+from twinangle.plotting.looks import load_drawing
 from twinangle.recordings_of_run import RecordingDone, Recordings
 from twinangle.report import write_report
 from twinangle.report.document import (
@@ -160,18 +156,21 @@ def run_into(
         _cluster(scheduler, recordings, tell) as cluster,
         staged(folder, tell=tell) as staging,
     ):
-        compile_ahead(study, announce=tell)
-        font_families()  # written once, before other processes ask for it
         if on_begin is not None:
             on_begin()
         with Workers(jobs) as workers:
             steps = Steps(kept, staging, study=study.title, fresh=fresh, tell=tell)
             line = Recordings(study, staging, image_formats, workers, cluster, steps)
-            if cluster is None and len(line.known) < len(study.trials):
-                load_ahead()
-            if on_fault is not None:
-                for fault in check_study(study, workers=workers, beside=line.known).faults:
+            new = len(line.known) < len(study.trials)
+            load = partial(_load, study if new and cluster is None else None, tell)
+            if on_fault is not None and new:  # files are read beside the loading
+                check = analysis.check_study(
+                    study, workers=workers, beside=line.known, meanwhile=load
+                )
+                for fault in check.faults:
                     on_fault(fault)
+            load()
+            workers.renew()
 
             def done(one: RecordingDone) -> None:
                 if on_record is not None:
@@ -184,6 +183,16 @@ def run_into(
             kept.trim()
     _note_study(study, folder)
     return results
+
+
+def _load(study: Study | None, tell: Tell) -> None:
+    """Load, before processes are forked, what recordings are analysed and drawn with, if any."""
+    if study is None:
+        return
+    analysis.load_ahead()
+    analysis.compile_ahead(study, announce=tell)
+    if SUPPLEMENT in study.report.documents:
+        load_drawing()
 
 
 def _cluster(
@@ -309,10 +318,11 @@ def _write_all(
     study, staging, workers, steps = line.study, line.folder, line.workers, line.steps
     trials: list[TrialResult] = []
     drawn: list[Written] = []
-    for one in line.in_order(tell):
+    for one in line.in_order(tell, meanwhile=load_drawing):
         trials.extend(one.results)
         drawn.extend(one.drawn)
         on_done(one)
+    workers.renew()
     results = pool_study(study, tuple(trials), steps)
     parts = {part: part for part in PARTS}
     text = steps.in_order(RESULTS, text_of, parts, workers, takes=lambda _: (), of=results)

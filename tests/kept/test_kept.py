@@ -85,6 +85,22 @@ def change_file(study: Study, which: int = 2) -> Study:
     return study
 
 
+def test_a_rerun_of_nothing_new_loads_no_library_that_analyses_or_draws(first, tmp_path):
+    code = (
+        "import sys; from pathlib import Path; from twinangle import read_study; "
+        "from twinangle.kept import Store; from twinangle.run import run_into; "
+        "study, kept, out = map(Path, sys.argv[1:]); "
+        "run_into(read_study(study), out, kept=Store(kept), on_fault=print); "
+        "print(sorted({'scipy.signal', 'scipy.stats', 'matplotlib', 'typst', 'vqf', 'numba', "
+        "'statsmodels'} & set(sys.modules)))"
+    )
+    words = (str(first.folder), str(first.store.folder), str(tmp_path / "out"))
+    finished = subprocess.run(
+        [sys.executable, "-c", code, *words], capture_output=True, text=True, check=True
+    )
+    assert finished.stdout.strip() == "[]"
+
+
 def test_the_bytes_are_the_same_though_nothing_is_made_again(first, tmp_path):
     assert made(first.store, lambda: run(first.study, tmp_path / "again", first.store, jobs=2)) == (
         set()

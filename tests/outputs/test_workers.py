@@ -1,8 +1,10 @@
 import os
+import sys
 
 import pytest
 
 from twinangle.parallel import Workers, in_order
+from twinangle.platform_calls import start_method
 
 
 def square(number):
@@ -39,3 +41,16 @@ def test_a_fault_reaches_the_caller(jobs):
 def test_fewer_than_one_job_is_refused():
     with pytest.raises(ValueError, match="at least 1, got 0"):
         Workers(0)
+
+
+def test_renewed_processes_hold_what_was_imported_meanwhile(monkeypatch):
+    name = "twinangle_invented_module"
+    with Workers(2) as workers:
+        assert list(workers.in_order(_is_loaded, [name, name])) == [False, False]
+        monkeypatch.setitem(sys.modules, name, sys)
+        workers.renew()
+        assert set(workers.in_order(_is_loaded, [name, name])) == {start_method() == "fork"}
+
+
+def _is_loaded(name: str) -> bool:
+    return name in sys.modules

@@ -15,7 +15,7 @@ from matplotlib.text import Text
 
 from twinangle import plotting
 from twinangle.cycles.daily_life import Strides, daily_life
-from twinangle.plotting.onto import OwnAxes
+from twinangle.plotting.own_figure import OwnAxes
 from twinangle.results import Pooled, TrialResult
 from twinangle.results.read_back import read_results
 from twinangle.results.serialise import to_text

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import Floats, require_names
@@ -139,6 +138,8 @@ def variance_components(
     ValueError
         If the lengths differ, a participant is missing, or readings stand for participants.
     """
+    import pandas as pd
+
     if participant is None:
         n = values.size
         return Components(

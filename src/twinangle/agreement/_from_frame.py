@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement._input import require_one_index
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Names = str | Sequence[str]
 
@@ -205,6 +207,8 @@ def require_table(data: object) -> None:
     ValueError
         The message says what was given.
     """
+    import pandas as pd
+
     good = isinstance(data, pd.DataFrame)
     if not good:
         raise ValueError(f"`data` must be a pandas DataFrame, got {type(data).__name__}.")

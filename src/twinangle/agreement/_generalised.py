@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import optimize, special
+import scipy
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._result import Interval
@@ -92,7 +92,7 @@ def generalised_limits(
     centre, error = z * np.sqrt(squares + others.values), np.sqrt(squares / k)
 
     def below(x: float) -> float:
-        return float(np.sum(weights * special.ndtr((x - centre) / error)))
+        return float(np.sum(weights * scipy.special.ndtr((x - centre) / error)))
 
     reach = z * np.sqrt(means.estimate + sum(part.estimate for part in rest))
     low, high = (
@@ -109,7 +109,7 @@ def _solved(below: Callable[[float], float], share: float, reach: float) -> floa
         low -= reach
     while below(high) < share:
         high *= 2
-    return float(optimize.brentq(lambda x: below(x) - share, low, high, xtol=1e-6 * reach))
+    return float(scipy.optimize.brentq(lambda x: below(x) - share, low, high, xtol=1e-6 * reach))
 
 
 def _sum_of_parts(rest: Sequence[VariancePart], excess: float, student_df: int) -> _Nodes:
@@ -152,7 +152,7 @@ def _gathered(nodes: _Nodes) -> _Nodes:
 @lru_cache(maxsize=512)
 def _inverse_chi_square(df: float, step_sd: float) -> _Nodes:
     """Return nodes of df/χ²(df), evenly spaced by the logarithm."""
-    step = step_sd * float(np.sqrt(special.polygamma(1, df / 2)))
+    step = step_sd * float(np.sqrt(scipy.special.polygamma(1, df / 2)))
     width = 8 / np.sqrt(df)
     # y - exp(y) + 1 lies above y and below -y²/2 on the right: the density ends within these
     logs = np.arange(-(2 * -_DEEPEST / df + width + 1), width + step, step)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.checks import as_float_array, require_finite, require_fraction
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -44,6 +46,8 @@ def numeric_column(frame: pd.DataFrame, name: str) -> Floats:
     ValueError
         If a value is no number; the message names column and row.
     """
+    import pandas as pd
+
     values = pd.to_numeric(frame[name], errors="coerce").to_numpy(dtype=np.float64)
     bad = ~np.isfinite(values)
     if bad.any():
@@ -86,6 +90,8 @@ def require_one_index(columns: Mapping[str, object]) -> None:
     ValueError
         If two of them have unlike indexes; the message names both and the first unlike row.
     """
+    import pandas as pd
+
     indexed = {
         name: column.index
         for name, column in columns.items()

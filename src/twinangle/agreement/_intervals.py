@@ -6,7 +6,6 @@ from functools import lru_cache
 
 import numpy as np
 import scipy
-from scipy import optimize
 
 from twinangle.agreement._components import Components, Estimate
 from twinangle.agreement._input import Floats, fraction
@@ -98,12 +97,12 @@ def exact_pair_factors(
         return float(weights @ np.maximum(2 * scipy.stats.norm.cdf(np.sqrt(n) * gap) - 1, 0)) / 2
 
     single = exact_limit_factors(n, confidence=confidence, coverage=coverage)
-    outer = optimize.brentq(
+    outer = scipy.optimize.brentq(
         lambda c: inside(c * spread - z) - level, single[1] / 2, 4 * single[1], xtol=1e-10
     )
     if inside(np.full_like(spread, z)) < level:
         return 0.0, float(outer)
-    inner = optimize.brentq(lambda c: inside(z - c * spread) - level, 0.0, z, xtol=1e-10)
+    inner = scipy.optimize.brentq(lambda c: inside(z - c * spread) - level, 0.0, z, xtol=1e-10)
     return float(inner), float(outer)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+import scipy
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._intervals import exact_limit_factors
@@ -255,7 +255,9 @@ def _sides(
     error = two_sided_student(confidence, k - 1) * np.sqrt(parts.relative)
     error = np.minimum(error, 50.0)
     raised, found = _raised(shape.kurtosis, k), []
-    ends = exact_limit_factors(k, confidence=confidence, coverage=2 * float(special.ndtr(z)) - 1)
+    ends = exact_limit_factors(
+        k, confidence=confidence, coverage=2 * float(scipy.special.ndtr(z)) - 1
+    )
     for sign, bound in zip((-1, 1), ends, strict=True):
         ratio = (k - 1) / chi_square((1 - sign * confidence) / 2, k - 1)
         spread = parts.spread * np.abs(ratio**raised - 1)
@@ -305,5 +307,7 @@ def _student_factor(half: Floats, side: _Side, k: int, confidence: float) -> Flo
     same, other = half**2 + side.width**2 * share, side.width**2 * (1 - share)
     fourth = same**2 + other**2
     df = (k - 1) * np.where(fourth > 0, (same + other) ** 2 / np.where(fourth > 0, fourth, 1), 1.0)
-    found: Floats = special.stdtrit(df, (1 + confidence) / 2) / two_sided_student(confidence, k - 1)
+    found: Floats = scipy.special.stdtrit(df, (1 + confidence) / 2) / two_sided_student(
+        confidence, k - 1
+    )
     return found

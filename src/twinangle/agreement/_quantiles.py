@@ -5,22 +5,22 @@ They give what `scipy.stats` gives, without its cost a call, which counts in sim
 
 from __future__ import annotations
 
-from scipy import special
+import scipy
 
 
 def normal(share: float) -> float:
     """Return the quantile of the standard normal distribution."""
-    return float(special.ndtri(share))
+    return float(scipy.special.ndtri(share))
 
 
 def student(share: float, df: float) -> float:
     """Return the quantile of Student's t on `df` degrees of freedom."""
-    return float(special.stdtrit(df, share))
+    return float(scipy.special.stdtrit(df, share))
 
 
 def chi_square(share: float, df: float) -> float:
     """Return the quantile of chi-squared on `df` degrees of freedom."""
-    return float(special.chdtri(df, 1 - share))
+    return float(scipy.special.chdtri(df, 1 - share))
 
 
 def half_width(coverage: float) -> float:

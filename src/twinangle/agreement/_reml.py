@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import optimize
 
 from twinangle.agreement._input import Floats
 
@@ -257,12 +257,12 @@ def _refined(sums: NestedSums, start: Floats, scales: Floats) -> tuple[Floats, f
         return value, slope[free] * ratios[free]
 
     ends = (np.log(scales[free]) + _COARSE[end] for end in (0, -1))
-    found = optimize.minimize(
+    found = scipy.optimize.minimize(
         objective,
         np.log(start[free]),
         jac=True,
         method="L-BFGS-B",
-        bounds=optimize.Bounds(*ends),
+        bounds=scipy.optimize.Bounds(*ends),
         options={"ftol": 1e-15, "gtol": 1e-9},
     )
     ratios = np.zeros(2)

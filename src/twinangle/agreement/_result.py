@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
 from twinangle.card import Card, Shown
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Interval = tuple[float, float]
 NO_INTERVAL: Interval = (float("nan"), float("nan"))
@@ -51,6 +53,8 @@ class Result(Shown):
 
         Curves and notes are left to the attributes; `x_ci` becomes `x_ci_low` and `x_ci_high`.
         """
+        import pandas as pd
+
         row: dict[str, Any] = {}
         for item in fields(self):  # type: ignore[arg-type]
             value = getattr(self, item.name)

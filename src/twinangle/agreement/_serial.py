@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+import scipy
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._quantiles import half_width
@@ -55,8 +55,8 @@ class SerialValues:
         error, df = self.sd / np.sqrt(self.counted), self.n - 1
 
         def within(half: float) -> float:
-            above = special.stdtr(df, (half - self.shift) / error)
-            below = special.stdtr(df, (-half - self.shift) / error)
+            above = scipy.special.stdtr(df, (half - self.shift) / error)
+            below = scipy.special.stdtr(df, (-half - self.shift) / error)
             return float(self.weights @ (above - below))
 
         return _root(within, confidence, 0.0, float(error.max())) if error.all() else 0.0
@@ -66,13 +66,13 @@ class SerialValues:
         if not self.sd.all():
             return self.mean, self.mean
         z, root = sign * half_width(coverage), np.sqrt(self.counted)[:, None]
-        chi_square = special.chdtri(self.n - 1, (1 - _NODES) / 2)
+        chi_square = scipy.special.chdtri(self.n - 1, (1 - _NODES) / 2)
         sds = self.sd[:, None] * np.sqrt((self.n - 1) / chi_square)
         shares = self.weights[:, None] * _NODE_WEIGHTS / 2
 
         def below(end: float) -> float:
             scaled = (end - self.shift[:, None]) / sds - z
-            return float(np.sum(shares * special.ndtr(scaled * root)))
+            return float(np.sum(shares * scipy.special.ndtr(scaled * root)))
 
         reach = float(self.sd.max())
         low, high = (
@@ -90,7 +90,7 @@ class SerialValues:
         none = float(self.weights[~up].sum())
 
         def below(size: float) -> float:
-            return none + float(self.weights[up] @ special.chdtrc(self.n - 1, squares / size))
+            return none + float(self.weights[up] @ scipy.special.chdtrc(self.n - 1, squares / size))
 
         reach = float(self.sd.max()) ** 2
         low, high = (
@@ -176,5 +176,7 @@ def _root(rising: Callable[[float], float], goal: float, low: float, high: float
         high *= 2
     while rising(low) > goal:
         low *= 2
-    found = optimize.brentq(lambda x: rising(x) - goal, low, high, xtol=1e-11 * high, rtol=1e-11)
+    found = scipy.optimize.brentq(
+        lambda x: rising(x) - goal, low, high, xtol=1e-11 * high, rtol=1e-11
+    )
     return float(found)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import scipy
-from scipy import optimize
 
 from twinangle.agreement._components import Components
 from twinangle.agreement._input import Floats
@@ -79,7 +78,7 @@ def _standardised(means: Floats, error: Floats) -> Floats:
         return scaled(0.0)
     # with the largest value for B alone every weight is too small
     most = float(np.square(means - means.mean()).sum())
-    return scaled(float(optimize.brentq(excess, 0.0, most)))
+    return scaled(float(scipy.optimize.brentq(excess, 0.0, most)))
 
 
 def normality_p(compared: Floats) -> float:

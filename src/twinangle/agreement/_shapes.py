@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from twinangle.agreement._input import Floats
 
@@ -131,7 +131,7 @@ class Repeating:
         self._drift = (curve[-1] - curve[0]) / self._grid[-1]
         closed = curve - self._drift * self._grid
         closed[-1] = closed[0]
-        self._spline = CubicSpline(self._grid, closed, bc_type="periodic")
+        self._spline = scipy.interpolate.CubicSpline(self._grid, closed, bc_type="periodic")
 
     def late(self, shift: float) -> Floats:
         """Return the curve late by `shift` points."""

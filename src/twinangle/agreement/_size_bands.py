@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy import special
+import scipy
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._quantiles import half_width, two_sided_student
@@ -103,8 +103,8 @@ def _bounds(
     about = z / np.sqrt(ratio)
     known = free >= _FEWEST_FREE
     free = np.where(known, free, _FEWEST_FREE)
-    low = special.nctdtrit(free, about, (1 - confidence) / 2)
-    high = special.nctdtrit(free, about, (1 + confidence) / 2)
+    low = scipy.special.nctdtrit(free, about, (1 - confidence) / 2)
+    high = scipy.special.nctdtrit(free, about, (1 + confidence) / 2)
     inner = np.where(known, np.maximum(low, -t), -t) * error
     outer = np.where(known, high * error, np.inf)
     return {

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._from_frame import columns
 from twinangle.agreement._input import Floats, finite_array
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def scores_of(scores: ArrayLike | Sequence[str], data: pd.DataFrame | None = None) -> Floats:

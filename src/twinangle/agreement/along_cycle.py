@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import variance_components
@@ -19,6 +18,9 @@ from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.bands import CurveBand, curve_band, participant_means
 from twinangle.declare import data, number
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ALL_SIGNS = 14  # participants up to which every sign pattern is tried
 
@@ -66,6 +68,8 @@ class FunctionalLimits(Result):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a point, unrounded."""
+        import pandas as pd
+
         names = ("bias", "lower", "upper", "sd_between", "sd_within")
         frame = {name: getattr(self, name) for name in names}
         for name, band in (("bias", self.bias_band), ("participant", self.participant_band)):
@@ -193,6 +197,8 @@ class CurveDifference(Result):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a point, unrounded."""
+        import pandas as pd
+
         names = ("difference", "statistic", "p_adjusted")
         return pd.DataFrame({name: getattr(self, name) for name in names})
 

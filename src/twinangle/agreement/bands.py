@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, get_args
 
 import numpy as np
-import pandas as pd
+import scipy
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
 
 from twinangle.agreement._from_frame import curves as curves_of
 from twinangle.agreement._input import Floats, finite_array, fraction, read_only, require_names
@@ -17,6 +16,9 @@ from twinangle.agreement._quantiles import student
 from twinangle.agreement._result import Result, quantity
 from twinangle.declare import data, number
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Target = Literal["mean", "new-participant"]
 
@@ -66,6 +68,8 @@ class CurveBand(Result):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a point, unrounded."""
+        import pandas as pd
+
         return pd.DataFrame({"mean": self.mean, "lower": self.lower, "upper": self.upper})
 
 
@@ -156,14 +160,16 @@ def kinematic_critical(means: Floats, confidence: float) -> float:
     length = float(np.sqrt(steps).sum())
 
     def expected(c: float) -> float:
-        tail = float(special.stdtr(df, -c))
+        tail = float(scipy.special.stdtr(df, -c))
         crossings = length / (2 * np.pi) * (1 + c**2 / df) ** (-(df - 1) / 2)
         return float(2 * (tail + crossings) - alpha)
 
     bonferroni = student(1 - alpha / (2 * n_points), df)
     if expected(bonferroni) >= 0:
         return bonferroni
-    return float(optimize.brentq(expected, student(1 - alpha / 2, df), bonferroni, xtol=1e-10))
+    return float(
+        scipy.optimize.brentq(expected, student(1 - alpha / 2, df), bonferroni, xtol=1e-10)
+    )
 
 
 def participant_means(
@@ -238,6 +244,8 @@ def _band(
 
 def _codes(participant: ArrayLike | Sequence[object] | None, n: int) -> NDArray[np.int64]:
     """Return a number for each curve's participant."""
+    import pandas as pd
+
     if participant is None:
         return np.arange(n)
     require_names(participant)

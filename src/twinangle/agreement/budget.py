@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._budget_parts import (
@@ -32,6 +31,9 @@ from twinangle.agreement._result import (
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shapes import Shapes, delay, shapes_of
 from twinangle.declare import measured, number, squared
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["PARTS", "BudgetParts", "ErrorBudget", "error_budget"]
 

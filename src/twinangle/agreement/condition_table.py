@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import finite_array, numeric_column
 from twinangle.agreement.variability import CycleVariability
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _COLUMNS = ("participant", "condition", "value")
 
@@ -41,6 +44,8 @@ def checked_conditions(
     ValueError
         If a column, `against`, a name or a number is missing, or `variability` does not match.
     """
+    import pandas as pd
+
     curves = None if variability is None else _curves_of_rows(frame, variability)
     needed = [name for name in _COLUMNS if name != "value" or curves is None]
     missing = [name for name in needed if name not in frame.columns]
@@ -116,5 +121,7 @@ def _same_rows(
 
 def participant_means(table: pd.DataFrame, values: NDArray[np.float64]) -> pd.DataFrame:
     """Return the mean over trials: a row a participant, a column a condition."""
+    import pandas as pd
+
     keys = [table["participant"], table["condition"]]
     return pd.Series(values).groupby(keys, sort=False).mean().unstack()  # noqa: PD010

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement._input import Floats
 from twinangle.agreement._result import counted
@@ -16,6 +16,9 @@ from twinangle.agreement.condition_spread import (
     window_spread,
 )
 from twinangle.agreement.serial_spread import expected_loss, serial_correlations
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FEWEST_CYCLES = 3  # of a trial: two show nothing of how neighbouring cycles resemble each other
 Cycles = Mapping[tuple[str, str], list[Floats]]
@@ -38,6 +41,8 @@ def freed_values(table: pd.DataFrame, curves: Sequence[Floats]) -> Floats:
         Geometric mean of the SDs over all runs of m cycles, those of the participant's shortest
         trial, divided by what is expected of it at the condition's serial correlation.
     """
+    import pandas as pd
+
     names = list(pd.unique(table["condition"]))
     cycles, _ = cycles_by_cell(table, curves)
     serial = serial_correlations(*_sums(cycles, list(pd.unique(table["participant"])), names))

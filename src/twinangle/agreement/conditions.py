@@ -5,10 +5,9 @@ from __future__ import annotations
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import fraction
@@ -32,6 +31,9 @@ from twinangle.agreement.condition_trials import (
 )
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _CONFOUNDERS = (
     "Conditions differ in more than place: speed, surface, turns, magnetic field and duration "
@@ -198,6 +200,8 @@ def compare_conditions(
     ----------
     .. [1] Bland & Altman (1996). BMJ 312, 1153 (differences of logarithms as ratios).
     """
+    import pandas as pd
+
     confidence = fraction(confidence, "confidence")
     table, curves = checked_conditions(frame, against, variability)
     others = [name for name in pd.unique(table["condition"]) if name != against]

@@ -5,10 +5,9 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._input import numeric_column
@@ -18,6 +17,9 @@ from twinangle.agreement.condition_table import checked_conditions
 from twinangle.agreement.condition_trials import FEWEST_CYCLES, freed_values
 from twinangle.agreement.variability import CycleVariability
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _SAME = 1e-9  # differences that are rounding, as a share of the covariate's size
 
@@ -112,6 +114,8 @@ def compare_conditions_adjusted(
     covariates where that is fewer: with two conditions every covariate costs one (containment;
     Schluchter & Elashoff 1990, J Stat Comput Simul 37:69, from memory).
     """
+    import pandas as pd
+
     table, curves = checked_conditions(frame, against, variability)
     if curves is not None:
         few = [row for row, each in enumerate(curves) if each.shape[0] < FEWEST_CYCLES]
@@ -178,6 +182,8 @@ def _cells(table: pd.DataFrame, others: NDArray[np.float64]) -> pd.DataFrame:
     A participant's trials under a condition share what that participant does there, so that they
     are no further participants: both legs of a walk would otherwise halve the interval.
     """
+    import pandas as pd
+
     log = np.log(table["value"].to_numpy(float))
     columns = pd.DataFrame({"log": log} | {str(j): others[:, j] for j in range(others.shape[1])})
     keys = [table["participant"].to_numpy(), table["condition"].to_numpy()]
@@ -222,6 +228,8 @@ def _about_participant_means(
     values: NDArray[np.float64], participant: pd.Series
 ) -> NDArray[np.float64]:
     """Return columns less their mean of each participant."""
+    import pandas as pd
+
     frame = pd.DataFrame(values)
     means = frame.groupby(participant.to_numpy()).transform("mean")
     return np.asarray(frame - means, dtype=np.float64)
@@ -229,6 +237,8 @@ def _about_participant_means(
 
 def _degrees_of_freedom(design: NDArray[np.float64], participant: pd.Series) -> int:
     """Return those of Student's t: of participants, or of the rows where they leave fewer."""
+    import pandas as pd
+
     levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
     left = len(design) - int(np.linalg.matrix_rank(np.column_stack([design, levels])))
     return int(max(min(levels.shape[1] - 1, left), 1))
@@ -242,6 +252,8 @@ def _standard_errors(
     The fit's own come of the inverse of a Hessian that includes the variances: where these are
     flat or at their boundary it has none.
     """
+    import pandas as pd
+
     within, between = float(fit.scale), float(np.asarray(fit.cov_re).ravel()[0])
     levels = pd.get_dummies(participant).to_numpy(dtype=np.float64)
     sums, counts = levels.T @ design, levels.sum(axis=0)

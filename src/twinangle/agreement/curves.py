@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
@@ -25,6 +24,9 @@ from twinangle.agreement._result import (
 )
 from twinangle.declare import data, number, squared
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

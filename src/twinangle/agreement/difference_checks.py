@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
@@ -23,6 +22,9 @@ from twinangle.agreement._shape import (
     shape_notes,
 )
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._from_frame import difference_and_participant
@@ -18,6 +17,9 @@ from twinangle.agreement.limits import limits_of_agreement
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.checks import require_positive
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Verdict = Literal["inside", "outside", "undecided"]
 _BEFOREHAND = "The margin was set before the data were seen, on clinical grounds."

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._from_frame import curves as curves_of
@@ -15,6 +14,9 @@ from twinangle.agreement._input import Floats
 from twinangle.agreement._result import Result, counted, quantity
 from twinangle.checks import as_float_array
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NAN = float("nan")
 

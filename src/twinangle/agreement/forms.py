@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
@@ -19,6 +18,9 @@ from twinangle.agreement._size_bands import line_bands
 from twinangle.agreement.limits import limits_of_agreement
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import InUnit, data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FEWEST_FOR_A_LINE_OF_SPREAD = 10  # fewer cannot show how the spread changes along the sizes
 

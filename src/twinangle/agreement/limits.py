@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import get_args
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
@@ -18,6 +17,9 @@ from twinangle.agreement._people import FEWEST_PEOPLE, people_notes
 from twinangle.agreement._serial import serial_values
 from twinangle.agreement._shape import shape_assumptions
 from twinangle.agreement.limits_found import LimitsOfAgreement, limits_result
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _OWN_METHOD = (
     (

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._from_frame import columns
@@ -15,6 +14,9 @@ from twinangle.agreement._quantiles import normal, student
 from twinangle.agreement._result import Interval, Result, interval
 from twinangle.agreement.reliability import concordance_interval
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._components import Components, variance_components
@@ -19,6 +18,9 @@ from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._reml import NestedSums, RemlFit, fit_reml, nested_sums
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, counted, interval, quantity
 from twinangle.declare import data, number, squared
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NO_SPREAD = 1e-20  # of all squares: what rounding leaves of equal differences
 
@@ -188,6 +190,8 @@ def _nested_codes(
     codes: NDArray[np.int64], nested: ArrayLike | Sequence[object] | None, n: int
 ) -> NDArray[np.int64] | None:
     """Return a code for each unit within its participant."""
+    import pandas as pd
+
     if nested is None:
         return None
     labels = pd.Series(list(np.asarray(nested, dtype=object)), dtype=object)

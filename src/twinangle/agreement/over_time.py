@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._from_frame import columns
 from twinangle.agreement._result import Result, quantity
 from twinangle.checks import as_float_array, require_positive
 from twinangle.declare import data, measured, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LEAST_SAMPLES = 2
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
@@ -16,6 +15,9 @@ from twinangle.agreement._from_frame import difference_and_participant
 from twinangle.agreement._input import Floats, finite_array, fraction
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+import scipy
 
 from twinangle.agreement._input import Floats, fraction
 from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
@@ -222,7 +222,9 @@ def _effect(share: float, n: int, confidence: float) -> float:
     """Return the effect size at which the paired t test has a power."""
     least = max(share, 0.51 * (1 - confidence))  # what it has without an effect is half of that
     most = _MOST_SHIFT / np.sqrt(n)
-    return float(optimize.brentq(lambda e: _power(e, n, confidence) - least, 0.0, most, xtol=1e-6))
+    return float(
+        scipy.optimize.brentq(lambda e: _power(e, n, confidence) - least, 0.0, most, xtol=1e-6)
+    )
 
 
 def _needed(effect: float, power: float, confidence: float) -> int:

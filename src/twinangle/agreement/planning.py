@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+import scipy
 
 from twinangle.agreement._input import fraction
 from twinangle.agreement._limit_intervals import FEWEST_PARTICIPANTS
@@ -267,7 +267,7 @@ def cycles_for_mean(precision: float, *, sd: float, confidence: float = 0.95) ->
     fraction(confidence, "confidence")
 
     def half(n: int) -> float:
-        return float(special.stdtrit(n - 1, (1 + confidence) / 2)) * sd / float(np.sqrt(n))
+        return float(scipy.special.stdtrit(n - 1, (1 + confidence) / 2)) * sd / float(np.sqrt(n))
 
     n = smallest(lambda k: half(k) <= precision, 2, 100_000, "cycles")
     return SampleSize(

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement._budget_parts import (
     FEWEST,
@@ -26,6 +25,9 @@ from twinangle.agreement.budget import (
     roots,
 )
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,6 +99,8 @@ def pool_budgets(
     that are not negative, so its logarithm is taken: mean × exp(∓ t e), Student's t on k - 1
     degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
     """
+    import pandas as pd
+
     confidence = fraction(confidence, "confidence")
     only_with_table(data, "budgets", test=test, reference=reference, participant=participant)
     if data is not None:

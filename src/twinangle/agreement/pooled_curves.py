@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._from_frame import by_trial, only_with_table
@@ -17,6 +16,9 @@ from twinangle.agreement._people import FEWEST_PEOPLE, mean_and_interval, people
 from twinangle.agreement._result import Interval, Result, counted, interval, quantity
 from twinangle.agreement.curves import CurveAgreement, compare_curves
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,6 +151,8 @@ def pool_curves(
     ----------
     .. [1] Fisher (1921). Metron 1, 3-32.
     """
+    import pandas as pd
+
     confidence = fraction(confidence, "confidence")
     only_with_table(data, "agreements", test=test, reference=reference, trial=trial)
     if data is not None:
@@ -214,6 +218,8 @@ def pool_curves(
 
 def _mean_and_sd(curves: Sequence[Floats], people: NDArray[np.object_]) -> tuple[Floats, Floats]:
     """Return mean and SD over participants at each point; trials of one are averaged first."""
+    import pandas as pd
+
     if len({curve.size for curve in curves}) > 1:
         raise ValueError("`agreements`: the mean curves have different numbers of points.")
     own = pd.DataFrame(np.stack(curves)).groupby(people, sort=False).mean().to_numpy()
@@ -232,6 +238,8 @@ def participants_of(
     ValueError
         If there are no trials, the lengths differ, or a participant is missing.
     """
+    import pandas as pd
+
     people = pd.Series(list(np.asarray(participant, dtype=object)), dtype=object)
     if n == 0 or people.size != n:
         raise ValueError(

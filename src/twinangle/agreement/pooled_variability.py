@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, cast
+from typing import TYPE_CHECKING, Annotated, Any, cast
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from twinangle.agreement._from_frame import by_trial, columns, only_with_table
@@ -25,6 +24,9 @@ from twinangle.agreement.serial_spread import (
 )
 from twinangle.agreement.variability import CycleVariability, cycle_variability
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FEWEST_FOR_LOGARITHM = 4
 _LENT = 0.05  # share of the whole added to the rest, which may be too little to show its own
@@ -162,6 +164,8 @@ def pool_variability(
     ----------
     .. [1] Efron & Tibshirani (1993). An Introduction to the Bootstrap, ch. 11 (jackknife).
     """
+    import pandas as pd
+
     confidence = fraction(confidence, "confidence")
     only_with_table(data, "test, reference", trial=trial)
     if data is not None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 from itertools import combinations
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 import scipy
 
 from twinangle.agreement._people import FEWEST_PEOPLE, people_student
@@ -15,6 +14,9 @@ from twinangle.agreement._result import counted
 from twinangle.card import Card, Shown
 from twinangle.checks import require_fraction
 from twinangle.declare import UNDER_TEST, data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _COLUMNS = ("participant", "trial", "procedure", "value")
 
@@ -101,12 +103,16 @@ class Contest(Shown):
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a procedure, best first."""
+        import pandas as pd
+
         return pd.DataFrame(
             [asdict(place) | {"tied_with": ", ".join(place.tied_with)} for place in self.standings]
         )
 
     def differences_to_frame(self) -> pd.DataFrame:
         """Return one row a pair of procedures, unrounded."""
+        import pandas as pd
+
         return pd.DataFrame([asdict(pair) | {"tied": pair.tied} for pair in self.differences])
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
@@ -19,6 +18,9 @@ from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval, quantity
 from twinangle.checks import require_not_negative
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

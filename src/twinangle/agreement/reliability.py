@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from twinangle.agreement._input import fraction
 from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.agreement._two_way import mean_squares, scores_of
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FULL_NAMES = {
     "ICC(1,1)": "one-way random effects, absolute agreement, single measurement",
@@ -165,8 +167,8 @@ def _f_interval(
     """Return the interval of (R - E)/(R + (k - 1) E) from the F distribution."""
     if error == 0:
         return (1.0, 1.0) if rows > 0 else (float("nan"), float("nan"))
-    low = rows / error / float(special.fdtri(df_rows, df_error, level))
-    high = rows / error * float(special.fdtri(df_error, df_rows, level))
+    low = rows / error / float(scipy.special.fdtri(df_rows, df_error, level))
+    high = rows / error * float(scipy.special.fdtri(df_error, df_rows, level))
     return (low - 1) / (low + k - 1), (high - 1) / (high + k - 1)
 
 
@@ -182,7 +184,10 @@ def _agreement_interval(
     spread = (a * columns) ** 2 / (k - 1) + (b * error) ** 2 / ((n - 1) * (k - 1))
     df = (a * columns + b * error) ** 2 / spread
     common = k * columns + (k * n - k - n) * error
-    f_low, f_high = float(special.fdtri(n - 1, df, level)), float(special.fdtri(df, n - 1, level))
+    f_low, f_high = (
+        float(scipy.special.fdtri(n - 1, df, level)),
+        float(scipy.special.fdtri(df, n - 1, level)),
+    )
     return (
         n * (rows - f_low * error) / (f_low * common + n * rows),
         n * (f_high * rows - error) / (common + n * f_high * rows),

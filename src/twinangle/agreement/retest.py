@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._input import fraction
@@ -17,6 +16,9 @@ from twinangle.agreement._result import Interval, Result, interval, quantity
 from twinangle.agreement._two_way import mean_squares, scores_of
 from twinangle.declare import data as in_data
 from twinangle.declare import number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True, eq=False)

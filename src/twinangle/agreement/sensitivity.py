@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._from_frame import difference_and_participant
@@ -16,6 +15,9 @@ from twinangle.agreement._result import Result, counted, quantity
 from twinangle.agreement.limits import limits_of_agreement
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ASSUMPTIONS = (
     "Participants are independent; each is left out with all that was measured of them.",
@@ -74,6 +76,8 @@ class Sensitivity(Result):
 
     def to_frame(self) -> pd.DataFrame:
         """Return a row for each participant who is left out."""
+        import pandas as pd
+
         return pd.concat([one.to_frame() for one in self.without], ignore_index=True)
 
 

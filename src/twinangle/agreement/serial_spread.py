@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy import special
+import scipy
 
 from twinangle.agreement._input import Floats
 
@@ -53,7 +53,7 @@ def expected_loss(n: Floats, serial: Floats, alike: Floats) -> tuple[Floats, Flo
     .. [2] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2 (the factor c4).
     """
     shrunk, df = _about_own_mean(n, serial)
-    at_one_point = 0.5 * (special.digamma(df / 2) - np.log(df / 2))
+    at_one_point = 0.5 * (scipy.special.digamma(df / 2) - np.log(df / 2))
     of_mean = log_unbiased_factor(df + 1)
     return shrunk + alike * at_one_point + (1 - alike) * of_mean, shrunk + of_mean
 
@@ -102,7 +102,7 @@ def _about_own_mean(n: Floats, serial: Floats) -> tuple[Floats, Floats]:
 
 def log_unbiased_factor(n: Floats) -> Floats:
     """Return ln c4(n), the logarithm of the share of σ that an SD of n independent values shows."""
-    logs = special.gammaln(n / 2) - special.gammaln((n - 1) / 2)
+    logs = scipy.special.gammaln(n / 2) - scipy.special.gammaln((n - 1) / 2)
     found: Floats = 0.5 * np.log(2 / (n - 1)) + logs
     return found
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._components import Components, variance_components
@@ -18,6 +17,9 @@ from twinangle.agreement._result import NO_INTERVAL, Interval, Result, interval,
 from twinangle.card import Shown
 from twinangle.declare import data as in_data
 from twinangle.declare import number, squared
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike
 
 from twinangle.agreement._from_frame import curves as curves_of
@@ -23,6 +22,9 @@ from twinangle.agreement._result import (
     quantity,
 )
 from twinangle.declare import Aside, data, number
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ONE_PARTICIPANT = (
     "The interval speaks of this participant's further cycles, not of other participants."

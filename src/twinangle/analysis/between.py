@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from functools import partial
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.three_instruments import ThreeInstruments, three_instrument_errors
@@ -71,6 +70,8 @@ def _read(
 
 
 def _limits(people: Sequence[str], difference: Array, options: Options) -> LimitsOfAgreement:
+    import pandas as pd
+
     return limits_over(pd.Series(difference), pd.Series(people), options)
 
 

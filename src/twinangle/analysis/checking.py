@@ -75,6 +75,7 @@ def check_study(
     on_trial: Callable[[TrialCheck], None] | None = None,
     workers: Workers | None = None,
     beside: Container[tuple[str, ...]] = (),
+    meanwhile: Callable[[], None] = lambda: None,
 ) -> StudyCheck:
     """Read every file of a study that is to be analysed and find what is at fault.
 
@@ -95,6 +96,8 @@ def check_study(
         Processes that are there already, to be used in place of `jobs` new ones.
     beside : container of tuple
         Identities of recordings that are passed over: they were analysed before.
+    meanwhile : callable, optional
+        Called when other processes have begun to read.
 
     Returns
     -------
@@ -111,6 +114,7 @@ def check_study(
     checked = (
         in_order(work, analysed, jobs=jobs) if workers is None else workers.in_order(work, analysed)
     )
+    meanwhile()
     for found in checked:
         trials.append(found)
         if on_trial is not None:

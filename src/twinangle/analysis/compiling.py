@@ -11,8 +11,9 @@ from twinangle.signals.recording import InertialRecording
 from twinangle.study import InertialWearable, Study
 from twinangle.wearable import orientation
 
-# Parts of scipy that load when they are first used, for what computes nothing needs neither.
-SLOW_TO_LOAD = ("scipy.signal", "scipy.stats")
+# What loads when it is first used, for what computes nothing needs none of it. Arrow asks for
+# pandas when it is given an array.
+SLOW_TO_LOAD = ("scipy.signal", "scipy.stats", "pandas", "pyarrow.parquet", "pyarrow.csv", "vqf")
 
 
 def load_ahead() -> None:

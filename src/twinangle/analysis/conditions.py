@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import pandas as pd
-
 from twinangle.agreement.conditions import ConditionDifference, compare_conditions
 from twinangle.analysis.groups import Groups, attempt, unique
 from twinangle.options import Options
@@ -50,6 +48,8 @@ def _compared(
     trials: Sequence[TrialResult], against: str, options: Options
 ) -> list[ConditionDifference]:
     """Compare the conditions of one procedure."""
+    import pandas as pd
+
     frame = pd.DataFrame(
         {
             "participant": [t.participant for t in trials],

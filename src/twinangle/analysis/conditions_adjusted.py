@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement.conditions_adjusted import AdjustedRatio, compare_conditions_adjusted
 from twinangle.analysis.conditions import ONE_CONDITION, QUANTITY, base_condition
@@ -13,6 +13,9 @@ from twinangle.analysis.groups import Groups, attempt, unique
 from twinangle.options import Options
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 COVARIATES = ("speed_m_s", "stride_time_s")
 
@@ -67,6 +70,8 @@ def _adjusted(
 
 def _covariate_frame(trials: Sequence[TrialResult]) -> pd.DataFrame:
     """Return one row a trial: whose it is, and the covariates, NaN where not known."""
+    import pandas as pd
+
     return pd.DataFrame(
         {
             "participant": [t.participant for t in trials],

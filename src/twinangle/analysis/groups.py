@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
-import pandas as pd
 
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import Array
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.
 QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
@@ -110,10 +112,14 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
 
 def cycles_frame(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
     """Return one row a kept cycle of trials with a reference, see :class:`Group`."""
+    import pandas as pd
+
     return pd.concat([_rows(trial, quantity) for trial in trials], ignore_index=True)
 
 
 def _rows(trial: TrialResult, quantity: str) -> pd.DataFrame:
+    import pandas as pd
+
     cycles = trial.cycles
     if cycles is None or cycles.reference_deg is None:
         raise ValueError(f"{trial.label}: no reference curves to pool.")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement._people import FEWEST_PEOPLE
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
@@ -17,6 +17,9 @@ from twinangle.options import Options
 from twinangle.results.limits import StudyLimits, read_only
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.wording import count
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _ONE_REFERENCE = (
     "One participant: an error of the reference that stays as it is through a recording (its zero, "

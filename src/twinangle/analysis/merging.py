@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
@@ -163,7 +163,7 @@ def interpolate(recording: Recording, time_s: Array) -> Array:
             found[:, column] = np.nan
             continue
         whole = np.interp(times, times[present], samples[present])
-        found[:, column] = CubicSpline(times, whole)(time_s)
+        found[:, column] = scipy.interpolate.CubicSpline(times, whole)(time_s)
         found[~(present[left] & present[left + 1]) | outside, column] = np.nan
     return found
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from twinangle.agreement.ranking import Contest, rank_procedures
 from twinangle.analysis.groups import Groups, attempt, unique
@@ -12,6 +11,9 @@ from twinangle.options import Options
 from twinangle.results import TrialResult
 from twinangle.results.pooled import Pooled
 from twinangle.under_test import reference_of, under_test, wearable_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 QUANTITY = "rms_demeaned_deg"
 LEAST_DEG = 0.1
@@ -25,6 +27,8 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Contest], ...]:
     Procedures of several wearables are ranked on the cycles that every wearable keeps, those
     against several references each by itself.
     """
+    import pandas as pd
+
     several = len(unique(wearable_of(t.procedure) for t in groups.good)) > 1
     rows = [
         (

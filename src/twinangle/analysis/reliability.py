@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement.lin_concordance import concordance
 from twinangle.agreement.reliability import intraclass_correlations
@@ -15,6 +15,9 @@ from twinangle.options import Options
 from twinangle.results.designs import Reliability
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FEWEST_FOR_RELIABILITY = 3
 BOTH = "both"  # whose values the columns are where they are the two instruments
@@ -124,6 +127,8 @@ def _left_out(scores: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
 
 def _instrument_means(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
     """Return one row a trial: the mean over its kept cycles by each instrument."""
+    import pandas as pd
+
     rows = []
     for trial in trials:
         cycles = trial.cycles

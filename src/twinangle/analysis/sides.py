@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-import pandas as pd
 
 from twinangle.agreement._result import counted
 from twinangle.thresholds import told_apart
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _TWO_PEAKS = 2.0
 """Distance of two normal groups of equal size and spread, in SDs, from which they have two peaks:

@@ -14,13 +14,11 @@ import numpy as np
 import twinangle
 from twinangle.agreement._result import counted
 from twinangle.analysis.between import pool_between, pool_errors
-from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.people_and_files import same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
-from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.without_decisions import without_decisions
 from twinangle.formats import companion_files
 from twinangle.kept import Steps
@@ -61,6 +59,9 @@ def run_study(
     ValueError
         If `jobs` is below 1.
     """
+    from twinangle.analysis.compiling import load_ahead
+    from twinangle.analysis.trial import analyse_trial
+
     load_ahead()
     done = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     results: list[TrialResult] = []

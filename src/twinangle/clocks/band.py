@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dgtsv
 
 from twinangle.signals.recording import AngleRecording, Array
 from twinangle.signals.zero_phase import both_ways, butterworth
@@ -125,7 +125,10 @@ class _Knots:
         diagonal[[0, -1]] = 1.0
         upper, lower = np.ones(values.size - 1), np.ones(values.size - 1)
         upper[0] = lower[-1] = 2.0
-        return cls(values, np.asarray(dgtsv(lower, diagonal, upper, right, 1, 1, 1, 1)[3]))
+        return cls(
+            values,
+            np.asarray(scipy.linalg.lapack.dgtsv(lower, diagonal, upper, right, 1, 1, 1, 1)[3]),
+        )
 
     def at(self, piece: NDArray[np.int64], part: Array) -> tuple[Array, Array]:
         """Return value and slope (m,) in given pieces, so far from each one's beginning."""

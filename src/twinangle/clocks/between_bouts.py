@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+import scipy
 
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockLine
@@ -130,7 +130,9 @@ def _bout(
     if by_block.size == 0 or strides < _FEWEST_STRIDES:
         return None
     fine = np.arange(lags[0], lags[-1], _FINE_S)
-    cost = np.maximum(CubicSpline(lags, by_block[:, moving].sum(axis=1))(fine), 1e-12)
+    cost = np.maximum(
+        scipy.interpolate.CubicSpline(lags, by_block[:, moving].sum(axis=1))(fine), 1e-12
+    )
     best = int(np.argmin(cost))
     apart = np.abs(fine - fine[best]) > 0.4 * stride_s
     rival = float(cost[apart].min()) if apart.any() else float("inf")

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import fft
 
 from twinangle.signals.recording import Array
 
@@ -63,7 +63,7 @@ def _lagged_sums(first: Array, second: Array, lowest: int, highest: int) -> Arra
     """Return n, Σx, Σy, Σx², Σy², Σxy at each lag, (6, highest − lowest + 1)."""
     x_scale, y_scale = _mean_and_spread(first), _mean_and_spread(second)
     width = highest - lowest + 1
-    size = fft.next_fast_len(max(2 * width, min(_BLOCK, second.size + width)), real=True)
+    size = scipy.fft.next_fast_len(max(2 * width, min(_BLOCK, second.size + width)), real=True)
     step = size - width + 1
     total = np.zeros((6, size // 2 + 1), dtype=np.complex128)
     for begin in range(0, second.size, step):
@@ -71,15 +71,15 @@ def _lagged_sums(first: Array, second: Array, lowest: int, highest: int) -> Arra
         x_part, x_known = _standardised(first, begin + lowest, begin + lowest + size, x_scale)
         if not (x_known.any() and y_known.any()):
             continue
-        spectra = [fft.rfft(part, size) for part in (x_part, x_known, x_part * x_part)]
-        others = [fft.rfft(part, size).conj() for part in (y_part, y_known, y_part * y_part)]
+        spectra = [scipy.fft.rfft(part, size) for part in (x_part, x_known, x_part * x_part)]
+        others = [scipy.fft.rfft(part, size).conj() for part in (y_part, y_known, y_part * y_part)]
         total[0] += spectra[1] * others[1]
         total[1] += spectra[0] * others[1]
         total[2] += spectra[1] * others[0]
         total[3] += spectra[2] * others[1]
         total[4] += spectra[1] * others[2]
         total[5] += spectra[0] * others[0]
-    return np.asarray(fft.irfft(total, size, axis=1)[:, :width])
+    return np.asarray(scipy.fft.irfft(total, size, axis=1)[:, :width])
 
 
 def _mean_and_spread(signal: Array) -> tuple[float, float]:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.search import period, prepare
@@ -205,7 +205,7 @@ def _within(
     by_block = np.where(moving, by_block, 0.0)
     strides = float(moving.mean()) * (end - start) / stride
     fine = np.arange(0, (lags.size - 1) * LAG_STEP_S + 1e-9, _FINE_S)
-    table = np.maximum(CubicSpline(lags - lags[0], by_block)(fine), 0.0)
+    table = np.maximum(scipy.interpolate.CubicSpline(lags - lags[0], by_block)(fine), 0.0)
     place, first, second, stepped = _likely_step(
         table, round(REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )

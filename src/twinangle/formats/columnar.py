@@ -6,18 +6,20 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pyarrow as pa
 
 from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns, refuse_unpacked
 from twinangle.formats.request import Format, Request, Table
 from twinangle.signals.recording import Array
 
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 # What a damaged file ends in: names that are not UTF-8 and absurd sizes among the rest.
-UNREADABLE = (pa.ArrowException, OSError, ValueError, MemoryError, OverflowError)
+UNREADABLE = (OSError, ValueError, MemoryError, OverflowError)
 UNIT_KEYS = (b"unit", b"units")
 BUFFER_BYTES = 2**18
 """Held of each column while rows are read in parts; without it a whole row group is, and with
@@ -27,6 +29,7 @@ the file."""
 
 def read_parquet(path: Path, request: Request) -> Table:
     """Read the requested columns of a Parquet file."""
+    import pyarrow as pa
     from pyarrow import parquet  # slow to import
 
     try:
@@ -35,12 +38,13 @@ def read_parquet(path: Path, request: Request) -> Table:
             wanted = _choose(schema, request)
             refuse_unpacked(8 * len(wanted) * file.metadata.num_rows, path)
             return _table(file.read(columns=wanted), wanted, request)
-    except UNREADABLE as error:
+    except (pa.ArrowException, *UNREADABLE) as error:
         raise _unreadable(request, "Parquet", error) from error
 
 
 def read_parquet_parts(path: Path, request: Request, most_rows: int) -> Iterator[Table]:
     """Yield the requested columns of a Parquet file, so many rows at a time."""
+    import pyarrow as pa
     from pyarrow import parquet
 
     try:
@@ -51,7 +55,7 @@ def read_parquet_parts(path: Path, request: Request, most_rows: int) -> Iterator
                 part = _table(pa.Table.from_batches([batch]), wanted, request)
                 yield replace(part, row_of=partial(_row, row))
                 row += batch.num_rows
-    except UNREADABLE as error:
+    except (pa.ArrowException, *UNREADABLE) as error:
         raise _unreadable(request, "Parquet", error) from error
 
 
@@ -61,6 +65,7 @@ def _row(before: int, sample: int) -> str:
 
 def read_feather(path: Path, request: Request) -> Table:
     """Read the requested columns of a Feather (Arrow IPC) file."""
+    import pyarrow as pa
     from pyarrow import ipc
 
     try:
@@ -68,12 +73,14 @@ def read_feather(path: Path, request: Request) -> Table:
             file = ipc.open_file(source)
             wanted = _choose(file.schema, request)
             return _table(_all_batches(file, wanted, path), wanted, request)
-    except UNREADABLE as error:
+    except (pa.ArrowException, *UNREADABLE) as error:
         raise _unreadable(request, "Feather", error) from error
 
 
 def _all_batches(file: Any, wanted: list[str], path: Path) -> pa.Table:
     """Read batch after batch, and stop where they come to more than a file may hold."""
+    import pyarrow as pa
+
     batches, n_rows = [], 0
     for number in range(file.num_record_batches):
         batches.append(file.get_batch(number))
@@ -88,6 +95,8 @@ def _unreadable(request: Request, name: str, error: Exception) -> RecordingError
 
 
 def _is_number(kind: pa.DataType) -> bool:
+    import pyarrow as pa
+
     return bool(
         pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)
     )
@@ -111,6 +120,8 @@ def _choose(schema: pa.Schema, request: Request) -> list[str]:
 
 
 def _table(columns: pa.Table, wanted: list[str], request: Request) -> Table:
+    import pyarrow as pa
+
     values: Array = np.empty((columns.num_rows, len(wanted)))
     units = {}
     for place, name in enumerate(wanted):

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch
 
 from twinangle.agreement.along_cycle import CurveDifference, FunctionalLimits
 from twinangle.plotting.alternatives import of_along_cycle
@@ -29,6 +27,11 @@ from twinangle.plotting.onto import on_axes, value_of
 from twinangle.results import AlongCycle, Pooled, StudyResults, named
 from twinangle.results.grouping import distinct
 from twinangle.wording import file_name, shortened, stated
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
 
 
 def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
@@ -180,6 +183,9 @@ def _draw_functional(
 
 def _handles(confidence: str, *, margin: bool, regions: bool) -> list[Line2D | Patch]:
     """Return what names the lines and bands that are there."""
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
     handles: list[Line2D | Patch] = [
         Line2D([], [], color=INK, linewidth=1.2, label="mean"),
         Patch(color=BAND, linewidth=0, label=f"{confidence} band of the mean"),

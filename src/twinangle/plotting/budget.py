@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.transforms import ScaledTranslation
 
 from twinangle.agreement.pooled_budget import PooledBudget
 from twinangle.plotting.alternatives import of_budgets
@@ -23,6 +22,9 @@ from twinangle.plotting.looks import (
 from twinangle.plotting.onto import on_axes, several_of, size_mm
 from twinangle.results import Pooled, StudyResults, named
 from twinangle.wording import listing, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 PARTS = {
     "offset": "offset",
@@ -120,6 +122,8 @@ def plot_budget(
     >>> from twinangle import plotting
     >>> ax = plotting.plot_budget(results)
     """
+    from matplotlib.transforms import ScaledTranslation
+
     found = several_of(result, "budget", PooledBudget)
     budgets = [budget for _, budget in found]
     with on_axes(ax, height_mm=34 + 9.0 * len(budgets)) as axes:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
 
 from twinangle.plotting.alternatives import of_synchronisation
 from twinangle.plotting.drawn import Drawn
@@ -25,6 +26,9 @@ from twinangle.results import TrialResult
 from twinangle.results.clock_found import ClockFound
 from twinangle.signals.recording import Array, Synchronisation
 from twinangle.wording import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 
 def draw_synchronisation(trial: TrialResult) -> Drawn | None:

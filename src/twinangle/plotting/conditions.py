@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.plotting.alternatives import of_conditions
@@ -31,6 +29,10 @@ from twinangle.plotting.onto import on_axes, one_of, several_of, size_mm, study_
 from twinangle.results import Pooled, StudyResults, named
 from twinangle.results.grouping import conditions, participants, procedures
 from twinangle.wording import quantity_name, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the marks
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from twinangle.agreement.bands import CurveBand
 from twinangle.agreement.curves import CurveAgreement
@@ -40,6 +39,9 @@ from twinangle.plotting.onto import (
 from twinangle.results import AlongCycle, Pooled, StudyResults, TrialResult, named
 from twinangle.signals.recording import Array
 from twinangle.wording import count, file_name, stated
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 Spread = tuple[Array, Array]  # mean and SD at each point
 

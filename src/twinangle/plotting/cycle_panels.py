@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from twinangle.agreement.variability import CycleVariability
 from twinangle.plotting.looks import (
@@ -36,6 +36,9 @@ from twinangle.results import TrialResult
 from twinangle.signals.recording import Array, CycleSet
 from twinangle.under_test import parts_of, under_test
 from twinangle.wording import shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 LONGEST = 24  # letters of a name in a legend
 _KEY_MM, _LETTER_MM = 9.0, 1.45  # of a legend in type of 7 points: around a name, and a letter

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from twinangle.plotting.alternatives import of_cycles
 from twinangle.plotting.cycle_panels import (
@@ -27,6 +27,9 @@ from twinangle.plotting.looks import (
 from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup
 from twinangle.wording import count, number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 
 @dataclass(frozen=True, slots=True)

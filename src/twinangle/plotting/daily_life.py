@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from twinangle.cycles.daily_life import BinOfStrides, DailyLife
 from twinangle.plotting.alternatives import of_daily_life
@@ -26,6 +25,10 @@ from twinangle.plotting.onto import on_axes, part_of, trial_of
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import key_of
 from twinangle.wording import file_name
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 BARS_AS_VECTORS = 400
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from scipy import special
+import scipy
 
 from twinangle.plotting.alternatives import of_distribution
 from twinangle.plotting.drawn import Drawn
@@ -30,6 +29,10 @@ from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, participants
 from twinangle.signals.recording import Array
 from twinangle.wording import quantity_name
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 FEWEST_MEANS = 4  # of fewer participants' means a plot against normal quantiles shows nothing
 MOST_BINS = 24
@@ -216,4 +219,4 @@ def normal_scores(n: int) -> Array:
 
     Φ⁻¹((i − 3/8)/(n + 1/4)), i = 1 … n (Blom 1958).
     """
-    return np.asarray(special.ndtri((np.arange(1, n + 1) - 0.375) / (n + 0.25)))
+    return np.asarray(scipy.special.ndtri((np.arange(1, n + 1) - 0.375) / (n + 0.25)))

@@ -8,17 +8,18 @@ from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 
-import matplotlib as mpl
-from matplotlib import font_manager, ft2font
-
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
 _BLOCKS = ((0x20, 0x7F), (0xA0, 0x100), (0x2010, 0x2027), (0x2212, 0x2213))
+# Blocks of which the whole DejaVu Sans has every character: Latin, Greek, punctuation, mathematics.
+COMMON = ((0x20, 0x7F), (0xA0, 0x250), (0x3B1, 0x3CA), (0x2010, 0x2028), (0x2190, 0x2300))
 SLIM_FAMILY = "Twinangle Sans"
 
 
 def font_folder() -> Path:
     """Return the folder of the typefaces that come with the plotting library."""
+    import matplotlib as mpl
+
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
 
 
@@ -52,6 +53,8 @@ def font_families() -> tuple[str, ...]:
     starting from one that is cut down already (once, kept in the plotting library's cache
     folder) takes a third of a figure's time off. Characters outside it come from the whole one.
     """
+    from matplotlib import font_manager
+
     font_manager.fontManager.addfont(_slim_font_file())
     return (SLIM_FAMILY, "DejaVu Sans")
 
@@ -68,6 +71,8 @@ def slim_font() -> bytes:
 
 def _slim_font_file() -> Path:
     """Return where the cut-down typeface is kept; it is written where it is not there yet."""
+    import matplotlib as mpl
+
     source = font_folder() / "DejaVuSans.ttf"
     name = f"twinangle-sans-2-{mpl.__version__}-{source.stat().st_size}.ttf"
     target = Path(mpl.get_cachedir()) / name
@@ -77,7 +82,14 @@ def _slim_font_file() -> Path:
 
 
 def covered(characters: Iterable[str]) -> bool:
-    """Return whether the plotting library's typeface has every one of the characters."""
-    known = ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap()
-    ignored = {0x0A, 0x200B, 0x202F}
-    return all(ord(c) in known or ord(c) in ignored for c in set(characters))
+    """Return whether the plotting library's typeface has every one of the characters.
+
+    Each rerun asks, also one that draws nothing: the typeface is not read for common letters.
+    """
+    asked = {ord(c) for c in set(characters)} - {0x0A, 0x200B, 0x202F}
+    rare = {code for code in asked if not any(a <= code < b for a, b in COMMON)}
+    if not rare:
+        return True
+    from matplotlib import ft2font
+
+    return rare <= ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap().keys()

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.transforms import ScaledTranslation
 
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.plotting.alternatives import of_limits
@@ -41,6 +38,10 @@ from twinangle.results.grouping import distinct, participants
 from twinangle.results.instruments import LimitsBetween
 from twinangle.results.pooled import Absent
 from twinangle.wording import NO_MARGIN, file_name, number, quantity_name, shortened, stated
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 NAMED_PARTICIPANTS = 12  # more than this and no name stands beside the points
 POINTS_AS_VECTORS = 4000  # more points than this in a panel are drawn as an image
@@ -385,6 +386,8 @@ def _draw_bar(
     axes: Axes, away_mm: float, level: float, ends: tuple[float, float], view: _View
 ) -> None:
     """Draw one interval as a bar beside the axes, its ends marked: an arrow leaves the view."""
+    from matplotlib.transforms import ScaledTranslation
+
     low, high = max(ends[0], view.low), min(ends[1], view.high)
     inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
     beside = axes.get_yaxis_transform() + ScaledTranslation(away_mm * MM, 0, inches)

@@ -5,15 +5,13 @@ from __future__ import annotations
 import io
 import warnings
 from collections.abc import Mapping, Sequence
-from typing import Any
-
-import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING, Any
 
 from twinangle.plotting.fonts import SLIM_FAMILY, font_families
-from twinangle.plotting.panel import Panel
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
@@ -94,6 +92,8 @@ STYLE: Mapping[str, Any] = {
 
 def styled() -> Any:
     """Return the settings that drawing and saving run under (for ``matplotlib.rc_context``)."""
+    import matplotlib as mpl
+
     # Whether figures show themselves is no matter of looks: a notebook's cell would stay empty.
     own = ("backend", "interactive")
     defaults = {
@@ -106,6 +106,8 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
     """Draw under the report's style, whatever the user's own settings are."""
 
     def __enter__(self) -> None:
+        import matplotlib as mpl
+
         self._style = mpl.rc_context(styled())
         self._style.__enter__()
         self._quiet = warnings.catch_warnings()
@@ -114,6 +116,8 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
 
     def __exit__(self, *details: Any) -> None:
+        import matplotlib as mpl
+
         self._quiet.__exit__(*details)
         showing = mpl.is_interactive()  # a notebook's first figure turns it on, perhaps in here
         self._style.__exit__(*details)
@@ -144,15 +148,26 @@ def style() -> drawing_style:
 
 def new_figure(width_mm: float, height_mm: float) -> Figure:
     """Return an empty figure of that size, outside any interactive machinery."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
     figure = Figure(figsize=(width_mm * MM, height_mm * MM))
     FigureCanvasAgg(figure)
     return figure
+
+
+def load_drawing() -> None:
+    """Load what figures are drawn with, so that processes forked from here hold it."""
+    with drawing_style():
+        add_panel(new_figure(SINGLE_MM, SINGLE_MM), 10, 10, 50, 50)
 
 
 def add_panel(
     figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, height_mm: float
 ) -> Axes:
     """Add axes at a place given in millimetres from the lower left corner."""
+    from twinangle.plotting.panel import Panel
+
     width, height = figure.get_size_inches() / MM
     return figure.add_axes(
         (left_mm / width, bottom_mm / height, width_mm / width, height_mm / height),
@@ -206,6 +221,8 @@ def share_axes(panels: Sequence[Axes], *, width_mm: float) -> None:
 
 def type_scale() -> float:
     """Return how much larger type is now than in the report, whose letters sizes in mm are for."""
+    import matplotlib as mpl
+
     return float(mpl.rcParams["font.size"]) / FONT_PT
 
 

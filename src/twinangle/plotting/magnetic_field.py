@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-
-from matplotlib.artist import Artist
-from matplotlib.axes import Axes
+from typing import TYPE_CHECKING
 
 from twinangle.plotting.alternatives import of_fields
 from twinangle.plotting.drawn import Drawn
@@ -24,6 +22,10 @@ from twinangle.plotting.onto import on_axes, one_of, study_of
 from twinangle.results import SensorRecord, StudyResults, TrialResult
 from twinangle.results.grouping import conditions, trial_groups
 from twinangle.wording import shortened
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
 
 FIELD_LINES = 60  # recordings drawn in one panel at most
 

@@ -6,56 +6,21 @@ end of a notebook's cell, always in the report's style.
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any, Literal, TypeVar
-
-import matplotlib as mpl
-from matplotlib.axes import Axes
-from matplotlib.backend_bases import RendererBase
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from twinangle.plotting.looks import MM, drawing_style
 from twinangle.results import Pooled, StudyResults, TrialResult, given
 from twinangle.signals.joint import joint_named
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 OWN_MM = (120.0, 78.0)  # of a figure that a function makes itself
-OWN_DPI = 200
-SHOWN_DPI = 110  # in a notebook, where a screen's own pixels are finer
 T = TypeVar("T")
 Instrument = Literal["wearable", "reference"]
 INSTRUMENTS: tuple[Instrument, ...] = ("wearable", "reference")
-
-
-class OwnFigure(Figure):
-    """A figure in the report's style, whatever the settings are where it is drawn or saved."""
-
-    def draw(self, renderer: RendererBase) -> None:
-        """Draw under the report's style."""
-        with drawing_style():
-            super().draw(renderer)
-
-    def savefig(self, fname: Any, **how: Any) -> None:
-        """Save under the report's style: editable text, embedded TrueType."""
-        with drawing_style():
-            super().savefig(fname, **how)
-
-    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
-        """Return the picture that a notebook shows, and its width there."""
-        buffer = io.BytesIO()
-        self.savefig(buffer, format="png", dpi=OWN_DPI)
-        return buffer.getvalue(), {"width": round(self.get_figwidth() * SHOWN_DPI)}
-
-
-class OwnAxes(Axes):
-    """Axes that show their figure at the end of a cell."""
-
-    def _repr_png_(self) -> tuple[bytes, dict[str, int]]:
-        figure = self.get_figure(root=True)
-        assert isinstance(figure, OwnFigure)
-        return figure._repr_png_()
 
 
 @contextmanager
@@ -67,7 +32,14 @@ def on_axes(ax: Axes | None, height_mm: float = OWN_MM[1]) -> Iterator[Axes]:
     TypeError
         If `ax` is not one pair of axes.
     """
+    import matplotlib as mpl
+    from matplotlib.axes import Axes
+
     if ax is None:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+        from twinangle.plotting.own_figure import OWN_DPI, OwnAxes, OwnFigure
+
         with drawing_style():
             figure = OwnFigure(
                 figsize=(OWN_MM[0] * MM, height_mm * MM), dpi=OWN_DPI, layout="constrained"

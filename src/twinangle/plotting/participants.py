@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from twinangle.plotting.alternatives import of_participants, of_small_multiples
 from twinangle.plotting.curves import plot_mean_curves, plot_mean_difference
@@ -42,6 +40,10 @@ from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer import answer_of
 from twinangle.signals.joint import joint_named
 from twinangle.wording import file_name
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
@@ -237,6 +239,8 @@ def _round(reach: float) -> float:
 
 
 def _grid_legend(figure: Figure) -> None:
+    from matplotlib.lines import Line2D
+
     handles = [
         Line2D([], [], color=WEARABLE, label="wearable"),
         Line2D([], [], color=REFERENCE, linestyle=REFERENCE_DASH, label="reference"),

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
 
 from twinangle.plausibility.proposed_standing import ProposedStanding
 from twinangle.plotting.looks import BAND, INK, SEGMENTS, few_ticks
 from twinangle.plotting.onto import on_axes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 AROUND_S = 15.0  # seconds shown before and after the stretch
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from twinangle.agreement.ranking import Contest
 from twinangle.plotting.alternatives import of_contest
@@ -24,6 +24,10 @@ from twinangle.plotting.onto import on_axes, value_of
 from twinangle.results import Pooled, StudyResults, given
 from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import file_name, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 LONGEST = 22  # letters of a procedure's name
 LETTER_MM = 1.6  # width of a letter, at most on average

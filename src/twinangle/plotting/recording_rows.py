@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 
 from twinangle.agreement.curves import CurveAgreement
 from twinangle.agreement.pooled_curves import PooledCurves
@@ -26,6 +24,10 @@ from twinangle.results import StudyResults, TrialResult, named
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import Naming
 from twinangle.wording import shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.lines import Line2D
 
 ROW_MM = 3.5
 _WIDEST = 5.0  # intervals are drawn to so many times the largest number beside the numbers
@@ -347,6 +349,8 @@ def _mark(axes: Axes, row: int, value: float, ends: Ends, how: _Mark) -> None:
 
 def handles_of(named_marks: Sequence[tuple[str, _Mark]]) -> list[Line2D]:
     """Return what names the marks."""
+    from matplotlib.lines import Line2D
+
     return [
         Line2D([], [], linestyle="", marker=how.marker, color=how.colour, label=name,
                markerfacecolor="white" if how.hollow else how.colour)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from scipy import special
+import scipy
 
 from twinangle.plotting.alternatives import of_sessions
 from twinangle.plotting.drawn import Drawn
@@ -28,6 +26,10 @@ from twinangle.plotting.looks import (
 from twinangle.results import Absent, Reliability, StudyResults, named
 from twinangle.results.answer import answer_of
 from twinangle.wording import file_name, quantity_name, shortened
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 MOST_SESSIONS = len(MARKERS)
 
@@ -53,6 +55,8 @@ def _drawn(
     confidence: float,
     width_mm: float,
 ) -> Drawn:
+    from matplotlib.lines import Line2D
+
     figure, panels = _panels(width_mm, len(members))
     for k, (axes, (quantity, found)) in enumerate(zip(panels, members, strict=True)):
         _draw_sessions(axes, found, confidence)
@@ -93,7 +97,7 @@ def _draw_sessions(axes: Axes, found: Reliability, confidence: float) -> None:
         )  # fmt: skip
     axes.axhline(0, color=FAINT, linewidth=0.6)
     if not isinstance(found.error, Absent):
-        reach = float(special.ndtri((1 + confidence) / 2)) * found.error.sem_agreement
+        reach = float(scipy.special.ndtri((1 + confidence) / 2)) * found.error.sem_agreement
         for level in (-reach, reach):
             axes.axhline(level, color=INK, linewidth=0.8, linestyle=LIMIT_DASH)
     few_ticks(axes, x=4, y=5)

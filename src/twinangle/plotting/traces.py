@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from twinangle.plotting.alternatives import of_traces
 from twinangle.plotting.drawn import Drawn
@@ -32,6 +32,10 @@ from twinangle.plotting.thinning import Mask, envelope, thinned
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.wording import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 STRETCH_S = 12.0
 _KEPT = "traces (`traces = true` under `[report]` of the study file keeps them in a run's folder)"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.spatial.transform import Rotation
+import scipy
 
 from twinangle.signals.recording import Array
 
@@ -54,8 +54,8 @@ def joint_coordinate_angles(
     present = np.isfinite(proximal).all(axis=1) & np.isfinite(distal).all(axis=1)
     angles = np.full((len(proximal), 3), np.nan)
     if present.any():
-        first = Rotation.from_quat(proximal[present], scalar_first=True)
-        second = Rotation.from_quat(distal[present], scalar_first=True)
+        first = scipy.spatial.transform.Rotation.from_quat(proximal[present], scalar_first=True)
+        second = scipy.spatial.transform.Rotation.from_quat(distal[present], scalar_first=True)
         sequence = (flexion_axis + floating + long_axis).upper()  # capitals: axes that turn along
         angles[present] = (first.inv() * second).as_euler(sequence, degrees=True)
     return angles

@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
-from scipy.spatial.transform import Rotation
 
 from twinangle.signals.recording import Array
 
@@ -194,7 +193,9 @@ def quaternions(pose: Pose, axes: Array) -> Array:
     out = np.full((len(pose.rotation), 4), np.nan)
     known = np.isfinite(pose.residual)
     if known.any():
-        out[known] = Rotation.from_matrix(pose.rotation[known] @ axes).as_quat(scalar_first=True)
+        out[known] = scipy.spatial.transform.Rotation.from_matrix(
+            pose.rotation[known] @ axes
+        ).as_quat(scalar_first=True)
     return out
 
 
@@ -254,7 +255,9 @@ def fill_short_gaps(values: Array, longest: int) -> tuple[Array, NDArray[np.bool
         around = np.arange(max(0, start - SPLINE_SUPPORT), min(len(filled), end + SPLINE_SUPPORT))
         known = around[~missing[around]]
         if known.size >= 4:
-            filled[start:end] = CubicSpline(known, values[known])(np.arange(start, end))
+            filled[start:end] = scipy.interpolate.CubicSpline(known, values[known])(
+                np.arange(start, end)
+            )
             was_filled[start:end] = True
     return filled, was_filled
 

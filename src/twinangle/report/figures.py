@@ -20,7 +20,6 @@ from twinangle.plotting.cycles import Scale, draw_cycles, shared_scale
 from twinangle.plotting.daily_life import draw_daily_life
 from twinangle.plotting.distribution import draw_distribution
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.fonts import font_families
 from twinangle.plotting.instruments import draw_between
 from twinangle.plotting.limits import draw_limits
 from twinangle.plotting.looks import drawing_style
@@ -116,7 +115,6 @@ def write_figures(
         What of earlier runs is kept.
     """
     steps = steps or Steps()
-    font_families()  # written once, before other processes ask for it
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
     light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
     pooled = steps.in_order(

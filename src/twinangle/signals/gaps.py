@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+import scipy
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from twinangle.signals.recording import Array, InertialRecording, SensorPair
 
@@ -147,7 +147,7 @@ def _missed(values: Array, missing: Flags, n: int) -> float:
     known = np.concatenate([np.arange(_SIDE), np.arange(_SIDE + n, width)])
     weight = np.ones(width)
     gap = np.arange(_SIDE, _SIDE + n)
-    weight[known] = -CubicSpline(known, np.eye(2 * _SIDE))(gap).sum(axis=0)
+    weight[known] = -scipy.interpolate.CubicSpline(known, np.eye(2 * _SIDE))(gap).sum(axis=0)
     whole = ~sliding_window_view(missing, width).any(axis=1)
     errors = sliding_window_view(values, width, axis=0)[whole] @ weight
     return float(np.mean(errors**2)) if errors.size else 0.0
@@ -174,5 +174,5 @@ def _spline(values: Array, seen: Flags) -> Array:
     gaps = np.flatnonzero(~seen)
     near = np.unique(np.searchsorted(index, gaps)[:, None] + np.arange(-4, 4))
     near = near[(near >= 0) & (near < index.size)]
-    filled[gaps] = CubicSpline(index[near], values[index[near]])(gaps)
+    filled[gaps] = scipy.interpolate.CubicSpline(index[near], values[index[near]])(gaps)
     return filled

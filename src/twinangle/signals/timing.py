@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Annotated
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
 from twinangle.declare import Aside, measured, number
 from twinangle.errors import RecordingError
@@ -219,7 +219,9 @@ def _slots(stamps: Array, period: float) -> NDArray[np.int64]:
     slots = np.rint(position).astype(np.int64)
     if (np.diff(slots) < 1).any():
         index = np.arange(stamps.size)
-        slots = index + np.rint(isotonic_regression(position - index).x).astype(np.int64)
+        slots = index + np.rint(scipy.optimize.isotonic_regression(position - index).x).astype(
+            np.int64
+        )
     return np.asarray(slots - slots[0])
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
 from twinangle.notices import Notice
@@ -146,7 +146,11 @@ def neutral_orientation(relative: Array) -> NeutralStanding:
         raise AngleError(
             "neutral standing holds no sample with both sensors present. Choose another interval."
         )
-    mean = Rotation.from_quat(known, scalar_first=True).mean().as_quat(scalar_first=True)
+    mean = (
+        scipy.spatial.transform.Rotation.from_quat(known, scalar_first=True)
+        .mean()
+        .as_quat(scalar_first=True)
+    )
     away = quaternions.angle_between(mean, known)
     w, x, y, z = (float(value) for value in mean)
     return NeutralStanding((w, x, y, z), float(np.sqrt(np.mean(away**2))), int(known.shape[0]))

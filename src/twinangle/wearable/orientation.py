@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from vqf import VQF, offlineVQF
 
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
@@ -144,6 +143,8 @@ def _offline(sensor: InertialRecording) -> tuple[OrientationRecording, Orientati
 
     One run gives both, and what the magnetometer reads does not reach the first.
     """
+    from vqf import offlineVQF
+
     both = np.full((2, sensor.n_samples, 4), np.nan)
     for part, rate, force, field in _library_stretches(sensor):
         found: dict[str, Any] = offlineVQF(rate, force, field, 1 / sensor.rate_hz)
@@ -169,6 +170,8 @@ def vqf_forward(sensor: InertialRecording) -> OrientationRecording:
     OrientationRecording
     """
     _check(sensor)
+    from vqf import VQF
+
     quaternion = np.full((sensor.n_samples, 4), np.nan)
     for part, rate, force, field in _library_stretches(sensor):
         run = VQF(1 / sensor.rate_hz)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from twinangle.notices import Notice
 from twinangle.signals.recording import (
@@ -59,7 +59,7 @@ def _told_of(orientation: OrientationRecording, off_level: NDArray[np.bool_]) ->
     told = np.zeros(off_level.size, dtype=np.bool_)
     for stretch in orientation.levelled:
         told |= (begin <= stretch.end_s) & (begin + WINDOW_S >= stretch.start_s)
-    runs, n_runs = ndimage.label(off_level | told)
+    runs, n_runs = scipy.ndimage.label(off_level | told)
     for run in range(1, n_runs + 1):
         told |= (runs == run) & bool(told[runs == run].any())
     return told

@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
-import pyarrow as pa
 
 from twinangle.declare import data, measured, number
 from twinangle.results.tables.columns import Column, columns_of, further_columns
@@ -17,6 +16,9 @@ from twinangle.results.tables.identity import OfTrial
 from twinangle.results.tables.parquet import arrow_table, row_groups, write_parquet
 from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import CycleSet, PairedAngles
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 CYCLES, TRACES = "cycles.parquet", "traces.parquet"
 LONGEST_S = 2 * 3600.0  # recordings up to here have their traces written unless the study file says

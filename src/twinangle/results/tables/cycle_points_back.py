@@ -6,10 +6,9 @@ import json
 from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
-import pyarrow as pa
 
 from twinangle.cycles.normalise import CYCLE_PERCENT
 from twinangle.errors import StudyError
@@ -24,6 +23,9 @@ from twinangle.results.tables.cycle_points import (
 from twinangle.results.tables.parquet import row_groups, schema_of
 from twinangle.signals.recording import CycleSet, PairedAngles
 from twinangle.under_test import under_test
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 Key = tuple[str, ...]  # participant, session, condition, trial, side, procedure
 Value = TypeVar("Value")
@@ -80,6 +82,8 @@ def read_traces(folder: str | Path) -> dict[Key, PairedAngles]:
 
 def _trials(path: Path, row: type) -> Iterator[tuple[Key, pa.Table]]:
     """Yield the rows of each trial, which stand together."""
+    import pyarrow as pa
+
     if not path.exists():
         raise StudyError(f"{path}: there is no such file; give the folder `tables` of a run.")
     groups = ((_key(group), group) for group in _groups(path, row))
@@ -89,6 +93,8 @@ def _trials(path: Path, row: type) -> Iterator[tuple[Key, pa.Table]]:
 
 def _groups(path: Path, row: type) -> Iterator[pa.Table]:
     """Yield the row groups; what is no Parquet file or has other columns is the user's error."""
+    import pyarrow as pa
+
     try:
         for group in row_groups(path):
             further = frozenset(PARTS) & set(group.schema.names)

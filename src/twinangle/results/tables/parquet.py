@@ -10,23 +10,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
-
-import pyarrow as pa
+from typing import TYPE_CHECKING, Any
 
 from twinangle.results.tables.columns import Column
 
+if TYPE_CHECKING:
+    import pyarrow as pa
+
 GROUP_ROWS = 2**17
-_TYPES = {
-    "string": pa.string(),
-    "number": pa.float64(),
-    "integer": pa.int64(),
-    "boolean": pa.bool_(),
-}
+_TYPES = {"string": "string", "number": "float64", "integer": "int64", "boolean": "bool"}
 
 
 def schema_of(columns: tuple[Column, ...]) -> pa.Schema:
     """Return the columns' types in Parquet."""
+    import pyarrow as pa
+
     return pa.schema([(column.name, _TYPES[column.kind]) for column in columns])
 
 
@@ -47,6 +45,8 @@ def arrow_table(columns: tuple[Column, ...], values: Mapping[str, Any], n_rows: 
     ValueError
         If `values` are not those of the columns.
     """
+    import pyarrow as pa
+
     if set(values) != {column.name for column in columns}:
         odd = sorted(set(values) ^ {column.name for column in columns})
         raise ValueError(f"expected the table's columns; missing or unknown: {', '.join(odd)}.")

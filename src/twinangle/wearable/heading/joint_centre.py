@@ -20,7 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize_scalar
+import scipy
 
 from twinangle.signals.recording import Array, InertialRecording, OrientationRecording
 from twinangle.signals.robust import robust_sd
@@ -296,7 +296,7 @@ def _best_heading(sums: _Sums, ridge: float, near_rad: float | None) -> float:
         grid = np.arange(0.0, 2 * np.pi, step)
         start = grid[int(np.argmin(sums.costs(grid, ridge)))]
     reach = step if near_rad is None else 4 * step
-    found = minimize_scalar(
+    found = scipy.optimize.minimize_scalar(
         lambda heading: sums.cost(heading, ridge),
         bounds=(start - reach, start + reach),
         method="bounded",

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
+import scipy
 
 from twinangle.signals.recording import Array, OrientationPair, OrientationRecording, SensorPair
 from twinangle.wearable import quaternions
@@ -68,10 +68,10 @@ def _relative_tilt(
         values = (*force.T, np.sum(force**2, axis=1), np.ones(second.size))
         for row, value in zip(sums, values, strict=True):
             np.add.at(row, second, value)
-    square, count = gaussian_filter1d(sums[2:], WINDOW_S, axis=1, mode="constant")
+    square, count = scipy.ndimage.gaussian_filter1d(sums[2:], WINDOW_S, axis=1, mode="constant")
     known = count > 1.0
     weight = 1.0 / (square / np.maximum(count, 1.0) + _OFFSET_M_S2**2)
-    east, north, total = gaussian_filter1d(
+    east, north, total = scipy.ndimage.gaussian_filter1d(
         sums[[0, 1, 3]] * weight, WINDOW_S, axis=1, mode="constant"
     )
     sample = np.arange(n)

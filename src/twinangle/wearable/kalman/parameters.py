@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import gammaincinv
+import scipy
 
 from twinangle.checks import require_positive
 
@@ -178,7 +178,7 @@ def usual_factor(share: float) -> float:
     The field's deviation has two components, norm and upward part, of which a mean over 2 s holds
     about two independent values of each.
     """
-    return float(2 / gammaincinv(2, share))
+    return float(2 / scipy.special.gammaincinv(2, share))
 
 
 def constants(parameters: KalmanParameters) -> Constants:

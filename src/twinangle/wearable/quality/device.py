@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-import pandas as pd
 
 from twinangle.declare import measured, number
 from twinangle.notices import Gravity, Notice
@@ -16,6 +15,9 @@ from twinangle.thresholds import told_apart
 from twinangle.wearable.procedure_input import slice_samples
 from twinangle.wearable.saturation import find_ceilings
 from twinangle.wearable.signal_units import STANDARD_GRAVITY
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Thresholds of the warnings; common practice with consumer-grade sensors, no source.
 BIAS_LIMIT_DEG_S = 1.0
@@ -142,6 +144,8 @@ class DeviceQuality:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row, unrounded."""
+        import pandas as pd
+
         return pd.DataFrame([asdict(self) | {"warnings": " ".join(self.warnings)}])
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 import scipy
 from numpy.typing import NDArray
 
@@ -17,6 +16,9 @@ from twinangle.thresholds import told_apart
 from twinangle.wearable import quaternions
 from twinangle.wearable.orientation import levelled
 from twinangle.wearable.procedure_input import slice_samples
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NORM_LIMIT = 0.10  # share of the undisturbed norm; from memory, common practice
 DIP_LIMIT_DEG = 10.0  # likewise
@@ -87,6 +89,8 @@ class MagneticDisturbance:
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row: undisturbed values, RMS and largest deviations, share."""
+        import pandas as pd
+
         return pd.DataFrame([self.numbers()])
 
     def numbers(self) -> dict[str, Any]:
@@ -107,6 +111,8 @@ class MagneticDisturbance:
 
     def by_time(self, bin_s: float = 1.0) -> pd.DataFrame:
         """Return mean deviations and the disturbed share in bins of `bin_s` seconds."""
+        import pandas as pd
+
         return pd.DataFrame(self.bins(bin_s))
 
     def bins(self, bin_s: float = 1.0) -> dict[str, Array]:
