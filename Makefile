@@ -8,10 +8,11 @@ BIN := $(VENV)/bin
 help:  ## Say what each target does
 	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | expand -t 12
 
+# Modules are compiled when they are first imported: most never are.
 $(VENV)/ready: requirements.txt requirements-dev.txt pyproject.toml
 	$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "twinangle needs Python 3.11 or newer; run make PYTHON=/path/to/python3.11")'
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet -r requirements-dev.txt
+	$(BIN)/python -m pip install --quiet --no-compile -r requirements-dev.txt
 	$(BIN)/python -m pip install --quiet --no-deps -e .
 	touch $@
 

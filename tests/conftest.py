@@ -20,6 +20,10 @@ settings.register_profile(
 settings.register_profile("explore", max_examples=1000, deadline=None)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "repeatable"))
 
+# As the commands have it, and before a test imports numpy: threads that wait at full speed, for
+# matrices as small as these, took up to half of the tests' processor time.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Nothing is kept from one test to the next, nor in the folder of whoever runs them.
 os.environ["TWINANGLE_KEPT"] = ""
 

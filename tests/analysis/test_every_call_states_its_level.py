@@ -90,7 +90,8 @@ def forgotten(tree, module, methods=frozenset(), *, strict):
     called |= {
         id(node.args[0])
         for node in calls
-        if ast.unparse(node.func) == "partial"
+        if isinstance(node.func, ast.Name)
+        and node.func.id == "partial"
         and node.args
         and any(each.arg in LEVELS for each in node.keywords)
     }

@@ -69,7 +69,9 @@ def test_sensors_that_hardly_move_say_nothing():
     assert clock_warnings(SensorPair(*still)) == ()
 
 
-@pytest.mark.parametrize("seed", [22, 30, 52])
+@pytest.mark.parametrize(
+    "seed", [30, *(pytest.param(seed, marks=pytest.mark.nightly) for seed in (22, 52))]
+)
 def test_skin_and_rotation_out_of_the_plane_bring_no_warning_and_hide_no_shift(seed):
     """Invented walks in which the hinge's residual alone lay lowest 0.1 s beside the true lag."""
     rng = np.random.default_rng([seed, 9])

@@ -37,7 +37,10 @@ POINT = """path => { const at = path.getPointAtLength(path.getTotalLength() / 3)
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    return walks.write_walks(tmp_path_factory.mktemp("page") / "study")
+    path = walks.write_walks(tmp_path_factory.mktemp("page") / "study")
+    with path.open("a", encoding="utf-8") as stream:
+        stream.write('[report]\ndocuments = ["report.html"]\n')
+    return path
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -37,8 +38,13 @@ def first_surname(entry: Citation) -> str:
     return plain(re.split(r",| and ", entry.author.strip("{}"))[0])
 
 
-def texts() -> Iterator[tuple[str, str]]:
+@cache
+def texts() -> tuple[tuple[str, str], ...]:
     """Every text that may cite: documents, sources, tests and benchmarks."""
+    return tuple(_read())
+
+
+def _read() -> Iterator[tuple[str, str]]:
     for pattern in ("*.md", "docs/**/*.md", "reference_data/*.md"):
         for path in sorted(ROOT.glob(pattern)):
             yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
@@ -48,13 +54,17 @@ def texts() -> Iterator[tuple[str, str]]:
                 yield str(path.relative_to(ROOT)), path.read_text(encoding="utf-8")
 
 
-def cited_in(text: str) -> Iterator[tuple[str, str, int]]:
-    """Yield surname, year and the place behind the year of every citation in a text."""
-    for found in CITED.finditer(text):
-        if not (found["first"].isupper() or NOT_AUTHORS.fullmatch(found["first"])):
-            yield found["first"], found["year"], found.end()
+@cache
+def cited_in(text: str) -> tuple[tuple[str, str, int], ...]:
+    """Return surname, year and the place behind the year of every citation in a text."""
+    return tuple(
+        (found["first"], found["year"], found.end())
+        for found in CITED.finditer(text)
+        if not (found["first"].isupper() or NOT_AUTHORS.fullmatch(found["first"]))
+    )
 
 
+@cache
 def register() -> dict[tuple[str, str], list[Citation]]:
     by_name: dict[tuple[str, str], list[Citation]] = {}
     for entry in register_of_citations().values():

@@ -32,9 +32,8 @@ def home(tmp_path_factory):
     home = tmp_path_factory.mktemp("verify")
     study = write_demo_study(home / "study", participants=1, walk_s=25.0)
     text = study.read_text(encoding="utf-8")
-    study.write_text(
-        text.replace('["kalman-two-sensors", "kalman-forward"]', '["vqf"]'), encoding="utf-8"
-    )
+    text = text.replace('["kalman-two-sensors", "kalman-forward"]', '["vqf"]')
+    study.write_text(f"{text}\n[report]\ndocuments = []\n", encoding="utf-8")
     run_into(twinangle.read_study(study), home / "results")
     return home
 

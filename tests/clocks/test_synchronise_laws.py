@@ -140,21 +140,21 @@ def test_figure_arrays_are_thinned_and_hold_the_peak(walking):
 
 @pytest.mark.parametrize("side", ["wearable", "reference"])
 def test_a_short_recording_within_a_long_one_needs_only_what_it_can_meet(walking, side):
-    """An hour against three minutes of it: the rest of the hour must not change the answer."""
+    """Half an hour against three minutes of it: the rest must not change the answer."""
     wearable, reference = make_pair(
-        walking, overlap_s=3600.0, lag_s=5.0, drift_ppm=20.0, reference_hz=100.0
+        walking, overlap_s=1800.0, lag_s=5.0, drift_ppm=20.0, reference_hz=100.0
     )
-    part = slice(200_000, 218_000)
+    part = slice(100_000, 118_000)
     if side == "wearable":
-        wearable = replace(wearable, angle_deg=wearable.angle_deg[part], start_s=2000.0)
-        nearby = slice(200_000 - 6_000, 218_000 + 6_000)
-        near = replace(reference, angle_deg=reference.angle_deg[nearby], start_s=1940.0)
+        wearable = replace(wearable, angle_deg=wearable.angle_deg[part], start_s=1000.0)
+        nearby = slice(100_000 - 6_000, 118_000 + 6_000)
+        near = replace(reference, angle_deg=reference.angle_deg[nearby], start_s=940.0)
         clocks = synchronise(wearable, reference), synchronise(wearable, near)
     else:
-        reference = replace(reference, angle_deg=reference.angle_deg[part], start_s=2000.0)
-        nearby = slice(200_000 - 6_000, 218_000 + 6_000)
-        near = replace(wearable, angle_deg=wearable.angle_deg[nearby], start_s=1940.0)
+        reference = replace(reference, angle_deg=reference.angle_deg[part], start_s=1000.0)
+        nearby = slice(100_000 - 6_000, 118_000 + 6_000)
+        near = replace(wearable, angle_deg=wearable.angle_deg[nearby], start_s=940.0)
         clocks = synchronise(wearable, reference), synchronise(near, reference)
 
-    assert_allclose(lag_at(clocks[0], 2090.0), 5.0 + 2090 * 20e-6, atol=0.0005)
-    assert_allclose(lag_at(clocks[0], 2090.0), lag_at(clocks[1], 2090.0), atol=2e-5)
+    assert_allclose(lag_at(clocks[0], 1090.0), 5.0 + 1090 * 20e-6, atol=0.0005)
+    assert_allclose(lag_at(clocks[0], 1090.0), lag_at(clocks[1], 1090.0), atol=2e-5)

@@ -55,7 +55,9 @@ def run_without(study: Path, instrument: str, share: float, run: int):
         file.write_bytes(whole)
 
 
-@pytest.mark.parametrize(("share", "run"), [(0.01, 1), (0.02, 1), (0.02, 4)])
+@pytest.mark.parametrize(
+    ("share", "run"), [pytest.param(0.01, 1, marks=pytest.mark.nightly), (0.02, 1), (0.02, 4)]
+)
 def test_lost_packets_of_the_sensors_drop_no_cycle_and_move_no_number(study, intact, share, run):
     for before, after in zip(intact, run_without(study, "wearable", share, run), strict=True):
         assert after.status == "ok"

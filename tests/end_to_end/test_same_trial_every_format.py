@@ -205,7 +205,15 @@ def expected(trial, tmp_path_factory) -> dict:
 
 
 @pytest.mark.parametrize(
-    "write", [as_parquet, as_feather, as_matlab_5, as_matlab_7_3, as_xlsx, as_motion_bids]
+    "write",
+    [
+        as_parquet,
+        as_feather,
+        as_matlab_5,
+        as_matlab_7_3,
+        pytest.param(as_xlsx, marks=pytest.mark.nightly),  # tests/formats holds it to the last bit
+        as_motion_bids,
+    ],
 )
 def test_formats_of_64_bit_numbers_give_the_same_results_to_the_last_digit(
     trial, expected, tmp_path, write
@@ -247,7 +255,10 @@ STEPS = {
 }
 
 
-@pytest.mark.parametrize(("ending", "write"), [("c3d", as_c3d), ("edf", as_edf), ("bdf", as_bdf)])
+@pytest.mark.parametrize(
+    ("ending", "write"),
+    [("c3d", as_c3d), ("edf", as_edf), pytest.param("bdf", as_bdf, marks=pytest.mark.nightly)],
+)
 def test_formats_of_less_resolution_give_what_their_numbers_give_and_no_more_difference(
     trial, expected, tmp_path, ending, write
 ):

@@ -290,7 +290,10 @@ def test_recordings_with_own_procedures_are_not_kept(single, tmp_path, monkeypat
 def test_the_terminal_keeps_shows_clears_and_logs(single, tmp_path, monkeypatch):
     monkeypatch.setenv("TWINANGLE_KEPT", str(tmp_path / "kept"))
     runner, log = CliRunner(), tmp_path / "log.jsonl"
-    command = ["run", str(single / "study.toml"), "--log", str(log), "--quiet"]
+    folder = shutil.copytree(single, tmp_path / "study")
+    with (folder / "study.toml").open("a", encoding="utf-8") as stream:
+        stream.write("\n[report]\ndocuments = []\n")
+    command = ["run", str(folder / "study.toml"), "--log", str(log), "--quiet"]
     for name, further in (("one", []), ("two", []), ("three", ["--fresh"])):
         said = runner.invoke(app, [*command, "--out", str(tmp_path / name), *further])
         assert said.exit_code == 0

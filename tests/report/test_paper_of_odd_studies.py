@@ -46,7 +46,7 @@ def check_inside(item, renderer):
             assert box.y1 <= figure.bbox.y1 + 1.5, (item.name, text.get_text())
 
 
-@pytest.mark.parametrize("width", [85.0, 178.0])
+@pytest.mark.parametrize("width", [85.0, pytest.param(178.0, marks=pytest.mark.nightly)])
 @pytest.mark.filterwarnings("ignore:Glyph")
 def test_nothing_is_clipped(odd, width):
     with mpl.rc_context(styled()):
