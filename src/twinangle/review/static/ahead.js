@@ -11,7 +11,7 @@ let running = false;
 
 export function keyOf(number) {
   const row = state.study.recordings[number];
-  const decided = state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length;
+  const decided = state.study.decisions.filter((one) => one.units.includes(number) && one.kind !== "looked").length;
   return JSON.stringify([{ ...row, again: null }, decided, state.study.blind]);
 }
 

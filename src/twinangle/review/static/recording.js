@@ -45,8 +45,18 @@ export class RecordingView {
     const order = ordered(state.study).map((one) => one.number), at = order.indexOf(this.number);
     const link = (key, to) => (to === undefined ? null : el("a", { href: `#r${to}` }, t(key)));
     return el("div", {}, el("nav", { class: "tools", "aria-label": t("list_head") }, el("a", { href: "#" }, t("back")), link("previous", order[at - 1]), link("next", order[at + 1])),
-      el("h2", { id: "recording-head" }, row.label), this.flags(),
+      el("h2", { id: "recording-head" }, row.label), this.instruments(row), this.flags(),
       el("button", { type: "button", id: "mark-looked", onclick: () => this.looked(order[at + 1]) }, t("mark_looked")));
+  }
+
+  // Which wearable against which reference is looked at, and the others of this recording.
+  instruments(row) {
+    const same = state.study.recordings.map((one, number) => ({ ...one, number })).filter((one) => one.label === row.label);
+    if (!row.instruments) return null;
+    if (same.length < 2) return el("p", { id: "instruments-here" }, `${t("instruments")}: ${row.instruments}`);
+    const choice = el("select", { id: "instruments-here", onchange: () => { location.hash = `#r${choice.value}`; } },
+      ...same.map((one) => el("option", { value: one.number, selected: one.number === this.number }, t("instruments_state", { name: one.instruments, state: t(`state_${one.state}`) }))));
+    return el("p", { class: "tools" }, el("label", {}, el("span", {}, t("instruments")), choice));
   }
 
   flags() {
