@@ -12,8 +12,9 @@ import numpy as np
 from twinangle.agreement.curves import compare_curves
 from twinangle.cycles.enough import reason_kind
 from twinangle.results.sensors_found import FieldFound
-from twinangle.review.listing import flags_of, urgency
-from twinangle.review.look import Look, peaks_of, thinned
+from twinangle.review.listing import HIDDEN, flags_of, tells_the_difference, urgency
+from twinangle.review.look import Look
+from twinangle.review.placed import peaks_of, thinned
 from twinangle.review.units import Unit
 from twinangle.signals.recording import Array, CycleSet, Interval
 from twinangle.study import Trial
@@ -62,10 +63,11 @@ def row_of(
     if look is None:
         return row
     first = look.first
+    hidden = blind and tells_the_difference(first)
     flags = [replace(flag, text=part.worded(flag.text)) for flag in flags_of(look, blind=blind)]
     row |= {
         "state": first.status,
-        "reason": part.worded(str(first.reason)),
+        "reason": HIDDEN if hidden else part.worded(str(first.reason)),
         "urgency": 5 if first.status == "excluded" else urgency(look, tuple(flags)),
         "flags": [asdict(flag) for flag in flags],
         "seconds": look.seconds,

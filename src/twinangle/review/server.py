@@ -65,6 +65,7 @@ def build_app(session: Session, *, token: str, port: int, stop: Callable[[], Non
         Route("/api/curves/{number:int}/{block:int}", pages.curves),
         Route("/tile/{digest:str}/{level:int}/{index:int}", pages.tile),
         Route("/api/place/{number:int}", pages.place, methods=["POST"]),
+        Route("/api/near/{number:int}", pages.near, methods=["POST"]),
         Route("/api/effect/{number:int}", pages.effect, methods=["POST"]),
         Route("/api/decide/{number:int}", pages.decide, methods=["POST"]),
         Route("/api/blind", pages.blind, methods=["POST"]),
@@ -142,6 +143,11 @@ class _Pages:
         return await _json(
             lambda: self._session.placed(number, lag_s, drift_ppm) or {"waiting": True}
         )
+
+    async def near(self, request: Request) -> Response:
+        number, given = self._number(request), await _body(request)
+        lag_s = _number_of(given, "lag_s")
+        return await _json(lambda: self._session.near(number, lag_s) or {"none": True})
 
     async def effect(self, request: Request) -> Response:
         number, given = self._number(request), await _body(request)

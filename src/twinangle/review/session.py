@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tempfile
 import threading
-from collections import OrderedDict
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, cast
@@ -13,16 +12,15 @@ from twinangle.errors import StudyError
 from twinangle.review import sent
 from twinangle.review.deciding import Decided, FilesSeen
 from twinangle.review.effect import Effects
-from twinangle.review.look import Look, cycles_at, paired_at
+from twinangle.review.look import Look
+from twinangle.review.placed import clock_near, cycles_at, paired_at
 from twinangle.review.pyramids import Traces
 from twinangle.review.units import units_of
 from twinangle.review.within import beyond
-from twinangle.review.workers import Analyses
+from twinangle.review.workers import Analyses, KeptLooks
 from twinangle.study import Decision, Study, Trial
 from twinangle.study.decisions import read_decisions
 from twinangle.study.instruments import Part
-
-LOOKS = 4  # recordings whose traces are in memory
 
 
 class HiddenError(Exception):
@@ -51,13 +49,13 @@ class Session:
         self.traces = Traces()
         self._home = tempfile.TemporaryDirectory(prefix="twinangle-review-")
         self._looks: dict[int, Look] = {}
-        self._open: OrderedDict[int, Look] = OrderedDict()
         self._again: set[int] = set()
         self._lock = threading.RLock()
         self._files = FilesSeen(bare)
         self._decided = Decided(bare, self.units, self._files)
         self._effects = Effects(bare, self.units, self._files.hash_of)
-        self._analyses = Analyses(Path(self._home.name), self._seen)
+        self._kept = KeptLooks(Path(self._home.name))
+        self._analyses = Analyses(self._kept, self._seen)
 
     @property
     def study(self) -> Study:
@@ -93,7 +91,7 @@ class Session:
         with self._lock:
             self._looks[number] = look
             self._again.discard(number)
-            self._open.pop(number, None)
+            self._kept.forget(number)
             self.version += 1
 
     # ---- what was decided
@@ -274,6 +272,26 @@ class Session:
         }
         return cast(dict[str, Any], sent.plain(told))
 
+    def near(self, number: int, lag_s: float) -> dict[str, Any] | None:
+        """Return lag and drift that fit best near a lag; nothing in it where none does.
+
+        Raises
+        ------
+        StudyError
+            If nothing overlaps at that lag.
+        """
+        look = self._look(number)
+        if look is None:
+            return None
+        fault = beyond(look, "lag", {"lag_s": lag_s})
+        if fault:
+            raise StudyError(fault)
+        found = clock_near(look, lag_s, drift=True)
+        if found is None:
+            return {}
+        told = {"lag_s": found.lag_s, "drift_ppm": found.drift_ppm, "se_ppm": found.drift_se_ppm}
+        return cast(dict[str, Any], sent.plain(told))
+
     def effect(self, number: int, kind: str, value: Any, holds: str = "") -> dict[str, Any]:
         """Return the numbers without decisions, with those that stand, and with one more.
 
@@ -327,14 +345,4 @@ class Session:
 
     def _look(self, number: int) -> Look | None:
         with self._lock:
-            if number in self._open:
-                self._open.move_to_end(number)
-                return self._open[number]
-            if number not in self._looks:
-                return None
-            found = self._analyses.load(number)
-            if found is not None:
-                self._open[number] = found
-                while len(self._open) > LOOKS:
-                    self._open.popitem(last=False)
-            return found
+            return self._kept.look(number) if number in self._looks else None

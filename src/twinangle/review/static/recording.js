@@ -123,7 +123,7 @@ export class RecordingView {
     this.told = el("p", { id: "traces-told", role: "status" });
     this.place = el("div", { class: "rows", tabindex: 0, role: "group", "aria-label": t("traces_label"), onkeydown: (event) => this.keys(event) });
     const choice = (value) => el("label", {}, el("input", {
-      type: "radio", name: "drag", value, checked: value === "view", onchange: () => { this.rows.moves = value === "reference"; this.place.classList.toggle("moves", this.rows.moves); },
+      type: "radio", name: "drag", value, checked: value === "view", onchange: () => { this.rows.moves = value; this.place.classList.toggle("moves", value === "reference"); },
     }), t(`drag_${value}`));
     return el("section", { class: "card", "aria-labelledby": "traces-head" },
       el("h3", { id: "traces-head" }, t("traces_head")), el("p", { class: "help" }, t("traces_help")),
@@ -131,7 +131,7 @@ export class RecordingView {
         button("zoom_in", () => this.rows.zoom(0.5)), button("zoom_out", () => this.rows.zoom(2)),
         button("earlier", () => this.rows.pan(-0.5)), button("later", () => this.rows.pan(0.5)), button("whole", () => this.rows.all()),
         el("label", {}, el("span", {}, t("from_s")), this.from), el("label", {}, el("span", {}, t("to_s")), this.to),
-        this.found.traces.reference ? el("fieldset", {}, el("legend", {}, t("drag_moves")), choice("view"), choice("reference")) : null),
+        el("fieldset", {}, el("legend", {}, t("drag_moves")), choice("view"), this.found.traces.reference ? choice("reference") : null, choice("band"))),
       this.place, this.told);
   }
 
@@ -145,6 +145,7 @@ export class RecordingView {
       span: this.span, low: low - slack, high: high + slack, onView: (now) => this.viewed(now),
       onLag: (lag, settled) => this.clockPart?.set(lag, this.clock.drift_ppm, settled),
       onBand: (...what) => this.intervals.dragged(...what),
+      onPick: (time) => this.cyclesPart?.pick(time),
     });
     this.rows.bands = this.intervals.bands;
     const again = () => this.rows?.redraw();
