@@ -10,7 +10,7 @@ from typing import Any, Literal, cast, get_args
 import twinangle
 from twinangle.errors import StudyError
 from twinangle.naming import listed
-from twinangle.review.units import Unit
+from twinangle.review.looked_at import Unit
 from twinangle.study import Decision, Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
 from twinangle.study.decisions import (

@@ -16,7 +16,7 @@ from twinangle.analysis.without_decisions import compared
 from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult
 from twinangle.results.decided import WithoutDecisions
-from twinangle.review.units import Unit
+from twinangle.review.looked_at import Unit
 from twinangle.study import Decision, Study, settings_of
 from twinangle.study.decided import ACTING
 from twinangle.study.decision_scope import HashOf

@@ -14,8 +14,8 @@ from twinangle.cycles.enough import reason_kind
 from twinangle.results.sensors_found import FieldFound
 from twinangle.review.listing import HIDDEN, flags_of, tells_the_difference, urgency
 from twinangle.review.look import Look
+from twinangle.review.looked_at import Unit
 from twinangle.review.placed import peaks_of, thinned
-from twinangle.review.units import Unit
 from twinangle.signals.recording import Array, CycleSet, Interval
 from twinangle.study import Trial
 from twinangle.study.instruments import Part

@@ -13,9 +13,9 @@ from twinangle.review import sent
 from twinangle.review.deciding import Decided, FilesSeen
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look
+from twinangle.review.looked_at import units_of
 from twinangle.review.placed import clock_near, cycles_at, paired_at
 from twinangle.review.pyramids import Traces
-from twinangle.review.units import units_of
 from twinangle.review.within import beyond
 from twinangle.review.workers import Analyses, KeptLooks
 from twinangle.study import Decision, Study, Trial
