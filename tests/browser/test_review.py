@@ -372,6 +372,7 @@ def test_of_several_instruments_one_pair_is_chosen_mended_and_told(page, tmp_pat
         page.get_by_role("button", name="Show the comparison").click()
         expect(page.locator("#blind")).to_be_hidden(timeout=WAIT_MS)
         assert [one["value"] for one in decisions(path)[2:]] == [{"on": True}, {"on": False}]
+        page.goto("about:blank")  # asks nobody any more when the command ends
 
 
 @pytest.mark.parametrize("number", [None, 2])
@@ -411,4 +412,3 @@ def test_the_page_stops_the_command(page, address):
     open_list(page, address)
     page.get_by_role("button", name="Stop the review").click()
     expect(page.locator("#said")).to_contain_text("Stopped")
-        page.goto("about:blank")  # asks nobody any more when the command ends
