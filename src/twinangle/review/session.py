@@ -156,7 +156,8 @@ class Session:
         with self._lock:
             self._decided.note_blindness(who, on=on)
             self.blind = on
-            self.traces.clear()
+            if on:
+                self.traces.clear()  # they show the offset
             self.version += 1
         self.refresh()
 

@@ -4,7 +4,7 @@ import { loadTexts, t } from "./words.js";
 import { showList, beginList, chosen } from "./list.js";
 import { RecordingView } from "./recording.js";
 import { closePending } from "./pending.js";
-import { goAhead } from "./ahead.js";
+import { goAhead, stopAhead } from "./ahead.js";
 
 export const state = { study: null, who: "", said: "" };
 const $ = (id) => document.getElementById(id);
@@ -90,6 +90,7 @@ async function begin() {
     for (const one of document.querySelectorAll("button, input, select")) one.disabled = true;
   });
   $("show").addEventListener("click", async () => {
+    await stopAhead(); // the page is loaded anew
     try { await post("api/blind", { who: state.who, on: !state.study.blind }); location.reload(); } catch (error) { say(t("failed", { why: error.message })); }
   });
   beginList();
