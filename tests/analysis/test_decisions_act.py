@@ -378,7 +378,7 @@ def test_no_file_is_read_again_of_an_open_recording(walks, cycle, plain, monkeyp
               for one in [walks.decision("looked", who=trial.participant)]}  # fmt: skip
     effect = effect_of(
         walks.bare, (), plain, cycle(10, use=False), opened=opened,
-        hash_of=lambda _, trial: hashes[trial.label],
+        hash_of=lambda _, trial, *names: hashes[trial.label],
     )  # fmt: skip
     assert effect.after[0].status == "ok"
 

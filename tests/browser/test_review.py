@@ -8,6 +8,7 @@ import re
 import signal
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -46,6 +47,12 @@ def study(tmp_path_factory):
 @pytest.fixture(scope="module")
 def address(chromium, study):
     """Start the command, and hand out the address that it prints alone on a line."""
+    with reviewed(study) as found:
+        yield found
+
+
+@contextmanager
+def reviewed(study):
     with subprocess.Popen(
         [sys.executable, "-c", COMMAND, "review", str(study), "--no-browser"],
         stdout=subprocess.PIPE,
@@ -57,9 +64,11 @@ def address(chromium, study):
         found = next(
             line for line in lines if re.fullmatch(r"http://127\.0\.0\.1:\d+/\S+/\n", line)
         )
-        yield found.strip()
-        if running.poll() is None:
-            running.send_signal(signal.SIGINT)
+        try:
+            yield found.strip()
+        finally:  # a test that fails leaves nobody waiting
+            if running.poll() is None:
+                running.send_signal(signal.SIGINT)
         assert running.wait(20) == 0  # Ctrl-C, or the page, ends it cleanly
         assert "Traceback" not in running.stdout.read()
 
@@ -277,8 +286,96 @@ def test_an_edge_of_a_band_is_dragged(page, address):
     page.mouse.move(x + 60, box["y"] + 60, steps=4)
     page.mouse.up()
     expect(page.locator("#pending-head")).to_contain_text("Analysed stretch")
-    assert float(page.locator("#analysed-start_s").input_value()) > start + 0.5
+    moved = float(page.locator("#analysed-start_s").input_value())
+    assert moved > start + 0.5
     page.keyboard.press("Escape")
+    # the whole of it: both ends go by as much
+    end = float(page.locator("#analysed-end_s").input_value())
+    page.get_by_label("a whole band").check()
+    middle = box["x"] + box["width"] / 2
+    page.mouse.move(middle, box["y"] + 60)
+    page.mouse.down()
+    page.mouse.move(middle - 40, box["y"] + 60, steps=4)
+    page.mouse.up()
+    expect(page.locator("#pending-head")).to_contain_text("Analysed stretch")
+    ends = [float(page.locator(f"#analysed-{one}_s").input_value()) for one in ("start", "end")]
+    assert moved - ends[0] == pytest.approx(end - ends[1], abs=0.02)
+    assert moved - ends[0] == pytest.approx(40 * (right - left) / box["width"], abs=0.1)
+    page.keyboard.press("Escape")
+
+
+def test_a_click_into_the_difference_chooses_its_cycle_and_panning_ends(page, address):
+    open_recording(page, address, 2)
+    expect(page.locator(".row-difference canvas")).to_be_visible(timeout=WAIT_MS)
+    over = page.locator(".row-difference .u-over")
+    over.scroll_into_view_if_needed()
+    over.click(position={"x": over.bounding_box()["width"] / 2, "y": 40})
+    expect(page.locator("#said")).to_contain_text("Enter takes it in or out")
+    name = page.evaluate("document.activeElement.textContent")
+    assert name in page.locator('#cycle-list button[aria-current="true"]').inner_text()
+    page.locator("#view-from").fill("30")
+    page.locator("#view-to").fill("32")
+    page.locator("#view-to").press("Tab")
+    expect(page.locator("#traces-told")).to_contain_text("30.0 s to 32.0 s")
+    whole = float(re.search(r"of ([0-9.]+) s", page.locator("#traces-told").inner_text())[1])
+    for _ in range(6):
+        page.get_by_role("button", name="Later").click()
+    span = [float(page.locator(f"#view-{one}").input_value()) for one in ("from", "to")]
+    assert span[1] - span[0] == pytest.approx(2.0, abs=0.02)
+    assert span[1] < 3.5 + whole + 0.2  # a twentieth of the picture, not of the recording
+    page.locator("#lag").fill("1.6")
+    expect(page.locator("#drift-told")).to_contain_text("Drift 0: both clocks are taken to run")
+    page.locator("#fit-drift").click()  # this walk was recorded at a lag of 1.5 s
+    expect(page.locator("#lag")).to_have_value(re.compile(r"^1\.(49|50)"), timeout=WAIT_MS)
+
+
+def test_of_several_instruments_one_pair_is_chosen_mended_and_told(page, tmp_path):
+    path = walks.write_pairs(tmp_path / "pairs")
+    with reviewed(path) as place:
+        page.goto(place)
+        expect(page.locator("#list > li")).to_have_count(6, timeout=WAIT_MS)
+        expect(page.locator("#progress")).not_to_contain_text("analysed so far", timeout=WAIT_MS)
+        first = page.locator("#list > li").first
+        expect(first).to_contain_text("P01 indoor session 1 trial 1: strap against optical")
+        page.locator("#filter-instruments").select_option("sleeve against optical")
+        expect(page.locator("#list > li")).to_have_count(2)  # and outdoors, without a reference
+        page.locator("#list a").first.click()
+        expect(page.locator("#cycle-list button").first).to_be_visible(timeout=WAIT_MS)
+        expect(page.locator("#instruments-here option")).to_have_text(
+            [
+                "strap against goniometer (analysed)",
+                "strap against optical (refused)",
+                "sleeve against goniometer (analysed)",
+                "sleeve against optical (analysed)",
+            ]
+        )
+        page.locator("#instruments-here").select_option(label="strap against optical (refused)")
+        expect(page.locator("#recording-flags")).to_contain_text("refused", timeout=WAIT_MS)
+        expect(page.locator("#lag")).to_have_value(re.compile(r"^10\.(49|50)"), timeout=WAIT_MS)
+        page.locator("#decide-lag").click()
+        expect(page.locator("#holds")).to_have_text("Holds for strap against optical.")
+        no_rule_broken(page)
+        save(page, "known from the protocol")
+        expect(page.locator("#recording-flags")).not_to_contain_text("refused", timeout=WAIT_MS)
+        page.set_viewport_size({"width": 320, "height": 700})
+        page.locator("#decide-recording").click()
+        page.locator("#holds").select_option(label="every wearable against optical")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
+        save(page, "reference slipped")
+        made = decisions(path)
+        assert [one["kind"] for one in made] == ["lag", "recording"]
+        assert [one.get("wearable") for one in made] == ["strap", None]
+        assert [one["reference"] for one in made] == ["optical", "optical"]
+        page.get_by_role("link", name="All recordings").click()
+        page.locator("#filter-instruments").select_option("")
+        out = page.locator("#list > li").filter(has_text="not analysed")
+        expect(out).to_have_count(2, timeout=WAIT_MS)
+        page.get_by_role("button", name="Decide blind").click()
+        expect(page.locator("#blind")).to_be_visible(timeout=WAIT_MS)
+        page.get_by_role("button", name="Show the comparison").click()
+        expect(page.locator("#blind")).to_be_hidden(timeout=WAIT_MS)
+        assert [one["value"] for one in decisions(path)[2:]] == [{"on": True}, {"on": False}]
+        page.goto("about:blank")  # asks nobody any more when the command ends
 
 
 @pytest.mark.parametrize("number", [None, 2])

@@ -163,13 +163,17 @@ VALUES = st.recursive(
 BODIES = st.one_of(
     st.binary(max_size=60),
     st.dictionaries(
-        st.sampled_from(["kind", "value", "why", "who", "lag_s", "drift_ppm"]), VALUES, max_size=6
+        st.sampled_from(["kind", "value", "why", "who", "lag_s", "drift_ppm", "on", "holds"]),
+        VALUES,
+        max_size=6,
     ).map(lambda given: json.dumps(given).encode()[:4000]),
     st.just(b"[" * 3000),
 )
 
 
-@given(st.sampled_from(["place/2", "place/1", "decide/2", "decide/77", "effect/7", "show"]), BODIES)
+@given(
+    st.sampled_from(["place/2", "place/1", "decide/2", "decide/77", "effect/7", "blind"]), BODIES
+)
 @settings(max_examples=60)
 def test_whatever_is_sent_no_traceback_is_shown_and_no_nonsense_kept(app, session, path, body):
     before = len(session.decisions())

@@ -225,7 +225,7 @@ def test_deciding_blind_nothing_of_the_difference_is_sent(tmp_path, waiting):
         lines = [json.loads(x) for x in (path.parent / "decisions.jsonl").read_text().splitlines()]
         assert next((x["kind"], x["value"]) for x in lines) == ("blind", {"on": True})
         assert lines[1]["kind"] == "cycle"
-        assert post(app, "api/show", {"who": "R1"}).json() == {"blind": False}
+        assert post(app, "api/blind", {"who": "R1", "on": False}).json() == {"blind": False}
         assert "reference" in ask(app, "api/recording/2").json()["curve"]
         lines = (path.parent / "decisions.jsonl").read_text().splitlines()
         assert json.loads(lines[-1])["value"] == {"on": False}

@@ -78,3 +78,65 @@ def write_walks(folder: Path, *, seconds: float = 34.0, recordings: int = 4) -> 
     (folder / "trials.csv").write_text("\n".join([*rows, ""]))
     (folder / "study.toml").write_text(STUDY)
     return folder / "study.toml"
+
+
+SHIFTS_S = {"strap": LAG_S, "sleeve": 4.3}
+STARTED_LATE_S = 9.0
+PAIRS = """\
+[study]
+title = "Strap and sleeve (invented)"
+joint = "knee"
+trials = "trials.csv"
+invented = true
+[wearables.strap]
+kind = "angle"
+time = "t"
+angle = "knee"
+[wearables.sleeve]
+kind = "angle"
+time = "t"
+angle = "knee"
+[wearables.sleeve.synchronisation]
+expected_lag_s = 4.0
+max_lag_s = 12.0
+[references.goniometer]
+kind = "angle"
+time = "t"
+angle = "knee"
+[references.optical]
+kind = "angle"
+time = "t"
+angle = "knee"
+[synchronisation]
+max_lag_s = 5.0
+drift = false
+[cycles]
+method = "angle-peak"
+"""
+
+
+def write_pairs(folder: Path, *, seconds: float = 24.0) -> Path:
+    """Write a study of two wearables and two references, a recording indoors and one outdoors.
+
+    The optical system began late: for the strap alone that is beyond the lags that are allowed.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    of = [f"wearable_{name}" for name in SHIFTS_S]
+    ends = [f"{name}_{end}" for name in of for end in ("start_s", "end_s")]
+    references = ("reference_goniometer", "reference_optical")
+    rows = [",".join(["participant", "condition", *of, *references, *ends])]
+    for k, condition in enumerate(("indoor", "outdoor")):
+        rng = np.random.default_rng(k)
+        time, true = walk(rng, seconds, alike=False)
+        files = [(f"{name}{k}.csv", shift) for name, shift in SHIFTS_S.items()]
+        seen = [("goniometer0.csv", 0.0), ("optical0.csv", -STARTED_LATE_S)] if k == 0 else []
+        for place, (file, start) in enumerate([*files, *seen]):
+            values = true + place + rng.normal(0, 0.3, time.size)
+            lines = [f"{t + start:.3f},{v:.3f}" for t, v in zip(time, values, strict=True)]
+            (folder / file).write_text("\n".join(["t,knee", *lines, ""]))
+        times = [f"{at + shift}" for shift in SHIFTS_S.values() for at in (2.0, seconds - 1)]
+        cells = [file for file, _ in (*files, *seen)] + [""] * (2 - len(seen))
+        rows.append(",".join(["P01", condition, *cells, *times]))
+    (folder / "trials.csv").write_text("\n".join([*rows, ""]))
+    (folder / "study.toml").write_text(PAIRS)
+    return folder / "study.toml"

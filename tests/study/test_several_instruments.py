@@ -6,8 +6,6 @@ from pathlib import Path
 import pytest
 
 from twinangle.errors import StudyError
-from twinangle.export import export_study
-from twinangle.review.session import Session
 from twinangle.study import read_study
 from twinangle.study.instruments import Header
 
@@ -202,13 +200,6 @@ def test_one_named_wearable_is_a_plain_one(tmp_path):
     )  # fmt: skip
     study = read_study(path)
     assert [part.named("a") for part in study.parts] == ["a"]
-
-
-def test_what_takes_one_of_each_refuses(study, tmp_path):
-    with pytest.raises(StudyError, match=r"Motion-BIDS.*'strap' and 'sleeve'"):
-        export_study(study, tmp_path / "bids")
-    with pytest.raises(StudyError, match="look and decide"):
-        Session(study, who="A", blind=False)
 
 
 def test_an_own_cell_goes_before_the_shared_one():

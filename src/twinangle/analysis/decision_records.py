@@ -10,7 +10,9 @@ from twinangle.results import TrialResult
 from twinangle.results.decided import DecisionRecord
 from twinangle.study import Study, Trial
 from twinangle.study.decided import in_words
+from twinangle.study.decision_scope import pairs_with
 from twinangle.study.standing_decisions import Standing
+from twinangle.under_test import reference_of, wearable_of
 
 NO_CYCLE = "no cycle that could be used starts there"
 
@@ -28,17 +30,25 @@ def decision_records(study: Study, trials: Sequence[TrialResult]) -> tuple[Decis
     trials : sequence of TrialResult
         What was found.
     """
-    rows = {trial.label: trial for trial in study.trials}
-    found: dict[str, TrialResult] = {}
+    found: dict[tuple[str, str, str], TrialResult] = {}
     for result in trials:
         if result.cycles is not None:
-            found.setdefault(result.label, result)
+            under = (result.label, wearable_of(result.procedure), reference_of(result.procedure))
+            found.setdefault(under, result)
+    rows = {trial.label: trial for trial in study.trials}
 
     def why_not(standing: Standing) -> str:
-        name = standing.decision.recording
-        if standing.why_not or name not in rows or name not in found:
+        decision = standing.decision
+        trial = rows.get(decision.recording)
+        if standing.why_not or decision.kind != "cycle" or trial is None:
             return standing.why_not
-        return _lost(standing, rows[name], found[name])
+        seen = [
+            (row, found[trial.label, part.wearable, part.reference])
+            for part, row in pairs_with(study, trial, decision.wearable, decision.reference)
+            if (trial.label, part.wearable, part.reference) in found
+        ]
+        lost = [_lost(standing, row, result) for row, result in seen]
+        return lost[0] if lost and all(lost) else ""
 
     return tuple(_record(each, why_not(each)) for each in study.decisions)
 
@@ -46,7 +56,7 @@ def decision_records(study: Study, trials: Sequence[TrialResult]) -> tuple[Decis
 def _lost(standing: Standing, trial: Trial, result: TrialResult) -> str:
     """Return why a decision on a cycle came to nothing; empty where it did not."""
     decision, cycles = standing.decision, result.cycles
-    if decision.kind != "cycle" or cycles is None or trial.by_hand is None:
+    if cycles is None or trial.by_hand is None:
         return ""
     what = "include" if decision.value["use"] else "exclude"
     entry = (float(decision.value["start_s"]), what, decision.why)
@@ -80,6 +90,8 @@ def _record(standing: Standing, why_not: str) -> DecisionRecord:
         undoes=value.get("of"),
         version=decision.version,
         input=decision.input,
+        wearable=decision.wearable,
+        reference_name=decision.reference,
     )
 
 

@@ -12,7 +12,7 @@ from twinangle.errors import StudyError
 from twinangle.results import TrialResult
 from twinangle.results.decided import WithoutDecisions
 from twinangle.study import Decision, Study, Trial, apply_decisions
-from twinangle.study.decided import HashOf
+from twinangle.study.decision_scope import HashOf
 from twinangle.study.decisions import recording_hash
 
 
@@ -46,6 +46,7 @@ def effect_of(
     *,
     opened: Opened | None = None,
     hash_of: HashOf = recording_hash,
+    pair: int | None = None,
 ) -> Effect:
     """Return what a decision would move, all others as they are.
 
@@ -67,6 +68,9 @@ def effect_of(
         lag, a cycle or the whole recording.
     hash_of : callable
         As of :func:`twinangle.study.apply_decisions`.
+    pair : int, optional
+        Of a study of several instruments, the place of one pair among `bare.parts`: then `results`
+        are those of that pair's study, and nothing else is analysed.
 
     Raises
     ------
@@ -77,7 +81,11 @@ def effect_of(
     last = before[-1].id if before else 0
     study = apply_decisions(bare, (*before, replace(decision, id=last + 1)), hash_of=hash_of)
     trial = _only(study, decision.recording)
-    after = analyse_trial(study, trial, opened=opened)
+    if pair is None:
+        after = analyse_trial(study, trial, opened=opened)
+    else:
+        part, row = study.rows_of(trial)[pair]
+        after = analyse_trial(part.study, row, opened=opened)
     here = [k for k, one in enumerate(results) if one.label == decision.recording]
     several = list(results)
     for k, one in zip(here, after, strict=True):

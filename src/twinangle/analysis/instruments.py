@@ -23,14 +23,20 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     seen = []
     for part, own in study.rows_of(trial):
         results = analyse_trial(part.study, own)
-        named = (
-            replace(_in_the_files_words(one, part), procedure=part.named(one.procedure))
-            for one in results
-        )
-        seen.append(Seen(part, own, tuple(named)))
+        seen.append(Seen(part, own, tuple(_named(one, part) for one in results)))
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
+
+
+def _named(result: TrialResult, part: Part) -> TrialResult:
+    """Return a result under its instruments' names, and so what it would be without decisions."""
+    undecided = None if result.undecided is None else _named(result.undecided, part)
+    return replace(
+        _in_the_files_words(result, part),
+        procedure=part.named(result.procedure),
+        undecided=undecided,
+    )
 
 
 def _in_the_files_words(result: TrialResult, part: Part) -> TrialResult:

@@ -26,6 +26,8 @@ LEAST_RANGE_DEG = 20.0
 """Range of the reference's mean curve from which unlike curves are refused. In a smaller movement
 an honest difference of a few degrees is enough for a low correlation; common practice, no source.
 """
+OF_CURVES = "the mean curves of wearable and reference correlate"
+"""How what is told here begins."""
 _BETTER = 0.05  # gain in correlation for which a delay is named
 
 
@@ -58,7 +60,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
     correlation = float(curves.correlation)
     if correlation <= REVERSED:
         raise SynchronisationError(
-            f"the mean curves of wearable and reference correlate at {correlation:.2f}, so one of "
+            f"{OF_CURVES} at {correlation:.2f}, so one of "
             f"the two has the wrong sign: {_remedy(study)}. (Where the movement is as regular as a "
             "sine, a clock that is off by half a cycle does the same: check [synchronisation].)"
         )
@@ -68,7 +70,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
     refused = correlation < least and float(np.ptp(curves.reference_mean)) >= LEAST_RANGE_DEG
     found, limit = told_apart(correlation, least if refused else ALIKE, 2)
     text = (
-        f"the mean curves of wearable and reference correlate at {found} only (below "
+        f"{OF_CURVES} at {found} only (below "
         f"{limit}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."

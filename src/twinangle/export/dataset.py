@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -12,6 +12,7 @@ from twinangle.analysis import analyse_trial, load_ahead
 from twinangle.errors import StudyError
 from twinangle.export.decisions import write_decisions
 from twinangle.export.derived import write_derived
+from twinangle.export.instrument_names import refuse_alike
 from twinangle.export.labels import Name, names_of
 from twinangle.export.participants_tsv import write_participants
 from twinangle.export.plain_files import write_json, write_text
@@ -21,7 +22,9 @@ from twinangle.export.sessions import write_scans
 from twinangle.export.study_files import write_study_files
 from twinangle.output_folder.places import holds_files, staged_items
 from twinangle.parallel import in_order
+from twinangle.results import TrialResult
 from twinangle.study import Study, Trial
+from twinangle.under_test import reference_of, wearable_of
 
 BIDS_VERSION = "1.9.0"
 PIPELINE = "twinangle"
@@ -33,7 +36,7 @@ A study of {joint} flexion from a wearable against a reference instrument, writt
 
 - `sub-*/ses-*/motion/`: what was recorded, as it was: nothing resampled, gaps left as they are.
   Task is the condition, run the trial, acquisition the side. Tracking system `wearable` (or
-  `proximal` and `distal`, one file a sensor) and `reference`.
+  `proximal` and `distal`, one file a sensor) and `reference`{named}.
 - `sub-*/ses-*/*_scans.tsv`: when each recording began, on invented days.
 - `derivatives/{pipeline}/`: both instruments' angles on the wearable's clock, and the cycles found,
   kept or excluded with the reason.
@@ -90,11 +93,11 @@ def export_study(
     RecordingError
         If a recording that is to be analysed cannot be read. Nothing is written then.
     """
-    study.require_one_pair("a Motion-BIDS data set")
     if study.in_memory:
         raise StudyError("a study in memory has no files to export; write them first.")
     target = Path(folder)
     _refuse_taken(target)
+    refuse_alike(study)
     if not recode:
         refuse_names(study)
     codes = code_names(study) if recode else {}
@@ -141,13 +144,7 @@ def _write(
     analysed = in_order(partial(analyse_trial, study), study.trials, jobs=jobs)
     for trial, name, results in zip(trials, names, analysed, strict=True):
         if not trial.exclude:
-            good = [result for result in results if result.status in ("ok", "pooled")]
-            raw.add(trial, name, good[0].synchronisation if good else None)
-            if good:
-                write_derived(root / "derivatives" / PIPELINE, name, study.joint, trial, good)
-            else:
-                said = f"{' '.join(trial.identity)}: no angles: {results[0].reason}"
-                notes.append(said.replace(study.folder.as_posix(), "."))
+            notes += _write_recording(raw, trial, name, results)
         if on_trial is not None and not trial.exclude:
             on_trial(" ".join(trial.identity))
     write_scans(root, raw.starts)
@@ -157,6 +154,45 @@ def _write(
     people = write_participants(root, trials, names, kept)
     _describe(study, root, people, raw.n_recordings)
     return Exported(root, raw.n_recordings, (*notes, *raw.notes), codes)
+
+
+def _write_recording(
+    raw: RawWriter, trial: Trial, name: Name, results: Sequence[TrialResult]
+) -> list[str]:
+    """Write what was recorded and what was made of it; return what is to be told."""
+    study, root = raw.study, raw.root
+    pairs = study.rows_of(trial)
+    of = {
+        (part.wearable, part.reference): [
+            one
+            for one in results
+            if (wearable_of(one.procedure), reference_of(one.procedure))
+            == (part.wearable, part.reference)
+        ]
+        for part, _ in pairs
+    }
+    good = {
+        names: [one for one in several if one.status in ("ok", "pooled")]
+        for names, several in of.items()
+    }
+    clocks = {
+        names: clock
+        for names, several in good.items()
+        if several and (clock := several[0].synchronisation) is not None
+    }
+    raw.add(pairs, name, clocks)
+    told = []
+    for part, row in pairs:
+        names = (part.wearable, part.reference)
+        if good[names]:
+            derived = root / "derivatives" / PIPELINE
+            own = part if row.reference is not None else replace(part, reference="")
+            write_derived(derived, name, own, trial, good[names])
+        elif not row.exclude or row.by_hand is not None:
+            who = " against ".join(filter(None, names))
+            said = f"{' '.join(trial.identity)}{f', {who}' if who else ''}: no angles"
+            told.append(f"{said}: {of[names][0].reason}".replace(study.folder.as_posix(), "."))
+    return told
 
 
 def _covariates(trials: list[Trial]) -> list[str]:
@@ -184,6 +220,7 @@ def _describe(study: Study, root: Path, people: int, recordings: int) -> None:
             participants=people,
             recordings=recordings,
             pipeline=PIPELINE,
+            named=", each with its name behind it" if study.parts else "",
         ),
     )
     write_text(root / ".bidsignore", "study.toml\ntrials.csv\ndecisions.jsonl\n")

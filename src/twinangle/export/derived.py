@@ -8,14 +8,16 @@ from pathlib import Path
 import numpy as np
 
 from twinangle.export.channel_rows import Channel
+from twinangle.export.instrument_names import system_of_angles
 from twinangle.export.labels import Name
 from twinangle.export.plain_files import write_json, write_tsv
 from twinangle.export.recordings import Samples, write_recording
 from twinangle.results import TrialResult
 from twinangle.signals.recording import Array, CycleSet, PairedAngles
 from twinangle.study import Trial
+from twinangle.study.instruments import Part
+from twinangle.under_test import procedure_of
 
-SYSTEM = "angles"
 EVENT_COLUMNS = {
     "onset": "seconds from the first sample of the recording of angles",
     "duration": "seconds",
@@ -27,9 +29,12 @@ EVENT_COLUMNS = {
 
 
 def write_derived(
-    root: Path, name: Name, joint: str, trial: Trial, results: Sequence[TrialResult]
+    root: Path, name: Name, part: Part, trial: Trial, results: Sequence[TrialResult]
 ) -> None:
     """Write one trial's angles and cycles under the derived data set's root.
+
+    Of several instruments each pair has files of its own, with their names in the tracking system
+    and in the columns.
 
     Parameters
     ----------
@@ -37,8 +42,8 @@ def write_derived(
         Folder of the derived data set.
     name : Name
         The trial's names.
-    joint : str
-        "knee" or "elbow".
+    part : Part
+        The wearable and the reference, empty names for one of each, with their study.
     trial : Trial
         The row of the trials table.
     results : sequence of TrialResult
@@ -47,11 +52,17 @@ def write_derived(
     for number, group in enumerate(_by_clock(results), start=1):
         kind = f"desc-oneclock{number if number > 1 else ''}_"
         write_recording(
-            root, name, SYSTEM, _angles(group, joint), task=trial.condition, description=kind
+            root,
+            name,
+            system_of_angles(part),
+            _angles(group, part),
+            task=trial.condition,
+            description=kind,
         )
     cycles, paired = results[0].cycles, results[0].paired
     if cycles is not None and paired is not None:
-        _write_cycles(root / name.folder, name, cycles, paired)
+        place = root / name.folder / name.file(system_of_angles(part), "desc-cycles_events.tsv")
+        _write_cycles(place, cycles, paired)
 
 
 def _by_clock(results: Sequence[TrialResult]) -> list[list[TrialResult]]:
@@ -65,8 +76,10 @@ def _by_clock(results: Sequence[TrialResult]) -> list[list[TrialResult]]:
     return list(groups.values())
 
 
-def _angles(results: Sequence[TrialResult], joint: str) -> Samples:
+def _angles(results: Sequence[TrialResult], part: Part) -> Samples:
     """Return each procedure's angle and, where there is one, the reference's, sample by sample."""
+    joint = part.study.joint
+    wearable = "_".join(filter(None, ("wearable", part.wearable)))
     columns: list[Array] = []
     channels = []
     time_s: Array = np.zeros(0)
@@ -75,11 +88,11 @@ def _angles(results: Sequence[TrialResult], joint: str) -> Samples:
         if result.paired is not None:
             time_s = result.paired.time_s
             columns.append(result.paired.wearable_deg)
-            channels.append(_channel(f"wearable_{result.procedure}", joint))
+            channels.append(_channel(f"{wearable}_{procedure_of(result.procedure)}", joint))
             reference = result.paired.reference_deg
     if reference is not None:
         columns.append(reference)
-        channels.append(_channel("reference", joint))
+        channels.append(_channel("_".join(filter(None, ("reference", part.reference))), joint))
     return Samples(time_s=time_s, values=np.column_stack(columns), channels=channels)
 
 
@@ -87,7 +100,7 @@ def _channel(name: str, joint: str) -> Channel:
     return Channel(name, None, "JNTANG", joint, "deg")
 
 
-def _write_cycles(folder: Path, name: Name, cycles: CycleSet, paired: PairedAngles) -> None:
+def _write_cycles(place: Path, cycles: CycleSet, paired: PairedAngles) -> None:
     rows = [
         (
             float(start_s - paired.start_s),
@@ -99,7 +112,6 @@ def _write_cycles(folder: Path, name: Name, cycles: CycleSet, paired: PairedAngl
         )
         for start_s, end_s, reason in zip(cycles.start_s, cycles.end_s, cycles.reason, strict=True)
     ]
-    place = folder / name.file(SYSTEM, "desc-cycles_events.tsv")
     write_tsv(place, tuple(EVENT_COLUMNS), rows)
     about = {key: {"Description": text} for key, text in EVENT_COLUMNS.items()}
     write_json(place.with_suffix(".json"), about)

@@ -105,7 +105,13 @@ def _counted(decisions: Sequence[DecisionRecord]) -> str:
     parts = [count(counts[name], *words) for name, words in _KINDS.items() if counts[name]]
     people = len({one.who for one in decisions})
     whose = f"{count(people, 'person', 'people')} decided on recordings while looking at them"
-    return f"{whose}; what counts: {listing(parts) or 'nothing'}."
+    some = sum(one.counts and one.kind == "recording" and _names_some(one) for one in decisions)
+    alone = f" {count(some, 'decision')} on a recording {_are(some)} of some instruments alone."
+    return f"{whose}; what counts: {listing(parts) or 'nothing'}.{alone if some else ''}"
+
+
+def _names_some(one: DecisionRecord) -> bool:
+    return bool(one.wearable or one.reference_name)
 
 
 _KINDS: Mapping[str, tuple[str, str]] = {

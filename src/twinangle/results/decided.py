@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated
 
-from twinangle.declare import UNDER_TEST, measured, number
+from twinangle.declare import UNDER_TEST, WhereGiven, measured, number
 
 BY_HAND = "by hand: "  # before the reason of what somebody left out
 
@@ -50,6 +50,12 @@ class DecisionRecord:
     undoes: Annotated[int | None, number("the decision that it undoes")]
     version: Annotated[str, number("version of the tool it was made with")]
     input: Annotated[str, number("SHA-256 over the recording's files when it was made")]
+    wearable: Annotated[
+        str, number("name of the wearable it is about; empty for all"), WhereGiven("")
+    ] = ""
+    reference_name: Annotated[
+        str, number("name of the reference it is about; empty for all"), WhereGiven("")
+    ] = ""
 
     @property
     def chooses(self) -> bool:

@@ -16,8 +16,10 @@ from twinangle.analysis.without_decisions import compared
 from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult
 from twinangle.results.decided import WithoutDecisions
+from twinangle.review.looked_at import Unit
 from twinangle.study import Decision, Study, settings_of
-from twinangle.study.decided import ACTING, HashOf
+from twinangle.study.decided import ACTING
+from twinangle.study.decision_scope import HashOf
 
 Results = tuple[TrialResult, ...]
 Name = tuple[str, str, str]  # procedure, condition, quantity
@@ -30,12 +32,15 @@ class Effects:
     ----------
     bare : Study
         As its files have it, without decisions.
+    units : sequence of Unit
+        What is looked at, by its number.
     hash_of : callable
         As of :func:`twinangle.study.apply_decisions`.
     """
 
-    def __init__(self, bare: Study, hash_of: HashOf) -> None:
+    def __init__(self, bare: Study, units: Sequence[Unit], hash_of: HashOf) -> None:
         self._bare = bare
+        self._units = units
         self._hash_of = hash_of
         self._opened: tuple[int, Opened] | None = None
         self._automatic: dict[int, Results] = {}
@@ -54,11 +59,11 @@ class Effects:
         Parameters
         ----------
         number : int
-            The recording.
+            The recording, under its pair of instruments.
         study : Study
             With the decisions that stand.
         every : mapping of int to tuple of TrialResult
-            What is analysed so far under them.
+            What is analysed so far under them, of that pair.
         decisions : tuple of Decision
             Those made so far, in order.
         candidate : Decision or None
@@ -73,10 +78,9 @@ class Effects:
         """
         begin = time.perf_counter()
         with self._lock:  # one at a time: each opens a recording
-            decided = {d.recording for d in decisions if d.kind in ACTING}
-            bare = {
-                k: self._without(k) if study.trials[k].label in decided else every[k] for k in every
-            }
+            acting = [each for each in decisions if each.kind in ACTING]
+            decided = {k for k in every if any(map(self._units[k].is_about, acting))}
+            bare = {k: self._without(k) if k in decided else every[k] for k in every}
             own = {"automatic": bare[number], "now": every[number]}
             touched = [*bare[number], *every[number]]
             pooled = _by_name(compared(_flat(bare), _flat(every), study.options, touched), "now")
@@ -84,6 +88,7 @@ class Effects:
                 effect = effect_of(
                     self._bare, decisions, _flat(every), candidate,
                     opened=self._open(study, number), hash_of=self._hash_of,
+                    pair=self._units[number].pair,
                 )  # fmt: skip
                 own["with"] = effect.after
                 for name, row in _by_name(effect.pooled, "with").items():
@@ -105,15 +110,16 @@ class Effects:
     def _without(self, number: int) -> Results:
         """Return a recording's results without any decision of a person."""
         if number not in self._automatic:
-            trial = self._bare.trials[number]
+            part, trial = self._units[number].seen_in(self._bare)
             opened = self._opened[1] if self._opened and self._opened[0] == number else None
-            self._automatic[number] = light(analyse_trial(self._bare, trial, opened=opened))
+            self._automatic[number] = light(analyse_trial(part.study, trial, opened=opened))
         return self._automatic[number]
 
     def _open(self, study: Study, number: int) -> Opened | None:
         """Return the recording as it stands, read once; None where it cannot be read."""
-        trial = replace(study.trials[number], exclude="")
-        own = settings_of(study, trial)
+        part, trial = self._units[number].seen_in(study)
+        trial = replace(trial, exclude="")
+        own = settings_of(part.study, trial)
         if self._opened and self._opened[0] == number and self._opened[1].fits(own, trial):
             return self._opened[1]
         self._opened = None  # let go of the other first

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from twinangle.analysis.likeness import OF_CURVES
 from twinangle.cycles.enough import CYCLES_FOR_MEAN, NOT_THE_MOVEMENT, SHORT_LACKS, reason_kind
 from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.outcome import AT_FAULT
@@ -84,6 +85,8 @@ OF_THE_DIFFERENCE = (
     "bursts",
 )
 
+HIDDEN = "Why it is refused would tell how the instruments differ, which is hidden."
+
 
 @dataclass(frozen=True, slots=True)
 class Flag:
@@ -122,7 +125,9 @@ def urgency(look: Look, flags: tuple[Flag, ...]) -> int:
 def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
     trial = look.first
     if trial.status == "failed":
-        if look.clock_state == "refused" and trial.reason == look.clock_refused:
+        if blind and tells_the_difference(trial):
+            yield Flag("refused", HIDDEN, "grave")
+        elif look.clock_state == "refused" and trial.reason == look.clock_refused:
             yield Flag("clock", trial.reason, "grave")
         else:
             yield Flag(_topic_of_refusal(trial), trial.reason, "grave")
@@ -141,6 +146,15 @@ def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
             yield Flag(TOPIC_OF_KIND.get(kind_of(text), "sensors"), str(text), "grave")
     yield from _of_cycles(trial)
     yield from _of_sensors(look)
+
+
+def tells_the_difference(trial: TrialResult) -> bool:
+    """Tell whether the reason of a refusal says how the two instruments differ."""
+    return OF_CURVES in trial.reason or any(
+        outcome.said in trial.reason and kind_of(outcome.told) in OF_THE_DIFFERENCE
+        for outcome in trial.plausibility
+        if outcome.verdict == "contradicted"
+    )
 
 
 def _topic_of_refusal(trial: TrialResult) -> str:

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-import scipy
 
 from twinangle.analysis import analyse_trial
 from twinangle.analysis.analysed_part import mask_reference
@@ -18,9 +17,9 @@ from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.clocks import align, manual, synchronise
 from twinangle.clocks.search import prepare, search_lags
-from twinangle.cycles import recut
 from twinangle.errors import SynchronisationError, TooFewCyclesError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult
+from twinangle.review.placed import clock_near
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -35,8 +34,6 @@ ClockState = Literal["found", "refused", "none"]
 LONGEST_SEARCH_S = 1800.0  # of a clock that was refused, correlated for the picture
 WIDEST_S = 60.0  # lags looked at where none was accepted
 SURELY_BETTER = 0.02  # of correlation, for another lag to begin with
-POINTS = 1500  # of the correlation over lags, as drawn
-PEAKS = 6
 _NO_ANGLE = PairedAngles(np.full(1, np.nan), None, 0.0, 1.0)
 
 
@@ -218,8 +215,10 @@ def _correlated(study: Study, seen: Look) -> Look:
         return seen
     best = int(np.argmax(seen.correlation))
     guess = _uncertain_lag(study, seen, float(seen.correlation[best]))
-    lag_s = float(seen.lags_s[best]) if guess is None else guess
-    return replace(seen, guess=(round(lag_s, 3), 0.0))
+    if guess is None:
+        near = clock_near(seen, float(seen.lags_s[best]), drift=False)
+        guess = float(seen.lags_s[best]) if near is None else near.lag_s
+    return replace(seen, guess=(round(guess, 3), 0.0))
 
 
 def _uncertain_lag(study: Study, seen: Look, height: float) -> float | None:
@@ -278,47 +277,3 @@ def _cycles(
         return error.cycles if isinstance(error.cycles, CycleSet) else None
     except TwinangleError:
         return None
-
-
-def paired_at(look: Look, lag_s: float, drift_ppm: float) -> PairedAngles | None:
-    """Return both angles with the reference placed by a lag and a drift; None without both.
-
-    Raises
-    ------
-    ValueError
-        If lag or drift is no clock's.
-    """
-    if look.wearable is None or look.reference is None:
-        return None
-    return align(look.wearable, look.reference, manual(lag_s, drift_ppm))
-
-
-def cycles_at(look: Look, paired: PairedAngles) -> CycleSet | None:
-    """Return the cycles with the reference's curves as placed; None where too few have both."""
-    if look.cycles is None:
-        return None
-    try:
-        return recut(look.cycles, paired)
-    except TwinangleError:
-        return None
-
-
-def peaks_of(look: Look) -> tuple[tuple[float, float], ...]:
-    """Return the highest maxima of the correlation, lag and height, the highest first."""
-    if look.lags_s is None or look.correlation is None:
-        return ()
-    values = np.nan_to_num(look.correlation, nan=-1.0)
-    index, _ = scipy.signal.find_peaks(np.concatenate([[-2.0], values, [-2.0]]))
-    ordered = sorted((index - 1).tolist(), key=lambda i: -values[i])[:PEAKS]
-    return tuple((float(look.lags_s[i]), float(values[i])) for i in ordered)
-
-
-def thinned(look: Look) -> tuple[Array, Array]:
-    """Return the correlation over lags with few enough points to draw, every peak named kept."""
-    if look.lags_s is None or look.correlation is None:
-        return np.zeros(0), np.zeros(0)
-    step = max(look.lags_s.size // POINTS, 1)
-    kept = set(range(0, look.lags_s.size, step))
-    kept |= {int(np.argmin(np.abs(look.lags_s - lag))) for lag, _ in peaks_of(look)}
-    index = np.array(sorted(kept))
-    return look.lags_s[index], look.correlation[index]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -12,10 +12,13 @@ import numpy as np
 from twinangle.agreement.curves import compare_curves
 from twinangle.cycles.enough import reason_kind
 from twinangle.results.sensors_found import FieldFound
-from twinangle.review.listing import flags_of, urgency
-from twinangle.review.look import Look, peaks_of, thinned
+from twinangle.review.listing import HIDDEN, flags_of, tells_the_difference, urgency
+from twinangle.review.look import Look
+from twinangle.review.looked_at import Unit
+from twinangle.review.placed import peaks_of, thinned
 from twinangle.signals.recording import Array, CycleSet, Interval
 from twinangle.study import Trial
+from twinangle.study.instruments import Part
 from twinangle.wearable.quality.device import DeviceQuality
 
 BLOCK = 300  # cycles drawn at a time
@@ -38,10 +41,15 @@ def plain(value: Any) -> Any:
     return str(value) if isinstance(value, str) else value
 
 
-def row_of(trial: Trial, look: Look | None, *, blind: bool) -> dict[str, Any]:
-    """Return a recording's row of the list."""
+def row_of(
+    unit: Unit, part: Part, trial: Trial, look: Look | None, *, blind: bool
+) -> dict[str, Any]:
+    """Return a recording's row of the list, under one pair of instruments."""
     row: dict[str, Any] = {
         "label": trial.label,
+        "wearable": unit.wearable,
+        "reference": unit.reference,
+        "instruments": unit.instruments,
         "participant": trial.participant,
         "session": trial.session,
         "condition": trial.condition,
@@ -55,11 +63,12 @@ def row_of(trial: Trial, look: Look | None, *, blind: bool) -> dict[str, Any]:
     if look is None:
         return row
     first = look.first
-    flags = flags_of(look, blind=blind)
+    hidden = blind and tells_the_difference(first)
+    flags = [replace(flag, text=part.worded(flag.text)) for flag in flags_of(look, blind=blind)]
     row |= {
         "state": first.status,
-        "reason": str(first.reason),
-        "urgency": 5 if first.status == "excluded" else urgency(look, flags),
+        "reason": HIDDEN if hidden else part.worded(str(first.reason)),
+        "urgency": 5 if first.status == "excluded" else urgency(look, tuple(flags)),
         "flags": [asdict(flag) for flag in flags],
         "seconds": look.seconds,
         "clock": look.clock_state,
@@ -116,13 +125,13 @@ def _sd(curves: Array) -> list[float]:
     return [round(float(v), 3) for v in curves.std(axis=0, ddof=1)]
 
 
-def clock_of(look: Look) -> dict[str, Any]:
+def clock_of(look: Look, part: Part) -> dict[str, Any]:
     """Return how the reference is placed, and the correlation behind it."""
     placed = look.placed
     lags, values = thinned(look)
     return {
         "state": look.clock_state,
-        "refused": look.clock_refused,
+        "refused": part.worded(look.clock_refused),
         "method": "" if look.clock is None else look.clock.method,
         "lag_s": placed.lag_s,
         "drift_ppm": placed.drift_ppm,

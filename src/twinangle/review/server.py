@@ -65,9 +65,10 @@ def build_app(session: Session, *, token: str, port: int, stop: Callable[[], Non
         Route("/api/curves/{number:int}/{block:int}", pages.curves),
         Route("/tile/{digest:str}/{level:int}/{index:int}", pages.tile),
         Route("/api/place/{number:int}", pages.place, methods=["POST"]),
+        Route("/api/near/{number:int}", pages.near, methods=["POST"]),
         Route("/api/effect/{number:int}", pages.effect, methods=["POST"]),
         Route("/api/decide/{number:int}", pages.decide, methods=["POST"]),
-        Route("/api/show", pages.show, methods=["POST"]),
+        Route("/api/blind", pages.blind, methods=["POST"]),
         Route("/api/stop", pages.stop, methods=["POST"]),
     ]
     handlers: dict[Any, Any] = {
@@ -143,26 +144,35 @@ class _Pages:
             lambda: self._session.placed(number, lag_s, drift_ppm) or {"waiting": True}
         )
 
+    async def near(self, request: Request) -> Response:
+        number, given = self._number(request), await _body(request)
+        lag_s = _number_of(given, "lag_s")
+        return await _json(lambda: self._session.near(number, lag_s) or {"none": True})
+
     async def effect(self, request: Request) -> Response:
         number, given = self._number(request), await _body(request)
-        kind = _text_of(given, "kind") if "kind" in given else ""
-        return await _json(lambda: self._session.effect(number, kind, given.get("value")))
+        kind, holds = (_text_of(given, key) if key in given else "" for key in ("kind", "holds"))
+        return await _json(lambda: self._session.effect(number, kind, given.get("value"), holds))
 
     async def decide(self, request: Request) -> Response:
         number, given = self._number(request), await _body(request)
         kind, why, who = (_text_of(given, key) for key in ("kind", "why", "who"))
+        holds = _text_of(given, "holds") if "holds" in given else ""
         if kind == "blind":
             raise _RefusedError(400, "This is decided for all recordings, not for one.")
         return await _json(
             lambda: self._session.decide(
-                number, kind, given.get("value"), why=why.strip(), who=who.strip()
+                number, kind, given.get("value"), why=why.strip(), who=who.strip(), holds=holds
             ).to_record()
         )
 
-    async def show(self, request: Request) -> Response:
-        who = _text_of(await _body(request), "who").strip()
-        await run_in_threadpool(self._session.show_comparison, who)
-        return JSONResponse({"blind": False}, headers=_PRIVATE)
+    async def blind(self, request: Request) -> Response:
+        given = await _body(request)
+        who, on = _text_of(given, "who").strip(), given.get("on")
+        if not isinstance(on, bool):
+            raise _RefusedError(400, "`on` must be true or false.")
+        await run_in_threadpool(lambda: self._session.decide_blind(who, on=on))
+        return JSONResponse({"blind": on}, headers=_PRIVATE)
 
     async def stop(self, request: Request) -> Response:
         await _body(request)
@@ -171,7 +181,7 @@ class _Pages:
 
     def _number(self, request: Request) -> int:
         number = int(request.path_params["number"])
-        if number >= len(self._session.study.trials):
+        if number >= len(self._session.units):
             raise _RefusedError(404, "There is no such recording.")
         return number
 

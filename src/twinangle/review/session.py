@@ -1,51 +1,30 @@
-"""The study that a page works on: what is seen, what was decided, what is still computed."""
+"""The study that a page works on: what is looked at, what is still computed, what is shown."""
 
 from __future__ import annotations
 
 import tempfile
 import threading
-from collections import OrderedDict
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, cast
 
-import twinangle
 from twinangle.errors import StudyError
 from twinangle.review import sent
+from twinangle.review.deciding import Decided, FilesSeen
 from twinangle.review.effect import Effects
-from twinangle.review.look import Look, cycles_at, paired_at
+from twinangle.review.look import Look
+from twinangle.review.looked_at import units_of
+from twinangle.review.placed import clock_near, cycles_at, paired_at
 from twinangle.review.pyramids import Traces
 from twinangle.review.within import beyond
-from twinangle.review.workers import Analyses
-from twinangle.study import Study, Trial, apply_decisions
-from twinangle.study.decided import ACTING
-from twinangle.study.decisions import (
-    EVERY_RECORDING,
-    Decision,
-    append_decision,
-    check_decision,
-    check_who,
-    moment,
-    read_decisions,
-    recording_hash,
-)
-
-LOOKS = 4  # recordings whose traces are in memory
+from twinangle.review.workers import Analyses, KeptLooks
+from twinangle.study import Decision, Study, Trial
+from twinangle.study.decisions import read_decisions
+from twinangle.study.instruments import Part
 
 
 class HiddenError(Exception):
     """What was asked for is hidden while deciding blind."""
-
-
-def _undone_by(new: list[Decision], every: tuple[Decision, ...]) -> set[int]:
-    """Return what new undos change: what they undo, and what an undone undo brings back."""
-    of = {each.id: int(each.value["of"]) for each in every if each.kind == "undo"}
-    changed: set[int] = set()
-    for each in new:
-        number: int | None = each.id
-        while (number := of.get(number) if number is not None else None) is not None:
-            changed.add(number)
-    return changed
 
 
 class Session:
@@ -62,28 +41,36 @@ class Session:
     """
 
     def __init__(self, bare: Study, *, who: str, blind: bool) -> None:
-        bare.require_one_pair("the page to look and decide")
         self._bare = bare
+        self.units = units_of(bare)
         self.blind = blind
         self.who = who
         self.version = 1
         self.traces = Traces()
         self._home = tempfile.TemporaryDirectory(prefix="twinangle-review-")
         self._looks: dict[int, Look] = {}
-        self._open: OrderedDict[int, Look] = OrderedDict()
-        self._hashes: dict[str, str] = {}
         self._again: set[int] = set()
         self._lock = threading.RLock()
-        self._decisions = read_decisions(bare.folder)
-        self.study = self._with(self._decisions)
-        self._effects = Effects(bare, self._hash_of)
-        self._analyses = Analyses(Path(self._home.name), self._seen)
+        self._files = FilesSeen(bare)
+        self._decided = Decided(bare, self.units, self._files)
+        self._effects = Effects(bare, self.units, self._files.hash_of)
+        self._kept = KeptLooks(Path(self._home.name))
+        self._analyses = Analyses(self._kept, self._seen)
+
+    @property
+    def study(self) -> Study:
+        """The study with the decisions that are to count."""
+        return self._decided.study
+
+    def _pair(self, number: int) -> tuple[Part, Trial]:
+        """Return the instruments of a unit, and the recording's row with its decisions."""
+        return self.units[number].seen_in(self.study)
 
     # ---- what runs beside
 
     def begin(self) -> None:
         """Start to analyse every recording, in the order of the table."""
-        for number in range(len(self.study.trials)):
+        for number in range(len(self.units)):
             self._ask(number)
 
     def end(self) -> None:
@@ -92,46 +79,38 @@ class Session:
         self._home.cleanup()
 
     def _ask(self, number: int, *, first: bool = False) -> None:
-        self._hash_of(self._bare, self._bare.trials[number])  # of the files as they are looked at
+        unit = self.units[number]
+        self._files.hash_of(  # of the files as they are looked at
+            self._bare, self._bare.trials[unit.at], unit.wearable, unit.reference
+        )
         self._again.add(number)
-        self._analyses.ask(number, self.study, self.study.trials[number], first=first)
+        part, trial = self._pair(number)
+        self._analyses.ask(number, part.study, trial, first=first)
 
     def _seen(self, number: int, look: Look) -> None:
         with self._lock:
             self._looks[number] = look
             self._again.discard(number)
-            self._open.pop(number, None)
+            self._kept.forget(number)
             self.version += 1
-
-    def _with(self, decisions: tuple[Decision, ...]) -> Study:
-        """Return the study with the decisions that are to count."""
-        return apply_decisions(self._bare, decisions, hash_of=self._hash_of)
 
     # ---- what was decided
 
     def refresh(self) -> None:
         """Read the decisions again, and analyse anew what another page has decided on."""
-        found = read_decisions(self.study.folder)
+        found = read_decisions(self._bare.folder)
         with self._lock:
-            known = {each.id for each in self._decisions}
-            new = [each for each in found if each.id not in known]
-            if not new:
+            touched = self._decided.take_in(found)
+            if touched is None:
                 return
-            self._decisions = found
-            self.study = self._with(found)
             self.version += 1
-            undone = _undone_by(new, found)
-            touched = {
-                each.recording
-                for each in found
-                if each.kind in ACTING and (each in new or each.id in undone)
-            }
-            for number in range(len(self.study.trials)):
-                if self.label(number) in touched:
-                    self._ask(number, first=True)
+            for number in sorted(touched):
+                self._ask(number, first=True)
 
-    def decide(self, number: int, kind: str, value: Any, *, why: str, who: str) -> Decision:
-        """Write a decision down, and have its recording analysed with it.
+    def decide(
+        self, number: int, kind: str, value: Any, *, why: str, who: str, holds: str = ""
+    ) -> Decision:
+        """Write a decision down, and have what it is about analysed with it.
 
         Raises
         ------
@@ -139,25 +118,26 @@ class Session:
             If it says nothing definite, cannot be written, or the recording's files are not those
             that were looked at.
         """
-        self._require_as_looked_at(number)
-        decision = self._decision(number, kind, value, why=why, who=who)
+        decision = self._decided.made(number, kind, value, why=why, who=who, holds=holds)
+        self._require_as_looked_at(number, decision)
         self._require_within(number, decision)
-        self._note_blindness(who)
-        written = append_decision(self.study.folder, decision)
+        self._decided.note_blindness(who, on=self.blind)
+        written = self._decided.append(decision)
         self.refresh()
         return written
 
-    def _require_as_looked_at(self, number: int) -> None:
+    def _require_as_looked_at(self, number: int, decision: Decision) -> None:
         """Refuse to decide on files that nobody has seen, and have them analysed."""
-        trial = self._bare.trials[number]
-        current = recording_hash(self._bare, trial)
+        unit = self.units[number]
+        trial = self._bare.trials[unit.at]
         with self._lock:
-            if current == self._hash_of(self._bare, trial):
+            if not self._files.changed(trial, decision.wearable, decision.reference):
                 return
-            self._hashes[trial.label] = current
-            self._effects.forget(number)
-            self.study = self._with(self._decisions)
-            self._ask(number, first=True)
+            self._decided.judge_again()
+            for other, one in enumerate(self.units):
+                if one.is_about(decision):
+                    self._effects.forget(other)
+                    self._ask(other, first=True)
             self.version += 1
         raise StudyError(
             f"The files of {trial.label} have changed since this page looked at them: nothing was "
@@ -171,69 +151,23 @@ class Session:
         if fault:
             raise StudyError(fault)
 
-    def _decision(self, number: int, kind: str, value: Any, *, why: str, who: str) -> Decision:
-        decision = Decision(
-            who=who,
-            recording=self.label(number),
-            kind=cast(Any, kind),
-            value=value if isinstance(value, dict) else {},
-            why=why,
-            input=self._hash_of(self._bare, self._bare.trials[number]),
-            version=twinangle.__version__,
-            when=moment(),
-        )
-        try:
-            check_decision(replace(decision, why=decision.why or "previewed"))
-        except ValueError as error:
-            raise StudyError(f"{error}.") from None
-        return decision
-
-    def _note_blindness(self, who: str) -> None:
-        """Note from when on the agreement is hidden from a person, or shown again."""
-        last = [d for d in self._decisions if d.kind == "blind" and d.who == who]
-        on = bool(last[-1].value["on"]) if last else False
-        if on != self.blind:
-            append_decision(
-                self.study.folder,
-                Decision(
-                    who=who,
-                    recording=EVERY_RECORDING,
-                    kind="blind",
-                    value={"on": self.blind},
-                    version=twinangle.__version__,
-                    when=moment(),
-                ),
-            )
-
-    def show_comparison(self, who: str) -> None:
-        """End deciding blind; the decisions note it."""
-        try:
-            check_who(who)
-        except ValueError as error:
-            raise StudyError(f"{error}.") from None
+    def decide_blind(self, who: str, *, on: bool) -> None:
+        """Hide the agreement of the instruments, or show it; the decisions note it."""
         with self._lock:
-            self.blind = False
-            self._note_blindness(who)
-            self.traces.clear()
+            self._decided.note_blindness(who, on=on)
+            self.blind = on
+            if on:
+                self.traces.clear()  # they show the offset
             self.version += 1
         self.refresh()
 
-    def _hash_of(self, _: Study, trial: Trial) -> str:
-        """Return the hash of a recording's files as they were looked at."""
-        if trial.label not in self._hashes:
-            self._hashes[trial.label] = recording_hash(self._bare, trial)
-        return self._hashes[trial.label]
-
     def label(self, number: int) -> str:
         """Return a recording's name, as decisions say it."""
-        return self._bare.trials[number].label
+        return self.units[number].label
 
     def decisions(self) -> list[dict[str, Any]]:
-        """Return every decision in order, and whether it stands."""
-        return [
-            each.decision.to_record() | {"stands": each.stands, "why_not": each.why_not}
-            for each in self.study.decisions
-        ]
+        """Return every decision in order, whether it stands, and what it is about."""
+        return self._decided.records()
 
     # ---- what is shown
 
@@ -241,9 +175,9 @@ class Session:
         """Return the list of recordings, the decisions, and how far the analysis is."""
         with self._lock:
             rows = [
-                sent.row_of(trial, self._looks.get(number), blind=self.blind)
+                self._row(number, self._looks.get(number))
                 | {"again": number in self._again and number in self._looks}
-                for number, trial in enumerate(self.study.trials)
+                for number in range(len(self.units))
             ]
             told = sent.plain(
                 {
@@ -260,23 +194,27 @@ class Session:
             )
             return cast(dict[str, Any], told)
 
+    def _row(self, number: int, look: Look | None) -> dict[str, Any]:
+        part, trial = self._pair(number)
+        return sent.row_of(self.units[number], part, trial, look, blind=self.blind)
+
     def recording(self, number: int) -> dict[str, Any] | None:
         """Return what is seen of one recording; None while it is being analysed."""
         self._analyses.hurry(number)
         look = self._look(number)
         if look is None:
             return None
-        trial = self.study.trials[number]
+        part, trial = self._pair(number)
         told = {
             "number": number,
-            "row": sent.row_of(trial, look, blind=self.blind),
-            "unseen": look.unseen,
+            "row": self._row(number, look),
+            "unseen": part.worded(look.unseen),
             "traces": {
                 "wearable": self._trace(look.wearable),
                 "turning": self._turning(look),
                 "reference": self._trace(look.reference),
             },
-            "clock": sent.clock_of(look) if look.reference and look.wearable else None,
+            "clock": sent.clock_of(look, part) if look.reference and look.wearable else None,
             "cycles": sent.cycles_of(look),
             "curve": sent.mean_curves(look.cycles, blind=self.blind),
             "intervals": sent.intervals_of(trial),
@@ -335,7 +273,27 @@ class Session:
         }
         return cast(dict[str, Any], sent.plain(told))
 
-    def effect(self, number: int, kind: str, value: Any) -> dict[str, Any]:
+    def near(self, number: int, lag_s: float) -> dict[str, Any] | None:
+        """Return lag and drift that fit best near a lag; nothing in it where none does.
+
+        Raises
+        ------
+        StudyError
+            If nothing overlaps at that lag.
+        """
+        look = self._look(number)
+        if look is None:
+            return None
+        fault = beyond(look, "lag", {"lag_s": lag_s})
+        if fault:
+            raise StudyError(fault)
+        found = clock_near(look, lag_s, drift=True)
+        if found is None:
+            return {}
+        told = {"lag_s": found.lag_s, "drift_ppm": found.drift_ppm, "se_ppm": found.drift_se_ppm}
+        return cast(dict[str, Any], sent.plain(told))
+
+    def effect(self, number: int, kind: str, value: Any, holds: str = "") -> dict[str, Any]:
         """Return the numbers without decisions, with those that stand, and with one more.
 
         Parameters
@@ -346,6 +304,8 @@ class Session:
             Of the decision that is thought of; empty for none.
         value : object
             Its value.
+        holds : str
+            Which of several instruments it is to hold for; empty for what its kind has.
 
         Raises
         ------
@@ -355,13 +315,17 @@ class Session:
         if self.blind:
             raise HiddenError
         with self._lock:
-            study, decisions = self.study, self._decisions
-            every = {k: look.results for k, look in self._looks.items()}
-        told: dict[str, Any] = {"ready": len(every), "total": len(study.trials)}
+            study, decisions = self.study, self._decided.every
+            pair = self.units[number].pair
+            beside = [k for k, unit in enumerate(self.units) if unit.pair == pair]
+            every = {k: self._looks[k].results for k in beside if k in self._looks}
+        told: dict[str, Any] = {"ready": len(every), "total": len(beside)}
         if number in every:
             thought = None
             if kind:
-                thought = self._decision(number, kind, value, why="previewed", who=self.who)
+                thought = self._decided.made(
+                    number, kind, value, why="previewed", who=self.who, holds=holds
+                )
             told |= self._effects.told(number, study, every, decisions, thought)
         return cast(dict[str, Any], sent.plain(told))
 
@@ -382,14 +346,4 @@ class Session:
 
     def _look(self, number: int) -> Look | None:
         with self._lock:
-            if number in self._open:
-                self._open.move_to_end(number)
-                return self._open[number]
-            if number not in self._looks:
-                return None
-            found = self._analyses.load(number)
-            if found is not None:
-                self._open[number] = found
-                while len(self._open) > LOOKS:
-                    self._open.popitem(last=False)
-            return found
+            return self._kept.look(number) if number in self._looks else None

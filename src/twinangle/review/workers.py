@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import pickle
 import threading
+from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import replace
@@ -19,21 +20,61 @@ from twinangle.review.look import Look, look_at
 from twinangle.study import Study, Trial
 
 MOST = 4  # processes
+LOOKS = 4  # recordings whose traces are in memory
 
 
-class Analyses:
-    """Processes that analyse recordings, and the folder in which what they saw waits.
+class KeptLooks:
+    """What was last seen of each recording, with its traces: in files, the last few in memory.
 
     Parameters
     ----------
     folder : Path
-        An empty folder of our own for the traces.
+        An empty folder of our own.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._open: OrderedDict[int, Look] = OrderedDict()
+
+    def path(self, number: int) -> Path:
+        """Return the file that a recording's look waits in."""
+        return self._folder / f"{number}.look"
+
+    def forget(self, number: int) -> None:
+        """Let go of a look that is in memory, as where its file is a newer one."""
+        self._open.pop(number, None)
+
+    def look(self, number: int) -> Look | None:
+        """Return what was last seen of a recording; None before."""
+        if number in self._open:
+            self._open.move_to_end(number)
+            return self._open[number]
+        path = self.path(number)
+        if not path.exists():
+            return None
+        with path.open("rb") as stream:
+            found = pickle.load(stream)
+        if not isinstance(found, Look):
+            return None
+        self._open[number] = found
+        while len(self._open) > LOOKS:
+            self._open.popitem(last=False)
+        return found
+
+
+class Analyses:
+    """Processes that analyse recordings.
+
+    Parameters
+    ----------
+    kept : KeptLooks
+        Where what they saw waits.
     on_done : callable
         Called with a recording's number and its look without traces, from another thread.
     """
 
-    def __init__(self, folder: Path, on_done: Callable[[int, Look], None]) -> None:
-        self._folder = folder
+    def __init__(self, kept: KeptLooks, on_done: Callable[[int, Look], None]) -> None:
+        self._kept = kept
         self._on_done = on_done
         load_ahead()
         self._jobs = max(1, min(MOST, (os.cpu_count() or 2)))
@@ -65,15 +106,6 @@ class Analyses:
                 self._waiting.remove(number)
                 self._waiting.insert(0, number)
 
-    def load(self, number: int) -> Look | None:
-        """Return what was last seen of a recording, with its traces; None before."""
-        path = self._path(number)
-        if not path.exists():
-            return None
-        with path.open("rb") as stream:
-            found = pickle.load(stream)
-        return found if isinstance(found, Look) else None
-
     def end(self) -> None:
         """Stop at once; nobody waits any more."""
         with self._lock:
@@ -84,15 +116,12 @@ class Analyses:
             process.terminate()
         self._pool.shutdown(wait=True, cancel_futures=True)
 
-    def _path(self, number: int) -> Path:
-        return self._folder / f"{number}.look"
-
     def _feed(self) -> None:
         while self._waiting and self._running < self._jobs and not self._ended:
             number = self._waiting.pop(0)
             generation, study, trial = self._asked[number]
             self._running += 1
-            task = self._pool.submit(_seen, study, trial, self._path(number))
+            task = self._pool.submit(_seen, study, trial, self._kept.path(number))
             task.add_done_callback(partial(self._done, number, generation))
 
     def _done(self, number: int, generation: int, done: Future[Look]) -> None:

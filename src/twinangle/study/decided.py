@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -11,19 +11,16 @@ from twinangle.errors import StudyError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Interval
 from twinangle.study.by_hand import ByHand, Cycle
+from twinangle.study.decision_scope import HashOf, is_of, pairs_with, unfit_names, with_names
 from twinangle.study.decisions import EVERY_RECORDING, Decision, read_decisions, recording_hash
 from twinangle.study.from_file import read_bare_study
+from twinangle.study.instruments import Part
 from twinangle.study.standing_decisions import Standing, standings
 from twinangle.study.study_file import Study
-from twinangle.study.trial_row import Trial
+from twinangle.study.trial_row import Trial, row_of_all
 
 ACTING = ("lag", "interval", "cycle", "recording")  # kinds that change what is computed
 CHANGED = "the recording's files have changed since"
-SEVERAL_INSTRUMENTS = (
-    "the study has several wearables or references, whose clocks and cycles a decision does not "
-    "tell apart; leave a recording out by `exclude` in the trials table"
-)
-HashOf = Callable[[Study, Trial], str]
 
 
 def read_study(path: str | Path, *, allow_own_procedures: bool = False) -> Study:
@@ -69,57 +66,98 @@ def apply_decisions(
     decisions : iterable of Decision
         In the order of their file.
     hash_of : callable
-        Returns the hash of a recording's files; asked once for each recording of which something
-        is decided that would act.
+        Returns the hash of a recording's files, given study, row, and the names of the wearable and
+        the reference that are meant (empty for all); asked once for each recording and names of
+        which something is decided that would act.
 
     Returns
     -------
     Study
         `decisions` holds every one with whether it counts. One whose recording's files have changed
         since is named, not applied: what was looked at is not what is there. So is one of a
-        recording that the trials table does not hold.
+        recording that the trials table does not hold, and one whose names fit no instrument. Of
+        several instruments each pair has its own rows.
     """
-    judged = _judge(study, standings(decisions), hash_of)
-    rows = tuple(_decided(trial, _of(trial, judged)) for trial in study.trials)
-    known = {trial.label for trial in study.trials}
+    hash_of = _once(hash_of)
+    named, recognised = with_names(study, decisions, hash_of)
+    judged = _judge(study, standings(named), hash_of, recognised)
+    fitting = [each for each in judged if not unfit_names(study, each.decision)]
+    parts = tuple(
+        replace(part, study=replace(part.study, trials=_rows(part.study.trials, fitting, part)))
+        for part in study.parts
+    )
+    if parts:
+        rows = tuple(map(row_of_all, zip(*(part.study.trials for part in parts), strict=True)))
+    else:
+        rows = _rows(study.trials, fitting, Part("", "", study))
+    known = {EVERY_RECORDING, *(trial.label for trial in study.trials)}
     lost = (
         _told(each)
         for each in judged
-        if each.decision.recording not in (*known, EVERY_RECORDING) and _would_act(each)
+        if (each.decision.recording not in known or each not in fitting) and _would_act(each)
     )
-    return replace(study, trials=rows, decisions=judged, warnings=(*study.warnings, *lost))
+    return replace(
+        study, trials=rows, parts=parts, decisions=judged, warnings=(*study.warnings, *lost)
+    )
 
 
-def _judge(study: Study, found: Sequence[Standing], hash_of: HashOf) -> tuple[Standing, ...]:
+def _once(hash_of: HashOf) -> HashOf:
+    """Return the same, asked once of each recording and names."""
+    known: dict[tuple[str, str, str], str] = {}
+
+    def hashed(study: Study, trial: Trial, wearable: str, reference: str) -> str:
+        key = (trial.label, wearable, reference)
+        if key not in known:
+            known[key] = hash_of(study, trial, wearable, reference)
+        return known[key]
+
+    return hashed
+
+
+def _judge(
+    study: Study, found: Sequence[Standing], hash_of: HashOf, recognised: Container[int]
+) -> tuple[Standing, ...]:
     """Return the decisions, with why those that stand do not count where they do not."""
     rows: dict[str, list[Trial]] = {}
     for trial in study.trials:
         rows.setdefault(trial.label, []).append(trial)
-    hashes: dict[str, str] = {}
 
     def why_not(decision: Decision) -> str:
         name = decision.recording
-        if study.parts and decision.kind in ACTING:
-            return SEVERAL_INSTRUMENTS
         if name == EVERY_RECORDING or decision.kind == "undo":
             return ""
         several = rows.get(name, [])
         if len(several) != 1:
             return f"{len(several) or 'no'} rows of the trials table are called so"
-        if several[0].exclude:
-            return f"the trials table excludes the recording ({several[0].exclude})"
-        if decision.kind == "lag" and several[0].reference is None:
-            return "the recording has no reference"
+        fault = unfit_names(study, decision) or _unusable(study, several[0], decision)
+        if fault or decision.id in recognised:
+            return fault
         try:
-            if name not in hashes:
-                hashes[name] = hash_of(study, several[0])
+            now = hash_of(study, several[0], decision.wearable, decision.reference)
         except StudyError as error:
             return str(error).rstrip(".")
-        return "" if hashes[name] == decision.input else CHANGED
+        return "" if now == decision.input else CHANGED
 
     return tuple(
         each if not each.stands else replace(each, why_not=why_not(each.decision)) for each in found
     )
+
+
+def _unusable(study: Study, trial: Trial, decision: Decision) -> str:
+    """Return why a decision cannot be about its recording; empty where it can."""
+    pairs = [row for _, row in pairs_with(study, trial, decision.wearable, decision.reference)]
+    rows = [row for row in pairs if not row.exclude]
+    if not rows:
+        return f"the trials table excludes the recording ({pairs[0].exclude})"
+    if decision.kind == "lag" and rows[0].reference is None:
+        return "the recording has no reference"
+    return ""
+
+
+def _rows(trials: Sequence[Trial], judged: Sequence[Standing], part: Part) -> tuple[Trial, ...]:
+    """Return the rows of a pair of instruments as people decided."""
+    own = [e for e in judged if is_of(part, e.decision.wearable, e.decision.reference)]
+    return tuple(_decided(trial, _of(trial, own)) for trial in trials)
 
 
 def _of(trial: Trial, judged: Sequence[Standing]) -> list[Standing]:
@@ -133,7 +171,19 @@ def _would_act(standing: Standing) -> bool:
 
 
 def in_words(decision: Decision) -> str:
-    """Return what was decided, in a few words."""
+    """Return what was decided, and of which of several instruments, in a few words."""
+    of = instruments_in_words(decision)
+    return f"{_said(decision)}, {of}" if of else _said(decision)
+
+
+def instruments_in_words(decision: Decision) -> str:
+    """Return which of several instruments a decision is about; empty where it names none."""
+    if decision.wearable and decision.reference:
+        return f"{decision.wearable} against {decision.reference}"
+    return decision.wearable or (f"all against {decision.reference}" if decision.reference else "")
+
+
+def _said(decision: Decision) -> str:
     value: Any = decision.value
     match decision.kind:
         case "lag":

@@ -27,6 +27,20 @@ WITHOUT_REASON = ("looked", "blind")
 LARGEST_DRIFT_PPM = 10_000.0
 LONGEST = 2000  # characters of a reason
 KEYS = ("id", "when", "who", "recording", "kind", "value", "why", "version", "input")
+INSTRUMENTS = ("wearable", "reference")
+"""Keys beside `KEYS`, each written only where it names one of several."""
+
+# Which of them a decision of each kind may name.
+_NAMES: Mapping[str, tuple[str, ...]] = {
+    "lag": INSTRUMENTS,
+    "interval": ("wearable",),
+    "cycle": INSTRUMENTS,
+    "recording": INSTRUMENTS,
+    "looked": INSTRUMENTS,
+    "undo": (),
+    "blind": (),
+}
+NAME_OF_INSTRUMENT = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 _TIME = "%Y-%m-%dT%H:%M:%SZ"
 _HASH = re.compile(r"[0-9a-f]{64}")
 _CODE = re.compile(r"[^\W_](?:[\w. -]*[\w.-])?")
@@ -68,6 +82,11 @@ class Decision:
         In UTC, such as 2026-11-28T02:00:00Z.
     id : int
         The running number that the file gives; 0 before.
+    wearable, reference : str
+        Which instruments it is about, by their names in the study file; empty for all of a kind,
+        and in a study of one. A lag is that of one wearable's clock and one reference's, an
+        interval is on one wearable's clock and holds against every reference, a cycle is one
+        wearable's, against all references or the one named.
     """
 
     who: str
@@ -79,10 +98,17 @@ class Decision:
     version: str = ""
     when: str = ""
     id: int = 0
+    wearable: str = ""
+    reference: str = ""
 
     def to_record(self) -> dict[str, Any]:
         """Return the decision as the plain values of its line."""
-        return {key: dict(self.value) if key == "value" else getattr(self, key) for key in KEYS}
+        record = {key: dict(self.value) if key == "value" else getattr(self, key) for key in KEYS}
+        return record | {key: getattr(self, key) for key in INSTRUMENTS if getattr(self, key)}
+
+    def covers(self, other: Decision) -> bool:
+        """Whether it is about every instrument that another decision is about."""
+        return all(getattr(self, key) in ("", getattr(other, key)) for key in INSTRUMENTS)
 
     @property
     def target(self) -> tuple[str, str, str]:
@@ -109,11 +135,14 @@ def decision_of(record: object) -> Decision:
     """
     if not isinstance(record, dict):
         raise UnfitError(f"holds {_shown(record)}; accepted: one JSON object")
-    unknown = [key for key in record if key not in KEYS]
+    unknown = [key for key in record if key not in (*KEYS, *INSTRUMENTS)]
     missing = [key for key in KEYS if key not in record]
     if unknown or missing:
         what = f"lacks {listed(missing)}" if missing else f"has the unknown key {unknown[0]!r}"
-        raise UnfitError(f"{what}; accepted keys: {', '.join(KEYS)}")
+        raise UnfitError(
+            f"{what}; accepted keys: {', '.join(KEYS)}, and of several instruments "
+            f"{' and '.join(INSTRUMENTS)}"
+        )
     number = record["id"]
     if not isinstance(number, int) or isinstance(number, bool) or number < 1:
         raise UnfitError(f"`id` is {_shown(number)}; accepted: a whole number from 1")
@@ -130,7 +159,7 @@ def check_decision(decision: Decision) -> None:
     UnfitError
         The end of a sentence: the key, what was found, what is accepted.
     """
-    for key in ("when", "who", "recording", "kind", "why", "version", "input"):
+    for key in ("when", "who", "recording", "kind", "why", "version", "input", *INSTRUMENTS):
         if not isinstance(getattr(decision, key), str):
             found = _shown(getattr(decision, key))
             raise UnfitError(f"`{key}` is {found}; accepted: a text")
@@ -138,6 +167,7 @@ def check_decision(decision: Decision) -> None:
         raise UnfitError(f"`kind` is {decision.kind!r}; accepted: {', '.join(KINDS)}")
     _check_texts(decision)
     _check_recording(decision)
+    _check_instruments(decision)
     _check_value(decision.kind, decision.value)
 
 
@@ -208,6 +238,24 @@ def _check_recording(decision: Decision) -> None:
         raise UnfitError(
             f"`input` is {decision.input!r}; accepted: a SHA-256 of 64 hexadecimal digits"
         )
+
+
+def _check_instruments(decision: Decision) -> None:
+    for key in INSTRUMENTS:
+        name = getattr(decision, key)
+        if name and key not in _NAMES[decision.kind]:
+            why = {
+                "interval": ", since it holds against every reference",
+                "undo": ", since it is about the decision it undoes",
+            }.get(decision.kind, "")
+            raise UnfitError(
+                f"`{key}` is {_shown(name)}; accepted for kind {decision.kind!r}: none{why}"
+            )
+        if name and not NAME_OF_INSTRUMENT.fullmatch(name):
+            raise UnfitError(
+                f"`{key}` is {_shown(name)}; accepted: the name of a {key} in the study file, of "
+                "letters without accents, digits, _ and -"
+            )
 
 
 # Of each kind: its keys, in order, with what each must be; those that may be left out.

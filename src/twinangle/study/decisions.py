@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from functools import lru_cache
@@ -24,6 +24,7 @@ from twinangle.study.decision import (
     decision_of,
     moment,
 )
+from twinangle.study.decision_scope import pairs_with
 from twinangle.study.table_text import inside_folder
 from twinangle.study.trial_row import SensorFiles, Trial
 
@@ -39,6 +40,8 @@ __all__ = [
     "append_decision",
     "check_decision",
     "check_who",
+    "digest_of_file",
+    "files_hashed",
     "moment",
     "read_decisions",
     "recording_hash",
@@ -244,10 +247,28 @@ def _check_next(decision: Decision, before: Sequence[Decision], *, checked: bool
         )
 
 
-def recording_hash(study: Study, trial: Trial) -> str:
+def recording_hash(
+    study: Study,
+    trial: Trial,
+    wearable: str = "",
+    reference: str = "",
+    *,
+    digest: Callable[[Study, Path], str] | None = None,
+) -> str:
     """Return the SHA-256 over the files of one recording, what each is for and its bytes.
 
     Where the files lie and what they are called does not count, nor the trials table's row.
+
+    Parameters
+    ----------
+    study : Study
+        Of one or several instruments.
+    trial : Trial
+        A row of its trials table.
+    wearable, reference : str
+        Names of instruments; the files are those of every pair that has them, all where empty.
+    digest : callable, optional
+        Returns the SHA-256 of a file, where it is not to be read again.
 
     Raises
     ------
@@ -255,16 +276,35 @@ def recording_hash(study: Study, trial: Trial) -> str:
         If a file cannot be read.
     """
     whole = hashlib.sha256()
-    for role in ("wearable", "reference", "static", "functional", "events"):
-        named = getattr(trial, role)
-        several = named.both if isinstance(named, SensorFiles) else (named,)
-        for path in several:
-            if isinstance(path, Path):
-                try:
-                    with path.open("rb") as stream:
-                        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-                except OSError as error:
-                    name = path.relative_to(study.folder).as_posix()
-                    raise StudyError(f"{name}: cannot be read: {error.strerror}.") from None
-                whole.update(f"{role} {digest}\n".encode())
+    for role, path in files_hashed(study, trial, wearable, reference):
+        whole.update(f"{role} {(digest or digest_of_file)(study, path)}\n".encode())
     return whole.hexdigest()
+
+
+def files_hashed(
+    study: Study, trial: Trial, wearable: str = "", reference: str = ""
+) -> tuple[tuple[str, Path], ...]:
+    """Return the files that :func:`recording_hash` is over, each with what it is for."""
+    found: dict[tuple[str, Path], None] = {}
+    for _, row in pairs_with(study, trial, wearable, reference):
+        for role in ("wearable", "reference", "static", "functional", "events"):
+            named = getattr(row, role)
+            several = named.both if isinstance(named, SensorFiles) else (named,)
+            found |= {(role, path): None for path in several if isinstance(path, Path)}
+    return tuple(found)
+
+
+def digest_of_file(study: Study, path: Path) -> str:
+    """Return the SHA-256 of one file.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        name = path.relative_to(study.folder).as_posix()
+        raise StudyError(f"{name}: cannot be read: {error.strerror}.") from None

@@ -34,7 +34,7 @@ from twinangle.study.settings import (
 from twinangle.study.study_file import Study
 from twinangle.study.study_text import key_lines, parsed, read_text
 from twinangle.study.table_text import inside_folder
-from twinangle.study.trial_row import Needs, Trial
+from twinangle.study.trial_row import Needs, Trial, row_of_all
 from twinangle.study.trials_table import read_trials, rows_without_any
 from twinangle.study.wearable_settings import InertialWearable, OrientationWearable, Wearable
 
@@ -125,11 +125,13 @@ def _joined(views: Sequence[View], studies: Sequence[Study]) -> Study:
             view.wearable if several["wearable"] else "",
             view.reference if several["reference"] else "",
             study,
+            (view.wearable, view.reference),
         )
         for view, study in zip(views, studies, strict=True)
         if view.places
     )
-    return replace(studies[0], warnings=warnings, parts=parts)
+    rows = tuple(map(row_of_all, zip(*(study.trials for study in studies), strict=True)))
+    return replace(studies[0], trials=rows, warnings=warnings, parts=parts)
 
 
 class _Read:

@@ -31,6 +31,7 @@ class Part:
     wearable: str
     reference: str
     study: Study
+    sections: tuple[str, str] = ("", "")  # the names in the study file, of a single one as well
 
     def named(self, procedure: str) -> str:
         """Return what is under test: a procedure with the names of its instruments."""

@@ -33,7 +33,9 @@ def standings(decisions: Iterable[Decision]) -> tuple[Standing, ...]:
 
     An undone decision does not; an undo can be undone in turn. Of several on one recording and
     kind, for intervals on the same one, for cycles on the same (starts within `SAME_CYCLE_S`), the
-    last that was not undone stands. "looked" and "blind" stand beside each other.
+    last that was not undone stands. "looked" and "blind" stand beside each other. Of several
+    instruments a later decision stands over an earlier one where it is about all that the earlier
+    one is about; else both stand, and on what both are about the later counts.
     """
     every = tuple(decisions)
     undone = _undone(every)
@@ -43,7 +45,7 @@ def standings(decisions: Iterable[Decision]) -> tuple[Standing, ...]:
         if decision.id in undone:
             why_not[decision.id] = f"undone by {undone[decision.id]}"
             continue
-        over = next((each.id for each in later if _same_target(each, decision)), None)
+        over = next((each.id for each in later if _stands_over(each, decision)), None)
         if over is not None:
             why_not[decision.id] = f"{over} stands over it"
         elif decision.kind not in ("undo", "looked", "blind"):
@@ -69,12 +71,12 @@ def _undone(decisions: Sequence[Decision]) -> dict[int, int]:
     return undone
 
 
-def _same_target(one: Decision, other: Decision) -> bool:
-    if one.target != other.target:
+def _stands_over(later: Decision, decision: Decision) -> bool:
+    if later.target != decision.target or not later.covers(decision):
         return False
-    if one.kind != "cycle":
+    if later.kind != "cycle":
         return True
-    apart = float(one.value["start_s"]) - float(other.value["start_s"])
+    apart = float(later.value["start_s"]) - float(decision.value["start_s"])
     return abs(apart) <= SAME_CYCLE_S
 
 

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import Unpack
 
 from twinangle.card import Card, Shown
-from twinangle.errors import StudyError
-from twinangle.naming import listed
 from twinangle.options import Options
 from twinangle.signals.recording import Recording
 from twinangle.signals.straight_line import Calibration
@@ -80,7 +78,7 @@ class Study(Shown):
     def rows_of(self, trial: Trial) -> tuple[tuple[Part, Trial], ...]:
         """Return a trial as each wearable against each reference has it.
 
-        Decisions and exclusions of the trial hold for all of them.
+        An exclusion of the trial holds for all of them.
         """
         if not self.parts:
             return ((Part("", "", self), trial),)
@@ -91,27 +89,11 @@ class Study(Shown):
                 part,
                 replace(
                     part.study.trials[k],
-                    exclude=trial.exclude or part.study.trials[k].exclude,
-                    by_hand=trial.by_hand,
+                    exclude=part.study.trials[k].exclude or trial.exclude,
                 ),
             )
             for part in self.parts
         )
-
-    def require_one_pair(self, what: str) -> None:
-        """Refuse a study of several wearables or references, for what takes one of each.
-
-        Raises
-        ------
-        StudyError
-        """
-        if self.parts:
-            names = dict.fromkeys(n for part in self.parts for n in (part.wearable, part.reference))
-            raise StudyError(
-                f"{self.path}: {what} takes a study of one wearable and one reference, and this "
-                f"one has {listed(name for name in names if name)}. Write a study file of its own "
-                "for the pair you mean."
-            )
 
     @property
     def recording_keys(self) -> tuple[tuple[str, ...], ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -113,6 +113,15 @@ class Trial(Shown):
         parts += [f"session {self.session}"] if self.session else []
         parts += [f"trial {self.trial}"] if self.trial else []
         return " ".join(part for part in [*parts, self.side] if part)
+
+
+def row_of_all(rows: Sequence[Trial]) -> Trial:
+    """Return the row that stands for one recording as several instruments have it.
+
+    The first of those that are analysed; where none is, one that somebody took out.
+    """
+    analysed = [row for row in rows if not row.exclude]
+    return next(iter((*analysed, *(row for row in rows if row.by_hand is not None), *rows)))
 
 
 @dataclass(frozen=True, slots=True)

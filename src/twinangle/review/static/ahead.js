@@ -7,11 +7,11 @@ import { Trace } from "./tiles.js";
 const LONGEST_S = 900; // longer ones are fetched when they are opened
 const MOST = 80;
 const kept = new Map(); // number -> { key, found }
-let running = false;
+let running = false, stopped = false;
 
 export function keyOf(number) {
   const row = state.study.recordings[number];
-  const decided = state.study.decisions.filter((one) => one.recording === row.label && one.kind !== "looked").length;
+  const decided = state.study.decisions.filter((one) => one.units.includes(number) && one.kind !== "looked").length;
   return JSON.stringify([{ ...row, again: null }, decided, state.study.blind]);
 }
 
@@ -31,10 +31,11 @@ export async function fetched(number) {
 export function forget(number) { kept.delete(number); }
 
 export async function goAhead() {
-  if (running) return;
+  if (running || stopped) return;
   running = true;
   try {
     for (const row of ordered(state.study).slice(0, MOST)) {
+      if (stopped) break;
       if (row.state === "waiting" || row.again || !(row.seconds < LONGEST_S) || known(row.number)) continue;
       const { traces } = await fetched(row.number);
       for (const info of Object.values(traces || {})) {
@@ -46,4 +47,10 @@ export async function goAhead() {
     }
   } catch { /* the recording is fetched when it is opened */ }
   running = false;
+}
+
+// Fetch nothing more ahead, as where what was fetched is about to be forgotten.
+export async function stopAhead() {
+  stopped = true;
+  while (running) await new Promise((done) => setTimeout(done, 20));
 }

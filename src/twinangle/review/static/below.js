@@ -7,7 +7,8 @@ import { openPending } from "./pending.js";
 export function besidePart(number) {
   const here = state.study.recordings[number];
   const rows = state.study.recordings.map((row, k) => ({ ...row, number: k }))
-    .filter((row) => row.participant === here.participant && row.curve);
+    .filter((row) => row.participant === here.participant && row.wearable === here.wearable && row.curve)
+    .filter((row, k, all) => row.number === number || row.reference === here.reference || (row.label !== here.label && all.findIndex((one) => one.label === row.label && (one.reference === here.reference || !all.some((other) => other.label === one.label && other.reference === here.reference))) === k));
   const figures = rows.length < 2 && rows[0]?.number === number ? [el("p", {}, t("beside_none"))] : rows.map((row) => {
     const [low, high] = range([row.curve.wearable]);
     const sd = row.curve.wearable_sd.reduce((a, b) => a + b, 0) / row.curve.wearable_sd.length;
@@ -51,8 +52,8 @@ function fieldFigure(sensor) {
 }
 
 export function decisionsPart(number) {
-  const { label, state: found } = state.study.recordings[number];
-  const own = state.study.decisions.filter((one) => one.recording === label);
+  const { label, instruments, state: found } = state.study.recordings[number];
+  const own = state.study.decisions.filter((one) => one.kind !== "blind" && one.units.includes(number));
   const items = own.map((one) => el("li", { class: one.stands ? null : "fallen" },
     `${one.id}. ${inWords(one)}${one.why ? ` — ${one.why}` : ""} (${one.who}, ${one.when.replace("T", " ").replace("Z", " UTC")}; ${one.stands ? t("decision_stands") : t("decision_not", { why: one.why_not })}) `,
     one.stands && !["looked", "blind"].includes(one.kind) ? el("button", { type: "button", onclick: () => undo(number, one) }, t("undo")) : null));
@@ -62,7 +63,7 @@ export function decisionsPart(number) {
     what: t(out ? "recording_out" : "recording_in", { label }),
   }) }, t(out ? "decide_recording_out" : "decide_recording_in"));
   return el("section", { class: "card", "aria-labelledby": "decisions-head", id: "decisions" },
-    el("h3", { id: "decisions-head" }, t("decisions_head")),
+    el("h3", { id: "decisions-head" }, instruments ? t("decisions_head_of", { instruments }) : t("decisions_head")),
     items.length ? el("ol", { class: "decisions flags" }, ...items) : el("p", {}, t("decisions_none")), whole);
 }
 
@@ -73,5 +74,6 @@ function undo(number, one) {
 function inWords(one) {
   const value = Object.fromEntries(Object.entries(one.value).map(([k, v]) => [k, k === "which" ? t(`interval_${v}`) : typeof v === "number" && k !== "of" ? num(v, k === "lag_s" ? 3 : 2) : v]));
   const side = one.kind === "cycle" || one.kind === "recording" ? (one.value.use ? "_in" : "_out") : "";
-  return t(`kind_${one.kind}${side}`, { drift_ppm: 0, ...value });
+  const of = one.wearable && one.reference ? t("pair", one) : one.wearable || (one.reference ? t("holds_reference", one) : "");
+  return t(`kind_${one.kind}${side}`, { drift_ppm: 0, ...value }) + (of ? `, ${of}` : "");
 }

@@ -23,6 +23,7 @@ export class ClockPart {
     this.lag = el("input", { id: "lag", type: "number", step: "0.001", oninput: () => this.typed() });
     this.drift = el("input", { id: "drift", type: "number", step: "1", oninput: () => this.typed() });
     this.numbers = el("p", { id: "placed", role: "status" });
+    this.apart = el("p", { id: "drift-told", class: "help", role: "status" });
     const told = found.state === "refused" ? t("clock_refused")
       : found.method === "manual" ? t("clock_by_hand", { lag: num(found.lag_s, 3), drift: num(found.drift_ppm, 1) })
         : t("clock_found", {
@@ -38,9 +39,10 @@ export class ClockPart {
       found.lags_s.length ? this.figure() : null, found.window_lag_s.length > 2 ? this.drifts() : null, peaks,
       el("div", { class: "tools" },
         el("label", {}, el("span", {}, t("lag_s")), this.lag), el("label", {}, el("span", {}, t("drift_ppm")), this.drift),
+        el("button", { type: "button", id: "fit-drift", onclick: () => this.fit() }, t("fit_drift")),
         el("button", { type: "button", onclick: () => this.set(this.began.lag_s, this.began.drift_ppm, true) }, t("back_to_found")),
         el("button", { type: "button", class: "main", id: "decide-lag", onclick: () => this.decide() }, t("decide_lag"))),
-      el("p", { class: "help" }, t("lag_help")), this.numbers);
+      el("p", { class: "help" }, t("lag_help")), this.apart, this.numbers);
     this.fill();
     return part;
   }
@@ -108,11 +110,26 @@ export class ClockPart {
       this.lag.value = this.clock.lag_s.toFixed(3);
       this.drift.value = Number(this.clock.drift_ppm.toFixed(2));
     }
+    // What a drift does over the recording: what is left out where it is typed as none.
+    const seconds = this.view.span[1] - this.view.span[0], { drift_ppm: drift } = this.clock;
+    this.apart.textContent = drift ? t("drift_by", { drift: num(drift, 1), by: num(1e-3 * drift * seconds, 1), seconds: num(seconds, 0) })
+      : t("drift_none", { by: num(50e-3 * seconds, 1), seconds: num(seconds, 0) });
     if (this.mark) {
       // A lag beyond the search has its handle at the figure's edge.
       const [low, high] = this.frame.x, x = this.frame.px(Math.min(Math.max(this.clock.lag_s, low), high));
       this.mark.setAttribute("x1", x); this.mark.setAttribute("x2", x);
     }
+  }
+
+  // The lag that is shown, to a fraction of a sample, and the drift that goes with it.
+  async fit() {
+    this.apart.textContent = t("effect_computing");
+    try {
+      const found = await post(`api/near/${this.number}`, { lag_s: this.clock.lag_s });
+      if (this.view.ended) return;
+      if (found.lag_s === undefined) { this.apart.textContent = t("fit_none"); return; }
+      this.set(found.lag_s, found.drift_ppm, true);
+    } catch (error) { this.apart.textContent = t("failed", { why: error.message }); }
   }
 
   // The difference and the mean curves follow; of several wishes the last is asked for.

@@ -2,6 +2,7 @@
 import { el, svg, Frame, range, meanFigure, PERCENT } from "./draw.js";
 import { t, num } from "./words.js";
 import { binary } from "./api.js";
+import { say } from "./main.js";
 import { openPending } from "./pending.js";
 
 const WIDTH = 400, HEIGHT = 250, REACH = 14; // of the plot's units: how near a click must be
@@ -24,7 +25,7 @@ export class CyclesPart {
     this.list = el("ul", { id: "cycle-list", "aria-labelledby": "cycles-name" });
     this.list.addEventListener("keydown", (event) => this.keys(event));
     this.name = el("p", { id: "cycles-name", class: "row-name" });
-    const show = el("select", { id: "cycle-kind", oninput: () => { this.kind = show.value; this.fillList(); this.paint(); } },
+    const show = this.show = el("select", { id: "cycle-kind", oninput: () => { this.kind = show.value; this.fillList(); this.paint(); } },
       ...["all", "in", "out"].map((one) => el("option", { value: one, selected: one === this.kind }, t(`kind_${one}`))));
     const turn = (by) => () => { this.block += by; this.load(); };
     this.turners = total > found.block ? [["block_earlier", -1], ["block_later", 1]].map(([key, by]) => el("button", { type: "button", onclick: turn(by) }, t(key))) : [];
@@ -154,6 +155,18 @@ export class CyclesPart {
     if (button) { button.tabIndex = 0; if (decide) button.focus(); else button.scrollIntoView({ block: "nearest" }); }
     this.mark();
     if (decide) this.decide(i);
+  }
+
+  // The cycle at a time of the traces: marked there and in the list, where Enter decides on it.
+  async pick(time) {
+    const { found } = this, k = found.start_s.findIndex((start, i) => start <= time && time < found.end_s[i]);
+    if (k < 0) { say(t("no_cycle_there", { at: num(time, 1) })); return; }
+    const block = Math.floor(k / found.block);
+    if (block !== this.block) { this.block = block; await this.load(); }
+    if (!this.button(k - this.first)) { this.kind = "all"; this.show.value = "all"; this.fillList(); this.paint(); }
+    this.choose(k - this.first, false);
+    this.button(k - this.first)?.focus({ preventScroll: true });
+    say(t("cycle_there", { n: k + 1, start: num(found.start_s[k]), state: found.reason[k] || t("cycle_kept") }));
   }
 
   mark() {

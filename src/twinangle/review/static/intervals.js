@@ -38,8 +38,8 @@ export class IntervalsPart {
   }
 
   dragged(band, side, time, settled) {
-    band[side] = round(time);
-    this.inputs[band.which][side].value = band[side];
+    const ends = side === "both" ? { start_s: time[0], end_s: time[1] } : { [side]: time };
+    for (const [end, at] of Object.entries(ends)) { band[end] = round(at); this.inputs[band.which][end].value = band[end]; }
     this.view.rows.redraw();
     if (settled) this.decide(band);
   }

@@ -1,10 +1,10 @@
 // The page: which view is shown, what is known of the study, and what others have changed.
 import { get, post } from "./api.js";
 import { loadTexts, t } from "./words.js";
-import { showList, beginList } from "./list.js";
+import { showList, beginList, chosen } from "./list.js";
 import { RecordingView } from "./recording.js";
 import { closePending } from "./pending.js";
-import { goAhead } from "./ahead.js";
+import { goAhead, stopAhead } from "./ahead.js";
 
 export const state = { study: null, who: "", said: "" };
 const $ = (id) => document.getElementById(id);
@@ -28,19 +28,21 @@ function showHeader() {
   const { title, recordings, ready, blind } = state.study;
   document.title = t("page_title", { title });
   $("title").textContent = title;
-  const looked = recordings.filter((row) => isLooked(row.label)).length;
+  const looked = recordings.filter((_, number) => isLooked(number)).length;
   $("progress").textContent = t("progress", { looked, total: recordings.length }) +
     (ready < recordings.length ? t("analysing", { ready, total: recordings.length }) : "");
-  $("blind").hidden = $("show").hidden = !blind;
+  $("blind").hidden = !blind;
   if (blind) $("blind").textContent = t("blind");
+  $("show").textContent = t(blind ? "show_comparison" : "hide_comparison");
 }
 
-export function standing(label) {
-  return state.study.decisions.filter((one) => one.recording === label && one.stands);
+// The decisions that stand on a recording, as far as they are about the instruments it is looked at with.
+export function standing(number) {
+  return state.study.decisions.filter((one) => one.kind !== "blind" && one.stands && one.units.includes(number));
 }
 
-export function isLooked(label) {
-  return standing(label).some((one) => one.kind !== "undo");
+export function isLooked(number) {
+  return standing(number).some((one) => one.kind !== "undo");
 }
 
 async function route() {
@@ -49,6 +51,7 @@ async function route() {
   closePending();
   if (open) { open.end(); open = null; }
   const here = state.study.recordings[number];
+  if (here) chosen(here);
   $("list-view").hidden = Boolean(here);
   $("recording-view").hidden = !here;
   if (!here) { showList(state.study); return; }
@@ -87,7 +90,8 @@ async function begin() {
     for (const one of document.querySelectorAll("button, input, select")) one.disabled = true;
   });
   $("show").addEventListener("click", async () => {
-    try { await post("api/show", { who: state.who }); location.reload(); } catch (error) { say(t("failed", { why: error.message })); }
+    await stopAhead(); // the page is loaded anew
+    try { await post("api/blind", { who: state.who, on: !state.study.blind }); location.reload(); } catch (error) { say(t("failed", { why: error.message })); }
   });
   beginList();
   showHeader();

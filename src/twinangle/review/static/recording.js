@@ -45,8 +45,18 @@ export class RecordingView {
     const order = ordered(state.study).map((one) => one.number), at = order.indexOf(this.number);
     const link = (key, to) => (to === undefined ? null : el("a", { href: `#r${to}` }, t(key)));
     return el("div", {}, el("nav", { class: "tools", "aria-label": t("list_head") }, el("a", { href: "#" }, t("back")), link("previous", order[at - 1]), link("next", order[at + 1])),
-      el("h2", { id: "recording-head" }, row.label), this.flags(),
+      el("h2", { id: "recording-head" }, row.label), this.instruments(row), this.flags(),
       el("button", { type: "button", id: "mark-looked", onclick: () => this.looked(order[at + 1]) }, t("mark_looked")));
+  }
+
+  // Which wearable against which reference is looked at, and the others of this recording.
+  instruments(row) {
+    const same = state.study.recordings.map((one, number) => ({ ...one, number })).filter((one) => one.label === row.label);
+    if (!row.instruments) return null;
+    if (same.length < 2) return el("p", { id: "instruments-here" }, `${t("instruments")}: ${row.instruments}`);
+    const choice = el("select", { id: "instruments-here", onchange: () => { location.hash = `#r${choice.value}`; } },
+      ...same.map((one) => el("option", { value: one.number, selected: one.number === this.number }, t("instruments_state", { name: one.instruments, state: t(`state_${one.state}`) }))));
+    return el("p", { class: "tools" }, el("label", {}, el("span", {}, t("instruments")), choice));
   }
 
   flags() {
@@ -113,7 +123,7 @@ export class RecordingView {
     this.told = el("p", { id: "traces-told", role: "status" });
     this.place = el("div", { class: "rows", tabindex: 0, role: "group", "aria-label": t("traces_label"), onkeydown: (event) => this.keys(event) });
     const choice = (value) => el("label", {}, el("input", {
-      type: "radio", name: "drag", value, checked: value === "view", onchange: () => { this.rows.moves = value === "reference"; this.place.classList.toggle("moves", this.rows.moves); },
+      type: "radio", name: "drag", value, checked: value === "view", onchange: () => { this.rows.moves = value; this.place.classList.toggle("moves", value === "reference"); },
     }), t(`drag_${value}`));
     return el("section", { class: "card", "aria-labelledby": "traces-head" },
       el("h3", { id: "traces-head" }, t("traces_head")), el("p", { class: "help" }, t("traces_help")),
@@ -121,7 +131,7 @@ export class RecordingView {
         button("zoom_in", () => this.rows.zoom(0.5)), button("zoom_out", () => this.rows.zoom(2)),
         button("earlier", () => this.rows.pan(-0.5)), button("later", () => this.rows.pan(0.5)), button("whole", () => this.rows.all()),
         el("label", {}, el("span", {}, t("from_s")), this.from), el("label", {}, el("span", {}, t("to_s")), this.to),
-        this.found.traces.reference ? el("fieldset", {}, el("legend", {}, t("drag_moves")), choice("view"), choice("reference")) : null),
+        el("fieldset", {}, el("legend", {}, t("drag_moves")), choice("view"), this.found.traces.reference ? choice("reference") : null, choice("band"))),
       this.place, this.told);
   }
 
@@ -135,6 +145,7 @@ export class RecordingView {
       span: this.span, low: low - slack, high: high + slack, onView: (now) => this.viewed(now),
       onLag: (lag, settled) => this.clockPart?.set(lag, this.clock.drift_ppm, settled),
       onBand: (...what) => this.intervals.dragged(...what),
+      onPick: (time) => this.cyclesPart?.pick(time),
     });
     this.rows.bands = this.intervals.bands;
     const again = () => this.rows?.redraw();

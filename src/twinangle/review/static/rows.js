@@ -5,13 +5,13 @@ import { t, num } from "./words.js";
 const HEIGHT = 150, FOOT = 7, EDGE = 7; // CSS pixels
 
 export class Rows {
-  constructor(host, { span, low, high, onView, onLag, onBand }) {
-    Object.assign(this, { host, span, onView, onLag, onBand });
+  constructor(host, { span, low, high, onView, onLag, onBand, onPick }) {
+    Object.assign(this, { host, span, onView, onLag, onBand, onPick });
     this.range = [low, high];
     this.view = [...span];
     this.rows = [];
     this.bands = [];
-    this.moves = false;
+    this.moves = "view";
     this.waiting = false;
     this.colours = coloursOf(host);
     this.observer = new ResizeObserver(() => this.fit());
@@ -62,7 +62,9 @@ export class Rows {
   show(from, to) {
     const whole = this.span[1] - this.span[0];
     const wide = Math.min(Math.max(to - from, 0.05), whole * 1.1 + 1);
-    let begin = Math.min(Math.max(from, this.span[0] - 0.05 * whole), this.span[1] + 0.05 * whole - wide);
+    // No more than a twentieth of the picture lies beyond the recording.
+    const slack = 0.05 * Math.min(wide, whole), least = this.span[0] - slack, most = this.span[1] + slack - wide;
+    let begin = least < most ? Math.min(Math.max(from, least), most) : (least + most) / 2;
     if (!Number.isFinite(begin)) begin = this.span[0];
     this.view = [begin, begin + wide];
     this.redraw();
@@ -167,20 +169,34 @@ export class Rows {
     return best;
   }
 
+  // The band that a point of the uppermost row lies in: standing above, movement below, else the stretch.
+  bandAt(row, event) {
+    const time = row.plot.posToVal(event.offsetX, "x"), above = event.offsetY < row.plot.over.clientHeight / 2;
+    const here = this.bands.filter((one) => one.start_s !== null && one.end_s !== null && one.start_s <= time && time <= one.end_s);
+    return here.find((one) => one.which === (above ? "standing" : "functional")) || here.find((one) => one.which === "analysed") || null;
+  }
+
   drag(row, over, down) {
     const perPixel = (this.view[1] - this.view[0]) / over.clientWidth;
     const edge = row.name === this.first ? this.edgeAt(row, down.offsetX) : null;
     const view = [...this.view], lag = this.row("reference")?.clock.lag_s;
-    const shifts = !edge && this.moves && row.name === "reference";
+    const shifts = !edge && this.moves === "reference" && row.name === "reference";
+    const band = !edge && this.moves === "band" && row.name === this.first ? this.bandAt(row, down) : null;
+    const ends = band && [band.start_s, band.end_s];
+    let moved = false;
     const move = (event) => {
       const by = (event.clientX - down.clientX) * perPixel;
-      if (edge) this.onBand(edge[0], edge[1], row.plot.posToVal(event.clientX - over.getBoundingClientRect().left, "x"), false);
+      moved ||= Math.abs(event.clientX - down.clientX) > 3;
+      if (band) { if (moved) this.onBand(band, "both", [ends[0] + by, ends[1] + by], false); }
+      else if (edge) this.onBand(edge[0], edge[1], row.plot.posToVal(event.clientX - over.getBoundingClientRect().left, "x"), false);
       else if (shifts) this.onLag(lag + by, false);
       else this.show(view[0] - by, view[1] - by);
     };
     const up = (event) => {
       over.removeEventListener("pointermove", move);
-      if (edge) this.onBand(edge[0], edge[1], row.plot.posToVal(event.clientX - over.getBoundingClientRect().left, "x"), true);
+      if (!moved && !edge && event.type === "pointerup") { this.onPick(row.plot.posToVal(down.offsetX, "x")); return; }
+      if (band) { if (moved) { const by = (event.clientX - down.clientX) * perPixel; this.onBand(band, "both", [ends[0] + by, ends[1] + by], true); } }
+      else if (edge) this.onBand(edge[0], edge[1], row.plot.posToVal(event.clientX - over.getBoundingClientRect().left, "x"), true);
       if (shifts) this.onLag(lag + (event.clientX - down.clientX) * perPixel, true);
     };
     over.addEventListener("pointermove", move);
