@@ -40,7 +40,6 @@ OF_THE_MARGIN = {
     "table: inputs",  # the hash of the study file stands there
     "table: not_given",
     "typeset: report.pdf",
-    "typeset: supplement.pdf",
 }
 
 
