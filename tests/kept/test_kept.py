@@ -30,7 +30,6 @@ from twinangle.study import Study
 
 # All that a margin is drawn in, written in or computed from, where two people have no bands.
 OF_THE_MARGIN = {
-    "pooled: equivalence",
     "figures over all: draw_group_curves",
     "figures over all: draw_limits",
     "page: report",
