@@ -115,6 +115,7 @@ def test_the_register_holds_nothing_that_is_not_cited():
         "nist-handbook",
         "nist-strd",
         "ich-e9-1999",
+        "ats-2002",
     }
     unused = {
         key

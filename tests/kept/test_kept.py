@@ -30,7 +30,6 @@ from twinangle.study import Study
 
 # All that a margin is drawn in, written in or computed from, where two people have no bands.
 OF_THE_MARGIN = {
-    "pooled: equivalence",
     "figures over all: draw_group_curves",
     "figures over all: draw_limits",
     "page: report",
@@ -40,7 +39,6 @@ OF_THE_MARGIN = {
     "table: inputs",  # the hash of the study file stands there
     "table: not_given",
     "typeset: report.pdf",
-    "typeset: supplement.pdf",
 }
 
 

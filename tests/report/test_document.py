@@ -126,12 +126,12 @@ def test_cautions_stand_on_the_first_page(study):
 def test_sections_of_a_study(study):
     assert titles(study) == [
         "Participants at a glance", "Limits of agreement", "Conditions", "Procedures compared",
-        "Error budget", LEFT_OUT,
+        "Error budget", LEFT_OUT, "Margin and settings",
     ]  # fmt: skip
     assert titles_behind(study) == [
         "Every recording", "Participant P01", "Participant P02", "Limits of agreement in full",
         "Conditions in full", "Error budget of the other procedures", "Reliability",
-        "Recordings, clocks and sensors", "Every warning", "Methods", "Parameters and input files",
+        "Recordings, clocks and sensors", "Every warning", "Methods", "Input files",
     ]  # fmt: skip
 
 

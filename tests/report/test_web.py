@@ -72,6 +72,8 @@ class Reader(HTMLParser):
 
 
 def plain(text):
+    """As it is read; keys of the study file have a typeface in place of the marks around them."""
+    text = re.sub(r"`([A-Za-z_][^`]*)`", r"\1", text)
     return " ".join(text.replace("\u200b", "").replace("\u00a0", " ").split())
 
 

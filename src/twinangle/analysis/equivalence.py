@@ -2,31 +2,50 @@
 
 from __future__ import annotations
 
-from functools import partial
+from collections.abc import Sequence
 
 from twinangle.agreement.equivalence import Equivalence, judge_limits
-from twinangle.analysis.groups import QUANTITIES, Group, Groups, pooled
-from twinangle.analysis.limits import main_limits
+from twinangle.analysis import limits
+from twinangle.analysis.groups import Groups, attempt
 from twinangle.options import Options
-from twinangle.results.pooled import Pooled
+from twinangle.results.limits import StudyLimits
+from twinangle.results.pooled import Absent, Pooled
 
 NO_MARGIN = "no margin was stated beforehand (acceptable_deg under [agreement])."
 
 
 def pool(groups: Groups, options: Options) -> tuple[Pooled[Equivalence], ...]:
     """Judge each procedure, condition and quantity; nothing without a margin."""
+    return judged(limits.pool(groups, options), options)
+
+
+def judged(
+    pooled: Sequence[Pooled[StudyLimits]], options: Options
+) -> tuple[Pooled[Equivalence], ...]:
+    """Judge limits that are there, so that another margin costs no computation of them.
+
+    Parameters
+    ----------
+    pooled : sequence of Pooled
+        What :func:`twinangle.analysis.limits.pool` returned.
+    options : Options
+        The margin is taken from there.
+    """
     return tuple(
-        pooled(
-            group,
-            quantity,
-            partial(_judged, group, quantity, options),
+        Pooled(
+            each.procedure,
+            each.condition,
+            each.quantity,
+            attempt(lambda each=each: _of(each, options)),  # type: ignore[misc]
         )
-        for group in groups.compared
-        for quantity in QUANTITIES
+        for each in pooled
     )
 
 
-def _judged(group: Group, quantity: str, options: Options) -> Equivalence:
+def _of(pooled: Pooled[StudyLimits], options: Options) -> Equivalence:
     if options.margin_deg is None:
         raise ValueError(NO_MARGIN)
-    return judge_limits(main_limits(group, quantity, options), options.margin_deg)
+    if pooled.absent is not None:
+        raise ValueError(pooled.absent.reason)
+    assert not isinstance(pooled.value, Absent)
+    return judge_limits(pooled.value.limits, options.margin_deg)

@@ -43,6 +43,7 @@ TOPICS: Mapping[str, Topic] = {
     "along_cycle": along_cycle.pool,
     "sensitivity": sensitivity.pool,
 }
+OF_LIMITS = "equivalence"  # judged, not pooled: it takes the limits as they are
 
 
 def pool_topics(
@@ -65,8 +66,9 @@ def pool_topics(
     def pool(options: Options, name: str) -> tuple[Pooled[Any], ...]:
         return TOPICS[name](groups(), options)
 
-    names = {name: name for name in TOPICS}
-    found = (steps or Steps()).in_order(
+    names = {name: name for name in TOPICS if name != OF_LIMITS}
+    several = (steps or Steps()).in_order(
         "pooled", pool, names, takes=lambda _: (trials,), of=options
     )
-    return dict(zip(TOPICS, found, strict=True))
+    found = dict(zip(names, several, strict=True))
+    return {**found, OF_LIMITS: equivalence.judged(found["limits"], options)}

@@ -170,8 +170,9 @@ class Steps:
         value: object,
         files: Iterable[str],
     ) -> None:
-        if not read.issubset(self._read.get(step, ())):
-            self._read[step] = tuple(sorted(read.union(self._read.get(step, ()))))
+        known = self._read.get(step)
+        if known is None or not read.issubset(known):  # one that reads nothing is noted too
+            self._read[step] = tuple(sorted(read.union(known or ())))
             self.put(self._key(step, WHAT_IS_READ), self._read[step], name=f"{WHAT_IS_READ} {step}")
         key = self._whole_key(step, parts, of)
         if key is not None:

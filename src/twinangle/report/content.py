@@ -29,7 +29,7 @@ from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
 from twinangle.report.methods import methods_section
 from twinangle.report.participants import participants_section
-from twinangle.report.provenance import provenance_section
+from twinangle.report.provenance import files_section, settings_section
 from twinangle.report.ranking import ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section, sessions_section
@@ -82,6 +82,7 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
     _plain("What was decided by hand", decisions_section),
+    _plain("Margin and settings", settings_section),
 )
 SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
@@ -98,7 +99,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Every warning", warnings_section),
     _plain("Every decision", every_decision_section),
     _plain("Methods", methods_section),
-    _plain("Parameters and input files", provenance_section),
+    _plain("Input files", files_section),
 )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -93,21 +93,34 @@ def write_parts(
     """
     steps, place = steps or Steps(), folder / "tables"
     place.mkdir(exist_ok=True)
-    tables = steps.in_order(
-        "table",
-        partial(write_table, place),
-        {name: name for name in table_names(results)},
+    begun: list[Iterator[object]] = []
+
+    def begin_tables() -> None:
+        tables = steps.in_order(
+            "table",
+            partial(write_table, place),
+            {name: name for name in table_names(results)},
+            workers,
+            takes=lambda _: (),
+            of=results,
+            files=lambda names: [f"tables/{name}" for name in names],
+            together=True,
+        )
+        # Not kept: they are as large as the recordings, and put together as quickly as copied.
+        traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
+        begun.extend((tables, traces))
+
+    write_pages(
+        results,
+        folder,
         workers,
-        takes=lambda _: (),
-        of=results,
-        files=lambda names: [f"tables/{name}" for name in names],
-        together=True,
+        image_formats=image_formats,
+        drawn=drawn,
+        steps=steps,
+        beside=begin_tables,
     )
-    # Not kept: they are as large as the recordings, and put together as quickly as copied.
-    traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
-    write_pages(results, folder, workers, image_formats=image_formats, drawn=drawn, steps=steps)
-    list(tables)  # written by now, or a fault of the writing is raised here
-    list(traces)
+    for each in begun:
+        list(each)  # written by now, or a fault of the writing is raised here
     describe_tables(place, results)
 
 
@@ -121,21 +134,28 @@ def write_pages(
     artwork: Artwork | None = None,
     documents: Collection[str] | None = None,
     steps: Steps | None = None,
+    beside: Callable[[], object] = lambda: None,
 ) -> None:
     """Write all that is for reading: report as PDF and page, supplement, methods text, paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
     Without `artwork`, the kit's figures are as the run's parameters say, and without `documents`
-    what is made beside the report.
+    what is made beside the report. `beside` begins what else there is to do: figures go first, as
+    the pages wait for them, and the long supplement is then typeset while tables are written.
     """
     (folder / "figures").mkdir(exist_ok=True)
     steps = steps or Steps()
     documents = documents_of(results.parameters) if documents is None else documents
     kit: list[Place] = []
-    tables: Iterator[object] = iter(())
+    begun: list[Iterator[object]] = []
     if PAPER in documents:
         kit = paper_places(folder / PAPER, artwork or artwork_of(results.parameters))
-        tables = begin_paper(results, folder / PAPER, workers, steps)  # beside the figures
+
+    def begin_others() -> None:
+        if PAPER in documents:
+            begun.append(begin_paper(results, folder / PAPER, workers, steps))
+        beside()
+
     figures = write_figures(
         results,
         folder / "figures",
@@ -145,6 +165,7 @@ def write_pages(
         kit=kit,
         documents=documents,
         steps=steps,
+        beside=begin_others,
     )
     (folder / "methods.txt").write_text(methods_text(results), encoding="utf-8", newline="\n")
     content = {"report.pdf": report_content(results, figures)}
@@ -158,7 +179,8 @@ def write_pages(
         (folder / PAGE).write_text(page, encoding="utf-8", newline="\n")
     for name, pdf in zip(content, pages, strict=True):
         (folder / name).write_bytes(pdf)
-    list(tables)  # written by now, or a fault of the writing is raised here
+    for each in begun:
+        list(each)  # written by now, or a fault of the writing is raised here
 
 
 def _page(

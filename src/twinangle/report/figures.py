@@ -92,6 +92,7 @@ def write_figures(
     kit: Sequence[Place] = (),
     documents: Collection[str] = DOCUMENTS,
     steps: Steps | None = None,
+    beside: Callable[[], object] = lambda: None,
 ) -> Figures:
     """Write all figures and return caption and alternative text by file name without suffix.
 
@@ -113,6 +114,8 @@ def write_figures(
         What is made beside the report; what would stand in none of them is not drawn.
     steps : Steps, optional
         What of earlier runs is kept.
+    beside : callable
+        Called when the work on all figures has begun, to begin what nobody waits for.
     """
     steps = steps or Steps()
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
@@ -146,6 +149,7 @@ def write_figures(
         takes=lambda group: (*how, group),
         files=lambda found: _files_in(places[:1], steps.folder, [found]),
     )
+    beside()
     of_each = [*drawn, *(each for several in cycles for each in several)]
     of_places = [[each for some in zip_of for each in some] for zip_of in zip(*pooled, strict=True)]
     of_study, *of_kit = (with_names(*both) for both in zip(of_places, places, strict=True))

@@ -20,7 +20,7 @@ from twinangle.report.blocks import (
 )
 from twinangle.report.equivalence import (
     held_against,
-    margin_sentence,
+    inside_from_alone,
     verdict_blocks,
     verdict_cells,
 )
@@ -48,6 +48,7 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
         *zeroed_blocks(results, shown),
         heading("What they rest on"),
         bullets(said),
+        *verdict_blocks(results),
     ]
 
 
@@ -59,7 +60,7 @@ def further_limits_section(results: StudyResults, figures: Figures) -> list[Bloc
     others = [each for each in results.limits if each not in shown]
     blocks = [block for name in _names(results, main=False) for block in figure(name, figures)]
     if others:
-        blocks += [limits_table(results, others), *zeroed_blocks(results, others)]
+        blocks += [limits_table(results, others, verdicts=False), *zeroed_blocks(results, others)]
     blocks += [*published_blocks(results), *corrected_blocks(results)]
     known = [found.limits for _, found in given(results.limits)]
     if known:
@@ -70,7 +71,7 @@ def further_limits_section(results: StudyResults, figures: Figures) -> list[Bloc
             heading("What the limits take for granted"),
             bullets(assumed),
         ]
-    return [*blocks, *verdict_blocks(results), *forms_blocks(results)]
+    return [*blocks, *forms_blocks(results)]
 
 
 def _shown(results: StudyResults) -> list[Pooled[StudyLimits]]:
@@ -93,8 +94,13 @@ def _names(results: StudyResults, *, main: bool) -> list[str]:
     )
 
 
-def limits_table(results: StudyResults, several: Sequence[Pooled[StudyLimits]]) -> Block:
-    """Return pooled limits, with the verdict where a margin was stated, a row a quantity."""
+def limits_table(
+    results: StudyResults, several: Sequence[Pooled[StudyLimits]], *, verdicts: bool = True
+) -> Block:
+    """Return pooled limits, with the verdict where a margin was stated, a row a quantity.
+
+    Without verdicts, and whatever the margin is, the smallest for which it is "inside" stays.
+    """
     claims = dict(named(results.equivalence))
     rows = []
     for pooled in several:
@@ -121,12 +127,16 @@ def limits_table(results: StudyResults, several: Sequence[Pooled[StudyLimits]]) 
     head = [f"Margin ±{stated(margin)}°", "Inside from ±"] if claims and margin is not None else []
     if head and all(row[-1] == NOTHING for row in rows):  # one participant's
         head, rows = head[:1], [row[:-1] for row in rows]
+    held = held_against(head)
+    if not verdicts:
+        rows = [[*row[:7], *row[8:]] for row in rows]
+        head, held = head[1:], inside_from_alone(head[1:])
     return table(
         (*NAMED, "People / cycles", "Bias", "Lower limit", "Upper limit", *head),
         rows,
         words=3,
         caption="Bias and limits of agreement, wearable − reference, in degrees, with "
-        f"{results.options.level} intervals in brackets. {_weighted(results)}{held_against(head)}",
+        f"{results.options.level} intervals in brackets. {_weighted(results)}{held}",
     )  # fmt: skip
 
 
@@ -344,11 +354,7 @@ def limits_paragraph(results: StudyResults) -> str:
         f"{100 * first.coverage:g} % limits of agreement (Bland & Altman 1999, 2007) were computed "
         f"for the mean over the cycle, peak flexion and range of each cycle, {who}. "
         f"{form_in_words(first)} The bias weights {first.weighting}. {results.options.level} "
-        f"intervals: {first.interval_method}.{_whose_interval(results)}{_zeroed(results)} "
-        f"{margin_sentence(results)} For "
-        "orientation, errors of 2° or less are thought highly likely acceptable in clinical gait "
-        "analysis, 2 to 5° probably reasonable, and more than 5° may mislead "
-        "(McGinley et al. 2009)."
+        f"intervals: {first.interval_method}.{_whose_interval(results)}{_zeroed(results)}"
     )
 
 

@@ -15,6 +15,7 @@ from twinangle.report.conditions import conditions_paragraph
 from twinangle.report.curves import curves_paragraph
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.decisions import decisions_paragraph
+from twinangle.report.equivalence import margin_paragraph
 from twinangle.report.forms import forms_paragraph
 from twinangle.report.instruments import instruments_paragraph
 from twinangle.report.limits import limits_paragraph
@@ -63,8 +64,8 @@ _AXES = {
 
 
 def methods_section(results: StudyResults) -> list[Block]:
-    """Return the text for a paper, as in methods.txt."""
-    paragraphs = methods_paragraphs(results)
+    """Return the text of methods.txt, but for the margin, which the report states."""
+    paragraphs = methods_paragraphs(results, margin=False)
     references = cited(paragraphs)
     blocks = [text(paragraph) for paragraph in paragraphs]
     return [*blocks, heading("References"), bullets(references)] if references else blocks
@@ -83,8 +84,11 @@ def cited(paragraphs: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(sorted(register_of_citations()[key].reference() for key in named))
 
 
-def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
-    """Return the paragraphs, each on one step, leaving out steps the run did not take."""
+def methods_paragraphs(results: StudyResults, *, margin: bool = True) -> tuple[str, ...]:
+    """Return the paragraphs, each on one step, leaving out steps the run did not take.
+
+    Without `margin` they are the same whatever difference was set as acceptable.
+    """
     found = (
         INVENTED if results.invented else "",
         _material(results),
@@ -94,6 +98,7 @@ def methods_paragraphs(results: StudyResults) -> tuple[str, ...]:
         cycles_paragraph(results),
         curves_paragraph(results),
         limits_paragraph(results),
+        margin_paragraph(results) if margin else "",
         forms_paragraph(results),
         along_cycle_paragraph(results),
         conditions_paragraph(results),
@@ -239,6 +244,6 @@ def _people(results: StudyResults) -> str:
 def _software(results: StudyResults) -> str:
     """Name the program and what was recorded of the run."""
     return (
-        f"Computations were made with twinangle {results.version}; settings and the SHA-256 of "
-        "every input file are in the report and in results.json."
+        f"Computations were made with twinangle {results.version}; settings are in the report, "
+        "and with the SHA-256 of every input file in results.json."
     )

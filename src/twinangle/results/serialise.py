@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterator
+from json.encoder import encode_basestring
 from typing import TYPE_CHECKING, Any
 
 from twinangle.declare import Declared, declared
@@ -25,9 +25,9 @@ OF_SEVERAL = {
 }
 """Keys that only a study of several wearables or references has, each with its field."""
 KEYS = Keys("deg")
-_NUMBER = r'(?:-?[0-9][0-9.e+-]*|null|true|false|"-?inf")'
-# A list of numbers alone, which `json.dumps` would spread over as many lines.
-_NUMBERS = re.compile(rf"\[\s*({_NUMBER}(?:,\s*{_NUMBER})*)\s*\]")
+_NUMBERS = frozenset((float, int, bool, type(None)))
+_INFINITE = ("inf", "-inf")  # how a number that has no literal is written
+_encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
 def to_text(results: StudyResults) -> str:
@@ -45,8 +45,43 @@ def text_of(results: StudyResults, part: str) -> str:
         if part == "trials"
         else _record_but_trials(results)
     )
-    text = json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False)
-    return _NUMBERS.sub(lambda found: "[" + " ".join(found[1].split()) + "]", text)
+    return "".join(_lines(record, "\n"))
+
+
+def _lines(value: Any, end: str) -> Iterator[str]:
+    """Yield the pieces of JSON text: a member a line, set in by one blank a level.
+
+    The library's own encoder does so in Python, a piece a number; here it writes each list of
+    numbers, which are most of the text, at once.
+    """
+    kind, inner = type(value), f"{end} "
+    if kind is str:
+        yield encode_basestring(value)
+    elif not value or (kind is not dict and (kind is not list or _is_numbers(value))):
+        yield _encode(value)
+    elif kind is dict:
+        before = "{"
+        for key, each in value.items():
+            yield f"{before}{inner}{encode_basestring(key)}: "
+            yield from _lines(each, inner)
+            before = ","
+        yield f"{end}}}"
+    else:
+        before = "["
+        for each in value:
+            yield f"{before}{inner}"
+            yield from _lines(each, inner)
+            before = ","
+        yield f"{end}]"
+
+
+def _is_numbers(value: list[Any]) -> bool:
+    """Whether it is a list of numbers alone, which stands on one line."""
+    kinds = set(map(type, value))
+    return kinds <= _NUMBERS or (
+        kinds <= {*_NUMBERS, str}
+        and all(each in _INFINITE for each in value if isinstance(each, str))
+    )
 
 
 def joined(trials: str, others: str) -> str:

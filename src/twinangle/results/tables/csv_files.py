@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -67,12 +68,19 @@ def csv_cell(value: Any) -> Any:
     has an apostrophe before it, which makes it text there; control characters (a tab or a carriage
     return before such a one among them) are shown as their codes.
     """
+    if type(value) is str:  # most cells; the same few over and over
+        return _text_cell(value)
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if isinstance(value, str):
-        value = make_visible(value, keep="\n")
-        return f"'{value}" if value.startswith(FORMULA) and not _is_number(value) else value
+        return _text_cell(str(value))
     return repr(value) if isinstance(value, float) else value
+
+
+@lru_cache(maxsize=8192)
+def _text_cell(text: str) -> str:
+    text = make_visible(text, keep="\n")
+    return f"'{text}" if text.startswith(FORMULA) and not _is_number(text) else text
 
 
 def _is_number(text: str) -> bool:
