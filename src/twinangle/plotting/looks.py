@@ -12,8 +12,9 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from twinangle.plotting.fonts import SLIM_FAMILY, font_families
+from twinangle.plotting.fonts import font_families
 from twinangle.plotting.panel import Panel
+from twinangle.plotting.svg import svg_of
 
 MM = 1 / 25.4  # inches
 SINGLE_MM = 88.0  # one column of a journal page
@@ -87,7 +88,7 @@ STYLE: Mapping[str, Any] = {
     "path.simplify_threshold": 0.2,
     "pdf.fonttype": 42,  # TrueType, as publishers ask
     "pdf.compression": 6,
-    "svg.hashsalt": "twinangle",
+    "svg.hashsalt": "twinangle",  # of figures that users save themselves
     "svg.fonttype": "none",
 }
 
@@ -278,31 +279,17 @@ def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") ->
     ValueError
         If a format is not known.
     """
+    if suffix == "svg":
+        return svg_of(figure, title=title, dpi=dpi)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
-    data = buffer.getvalue()
-    return _with_common_typefaces(data) if suffix == "svg" else data
+    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix))
+    return buffer.getvalue()
 
 
-def _with_common_typefaces(svg: bytes) -> bytes:
-    """Name typefaces that other programs know behind our own, which stays with us.
-
-    Text is kept as text, so that a journal or a co-author can edit it; those typefaces are no
-    wider than the one the figure was laid out with.
-    """
-    family = SLIM_FAMILY.encode()
-    return svg.replace(b"'" + family + b"', ", b"").replace(
-        b"'DejaVu Sans'", b"'DejaVu Sans', Verdana, Arial, Helvetica, sans-serif"
-    )
-
-
-def _metadata(suffix: str, title: str) -> dict[str, Any]:
+def _metadata(suffix: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
     if suffix == "pdf":
         return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
-    if suffix == "svg":
-        said = {"Title": title} if title else {}
-        return {"metadata": {"Creator": "twinangle", "Date": None, **said}}
     if suffix == "png":
         return {"metadata": {"Software": None}}
     if suffix == "tiff":
