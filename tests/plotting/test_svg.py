@@ -106,12 +106,13 @@ def test_a_long_trace_keeps_its_peaks():
     with drawing_style():
         figure = new_figure(80, 50)
         axes = add_panel(figure, 13, 10, 60, 33)
-        axes.plot(np.arange(4001), values)
+        axes.plot(np.arange(4001), values, color="#123456")
         axes.set_ylim(-2, 2)
         root = ET.fromstring(rendered(figure, "svg"))
         places = [72 / 25.4 * (50 - 10 - 33 * (2 + y) / 4) for y in (1, -1)]
-    paths = [node.get("d") for node in root.iter(f"{SPACE}path")]
-    trace = max(paths, key=len)
+    (trace,) = (
+        node.get("d") for node in root.iter(f"{SPACE}path") if "#123456" in node.get("style", "")
+    )
     start, steps = re.match(r"M[\d.]+ ([\d.]+)l(.*)", trace).groups()
     numbers = [float(each) for each in re.findall(r"-?[\d.]+(?:e-\d+)?", steps)]
     heights = float(start) + np.cumsum(numbers[1::2])
@@ -124,12 +125,12 @@ def test_numbers_end_at_a_hundredth_of_a_point_and_steps_do_not_add_up_errors():
         figure = new_figure(80, 50)
         angles = np.linspace(0, 300, 900)
         axes = add_panel(figure, 13, 10, 60, 33)
-        axes.plot(angles, np.sin(angles), linewidth=0.5, clip_on=False)
+        axes.plot(angles, np.sin(angles), linewidth=0.5, color="#123456")
         axes.set(xlim=(0, 300), ylim=(-1, 1))
         end = axes.transData.transform((angles[-1], np.sin(angles[-1]))) * 72 / figure.dpi
         svg = rendered(figure, "svg").decode()
     assert not re.search(r"\d\.\d{3,}", svg.partition("<g ")[2])
-    trace = max(re.findall(r'd="([^"]+)"', svg), key=len)
+    (trace,) = re.findall(r'd="([^"]+)" style="[^"]*#123456', svg)
     numbers = np.array([float(each) for each in re.findall(r"-?[\d.]+", trace)]).reshape(-1, 2)
     height = 50 / 25.4 * 72
     assert numbers.sum(axis=0) == pytest.approx([end[0], height - end[1]], abs=0.006)

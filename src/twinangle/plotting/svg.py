@@ -51,10 +51,19 @@ def svg_of(figure: Figure, *, title: str = "", dpi: int = 300) -> bytes:
     """
     width, height = (float(side) for side in figure.get_size_inches())
     figure.dpi = POINTS_AN_INCH
-    writer = SvgRenderer(POINTS_AN_INCH * width, POINTS_AN_INCH * height, dpi)
-    mixed: Any = MixedModeRenderer(figure, width, height, dpi, writer)  # type: ignore[no-untyped-call]
-    figure.draw(mixed)
+    size = POINTS_AN_INCH * width, POINTS_AN_INCH * height
+    writer = SvgRenderer(*size, dpi)
+    try:
+        figure.draw(writer)
+    except _ImagesWantedError:
+        writer = SvgRenderer(*size, dpi)
+        mixed: Any = MixedModeRenderer(figure, width, height, dpi, writer)  # type: ignore[no-untyped-call]
+        figure.draw(mixed)
     return writer.document(title).encode("utf-8", errors="replace")
+
+
+class _ImagesWantedError(Exception):
+    """Something is to be drawn as an image, which few figures have: two renderers are needed."""
 
 
 class SvgRenderer(RendererBase):
@@ -110,6 +119,10 @@ class SvgRenderer(RendererBase):
         if self._open.pop():
             self._written.append("</g>\n")
 
+    def start_rasterizing(self) -> None:
+        """Say that something is to be drawn as an image, which the caller sees to."""
+        raise _ImagesWantedError
+
     def flipy(self) -> bool:
         """Return that y grows downwards."""
         return True
@@ -141,6 +154,7 @@ class SvgRenderer(RendererBase):
 
     def draw_path(self, gc: Any, path: Path, transform: Transform, rgbFace: Any = None) -> None:
         """Write a path."""
+        rgbFace = _face(gc, rgbFace)
         hatch = gc.get_hatch_path()
         line = rgbFace is None and hatch is None
         clean = path.cleaned(
@@ -158,6 +172,7 @@ class SvgRenderer(RendererBase):
         rgbFace: Any = None,
     ) -> None:  # fmt: skip
         """Write a mark at each vertex of a path."""
+        rgbFace = _face(gc, rgbFace)
         points = hundredths(np.asarray(path.vertices), trans + self._flip)
         clean = marker_path.cleaned(marker_trans + Affine2D().scale(1, -1), curves=True)
         first, rest, box = path_steps(clean)
@@ -304,6 +319,12 @@ def _hex(colour: _Colour | None) -> str:
         return "none"
     red, green, blue = colour[:3]
     return _hex_of((float(red), float(green), float(blue)))
+
+
+def _face(gc: Any, face: _Colour | None) -> _Colour | None:
+    """Return a colour to fill with; None for one that cannot be seen."""
+    unseen = face is not None and len(face) > 3 and face[3] == 0 and not gc.get_forced_alpha()
+    return None if unseen else face
 
 
 def _alpha(gc: Any) -> float:
