@@ -17,7 +17,7 @@ def test_synchronisation_marks_peak_runner_up_and_drift(drawn, study):
     assert_allclose(np.diff(y) / np.diff(x), clock.drift_ppm * 1e-3)  # ms per s
     assert "runner" in correlation.get_legend().get_texts()[-1].get_text()
     points = {line.get_label(): line for line in departures.get_lines()}
-    low, high, gap = points["errors"].get_ydata().reshape(-1, 3).T
+    low, high, gap = points["_errors"].get_ydata().reshape(-1, 3).T
     assert_allclose(high - low, 2e3 * clock.window_lag_se_s)
     assert np.isnan(gap).all()
     off = clock.window_lag_s - clock.lag_s - clock.window_time_s * clock.drift_ppm * 1e-6

@@ -266,7 +266,7 @@ def _draw_points(axes: Axes, clock: Synchronisation, off_ms: Array) -> None:
     if errors.size == off_ms.size:
         reach, gap = 1e3 * np.nan_to_num(errors), np.full(off_ms.size, np.nan)
         ends = np.column_stack([off_ms - reach, off_ms + reach, gap]).ravel()
-        axes.plot(np.repeat(time_s, 3), ends, color=INK, linewidth=0.6, label="errors")
+        axes.plot(np.repeat(time_s, 3), ends, color=INK, linewidth=0.6, label="_errors")
     axes.plot(time_s, off_ms, "o", color=INK, markersize=2.2, label="windows")
 
 
