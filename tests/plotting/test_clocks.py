@@ -16,12 +16,12 @@ def test_synchronisation_marks_peak_runner_up_and_drift(drawn, study):
     x, y = drift.get_data()
     assert_allclose(np.diff(y) / np.diff(x), clock.drift_ppm * 1e-3)  # ms per s
     assert "runner" in correlation.get_legend().get_texts()[-1].get_text()
-    (bars,) = departures.containers
-    _, _, (spans,) = bars.lines
-    heights = [np.ptp(segment[:, 1]) for segment in spans.get_segments()]
-    assert_allclose(heights, 2e3 * clock.window_lag_se_s)
+    points = {line.get_label(): line for line in departures.get_lines()}
+    low, high, gap = points["_errors"].get_ydata().reshape(-1, 3).T
+    assert_allclose(high - low, 2e3 * clock.window_lag_se_s)
+    assert np.isnan(gap).all()
     off = clock.window_lag_s - clock.lag_s - clock.window_time_s * clock.drift_ppm * 1e-6
-    assert_allclose(bars.lines[0].get_ydata(), 1e3 * off, atol=1e-9)
+    assert_allclose(points["windows"].get_ydata(), 1e3 * off, atol=1e-9)
     assert departures.collections  # the line's band
     assert all("(ms)" in axes.get_ylabel() for axes in (windows, departures))
     assert all("clock (s)" in axes.get_xlabel() for axes in (windows, departures))

@@ -1,3 +1,4 @@
+import numpy as np
 from numpy.testing import assert_allclose
 
 
@@ -6,10 +7,12 @@ def test_each_recording_has_its_row_and_the_means_stand_at_the_foot(drawn_of_lar
     mine = [t for t in larger.trials if t.procedure == "kalman"]
     labels = [label.get_text() for label in offset.get_yticklabels()]
     assert labels == [*(t.participant for t in mine), "Mean"]
-    marks = [line.get_xdata()[0] for line in rms.get_lines() if len(line.get_xdata()) == 1]
+    lines = rms.get_lines()
+    marks = [x for line in lines if line.get_linestyle() == "None" for x in line.get_xdata()]
     pooled = larger.curves[0].value
     assert_allclose(marks, [*(t.agreement.rms_demeaned for t in mine), pooled.rms_demeaned])
-    bars = [line.get_xdata() for line in rms.get_lines() if len(line.get_xdata()) == 2]
+    drawn = [line.get_xdata() for line in lines if line.get_label() == "_intervals"]
+    bars = np.concatenate(drawn).reshape(-1, 3)[:, :2]
     assert_allclose(bars[-1], pooled.rms_demeaned_ci)
 
 

@@ -13,7 +13,10 @@ REPORT, PLOTTING = (
     for package in (twinangle.report, twinangle.plotting)
 )
 # How every figure is made, and its words.
-OF_NO_TOPIC = {"alternatives", "drawn", "fonts", "looks", "onto", "own_figure", "panel", "thinning"}
+OF_NO_TOPIC = {
+    "alternatives", "drawn", "fonts", "looks", "onto", "own_figure", "panel", "svg", "svg_paths",
+    "thinning",
+}  # fmt: skip
 # Panels that the figures of cycles and participants are put together from.
 PANELS = {"cycle_panels", "recording_rows"}
 # A recording's own: on the participant's page, of which report/trials.py tells, or in a notebook.

@@ -28,7 +28,10 @@ from twinangle.wording import NOTHING, count, listing, number, quantity_name, sp
 
 def _degrees(values: Array | Iterable[float], decimals: int = 1) -> str:
     """Return smallest and largest in words: `−1.0 to 2.0°`."""
-    shown = span(map(float, np.ravel(np.asarray(list(values), dtype=float))), decimals)
+    found = values if isinstance(values, np.ndarray) else list(values)
+    known = np.ravel(np.asarray(found, dtype=float))
+    known = known[np.isfinite(known)]
+    shown = span([float(known.min()), float(known.max())] if known.size else [], decimals)
     return shown if shown == NOTHING else f"{shown}°"
 
 

@@ -266,12 +266,12 @@ def _said_of_departures(clock: Synchronisation, found: ClockFound | None) -> str
 
 def _draw_points(axes: Axes, clock: Synchronisation, off_ms: Array) -> None:
     """Draw the windows' lags, with bars where their errors are known."""
-    errors = clock.window_lag_se_s
-    axes.errorbar(
-        clock.window_time_s, off_ms,
-        yerr=1e3 * np.nan_to_num(errors) if errors.size == off_ms.size else None,
-        fmt="o", color=INK, markersize=2.2, elinewidth=0.6, label="windows",
-    )  # fmt: skip
+    time_s, errors = clock.window_time_s, clock.window_lag_se_s
+    if errors.size == off_ms.size:
+        reach, gap = 1e3 * np.nan_to_num(errors), np.full(off_ms.size, np.nan)
+        ends = np.column_stack([off_ms - reach, off_ms + reach, gap]).ravel()
+        axes.plot(np.repeat(time_s, 3), ends, color=INK, linewidth=0.6, label="_errors")
+    axes.plot(time_s, off_ms, "o", color=INK, markersize=2.2, label="windows")
 
 
 def _ends(clock: Synchronisation) -> Array:

@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
@@ -93,3 +94,35 @@ def covered(characters: Iterable[str]) -> bool:
     from matplotlib import ft2font
 
     return rare <= ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap().keys()
+
+
+@lru_cache(maxsize=4096)
+def size_of(
+    text: str, family: tuple[str, ...], size: float, weight: Any, slant: Any
+) -> tuple[float, float, float]:
+    """Return width, height and descent of a text, in points."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    prop = FontProperties(family=list(family), size=size, weight=weight, style=slant)
+    width, height, descent = text_to_path.get_text_width_height_descent(text, prop, ismath=False)
+    return float(width), float(height), float(descent)
+
+
+@lru_cache(maxsize=64)
+def heights_of(
+    family: tuple[str, ...], size: float, weight: Any, slant: Any
+) -> tuple[float | None, float | None, float | None]:
+    """Return ascent, descent and gap of lines in points; None where the typeface does not say."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    prop = FontProperties(family=list(family), size=size, weight=weight, style=slant)
+    font = get_font(findfont(prop))
+    table, head = font.get_sfnt_table("OS/2"), font.get_sfnt_table("head")
+    if table is None or head is None:
+        return None, None, None
+    scale = size / head["unitsPerEm"]
+    return (
+        table["sTypoAscender"] * scale, -table["sTypoDescender"] * scale,
+        table["sTypoLineGap"] * scale,
+    )  # fmt: skip

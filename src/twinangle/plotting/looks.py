@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from twinangle.plotting.fonts import SLIM_FAMILY, font_families
+from twinangle.plotting.fonts import font_families
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -85,7 +85,7 @@ STYLE: Mapping[str, Any] = {
     "path.simplify_threshold": 0.2,
     "pdf.fonttype": 42,  # TrueType, as publishers ask
     "pdf.compression": 6,
-    "svg.hashsalt": "twinangle",
+    "svg.hashsalt": "twinangle",  # of figures that users save themselves
     "svg.fonttype": "none",
 }
 
@@ -108,7 +108,11 @@ class drawing_style:  # noqa: N801 - a context manager, used as a function
     def __enter__(self) -> None:
         import matplotlib as mpl
 
-        self._style = mpl.rc_context(styled())
+        # Only what differs: each setting is validated as it is set, and there are 300 of them.
+        wanted = styled()
+        self._style = mpl.rc_context(
+            {name: value for name, value in wanted.items() if mpl.rcParams[name] != value}
+        )
         self._style.__enter__()
         self._quiet = warnings.catch_warnings()
         self._quiet.__enter__()
@@ -169,10 +173,12 @@ def add_panel(
     from twinangle.plotting.panel import Panel
 
     width, height = figure.get_size_inches() / MM
-    return figure.add_axes(
+    axes = figure.add_axes(
         (left_mm / width, bottom_mm / height, width_mm / width, height_mm / height),
         axes_class=Panel,
     )
+    axes.patch.set_visible(False)  # the page is white already
+    return axes
 
 
 def is_narrow(width_mm: float) -> bool:
@@ -295,31 +301,19 @@ def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") ->
     ValueError
         If a format is not known.
     """
+    if suffix == "svg":
+        from twinangle.plotting.svg import svg_of
+
+        return svg_of(figure, title=title, dpi=dpi)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix, title))
-    data = buffer.getvalue()
-    return _with_common_typefaces(data) if suffix == "svg" else data
+    figure.savefig(buffer, format=suffix, dpi=dpi, **_metadata(suffix))
+    return buffer.getvalue()
 
 
-def _with_common_typefaces(svg: bytes) -> bytes:
-    """Name typefaces that other programs know behind our own, which stays with us.
-
-    Text is kept as text, so that a journal or a co-author can edit it; those typefaces are no
-    wider than the one the figure was laid out with.
-    """
-    family = SLIM_FAMILY.encode()
-    return svg.replace(b"'" + family + b"', ", b"").replace(
-        b"'DejaVu Sans'", b"'DejaVu Sans', Verdana, Arial, Helvetica, sans-serif"
-    )
-
-
-def _metadata(suffix: str, title: str) -> dict[str, Any]:
+def _metadata(suffix: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
     if suffix == "pdf":
         return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
-    if suffix == "svg":
-        said = {"Title": title} if title else {}
-        return {"metadata": {"Creator": "twinangle", "Date": None, **said}}
     if suffix == "png":
         return {"metadata": {"Software": None}}
     if suffix == "tiff":

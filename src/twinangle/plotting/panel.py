@@ -18,10 +18,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis, XAxis, YAxis
 from matplotlib.backend_bases import RendererBase
-from matplotlib.lines import Line2D
-from matplotlib.markers import TICKDOWN, TICKLEFT
+from matplotlib.markers import TICKDOWN, TICKLEFT, MarkerStyle
+from matplotlib.path import Path
+from matplotlib.spines import Spine
 from matplotlib.text import Text
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.transforms import Transform
 
 from twinangle.signals.recording import Array
 
@@ -119,16 +121,23 @@ class _PlainAxis(Axis):
         )
 
     def _draw_marks(self, renderer: RendererBase, places: Array, style: Mapping[str, Any]) -> float:
-        """Draw all marks as the markers of one line."""
-        line = Line2D(
-            *self._point(places, np.zeros(places.size)),
-            linestyle="", marker=self.side.mark, markersize=style["length"],
-            markeredgewidth=style["width"], markeredgecolor=style["color"],
+        """Draw all marks at once, as the library draws those of a line."""
+        marker: Any = MarkerStyle(self.side.mark)
+        size = self._pixels(style["length"])
+        gc = renderer.new_gc()
+        gc.set_foreground(style["color"])
+        gc.set_linewidth(style["width"])
+        gc.set_joinstyle(marker.get_joinstyle())
+        gc.set_capstyle(marker.get_capstyle())
+        threshold = marker.get_snap_threshold()
+        gc.set_snap(None if threshold is None else size >= threshold)
+        x, y = self._point(places, np.zeros(places.size))
+        renderer.draw_markers(
+            gc, marker.get_path(), marker.get_transform().scale(size),
+            Path(np.column_stack([x, y])), self._of_axes("transform")("tick1").frozen(),
         )  # fmt: skip
-        line.set_figure(self.axes.figure)
-        line.set_transform(self._of_axes("transform")("tick1"))
-        line.draw(renderer)
-        return self._pixels(style["length"])
+        gc.restore()
+        return size
 
     def _draw_words(
         self,
@@ -137,25 +146,35 @@ class _PlainAxis(Axis):
         words: Sequence[str],
         style: Mapping[str, Any],
     ) -> float:
-        """Draw the tick labels, each with the same text."""
-        pad = style["length"] + style["pad"]
-        transform, vertical, horizontal = self._of_axes("text1_transform")(pad)
+        """Draw the tick labels, each placed as the library places one line of text."""
+        transform, vertical, horizontal = self._of_axes("text1_transform")(
+            style["length"] + style["pad"]
+        )
         text = Text(
-            fontsize=style["labelsize"], color=style["labelcolor"],
-            fontfamily=style["labelfontfamily"],
+            fontsize=style["labelsize"], fontfamily=style["labelfontfamily"],
             verticalalignment=vertical, horizontalalignment=horizontal,
         )  # fmt: skip
         text.set_figure(self.axes.figure)
         text.set_transform(transform)
-        reach, across = 0.0, self.side.across
-        for place, word in zip(places, words, strict=True):
+        ascent, descent = _least_heights(text, renderer)
+        prop, tall = text.get_fontproperties(), renderer.get_canvas_width_height()[1]
+        gc = renderer.new_gc()
+        gc.set_foreground(style["labelcolor"])
+        points = transform.transform(np.column_stack(self._point(places, np.zeros(places.size))))
+        reach, low = 0.0, self.axes.bbox.min[self.side.across]
+        for place, (x, y), word in zip(places, points.tolist(), words, strict=True):
+            if not word:
+                continue
+            wide, high, below = renderer.get_text_width_height_descent(word, prop, False)
+            above, below = max(high - below, ascent), max(below, descent)
+            left = x - (wide if horizontal == "right" else wide / 2)
+            base = y - (above if vertical == "top" else above / 2)
             text.set_position(self._point(place, 0.0))
-            text.set_text(word)
-            text.draw(renderer)
-            if reach and across:
-                continue  # below the axes, all labels reach equally far
-            edge = text.get_window_extent(renderer).min[across]
-            reach = max(reach, float(self.axes.bbox.min[across] - edge))
+            renderer.draw_text(
+                gc, left, tall - base if renderer.flipy() else base, word, prop, 0, False, text
+            )
+            reach = max(reach, float(low - ((base - below) if self.side.across else left)))
+        gc.restore()
         return reach
 
     def _place_label(self, away: float) -> None:
@@ -175,6 +194,16 @@ class _PlainAxis(Axis):
         return points * float(self.axes.figure.dpi) / 72
 
 
+def _least_heights(like: Text, renderer: RendererBase) -> tuple[float, float]:
+    """Return how far a line of that type reaches above and below, in pixels, whatever it says."""
+    text = Text(text=".", fontproperties=like.get_fontproperties(), verticalalignment="baseline")
+    figure = like.get_figure()
+    assert figure is not None
+    text.set_figure(figure)
+    box = text.get_window_extent(renderer)
+    return float(box.y1), float(-box.y0)
+
+
 class _PlainX(_PlainAxis, XAxis):
     side = _Side("bottom", "top", TICKDOWN, 1)
 
@@ -184,13 +213,20 @@ class _PlainY(_PlainAxis, YAxis):
 
 
 class Panel(Axes):
-    """Axes with ticks and labels below and to the left, drawn at little cost."""
+    """Axes with lines, ticks and labels below and to the left, drawn at little cost."""
+
+    def _gen_axes_spines(self, *_: Any, **__: Any) -> dict[str, Spine]:
+        return {side: Spine.linear_spine(self, side) for side in ("left", "bottom")}
+
+    def get_xaxis_transform(self, which: Any = "grid") -> Transform:
+        """Return how x and heights within the axes are placed; there is no line above."""
+        return super().get_xaxis_transform("grid" if which == "tick2" else which)
+
+    def get_yaxis_transform(self, which: Any = "grid") -> Transform:
+        """Return how y and widths within the axes are placed; there is no line to the right."""
+        return super().get_yaxis_transform("grid" if which == "tick2" else which)
 
     def _init_axis(self) -> None:
         self.xaxis, self.yaxis = _PlainX(self, clear=False), _PlainY(self, clear=False)
-        for name, axis in zip(
-            ("bottom", "top", "left", "right"),
-            (self.xaxis, self.xaxis, self.yaxis, self.yaxis),
-            strict=True,
-        ):
-            self.spines[name].register_axis(axis)
+        self.spines["bottom"].register_axis(self.xaxis)
+        self.spines["left"].register_axis(self.yaxis)

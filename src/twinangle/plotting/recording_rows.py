@@ -118,11 +118,15 @@ def plot_offsets(
     rows = rows_of(results, trials, means=means, paired=True)
     with on_axes(ax, height_mm=_height(rows)) as axes:
         _rule_off_means(axes, rows)
-        for k, (trial, curves) in enumerate(rows.compared):
-            _mark(axes, k, curves.offset, curves.offset_ci, AS_RECORDED)
-            _mark(axes, k, trial.offset_zeroed_deg, trial.offset_zeroed_ci_deg, ZEROED)
-        for k, (_, mean) in enumerate(rows.means, start=len(rows.trials)):
-            _mark(axes, k, mean.offset, mean.offset_ci, OF_ALL)
+        compared = list(enumerate(rows.compared))
+        foot = enumerate(rows.means, start=len(rows.trials))
+        _mark(axes, [(k, of.offset, of.offset_ci) for k, (_, of) in compared], AS_RECORDED)
+        _mark(
+            axes,
+            [(k, t.offset_zeroed_deg, t.offset_zeroed_ci_deg) for k, (t, _) in compared],
+            ZEROED,
+        )
+        _mark(axes, [(k, mean.offset, mean.offset_ci) for k, (_, mean) in foot], OF_ALL)
         axes.axvline(0, color=INK, linewidth=0.5)
         _finish(axes, rows, "Offset (°)")
         if legend and rows.zeroed:
@@ -170,10 +174,12 @@ def plot_rms(
     rows = rows_of(results, trials, means=means, paired=True)
     with on_axes(ax, height_mm=_height(rows)) as axes:
         _rule_off_means(axes, rows)
-        for k, (_, curves) in enumerate(rows.compared):
-            _mark(axes, k, curves.rms_demeaned, curves.rms_demeaned_ci, PLAIN)
-        for k, (_, mean) in enumerate(rows.means, start=len(rows.trials)):
-            _mark(axes, k, mean.rms_demeaned, mean.rms_demeaned_ci, OF_ALL)
+        for start, found, how in (
+            (0, rows.compared, PLAIN),
+            (len(rows.trials), rows.means, OF_ALL),
+        ):
+            numbers = [(of.rms_demeaned, of.rms_demeaned_ci) for _, of in found]
+            _mark(axes, [(k, *each) for k, each in enumerate(numbers, start)], how)
         _finish(axes, rows, "RMS of demeaned curves (°)")
         axes.set_xlim(left=0)
     return axes
@@ -223,15 +229,12 @@ def plot_sds(
     rows = rows_of(results, trials, means=means, paired=False)
     with on_axes(ax, height_mm=_height(rows)) as axes:
         _rule_off_means(axes, rows)
-        for k, trial in enumerate(rows.trials):
-            wearable, reference = trial.wearable_variability, trial.reference_variability
-            if wearable is not None:
-                _mark(axes, k, wearable.sd, wearable.sd_ci, OF_WEARABLE)
-            if reference is not None:
-                _mark(axes, k, reference.sd, reference.sd_ci, OF_REFERENCE)
-        for k, found in enumerate(rows.sds, start=len(rows.trials)):
-            _mark(axes, k, found.test_sd, found.test_sd_ci, OF_WEARABLE)
-            _mark(axes, k, found.reference_sd, found.reference_sd_ci, OF_REFERENCE)
+        for number, how in (("wearable", OF_WEARABLE), ("reference", OF_REFERENCE)):
+            found = [getattr(trial, f"{number}_variability") for trial in rows.trials]
+            _mark(axes, [(k, of.sd, of.sd_ci) for k, of in enumerate(found) if of], how)
+        foot = list(enumerate(rows.sds, start=len(rows.trials)))
+        _mark(axes, [(k, of.test_sd, of.test_sd_ci) for k, of in foot], OF_WEARABLE)
+        _mark(axes, [(k, of.reference_sd, of.reference_sd_ci) for k, of in foot], OF_REFERENCE)
         _finish(axes, rows, "SD over cycles (°)")
         if legend and rows.both:
             axes.legend(handles=handles_of(BOTH_INSTRUMENTS), **_ABOVE)
@@ -326,8 +329,8 @@ def _pooled(results: StudyResults, procedure: str) -> list[tuple[str, PooledCurv
 
 def _keep_numbers_in_view(axes: Axes) -> None:
     """Let an interval that is out of all proportion leave the panel, so that numbers stay apart."""
-    drawn = [np.asarray(line.get_xdata(), dtype=float) for line in axes.lines]
-    marks = [float(x[0]) for x in drawn if x.size == 1]
+    drawn = [line.get_xdata() for line in axes.lines if line.get_linestyle() == "None"]
+    marks = [float(x) for each in drawn for x in np.asarray(each, dtype=float)]
     if not marks:
         return
     reach = _WIDEST * max(max(map(abs, marks)), max(marks) - min(marks))
@@ -335,14 +338,21 @@ def _keep_numbers_in_view(axes: Axes) -> None:
     axes.set_xlim(max(low, min(marks) - reach), min(high, max(marks) + reach))
 
 
-def _mark(axes: Axes, row: int, value: float, ends: Ends, how: _Mark) -> None:
-    """Draw a number and its interval in a row."""
-    y = row + how.shift
-    if np.isfinite(ends).all():
-        axes.plot(ends, [y, y], color=how.colour, linewidth=0.8)
-    if np.isfinite(value):
+def _mark(axes: Axes, numbers: Sequence[tuple[int, float, Ends]], how: _Mark) -> None:
+    """Draw one kind of number and its intervals, each in its row; one line for all of them."""
+    rows = np.array([row for row, _, _ in numbers]) + how.shift
+    values = np.array([value for _, value, _ in numbers], dtype=float)
+    ends = np.array([each for _, _, each in numbers], dtype=float).reshape(-1, 2)
+    spans, known = np.isfinite(ends).all(axis=1), np.isfinite(values)
+    if spans.any():
+        gap = np.full((int(spans.sum()), 1), np.nan)
         axes.plot(
-            [value], [y], how.marker, color=how.colour, markersize=2.8,
+            np.hstack([ends[spans], gap]).ravel(), np.repeat(rows[spans], 3),
+            color=how.colour, linewidth=0.8, label="_intervals",
+        )  # fmt: skip
+    if known.any():
+        axes.plot(
+            values[known], rows[known], how.marker, color=how.colour, markersize=2.8,
             markerfacecolor="white" if how.hollow else how.colour, markeredgewidth=0.8,
         )  # fmt: skip
 
