@@ -148,9 +148,10 @@ def grow(people: int, place: Path) -> Grown:
 
 
 def draw(grown: list[Grown], path: Path) -> None:
+    import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(8.0, 2.8), layout="constrained")
+    figure = Figure(figsize=(8.0, 3.4), layout="constrained")
     panels = figure.subplots(1, 3)
     recordings = [each.recordings for each in grown]
     for ax, label, lines in (
@@ -163,8 +164,9 @@ def draw(grown: list[Grown], path: Path) -> None:
             ax.plot(recordings, values, form, color="#1f4e79", mfc="white", label=name)
         ax.set(xlabel="recordings", ylabel=label, xlim=(0, None), ylim=(0, None))
         if len(lines) > 1:
-            ax.legend(frameon=False)
-    figure.savefig(path)
+            ax.legend(frameon=False, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+    with mpl.rc_context({"svg.hashsalt": "growth", "svg.fonttype": "none"}):
+        figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
 
 
 def main() -> None:
