@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from twinangle.analysis.clock_between import Worn
 from twinangle.cycles import recut
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.results import TrialResult
 from twinangle.results.grouping import reason_kind
 from twinangle.results.instruments import CommonCycles, LeftOut
-from twinangle.signals.recording import Array, CycleSet, PairedAngles
+from twinangle.signals.recording import AngleRecording, Array, CycleSet, PairedAngles
 from twinangle.study import Trial
 from twinangle.study.instruments import Part
 
@@ -33,6 +34,15 @@ class Seen:
     def good(self) -> list[TrialResult]:
         """The results that hold numbers."""
         return [one for one in self.results if one.status == "ok"]
+
+    def worn(self, result: TrialResult) -> Worn:
+        """Return what relates the clock of one of the results to that of another wearable."""
+        assert result.paired is not None
+        paired = result.paired
+        angle = AngleRecording(
+            paired.wearable_deg, paired.start_s, paired.rate_hz, self.part.wearable
+        )
+        return Worn(self.part.study, self.trial, angle, result.synchronisation)
 
 
 def with_common_cycles(seen: Sequence[Seen]) -> Iterator[tuple[TrialResult, ...]]:

@@ -214,11 +214,14 @@ def study_parameters(study: Study) -> dict[str, Any]:
         "report": study.report,
         "daily_life": study.daily_life if study.daily_life.stretch_min is not None else None,
     }
-    return {
+    found = {
         name: section.model_dump(mode="json")
         for name, section in sections.items()
         if section is not None
     }
+    if study.cycles.wearable is None:  # a study of one wearable has none to choose
+        found["cycles"].pop("wearable")
+    return found
 
 
 def _parameters_of_several(study: Study) -> dict[str, Any]:

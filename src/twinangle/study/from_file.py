@@ -74,6 +74,7 @@ def read_bare_study(
     check_sections(data, faults)
     views = views_of(data, faults)
     every = {kind: names_in(views, kind) for kind in SEVERAL}
+    check_who_cuts(data, every["wearable"], faults)
     read = [
         _Read(
             path,
@@ -176,6 +177,20 @@ def check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
             ("cycles", "method"),
             "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
             "gyroscope; accepted: 'angle-peak' or 'events'.",
+        )
+
+
+def check_who_cuts(data: Mapping[str, Any], wearables: Sequence[str], faults: Faults) -> None:
+    """Refuse a wearable that shall cut the cycles and is none of the study."""
+    cycles = data.get("cycles")
+    name = cycles.get("wearable") if isinstance(cycles, dict) else None
+    if isinstance(name, str) and name not in wearables:
+        accepted = (
+            listed(wearables, last="or") if wearables else "none, as there is but one [wearable]"
+        )
+        faults.add(
+            ("cycles", "wearable"),
+            f"[cycles] `wearable` is {name!r}, which is no [wearables.NAME]; accepted: {accepted}.",
         )
 
 
