@@ -4,6 +4,7 @@ The walks are simulated: nobody was recorded.
 """
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -11,8 +12,15 @@ import pytest
 
 from twinangle import read_study, run_study
 from twinangle.analysis import analyse_trial
+from twinangle.analysis.conditions_adjusted import pool as pool_adjusted
+from twinangle.analysis.groups import group_trials
+from twinangle.closing import print_closing
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
+from twinangle.notices import kind_of
+from twinangle.report.cycles import cycles_paragraph
+from twinangle.report.exclusions import exclusions_section
+from twinangle.results.not_recorded import not_recorded_sentences
 from twinangle.simulate import ReferenceErrors, WalkSettings
 from twinangle.simulate.demo_files import wearable_frame
 from twinangle.simulate.together import Device, Instrument, simulate_together
@@ -134,7 +142,7 @@ def test_turns_seen_by_one_are_left_out_for_both(results):
         kinds = [[reason_kind(text) for text in one.reason] for one in (strap, sleeve)]
         assert kinds[0].count("turn") >= 4
         assert kinds[1].count("turn") == kinds[0].count("turn")
-        assert not any("turns-not-seen" == getattr(w, "kind", "") for w in sleeve.warnings)
+        assert not any(kind_of(w) == "turns-not-seen" for w in sleeve.warnings)
 
 
 def test_one_minus_the_other_is_what_the_simulation_put_in(results, walked):
@@ -169,17 +177,45 @@ def test_a_name_that_is_no_wearable_is_refused(walked):
 
 def test_without_a_common_clock_each_has_its_own_cycles_and_that_is_told(walked):
     study = read_study(walked[0] / "study.toml")
-    far = tuple(
-        replace(part, study=replace(part.study, synchronisation=part.study.synchronisation.model_copy(
-            update={"max_lag_s": 0.5})))
-        for part in study.parts
-    )  # fmt: skip
-    study = replace(study, parts=far)
+    near = study.synchronisation.model_copy(update={"max_lag_s": 0.5})
+    parts = (replace(p, study=replace(p.study, synchronisation=near)) for p in study.parts)
+    study = replace(study, parts=tuple(parts))
     outdoor = study.trials[1]
     found = [one for one in analyse_trial(study, outdoor) if one.status == "ok"]
     sleeve = next(one for one in found if one.wearable == "sleeve")
     assert sleeve.cycles.method == "angle-peak"
-    told = [text for text in sleeve.warnings if getattr(text, "kind", "") == "cycles-of-its-own"]
+    told = [text for text in sleeve.warnings if kind_of(text) == "cycles-of-its-own"]
     assert len(told) == 1
     assert "not those of strap" in told[0]
     assert "max_lag_s" in told[0] or "expected_lag_s" in told[0]
+
+
+def test_a_reference_without_files_is_no_exclusion_but_a_sentence(results, capsys):
+    assert not_recorded_sentences(results) == ["Without a file of optical: 2 of 2 recordings."]
+    blocks = exclusions_section(results)
+    assert not any("Excluded beforehand" in str(block) for block in blocks)
+    assert sum("Without a file of optical" in str(block) for block in blocks) == 1
+    print_closing(results, Path("out"))
+    printed = capsys.readouterr().out
+    assert "excluded" not in printed.split("The answer")[0]
+    assert "Without a file of optical: 2 of 2 recordings." in printed
+
+
+def test_a_recording_without_a_reference_names_none(results):
+    shown = {trial.condition: trial.shown for trial in results.trials if trial.status == "ok"}
+    assert shown["indoor"].endswith("· against gonio")
+    assert shown["outdoor"] == "sleeve · angle"
+
+
+def test_one_condition_only_is_said_in_our_words(results):
+    alone = [t for t in results.trials if t.condition == "indoor" or t.wearable == "strap"]
+    alone = [replace(t, participant=p) for t in alone for p in ("P1", "P2", "P3")]
+    found = pool_adjusted(group_trials(alone), results.options)
+    said = {one.value.reason for one in found if "sleeve" in one.procedure}
+    assert said == {"one condition only."}
+
+
+def test_methods_say_who_cut(results):
+    assert "which strap cut for every wearable, carried over the clocks" in cycles_paragraph(
+        results
+    )
