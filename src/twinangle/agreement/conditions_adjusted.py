@@ -96,8 +96,9 @@ def compare_conditions_adjusted(
     Raises
     ------
     ValueError
-        As `compare_conditions`, or if there is one condition only, a value is not above 0, a covariate is missing or not a
-        number, there are fewer than 3 participants or so few that the model leaves fewer than 2
+        As `compare_conditions`, or if there is one condition only, a value is not above 0, a
+        covariate is missing or not a number, there are fewer than 3 participants or so few that the
+        model leaves fewer than 2
         degrees of freedom (4 participants for two conditions and one covariate), a covariate does
         not vary within any
         participant (the model would then repeat the ratio without it), or within participants the

@@ -29,9 +29,11 @@ def cutting_order(parts: Iterable[Part]) -> list[str]:
     foot's contact, turns), else the first; the others follow in the same order, for recordings in
     which it yields nothing.
     """
-    by_name = {part.wearable: part.study for part in reversed(tuple(parts))}
+    by_name: dict[str, Study] = {}
+    for part in parts:
+        by_name.setdefault(part.wearable, part.study)
     return sorted(
-        reversed(by_name),
+        by_name,
         key=lambda name: (
             by_name[name].cycles.wearable != name,
             isinstance(by_name[name].wearable, AngleWearable),

@@ -18,9 +18,10 @@ from twinangle.study.instruments import Part
 def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     """Analyse one recording under every wearable, reference and procedure of a study.
 
-    Each wearable against each reference is analysed by itself: its own files and clock. One wearable
-    cuts the cycles of all (:mod:`twinangle.analysis.carrying`). What they say together goes with the results: the common cycles that procedures are ranked on,
-    and what two wearables or two references differ by.
+    Each wearable against each reference is analysed by itself: its own files and clock. One
+    wearable cuts the cycles of all (:mod:`twinangle.analysis.carrying`). What they say together
+    goes with the results: the common cycles that procedures are ranked on, and what two wearables
+    or two references differ by.
     """
     rows = study.rows_of(trial)
     found_in: dict[int, Seen] = {}

@@ -10,7 +10,14 @@ import numpy as np
 
 from twinangle.agreement.curves import compare_curves
 from twinangle.analysis.clock_between import clock_between
-from twinangle.analysis.common_cycles import Seen, curves_between, reasons_of, tally, with_gaps
+from twinangle.analysis.common_cycles import (
+    Seen,
+    curves_between,
+    reasons_of,
+    tally,
+    too_few_common,
+    with_gaps,
+)
 from twinangle.clocks import align
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.errors import TwinangleError
@@ -63,7 +70,8 @@ def _two_wearables(first: Seen, second: Seen, name: str, other: str) -> PairOfIn
         (first.part.wearable, one.cycles.start_s, one.cycles.reason),
         (second.part.wearable, starts, two.cycles.reason),
     ]
-    return _compared(blank, one.cycles, several, paired, first.part.study.options)
+    methods = (one.cycles.method, two.cycles.method)
+    return _compared(blank, one.cycles, several, paired, first.part.study.options, methods)
 
 
 def _blank(
@@ -81,6 +89,7 @@ def _compared(
     several: Sequence[tuple[str, Array, Sequence[str]]],
     paired: PairedAngles,
     options: Options,
+    methods: Sequence[str] = (),
 ) -> PairOfInstruments:
     """Return two instruments compared on the cycles that both keep."""
     first, second = curves_between(cycles.start_s, cycles.end_s, paired)
@@ -88,9 +97,7 @@ def _compared(
     kept = np.array([not reason for reason in reasons], dtype=bool)
     found = replace(blank, n_cycles=int(kept.sum()), left_out=tally(reasons))
     if found.n_cycles < LEAST_CYCLES:
-        return replace(
-            found, reason=f"{found.n_cycles} common cycles; at least {LEAST_CYCLES} are needed."
-        )
+        return replace(found, reason=too_few_common(found.n_cycles, found.left_out, methods))
     curves = compare_curves(first[kept], second[kept], confidence=options.confidence)
     return replace(
         found,

@@ -125,10 +125,11 @@ def cycles_paragraph(results: StudyResults) -> str:
     per_trial = span((float(cycles.kept.sum()) for cycles in sets), 0)
     return (
         f"Movement cycles were found {how}{carried}; both instruments were cut by the same events "
-        f"on one clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
-        f"found, {kept} were kept ({per_trial} a recording); {_left_out(results)}cycles of "
-        "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
-        "a mean or 50 for a variability were warned of; these numbers were found for times and "
+        f"on one clock and time-normalised to {points} points (0 to 100 %). Of "
+        f"{count(found, 'cycle')} found, {kept} were kept ({per_trial} a recording); "
+        f"{_left_out(results)}cycles of outlying duration or course were left out, each with its "
+        "reason. Fewer than 10 cycles for a mean or 50 for a variability were warned of; these "
+        "numbers were found for times and "
         "lengths of consecutive steps (König et al. 2014) and are taken over for angles."
     )
 

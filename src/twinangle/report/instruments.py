@@ -186,20 +186,22 @@ def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
 def _errors_blocks(results: StudyResults) -> list[Block]:
     if not results.errors_of_three:
         return []
-    rows, reasons, notes = [], [], list[str]()
+    rows, notes = [], list[str]()
+    absent: dict[tuple[str, str], list[str]] = {}
     for one in results.errors_of_three:
         if isinstance(one.value, Absent):
-            reasons.append(f"{_three(one)}: {one.value.reason}")
+            absent.setdefault((one.condition, one.value.reason), []).append(_three(one, bare=True))
             continue
         rows += [_error_row(one, one.value)]
+        name = under_test(one.wearable, one.procedure)
         notes += [
-            f"{_three(one)}, {quantity_name(one.quantity).lower()}: the variance of "
-            f"{listing(one.value.negative)} is estimated below 0, which is given as it is: the "
-            "error cannot be told from none, or errors are related."
-            for _ in [0]
-            if one.value.negative
+            line.replace(f"an error of {name}", "an error of the wearable")
+            for line in one.value.assumptions
         ]
-        notes += one.value.assumptions
+    reasons = [
+        f"{condition or 'All recordings'}, {'; '.join(distinct(names))}: {reason}"
+        for (condition, reason), names in absent.items()
+    ]
     head = ("What", "Quantity", "Wearable", "First ref.", "Second ref.", "Share 1", "Share 2")
     caption = (
         "SD of each instrument's own error in degrees, estimated from the variances of the three "
@@ -208,7 +210,7 @@ def _errors_blocks(results: StudyResults) -> list[Block]:
     )
     blocks = [heading("What the references explain")]
     blocks += [table(head, rows, words=2, caption=caption)] if rows else []
-    said = [*distinct(reasons), *distinct(notes)]
+    said = [*reasons, *distinct(notes)]
     return [*blocks, bullets(said)] if said else blocks
 
 
@@ -231,6 +233,7 @@ def _percent(share: float, ends: tuple[float, float]) -> str:
     return shown if inner == NOTHING else f"{shown} ({inner})".replace(" ", "\u00a0")
 
 
-def _three(one: ErrorsOfThree) -> str:
+def _three(one: ErrorsOfThree, *, bare: bool = False) -> str:
     name = under_test(one.wearable, one.procedure)
-    return ", ".join(filter(None, (one.condition, name, f"{one.first}, {one.second}")))
+    condition = "" if bare else one.condition
+    return ", ".join(filter(None, (condition, name, f"{one.first}, {one.second}")))
