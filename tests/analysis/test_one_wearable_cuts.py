@@ -12,15 +12,19 @@ import pytest
 
 from twinangle import read_study, run_study
 from twinangle.analysis import analyse_trial
+from twinangle.analysis.common_cycles import too_few_common
 from twinangle.analysis.conditions_adjusted import pool as pool_adjusted
 from twinangle.analysis.groups import group_trials
 from twinangle.closing import print_closing
+from twinangle.cycles.carried import carried_cycles
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.exclusions import exclusions_section
+from twinangle.results.instruments import LeftOut
 from twinangle.results.not_recorded import not_recorded_sentences
+from twinangle.signals.recording import MaskedStretch
 from twinangle.simulate import ReferenceErrors, WalkSettings
 from twinangle.simulate.demo_files import wearable_frame
 from twinangle.simulate.together import Device, Instrument, simulate_together
@@ -69,7 +73,7 @@ def write_walk(folder, name, seed):
     """Write one walk's files, and return its row of the trials table and the truth."""
     references = {"gonio": Instrument(2.1, 20.0, 100.0, NOISY)} if name == "indoor" else {}
     walk = simulate_together(
-        seed=seed, settings=WalkSettings(walk_s=50.0, straight_m=12.0, stride_cv=0.03),
+        seed=seed, settings=WalkSettings(walk_s=40.0, straight_m=12.0, stride_cv=0.03),
         devices={"strap": Device()}, references=references,
     )  # fmt: skip
     wearable_frame(walk.sensors["strap"]).to_csv(folder / f"{name}_strap.csv", index=False)
@@ -173,11 +177,53 @@ def test_a_name_that_is_no_wearable_is_refused(walked):
     path.write_text(STUDY + '[cycles]\nwearable = "sleve"\n', encoding="utf-8")
     with pytest.raises(StudyError, match=r"\[cycles\] `wearable` is 'sleve'.*'strap' or 'sleeve'"):
         read_study(path)
+    with pytest.raises(StudyError, match=r"`wearable` is 'sleve'.*'strap' or 'sleeve'"):
+        read_study(walked[0] / "study.toml").with_(cycles={"wearable": "sleve"})
+
+
+def test_foot_contacts_may_be_asked_for_beside_a_wearable_without_a_gyroscope(walked):
+    path = walked[0] / "contacts.toml"
+    path.write_text(STUDY + '[cycles]\nmethod = "shank-gyroscope"\n', encoding="utf-8")
+    study = read_study(path)
+    methods = {part.study.cycles.method for part in study.parts}
+    assert methods == {"shank-gyroscope"}
+    assert study.with_(cycles={"turns": False}).cycles.turns is False
+    alone = STUDY.replace('kind = "inertial"', 'kind = "angle"').split("procedures")[0]
+    alone += 'angle = "thigh_acc_x"\n[wearables.sleeve]' + STUDY.split("[wearables.sleeve]")[1]
+    path.write_text(alone + '[cycles]\nmethod = "shank-gyroscope"\n', encoding="utf-8")
+    with pytest.raises(StudyError, match="has no gyroscope"):
+        read_study(path)
+
+
+def test_too_few_common_cycles_are_told_with_cause_and_remedy():
+    left = (LeftOut("turn", 8),)
+    said = too_few_common(0, left, ["shank-gyroscope", "angle-peak"])
+    assert "0 common cycles; at least 3 are needed (left out: 8 turn)." in said
+    assert "different events (shank-gyroscope and angle-peak)" in said
+    assert '`method` under [cycles], such as "angle-peak"' in said
+    assert "different" not in too_few_common(0, left, ["angle-peak", "angle-peak of strap"])
+
+
+def test_what_concerns_one_wearable_alone_does_not_go_with_a_carried_cycle(results):
+    strap, sleeve = (of(results, "indoor", name) for name in ("strap", "sleeve"))
+    k = int(np.flatnonzero(sleeve.cycles.kept)[2])
+    reason = list(sleeve.cycles.reason)
+    for other, text in ((k, "masked: slipped (1 to 2 s)"), (k + 1, "turn: heading changed by 9°")):
+        reason[other] = text
+    given = replace(sleeve.cycles, reason=tuple(reason), method=strap.cycles.method)
+    none = np.zeros(len(reason), dtype=bool)
+    found = carried_cycles(given, sleeve.paired, wearable="strap", forced=none)
+    assert found.reason[k] == ""
+    assert found.reason[k + 1].startswith("turn")
+    middle = float(given.start_s[k] + given.end_s[k]) / 2
+    own = (MaskedStretch(middle, middle + 0.1, "slipped"),)
+    found = carried_cycles(given, sleeve.paired, wearable="strap", forced=none, masked=own)
+    assert found.reason[k].startswith("masked")
 
 
 def test_without_a_common_clock_each_has_its_own_cycles_and_that_is_told(walked):
     study = read_study(walked[0] / "study.toml")
-    near = study.synchronisation.model_copy(update={"max_lag_s": 0.5})
+    near = study.synchronisation.model_copy(update={"max_lag_s": 0.1})
     parts = (replace(p, study=replace(p.study, synchronisation=near)) for p in study.parts)
     study = replace(study, parts=tuple(parts))
     outdoor = study.trials[1]

@@ -120,13 +120,19 @@ def reasons_of(
     several : sequence of (str, ndarray, sequence of str)
         Of each instrument its name, the starts of its cycles on the same clock, and why each of
         them is left out (empty where it is kept).
+
+    Returns
+    -------
+    list of str
+        The rule alone where all leave a cycle out by the same; else the first instrument that lacks
+        it, with the rule.
     """
     starts, ends = lead
     found = [""] * starts.size
     beside = [_beside(starts, ends, own, reason) for _, own, reason in several]
     for k, kinds in enumerate(zip(*beside, strict=True)):
         if kinds[0] and len(several) > 1 and len(set(kinds)) == 1:
-            found[k] = f"left out for all, {kinds[0]}"
+            found[k] = kinds[0]
     for (name, _, _), kinds in zip(several, beside, strict=True):
         for k, kind in enumerate(kinds):
             if kind is None:
@@ -150,7 +156,7 @@ def too_few_common(n: int, left: Sequence[LeftOut], methods: Sequence[str]) -> s
     """Return why instruments are not compared that share too few cycles, and what to write."""
     said = f"{counted(n, 'common cycle')}; at least {LEAST_CYCLES} are needed"
     reasons = "; ".join(f"{one.n_cycles} {one.reason}" for one in left)
-    said += f" ({reasons})." if reasons else "."
+    said += f" (left out: {reasons})." if reasons else "."
     ways = list(dict.fromkeys(method.partition(" of ")[0] for method in methods))
     if len(ways) > 1:
         said += (
