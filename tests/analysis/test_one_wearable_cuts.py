@@ -15,6 +15,7 @@ from twinangle.analysis import analyse_trial
 from twinangle.analysis.common_cycles import too_few_common
 from twinangle.analysis.conditions_adjusted import pool as pool_adjusted
 from twinangle.analysis.groups import group_trials
+from twinangle.analysis.study import _never_compared
 from twinangle.closing import print_closing
 from twinangle.cycles.carried import carried_cycles
 from twinangle.cycles.enough import reason_kind
@@ -22,6 +23,7 @@ from twinangle.errors import StudyError
 from twinangle.notices import kind_of
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.exclusions import exclusions_section
+from twinangle.report.instruments import instruments_section
 from twinangle.results.instruments import LeftOut
 from twinangle.results.not_recorded import not_recorded_sentences
 from twinangle.signals.recording import MaskedStretch
@@ -265,3 +267,17 @@ def test_methods_say_who_cut(results):
     assert "which strap cut for every wearable, carried over the clocks" in cycles_paragraph(
         results
     )
+
+
+def test_wearables_that_are_never_compared_are_named_with_the_reason(results):
+    assert not any("compared in no recording" in note for note in results.notes)
+    pairs = [replace(pair, reason="0 common cycles.") for pair in results.pairs]
+    assert list(_never_compared(pairs)) == [
+        "strap and sleeve are compared in no recording. P1 indoor session 1 trial 1 left: 0 common cycles."
+    ]
+
+
+def test_the_report_says_how_many_cycles_both_keep(results):
+    said = str(instruments_section(results, {}))
+    kept = sum(pair.n_cycles for pair in results.pairs if pair.kind == "wearables")
+    assert f"both keep {kept} cycles of 2 recordings; left out: 2 start" in said

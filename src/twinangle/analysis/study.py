@@ -104,7 +104,7 @@ def pool_study(
             *_in_memory(study),
         ),
         parameters=study_parameters(study),
-        notes=(*_notes(study, trials), *_of_files(study, trials)),
+        notes=(*_notes(study, trials), *_never_compared(pairs), *_of_files(study, trials)),
         invented=study.invented,
         recordings_pooled=together,
         pairs=tuple(_without_curves(pair) for pair in pairs),
@@ -114,6 +114,17 @@ def pool_study(
         without_decisions=bare,
         **pool_topics(standing_in, options, steps),
     )
+
+
+def _never_compared(pairs: Sequence[PairOfInstruments]) -> Iterator[str]:
+    """Yield for each two wearables that are compared in no recording that they are not, and why."""
+    wearables = [pair for pair in pairs if pair.kind == "wearables"]
+    for first, second in dict.fromkeys((pair.first, pair.second) for pair in wearables):
+        own = [pair for pair in wearables if (pair.first, pair.second) == (first, second)]
+        if all(pair.reason for pair in own):
+            yield f"{first} and {second} are compared in no recording. {own[0].label}: " + (
+                own[0].reason
+            )
 
 
 def _without_curves(pair: PairOfInstruments) -> PairOfInstruments:

@@ -148,7 +148,7 @@ def _labels(names: Sequence[tuple[str, str, str]], between: str) -> list[str]:
     A short condition leaves its room to the procedure.
     """
     conditions = [shortened(condition, 14) for _, condition, _ in names]
-    room = 34 - max(map(len, conditions), default=14)
+    room = 36 - max(map(len, conditions), default=16)
     return [
         f"{shortened(name, room)}{between}{condition}"
         for (name, *_), condition in zip(names, conditions, strict=True)

@@ -8,6 +8,7 @@ from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import Naming, cycles_left_out, procedures
 from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
+from twinangle.under_test import JOIN
 from twinangle.wording import NOTHING, count
 
 SHOWN = 8  # lines of warnings in the report; the supplement has every one
@@ -95,11 +96,15 @@ def _reason_table(results: StudyResults) -> list[Block]:
     if not tally:
         return []
     names = procedures(results)
+    head: tuple[str, ...] = ("Reason", *names)
     rows = [[kind, *(str(row[name]) for name in names)] for kind, row in tally.items()]
+    if any(JOIN in name for name in names):  # names of several parts would be columns of a word
+        head = ("Procedure", *tally)
+        rows = [[name, *(str(row[name]) for row in tally.values())] for name in names]
     return [
         heading("Cycles left out"),
         table(
-            ("Reason", *names),
+            head,
             rows,
             caption="Cycles left out, all recordings. Every one of them, with its time and reason, "
             "is in tables/exclusions.csv.",

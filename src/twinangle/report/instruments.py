@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 
 from twinangle.agreement._result import counted
 from twinangle.agreement.ranking import Contest
@@ -77,7 +78,7 @@ def common_cycles_blocks(results: StudyResults, condition: str, reference: str) 
     said = f"Every wearable is cut at the same times: {counted(kept, 'cycle')} of "
     said += f"{counted(len(own), 'recording')} count for all of them"
     reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
-    said += f"; left out for all: {listing(reasons)}." if reasons else "."
+    said += f"; left out: {listing(reasons)}." if reasons else "."
     without = [common.reason for common in own.values() if common.reason]
     return [text(" ".join([said, *distinct(without)]))]
 
@@ -180,7 +181,23 @@ def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
                 "People", "Cycles")  # fmt: skip
         caption = "First minus second, in degrees, with intervals as of the limits of agreement."
         blocks.append(table(head, rows, words=3, caption=caption))
+        blocks += [text(said) for said in _cycles_of_both(results, kind)]
     return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
+
+
+def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[str]:
+    """Yield for each two how many cycles both keep, and why the others do not count."""
+    found = [one for one in results.pairs if one.kind == kind and not one.reason]
+    for name in distinct(_named(one) for one in found):
+        own = [one for one in found if _named(one) == name]
+        left: Counter[str] = Counter()
+        for pair in own:
+            for one in pair.left_out:
+                left[one.reason] += one.n_cycles
+        said = f"{name}: both keep {counted(sum(pair.n_cycles for pair in own), 'cycle')} of "
+        said += counted(len(own), "recording")
+        reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
+        yield f"{said}; left out: {listing(reasons)}." if reasons else f"{said}."
 
 
 def _errors_blocks(results: StudyResults) -> list[Block]:
