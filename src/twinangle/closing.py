@@ -19,6 +19,7 @@ from twinangle.report.answer import INVENTED
 from twinangle.report.decisions import decisions_told
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
+from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, failure_lines, grouped_notices, warning_line
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
@@ -42,7 +43,7 @@ def print_closing(results: StudyResults, out: Path) -> None:
         console = _plain_console(width=max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
     console.print(table if needed <= console.width else _narrow_table(results))
-    for line in _pooled_recordings(results):
+    for line in (*not_recorded_sentences(results), *_pooled_recordings(results)):
         console.print(line)
     _print_troubles(console, results)
     print_answer(results, out, console)
@@ -93,8 +94,9 @@ def _trial_table(results: StudyResults) -> Table:
     for name in shown:
         table.add_column(name.capitalize(), no_wrap=True)
     _add_numbers(table)
-    for trial in results.trials:
-        table.add_row(*(getattr(trial, name) for name in shown), *_cells(trial))
+    for trial in _recorded(results):
+        names = (trial.shown if name == "procedure" else getattr(trial, name) for name in shown)
+        table.add_row(*names, *_cells(trial))
     return table
 
 
@@ -105,13 +107,18 @@ def _narrow_table(results: StudyResults) -> Table:
     _add_numbers(table)
     recording = [name for name in _shown(results) if name != "procedure"]
     above = ""
-    for trial in results.trials:
+    for trial in _recorded(results):
         label = " ".join(filter(None, (getattr(trial, name) for name in recording)))
         if label != above:
             table.add_row(label, style="bold")
             above = label
-        table.add_row(f" {trial.procedure}", *_cells(trial))
+        table.add_row(f" {trial.shown}", *_cells(trial))
     return table
+
+
+def _recorded(results: StudyResults) -> list[TrialResult]:
+    """Return the results of instruments that were there."""
+    return [trial for trial in results.trials if not is_not_recorded(trial)]
 
 
 def _empty_table(results: StudyResults) -> Table:

@@ -10,6 +10,8 @@ from __future__ import annotations
 JOIN = " · "
 """Between the parts of the name; none of them may hold it."""
 _AGAINST = f"{JOIN}against "
+NOT_RECORDED = "no recording of "
+"""Before the name of an instrument that a recording was made without."""
 
 
 def under_test(wearable: str, procedure: str, reference: str = "") -> str:

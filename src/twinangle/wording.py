@@ -104,6 +104,14 @@ def shortened(text: str, limit: int) -> str:
     return text if len(text) <= limit else text[: limit - 1].rstrip() + "…"
 
 
+def in_lines(text: str, limit: int) -> str:
+    """Return a name in lines of at most `limit` characters: its last part below where needed."""
+    parts = [part.removeprefix("against ") for part in text.split(JOIN)]
+    if len(JOIN.join(parts)) <= limit or len(parts) < 2:
+        return shortened(text, limit)
+    return "\n".join(shortened(each, limit) for each in (JOIN.join(parts[:-1]), parts[-1]))
+
+
 def quantity_name(quantity: str) -> str:
     """Return a quantity's name for headings, without its unit."""
     return QUANTITIES.get(quantity, quantity.removesuffix("_deg").replace("_", " ").capitalize())

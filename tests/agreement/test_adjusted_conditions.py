@@ -158,6 +158,11 @@ def test_result_names_the_covariate_and_what_it_shares_with_the_condition():
             ["speed_m_s"],
             "tell the condition exactly within participants",
         ),
+        (
+            walks(3)[walks(3)["condition"] == "indoor"],
+            ["speed_m_s"],
+            "has the condition 'indoor' alone; a comparison needs another",
+        ),
     ],
 )
 def test_bad_tables_are_named(frame, covariates, message):

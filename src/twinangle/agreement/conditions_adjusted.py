@@ -98,8 +98,9 @@ def compare_conditions_adjusted(
     Raises
     ------
     ValueError
-        As `compare_conditions`, or if a value is not above 0, a covariate is missing or not a
-        number, there are fewer than 3 participants or so few that the model leaves fewer than 2
+        As `compare_conditions`, or if there is one condition only, a value is not above 0, a
+        covariate is missing or not a number, there are fewer than 3 participants or so few that the
+        model leaves fewer than 2
         degrees of freedom (4 participants for two conditions and one covariate), a covariate does
         not vary within any
         participant (the model would then repeat the ratio without it), or within participants the
@@ -131,6 +132,10 @@ def compare_conditions_adjusted(
     if table["participant"].nunique() < 3:
         raise ValueError("a mixed model of conditions needs at least 3 participants.")
     names = [name for name in pd.unique(table["condition"]) if name != against]
+    if not names:
+        raise ValueError(
+            f"`frame` has the condition {against!r} alone; a comparison needs another beside it."
+        )
     cells = _cells(table, _covariate_columns(frame, covariates))
     people, others = cells["participant"], cells.iloc[:, 3:].to_numpy(float)
     dummies = np.column_stack([(cells["condition"] == name).to_numpy(float) for name in names])

@@ -8,12 +8,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from twinangle.agreement._result import counted
+from twinangle.analysis.clock_between import Worn
 from twinangle.cycles import recut
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.results import TrialResult
 from twinangle.results.grouping import reason_kind
 from twinangle.results.instruments import CommonCycles, LeftOut
-from twinangle.signals.recording import Array, CycleSet, PairedAngles
+from twinangle.signals.recording import AngleRecording, Array, CycleSet, PairedAngles
 from twinangle.study import Trial
 from twinangle.study.instruments import Part
 
@@ -33,6 +35,15 @@ class Seen:
     def good(self) -> list[TrialResult]:
         """The results that hold numbers."""
         return [one for one in self.results if one.status == "ok"]
+
+    def worn(self, result: TrialResult) -> Worn:
+        """Return what relates the clock of one of the results to that of another wearable."""
+        assert result.paired is not None
+        paired = result.paired
+        angle = AngleRecording(
+            paired.wearable_deg, paired.start_s, paired.rate_hz, self.part.wearable
+        )
+        return Worn(self.part.study, self.trial, angle, result.synchronisation)
 
 
 def with_common_cycles(seen: Sequence[Seen]) -> Iterator[tuple[TrialResult, ...]]:
@@ -70,7 +81,7 @@ def _common(several: Sequence[Seen]) -> dict[str, CommonCycles]:
     kept = np.array([not reason for reason in reasons], dtype=bool)
     left, n = tally(reasons), int(kept.sum())
     if n < LEAST_CYCLES:
-        reason = f"{n} common cycles; at least {LEAST_CYCLES} are needed."
+        reason = too_few_common(n, left, [one.cycles.method for one in mains if one.cycles])
         return {name: CommonCycles(n, left, reason=reason) for name in cut}
     return {
         name: CommonCycles(n, left, _rms_demeaned(wearable[kept], reference[kept]))
@@ -109,17 +120,50 @@ def reasons_of(
     several : sequence of (str, ndarray, sequence of str)
         Of each instrument its name, the starts of its cycles on the same clock, and why each of
         them is left out (empty where it is kept).
+
+    Returns
+    -------
+    list of str
+        The rule alone where all leave a cycle out by the same; else the first instrument that lacks
+        it, with the rule.
     """
     starts, ends = lead
     found = [""] * starts.size
-    for name, own, reason in several:
-        for k, (start, end) in enumerate(zip(starts, ends, strict=True)):
-            nearest = int(np.abs(own - start).argmin()) if own.size else -1
-            if nearest < 0 or abs(own[nearest] - start) > SAME_CYCLE * (end - start):
+    beside = [_beside(starts, ends, own, reason) for _, own, reason in several]
+    for k, kinds in enumerate(zip(*beside, strict=True)):
+        if kinds[0] and len(several) > 1 and len(set(kinds)) == 1:
+            found[k] = kinds[0]
+    for (name, _, _), kinds in zip(several, beside, strict=True):
+        for k, kind in enumerate(kinds):
+            if kind is None:
                 found[k] = found[k] or f"{name} has no such cycle"
-            elif reason[nearest]:
-                found[k] = found[k] or f"left out for {name}, {reason_kind(reason[nearest])}"
+            elif kind:
+                found[k] = found[k] or f"left out for {name}, {kind}"
     return found
+
+
+def _beside(starts: Array, ends: Array, own: Array, reason: Sequence[str]) -> list[str | None]:
+    """Return why an instrument leaves each cycle out: empty where kept, None where it has none."""
+    found: list[str | None] = []
+    for start, end in zip(starts, ends, strict=True):
+        nearest = int(np.abs(own - start).argmin()) if own.size else -1
+        there = nearest >= 0 and abs(own[nearest] - start) <= SAME_CYCLE * (end - start)
+        found.append(reason_kind(reason[nearest]) if there else None)
+    return found
+
+
+def too_few_common(n: int, left: Sequence[LeftOut], methods: Sequence[str]) -> str:
+    """Return why instruments are not compared that share too few cycles, and what to write."""
+    said = f"{counted(n, 'common cycle')}; at least {LEAST_CYCLES} are needed"
+    reasons = "; ".join(f"{one.n_cycles} {one.reason}" for one in left)
+    said += f" (left out: {reasons})." if reasons else "."
+    ways = list(dict.fromkeys(method.partition(" of ")[0] for method in methods))
+    if len(ways) > 1:
+        said += (
+            f" They are cut at different events ({' and '.join(ways)}): `method` under [cycles], "
+            'such as "angle-peak", has all cut at the same.'
+        )
+    return said
 
 
 def with_gaps(reasons: Sequence[str], *several: Array) -> list[str]:

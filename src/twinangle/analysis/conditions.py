@@ -58,6 +58,8 @@ def _compared(
     )
     if against not in set(frame["condition"]):
         raise ValueError(f"no trial of the condition to compare with ({against}) is good.")
+    if frame["condition"].nunique() < 2:
+        raise ValueError(ONE_CONDITION)
     cycles = [t.wearable_variability for t in trials if t.wearable_variability is not None]
     return compare_conditions(
         frame, against=against, variability=cycles, confidence=options.confidence

@@ -43,8 +43,8 @@ def _adjusted(
     """Return each condition's ratio at one covariate, or why there is none."""
     frame = _covariate_frame(trials)
     known = int(frame[covariate].notna().sum())
-    reason = ""
-    if known < len(frame):
+    reason = ONE_CONDITION if frame["condition"].nunique() < 2 else ""
+    if not reason and known < len(frame):
         reason = (
             f"{known} of {len(frame)} trials have it; every trial must."
             if known

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
+from twinangle.analysis.carrying import Carried, carried_from, cutting_order
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
@@ -16,17 +18,29 @@ from twinangle.study.instruments import Part
 def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     """Analyse one recording under every wearable, reference and procedure of a study.
 
-    Each wearable against each reference is analysed by itself: its own files, clock and cycles.
-    What they say together goes with the results: the common cycles that procedures are ranked on,
-    and what two wearables or two references differ by.
+    Each wearable against each reference is analysed by itself: its own files and clock. One
+    wearable cuts the cycles of all (:mod:`twinangle.analysis.carrying`). What they say together
+    goes with the results: the common cycles that procedures are ranked on, and what two wearables
+    or two references differ by.
     """
-    seen = []
-    for part, own in study.rows_of(trial):
-        results = analyse_trial(part.study, own)
-        seen.append(Seen(part, own, tuple(_named(one, part) for one in results)))
+    rows = study.rows_of(trial)
+    found_in: dict[int, Seen] = {}
+    carried: Carried | None = None
+    for name in cutting_order(study.parts):
+        places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
+        found_in |= {k: _seen(*rows[k], carried) for k in places}
+        carried = carried or carried_from([found_in[k] for k in places])
+    seen = [found_in[k] for k in range(len(rows))]
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
+
+
+def _seen(part: Part, trial: Trial, carried: Carried | None) -> Seen:
+    """Return one recording as one wearable against one reference has it."""
+    cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
+    results = analyse_trial(part.study, trial, cycles_by=cycles_by)
+    return Seen(part, trial, tuple(_named(one, part) for one in results))
 
 
 def _named(result: TrialResult, part: Part) -> TrialResult:

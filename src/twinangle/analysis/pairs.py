@@ -9,20 +9,22 @@ from itertools import combinations
 import numpy as np
 
 from twinangle.agreement.curves import compare_curves
-from twinangle.analysis.common_cycles import Seen, curves_between, reasons_of, tally, with_gaps
-from twinangle.clocks import align, shared_clock, synchronise
+from twinangle.analysis.clock_between import clock_between
+from twinangle.analysis.common_cycles import (
+    Seen,
+    curves_between,
+    reasons_of,
+    tally,
+    too_few_common,
+    with_gaps,
+)
+from twinangle.clocks import align
 from twinangle.cycles.enough import LEAST_CYCLES
 from twinangle.errors import TwinangleError
 from twinangle.options import Options
 from twinangle.results import TrialResult
 from twinangle.results.instruments import PairOfInstruments, Triple
-from twinangle.signals.recording import (
-    AngleRecording,
-    Array,
-    CycleSet,
-    PairedAngles,
-    Synchronisation,
-)
+from twinangle.signals.recording import Array, CycleSet, PairedAngles
 from twinangle.under_test import procedure_of
 
 
@@ -55,8 +57,9 @@ def _two_wearables(first: Seen, second: Seen, name: str, other: str) -> PairOfIn
     assert one.paired is not None
     assert two.paired is not None
     try:
-        clock = _clock_between(first, second, one, two)
-        paired = align(_angle_of(one), _angle_of(two), clock)
+        worn = first.worn(one), second.worn(two)
+        clock = clock_between(*worn)
+        paired = align(worn[0].angle, worn[1].angle, clock)
     except TwinangleError as error:
         return replace(blank, reason=str(error))
     assert one.cycles is not None
@@ -67,7 +70,8 @@ def _two_wearables(first: Seen, second: Seen, name: str, other: str) -> PairOfIn
         (first.part.wearable, one.cycles.start_s, one.cycles.reason),
         (second.part.wearable, starts, two.cycles.reason),
     ]
-    return _compared(blank, one.cycles, several, paired, first.part.study.options)
+    methods = (one.cycles.method, two.cycles.method)
+    return _compared(blank, one.cycles, several, paired, first.part.study.options, methods)
 
 
 def _blank(
@@ -79,57 +83,13 @@ def _blank(
     )
 
 
-def _angle_of(result: TrialResult) -> AngleRecording:
-    assert result.paired is not None
-    paired = result.paired
-    return AngleRecording(paired.wearable_deg, paired.start_s, paired.rate_hz, result.wearable)
-
-
-def _clock_between(
-    first: Seen, second: Seen, one: TrialResult, two: TrialResult
-) -> Synchronisation:
-    """Return the clock of the second wearable on the first's.
-
-    Through the reference where both recorded with one: with ``t1 = a t + p`` and ``t2 = b t + q``
-    of its time t, ``t1 = (a / b) t2 + p - (a / b) q``. Else they are shared, or found from the two
-    angles.
-    """
-    own, other = one.synchronisation, two.synchronisation
-    if own is not None and other is not None:
-        ratio = (1 + own.drift_ppm * 1e-6) / (1 + other.drift_ppm * 1e-6)
-        return Synchronisation(
-            method="by the reference",
-            lag_s=own.lag_s - ratio * other.lag_s,
-            lag_se_s=float(np.hypot(own.lag_se_s, other.lag_se_s)),
-            drift_ppm=(ratio - 1) * 1e6,
-        )
-    settings = [one.part.study.synchronisation for one in (first, second)]
-    if all(each.method == "shared-clock" for each in settings):
-        return shared_clock()
-    expected, most = ([_lag(seen, name) for seen in (first, second)] for name in _LAGS)
-    return synchronise(
-        _angle_of(one),
-        _angle_of(two),
-        expected_lag_s=expected[0] - expected[1],
-        max_lag_s=max(most),
-        drift=all(each.drift for each in settings),
-    )
-
-
-_LAGS = ("expected_lag_s", "max_lag_s")
-
-
-def _lag(seen: Seen, name: str) -> float:
-    own = getattr(seen.trial, name)
-    return float(getattr(seen.part.study.synchronisation, name) if own is None else own)
-
-
 def _compared(
     blank: PairOfInstruments,
     cycles: CycleSet,
     several: Sequence[tuple[str, Array, Sequence[str]]],
     paired: PairedAngles,
     options: Options,
+    methods: Sequence[str] = (),
 ) -> PairOfInstruments:
     """Return two instruments compared on the cycles that both keep."""
     first, second = curves_between(cycles.start_s, cycles.end_s, paired)
@@ -137,9 +97,7 @@ def _compared(
     kept = np.array([not reason for reason in reasons], dtype=bool)
     found = replace(blank, n_cycles=int(kept.sum()), left_out=tally(reasons))
     if found.n_cycles < LEAST_CYCLES:
-        return replace(
-            found, reason=f"{found.n_cycles} common cycles; at least {LEAST_CYCLES} are needed."
-        )
+        return replace(found, reason=too_few_common(found.n_cycles, found.left_out, methods))
     curves = compare_curves(first[kept], second[kept], confidence=options.confidence)
     return replace(
         found,

@@ -105,7 +105,7 @@ def pool_study(
             *_in_memory(study),
         ),
         parameters=study_parameters(study),
-        notes=(*_notes(study, trials), *_of_files(study, trials)),
+        notes=(*_notes(study, trials), *_never_compared(pairs), *_of_files(study, trials)),
         invented=study.invented,
         recordings_pooled=together,
         pairs=tuple(_without_curves(pair) for pair in pairs),
@@ -115,6 +115,17 @@ def pool_study(
         without_decisions=bare,
         **pool_topics(standing_in, options, steps),
     )
+
+
+def _never_compared(pairs: Sequence[PairOfInstruments]) -> Iterator[str]:
+    """Yield for each two wearables that are compared in no recording that they are not, and why."""
+    wearables = [pair for pair in pairs if pair.kind == "wearables"]
+    for first, second in dict.fromkeys((pair.first, pair.second) for pair in wearables):
+        own = [pair for pair in wearables if (pair.first, pair.second) == (first, second)]
+        if all(pair.reason for pair in own):
+            yield f"{first} and {second} are compared in no recording. {own[0].label}: " + (
+                own[0].reason
+            )
 
 
 def _without_curves(pair: PairOfInstruments) -> PairOfInstruments:
@@ -215,11 +226,14 @@ def study_parameters(study: Study) -> dict[str, Any]:
         "report": study.report,
         "daily_life": study.daily_life if study.daily_life.stretch_min is not None else None,
     }
-    return {
+    found = {
         name: section.model_dump(mode="json")
         for name, section in sections.items()
         if section is not None
     }
+    if study.cycles.wearable is None:  # a study of one wearable has none to choose
+        found["cycles"].pop("wearable")
+    return found
 
 
 def _parameters_of_several(study: Study) -> dict[str, Any]:

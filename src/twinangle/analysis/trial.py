@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from functools import partial
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -59,6 +60,22 @@ from twinangle.wearable.procedures import trusts_each_field
 Cut = TypeVar("Cut")
 
 
+class CutElsewhere(Protocol):
+    """Cuts a recording at the cycles that another wearable found in it."""
+
+    def __call__(
+        self,
+        study: Study,
+        trial: Trial,
+        signals: TrialSignals,
+        motion: JointMotion,
+        paired: PairedAngles,
+        *,
+        clock: Synchronisation | None,
+    ) -> CycleSet:
+        """Return the cycles; the clock is that of this wearable's reference."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Line:
     """What all procedures of a trial share: the signals, the clock and the cycles."""
@@ -78,7 +95,11 @@ class _Line:
 
 
 def analyse_trial(
-    study: Study, trial: Trial, *, opened: Opened | None = None
+    study: Study,
+    trial: Trial,
+    *,
+    opened: Opened | None = None,
+    cycles_by: CutElsewhere | None = None,
 ) -> tuple[TrialResult, ...]:
     """Analyse one trial under every procedure of the study.
 
@@ -90,6 +111,8 @@ def analyse_trial(
         One row of the trials table.
     opened : Opened, optional
         The recording as it was read before, which is taken where it fits this trial.
+    cycles_by : callable, optional
+        Cuts the recording at the cycles of another wearable; left out, it is cut at its own.
 
     Returns
     -------
@@ -127,7 +150,11 @@ def analyse_trial(
         tested = opened.tested(study, trial)
         motions = opened.motions(procedures)
         first = next((m for m in motions.values() if isinstance(m, JointMotion)), None)
-        line = _shared_line(study, trial, signals, first, tested) if first is not None else None
+        line = (
+            _shared_line(study, trial, signals, first, tested, cycles_by)
+            if first is not None
+            else None
+        )
     except ContradictionError as error:
         tested = error.outcomes
         return failed(str(error))
@@ -180,6 +207,7 @@ def _shared_line(
     signals: TrialSignals,
     motion: JointMotion,
     tested: tuple[Outcome, ...],
+    cycles_by: CutElsewhere | None,
 ) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
     clock, reference = place_reference(study, trial, signals, motion)
@@ -199,7 +227,7 @@ def _shared_line(
         signals=signals,
         clock=clock,
         reference=reference,
-        cycles=attempt(cut_cycles),
+        cycles=attempt(cut_cycles if cycles_by is None else partial(cycles_by, clock=clock)),
         undecided=attempt(cut_undecided),
         sensors=sensors,
         warnings=(

@@ -151,7 +151,7 @@ def _found(asked: Asked) -> CycleSet:
         stretch_s=asked.limits_s,
         apart=[part for _, part in asked.calibration],
     )
-    cycles = _cut_all(candidates, paired, method)
+    cycles = cut_all(candidates, paired, method)
     include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s)
     lost = _with_decided(asked, candidates, include, by_hand)
     reason = [
@@ -267,8 +267,8 @@ def recut(cycles: CycleSet, paired: PairedAngles, *, few: bool = False) -> Cycle
     CycleError
         If fewer than three cycles stay.
     """
-    candidates = _as_candidates(cycles)
-    new = _cut_all(candidates, paired, cycles.method)
+    candidates = as_candidates(cycles)
+    new = cut_all(candidates, paired, cycles.method)
     reason = list(cycles.reason)
     lost = merge_reasons(reason, gap_reasons(candidates, paired))
     new = replace(new, reason=tuple(reason), warnings=cycles.warnings)
@@ -302,7 +302,7 @@ def _check_arguments(
         raise ValueError(f"`events_s` goes with method 'events' and no other, got {method!r}.")
 
 
-def _cut_all(candidates: Candidates, paired: PairedAngles, method: str) -> CycleSet:
+def cut_all(candidates: Candidates, paired: PairedAngles, method: str) -> CycleSet:
     """Cut both instruments; no cycle is judged yet."""
     reference = paired.reference_deg
     return CycleSet(
@@ -326,7 +326,7 @@ def _curves(signal: Array, candidates: Candidates, paired: PairedAngles) -> Arra
     )
 
 
-def _as_candidates(cycles: CycleSet) -> Candidates:
+def as_candidates(cycles: CycleSet) -> Candidates:
     """Return the intervals of cycles already judged."""
     nothing = np.zeros(cycles.start_s.size)
     return Candidates(

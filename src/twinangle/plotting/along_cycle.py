@@ -26,7 +26,7 @@ from twinangle.plotting.looks import (
 from twinangle.plotting.onto import on_axes, value_of
 from twinangle.results import AlongCycle, Pooled, StudyResults, named
 from twinangle.results.grouping import distinct
-from twinangle.wording import file_name, shortened, stated
+from twinangle.wording import file_name, in_lines, stated
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,14 +40,16 @@ def draw_along_cycle(results: StudyResults, width_mm: float = DOUBLE_MM) -> tupl
     found = named(results.along_cycle)
     for condition in distinct(name[1] for name, _ in found):
         members = [item for item in found if item[0][1] == condition][:3]
-        head = 17.0 if is_narrow(width_mm) else 10.0
+        titles = [in_lines(name[0], 24) for name, _ in members]
+        lines = max(title.count("\n") for title in titles)
+        head = (17.0 if is_narrow(width_mm) else 10.0) + 3.0 * lines
         figure, panels = panel_row(width_mm, len(members), 39, head_mm=head)
         margin = results.options.margin_deg
         reach, shown = _reach([both for _, both in members], margin)
-        for k, (axes, ((procedure, *_), both)) in enumerate(zip(panels, members, strict=True)):
+        for k, (axes, (_, both)) in enumerate(zip(panels, members, strict=True)):
             heights = (-reach, reach)
             plot_along_cycle(both, axes, margin_deg=shown, heights=heights, legend=False)
-            letter(axes, f"{'abc'[k]} {shortened(procedure, 24)}")
+            letter(axes, f"{'abc'[k]} {titles[k]}")
         share_axes(panels, width_mm=width_mm)
         confidence = f"{100 * members[0][1].limits.confidence:g} %"
         regions = any(both.difference.regions for _, both in members)

@@ -147,9 +147,15 @@ def plot_budget(
 
 
 def _labels(names: Sequence[tuple[str, str, str]], between: str) -> list[str]:
-    """Return procedure and condition of each bar, in no more letters than there is room for."""
+    """Return procedure and condition of each bar, in no more letters than there is room for.
+
+    A short condition leaves its room to the procedure.
+    """
+    conditions = [shortened(condition, 14) for _, condition, _ in names]
+    room = 36 - max(map(len, conditions), default=16)
     return [
-        f"{shortened(name, 20)}{between}{shortened(condition, 14)}" for name, condition, _ in names
+        f"{shortened(name, room)}{between}{condition}"
+        for (name, *_), condition in zip(names, conditions, strict=True)
     ]
 
 

@@ -28,6 +28,7 @@ from twinangle.plotting.looks import (
 from twinangle.plotting.onto import on_axes, one_of, several_of, size_mm, study_of
 from twinangle.results import Pooled, StudyResults, named
 from twinangle.results.grouping import conditions, participants, procedures
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import quantity_name, shortened
 
 if TYPE_CHECKING:
@@ -168,6 +169,8 @@ def _row_names(
 ) -> list[str]:
     """Return a comparison's name, at most so many letters of a procedure and a condition."""
     most, each = letters
+    if len({reference_of(name) for name, _ in rows}) == 1:  # which the page names
+        rows = [(under_test(wearable_of(name), procedure_of(name)), row) for name, row in rows]
     return [
         f"{shortened(name, most)}\n{shortened(row.condition, each)} − "
         f"{shortened(row.against, each)}"

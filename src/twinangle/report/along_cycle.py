@@ -19,9 +19,7 @@ def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
     for (procedure, condition, _), both in found:
         limits, difference = both.limits, both.difference
         n = limits.bias.size - 1
-        regions = [
-            f"{100 * first / n:.0f} to {100 * last / n:.0f} %" for first, last in difference.regions
-        ]
+        regions = [_region(100 * first / n, 100 * last / n) for first, last in difference.regions]
         if regions:
             rows.append(
                 [
@@ -50,6 +48,12 @@ def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
     )
     assumed = distinct(line for _, both in found for line in both.limits.assumptions)
     return [*figures_named(figures, "along-cycle"), *shown, bullets(assumed)]
+
+
+def _region(first: float, last: float) -> str:
+    """Return a stretch of the cycle in per cent; one that is a single point as such."""
+    shown = f"{first:.0f}", f"{last:.0f}"
+    return f"at {shown[0]} %" if shown[0] == shown[1] else f"{shown[0]} to {shown[1]} %"
 
 
 def _nowhere(found: Sequence[tuple[tuple[str, str, str], AlongCycle]], family: str) -> str:

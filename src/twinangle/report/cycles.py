@@ -110,17 +110,26 @@ def cycles_paragraph(results: StudyResults) -> str:
     if not sets:
         return ""
     events = _METHODS if results.walking else _METHODS | _EXERCISE_METHODS
-    how = listing(events.get(method, f"by {method}") for method in distinct(c.method for c in sets))
+    ways = [cycles.method.partition(" of ") for cycles in sets]
+    how = listing(events.get(way, f"by {way}") for way in distinct(way for way, _, _ in ways))
+    cutting = distinct(wearable for _, _, wearable in ways if wearable)
+    carried = (
+        f", which {listing(cutting)} cut for every wearable, carried over the clocks with what was "
+        "left out of the movement"
+        if cutting
+        else ""
+    )
     found = sum(cycles.kept.size for cycles in sets)
     kept = sum(int(cycles.kept.sum()) for cycles in sets)
     points = sets[0].wearable_deg.shape[1]
     per_trial = span((float(cycles.kept.sum()) for cycles in sets), 0)
     return (
-        f"Movement cycles were found {how}; both instruments were cut by the same events on one "
-        f"clock and time-normalised to {points} points (0 to 100 %). Of {count(found, 'cycle')} "
-        f"found, {kept} were kept ({per_trial} a recording); {_left_out(results)}cycles of "
-        "outlying duration or course were left out, each with its reason. Fewer than 10 cycles for "
-        "a mean or 50 for a variability were warned of; these numbers were found for times and "
+        f"Movement cycles were found {how}{carried}; both instruments were cut by the same events "
+        f"on one clock and time-normalised to {points} points (0 to 100 %). Of "
+        f"{count(found, 'cycle')} found, {kept} were kept ({per_trial} a recording); "
+        f"{_left_out(results)}cycles of outlying duration or course were left out, each with its "
+        "reason. Fewer than 10 cycles for a mean or 50 for a variability were warned of; these "
+        "numbers were found for times and "
         "lengths of consecutive steps (König et al. 2014) and are taken over for angles."
     )
 

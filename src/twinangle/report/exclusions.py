@@ -6,7 +6,9 @@ from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.results import StudyResults
 from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import Naming, cycles_left_out, procedures
+from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
+from twinangle.under_test import JOIN
 from twinangle.wording import NOTHING, count
 
 SHOWN = 8  # lines of warnings in the report; the supplement has every one
@@ -20,7 +22,7 @@ def exclusions_section(results: StudyResults) -> list[Block]:
     blocks: list[Block] = []
     if told:
         blocks += [heading("Beware"), bullets([_line(each) for each in told[:FIRST]])]
-    blocks += [text(note) for note in results.notes]
+    blocks += [text(note) for note in (*results.notes, *not_recorded_sentences(results))]
     naming = Naming(results)
     for status, title, by_hand in (
         ("failed", "Failed", False),
@@ -76,6 +78,8 @@ def _status_rows(
     """Return one row a recording and reason, its procedures joined."""
     found: dict[tuple[str, str, str], list[str]] = {}
     for trial in results.trials:
+        if is_not_recorded(trial):
+            continue
         if trial.status == status and trial.reason.startswith(BY_HAND) == by_hand:
             reason = trial.reason.removeprefix(BY_HAND)
             key = (trial.participant, naming.heading(trial), reason)
@@ -92,11 +96,15 @@ def _reason_table(results: StudyResults) -> list[Block]:
     if not tally:
         return []
     names = procedures(results)
+    head: tuple[str, ...] = ("Reason", *names)
     rows = [[kind, *(str(row[name]) for name in names)] for kind, row in tally.items()]
+    if any(JOIN in name for name in names):  # names of several parts would be columns of a word
+        head = ("Procedure", *tally)
+        rows = [[name, *(str(row[name]) for row in tally.values())] for name in names]
     return [
         heading("Cycles left out"),
         table(
-            ("Reason", *names),
+            head,
             rows,
             caption="Cycles left out, all recordings. Every one of them, with its time and reason, "
             "is in tables/exclusions.csv.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 
 from twinangle.agreement._result import counted
 from twinangle.agreement.ranking import Contest
@@ -77,7 +78,7 @@ def common_cycles_blocks(results: StudyResults, condition: str, reference: str) 
     said = f"Every wearable is cut at the same times: {counted(kept, 'cycle')} of "
     said += f"{counted(len(own), 'recording')} count for all of them"
     reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
-    said += f"; left out for all: {listing(reasons)}." if reasons else "."
+    said += f"; left out: {listing(reasons)}." if reasons else "."
     without = [common.reason for common in own.values() if common.reason]
     return [text(" ".join([said, *distinct(without)]))]
 
@@ -180,26 +181,44 @@ def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
                 "People", "Cycles")  # fmt: skip
         caption = "First minus second, in degrees, with intervals as of the limits of agreement."
         blocks.append(table(head, rows, words=3, caption=caption))
+        blocks += [text(said) for said in _cycles_of_both(results, kind)]
     return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
+
+
+def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[str]:
+    """Yield for each two how many cycles both keep, and why the others do not count."""
+    found = [one for one in results.pairs if one.kind == kind and not one.reason]
+    for name in distinct(_named(one) for one in found):
+        own = [one for one in found if _named(one) == name]
+        left: Counter[str] = Counter()
+        for pair in own:
+            for one in pair.left_out:
+                left[one.reason] += one.n_cycles
+        said = f"{name}: both keep {counted(sum(pair.n_cycles for pair in own), 'cycle')} of "
+        said += counted(len(own), "recording")
+        reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
+        yield f"{said}; left out: {listing(reasons)}." if reasons else f"{said}."
 
 
 def _errors_blocks(results: StudyResults) -> list[Block]:
     if not results.errors_of_three:
         return []
-    rows, reasons, notes = [], [], list[str]()
+    rows, notes = [], list[str]()
+    absent: dict[tuple[str, str], list[str]] = {}
     for one in results.errors_of_three:
         if isinstance(one.value, Absent):
-            reasons.append(f"{_three(one)}: {one.value.reason}")
+            absent.setdefault((one.condition, one.value.reason), []).append(_three(one, bare=True))
             continue
         rows += [_error_row(one, one.value)]
+        name = under_test(one.wearable, one.procedure)
         notes += [
-            f"{_three(one)}, {quantity_name(one.quantity).lower()}: the variance of "
-            f"{listing(one.value.negative)} is estimated below 0, which is given as it is: the "
-            "error cannot be told from none, or errors are related."
-            for _ in [0]
-            if one.value.negative
+            line.replace(f"an error of {name}", "an error of the wearable")
+            for line in one.value.assumptions
         ]
-        notes += one.value.assumptions
+    reasons = [
+        f"{condition or 'All recordings'}, {'; '.join(distinct(names))}: {reason}"
+        for (condition, reason), names in absent.items()
+    ]
     head = ("What", "Quantity", "Wearable", "First ref.", "Second ref.", "Share 1", "Share 2")
     caption = (
         "SD of each instrument's own error in degrees, estimated from the variances of the three "
@@ -208,7 +227,7 @@ def _errors_blocks(results: StudyResults) -> list[Block]:
     )
     blocks = [heading("What the references explain")]
     blocks += [table(head, rows, words=2, caption=caption)] if rows else []
-    said = [*distinct(reasons), *distinct(notes)]
+    said = [*reasons, *distinct(notes)]
     return [*blocks, bullets(said)] if said else blocks
 
 
@@ -231,6 +250,7 @@ def _percent(share: float, ends: tuple[float, float]) -> str:
     return shown if inner == NOTHING else f"{shown} ({inner})".replace(" ", "\u00a0")
 
 
-def _three(one: ErrorsOfThree) -> str:
+def _three(one: ErrorsOfThree, *, bare: bool = False) -> str:
     name = under_test(one.wearable, one.procedure)
-    return ", ".join(filter(None, (one.condition, name, f"{one.first}, {one.second}")))
+    condition = "" if bare else one.condition
+    return ", ".join(filter(None, (condition, name, f"{one.first}, {one.second}")))

@@ -168,7 +168,7 @@ def _beside_kept_cycles(trials: Sequence[TrialResult], naming: Naming) -> list[B
             if time is None
             else [number(time.duration_s, 1), number(time.offset), number(time.rms_demeaned)]
         )
-        where = [trial.participant, trial.condition, naming.recording(trial), trial.procedure]
+        where = [trial.participant, trial.condition, naming.recording(trial), trial.shown]
         rows.append([*where, *of_effect, *of_time])
     return described("Beside the kept cycles, in degrees.", BESIDE, rows, words=4)
 
@@ -184,7 +184,7 @@ def _numbers_with_intervals(trial: TrialResult) -> list[str]:
     cost = trial.timing_cost
     sds = (trial.wearable_variability, trial.reference_variability)
     return [
-        trial.procedure,
+        trial.shown,
         NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
         NOTHING if curves is None else with_interval(curves.offset, curves.offset_ci),
         with_interval(trial.offset_zeroed_deg, trial.offset_zeroed_ci_deg),
@@ -201,7 +201,7 @@ def _trial_numbers(trial: TrialResult) -> list[str]:
     wearable, reference = trial.wearable_variability, trial.reference_variability
     cycles = trial.cycles
     return [
-        trial.procedure,
+        trial.shown,
         NOTHING if cycles is None else f"{int(cycles.kept.sum())} / {cycles.kept.size}",
         number(None if clock is None else clock.lag_s, 3),
         number(None if clock is None else clock.drift_ppm, 1),

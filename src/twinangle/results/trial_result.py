@@ -30,7 +30,7 @@ from twinangle.results.pooled import Absent
 from twinangle.results.sensors_found import SensorRecord
 from twinangle.signals.recording import CycleSet, PairedAngles, Synchronisation
 from twinangle.signals.timing import TimingReport
-from twinangle.under_test import wearable_of
+from twinangle.under_test import procedure_of, under_test, wearable_of
 from twinangle.wearable.quality.residual import CycleResidual
 
 Scalar = bool | int | float | str
@@ -159,6 +159,14 @@ class TrialResult(Shown):
     def wearable(self) -> str:
         """The wearable's name; empty where the study has but one."""
         return wearable_of(self.procedure)
+
+    @property
+    def shown(self) -> str:
+        """What is under test, without a reference that was not worn in this recording."""
+        worn = self.agreement is not None or self.synchronisation is not None
+        if worn or self.status not in ("ok", "pooled"):
+            return self.procedure
+        return under_test(self.wearable, procedure_of(self.procedure))
 
     def _card(self) -> Card:
         from twinangle.results.cards import card_of_trial  # it needs this class

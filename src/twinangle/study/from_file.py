@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
@@ -74,6 +74,8 @@ def read_bare_study(
     check_sections(data, faults)
     views = views_of(data, faults)
     every = {kind: names_in(views, kind) for kind in SEVERAL}
+    check_who_cuts(data.get("cycles"), every["wearable"], faults)
+    kinds = [_kind(view.data.get("wearable")) for view in views]
     read = [
         _Read(
             path,
@@ -82,6 +84,7 @@ def read_bare_study(
             Header(view.wearable, view.reference, every) if view.places else None,
             allow_own_procedures=allow_own_procedures,
             planned=planned,
+            beside=kinds,
         )
         for view in views
     ]
@@ -146,11 +149,12 @@ class _Read:
         *,
         allow_own_procedures: bool,
         planned: bool,
+        beside: Iterable[object],
     ) -> None:
         data = with_cycle_defaults(data)
         self.path = path
         self.settings = {name: read_section(name, data, faults) for name in SECTIONS}
-        check_cycles(self.settings, faults)
+        check_cycles(self.settings, faults, beside=beside)
         if not allow_own_procedures:
             _refuse_own_procedures(self.settings["wearable"], faults)
         self.table, self.trials, self.in_table = _trials(path, self.settings, data, seen, planned)
@@ -169,15 +173,44 @@ def _message(path: Path, found: list[str]) -> str:
     return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
 
 
-def check_cycles(settings: dict[str, Section | None], faults: Faults) -> None:
-    """Refuse a method of finding cycles that the wearable cannot serve."""
+def check_cycles(
+    settings: dict[str, Section | None], faults: Faults, *, beside: Iterable[object] = ()
+) -> None:
+    """Refuse a method of finding cycles that neither the wearable can serve nor one beside it.
+
+    Parameters
+    ----------
+    settings : dict
+        The sections.
+    faults : Faults
+        Where faults are noted.
+    beside : iterable
+        Kinds of the study's other wearables, one of which may cut the cycles of all.
+    """
     kind = getattr(settings["wearable"], "kind", None)
     method = getattr(settings["cycles"], "method", None)
-    if kind == "angle" and method == "shank-gyroscope":
+    if kind == "angle" and method == "shank-gyroscope" and set(beside) <= {"angle"}:
         faults.add(
             ("cycles", "method"),
             "[cycles] `method` is 'shank-gyroscope', but a wearable of kind 'angle' has no "
             "gyroscope; accepted: 'angle-peak' or 'events'.",
+        )
+
+
+def _kind(section: object) -> object:
+    return section.get("kind") if isinstance(section, dict) else None
+
+
+def check_who_cuts(cycles: object, wearables: Sequence[str], faults: Faults) -> None:
+    """Refuse a wearable that shall cut the cycles and is none of the study."""
+    name = cycles.get("wearable") if isinstance(cycles, dict) else None
+    if isinstance(name, str) and name not in wearables:
+        accepted = (
+            listed(wearables, last="or") if wearables else "none, as there is but one [wearable]"
+        )
+        faults.add(
+            ("cycles", "wearable"),
+            f"[cycles] `wearable` is {name!r}, which is no [wearables.NAME]; accepted: {accepted}.",
         )
 
 

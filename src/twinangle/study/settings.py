@@ -200,6 +200,13 @@ class CycleSettings(Section):
     overrides: Annotated[
         Text | None, number("a CSV table in the study's folder that forces cycles in or out")
     ] = None
+    wearable: Annotated[
+        Text | None,
+        number(
+            "of several wearables, the name of that which cuts the cycles of all; left out, the "
+            "first that delivers more than an angle, else the first"
+        ),
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:

@@ -36,8 +36,7 @@ from twinangle.study.trial_row import (
     Trial,
 )
 from twinangle.study.unknown_columns import faults_of_columns
-
-NOT_RECORDED = "no recording of "
+from twinangle.under_test import NOT_RECORDED
 
 
 def read_trials(folder: Path, name: str, needs: Needs) -> tuple[Path, tuple[Trial, ...]]:

@@ -81,10 +81,12 @@ def varied_study(study: Study, changes: Mapping[str, Any]) -> Study:
     rest = {key: value for key, value in changes.items() if key not in SEVERAL.values()}
     wanted = _by_section(study, rest)
     _require_names(study, wanted)
+    _require_cutter(study, wanted)
     parts = study.parts or (Part("", "", study),)
+    kinds = [part.study.wearable.kind for part in parts]
     varied, texts = [], []
     for part in parts:
-        new, said = _varied_part(part, _of_part(part, wanted, own))
+        new, said = _varied_part(part, _of_part(part, wanted, own), kinds)
         varied.append(replace(part, study=new))
         texts += said
     if texts:
@@ -147,7 +149,17 @@ def _of_part(part: Part, wanted: Wanted, own: Mapping[tuple[str, str], Wanted]) 
     return {name: keys for name, keys in found.items() if keys}
 
 
-def _varied_part(part: Part, wanted: Wanted) -> tuple[Study, list[str]]:
+def _require_cutter(study: Study, wanted: Wanted) -> None:
+    """Refuse a wearable that shall cut the cycles and is none of the study."""
+    from twinangle.study.from_file import check_who_cuts  # it needs this module
+
+    faults = Faults("with_()", {})
+    check_who_cuts(wanted.get("cycles"), _names(study, "wearable"), faults)
+    if faults.found:
+        raise StudyError(faults.sorted_texts()[0].removeprefix("with_(): "))
+
+
+def _varied_part(part: Part, wanted: Wanted, kinds: Sequence[str]) -> tuple[Study, list[str]]:
     """Return one pair's study with its changes, and what is wrong with them in the file's words."""
     faults = Faults("with_()", {})
     study = part.study
@@ -157,7 +169,7 @@ def _varied_part(part: Part, wanted: Wanted) -> tuple[Study, list[str]]:
     texts = [text.removeprefix("with_(): ") for text in faults.sorted_texts()]
     if not texts:
         study = replace(study, **changed)
-        texts = _against_trials(study)
+        texts = _against_trials(study, kinds)
     return study, [part.worded(text) for text in texts]
 
 
@@ -216,13 +228,13 @@ def _plain(value: Any) -> Any:
     return tuple(_plain(each) for each in value) if isinstance(value, list | tuple) else value
 
 
-def _against_trials(study: Study) -> list[str]:
+def _against_trials(study: Study, kinds: Sequence[str]) -> list[str]:
     """Return what the sections say against each other and against the trials."""
     from twinangle.study.from_file import check_condition, check_cycles  # it needs this module
 
     faults = Faults("with_()", {})
     settings = {name: cast("Section | None", getattr(study, name)) for name in VARIED}
-    check_cycles(settings, faults)
+    check_cycles(settings, faults, beside=kinds)
     check_condition(settings, study.trials, faults)
     if study.cycles.method == "events":
         lacking = [trial for trial in study.trials if trial.events is None and not trial.exclude]
