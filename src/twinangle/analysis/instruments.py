@@ -7,6 +7,7 @@ from dataclasses import replace
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
+from twinangle.analysis.whose_clock import with_whose_clock
 from twinangle.notices import reworded
 from twinangle.results import TrialResult
 from twinangle.study import Study, Trial
@@ -23,14 +24,21 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     seen = []
     for part, own in study.rows_of(trial):
         results = analyse_trial(part.study, own)
-        named = (
-            replace(_in_the_files_words(one, part), procedure=part.named(one.procedure))
-            for one in results
-        )
-        seen.append(Seen(part, own, tuple(named)))
+        seen.append(Seen(part, own, results))
+    seen = [_named(one) for one in with_whose_clock(seen)]
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
+
+
+def _named(one: Seen) -> Seen:
+    """Return the results with their instruments' names, their texts in the study file's words."""
+    part = one.part
+    named = (
+        replace(_in_the_files_words(result, part), procedure=part.named(result.procedure))
+        for result in one.results
+    )
+    return replace(one, results=tuple(named))
 
 
 def _in_the_files_words(result: TrialResult, part: Part) -> TrialResult:
