@@ -21,6 +21,7 @@ from pyarrow import csv as arrow_csv
 
 from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns
+from twinangle.formats.cut_short import cut_short_notes
 from twinangle.formats.delimited_layout import (
     COMMENT_SIGNS,
     MISSING_WORDS,
@@ -53,7 +54,7 @@ def read(path: Path, request: Request) -> Table:
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=(*_layout_notes(layout, n_comments), *left_out),
+        notes=(*_layout_notes(layout, n_comments), *left_out, *cut_short_notes(path, layout)),
     )
 
 
