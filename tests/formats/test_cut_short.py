@@ -32,10 +32,10 @@ def test_a_number_broken_off_is_told(tmp_path, form, left):
     path = tmp_path / "gon.csv"
     path.write_text("\n".join([*rows(form), f"0.80,{left}"]))
     (text,) = notes(path)
-    assert text.startswith("gon.csv: the file ends within a row")
+    assert text.startswith("gon.csv: the file seems to end within a number")
     assert repr(left) in text
     assert gravity_of(text) == "warning"
-    assert "the file ends within a row" in str(describe_file(path))
+    assert "the file seems to end within a number" in str(describe_file(path))
 
 
 @pytest.mark.parametrize("form", [fixed, plain])

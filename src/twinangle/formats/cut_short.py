@@ -46,8 +46,8 @@ def cut_short_notes(path: Path, layout: Layout) -> tuple[str, ...]:
     if fewest - own < (1 if fewest == max(digits) else 2):
         return ()
     text = (
-        f"the file ends within a row: no line end follows its last cell, {shown(last)}, which has "
-        f"fewer digits behind the decimal sign than any of the {_ROWS} rows before ({fewest} or "
+        "the file seems to end within a number: no line end follows its last cell, "
+        f"{shown(last)}, which has fewer digits behind the decimal sign than any of the {_ROWS} rows before ({fewest} or "
         "more). Copying or recording was likely broken off there: what came after is missing, and "
         "this last value may be wrong."
     )
