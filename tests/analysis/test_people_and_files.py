@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from twinangle.analysis.people_and_files import same_recordings, unlike_partners
+from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
 from twinangle.study import read_study
 
 STUDY = """\
@@ -85,9 +85,40 @@ def test_honest_tables_pass(told, rows):
     ],
 )
 def test_a_recording_of_a_length_unlike_its_partner(lengths, rows):
-    found = unlike_partners([(f"row {number}", *both) for number, both in enumerate(lengths, 2)])
+    found = unlike_partners(
+        [Lasting(f"row {number}", *both) for number, both in enumerate(lengths, 2)]
+    )
     assert [f"row {number}" in text for number, text in zip(rows, found, strict=True)] == [
         True
     ] * len(rows)
     for text in found:
         assert "lasts" in text
+
+
+def test_a_short_reference_of_two_wearables_is_told_once_with_its_name():
+    """A goniometer's file cut off: both wearables' pairs with it are unlike, and it alone is."""
+
+    def against(name, last_s, *wearables):
+        return [
+            [Lasting(f"day {k}", worn_s, s, worn, name) for k, s in enumerate([98, 98, 98, last_s])]
+            for worn, worn_s in wearables
+        ]
+
+    worn = (("A.csv", 100.0), ("B.csv", 95.0))
+    found = unlike_partners(*against("gon.csv", 44.64, *worn), *against("opt.csv", 97.5, *worn))
+    (text,) = found
+    assert text.startswith(
+        "day 3: the reference gon.csv lasts 44.64 s, beside the wearable A.csv of 100 s and the "
+        "wearable B.csv of 95 s, which is unlike the other pairs"
+    )
+    assert "opt.csv" not in text
+
+
+def test_a_short_wearable_of_two_references_is_told_once():
+    lengths = [
+        [Lasting(f"day {k}", s, 98.0, "A.csv", name) for k, s in enumerate([98, 98, 98, 40])]
+        for name in ("gon.csv", "opt.csv")
+    ]
+    (text,) = unlike_partners(*lengths)
+    assert "the reference gon.csv lasts 98 s and the reference opt.csv lasts 98 s" in text
+    assert text.count("A.csv") == 1

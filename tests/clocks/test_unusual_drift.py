@@ -36,6 +36,7 @@ def test_a_drift_beyond_crystals_is_warned_of_with_its_interval(walking):
     assert "the clocks drift by -" in text
     assert f"above {UNUSUAL_DRIFT_PPM:g} ppm" in text
     assert "the reference's would be 1.0005 times what it says" in text
+    assert "or the wearable's 0.9995 times; which of the two is not told by the pair" in text
 
 
 def test_a_drift_beyond_any_clock_is_refused_unless_stated(walking):

@@ -148,6 +148,9 @@ def test_lost_samples_are_named_with_place_and_size(honest, middle, loser, lost_
     assert found["lost samples"].verdict == "contradicted"
     assert found["lost samples"].value == pytest.approx(1e3 * lost_s, abs=3)
     assert f"when the {loser} lost" in found["lost samples"].said
+    other = "wearable" if loser == "reference" else "reference"
+    assert f"or when the {other} repeated some" in found["lost samples"].said
+    assert f"Restore the {loser}" not in found["lost samples"].said  # nothing tells which it was
     common = common_time(spoiled)
     step = largest_step(common, lag_windows(common))
     assert step.time_s == pytest.approx(middle, abs=1.5)

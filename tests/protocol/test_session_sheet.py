@@ -206,3 +206,68 @@ def test_names_with_markup_and_bars_stay_words(planned):
     rows = "participant,condition,wearable\nP01,#strong[x] | $y$,a.csv\n"
     text = words(planned(DEVICE, trials=rows))
     assert "#strong[x] \\| $y$" in text
+
+
+SEVERAL = (
+    SENSORS.format(more="").replace("[wearable", "[wearables.strap")
+    + "\n[wearables.sleeve]\nkind = 'angle'\ntime = 't'\nangle = 'flex'\n"
+    + GONIOMETER.replace("[reference]", "[references.gonio]")
+    + MARKERS.replace("[reference", "[references.cameras")
+)
+SEVERAL_ROWS = (
+    "participant,condition,side,wearable_strap,wearable_sleeve,reference_gonio,reference_cameras,"
+    "static_start_s,static_end_s,shoes\n"
+    "P01,indoor,right,a/strap.csv,a/sleeve.csv,a/gonio.csv,a/cameras.csv,1,8,\n"
+    "P01,outdoor,right,b/strap.csv,b/sleeve.csv,b/gonio.csv,,2,9,\n"
+)
+
+
+def test_a_sheet_of_several_instruments_covers_them_all(planned):
+    sheet = session_sheet(planned(SEVERAL, trials=SEVERAL_ROWS))
+    text = as_markdown(sheet)
+    for said in (
+        "two inertial sensors (strap) and a device that computes the angle itself (sleeve)",
+        "against a goniometer or a ready angle (gonio) and optical markers (cameras)",
+        "Wearable strap: one sensor on the thigh",
+        "Wearable sleeve: it computes the knee angle itself (column flex",
+        "Reference gonio: a goniometer or the like",
+        "Reference cameras: optical markers",
+        "4 instruments record at once: strap, sleeve, gonio and cameras.",
+        "Start all recordings within 30 s of each other",
+        "strap: Stand still for 7 s",
+        "strap: Move the knee into flexion",
+        "All instruments record it",
+        "Without cameras: outdoor.",
+        "wearable strap: a/strap.csv; wearable sleeve: a/sleeve.csv; reference gonio: a/gonio.csv",
+        "; reference cameras: a/cameras.csv",
+    ):
+        assert said in text, said
+    # What an instrument's file is called is no value to be filled in.
+    assert sheet.record.covariates == ("shoes",)
+    assert len([each for each in sheet.inputs if each.name == "cameras.csv"]) == 1
+
+
+def test_instruments_with_clocks_of_their_own_are_told_apart(planned):
+    own = SEVERAL.replace(
+        "[references.cameras]", "[references.cameras.synchronisation]\nmethod = 'shared-clock'\n\n"
+        "[references.cameras]",
+    )  # fmt: skip
+    text = words(planned(own, trials=SEVERAL_ROWS))
+    assert "strap with gonio and sleeve with gonio: Found from the movement." in text
+    assert "strap with cameras and sleeve with cameras: One clock runs all" in text
+
+
+def test_one_wearable_with_a_name_has_no_column_to_fill_in(planned):
+    alone = SENSORS.format(more="").replace("[wearable", "[wearables.strap") + GONIOMETER
+    rows = "participant,wearable_strap,reference,shoes\nP01,a.csv,b.csv,\n"
+    sheet = session_sheet(planned(alone, trials=rows))
+    assert sheet.record.covariates == ("shoes",)
+    assert "wearable: a.csv; reference: b.csv" in as_markdown(sheet)
+
+
+def test_wearables_without_any_reference_are_clocked_between_them(planned):
+    two = "".join(DEVICE.replace("[wearable]", f"[wearables.{name}]") for name in ("one", "two"))
+    rows = "participant,wearable_one,wearable_two\nP01,a.csv,b.csv\n"
+    text = words(planned(two, trials=rows))
+    assert "Found from the movement. Start all recordings" in text
+    assert "One instrument" not in text

@@ -10,7 +10,7 @@ from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.cutting import override_fault
 from twinangle.analysis.daily_life import first_stretch
 from twinangle.analysis.file_facts import FileFacts
-from twinangle.analysis.people_and_files import same_recordings, unlike_partners
+from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
 from twinangle.analysis.plausibility import examine_sensors
 from twinangle.analysis.reading import TrialSignals, read_trial, reference_fault
 from twinangle.analysis.requirements import (
@@ -38,12 +38,14 @@ class TrialCheck:
     warnings: tuple[str, ...]
 
     @property
-    def lengths(self) -> tuple[tuple[str, float, float], ...]:
-        """Label and how long wearable and reference last; empty without a pair."""
-        lasts = {file.role: file.duration_s for file in self.files}
-        if not {"wearable", "reference"} <= set(lasts):
+    def lengths(self) -> tuple[Lasting, ...]:
+        """How long wearable and reference last; empty without a pair."""
+        files = {file.role: file for file in self.files}
+        if not {"wearable", "reference"} <= set(files):
             return ()
-        return ((self.label, lasts["wearable"], lasts["reference"]),)
+        worn, against = files["wearable"], files["reference"]
+        lasting = (worn.duration_s, against.duration_s)
+        return (Lasting(self.label, *lasting, worn.source, against.source),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +139,7 @@ def _check_parts(
     sensors: bool,
 ) -> StudyCheck:
     """Check each of several wearables against each reference, every fault once, with its name."""
-    found = []
+    found, lengths = [], []
     for part in study.parts:
 
         def tell(check: TrialCheck, part: Part = part) -> None:
@@ -147,6 +149,7 @@ def _check_parts(
         checked = check_study(
             part.study, jobs=jobs, sensors=sensors, on_trial=tell, workers=workers
         )
+        lengths.append([each for one in checked.trials for each in one.lengths])
         found.append(
             replace(
                 checked,
@@ -163,7 +166,7 @@ def _check_parts(
         tuple(check for one in found for check in one.trials),
         study.table.name,
         sum(bool(trial.exclude) for trial in study.trials),
-        each(text for one in found for text in one.warnings),
+        unlike_partners(*lengths),
     )
 
 

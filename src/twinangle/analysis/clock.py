@@ -219,7 +219,11 @@ def judge_drift(
 
 def _rates(clock: Synchronisation) -> str:
     """Say what the drift means for the rates as they are stated."""
-    return f"the reference's would be {1 - clock.drift_ppm * 1e-6:.4f} times what it says"
+    reference = 1 - clock.drift_ppm * 1e-6
+    return (
+        f"the reference's would be {reference:.4f} times what it says, or the wearable's "
+        f"{1 / reference:.4f} times; which of the two is not told by the pair"
+    )
 
 
 def _events(

@@ -130,9 +130,9 @@ def reasons_of(
     starts, ends = lead
     found = [""] * starts.size
     beside = [_beside(starts, ends, own, reason) for _, own, reason in several]
-    for k, kinds in enumerate(zip(*beside, strict=True)):
-        if kinds[0] and len(several) > 1 and len(set(kinds)) == 1:
-            found[k] = kinds[0]
+    for k, (first, *others) in enumerate(zip(*beside, strict=True)):
+        if first and others and set(others) == {first}:
+            found[k] = first
     for (name, _, _), kinds in zip(several, beside, strict=True):
         for k, kind in enumerate(kinds):
             if kind is None:

@@ -9,6 +9,7 @@ from twinangle.analysis.carrying import Carried, carried_from, cutting_order
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
+from twinangle.analysis.whose_clock import with_whose_clock
 from twinangle.notices import reworded
 from twinangle.results import TrialResult
 from twinangle.study import Study, Trial
@@ -30,7 +31,11 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
         places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
         found_in |= {k: _seen(*rows[k], carried) for k in places}
         carried = carried or carried_from([found_in[k] for k in places])
-    seen = [found_in[k] for k in range(len(rows))]
+    seen = with_whose_clock([found_in[k] for k in range(len(rows))])
+    seen = [
+        replace(each, results=tuple(_named(one, each.part) for one in each.results))
+        for each in seen
+    ]
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
@@ -39,8 +44,7 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
 def _seen(part: Part, trial: Trial, carried: Carried | None) -> Seen:
     """Return one recording as one wearable against one reference has it."""
     cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
-    results = analyse_trial(part.study, trial, cycles_by=cycles_by)
-    return Seen(part, trial, tuple(_named(one, part) for one in results))
+    return Seen(part, trial, analyse_trial(part.study, trial, cycles_by=cycles_by))
 
 
 def _named(result: TrialResult, part: Part) -> TrialResult:

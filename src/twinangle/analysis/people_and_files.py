@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 from statistics import median
 
 from twinangle.study import InertialWearable, OrientationWearable, SensorFiles, Study, Trial
+from twinangle.wording import listing
 
 UNLIKE = 1.5  # times as long as the partner, where the others' partners are as long as they
 ALONE = 2.0  # the same where there are too few others to tell
@@ -145,33 +147,72 @@ def _one_file_for_both_sensors(study: Study, trials: Sequence[Trial]) -> Iterato
             )
 
 
-def unlike_partners(lengths: Sequence[tuple[str, float, float]]) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """How long wearable and reference of one recording last, by their names or files."""
+
+    where: str
+    wearable_s: float
+    reference_s: float
+    wearable: str = ""
+    reference: str = ""
+
+
+def unlike_partners(*pairs: Sequence[Lasting]) -> tuple[str, ...]:
     """Return a message for each recording whose reference is of an unlikely length.
 
     Parameters
     ----------
-    lengths : sequence of (str, float, float)
-        Where it is, and how long wearable and reference last in seconds.
+    pairs : sequence of Lasting
+        How long the recordings of one wearable and one reference last; of several instruments one
+        sequence for each pair of them.
 
     Returns
     -------
     tuple of str
         Where one lasts more than 1.5 times as long as the other, beyond what the median pair of
-        the study does (2 times where there are fewer than three pairs).
+        the study does (2 times where there are fewer than three pairs). A reference that is unlike
+        several wearables, or a wearable that is unlike several references, is told once.
     """
+    found = [(one, few) for lengths in pairs for one, few in _unlike(lengths)]
+    by_reference: dict[tuple[str, str, bool], list[Lasting]] = {}
+    for one, few in found:
+        by_reference.setdefault((one.where, one.reference, few), []).append(one)
+    by_wearables: dict[tuple[str, tuple[str, ...], bool], list[Lasting]] = {}
+    for (where, _, few), several in by_reference.items():
+        worn = tuple(
+            f"{_named('the wearable', one.wearable)} of {one.wearable_s:.4g} s" for one in several
+        )
+        by_wearables.setdefault((where, worn, few), []).append(several[0])
+    texts = []
+    for (where, worn, few), against in by_wearables.items():
+        lasting = listing(
+            f"{_named('the reference', one.reference)} lasts {one.reference_s:.4g} s"
+            for one in against
+        )
+        unlike = "" if few else ", which is unlike the other pairs"
+        texts.append(
+            f"{where}: {lasting}, beside {listing(worn)}{unlike}; check that "
+            "all are of one trial and that no file was cut off."
+        )
+    return tuple(texts)
+
+
+def _named(role: str, name: str) -> str:
+    return f"{role} {name}".rstrip()
+
+
+def _unlike(lengths: Sequence[Lasting]) -> Iterator[tuple[Lasting, bool]]:
+    """Yield those of unlikely length, and whether there were too few others to tell by."""
     ratios = [
-        math.log(wearable / reference) if wearable > 0 and reference > 0 else 0.0
-        for _, wearable, reference in lengths
+        math.log(one.wearable_s / one.reference_s)
+        if one.wearable_s > 0 and one.reference_s > 0
+        else 0.0
+        for one in lengths
     ]
     few = len(ratios) < FEWEST
     usual = 0.0 if few else median(ratios)
     most = math.log(ALONE if few else UNLIKE)
-    return tuple(
-        f"{where}: the wearable's recording lasts {wearable:.4g} s and its reference's "
-        f"{reference:.4g} s, which is unlike the other pairs; check that both are of one trial."
-        if not few
-        else f"{where}: the wearable's recording lasts {wearable:.4g} s and its reference's "
-        f"{reference:.4g} s; check that both are of one trial."
-        for (where, wearable, reference), ratio in zip(lengths, ratios, strict=True)
-        if abs(ratio - usual) > most
-    )
+    for one, ratio in zip(lengths, ratios, strict=True):
+        if abs(ratio - usual) > most:
+            yield one, few

@@ -15,7 +15,7 @@ import twinangle
 from twinangle.agreement._result import counted
 from twinangle.analysis.between import pool_between, pool_errors
 from twinangle.analysis.decision_records import decision_records
-from twinangle.analysis.people_and_files import same_recordings, unlike_partners
+from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
@@ -30,6 +30,7 @@ from twinangle.signals.recording import Recording
 from twinangle.study import AngleWearable, SensorFiles, Study, Trial, own_settings_note
 from twinangle.study.decisions import DECISIONS, decisions_file
 from twinangle.study.instruments import SEVERAL
+from twinangle.under_test import reference_of
 from twinangle.wearable.procedures import PROCEDURES
 
 
@@ -256,20 +257,22 @@ def _of_files(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     own = own_settings_note(study)
     several = [part.study for part in study.parts] or [study]
     same = dict.fromkeys(text for each in several for text in same_recordings(each))
-    found = (*same, *unlike_partners(_lengths(trials)))
+    found = (*same, *unlike_partners(*_lengths(trials)))
     return (*found, own) if own else found
 
 
-def _lengths(trials: Sequence[TrialResult]) -> list[tuple[str, float, float]]:
-    """Return how long wearable and reference of each recording last, once a recording."""
-    found = {}
+def _lengths(trials: Sequence[TrialResult]) -> list[list[Lasting]]:
+    """Return how long wearable and reference of each recording last, pair by pair, each once."""
+    found: dict[tuple[str, str], dict[str, Lasting]] = {}
     for trial in trials:
         long = trial.daily is not None  # its reference is there for a part of it alone
         if {"wearable", "reference"} <= trial.timing.keys() and not long:
             clocks = (trial.timing[name] for name in ("wearable", "reference"))
             wearable, reference = (clock.n_samples / clock.rate_hz for clock in clocks)
-            found[trial.label, trial.wearable] = (trial.label, wearable, reference)
-    return list(found.values())
+            pair = (trial.wearable, reference_of(trial.procedure))
+            one = Lasting(trial.label, wearable, reference, *pair)
+            found.setdefault(pair, {})[trial.label] = one
+    return [list(several.values()) for several in found.values()]
 
 
 def _notes(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ from twinangle.analysis.trial_numbers import (
     quality_of,
     timing_cost_of,
 )
-from twinangle.clocks import GyroscopeLag, align
+from twinangle.clocks import GyroscopeLag, StepTold, align
 from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
@@ -159,7 +159,7 @@ def analyse_trial(
         tested = error.outcomes
         return failed(str(error))
     except TwinangleError as error:
-        return failed(_after_known(tested, str(error)))
+        return failed(_after_known(tested, _message(error)))
     except Exception as error:
         return failed(unexpected(error))
     return tuple(
@@ -198,7 +198,16 @@ def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialR
 def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
     """Put what is known of the sensors before what failed later, which may come of it."""
     known = tuple(text for text in doubts(tested) if text not in reason)
-    return f"{' '.join(known)} This may be why: {reason}" if known else reason
+    if not known:
+        return reason
+    before = f"{' '.join(known)} This may be why: "
+    return StepTold(reason.found, before) if isinstance(reason, StepTold) else before + reason
+
+
+def _message(error: TwinangleError) -> str:
+    """Return what an error says, a text that knows its step as it is."""
+    told = error.args[0] if error.args else ""
+    return told if isinstance(told, StepTold) else str(error)
 
 
 def _shared_line(

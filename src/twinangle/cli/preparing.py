@@ -18,13 +18,17 @@ def describe(
 ) -> None:
     """Tell what a recording holds: channels, units, rate, duration, gaps."""
     from twinangle.formats import describe_file
-    from twinangle.init import suggest_section
+    from twinangle.init import as_wearable, suggest_section
 
     description = describe_file(file)
     say(str(description))
     section = suggest_section(description)
-    if section is not None:
-        say(f"\nA section for the study file, to paste and complete:\n\n{section}")
+    if section is None:
+        return
+    say(f"\nA section for the study file, to paste and complete:\n\n{section}")
+    worn = as_wearable(section)
+    if worn is not None:
+        say(f"\nIf it is the wearable under test that computes this angle, in its place:\n\n{worn}")
 
 
 def init(

@@ -9,6 +9,7 @@ import scipy
 
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockLine
+from twinangle.clocks.stepped import UNDECIDED
 from twinangle.clocks.steps import (
     BLOCK_S,
     LAG_STEP_S,
@@ -149,15 +150,19 @@ def _told(before: _Bout, after: _Bout, size_s: float, sources: tuple[str, str]) 
     """Return the warning; what the reference loses makes the lag larger behind it."""
     wearable, reference = sources
     lost, other = (reference, wearable) if size_s > 0 else (wearable, reference)
-    shift = before.lag_s if size_s > 0 else 0.0
     size = abs(size_s)
+    shifts = [before.lag_s if name == reference else 0.0 for name in (lost, other)]
+    first, last = (
+        f"between {before.last_s - shift:.0f} and {after.first_s - shift:.0f} s on its own clock"
+        for shift in shifts
+    )
     return (
-        f"samples may be missing between two bouts of walking: {lost} seems to have lost about "
-        f"{size:.2f} s between {before.last_s - shift:.0f} and {after.first_s - shift:.0f} s on "
-        f"its own clock, though its times are even, as the lag is {before.lag_s:+.2f} s in the "
-        f"bout before and {after.lag_s:+.2f} s in the one behind, more than the clocks drift. "
-        f"({size:.2f} s repeated in {other} would look the same.) One straight line was laid "
-        "through both, so that neither is where it should be: analyse the parts as two rows of "
-        f"the trials table, one with `end_s` = {before.last_s + 1:.0f}, the other, under another "
-        f"`trial`, with `start_s` = {after.first_s - 1:.0f} (on the wearable's clock)."
+        f"samples may be missing or repeated between two bouts of walking: either {lost} lost "
+        f"about {size:.2f} s {first}, or {other} repeated as much or had its clock set ahead "
+        f"{last}, as the lag is {before.lag_s:+.2f} s in the bout before and "
+        f"{after.lag_s:+.2f} s in the one behind, more than the clocks drift. {UNDECIDED} One "
+        "straight line was laid through both, so that neither is where it should be: analyse the "
+        "parts as two rows of the trials table, one with `end_s` = "
+        f"{before.last_s + 1:.0f}, the other, under another `trial`, with `start_s` = "
+        f"{after.first_s - 1:.0f} (on the wearable's clock)."
     )

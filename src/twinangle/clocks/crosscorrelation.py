@@ -10,6 +10,7 @@ import numpy as np
 from twinangle.checks import require_positive
 from twinangle.clocks.fitted_clock import ANCHOR_S, LONG_S, Pair, clock_of, extend_line, fit_clock
 from twinangle.clocks.search import LAG_COLUMN, Search, choose_peak, prepare, search_lags
+from twinangle.clocks.stepped import as_told
 from twinangle.clocks.steps import LagStep, clearest, find_step, search_step
 from twinangle.clocks.which_stride import Decision, decide
 from twinangle.errors import SynchronisationError
@@ -199,8 +200,8 @@ def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float) -> str:
 
 
 def _told(step: LagStep | None, pair: Pair) -> str:
-    """Return what one of the files lost, empty where nothing seems lost."""
-    return "" if step is None else step.told(pair.wearable.source, pair.reference.source)
+    """Return where the lag steps, empty where it does not."""
+    return as_told(step, pair.wearable, pair.reference)
 
 
 def _doubt(chosen: Decision, found: Search, names: str) -> str:

@@ -183,10 +183,13 @@ def choose_peak(found: Search, max_lag_s: float, wearable: str, reference: str) 
         raise SynchronisationError(
             f"{wearable} and {reference} are mirror images: their correlation reaches {worst:.2f} "
             f"at a lag of {found.lags_s[int(np.nanargmin(value))]:+.2f} s, and {best:.2f} at most. "
-            "The sign of the reference seems inverted: set the key `sign` of `[reference]` to its "
-            "opposite where all recordings are like this; where it is this one alone, give the "
-            "opposite in the column `sign` of the trials table. Where the reference reads "
-            "180° for a straight joint, `offset` = -180 goes with it, beside the opposite `sign`."
+            "One of the two has its sign inverted, and the pair does not tell which: look at the "
+            "sign of either while the joint is bent. For the reference, set the key `sign` "
+            "of `[reference]` to its opposite where all recordings are like this; where it is "
+            "this one alone, give the opposite in the column `sign` of the trials table (of a "
+            "wearable that delivers its angle: `sign` of `[wearable]`, column `wearable_sign`). "
+            "Where the reference reads 180° for a straight joint, `offset` = -180 goes with it, "
+            "beside the opposite `sign`."
         )
     if top not in found.peaks and _at_window_edge(found, top):
         raise SynchronisationError(

@@ -11,9 +11,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from twinangle.clocks.band import BandLimited
-from twinangle.clocks.search import period, prepare
-from twinangle.errors import SynchronisationError
-from twinangle.signals.recording import AngleRecording, Array, Synchronisation
+from twinangle.signals.recording import Array
 
 # Our own choices; what they lead to is printed by benchmarks/clock_faults.py.
 REACH_S = 1.6  # the lag is looked for this far either side of the one found
@@ -29,7 +27,6 @@ _SPAN_S = 600.0  # a longer recording is looked at in spans of this length
 _LONGEST_S = 3600.0
 _BOUND = 9.0  # on a sample's cost, in usual costs
 _ALIKE = 5.0  # evidence by which a lag may trail the best and still be named for being nearer
-_ASIDE_S = 0.5  # so far from the step the parts offered end and begin
 _CLEAR = 0.85  # of the most evidence, for a step at another lag to be weighed
 _WITHIN = 3.0  # evidence by which other places may trail the best
 
@@ -50,26 +47,6 @@ class LagStep:
     def size_s(self) -> float:
         """Lag after the step minus lag before it."""
         return self.after_s - self.before_s
-
-    def told(self, wearable: str, reference: str) -> str:
-        """Name the file that lost samples, the place and the size, and the mend.
-
-        What the reference loses makes the lag larger behind it, what the wearable loses smaller.
-        """
-        lost, other = (reference, wearable) if self.size_s > 0 else (wearable, reference)
-        shift = self.before_s if self.size_s > 0 else 0.0
-        own = [value - shift for value in (self.time_s, self.first_s, self.last_s)]
-        size = abs(self.size_s)
-        return (
-            f"{lost} seems to have lost {size:.3f} s of samples at about {own[0]:.1f} s on its own "
-            f"clock (between {own[1]:.1f} and {own[2]:.1f} s), though its times are even: the lag "
-            f"is {self.before_s:+.3f} s before and {self.after_s:+.3f} s behind, and no one clock "
-            f"fits both. ({size:.3f} s repeated in {other} would look the same.) Mend the file: "
-            f"add {size:.3f} to its times from there on, which leaves a gap; or analyse the parts "
-            "as two rows of the trials table, both with this trial's files: one with `end_s` = "
-            f"{self.first_s - _ASIDE_S:.1f}, the other, under another `trial`, with `start_s` = "
-            f"{self.last_s + _ASIDE_S:.1f} (on the wearable's clock)."
-        )
 
 
 def find_step(
@@ -112,34 +89,6 @@ def find_step(
         found.append(_within(wearable, reference, lag_s, span, stride_s))
     steps = [one for one in found if one is not None]
     return max(steps, key=lambda step: step.evidence, default=None)
-
-
-def lost_samples(
-    wearable: AngleRecording, reference: AngleRecording, clock: Synchronisation
-) -> str:
-    """Say what one of two recordings lost on a clock that was not found from their angles.
-
-    Empty where nothing seems lost, or where the angles are too short or too still to tell.
-
-    Parameters
-    ----------
-    wearable, reference : AngleRecording
-        Each on its own clock.
-    clock : Synchronisation
-        How the reference's clock lies on the wearable's.
-
-    Returns
-    -------
-    str
-    """
-    try:
-        a, b, _ = prepare(wearable, reference)
-    except SynchronisationError:
-        return ""
-    middle = np.array([0.5 * (b.start_s + b.end_s)])
-    lag_s = float((clock.to_wearable(middle) - middle)[0])
-    step = find_step(a, b, lag_s, stride_s=period(b.values, b.rate_hz))
-    return "" if step is None else step.told(a.source, b.source)
 
 
 def search_step(

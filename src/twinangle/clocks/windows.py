@@ -205,11 +205,13 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
     """Warn where the windowed lags do not keep to the line: see :func:`line_fault`."""
     fault = line_fault(windows, drift=drift)
     if isinstance(fault, LineStep):
+        both = ("reference", "wearable")
+        loser, other = both if fault.size_s > 0 else both[::-1]
         text = (
             f"the clocks do not differ by a straight line: windowed lags step by "
             f"{fault.size_s * 1e3:+.0f} ms between {fault.before_s:.1f} and {fault.after_s:.1f} s "
-            f"on the reference clock. The {'reference' if fault.size_s > 0 else 'wearable'} seems "
-            "to have lost samples there, or the other instrument to repeat some."
+            f"on the reference clock. Either the {loser} lost samples there, or the {other} "
+            "repeated some or had its clock set ahead: these two files alone do not tell which."
         )
         return (Notice(text, "clock-step", "grave", abs(fault.size_s)),)
     if not fault:

@@ -18,6 +18,7 @@ import numpy as np
 
 from twinangle.errors import RecordingError, closed
 from twinangle.formats.base import choose_columns
+from twinangle.formats.cut_short import cut_short_notes
 from twinangle.formats.delimited_layout import (
     COMMENT_SIGNS,
     MISSING_WORDS,
@@ -55,7 +56,7 @@ def read(path: Path, request: Request) -> Table:
         values=values,
         units={name: units[name] for name in wanted if units.get(name)},
         row_of=lambda sample: row_of(path, layout, sample),
-        notes=(*_layout_notes(layout, n_comments), *left_out),
+        notes=(*_layout_notes(layout, n_comments), *left_out, *cut_short_notes(path, layout)),
     )
 
 

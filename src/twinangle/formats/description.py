@@ -19,11 +19,12 @@ from twinangle.formats.time_units import (
     unit_called,
     unit_in_name,
 )
-from twinangle.naming import shown
+from twinangle.naming import listed, shown
 from twinangle.signals.recording import Array
 
 TIME_NAME = re.compile(
-    r"(time|t|timestamp|sec|seconds|zeit|temps|tiempo|tempo)"
+    r"(time|times|t|time[_ .-]?stamps?|stamps?|clock|elapsed([_ .-]?time)?|sec|seconds"
+    r"|zeit|temps|tiempo|tempo)"
     r"([_ (\[.-]*(m|u|µ|μ)?(s|sec|seconds|millis|milliseconds)[)\]]?)?"
     r"|" + "|".join(word for spelt in SPELT.values() for word in spelt),
     re.IGNORECASE,
@@ -74,6 +75,7 @@ class FileDescription:
     began: datetime | None = None  # by the file's header
     events: tuple[Event, ...] = ()
     time_unit: str = ""  # what a study file has to state; "?" where it must be asked
+    rising: tuple[str, ...] = ()  # columns that increase throughout, where none is called a time
 
     def __str__(self) -> str:
         """Return the description as plain rows for a terminal."""
@@ -92,7 +94,7 @@ class FileDescription:
     def _overview_rows(self) -> list[str]:
         """Return what the file is, and its clock."""
         own = np.isfinite(self.rate_hz)
-        without = "its own clock, no column" if own else "no column of times found"
+        without = "its own clock, no column" if own else self._without_times()
         rows = [
             f"file      {self.path}",
             f"format    {self.format}",
@@ -126,6 +128,14 @@ class FileDescription:
             )
             rows.append(row + (f" {channel.rate_hz or self.rate_hz:>8.6g}" if several else ""))
         return rows
+
+    def _without_times(self) -> str:
+        """Say that no name is one of times, and which columns might be all the same."""
+        said = "no column of times found by its name"
+        if not self.rising:
+            return said
+        verb = "increases" if len(self.rising) == 1 else "increase"
+        return f"{said}; {listed(self.rising)} {verb} throughout, as times or counts do"
 
     def _event_rows(self) -> list[str]:
         """Return the events by their labels, with number, first and last time."""
@@ -186,6 +196,7 @@ def describe_table(
         began=table.began,
         events=tuple(events),
         time_unit="?" if odd else time_unit,
+        rising=() if time is not None else _rising(table),
     )
 
 
@@ -241,6 +252,15 @@ def _describe_channel(
         role=role,
         rate_hz=rate_hz,
     )
+
+
+def _rising(table: Table) -> tuple[str, ...]:
+    """Return the columns that increase throughout, where none is called a time."""
+    steps = np.diff(table.values, axis=0)
+    if not len(steps):
+        return ()
+    up = np.flatnonzero((steps > 0).all(axis=0))
+    return tuple(table.columns[k] for k in up)
 
 
 def _time_column(table: Table) -> str | None:

@@ -9,6 +9,12 @@ refuses until it is filled in.
 from __future__ import annotations
 
 from twinangle.init.folder import StudyProposal, propose_study, write_proposal
-from twinangle.init.sections import suggest_section
+from twinangle.init.sections import as_wearable, suggest_section
 
-__all__ = ["StudyProposal", "propose_study", "suggest_section", "write_proposal"]
+__all__ = [
+    "StudyProposal",
+    "as_wearable",
+    "propose_study",
+    "suggest_section",
+    "write_proposal",
+]

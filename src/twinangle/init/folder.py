@@ -21,6 +21,7 @@ from twinangle.init.folder_contents import (
     paired,
     trials_of,
 )
+from twinangle.init.messages import grouped
 from twinangle.init.paths import (
     data_set_identity,
     identity,
@@ -28,6 +29,7 @@ from twinangle.init.paths import (
     place_of,
 )
 from twinangle.init.sections import joint_in, quoted, with_segments
+from twinangle.init.several import set_further_aside
 from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
 
@@ -86,6 +88,8 @@ def propose_study(folder: str | Path) -> StudyProposal:
         raise StudyError(f"{folder}: is not a folder; give the folder that holds the recordings.")
     whole_set = (folder / DESCRIPTION).is_file()
     look = look_at_files(folder, place_in_data_set if whole_set else place_of)
+    if not whole_set:
+        set_further_aside(look)
     files_section = join_sensors(look)
     trials = trials_of(look)
     if not trials:
@@ -113,9 +117,9 @@ def propose_study(folder: str | Path) -> StudyProposal:
     return StudyProposal(
         study_toml=study,
         trials_csv=_table_text(rows, covariates),
-        recognised=tuple(look.recognised),
-        open_questions=tuple(look.questions),
-        ignored=tuple(look.ignored),
+        recognised=grouped(look.recognised, look.paths),
+        open_questions=grouped(look.questions, look.paths),
+        ignored=grouped(look.ignored, look.paths),
     )
 
 

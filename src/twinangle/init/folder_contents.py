@@ -71,6 +71,7 @@ class Look:
     recognised: list[str] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)  # texts that are no recording
+    paths: list[str] = field(default_factory=list)  # of all files looked at
 
 
 def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
@@ -90,6 +91,7 @@ def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
     look = Look()
     for path in paths:
         name = path.relative_to(folder).as_posix()
+        look.paths.append(name)
         try:
             _sort(look, name, place_by(name), path)
         except RecordingError as error:
@@ -226,7 +228,7 @@ def _take_unknown_references(look: Look) -> None:
     """Take files of unknown columns for references: those called so, and the sensors' partners."""
     if look.references:
         return
-    called = [each for each in look.unknown if _called_reference(each)]
+    called = [each for each in look.unknown if called_reference(each)]
     trials = [each for each in look.wearables if not each.place.part]
     belonging = {each.path for each in paired(trials, look.unknown).values()}
     taken = [each for each in look.unknown if each in called or each.path in belonging]
@@ -285,7 +287,7 @@ def _angles_alone(look: Look) -> None:
 
 def _tested(angles: list[Found]) -> list[Found]:
     """Return the angles to take for the wearable's: those that nothing calls a reference."""
-    named = [each for each in angles if _called_reference(each)]
+    named = [each for each in angles if called_reference(each)]
     if named and len(named) < len(angles):
         return [each for each in angles if each not in named]
     sections = list(dict.fromkeys(each.section for each in angles))
@@ -295,7 +297,8 @@ def _tested(angles: list[Found]) -> list[Found]:
     return [each for each in angles if each.path in pairs] if pairs else angles
 
 
-def _called_reference(found: Found) -> bool:
+def called_reference(found: Found) -> bool:
+    """Tell whether a file or one of its channels is called what references are."""
     names = [channel.name for channel in found.description.channels] if found.description else []
     spoken = words(" ".join([found.path.rpartition(".")[0], *names])).split()
     return bool(REFERENCE_WORDS & set(spoken))

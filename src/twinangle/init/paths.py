@@ -19,7 +19,7 @@ PART_WORDS = {
 }
 # A word and its number set apart, as in `S 01`, `sub_7` or `trial 2`, are one word.
 _NUMBERED = re.compile(
-    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|trial|run|t)[\s_]+(\d+)(?![^\W_])",
+    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|day|visit|trial|run|t)[\s_]+(\d+)(?![^\W_])",
     re.IGNORECASE,
 )
 
@@ -57,12 +57,12 @@ def is_segment(token: str) -> bool:
 
 def identity(tokens: Sequence[str]) -> dict[str, str]:
     """Return participant, session, condition, trial and side as far as the words tell."""
-    found = {"session": "1", "trial": "1"}
-    rest = []
+    found = {"trial": "1"}
+    sessions, rest = [], []
     for token in tokens:
         name = token.lower()
-        if match := re.fullmatch(r"(?:ses|session)-?(\w+)", name):
-            found["session"] = match[1]
+        if match := re.fullmatch(r"(?:session|ses)-?(\w+)|(?:day|visit)-?(\d+)", name):
+            sessions.append(match[1] or match[2])
         elif match := re.fullmatch(r"(?:trial|run|t)-?(\d+)", name):
             found["trial"] = match[1]
         elif name in ("left", "right"):
@@ -76,6 +76,7 @@ def identity(tokens: Sequence[str]) -> dict[str, str]:
     if "participant" not in found:
         found["participant"] = rest.pop(0) if rest else "?"
     found["condition"] = " ".join(rest) or "all"
+    found["session"] = "-".join(sessions) or "1"
     return found
 
 

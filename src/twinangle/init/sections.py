@@ -58,6 +58,24 @@ def suggest_section(description: FileDescription) -> str | None:
     return None if section is None else with_segments(section, joint_in(section))
 
 
+def as_wearable(section: str) -> str | None:
+    """Return the section of a ready angle for a device that computes it; None for other sections.
+
+    Names do not tell whether an angle is a goniometer's or a wearable's.
+
+    Parameters
+    ----------
+    section : str
+        As :func:`suggest_section` returns it.
+
+    Returns
+    -------
+    str or None
+    """
+    ready = section.startswith("[reference]") and 'kind = "angle"' in section
+    return angle_wearable(section) if ready else None
+
+
 def joint_in(sections: str) -> str:
     """Return the joint that sections speak of, what their comments say left out."""
     return joint_of(re.sub(r"(?m)\s#.*$", "", sections))

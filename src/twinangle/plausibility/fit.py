@@ -162,8 +162,9 @@ def _steps(found: CommonTime, windows: Windows) -> Outcome:
     said = (
         f"the lag between the instruments steps by {shown} ms (more than {bound} ms) near "
         f"{step.time_s:.1f} s of the wearable's clock, as when the {loser} lost samples there "
-        f"without a mark, or the {other} repeated some. Restore the {loser}'s time stamps, or "
-        "analyse the part before and the part after as trials of their own (`start_s`, `end_s`)."
+        f"without a mark, or when the {other} repeated some or had its clock set ahead: these two "
+        "files alone do not tell which. Analyse the part before and the part after as trials of "
+        "their own (`start_s`, `end_s`); restore time stamps only in a file known to be at fault."
     )
     verdict: Verdict = "contradicted" if size > REFUSED_STEP_S else "doubtful"
     return Outcome(STEPS, "reference", verdict, 1e3 * size, 1e3 * limit, "ms", said)

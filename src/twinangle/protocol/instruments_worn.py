@@ -5,6 +5,7 @@ What no setting states is common practice in movement laboratories, no source.
 
 from __future__ import annotations
 
+from twinangle.protocol.several import in_lines, references_of, wearables_of
 from twinangle.signals.joint import JOINTS, Joint
 from twinangle.study import (
     AngleReference,
@@ -25,6 +26,10 @@ PLACED_ANEW = (
     "Several sessions: take all of it off in between and place it anew by the same landmarks, "
     "measured and written down."
 )
+AT_ONCE = (
+    "All of it is worn at once: none on top of another or pulled by another's strap or cable, in "
+    "the same places and the same order every time."
+)
 RANGE_TRIED = (
     "Try the whole range of motion once, slowly, before the recording: nothing may pull, touch or "
     "reach the end of its range."
@@ -42,18 +47,35 @@ def placement(study: Study, sides: tuple[str, ...]) -> list[str]:
     """
     worn = f" on the {' and the '.join(sides)}" if sides else ""
     side = f"Side: {' and '.join(sides)}." if sides else "Side: write it down for every trial."
-    wearable = study.wearable
-    joint = JOINTS[study.joint]
-    if isinstance(wearable, AngleWearable):
-        lines = _device(wearable, joint)
-    else:
-        lines = [_two_sensors(joint, worn), *_channels(wearable, joint), *_mounting(study)]
+    lines = [
+        line
+        for one in wearables_of(study)
+        for line in in_lines(_wearable(one.study, worn), "Wearable", one.name)
+    ]
+    lines += [
+        line
+        for one in references_of(study)
+        for line in in_lines(_reference(one.study), "Reference", one.name)
+    ]
+    together = [AT_ONCE] if study.parts else []
     again = [PLACED_ANEW] if len({trial.session for trial in study.trials}) > 1 else []
-    return [side, *lines, *_reference(study), RANGE_TRIED, *again]
+    return [side, *lines, *together, RANGE_TRIED, *again]
+
+
+def _wearable(study: Study, worn: str) -> list[str]:
+    """Return where one wearable goes, and its channels."""
+    wearable, joint = study.wearable, JOINTS[study.joint]
+    if isinstance(wearable, AngleWearable):
+        return _device(wearable, joint)
+    return [_two_sensors(joint, worn), *_channels(wearable, joint), *_mounting(study)]
 
 
 def uses_magnetometers(study: Study) -> bool:
     """Return whether a procedure of the study takes the heading from the magnetic field."""
+    return any(_uses_magnetometers(one.study) for one in wearables_of(study))
+
+
+def _uses_magnetometers(study: Study) -> bool:
     wearable = study.wearable
     return isinstance(wearable, InertialWearable) and any(
         needs_magnetometers(name) for name in wearable.procedures
@@ -107,7 +129,7 @@ def _mounting(study: Study) -> list[str]:
             "and functional movement anew, in a further trial."
         )
     ]
-    if uses_magnetometers(study):
+    if _uses_magnetometers(study):
         lines.append(
             "The heading is taken from the magnetic field: no magnet, phone, keys, steel brace or "
             "magnetic clasp near a sensor; calibrate the magnetometers as their maker says, away "

@@ -5,7 +5,9 @@ from __future__ import annotations
 from twinangle.agreement import cycles_for_mean, cycles_for_sd
 from twinangle.cycles.enough import CYCLES_FOR_MEAN, LEAST_CYCLES
 from twinangle.protocol.instruments_worn import uses_magnetometers
-from twinangle.study import Study
+from twinangle.protocol.several import for_each, references_of, wearables_of
+from twinangle.study import Study, Trial
+from twinangle.under_test import NOT_RECORDED
 from twinangle.wording import listing
 
 SD_PRECISION = 0.2  # a per-cycle SD known to ± 20 % of itself
@@ -16,6 +18,10 @@ STRIDE_S = 1.1  # of usual walking; common practice, no source
 
 def strides(study: Study) -> list[str]:
     """Return how many cycles are needed, and for what."""
+    return for_each(wearables_of(study), _strides)
+
+
+def _strides(study: Study) -> list[str]:
     walking = study.cycles.movement == "walking"
     noun = "strides" if walking else "repetitions"
     wanted = cycles_for_sd(SD_PRECISION, confidence=study.agreement.confidence).n
@@ -72,6 +78,12 @@ def route_boxes(study: Study) -> tuple[str, ...]:
     return ("Place, length, surface, slope", iron, "Traffic, light, weather", "Walks beside, phone")
 
 
+def _lacks_reference(trial: Trial) -> bool:
+    """Whether the row is recorded without the reference; of several, a further one's says so."""
+    left_out = trial.exclude and not trial.exclude.startswith(NOT_RECORDED)
+    return trial.reference is None and not left_out
+
+
 def route(study: Study) -> list[str]:
     """Return what to heed of place and route."""
     walking = study.cycles.movement == "walking"
@@ -89,7 +101,8 @@ def route(study: Study) -> list[str]:
             "Note where iron lies (steel floors, hatches, lifts, rails, cars, power lines), and "
             "keep standing and start away from it: it turns the heading, and so the angle."
         )
-    without = sorted({t.condition for t in study.trials if t.reference is None and not t.exclude})
-    if study.reference is not None and without:
-        lines.append(f"Without a reference: {listing(without)}.")
+    for one in references_of(study):
+        without = sorted({t.condition for t in one.study.trials if _lacks_reference(t)})
+        if one.study.reference is not None and without:
+            lines.append(f"Without {one.name or 'a reference'}: {listing(without)}.")
     return lines

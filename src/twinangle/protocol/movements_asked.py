@@ -8,10 +8,12 @@ from __future__ import annotations
 from twinangle.clocks.crosscorrelation import ENOUGH_STRIDES
 from twinangle.clocks.synchronising_events import EDGE_S
 from twinangle.protocol.instruments_worn import uses_magnetometers
+from twinangle.protocol.several import Worn, for_each, names_of, pairs_of, wearables_of
 from twinangle.signals.joint import JOINTS
 from twinangle.signals.recording import Interval
 from twinangle.study import AngleWearable, Study, SynchronisationSettings
 from twinangle.wearable.flexion import MOVED_DEG, SMALL_MOVEMENT_DEG, SMALLEST_MOVEMENT_DEG
+from twinangle.wording import listing
 
 STANDING_S = 10  # seconds asked for; common practice, no source
 REPETITIONS = 5  # of the functional movement; common practice, no source
@@ -21,8 +23,12 @@ TO_BE_TOLD = "stretch to be written down, on the wearable's clock"
 
 def standing(study: Study) -> list[str]:
     """Return how and why the participant stands still; none where no instrument needs it."""
-    wearable, reference = study.wearable, study.reference
-    zeroed = reference is not None and reference.zero_at_standing
+    return for_each(wearables_of(study), lambda one: _standing(one, study))
+
+
+def _standing(study: Study, whole: Study) -> list[str]:
+    wearable = study.wearable
+    zeroed = zeroed_at_standing(whole)
     if isinstance(wearable, AngleWearable) and not zeroed:
         return []
     posture = JOINTS[study.joint].neutral_posture
@@ -45,6 +51,10 @@ def standing(study: Study) -> list[str]:
 
 def functional(study: Study) -> list[str]:
     """Return how the joint is moved for its axis; none where the angle is ready-made."""
+    return for_each(wearables_of(study), _functional, many=bool(study.parts))
+
+
+def _functional(study: Study) -> list[str]:
     if isinstance(study.wearable, AngleWearable):
         return []
     joint, walking = JOINTS[study.joint], study.cycles.movement == "walking"
@@ -66,11 +76,39 @@ def functional(study: Study) -> list[str]:
 
 def clocks(study: Study) -> list[str]:
     """Return what one clock of the instruments needs."""
+    names = names_of(study)
+    if not names:
+        return _clocks(study)
+    lines = [
+        (
+            f"{len(names)} instruments record at once: {listing(names)}. Each wearable is brought "
+            "onto each reference's clock, so all of them have to see the movement, taps or trigger "
+            "that does it. Write down of each when it was started and stopped and under which "
+            "file name."
+        ),
+        (
+            "An instrument that stops, restarts or loses its connection within a trial may set its "
+            "clock anew: write down which one and when, and record the rest as a further trial."
+        ),
+    ]
+    if study.reference is None:
+        return [*lines, *for_each((Worn("", study),), _between_wearables, many=True)]
+    return [*lines, *for_each(pairs_of(study), _clocks, many=True)]
+
+
+def _between_wearables(study: Study) -> list[str]:
+    """Return how wearables come on one clock that have no reference between them."""
+    shared = study.synchronisation.method == "shared-clock"
+    return (_shared if shared else _cross_correlation)(study.synchronisation)
+
+
+def _clocks(study: Study) -> list[str]:
+    """Return what one wearable and one reference need."""
     if study.reference is None:
         lines = ["One instrument: no clocks to bring together."]
     else:
         lines = _METHODS[study.synchronisation.method](study.synchronisation)
-        if any(trial.reference is None for trial in study.trials):
+        if any(trial.reference is None and not trial.exclude for trial in study.trials):
             lines.append("Recordings without a reference need nothing of this.")
     if getattr(study.wearable, "files", None) is not None:
         lines.append(
@@ -82,8 +120,17 @@ def clocks(study: Study) -> list[str]:
 
 def loads_the_joint(study: Study) -> bool:
     """Return whether a movement is asked for beside the one that is studied."""
-    events = study.reference is not None and study.synchronisation.method == "event"
-    return events or not isinstance(study.wearable, AngleWearable)
+    several = [one.study for one in pairs_of(study)]
+    events = any(
+        one.reference is not None and one.synchronisation.method == "event" for one in several
+    )
+    return events or any(not isinstance(one.wearable, AngleWearable) for one in several)
+
+
+def zeroed_at_standing(study: Study) -> bool:
+    """Return whether a reference takes its zero from neutral standing."""
+    references = [one.study.reference for one in pairs_of(study)]
+    return any(one is not None and one.zero_at_standing for one in references)
 
 
 def _where(study: Study, part: str) -> str:

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
+from twinangle.protocol.movements_asked import zeroed_at_standing
+from twinangle.protocol.several import own_rows, wearables_of
 from twinangle.signals.recording import Interval
 from twinangle.study import AngleWearable, SensorFiles, Study, Trial
 
@@ -98,24 +100,34 @@ def _empty(heads: tuple[str, ...]) -> RecordRow:
 def _time_heads(study: Study) -> tuple[str, ...]:
     """Return the stretches to be written down, by what the study needs of them."""
     what = "Walk" if study.cycles.movement == "walking" else "Exercise"
-    zeroed = study.reference is not None and study.reference.zero_at_standing
-    heads = [] if isinstance(study.wearable, AngleWearable) and not zeroed else ["Standing"]
-    heads += [] if isinstance(study.wearable, AngleWearable) else ["Functional"]
+    ready = all(isinstance(one.study.wearable, AngleWearable) for one in wearables_of(study))
+    heads = [] if ready and not zeroed_at_standing(study) else ["Standing"]
+    heads += [] if ready else ["Functional"]
     return (*heads, what)
 
 
 def _row(study: Study, trial: Trial, heads: tuple[str, ...]) -> RecordRow:
-    known = {
-        "Standing": _span(study, trial.static),
-        "Functional": _span(study, trial.functional),
-    }
-    if trial.exclude:
+    if all(own.exclude for *_, own in own_rows(study, trial)):
         return RecordRow(_name(trial), (f"excluded: {trial.exclude}",), ("–",) * len(heads))
     return RecordRow(
         _name(trial),
         tuple(f"{role}: {name}" for role, name in _files(study, trial)),
-        tuple(known.get(head, _analysed(trial)) for head in heads),
+        tuple(_times(study, trial, head) for head in heads),
     )
+
+
+def _times(study: Study, trial: Trial, head: str) -> str:
+    """Return what is known of a stretch, by wearable where they differ in it."""
+    known: dict[str, str] = {}
+    for name, _, plain, own in own_rows(study, trial):
+        ready = isinstance(plain.wearable, AngleWearable)
+        parts = {"Standing": own.static, "Functional": own.functional}
+        if not own.exclude and not (ready and study.parts and head == "Functional"):
+            known[name] = _span(plain, parts[head]) if head in parts else _analysed(own)
+    told = set(known.values())
+    if len(told) < 2:
+        return "".join(told)
+    return "; ".join(f"{name} {cell}" for name, cell in known.items() if cell)
 
 
 def _name(trial: Trial) -> str:
@@ -138,17 +150,24 @@ def _analysed(trial: Trial) -> str:
 
 def _files(study: Study, trial: Trial) -> list[tuple[str, str]]:
     """Return the files of a trial by their role, relative to the study folder."""
-    found = _named(study, "wearable", trial.wearable) or [("wearable", OPEN)]
-    if study.reference is not None:
-        found += _named(study, "reference", trial.reference)
-    return [*found, *_named(study, "events", trial.events)]
+    worn, against, events = {}, {}, {}
+    for wearable, reference, plain, own in own_rows(study, trial):
+        if not own.exclude:
+            role = f"wearable {wearable}".rstrip()
+            worn[role] = _named(plain, role, own.wearable) or [(role, OPEN)]
+            events[wearable] = _named(plain, f"events {wearable}".rstrip(), own.events)
+            if plain.reference is not None:
+                role = f"reference {reference}".rstrip()
+                against[role] = _named(plain, role, own.reference)
+    return [pair for group in (worn, against, events) for named in group.values() for pair in named]
 
 
 def _named(study: Study, role: str, file: object) -> list[tuple[str, str]]:
     if isinstance(file, SensorFiles):
         places = ("proximal", "distal")
         pairs = zip(places, file.both, strict=True)
-        return [(place, _relative(study, path)) for place, path in pairs]
+        whose = role.removeprefix("wearable").strip()
+        return [(f"{whose} {place}".strip(), _relative(study, path)) for place, path in pairs]
     if isinstance(file, Path) and file != study.folder:
         return [(role, _relative(study, file))]
     return []

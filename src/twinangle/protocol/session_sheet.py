@@ -13,8 +13,10 @@ from twinangle.protocol.instruments_worn import placement, uses_magnetometers
 from twinangle.protocol.movement_studied import route, route_boxes, strides
 from twinangle.protocol.movements_asked import clocks, functional, loads_the_joint, standing
 from twinangle.protocol.record_table import RecordTable, chosen_trials, record_table
+from twinangle.protocol.several import references_of, wearables_of
 from twinangle.signals.joint import JOINTS
 from twinangle.study import Study, Trial, covariate_columns, read_planned_study
+from twinangle.wording import listing
 
 CODE = (
     "People by code only: no name, initials or date of birth on this sheet; the list of codes is "
@@ -65,7 +67,10 @@ def session_sheet(
         If a setting is not accepted, or the table has no such participant or session.
     """
     found = read_planned_study(study)
-    faults = declared_faults(found, run_functions=False)
+    several = [part.study for part in found.parts] or [found]
+    faults = dict.fromkeys(
+        text for each in several for text in declared_faults(each, run_functions=False)
+    )
     if faults:
         raise StudyError("\n  ".join(faults))
     trials = chosen_trials(found, participant, session)
@@ -92,9 +97,25 @@ def _only(trials: Sequence[Trial], column: str) -> str:
 
 def _about(study: Study) -> str:
     joint = JOINTS[study.joint]
-    against = "no reference" if study.reference is None else _KINDS[study.reference.kind]
+    worn = listing(
+        f"{_WEARABLES[one.study.wearable.kind]}{_called(one.name)}" for one in wearables_of(study)
+    )
+    against = (
+        "no reference"
+        if study.reference is None
+        else "against "
+        + listing(
+            f"{_KINDS[one.study.reference.kind]}{_called(one.name)}"
+            for one in references_of(study)
+            if one.study.reference is not None
+        )
+    )
     invented = " Invented data: no person is recorded." if study.invented else ""
-    return f"{joint.label}: {_WEARABLES[study.wearable.kind]}; {against}.{invented}"
+    return f"{joint.label}: {worn}; {against}.{invented}"
+
+
+def _called(name: str) -> str:
+    return f" ({name})" if name else ""
 
 
 _WEARABLES = {
@@ -103,9 +124,9 @@ _WEARABLES = {
     "angle": "a device that computes the angle itself",
 }
 _KINDS = {
-    "angle": "against a goniometer or a ready angle",
-    "orientation": "against the orientations of two segments",
-    "markers": "against optical markers",
+    "angle": "a goniometer or a ready angle",
+    "orientation": "the orientations of two segments",
+    "markers": "optical markers",
 }
 
 
@@ -128,7 +149,8 @@ def _parts(study: Study, trials: Sequence[Trial]) -> tuple[Part, ...]:
 
 
 def _before(study: Study) -> list[str]:
-    instruments = "instrument" if study.reference is None else "instruments"
+    alone = study.reference is None and len(wearables_of(study)) == 1
+    instruments = "instrument" if alone else "instruments"
     return [
         (
             "Ethics approval and written consent are there; the participant knows that they may "
@@ -169,7 +191,8 @@ def _cautions(study: Study) -> tuple[str, ...]:
 
 def _inputs(study: Study) -> tuple[Path, ...]:
     files = [study.path, study.table]
-    for trial in study.trials:
+    trials = [trial for part in study.parts for trial in part.study.trials] or study.trials
+    for trial in trials:
         for each in (trial.wearable, trial.reference, trial.static, trial.functional, trial.events):
             files += [each] if isinstance(each, Path) else list(getattr(each, "both", ()))
-    return tuple(files)
+    return tuple(dict.fromkeys(files))

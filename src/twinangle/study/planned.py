@@ -5,7 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from twinangle.study.from_file import read_bare_study
+from twinangle.study.instruments import SEVERAL, own_columns
 from twinangle.study.study_file import Study
+from twinangle.study.study_text import parsed, read_text
 from twinangle.study.table_text import read_table
 from twinangle.study.trial_row import COLUMNS, REQUIRED
 from twinangle.study.trials_table import written
@@ -52,4 +54,15 @@ def covariate_columns(study: Study) -> tuple[str, ...]:
     table = read_table(study.folder, study.table, study.table.name, ())
     patterns = getattr(study.wearable, "files", None)
     known = {*COLUMNS, *REQUIRED, *(patterns.placeholders if patterns is not None else ())}
+    for part in study.parts:
+        own = getattr(part.study.wearable, "files", None)
+        known.update(own.placeholders if own is not None else ())
+    if study.parts:
+        data = parsed(read_text(study.path), study.path)
+        known.update(
+            column
+            for kind, several in SEVERAL.items()
+            for name in data.get(several, {})
+            for column in own_columns(kind, name)
+        )
     return tuple(name for name in table.columns if name and name not in known)

@@ -1,0 +1,277 @@
+"""A step of the lag in words: which of the two files is at fault, as far as anything tells."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from twinangle.clocks.band import BandLimited
+from twinangle.clocks.search import period, prepare
+from twinangle.clocks.steps import LagStep, find_step
+from twinangle.errors import SynchronisationError
+from twinangle.signals.recording import AngleRecording, Synchronisation
+
+Side = Literal["wearable", "reference"]
+UNDECIDED = (
+    "These two files alone do not tell which: change neither unless something else does (a third "
+    "instrument, the recorder's own log)."
+)
+# Our own choices.
+_ASIDE_S = 0.5  # so far from the step the parts offered end and begin, and gaps are looked for
+LEAST_GAP_S = 0.1
+_BY_CHANCE = 0.2  # gaps expected at a place by chance, up to which one there tells something
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A gap in a file's times, on its own clock."""
+
+    start_s: float
+    end_s: float
+
+    @property
+    def length_s(self) -> float:
+        """From the last sample before it to the first behind."""
+        return self.end_s - self.start_s
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Which of the two files is at fault, and the sentence that says by what it is known."""
+
+    side: Side
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stepped:
+    """A step of the lag between two files, and the gap that either has there.
+
+    Parameters
+    ----------
+    step : LagStep
+        Where and by how much.
+    sources : tuple of str
+        The wearable's file and the reference's.
+    gaps : tuple of Gap or None
+        The longest gap of each at the step; None where there is none, or so many elsewhere that
+        one lies there by chance.
+    """
+
+    step: LagStep
+    sources: tuple[str, str]
+    gaps: tuple[Gap | None, Gap | None] = (None, None)
+
+    @classmethod
+    def between(cls, step: LagStep, wearable: BandLimited, reference: BandLimited) -> Stepped:
+        """Return the step with the gaps that the two have there."""
+        gaps = (
+            _gap_within(wearable, *_own_span(step, "wearable")),
+            _gap_within(reference, *_own_span(step, "reference")),
+        )
+        return cls(step, (wearable.source, reference.source), gaps)
+
+    def fault(self) -> Fault | None:
+        """Return which file a gap in its times gives away; None where neither or both have one.
+
+        A file whose clock runs ahead behind the step can owe that to a gap only if the gap is as
+        long as the step.
+        """
+        fitting: list[Fault] = []
+        sides: tuple[Side, Side] = ("wearable", "reference")
+        for side, other in (sides, sides[::-1]):
+            gap = self._gap(side)
+            if gap is None:
+                continue
+            why = (
+                f"{self._source(side)} has a gap of {gap.length_s:.2f} s in its times there "
+                f"({gap.start_s:.2f} to {gap.end_s:.2f} s on its own clock) and "
+                f"{self._source(other)} has none: most likely its clock was set anew there, as by "
+                "a restart."
+            )
+            fitting.append(Fault(side, why))
+        return fitting[0] if len(fitting) == 1 and None in self.gaps else None
+
+    def told(self, fault: Fault | None = None, *, weigh_gaps: bool = True) -> str:
+        """Say where the lag steps and by how much, who is at fault if that is known, and the mend.
+
+        What the reference loses makes the lag larger behind it, as does what the wearable repeats.
+
+        Parameters
+        ----------
+        fault : Fault, optional
+            What is known from elsewhere; without it, what a gap in one of the files says.
+        weigh_gaps : bool
+            False where what is known from elsewhere speaks for both files.
+        """
+        by_gap = self.fault() if weigh_gaps else None
+        if fault and by_gap and fault.side == by_gap.side:
+            fault = Fault(fault.side, f"{by_gap.why} {fault.why}")
+        fault = fault or by_gap
+        step = self.step
+        lag = (
+            f"the lag is {step.before_s:+.3f} s before and {step.after_s:+.3f} s behind, and no "
+            "one clock fits both"
+        )
+        parts = (
+            "analyse the parts as two rows of the trials table, both with this trial's files: one "
+            f"with `end_s` = {step.first_s - _ASIDE_S:.1f}, the other, under another `trial`, with "
+            f"`start_s` = {step.last_s + _ASIDE_S:.1f} (on the wearable's clock)."
+        )
+        if fault is not None:
+            mend = self._mend(fault.side)
+            source = self._source(fault.side)
+            happened = f"{source} seems to have {self._happened(fault.side)}"
+            return f"{happened}: {lag}. {fault.why} {mend}; or {parts}"
+        first: Side = "reference" if step.size_s > 0 else "wearable"
+        other: Side = "wearable" if first == "reference" else "reference"
+        return (
+            f"{' and '.join(self.sources)}: the lag between them steps by "
+            f"{abs(step.size_s):.3f} s; {lag}. Either "
+            f"{self._source(first)} {self._happened(first)}, or "
+            f"{self._source(other)} {self._happened(other)}. {self._without_gap()}{UNDECIDED} "
+            f"Right in either case: {parts}"
+        )
+
+    def _without_gap(self) -> str:
+        if self.gaps == (None, None):
+            return "Neither has a gap there. "
+        return "" if None in self.gaps else "Both have a gap there. "
+
+    def _happened(self, side: Side) -> str:
+        """Say what the file went through if it is at fault."""
+        size = f"{abs(self.step.size_s):.3f} s"
+        first, last = _own_span(self.step, side)
+        at = self.step.time_s - _shift(self.step, side)
+        where = f"at about {at:.1f} s on its own clock (between {first:.1f} and {last:.1f} s)"
+        if self._gap(side) is not None:
+            return (
+                f"had its clock set {'ahead' if self._gained(side) else 'back'} by {size} {where}"
+            )
+        if self._gained(side):
+            return f"repeated {size} of samples, or had its clock set ahead by as much, {where}"
+        return f"lost {size} of samples {where}"
+
+    def _mend(self, side: Side) -> str:
+        """Return how the file at fault is mended."""
+        size, gap = f"{abs(self.step.size_s):.3f}", self._gap(side)
+        begin = "there" if gap is None else f"{gap.end_s:.2f} s"
+        if not self._gained(side):
+            left = "which leaves a gap" if gap is None else "which makes the gap longer"
+            return f"Mend the file: add {size} to its times from {begin} on, {left}"
+        first = "leave out what it repeats, if it does, and " if gap is None else ""
+        return f"Mend the file: {first}take {size} from its times from {begin} on"
+
+    def _gained(self, side: Side) -> bool:
+        """Whether the file's times run ahead behind the step, if it is at fault."""
+        return (self.step.size_s > 0) == (side == "wearable")
+
+    def _source(self, side: Side) -> str:
+        return self.sources[0] if side == "wearable" else self.sources[1]
+
+    def _gap(self, side: Side) -> Gap | None:
+        """Return the file's gap there, if it can explain the step."""
+        gap = self.gaps[0] if side == "wearable" else self.gaps[1]
+        least = abs(self.step.size_s) - 0.05  # the samples' spacing and the step's own error
+        return None if gap and self._gained(side) and gap.length_s < least else gap
+
+
+class StepTold(str):
+    """What is told of a step of the lag; it knows the step, until it is pickled.
+
+    Parameters
+    ----------
+    found : Stepped
+        The step.
+    before : str
+        Sentences that come first.
+    fault : Fault, optional
+        See :meth:`Stepped.told`, as for `weigh_gaps`.
+    """
+
+    found: Stepped
+    before: str
+
+    def __new__(
+        cls,
+        found: Stepped,
+        before: str = "",
+        fault: Fault | None = None,
+        *,
+        weigh_gaps: bool = True,
+    ) -> StepTold:
+        """Return the text with its step."""
+        new = super().__new__(cls, before + found.told(fault, weigh_gaps=weigh_gaps))
+        new.found, new.before = found, before
+        return new
+
+    def __reduce__(self) -> tuple[type[str], tuple[str]]:
+        """Return what a copy in another process is made of: the plain text."""
+        return str, (str(self),)
+
+
+def as_told(step: LagStep | None, wearable: BandLimited, reference: BandLimited) -> str:
+    """Return what is told of a step between two angles; empty without one."""
+    return "" if step is None else StepTold(Stepped.between(step, wearable, reference))
+
+
+def lost_samples(
+    wearable: AngleRecording, reference: AngleRecording, clock: Synchronisation
+) -> str:
+    """Say where the lag of two recordings steps on a clock that was not found from their angles.
+
+    As where one of them lost samples. Empty where it does not, or where the angles are too short or
+    too still to tell.
+
+    Parameters
+    ----------
+    wearable, reference : AngleRecording
+        Each on its own clock.
+    clock : Synchronisation
+        How the reference's clock lies on the wearable's.
+
+    Returns
+    -------
+    str
+    """
+    try:
+        a, b, _ = prepare(wearable, reference)
+    except SynchronisationError:
+        return ""
+    middle = np.array([0.5 * (b.start_s + b.end_s)])
+    lag_s = float((clock.to_wearable(middle) - middle)[0])
+    step = find_step(a, b, lag_s, stride_s=period(b.values, b.rate_hz))
+    return as_told(step, a, b)
+
+
+def _shift(step: LagStep, side: Side) -> float:
+    """Return what is taken from the wearable's time of the step for a file's own."""
+    return step.before_s if side == "reference" else 0.0
+
+
+def _own_span(step: LagStep, side: Side) -> tuple[float, float]:
+    shift = _shift(step, side)
+    return step.first_s - shift, step.last_s - shift
+
+
+def _gap_within(recording: BandLimited, first_s: float, last_s: float) -> Gap | None:
+    """Return the longest gap about a span of a file's own clock, if few others are as long."""
+    first, last = first_s - _ASIDE_S, last_s + _ASIDE_S
+    gaps = gaps_of(recording)
+    near = [gap for gap in gaps if gap.end_s >= first and gap.start_s <= last]
+    longest = max(near, key=lambda gap: gap.length_s, default=None)
+    if longest is None:
+        return None
+    elsewhere = sum(gap.length_s >= longest.length_s for gap in gaps if gap not in near)
+    share = (last - first) / max(recording.end_s - recording.start_s, 1e-9)
+    return longest if elsewhere * share <= _BY_CHANCE else None
+
+
+def gaps_of(recording: BandLimited) -> Sequence[Gap]:
+    """Return the gaps of 0.1 s and more between the samples of a recording."""
+    known = np.flatnonzero(np.isfinite(recording.values))
+    ends = np.flatnonzero(np.diff(known) > max(LEAST_GAP_S * recording.rate_hz, 1.5))
+    return [Gap(*(recording.start_s + known[k : k + 2] / recording.rate_hz).tolist()) for k in ends]

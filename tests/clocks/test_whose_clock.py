@@ -1,0 +1,82 @@
+"""A step of the lag: which file is at fault is said only as far as something tells."""
+
+import pickle
+
+import numpy as np
+import pytest
+
+from twinangle.clocks import Fault, LagStep, Stepped, StepTold
+from twinangle.clocks.band import BandLimited
+from twinangle.clocks.stepped import UNDECIDED, gaps_of
+
+RATE_HZ = 50.0
+
+
+def recording(name, *gaps, seconds=100.0):
+    """Return an angle with gaps from one time to another."""
+    time = np.arange(seconds * RATE_HZ) / RATE_HZ
+    values = np.sin(time)
+    for start_s, end_s in gaps:
+        values[(time > start_s) & (time < end_s)] = np.nan
+    return BandLimited(values, 0.0, RATE_HZ, f"{name}.csv")
+
+
+def step(size_s, before_s=2.0):
+    return LagStep(50.0, 48.0, 52.0, before_s, before_s + size_s, 30.0, 0.01)
+
+
+def test_a_gap_is_found_with_its_length():
+    (gap,) = gaps_of(recording("B", (49.0, 50.92), (20.0, 20.05)))
+    assert (gap.start_s, gap.length_s) == (pytest.approx(49.0), pytest.approx(1.92))
+
+
+@pytest.mark.parametrize(("size_s", "mend"), [(0.4, "take 0.400 from"), (-0.4, "add 0.400 to")])
+def test_a_gap_in_the_wearable_gives_it_away(size_s, mend):
+    """A restart: too long a gap sets the wearable's clock ahead, too short a one back."""
+    worn, reference = recording("B", (49.0, 50.92)), recording("gonio")
+    told = Stepped.between(step(size_s), worn, reference).told()
+    assert told.startswith("B.csv seems to have had its clock set")
+    assert "B.csv has a gap of 1.92 s" in told
+    assert f"Mend the file: {mend} its times from 50.92 s on" in told
+
+
+@pytest.mark.parametrize(("size_s", "mend"), [(0.4, "add 0.400 to"), (-0.4, "take 0.400 from")])
+def test_a_gap_in_the_reference_gives_it_away_on_its_own_clock(size_s, mend):
+    worn, reference = recording("B"), recording("gonio", (47.0, 48.5))  # 2 s behind
+    told = Stepped.between(step(size_s), worn, reference).told()
+    assert told.startswith("gonio.csv seems to have had its clock set")
+    assert f"Mend the file: {mend} its times from 48.50 s on" in told
+
+
+@pytest.mark.parametrize(
+    "worn",
+    [
+        recording("B"),
+        recording("B", (70.0, 72.0)),  # elsewhere
+        recording("B", (50.0, 50.2)),  # its clock cannot have leapt by more than its gap
+        recording("B", *((k, k + 0.6) for k in range(5, 95, 3))),  # one is there by chance
+    ],
+)
+def test_without_evidence_neither_file_is_blamed(worn):
+    told = Stepped.between(step(0.4), worn, recording("gonio")).told()
+    assert "Either gonio.csv lost 0.400 s" in told
+    assert "or B.csv" in told
+    assert UNDECIDED in told
+    assert "Mend" not in told
+
+
+def test_gaps_in_both_decide_nothing():
+    worn, reference = recording("B", (49.0, 51.0)), recording("gonio", (47.0, 49.0))
+    told = Stepped.between(step(0.4), worn, reference).told()
+    assert "Both have a gap there." in told
+    assert "Mend" not in told
+
+
+def test_what_other_instruments_say_goes_before_a_gap():
+    found = Stepped.between(step(0.4), recording("B", (49.0, 51.0)), recording("gonio"))
+    told = StepTold(found, "", Fault("reference", "B.csv keeps to one clock with 'optical'."))
+    assert told.startswith("gonio.csv seems to have lost 0.400 s")
+    assert "add 0.400 to its times" in told
+    assert str(StepTold(found, weigh_gaps=False)).count("Mend") == 0
+    copy = pickle.loads(pickle.dumps(told))
+    assert (type(copy), copy) == (str, str(told))
