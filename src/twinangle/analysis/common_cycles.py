@@ -130,9 +130,9 @@ def reasons_of(
     starts, ends = lead
     found = [""] * starts.size
     beside = [_beside(starts, ends, own, reason) for _, own, reason in several]
-    for k, kinds in enumerate(zip(*beside, strict=True)):
-        if kinds[0] and len(several) > 1 and len(set(kinds)) == 1:
-            found[k] = kinds[0]
+    for k, of_all in enumerate(zip(*beside, strict=True)):
+        if of_all[0] and len(several) > 1 and len(set(of_all)) == 1:
+            found[k] = of_all[0]
     for (name, _, _), kinds in zip(several, beside, strict=True):
         for k, kind in enumerate(kinds):
             if kind is None:
