@@ -21,15 +21,18 @@ from twinangle.cycles.carried import carried_cycles
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of
+from twinangle.report.along_cycle import _region
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.exclusions import exclusions_section
 from twinangle.report.instruments import instruments_section
+from twinangle.results.grouping import procedures
 from twinangle.results.instruments import LeftOut
 from twinangle.results.not_recorded import not_recorded_sentences
 from twinangle.signals.recording import MaskedStretch
 from twinangle.simulate import ReferenceErrors, WalkSettings
 from twinangle.simulate.demo_files import wearable_frame
 from twinangle.simulate.together import Device, Instrument, simulate_together
+from twinangle.wording import in_lines
 
 SLEEVE = Device(shift_s=2.6, drift_ppm=-30.0)
 OFF = 4.0  # degrees by which the sleeve reads too much
@@ -281,3 +284,21 @@ def test_the_report_says_how_many_cycles_both_keep(results):
     said = str(instruments_section(results, {}))
     kept = sum(pair.n_cycles for pair in results.pairs if pair.kind == "wearables")
     assert f"both keep {kept} cycles of 2 recordings; left out: 2 start" in said
+
+
+def test_cycles_left_out_have_a_row_for_each_name_of_several_parts(results):
+    tables = [b for b in exclusions_section(results) if "Cycles left out" in str(b.get("caption"))]
+    (table,) = tables
+    assert table["head"][0] == "Procedure"
+    assert [row[0] for row in table["rows"]] == list(procedures(results))
+
+
+def test_a_single_point_of_the_cycle_is_no_stretch():
+    assert _region(100.0, 100.0) == "at 100 %"
+    assert _region(1.0, 28.0) == "1 to 28 %"
+
+
+def test_a_name_of_several_parts_is_broken_before_it_is_cut():
+    assert in_lines("deviceA · kalman · against goniometer", 24) == "deviceA · kalman\ngoniometer"
+    assert in_lines("strap · vqf", 24) == "strap · vqf"
+    assert in_lines("kalman-two-sensors-and-more", 24) == "kalman-two-sensors-and-…"

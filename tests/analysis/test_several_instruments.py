@@ -16,6 +16,7 @@ from twinangle.analysis import check_study
 from twinangle.plotting import plot_limits
 from twinangle.plotting.instruments import draw_between
 from twinangle.plotting.looks import drawing_style
+from twinangle.report.instruments import instruments_section
 from twinangle.results.changes import changes
 from twinangle.results.serialise import to_text
 from twinangle.results.tables import write_tables
@@ -181,6 +182,12 @@ def test_errors_of_three_are_those_put_in(results):
         assert error.sd == pytest.approx(np.std(OFFSETS[name], ddof=1), abs=0.08)
     assert found.share_second == pytest.approx(4 / (4 + 16), abs=0.03)
     assert found.share_third == pytest.approx(1 / (1 + 16), abs=0.03)
+
+
+def test_what_references_explain_says_each_thing_once(results):
+    said = str(instruments_section(results, {}))
+    assert said.count("counted as an error of the wearable") == 1
+    assert said.count("error cannot be told from none") == 1
 
 
 def test_written_and_read_back_they_are_the_same(results, tmp_path):
