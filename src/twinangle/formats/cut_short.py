@@ -47,8 +47,8 @@ def cut_short_notes(path: Path, layout: Layout) -> tuple[str, ...]:
         return ()
     text = (
         "the file seems to end within a number: no line end follows its last cell, "
-        f"{shown(last)}, which has fewer digits behind the decimal sign than any of the {_ROWS} rows before ({fewest} or "
-        "more). Copying or recording was likely broken off there: what came after is missing, and "
-        "this last value may be wrong."
+        f"{shown(last)}, which has fewer digits behind the decimal sign than any of the {_ROWS} "
+        f"rows before ({fewest} or more). Copying or recording was likely broken off there: what "
+        "came after is missing, and this last value may be wrong."
     )
     return (Notice(text, "file-cut-off"),)
