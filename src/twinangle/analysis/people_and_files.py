@@ -190,10 +190,11 @@ def unlike_partners(*pairs: Sequence[Lasting]) -> tuple[str, ...]:
             f"{_named('the reference', one.reference)} lasts {one.reference_s:.4g} s"
             for one in against
         )
+        both = "both" if len(against) == len(worn) == 1 else "all"
         unlike = "" if few else ", which is unlike the other pairs"
         texts.append(
             f"{where}: {lasting}, beside {listing(worn)}{unlike}; check that "
-            "all are of one trial and that no file was cut off."
+            f"{both} are of one trial and that no file was cut off."
         )
     return tuple(texts)
 

@@ -21,6 +21,7 @@ from twinangle.init.folder_contents import (
     paired,
     trials_of,
 )
+from twinangle.init.further_instruments import set_further_aside
 from twinangle.init.messages import grouped
 from twinangle.init.paths import (
     data_set_identity,
@@ -29,7 +30,6 @@ from twinangle.init.paths import (
     place_of,
 )
 from twinangle.init.sections import joint_in, quoted, with_segments
-from twinangle.init.several import set_further_aside
 from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
 

@@ -5,7 +5,7 @@ What no setting states is common practice in movement laboratories, no source.
 
 from __future__ import annotations
 
-from twinangle.protocol.several import in_lines, references_of, wearables_of
+from twinangle.protocol.by_instrument import in_lines, references_of, wearables_of
 from twinangle.signals.joint import JOINTS, Joint
 from twinangle.study import (
     AngleReference,

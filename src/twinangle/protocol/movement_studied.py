@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from twinangle.agreement import cycles_for_mean, cycles_for_sd
 from twinangle.cycles.enough import CYCLES_FOR_MEAN, LEAST_CYCLES
+from twinangle.protocol.by_instrument import for_each, references_of, wearables_of
 from twinangle.protocol.instruments_worn import uses_magnetometers
-from twinangle.protocol.several import for_each, references_of, wearables_of
 from twinangle.study import Study, Trial
 from twinangle.under_test import NOT_RECORDED
 from twinangle.wording import listing

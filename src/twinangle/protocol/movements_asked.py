@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from twinangle.clocks.crosscorrelation import ENOUGH_STRIDES
 from twinangle.clocks.synchronising_events import EDGE_S
+from twinangle.protocol.by_instrument import Worn, for_each, names_of, pairs_of, wearables_of
 from twinangle.protocol.instruments_worn import uses_magnetometers
-from twinangle.protocol.several import Worn, for_each, names_of, pairs_of, wearables_of
 from twinangle.signals.joint import JOINTS
 from twinangle.signals.recording import Interval
 from twinangle.study import AngleWearable, Study, SynchronisationSettings

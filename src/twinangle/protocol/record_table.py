@@ -8,8 +8,8 @@ from pathlib import Path
 
 from twinangle.errors import StudyError
 from twinangle.naming import listed, suggestion
+from twinangle.protocol.by_instrument import own_rows, wearables_of
 from twinangle.protocol.movements_asked import zeroed_at_standing
-from twinangle.protocol.several import own_rows, wearables_of
 from twinangle.signals.recording import Interval
 from twinangle.study import AngleWearable, SensorFiles, Study, Trial
 

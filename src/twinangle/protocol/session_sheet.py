@@ -9,11 +9,11 @@ from pathlib import Path
 from twinangle.analysis import declared_faults
 from twinangle.cautions import MOVEMENTS, RESEARCH, ROUTE, RULES, STRAPS
 from twinangle.errors import StudyError
+from twinangle.protocol.by_instrument import references_of, wearables_of
 from twinangle.protocol.instruments_worn import placement, uses_magnetometers
 from twinangle.protocol.movement_studied import route, route_boxes, strides
 from twinangle.protocol.movements_asked import clocks, functional, loads_the_joint, standing
 from twinangle.protocol.record_table import RecordTable, chosen_trials, record_table
-from twinangle.protocol.several import references_of, wearables_of
 from twinangle.signals.joint import JOINTS
 from twinangle.study import Study, Trial, covariate_columns, read_planned_study
 from twinangle.wording import listing
