@@ -49,6 +49,7 @@ OPTIONS = Options(
     against=None,
     seed=0,
 )
+_STEPPED = "the lag between them steps"  # words of a refusal for lost samples
 
 
 @dataclass(frozen=True)
@@ -181,7 +182,7 @@ def table_of_short_walks(pairs: int) -> None:
         drifts = [abs(one.drift_error_ppm) for one, _ in good]
         print(
             f"{strides:5d}          {_share([one.accepted for one, _ in done])}      "
-            f"{_share(wrong)}     {_share(['the lag between them steps' in one.said for one, _ in done])}"
+            f"{_share(wrong)}     {_share([_STEPPED in one.said for one, _ in done])}"
             f"   {_rms(errors):12.2f}        {max(drifts, default=float('nan')):12.0f}",
             flush=True,
         )
