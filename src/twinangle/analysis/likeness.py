@@ -60,7 +60,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
     correlation = float(curves.correlation)
     if correlation <= REVERSED:
         raise SynchronisationError(
-            OF_CURVES + f" at {correlation:.2f}, so one of "
+            f"{OF_CURVES} at {correlation:.2f}, so one of "
             f"the two has the wrong sign: {_remedy(study)}. (Where the movement is as regular as a "
             "sine, a clock that is off by half a cycle does the same: check [synchronisation].)"
         )
@@ -70,7 +70,7 @@ def judge_likeness(study: Study, curves: CurveAgreement, cycles: CycleSet) -> tu
     refused = correlation < least and float(np.ptp(curves.reference_mean)) >= LEAST_RANGE_DEG
     found, limit = told_apart(correlation, least if refused else ALIKE, 2)
     text = (
-        OF_CURVES + f" at {found} only (below "
+        f"{OF_CURVES} at {found} only (below "
         f"{limit}). {_delay(curves, correlation, cycles)}Check that both are of the same joint, "
         f"side and trial, the clock ([synchronisation]) and the sign ({_remedy(study)}, where "
         "flexion runs the other way)."
