@@ -3,6 +3,7 @@
 import ast
 import inspect
 import re
+from importlib import import_module
 from pathlib import Path
 
 import numpy as np
@@ -21,10 +22,12 @@ def rounded(part):
     return bool(re.search(r"\.\d+[fg%]", spec))
 
 
-def is_constant(part):
+def is_constant(part, module):
+    """Whether what is printed is a constant, and not one of words."""
     names = [node.id for node in ast.walk(part.value) if isinstance(node, ast.Name)]
-    limits = (re.fullmatch(r"_?[A-Z][A-Z0-9_]+(?<!_COLUMN)", name) for name in names)
-    return bool(names) and all(limits)
+    limits = (re.fullmatch(r"_?[A-Z][A-Z0-9_]+", name) for name in names)
+    words = any(isinstance(getattr(module, name, None), str) for name in names)
+    return bool(names) and all(limits) and not words
 
 
 def messages_with_a_bare_limit():
@@ -32,12 +35,15 @@ def messages_with_a_bare_limit():
         where = path.relative_to(ROOT).as_posix()
         if where.startswith(("report", "closing", "simulate", "agreement/", "sketch")):
             continue
+        name = ".".join(["twinangle", *path.relative_to(ROOT).with_suffix("").parts])
+        module = None if path.name == "__main__.py" else import_module(name)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if not isinstance(node, ast.JoinedStr):
                 continue
             parts = [part for part in node.values if isinstance(part, ast.FormattedValue)]
-            if any(map(is_constant, parts)) and any(
-                rounded(part) and not is_constant(part) for part in parts
+            constant = [is_constant(part, module) for part in parts]
+            if any(constant) and any(
+                rounded(part) and not fixed for part, fixed in zip(parts, constant, strict=True)
             ):
                 yield f"{where}:{node.lineno}"
 
