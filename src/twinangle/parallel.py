@@ -39,14 +39,14 @@ class Workers:
     def __init__(self, jobs: int) -> None:
         if jobs < 1:
             raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
-        self._jobs = jobs
+        self.jobs = jobs
         self._pool = self._started()
 
     def _started(self) -> ProcessPoolExecutor | None:
-        if self._jobs == 1:
+        if self.jobs == 1:
             return None
         context = multiprocessing.get_context(start_method())
-        return ProcessPoolExecutor(self._jobs, mp_context=context, initializer=begin_worker)
+        return ProcessPoolExecutor(self.jobs, mp_context=context, initializer=begin_worker)
 
     def __enter__(self) -> Workers:
         return self

@@ -94,7 +94,7 @@ class Steps:
         takes: Callable[[Item], Sequence[object]],
         of: Any = None,
         files: Files = lambda _: (),
-        together: bool = False,
+        tasks: int | None = None,
     ) -> Iterator[Value]:
         """Return what is made of each item, in order; the work on what is not kept starts at once.
 
@@ -114,16 +114,19 @@ class Steps:
             What is known as a whole; a result depends on those parts of it that were read.
         files : callable
             Called with a result: the files that `make` wrote, named from the folder.
-        together : bool
-            Whether one process makes all that is missing, where `of` is large.
+        tasks : int, optional
+            At most so many tasks make what is missing, several of it each, where `of` is large;
+            one each without it.
         """
         named = {name: f"{step}: {name}" for name in items}
         taken = {name: self._parts(takes, item) for name, item in items.items()}
         found = {name: self._found(named[name], taken[name], of) for name in items}
         missing = [name for name, value in found.items() if value is None]
-        wanted = [[items[name]] for name in missing]
-        if together and missing:
-            wanted = [[items[name] for name in missing]]
+        each_task = 1 if tasks is None else max(-(-len(missing) // tasks), 1)
+        wanted = [
+            [items[name] for name in missing[first : first + each_task]]
+            for first in range(0, len(missing), each_task)
+        ]
         work = partial(_made, make, of, self.store is not None)
         made = map(work, wanted) if workers is None else workers.in_order(work, wanted)
 

@@ -104,7 +104,7 @@ def write_parts(
             takes=lambda _: (),
             of=results,
             files=lambda names: [f"tables/{name}" for name in names],
-            together=True,
+            tasks=2 * workers.jobs,
         )
         # Not kept: they are as large as the recordings, and put together as quickly as copied.
         traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
