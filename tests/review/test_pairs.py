@@ -93,7 +93,11 @@ def test_decisions_on_pairs_are_kept_apart_and_honoured(app, session, path, wait
     assert out.undecided.procedure == out.procedure  # beside it, what it would have given
     other = results["sleeve · angle · against optical"]
     assert other.synchronisation.lag_s == pytest.approx(4.3 + STARTED_LATE_S, abs=0.01)
-    assert not any("by hand" in text for text in other.cycles.reason)
+    assert sum("by hand: seen" in text for text in other.cycles.reason) == 1  # carried with it
+
+    of_sleeve = decide(app, 2, "cycle", {"start_s": start, "use": False})
+    assert of_sleeve.status == 400
+    assert "cut by wearable 'strap'" in of_sleeve.json()["error"]
 
     undo = decide(app, 3, "undo", {"of": 3}).json()
     assert "reference" not in undo

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,28 +17,8 @@ from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet, JointMotion, PairedAngles, Synchronisation
-from twinangle.study import AngleWearable, Study, Trial
-from twinangle.study.instruments import Part
+from twinangle.study import Study, Trial
 from twinangle.study.overrides_table import read_overrides
-
-
-def cutting_order(parts: Iterable[Part]) -> list[str]:
-    """Return the wearables of a study, that first which cuts the cycles of its recordings.
-
-    It is the one that the study names, else the first whose sensors see more than an angle (the
-    foot's contact, turns), else the first; the others follow in the same order, for recordings in
-    which it yields nothing.
-    """
-    by_name: dict[str, Study] = {}
-    for part in parts:
-        by_name.setdefault(part.wearable, part.study)
-    return sorted(
-        by_name,
-        key=lambda name: (
-            by_name[name].cycles.wearable != name,
-            isinstance(by_name[name].wearable, AngleWearable),
-        ),
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import partial
 
-from twinangle.analysis.carrying import Carried, carried_from, cutting_order
+from twinangle.analysis.carrying import Carried, carried_from
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
@@ -13,7 +13,7 @@ from twinangle.analysis.whose_clock import with_whose_clock
 from twinangle.notices import reworded
 from twinangle.results import TrialResult
 from twinangle.study import Study, Trial
-from twinangle.study.instruments import Part
+from twinangle.study.instruments import Part, cutting_order
 
 
 def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:

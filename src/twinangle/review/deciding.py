@@ -13,6 +13,7 @@ from twinangle.naming import listed
 from twinangle.review.looked_at import Unit
 from twinangle.study import Decision, Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
+from twinangle.study.decision_scope import unfit_names
 from twinangle.study.decisions import (
     EVERY_RECORDING,
     append_decision,
@@ -167,6 +168,8 @@ class Decided:
             check_decision(replace(decision, why=decision.why or "previewed"))
         except ValueError as error:
             raise StudyError(f"{error}.") from None
+        if unfit := unfit_names(self._bare, decision):
+            raise StudyError(f"{unfit[:1].upper()}{unfit[1:]}.")
         return decision
 
     def append(self, decision: Decision) -> Decision:

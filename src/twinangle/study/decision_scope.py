@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from twinangle.naming import listed, suggestion
 from twinangle.study.decision import INSTRUMENTS, Decision
-from twinangle.study.instruments import Part
+from twinangle.study.instruments import Part, cutting_order
 from twinangle.study.trial_row import Trial
 
 if TYPE_CHECKING:  # which is read with its decisions
@@ -52,7 +52,25 @@ def unfit_names(study: Study, decision: Decision) -> str:
                 f"it does not say which {kind} it is about; accepted as its `{kind}`: "
                 f"{listed(several, last='or')}"
             )
-    return ""
+    return _unfit_cutter(study, decision) if decision.kind == "cycle" else ""
+
+
+def _unfit_cutter(study: Study, decision: Decision) -> str:
+    """Return why a cycle is not for the wearable named to be left out; empty where it is.
+
+    One wearable cuts the cycles of a recording, and what becomes of one goes to the others.
+    """
+    rows = [trial for trial in study.trials if trial.label == decision.recording]
+    parts = [part for trial in rows[:1] for part, _ in study.rows_of(trial)]
+    if len({part.wearable for part in parts}) < 2:
+        return ""
+    cutter = cutting_order(parts)[0]
+    if decision.wearable == cutter:
+        return ""
+    return (
+        f"the cycles of this recording are cut by wearable {cutter!r} and carried to the others, "
+        f"with what is left out of them; accepted as its `wearable`: {cutter!r}"
+    )
 
 
 def with_names(

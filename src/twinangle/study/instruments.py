@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from twinangle.naming import listed
 from twinangle.study.section_faults import Faults, in_the_files_words
+from twinangle.study.wearable_settings import AngleWearable
 from twinangle.under_test import under_test
 
 if TYPE_CHECKING:
@@ -229,3 +230,22 @@ class Header:
             for column in own_columns(kind, name)
         }
         return others - set(self.own)
+
+
+def cutting_order(parts: Iterable[Part]) -> list[str]:
+    """Return the wearables of a study, that first which cuts the cycles of its recordings.
+
+    It is the one that the study names, else the first whose sensors see more than an angle (the
+    foot's contact, turns), else the first; the others follow in the same order, for recordings in
+    which it yields nothing.
+    """
+    by_name: dict[str, Study] = {}
+    for part in parts:
+        by_name.setdefault(part.wearable, part.study)
+    return sorted(
+        by_name,
+        key=lambda name: (
+            by_name[name].cycles.wearable != name,
+            isinstance(by_name[name].wearable, AngleWearable),
+        ),
+    )
