@@ -164,7 +164,7 @@ def draw(grown: list[Grown], path: Path) -> None:
             ax.plot(recordings, values, form, color="#1f4e79", mfc="white", label=name)
         ax.set(xlabel="recordings", ylabel=label, xlim=(0, None), ylim=(0, None))
         if len(lines) > 1:
-            ax.legend(frameon=False, loc="lower center", bbox_to_anchor=(0.5, 1.0))
+            ax.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0))
     with mpl.rc_context({"svg.hashsalt": "growth", "svg.fonttype": "none"}):
         figure.savefig(path, metadata={"Date": None} if path.suffix == ".svg" else None)
 
