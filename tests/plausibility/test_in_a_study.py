@@ -92,3 +92,19 @@ def test_an_accelerometer_without_gravity_is_named(folder, tmp_path):
         assert trial.status == "failed"
         assert "gravity" in trial.reason
         assert not np.isfinite(trial.offset_zeroed_deg)
+
+
+@pytest.mark.parametrize("last_s", [np.inf, 41.0])
+def test_a_reference_that_was_unplugged_is_told_before_what_comes_of_it(folder, tmp_path, last_s):
+    study = read_study(folder)
+    (trial,) = study.trials
+    table = pd.read_csv(trial.reference)
+    (angle,) = (name for name in table if name != "time_s")
+    out = table["time_s"].between(35.0, last_s)
+    table.loc[out, angle] = 0.0
+    path = folder / f"{tmp_path.name}.csv"
+    table.to_csv(path, index=False)
+    for found in analyse_trial(study, replace(trial, reference=path)):
+        told = (found.reason, *found.warnings) if found.reason else found.warnings
+        assert f"{path.name}, channel {angle!r}: does not change by a bit for" in told[0]
+        assert "was it disconnected?" in told[0]

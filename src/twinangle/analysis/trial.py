@@ -42,7 +42,7 @@ from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
 from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
-from twinangle.notices import kind_of
+from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
 from twinangle.results import Absent, SensorRecord, TrialResult, Variability
@@ -138,6 +138,7 @@ def analyse_trial(
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
     tested: tuple[Outcome, ...] = ()
+    grave: tuple[str, ...] = ()
 
     def failed(reason: str) -> tuple[TrialResult, ...]:
         return tuple(_ended(trial, name, "failed", reason, tested) for name in procedures)
@@ -146,6 +147,7 @@ def analyse_trial(
         if opened is None or not opened.fits(study, trial):
             opened = open_trial(study, trial)
         signals = opened.signals
+        grave = _grave(signals)
         require_fit(study, trial, signals)
         tested = opened.tested(study, trial)
         motions = opened.motions(procedures)
@@ -157,15 +159,21 @@ def analyse_trial(
         )
     except ContradictionError as error:
         tested = error.outcomes
-        return failed(str(error))
+        return failed(_after_known(grave, str(error)))
     except TwinangleError as error:
-        return failed(_after_known(tested, _message(error)))
+        return failed(_after_known((*grave, *doubts(tested)), _message(error)))
     except Exception as error:
         return failed(unexpected(error))
     return tuple(
         _finish(study, trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
-        else _ended(trial, name, "failed", _after_known(tested, str(motion)), tested)
+        else _ended(
+            trial,
+            name,
+            "failed",
+            _after_known((*grave, *doubts(tested)), str(motion)),
+            tested,
+        )
         for name, motion in motions.items()
     )
 
@@ -195,9 +203,14 @@ def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialR
     )
 
 
-def _after_known(tested: tuple[Outcome, ...], reason: str) -> str:
-    """Put what is known of the sensors before what failed later, which may come of it."""
-    known = tuple(text for text in doubts(tested) if text not in reason)
+def _grave(signals: TrialSignals) -> tuple[str, ...]:
+    """Return the grave warnings of the files, such as of a plug pulled out."""
+    return tuple(text for text in signals.warnings if gravity_of(text) == "grave")
+
+
+def _after_known(known: tuple[str, ...], reason: str) -> str:
+    """Put what is known of the recording before what failed later, which may come of it."""
+    known = tuple(text for text in known if text not in reason)
     if not known:
         return reason
     before = f"{' '.join(known)} This may be why: "
@@ -229,7 +242,7 @@ def _shared_line(
         try:
             return cut(study, trial, signals, motion, paired)
         except TooFewCyclesError as error:
-            return _after_known(tested, str(error))
+            return _after_known((*_grave(signals), *doubts(tested)), str(error))
 
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
@@ -300,7 +313,8 @@ def _compared(
         found = _numbers(study, blank, motion, paired, recut(line.cycles, paired), line)
         return replace(found, standing=neutral_standing(trial, paired))
     except (TwinangleError, ValueError) as error:
-        reason = _after_known(line.plausibility, str(error))
+        known = (*_grave(line.signals), *doubts(line.plausibility))
+        reason = _after_known(known, str(error))
         return _ended(trial, procedure, "failed", reason, line.plausibility)
 
 

@@ -178,7 +178,8 @@ def _least(error: Array, spread: Array, lags: Array) -> tuple[Array, Array]:
     column = np.arange(place.size)
     inner = np.clip(place, 1, lags.size - 2)
     before, at, after = (error[inner + k, column] for k in (-1, 0, 1))
-    with np.errstate(invalid="ignore", divide="ignore"):
+    # A window in which nothing moves has next to no spread, and is not active.
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         part = np.clip((before - after) / (2 * (before - 2 * at + after)), -1.0, 1.0)
         explained = 1 - error[place, column] / spread[place, column]
         active = usable & (np.sqrt(spread[place, column]) > ACTIVE_DEG_S)

@@ -63,7 +63,8 @@ def reference_notes(
     if FLAT_S * rate_hz <= run < 0.9 * values.size:
         text = (
             f"{recording.source}, channel {settings.angle!r}: does not change by a bit for "
-            f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected?"
+            f"{run / rate_hz:.3g} s from {recording.time_s[start]:.6g} s on; was it disconnected? "
+            "If so, empty its cells there, which makes a gap."
         )
         notes.append(Notice(text, "reference-flat", "grave", run / rate_hz))
     return tuple(notes)
