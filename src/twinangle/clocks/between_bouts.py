@@ -104,8 +104,8 @@ def lost_between(
     sources = (wearable.source, reference.source)
     place = (before.last_s, after.first_s)
     lags = (before.lag_s, before.lag_s + size)
-    found = LagStep(sum(place) / 2, *place, *lags, float("nan"), float("nan"))
-    return StepWarned(_told(before, after, size, sources), Stepped(found, sources))
+    lost = LagStep(sum(place) / 2, *place, *lags, float("nan"), float("nan"))
+    return StepWarned(_told(before, after, size, sources), Stepped(lost, sources))
 
 
 def _bout(

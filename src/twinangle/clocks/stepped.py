@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Self
 
 import numpy as np
 
@@ -230,9 +230,7 @@ class StepWarned(Notice):
     found: Stepped
     undecided: str
 
-    def __new__(  # type: ignore[misc]
-        cls, text: str, found: Stepped, undecided: str = UNDECIDED
-    ) -> StepWarned:
+    def __new__(cls, text: str, found: Stepped, undecided: str = UNDECIDED) -> Self:
         """Return the text with its step."""
         new = super().__new__(cls, text, "clock-step", "grave", abs(found.step.size_s))
         new.found, new.undecided = found, undecided
