@@ -13,6 +13,7 @@ from rich.measure import Measurement
 from rich.table import Table
 
 from twinangle.analysis.checking import TrialCheck
+from twinangle.closing_groups import CAPTION, MOST_ROWS, fill_groups, left_out_lines
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT, documents_of
 from twinangle.notices import gravity_of
 from twinangle.report.answer import INVENTED
@@ -24,6 +25,7 @@ from twinangle.results.notices import FIRST, failure_lines, grouped_notices, war
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
 
+MOST_NAMED = 6  # recordings named in a warning of a large study
 IDENTIFIERS = ("participant", "session", "condition", "trial", "side", "procedure")
 
 
@@ -33,19 +35,30 @@ def _plain_console(width: int | None = None) -> Console:
     return Console(highlight=False, markup=False, emoji=False, width=width, force_terminal=terminal)
 
 
-def print_closing(results: StudyResults, out: Path) -> None:
-    """Print the trials, the pooled limits, warnings and failures, and where the outputs are."""
+def print_closing(results: StudyResults, out: Path, *, every_row: bool = False) -> None:
+    """Print the numbers, warnings and failures, and where the outputs are.
+
+    A study of more rows than a terminal has lines gets a row a condition, unless `every_row`.
+    """
     results = visible_texts(results)
     console = _plain_console()
-    table = _trial_table(results)
+    large = not every_row and len(_recorded(results)) > MOST_ROWS
+    table = _group_table(results) if large else _trial_table(results)
     needed = Measurement.get(console, console.options.update(max_width=1000), table).maximum
     if not console.is_terminal:
-        console = _plain_console(width=max(100, needed))
+        console = _plain_console(width=100 if large else max(100, needed))
     # A table that is too wide would lose whole columns, not only letters.
-    console.print(table if needed <= console.width else _narrow_table(results))
+    console.print(table if large or needed <= console.width else _narrow_table(results))
     for line in (*not_recorded_sentences(results), *_pooled_recordings(results)):
         console.print(line)
-    _print_troubles(console, results)
+    if large:
+        _print_gravest(console, results)
+        console.print(
+            f"All {len(_recorded(results))} rows, one a recording and what is under test: "
+            "tables/trials.csv; `--every-row` prints them."
+        )
+    else:
+        _print_troubles(console, results)
     print_answer(results, out, console)
 
 
@@ -121,12 +134,20 @@ def _recorded(results: StudyResults) -> list[TrialResult]:
     return [trial for trial in results.trials if not is_not_recorded(trial)]
 
 
-def _empty_table(results: StudyResults) -> Table:
+def _group_table(results: StudyResults) -> Table:
+    """Return the closing table of a large study."""
+    table = _empty_table(results, caption=f"{CAPTION} A dash: no reference{_or_too_few(results)}.")
+    fill_groups(table, results)
+    return table
+
+
+def _empty_table(results: StudyResults, caption: str = "") -> Table:
     return Table(
         box=box.SIMPLE_HEAD,
         padding=(0, 1, 0, 0),
         title=results.title,
-        caption="Lag: what is added to the reference's clock to give the wearable's. Offset and "
+        caption=caption
+        or "Lag: what is added to the reference's clock to give the wearable's. Offset and "
         "RMS of the mean curves' difference (wearable minus reference; RMS "
         "after both are demeaned) and per-cycle SDs, in degrees. A dash: no reference"
         f"{_or_too_few(results)}.",
@@ -208,6 +229,22 @@ def _print_troubles(console: Console, results: StudyResults) -> None:
     if told:
         kinds = count(len(told), "kind", "kinds")
         console.print(f"Lesser notes on recordings ({kinds}) are in tables/warnings.csv.")
+
+
+def _print_gravest(console: Console, results: StudyResults) -> None:
+    """Print of a large study what failed, what was left out, and what is warned of gravely."""
+    for line in left_out_lines(results):
+        console.print(line, style="bold")
+    rows = grouped_notices(results)
+    grave = [row for row in rows if row.gravity == "grave"]
+    for row in grave:
+        console.print(warning_line(row, results, most=MOST_NAMED), style="bold")
+    others = len(rows) - len(grave)
+    for text in results.notes:
+        console.print(f"Note: {text}")
+    if others:
+        kinds = count(others, "further kind", "further kinds")
+        console.print(f"Lesser warnings and notes ({kinds}) are in the report and its supplement.")
 
 
 def check_lines(found: TrialCheck) -> list[str]:

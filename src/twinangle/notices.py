@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from typing import Literal, get_args
+from typing import Literal, Self, get_args
 
 Gravity = Literal["note", "warning", "grave"]
 GRAVITIES: tuple[Gravity, ...] = get_args(Gravity)
@@ -59,7 +59,7 @@ class Notice(str):
         kind: str = OTHER,
         gravity: Gravity = "warning",
         size: float = float("nan"),
-    ) -> Notice:
+    ) -> Self:
         """Return the text with its kind, gravity and size."""
         if not _KIND.fullmatch(kind):
             raise ValueError(f"kind: expected lower-case words joined by hyphens, got {kind!r}.")

@@ -25,6 +25,7 @@ from twinangle.report.along_cycle import _region
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.exclusions import exclusions_section
 from twinangle.report.instruments import instruments_section
+from twinangle.results.answer_words import answer_sentences
 from twinangle.results.grouping import procedures
 from twinangle.results.instruments import LeftOut
 from twinangle.results.not_recorded import not_recorded_sentences
@@ -302,3 +303,26 @@ def test_a_name_of_several_parts_is_broken_before_it_is_cut():
     assert in_lines("deviceA · kalman · against goniometer", 24) == "deviceA · kalman\ngoniometer"
     assert in_lines("strap · vqf", 24) == "strap · vqf"
     assert in_lines("kalman-two-sensors-and-more", 24) == "kalman-two-sensors-and-…"
+
+
+def test_the_first_page_says_what_was_compared_nowhere(results):
+    said = answer_sentences(results)[-1]
+    alone = "either wearable with a reference under “outdoor”."
+    assert said == f"Not compared anywhere in this study: {alone}"
+    assert sum("accuracy was not measured there" in line for line in answer_sentences(results)) == 0
+    apart = replace(results, pairs=[replace(p, reason="no clock.") for p in results.pairs])
+    pair = "strap with sleeve on the same cycles"
+    assert answer_sentences(apart)[-1].endswith(f"study: {pair}; {alone}")
+    outdoor = [replace(p, reason="no" * (p.condition == "outdoor")) for p in results.pairs]
+    said = answer_sentences(replace(results, pairs=outdoor))[-1]
+    assert said.endswith(f"study: {pair} under “outdoor”; {alone}")
+    unheld = [
+        t
+        if t.wearable == "strap" or t.status != "ok"
+        else replace(t, cycles=replace(t.cycles, reference_deg=None))
+        for t in results.trials
+    ]
+    said = answer_sentences(replace(results, trials=tuple(unheld)))[-1]
+    assert "; ".join(("sleeve with a reference under “indoor”", alone)) in said
+    inside = [t for t in results.trials if t.condition == "indoor"]
+    assert "Not compared" not in " ".join(answer_sentences(replace(results, trials=tuple(inside))))

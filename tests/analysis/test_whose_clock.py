@@ -1,5 +1,6 @@
 """Several instruments on one recording: a refusal blames none that the others clear."""
 
+import pickle
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -8,7 +9,10 @@ import pytest
 
 from twinangle.analysis.common_cycles import Seen
 from twinangle.analysis.whose_clock import with_whose_clock
-from twinangle.clocks import LagStep, Stepped, StepTold, manual
+from twinangle.clocks import LagStep, Stepped, StepTold, StepWarned, manual
+from twinangle.clocks.stepped import UNDECIDED
+from twinangle.clocks.windows import WindowedLags, line_warnings
+from twinangle.notices import Notice, gravity_of, kind_of, size_of
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet
 from twinangle.study.instruments import Part
@@ -84,3 +88,48 @@ def test_where_the_others_do_not_decide_neither_is_blamed(pairs):
     told = reason(pairs, "B", "gonio")
     assert "do not tell which" in told
     assert "Mend" not in told
+
+
+def warned(wearable, reference, size_s):
+    """Return a pair whose lag steps by so little that it is warned of."""
+    step = LagStep(50.0, 48.0, 52.0, 0.0, size_s, float("nan"), float("nan"))
+    sources = (f"{wearable}.csv", f"{reference}.csv")
+    text = StepWarned(f"the lags step. {UNDECIDED} Analyse the parts.", Stepped(step, sources))
+    one = seen(wearable, reference)
+    clock = replace(one.results[0].synchronisation, warnings=(text,))
+    result = replace(one.results[0], synchronisation=clock, warnings=(text, "other."))
+    return replace(one, results=(result,))
+
+
+def test_a_step_that_is_warned_of_is_laid_to_whom_the_others_show():
+    pairs = [warned("B", "gonio", 0.03), seen("A", "gonio"), warned("B", "optical", 0.04)]
+    result = with_whose_clock(pairs)[0].results[0]
+    assert result.warnings[1] == "other."
+    for told in (result.warnings[0], result.synchronisation.warnings[0]):
+        assert told.startswith("the lags step. At fault is B.csv. gonio.csv keeps to one clock ")
+        assert "the lag to optical.csv" not in told
+        assert "the lag to 'optical' steps there by as much: leave gonio.csv as it is." in told
+        assert told.endswith("Analyse the parts.")
+        assert (kind_of(told), gravity_of(told)) == ("clock-step", "grave")
+        assert size_of(told) == pytest.approx(0.03)
+
+
+def test_a_step_that_is_warned_of_stays_open_where_the_others_do_not_decide():
+    alone = [warned("B", "gonio", 0.03)]
+    both = [warned("B", "gonio", 0.03), seen("A", "gonio"), seen("B", "optical")]
+    for pairs in (alone, both):
+        (told, _) = with_whose_clock(pairs)[0].results[0].warnings
+        assert UNDECIDED in told
+        assert "At fault" not in told
+
+
+def test_windowed_lags_that_step_know_where_on_the_wearables_clock():
+    times = np.arange(0.0, 100.0, 5.0)
+    lags = np.where(times > 48.0, 2.04, 2.0) + 1e-4 * np.cos(times)
+    windows = WindowedLags(times, lags, np.ones(times.size))
+    (told,) = line_warnings(windows, drift=True, sources=("B.csv", "gonio.csv"))
+    step = told.found.step
+    assert (step.first_s, step.last_s) == pytest.approx((47.0, 52.0), abs=0.01)
+    assert step.size_s == pytest.approx(0.04, abs=0.002)
+    assert told.undecided in told
+    assert type(pickle.loads(pickle.dumps(told))) is Notice

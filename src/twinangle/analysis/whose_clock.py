@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from twinangle.analysis.common_cycles import Seen
-from twinangle.clocks import Fault, LagStep, StepTold
+from twinangle.clocks import Fault, LagStep, Stepped, StepTold, StepWarned
 from twinangle.clocks.stepped import Side
 from twinangle.naming import listed
 from twinangle.notices import kind_of
@@ -23,7 +23,9 @@ _BREAKS = frozenset({"clock-step", "clock-not-straight", "uncertain-stride", "lo
 
 
 def with_whose_clock(seen: Sequence[Seen]) -> list[Seen]:
-    """Return one recording's results, refusals for a step of the lag with whose clock it is.
+    """Return one recording's results, with whose clock it is where a lag steps.
+
+    Refusals for a step, and warnings of one too small or too uncertain to be refused.
 
     One pair tells that a lag steps and not which of the two files is at fault. Where the wearable
     keeps to one clock with another reference through that time, the reference is; where another
@@ -47,16 +49,31 @@ def _retold(one: Seen, seen: Sequence[Seen]) -> Iterator[TrialResult]:
     for result in one.results:
         reason = result.reason
         if isinstance(reason, StepTold):
-            faults = _faults(one, reason, seen)
+            faults = _faults(one, reason.found, seen)
             fault = faults[0] if len(faults) == 1 else None
             reason = StepTold(reason.found, reason.before, fault, weigh_gaps=len(faults) < 2)
-        yield replace(result, reason=reason)
+        clock = result.synchronisation
+        if clock is not None:
+            clock = replace(clock, warnings=_decided(clock.warnings, one, seen))
+        warnings = _decided(result.warnings, one, seen)
+        yield replace(result, reason=reason, synchronisation=clock, warnings=warnings)
 
 
-def _faults(one: Seen, told: StepTold, seen: Sequence[Seen]) -> list[Fault]:
+def _decided(texts: tuple[str, ...], one: Seen, seen: Sequence[Seen]) -> tuple[str, ...]:
+    """Return warnings, those of a step with the file that the other pairs show to be at fault."""
+    found = []
+    for text in texts:
+        if isinstance(text, StepWarned):
+            faults = _faults(one, text.found, seen)
+            text = text.decided(faults[0] if len(faults) == 1 else None)
+        found.append(text)
+    return tuple(found)
+
+
+def _faults(one: Seen, found: Stepped, seen: Sequence[Seen]) -> list[Fault]:
     """Return which of a pair's files the other pairs show to be at fault; they may differ."""
-    step = told.found.step
-    of_wearable, of_reference = told.found.sources
+    step = found.step
+    of_wearable, of_reference = found.sources
     own = (step.first_s, step.last_s)
     on_reference = (step.first_s - step.before_s, step.last_s - step.before_s)
     beside = [
@@ -137,12 +154,20 @@ def _seen_by_both(cycles: CycleSet, first_s: float, last_s: float) -> tuple[int,
     return int((both & before).sum()), int((both & behind).sum())
 
 
+def _steps_of(result: TrialResult) -> Iterator[Stepped]:
+    """Yield the steps that a result was refused or is warned of."""
+    clock = result.synchronisation
+    for text in (result.reason, *result.warnings, *(clock.warnings if clock else ())):
+        if isinstance(text, StepTold | StepWarned):
+            yield text.found
+
+
 def _steps_alike(other: Seen, step: LagStep, *, reference: bool = False) -> bool:
-    """Whether a pair was refused for a step of the same size at the same place."""
-    told = next((r.reason for r in other.results if isinstance(r.reason, StepTold)), None)
-    if told is None:
+    """Whether a pair has a step of the same size at the same place."""
+    found = next((step for result in other.results for step in _steps_of(result)), None)
+    if found is None:
         return False
-    its = told.found.step
+    its = found.step
     spans = []
     for one in (step, its):
         shift = one.before_s if reference else 0.0

@@ -47,6 +47,10 @@ def run(
     quiet: Annotated[
         bool, typer.Option("--quiet", help="Print nothing but errors; the exit status is the same.")
     ] = False,
+    every_row: Annotated[
+        bool,
+        typer.Option("--every-row", help="Print a row a recording, however many there are."),
+    ] = False,
 ) -> None:
     """Run the main job: synchronise, cut cycles, compare, and write the report."""
     from twinangle.study import read_study
@@ -62,6 +66,7 @@ def run(
             jobs=jobs,
             image_formats=formats,
             quiet=quiet,
+            every_row=every_row,
             log=log,
             fresh=fresh,
             scheduler=scheduler,
@@ -147,7 +152,13 @@ def cache(
 
 
 def _run(
-    study: Study, out: Path, *, quiet: bool = False, log: Path | None = None, **how: Any
+    study: Study,
+    out: Path,
+    *,
+    quiet: bool = False,
+    every_row: bool = False,
+    log: Path | None = None,
+    **how: Any,
 ) -> int:
     """Run, write and tell; return the exit status."""
     from twinangle.run_log import run_log
@@ -155,7 +166,7 @@ def _run(
     with run_log(log) as write:
         results = _analyse(study, out, quiet=quiet, on_record=write, **how)
     if not quiet:
-        _tell(results, out)
+        _tell(results, out, every_row=every_row)
     return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
 
@@ -196,7 +207,7 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
             progress.stop()
 
 
-def _tell(results: StudyResults, out: Path) -> None:
+def _tell(results: StudyResults, out: Path, *, every_row: bool) -> None:
     """Print the closing table, what to look at, and where it is.
 
     The report is written by now: whatever goes wrong in telling of it is no fault of the run.
@@ -204,7 +215,7 @@ def _tell(results: StudyResults, out: Path) -> None:
     from twinangle.closing import print_closing
 
     try:
-        print_closing(results, out)
+        print_closing(results, out, every_row=every_row)
     except BrokenPipeError:  # a reader that has gone, such as `head`
         raise
     except Exception as error:

@@ -5,7 +5,7 @@ from twinangle.clocks.crosscorrelation import synchronise
 from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_lag
 from twinangle.clocks.known import manual, shared_clock
 from twinangle.clocks.pairing import TimingCost, align, timing_cost
-from twinangle.clocks.stepped import Fault, Stepped, StepTold, lost_samples
+from twinangle.clocks.stepped import Fault, Stepped, StepTold, StepWarned, lost_samples
 from twinangle.clocks.steps import LagStep
 from twinangle.clocks.synchronising_events import event, find_events
 from twinangle.clocks.trigger import lag_by_trigger
@@ -15,6 +15,7 @@ __all__ = [
     "GyroscopeLag",
     "LagStep",
     "StepTold",
+    "StepWarned",
     "Stepped",
     "TimingCost",
     "align",

@@ -9,17 +9,17 @@ import scipy
 
 from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockLine
-from twinangle.clocks.stepped import UNDECIDED
+from twinangle.clocks.stepped import UNDECIDED, Stepped, StepWarned
 from twinangle.clocks.steps import (
     BLOCK_S,
     LAG_STEP_S,
     LEAST_EVIDENCE,
     LEAST_STEP_S,
+    LagStep,
     costs_by_block,
     moving_blocks,
 )
 from twinangle.clocks.windows import LineStep
-from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 
 # Our own choices; tests/clocks/test_steps_between_bouts.py has what they lead to.
@@ -53,7 +53,7 @@ def lost_between(
     *,
     window_s: float,
     stride_s: float,
-) -> Notice | None:
+) -> StepWarned | None:
     """Say when and about how much was lost between two bouts of walking.
 
     Windowed lags follow the line within 0.4 strides, so that a loss of a stride less 0.1 s shows
@@ -78,7 +78,7 @@ def lost_between(
 
     Returns
     -------
-    Notice or None
+    StepWarned or None
         None where a bout is shorter than 4 strides, its own lag does not beat every other by an
         evidence of 5 (n ln of the costs' ratio, n strides), one bout fits 5 times worse than the
         other, as where more than 5 s were lost, or the step is below 25 ms.
@@ -101,8 +101,11 @@ def lost_between(
     alike = max(before.misfit, after.misfit) <= _MISFITS * min(before.misfit, after.misfit)
     if abs(size) < LEAST_STEP_S or not alike:
         return None
-    text = _told(before, after, size, (wearable.source, reference.source))
-    return Notice(text, "clock-step", "grave", abs(size))
+    sources = (wearable.source, reference.source)
+    place = (before.last_s, after.first_s)
+    lags = (before.lag_s, before.lag_s + size)
+    lost = LagStep(sum(place) / 2, *place, *lags, float("nan"), float("nan"))
+    return StepWarned(_told(before, after, size, sources), Stepped(lost, sources))
 
 
 def _bout(

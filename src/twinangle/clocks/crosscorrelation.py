@@ -107,9 +107,12 @@ def synchronise(
     lag_s = found.refined(chosen.index)
     doubt = _doubt(chosen, found, pair.names)
     step = find_step(pair.wearable, pair.reference, lag_s, stride_s=found.stride_s)
+    # What fits less well than here is no lag outside, unless something speaks against this one.
+    alike = -1.0 if step is not None or doubt else float(found.correlation[chosen.index])
+    beyond = _beyond(whole, expected_lag_s, max_lag_s, here=alike)
     if step is not None or doubt:  # a step found at a wrong lag is clearer at the right one
-        beyond = _beyond(whole, expected_lag_s, max_lag_s)
         doubt = beyond or _told(clearest([step, stepped()]), pair) or doubt
+    doubt = doubt or beyond
     if doubt and refuse:
         raise SynchronisationError(doubt)
     fit, windows = fit_clock(anchor, found, lag_s, drift)
@@ -159,27 +162,32 @@ def _anchor(pair: Pair, expected_lag_s: float, max_lag_s: float) -> Pair:
     return Pair(a.between(low, high), b.between(low - reach[1], high - reach[0]), pair.rate_hz)
 
 
-def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float) -> str:
+def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float, *, here: float = -1.0) -> str:
     """Return that the lag lies outside the search, where it surely does; else empty.
 
-    Looked at only where the search fails: a stride off, the lag seems to step, or cycles cannot be
-    told apart.
+    Strides off, the lag seems to step, cycles cannot be told apart, or all seems well, since the
+    search holds none but wrong strides. Where all seems well, the two must be more alike outside
+    than they are `here`, at the lag that was found.
     """
     a, b = whole.wearable, whole.reference
     shorter, longer = sorted(side.end_s - side.start_s for side in (a, b))
-    if longer > LONG_S:
-        return ""
     reach = max(
         abs(a.end_s - b.start_s - expected_lag_s), abs(b.end_s - a.start_s + expected_lag_s)
     )
+    # Further out, less than half of the shorter recording meets the other.
+    if longer > LONG_S or reach - 0.5 * shorter <= max_lag_s:
+        return ""
     found = search_lags(
         a,
         b,
         whole.rate_hz,
         expected_lag_s=expected_lag_s,
-        max_lag_s=max(reach, max_lag_s),
+        max_lag_s=reach,
         min_overlap_s=0.5 * shorter,
     )
+    outside = found.correlation[np.abs(found.lags_s - expected_lag_s) > max_lag_s]
+    if not (outside > max(here, _SURELY_ALIKE)).any():
+        return ""
     try:
         choose_peak(found, reach, a.source, b.source)
     except SynchronisationError:
@@ -191,8 +199,9 @@ def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float) -> str:
     if _doubt(chosen, found, whole.names):
         return ""
     about = f" of {expected_lag_s:g} s" if expected_lag_s else ""
+    fits = f"correlates above {here:.2f}" if here > 0 else "fits"
     return (
-        f"{whole.names}: no lag within `max_lag_s` ({max_lag_s:g} s){about} fits, while at "
+        f"{whole.names}: no lag within `max_lag_s` ({max_lag_s:g} s){about} {fits}, while at "
         f"{lag_s:+.2f} s, outside the search, the two correlate at {alike:.2f}. Write "
         f"{lag_s:.1f} into this recording's row of the trials table, in {LAG_COLUMN}; or widen "
         "`max_lag_s` under [synchronisation], for all recordings."

@@ -19,6 +19,7 @@ from twinangle.clocks.clockfit import (
 )
 from twinangle.clocks.drift_prior import shrink_drift
 from twinangle.clocks.search import Search, runner_up
+from twinangle.clocks.stepped import StepWarned
 from twinangle.clocks.which_stride import Decision
 from twinangle.clocks.windows import (
     LineStep,
@@ -30,7 +31,6 @@ from twinangle.clocks.windows import (
     windowed_lags,
 )
 from twinangle.errors import SynchronisationError
-from twinangle.notices import reworded
 from twinangle.signals.recording import Array, Synchronisation
 
 # Our own choices, no source; what they lead to is printed by benchmarks/synchronisation.py.
@@ -222,8 +222,11 @@ def _line_warnings(
         )
         if found is not None:
             return (found,)
-        (told,) = line_warnings(windows, drift=drift)
-        return (reworded(told, f"{told} Whole strides may be missing besides."),)
+        sources = (pair.wearable.source, pair.reference.source)
+        (told,) = line_warnings(windows, drift=drift, sources=sources)
+        if isinstance(told, StepWarned):
+            told = told.followed_by("Whole strides may be missing besides.")
+        return (told,)
     return line_warnings(windows, drift=drift)
 
 

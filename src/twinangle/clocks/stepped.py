@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Self
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from twinangle.clocks.band import BandLimited
 from twinangle.clocks.search import period, prepare
 from twinangle.clocks.steps import LagStep, find_step
 from twinangle.errors import SynchronisationError
+from twinangle.notices import Gravity, Notice
 from twinangle.signals.recording import AngleRecording, Synchronisation
 
 Side = Literal["wearable", "reference"]
@@ -211,6 +212,45 @@ class StepTold(str):
     def __reduce__(self) -> tuple[type[str], tuple[str]]:
         """Return what a copy in another process is made of: the plain text."""
         return str, (str(self),)
+
+
+class StepWarned(Notice):
+    """A warning that the lag steps; it knows the step, until it is pickled.
+
+    Parameters
+    ----------
+    text : str
+        The warning, `undecided` within it.
+    found : Stepped
+        The step.
+    undecided : str
+        The words that say that nothing tells which of the two files is at fault.
+    """
+
+    found: Stepped
+    undecided: str
+
+    def __new__(cls, text: str, found: Stepped, undecided: str = UNDECIDED) -> Self:
+        """Return the text with its step."""
+        new = super().__new__(cls, text, "clock-step", "grave", abs(found.step.size_s))
+        new.found, new.undecided = found, undecided
+        return new
+
+    def __reduce__(self) -> tuple[type[Notice], tuple[str, str, Gravity, float]]:
+        """Return what a copy in another process is made of: the plain warning."""
+        return Notice, (str(self), self.kind, self.gravity, self.size)
+
+    def followed_by(self, more: str) -> StepWarned:
+        """Return the warning with more said behind it."""
+        return StepWarned(f"{self} {more}", self.found, self.undecided)
+
+    def decided(self, fault: Fault | None) -> Notice:
+        """Return the warning with the file that is known to be at fault, if one is."""
+        if fault is None:
+            return self
+        source = self.found.sources[fault.side == "reference"]
+        known = f"At fault is {source}. {fault.why}"
+        return Notice(self.replace(self.undecided, known), self.kind, self.gravity, self.size)
 
 
 def as_told(step: LagStep | None, wearable: BandLimited, reference: BandLimited) -> str:

@@ -11,6 +11,8 @@ from twinangle.clocks.band import BandLimited
 from twinangle.clocks.clockfit import ClockFit, ClockLine, overlap_times
 from twinangle.clocks.clustered import clustered_errors
 from twinangle.clocks.correlation import normalised_correlation
+from twinangle.clocks.stepped import Stepped, StepWarned
+from twinangle.clocks.steps import LagStep
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 from twinangle.signals.robust import robust_sd
@@ -22,6 +24,7 @@ _OUTLIER = 4.0  # robust SDs from the line
 _STEP_S = 0.005  # a departure from the line below this is not worth a warning
 _FAR_BETTER = 40.0  # F of the step or bend
 _LEAST_WINDOWS = 8
+_OPEN = "These two files alone do not tell which."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,7 +204,12 @@ def line_fault(windows: WindowedLags, *, drift: bool) -> LineStep | str:
     return LineStep(float(time[best - 1]), float(time[best]), float(found[-1]), slope)
 
 
-def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
+def line_warnings(
+    windows: WindowedLags,
+    *,
+    drift: bool,
+    sources: tuple[str, str] = ("the wearable", "the reference"),
+) -> tuple[str, ...]:
     """Warn where the windowed lags do not keep to the line: see :func:`line_fault`."""
     fault = line_fault(windows, drift=drift)
     if isinstance(fault, LineStep):
@@ -211,9 +219,10 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
             f"the clocks do not differ by a straight line: windowed lags step by "
             f"{fault.size_s * 1e3:+.0f} ms between {fault.before_s:.1f} and {fault.after_s:.1f} s "
             f"on the reference clock. Either the {loser} lost samples there, or the {other} "
-            "repeated some or had its clock set ahead: these two files alone do not tell which."
+            f"repeated some or had its clock set ahead. {_OPEN}"
         )
-        return (Notice(text, "clock-step", "grave", abs(fault.size_s)),)
+        found = Stepped(_as_lag_step(fault, windows), sources)
+        return (StepWarned(text, found, _OPEN),)
     if not fault:
         return ()
     range_s = float(np.ptp(windows.lag_s))
@@ -222,6 +231,17 @@ def line_warnings(windows: WindowedLags, *, drift: bool) -> tuple[str, ...]:
         f"{range_s * 1e3:.0f} ms over the recording."
     )
     return (Notice(text, "clock-not-straight", "grave", range_s),)
+
+
+def _as_lag_step(fault: LineStep, windows: WindowedLags) -> LagStep:
+    """Return the step with its place on the wearable's clock; it has no evidence of its own."""
+    known = windows.time_s <= fault.before_s
+    before_s = float(windows.lag_s[known][-1])
+    first_s, last_s = fault.before_s + before_s, fault.after_s + before_s
+    return LagStep(
+        0.5 * (first_s + last_s), first_s, last_s, before_s, before_s + fault.size_s,
+        float("nan"), float("nan"),
+    )  # fmt: skip
 
 
 def _squares(rows: Array, target: Array) -> float:

@@ -12,6 +12,7 @@ from pathlib import Path
 from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.delimited_layout import MISSING_WORDS
+from twinangle.init.alike_devices import Devices, alike_devices
 from twinangle.init.folder_contents import (
     Found,
     Look,
@@ -47,6 +48,8 @@ ALWAYS = (
     "participant", "session", "condition", "trial", "side", "wearable", "reference",
     "static_start_s", "static_end_s", "functional_start_s", "functional_end_s", "exclude",
 )  # fmt: skip
+
+STANDING = ("static_start_s", "static_end_s")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +91,12 @@ def propose_study(folder: str | Path) -> StudyProposal:
         raise StudyError(f"{folder}: is not a folder; give the folder that holds the recordings.")
     whole_set = (folder / DESCRIPTION).is_file()
     look = look_at_files(folder, place_in_data_set if whole_set else place_of)
+    devices = None if whole_set else alike_devices(look)
+    if devices is not None:
+        whose = {each.path: devices.of(each) for each in look.wearables}
+        look.wearables = [devices.without(each) for each in look.wearables]
     if not whole_set:
-        set_further_aside(look)
+        set_further_aside(look, devices.labels if devices is not None else ())
     files_section = join_sensors(look)
     trials = trials_of(look)
     if not trials:
@@ -100,23 +107,29 @@ def propose_study(folder: str | Path) -> StudyProposal:
         )
     wearable, odd = _commonest(look.wearables)
     reference, odd_references = _commonest(look.references) if look.references else (None, [])
-    rows = _rows(look, trials, data_set_identity if whole_set else identity)
+    rows = _rows(
+        look, trials, data_set_identity if whole_set else identity, one_each=devices is None
+    )
+    if devices is not None:
+        rows = _together(
+            devices, [(whose[each.path], row) for each, row in zip(trials, rows, strict=True)]
+        )
     covariates = _add_participants(folder, rows) if whole_set else ()
     look.questions += [
         f"{path}: has other channels than most files of its kind; a study has one layout."
         for path in (*odd, *odd_references)
     ]
-    study = _study_text(folder, [wearable, files_section], reference)
+    study = _study_text(folder, [wearable, files_section], reference, devices)
     look.questions += [f"study.toml: {line.strip()}" for line in study.splitlines() if '"?' in line]
     ready_made = 'kind = "angle"' in wearable
     if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
-            "trials.csv: when each person stood still (static_start_s, static_end_s); "
+            f"trials.csv: when each person stood still ({_standing_columns(devices)}); "
             "`propose_standing` in a notebook finds it (docs/tutorials/01-against-a-goniometer.md)."
         )
     return StudyProposal(
         study_toml=study,
-        trials_csv=_table_text(rows, covariates),
+        trials_csv=_table_text(rows, covariates, devices),
         recognised=grouped(look.recognised, look.paths),
         open_questions=grouped(look.questions, look.paths),
         ignored=grouped(look.ignored, look.paths),
@@ -152,9 +165,18 @@ def write_proposal(folder: str | Path, proposal: StudyProposal) -> tuple[Path, .
     return tuple(texts)
 
 
-def _rows(look: Look, trials: list[Found], identify: Callable[[Sequence[str]], Row]) -> list[Row]:
-    """Return the table's rows, wearable and reference paired by tokens; ask about the rest."""
-    pairs = paired(trials, [each for each in look.references if each.cells])
+def _rows(
+    look: Look,
+    trials: list[Found],
+    identify: Callable[[Sequence[str]], Row],
+    *,
+    one_each: bool = True,
+) -> list[Row]:
+    """Return the table's rows, wearable and reference paired by tokens; ask about the rest.
+
+    Unless `one_each`, a reference goes with all wearables of its words.
+    """
+    pairs = paired(trials, [each for each in look.references if each.cells], one_each=one_each)
     rows = []
     for each in trials:
         reference = pairs.get(each.path)
@@ -205,9 +227,30 @@ def _commonest(found: list[Found]) -> tuple[str, list[str]]:
     return section, [each.path for each in found if each.section != section]
 
 
-def _study_text(folder: Path, wearable: Sequence[str | None], reference: str | None) -> str:
+def _standing_columns(devices: Devices | None) -> str:
+    starts = [""] if devices is None else [f"wearable_{label}_" for label in devices.labels]
+    return ", ".join(f"{start}{name}" for start in starts for name in STANDING)
+
+
+def _together(devices: Devices, rows: Sequence[tuple[str, Row]]) -> list[Row]:
+    """Return one row a recording of the rows of its devices."""
+    names = ("participant", "session", "condition", "trial", "side")
+    several: dict[tuple[str, ...], list[tuple[str, Row]]] = {}
+    for label, row in rows:
+        several.setdefault(tuple(row.get(name, "") for name in names), []).append((label, row))
+    return [devices.row(own) for own in several.values()]
+
+
+def _study_text(
+    folder: Path,
+    wearable: Sequence[str | None],
+    reference: str | None,
+    devices: Devices | None = None,
+) -> str:
     sections = [each for each in (*wearable, reference) if each]
     joint = joint_in("\n".join(sections))
+    if devices is not None and wearable[0]:
+        sections[0] = devices.section(sections[0])
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
     return (
@@ -233,9 +276,15 @@ def _cycles_text(joint: str) -> str:
     return f"[cycles]\nmovement = {quoted(usual):<22} # {other}"
 
 
-def _table_text(rows: list[Row], covariates: tuple[str, ...]) -> str:
+def _table_text(
+    rows: list[Row], covariates: tuple[str, ...], devices: Devices | None = None
+) -> str:
     used = {name for row in rows for name, cell in row.items() if cell}
-    columns = [name for name in TABLE_COLUMNS if name in ALWAYS or name in used]
+    table, always = (
+        (list(each) if devices is None else devices.columns(each))
+        for each in (TABLE_COLUMNS, ALWAYS)
+    )
+    columns = [name for name in table if name in always or name in used]
     if "proximal_file" in used:
         columns.remove("wearable")
     text = io.StringIO()

@@ -209,12 +209,15 @@ def trials_of(look: Look) -> list[Found]:
     return trials
 
 
-def paired(trials: Sequence[Found], references: Sequence[Found]) -> dict[str, Found]:
+def paired(
+    trials: Sequence[Found], references: Sequence[Found], *, one_each: bool = True
+) -> dict[str, Found]:
     """Return the reference of each trial, by the trial's path: of the same words, or by names."""
     by_tokens = {frozenset(each.place.tokens): each for each in references}
     pairs = {}
     for trial in trials:
-        reference = by_tokens.pop(frozenset(trial.place.tokens), None)
+        key = frozenset(trial.place.tokens)
+        reference = by_tokens.pop(key, None) if one_each else by_tokens.get(key)
         if reference is not None and "reference" not in trial.cells:
             pairs[trial.path] = reference
     used = {each.path for each in pairs.values()}

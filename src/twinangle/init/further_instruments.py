@@ -17,23 +17,27 @@ PAGE = "docs/how-to/several-instruments.md"
 _LAST = re.compile(r"(?P<rest>.*[_\s./-])(?P<label>[^\W_]+)")
 
 
-def set_further_aside(look: Look) -> None:
+def set_further_aside(look: Look, devices: Sequence[str] = ()) -> None:
     """Leave one wearable and one reference where names tell of more, and say so in one line.
+
+    `devices` are wearables of one layout that stay.
 
     Files whose names are alike but for their last part, and whose columns differ by that part, are
     of as many instruments. Conditions differ in a part of their names too, but have one layout.
     """
-    of_label = _instruments([*look.wearables, *look.references])
+    of_label = _instruments([*look.wearables, *look.references], devices)
     if len(of_label) < FEWEST:
         return
-    worn = _first_wearable(of_label, look)
-    against = _first_reference({key: each for key, each in of_label.items() if key != worn}, look)
-    kept = [label for label in (worn, against) if label]
+    worn = list(devices) or [_first_wearable(of_label, look)]
+    left = {key: each for key, each in of_label.items() if key not in worn}
+    kept = [label for label in (*worn, _first_reference(left, look)) if label]
     aside = [label for label in of_label if label not in kept]
     gone = {each.path for label in aside for each in of_label[label]}
     for found in (look.wearables, look.references):
         found[:] = [_without(each, of_label) for each in found if each.path not in gone]
     look.recognised[:] = [text for text in look.recognised if text.rpartition(": ")[0] not in gone]
+    if not aside:
+        return
     look.questions.insert(
         0,
         f"study.toml: by the last part of the names {len(of_label)} instruments recorded at once, "
@@ -42,7 +46,7 @@ def set_further_aside(look: Look) -> None:
     )
 
 
-def _instruments(files: Sequence[Found]) -> dict[str, list[Found]]:
+def _instruments(files: Sequence[Found], devices: Sequence[str]) -> dict[str, list[Found]]:
     """Return the files by the last part of their names, where that part tells instruments apart."""
     named: dict[str, list[Found]] = defaultdict(list)
     rests: dict[str, set[str]] = defaultdict(set)
@@ -56,7 +60,8 @@ def _instruments(files: Sequence[Found]) -> dict[str, list[Found]]:
     alone = [
         label
         for label in plain
-        if not any(layouts[label] == layouts[other] for other in plain if other != label)
+        if label in devices
+        or not any(layouts[label] == layouts[other] for other in plain if other != label)
     ]
     together = {
         label for labels in rests.values() for label in labels if len(labels & set(alone)) >= FEWEST

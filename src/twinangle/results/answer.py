@@ -57,11 +57,11 @@ def answer_of(results: StudyResults) -> Answer:
     """Return what the answer rests on."""
     groups = trial_groups(results, by_wearable=False)
     worked = [group.main for group in groups if group.main.status in ("ok", "pooled")]
-    paired = [trial for trial in worked if _has_reference(trial)]
+    paired = [trial for trial in worked if has_reference(trial)]
     status = [group.main.status for group in groups]
     excluded = [group.main.reason for group in groups if group.main.status == "excluded"]
     by_hand = sum(reason.startswith(BY_HAND) for reason in excluded)
-    seen = distinct(trial.condition for trial in results.trials if _has_reference(trial))
+    seen = distinct(trial.condition for trial in results.trials if has_reference(trial))
     good = {trial.condition for trial in worked}
     pooled = [key for key, _ in named(results.limits)]
     procedure = pooled[0][0] if pooled else _first(worked)
@@ -92,7 +92,7 @@ def _fails(group: TrialGroup, procedure: str) -> bool:
     return group.main.status != "excluded" and not any(t.status in ("ok", "pooled") for t in own)
 
 
-def _has_reference(trial: TrialResult) -> bool:
+def has_reference(trial: TrialResult) -> bool:
     """Tell whether a recording has curves of the reference, its own or to be pooled."""
     return trial.cycles is not None and trial.cycles.reference_deg is not None
 

@@ -7,7 +7,12 @@ from typing import TYPE_CHECKING
 
 from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
 from twinangle.results.answer import Answer, answer_of
-from twinangle.results.comparison_words import conditions_sentence, procedures_sentence, under
+from twinangle.results.comparison_words import (
+    conditions_sentence,
+    never_compared,
+    procedures_sentence,
+    under,
+)
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
@@ -36,7 +41,8 @@ Ends = tuple[float, float]
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
     """Return what was found, in at most seven sentences, each of numbers of the results.
 
-    One more tells what two wearables differ by, where there are several.
+    Where there are several wearables, one more tells what two of them differ by, and one what was
+    compared nowhere.
     """
     answer = answer_of(results)
     if not answer.n_analysed:
@@ -50,6 +56,7 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
         procedures_sentence(results, answer),
         session_sentence(results),
         _between_wearables(results),
+        never_compared(results),
     )
     return tuple(sentence for sentence in found if sentence)
 

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.ranking import Contest
-from twinangle.results.answer import Answer
+from twinangle.results.answer import Answer, has_reference
+from twinangle.results.grouping import distinct
 from twinangle.results.pooled import given, named
 from twinangle.under_test import reference_of
 from twinangle.wording import listing, number
 
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 NOT_MEASURED = "only the variability was compared; accuracy was not measured there"
 
@@ -40,7 +44,8 @@ def conditions_sentence(results: StudyResults, answer: Answer) -> str:
         seen = True
     said = "; ".join(parts)
     unseen = [item.condition for item in found if item.condition in answer.without_reference]
-    if unseen and answer.with_reference:
+    several = len(distinct(trial.wearable for trial in results.trials)) > 1
+    if unseen and answer.with_reference and not several:  # `never_compared` says it of each
         where = " and ".join(f"“{name}”" for name in unseen)
         said += f". {'Under ' + where}, {NOT_MEASURED}"
     return f"{said}."
@@ -80,6 +85,55 @@ def procedures_sentence(results: StudyResults, answer: Answer) -> str:
         verb = "is" if len(first) == 1 else "tie and are"
         said = f"{lead} {listing(first)} {verb} nearer the reference than {listing(rest)}"
     return f"{said}{_of_two(contest)}."
+
+
+def never_compared(results: StudyResults) -> str:
+    """Say of several wearables which were never held against each other, or a reference, and where.
+
+    Empty where there is one wearable, or all were.
+    """
+    worked = [trial for trial in results.trials if trial.status in ("ok", "pooled")]
+    wearables = distinct(trial.wearable for trial in results.trials)
+    if len(wearables) < 2 or not worked:
+        return ""
+    lacking = [*_pairs_never_compared(results, wearables, worked)]
+    for condition in distinct(trial.condition for trial in worked):
+        here = [trial for trial in worked if trial.condition == condition]
+        seen = {trial.wearable for trial in here if has_reference(trial)}
+        worn = distinct(trial.wearable for trial in here)
+        without = [name for name in worn if name not in seen]
+        if without:
+            every = "either wearable" if len(wearables) == 2 else "any wearable"
+            who = every if set(without) == set(wearables) else " and ".join(without)
+            lacking.append(f"{who} with a reference{_where(condition)}")
+    return f"Not compared anywhere in this study: {'; '.join(lacking)}." if lacking else ""
+
+
+def _pairs_never_compared(
+    results: StudyResults, wearables: Sequence[str], worked: Sequence[TrialResult]
+) -> Iterator[str]:
+    """Yield each two wearables without a comparison, in the study or under a condition of both."""
+    done: dict[frozenset[str], set[str]] = {}
+    for pair in results.pairs:
+        if pair.kind == "wearables" and not pair.reason:
+            done.setdefault(frozenset((pair.first, pair.second)), set()).add(pair.condition)
+    worn = {(trial.wearable, trial.condition) for trial in worked}
+    for first, second in combinations(wearables, 2):
+        compared = done.get(frozenset((first, second)), set())
+        both = [
+            condition
+            for condition in distinct(trial.condition for trial in results.trials)
+            if {(first, condition), (second, condition)} <= worn and condition not in compared
+        ]
+        if not compared:
+            yield f"{first} with {second} on the same cycles"
+        elif both:
+            where = " and ".join(f"“{name}”" for name in both)
+            yield f"{first} with {second} on the same cycles under {where}"
+
+
+def _where(condition: str) -> str:
+    return f" under “{condition}”" if condition else ""
 
 
 def _of_two(contest: Contest) -> str:

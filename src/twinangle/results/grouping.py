@@ -116,12 +116,12 @@ class Naming:
         )
         return ", ".join(part for part in parts if part)
 
-    def heading(self, trial: TrialResult) -> str:
+    def heading(self, trial: TrialResult, *, wearable: bool = True) -> str:
         """Return a recording's heading on its participant's page: `indoor, left`.
 
-        The wearable is named where there are several.
+        The wearable is named where there are several, unless `wearable` is false.
         """
-        rest = ", ".join(filter(None, (self.recording(trial), trial.wearable)))
+        rest = ", ".join(filter(None, (self.recording(trial), trial.wearable * wearable)))
         return f"{trial.condition or 'recording'}, {rest}" if rest else trial.condition or rest
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from twinangle.notices import GRAVITIES, OTHER, Gravity, gravity_of, kind_of, size_of
 from twinangle.results.grouping import Key, Naming, distinct, key_of, warnings_of
+from twinangle.under_test import wearable_of
 
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
@@ -96,13 +97,13 @@ def failure_lines(results: StudyResults) -> tuple[str, ...]:
     )
 
 
-def warning_line(row: NoticeRow, results: StudyResults) -> str:
+def warning_line(row: NoticeRow, results: StudyResults, most: int | None = None) -> str:
     """Return one kind of warning as a line: what is wrong, then whom it concerns.
 
-    Where recordings are told different things, the worst is the example.
+    Where recordings are told different things, the worst is the example; of many, `most` are named.
     """
     lead = "Look at this first" if row.gravity == "grave" else "Warning"
-    where = named_recordings(row, results)
+    where = named_recordings(row, results, most)
     if row.n_recordings == 1:
         return f"{lead}: {where}: {row.text}"
     if row.alike:
@@ -111,11 +112,16 @@ def warning_line(row: NoticeRow, results: StudyResults) -> str:
 
 
 class _Names:
-    """Names recordings by what varies in the run, with procedures unless all that worked."""
+    """Names recordings by what varies in the run, with procedures unless all that worked.
+
+    Of several wearables, one is named alone where all that worked of it are concerned.
+    """
 
     def __init__(self, results: StudyResults) -> None:
         self._naming = Naming(results)
-        self._worked = Counter(key_of(trial) for trial in results.trials if trial.status == "ok")
+        worked = [trial for trial in results.trials if trial.status == "ok"]
+        self._worked = Counter(map(key_of, worked))
+        self._of_wearable = Counter((key_of(trial), trial.wearable) for trial in worked)
 
     def of(self, told: Sequence[Told]) -> tuple[str, ...]:
         """Return each recording once, in order."""
@@ -126,8 +132,15 @@ class _Names:
 
     def _name(self, key: Key, trials: Sequence[TrialResult]) -> str:
         by = distinct(trial.procedure for trial in trials)
-        name = f"{trials[0].participant} {self._naming.heading(trials[0])}"
-        return name if len(by) >= self._worked[key] else f"{name} ({', '.join(by)})"
+        name = f"{trials[0].participant} {self._naming.heading(trials[0], wearable=False)}"
+        if len(by) >= self._worked[key]:
+            return name
+        named = []
+        for wearable in distinct(trial.wearable for trial in trials):
+            own = [one for one in by if wearable_of(one) == wearable]
+            whole = wearable and len(own) >= self._of_wearable[key, wearable]
+            named += [wearable] if whole else own
+        return f"{name} ({', '.join(named)})"
 
 
 def _row(kind: str, told: Sequence[Told], names: _Names) -> NoticeRow:
