@@ -1,6 +1,7 @@
 """A step of the lag: which file is at fault is said only as far as something tells."""
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -63,6 +64,22 @@ def test_without_evidence_neither_file_is_blamed(worn):
     assert "or B.csv" in told
     assert UNDECIDED in told
     assert "Mend" not in told
+
+
+@pytest.mark.parametrize(
+    ("stride_s", "told"), [(1.1, True), (2.2, True), (0.8, False), (np.nan, False)]
+)
+def test_a_step_of_half_a_stride_may_be_the_other_side(stride_s, told):
+    """Files of left and right exchanged: standing and squats agree, walking does half a stride off.
+
+    That the sides follow each other by half a stride is common practice, no source.
+    """
+    half = replace(step(0.56), stride_s=stride_s)
+    known = Fault("wearable", "The lag to 'mocap' steps there by as much.")
+    for worn in (recording("A"), recording("A", (49.0, 51.0))):
+        for fault in (None, known):
+            said = Stepped.between(half, worn, recording("gonio")).told(fault)
+            assert ("see first whether left and right were exchanged" in said) == told
 
 
 def test_gaps_in_both_decide_nothing():

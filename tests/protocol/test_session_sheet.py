@@ -74,6 +74,15 @@ def test_times_that_are_planned_stand_in_the_table(planned):
     assert "Stand still for 7 s" in as_markdown(sheet)
 
 
+def test_the_standing_asked_for_is_the_usual_one_and_a_persons_own_on_their_sheet(planned):
+    rows = "participant,wearable,static_start_s,static_end_s\n"
+    rows += "P01,a.csv,2,9\nP02,b.csv,1,8\nP03,c.csv,1,1.8\n"
+    folder = planned(SENSORS.format(more=""), trials=rows)
+    for whose, asked in ((None, "7 s"), ("P01", "7 s"), ("P03", "0.8 s")):
+        text = as_markdown(session_sheet(folder, participant=whose))
+        assert f"Stand still for {asked}," in text
+
+
 def test_one_device_alone_is_told_what_cannot_be_known(planned):
     text = words(
         planned(DEVICE, trials=table(conditions=("outdoor",)).replace(",reference", ",note"))

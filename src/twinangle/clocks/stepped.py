@@ -23,6 +23,8 @@ UNDECIDED = (
 # Our own choices.
 _ASIDE_S = 0.5  # so far from the step the parts offered end and begin, and gaps are looked for
 LEAST_GAP_S = 0.1
+_HALF_A_STRIDE = (0.42, 0.58)  # strides by which the two sides follow each other in walking
+_LONG_STRIDE_S = 1.6
 _BY_CHANCE = 0.2  # gaps expected at a place by chance, up to which one there tells something
 
 
@@ -126,15 +128,33 @@ class Stepped:
             mend = self._mend(fault.side)
             source = self._source(fault.side)
             happened = f"{source} seems to have {self._happened(fault.side)}"
-            return f"{happened}: {lag}. {fault.why} {mend}; or {parts}"
+            return f"{happened}: {lag}. {self._half_a_stride()}{fault.why} {mend}; or {parts}"
         first: Side = "reference" if step.size_s > 0 else "wearable"
         other: Side = "wearable" if first == "reference" else "reference"
         return (
             f"{' and '.join(self.sources)}: the lag between them steps by "
-            f"{abs(step.size_s):.3f} s; {lag}. Either "
+            f"{abs(step.size_s):.3f} s; {lag}. {self._half_a_stride()}Either "
             f"{self._source(first)} {self._happened(first)}, or "
             f"{self._source(other)} {self._happened(other)}. {self._without_gap()}{UNDECIDED} "
             f"Right in either case: {parts}"
+        )
+
+    def _half_a_stride(self) -> str:
+        """Say that left and right may be exchanged, where the step is as long as that gives.
+
+        Standing and squats are the same on both sides, while in walking one side follows the other
+        by half a stride.
+        """
+        period_s = self.step.stride_s
+        # Strides that differ in turn repeat every second time: so long a period may be two.
+        likely = (period_s, 0.5 * period_s) if period_s > _LONG_STRIDE_S else (period_s,)
+        low, high = _HALF_A_STRIDE
+        fitting = [one for one in likely if low < abs(self.step.size_s) / one < high]
+        if not fitting:
+            return ""
+        return (
+            f"The step is half a stride (of {fitting[0]:.2f} s), by which one side follows the "
+            "other in walking: see first whether left and right were exchanged. If not: "
         )
 
     def _without_gap(self) -> str:

@@ -42,6 +42,7 @@ class LagStep:
     after_s: float
     evidence: float  # log likelihood ratio against the best line, one a stride
     misfit: float  # what is left with it, as a share of the mean square rate
+    stride_s: float = float("nan")  # of the movement; NaN where it is not known or there are none
 
     @property
     def size_s(self) -> float:
@@ -177,6 +178,7 @@ def _within(
         after_s=float(lags[0] + fine[second]),
         evidence=evidence,
         misfit=stepped / max(power, 1e-12),
+        stride_s=stride_s,
     )
 
 

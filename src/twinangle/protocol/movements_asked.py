@@ -5,6 +5,8 @@ Limits are the program's own, from where they are applied; the rest is common pr
 
 from __future__ import annotations
 
+from statistics import median_high
+
 from twinangle.clocks.crosscorrelation import ENOUGH_STRIDES
 from twinangle.clocks.synchronising_events import EDGE_S
 from twinangle.protocol.by_instrument import Worn, for_each, names_of, pairs_of, wearables_of
@@ -32,8 +34,9 @@ def _standing(study: Study, whole: Study) -> list[str]:
     if isinstance(wearable, AngleWearable) and not zeroed:
         return []
     posture = JOINTS[study.joint].neutral_posture
-    seconds = {each.end_s - each.start_s for each in _stretches(study, "static")} or {STANDING_S}
-    lines = [f"Stand still for {min(seconds):g} s, {posture}; {_where(study, 'static')}."]
+    planned = [each.end_s - each.start_s for each in _stretches(study, "static")]
+    usual = median_high(planned or [STANDING_S])  # one who could not stand so long is no plan
+    lines = [f"Stand still for {usual:g} s, {posture}; {_where(study, 'static')}."]
     if isinstance(wearable, AngleWearable):
         why = "The reference's zero is taken from it."
     else:
@@ -139,7 +142,7 @@ def _where(study: Study, part: str) -> str:
     if found and not stretches:
         return "a recording of its own"
     if len(found) == 1:
-        (one,) = stretches
+        one = stretches[0]
         return f"planned at {one.start_s:g} to {one.end_s:g} s of the wearable's clock"
     return TO_BE_TOLD
 
@@ -148,8 +151,10 @@ def _given(study: Study, part: str) -> set[object]:
     return {getattr(trial, part) for trial in study.trials if not trial.exclude} - {None}
 
 
-def _stretches(study: Study, part: str) -> set[Interval]:
-    return {each for each in _given(study, part) if isinstance(each, Interval)}
+def _stretches(study: Study, part: str) -> list[Interval]:
+    """Return the stretch of each row that states one."""
+    found = [getattr(trial, part) for trial in study.trials if not trial.exclude]
+    return [each for each in found if isinstance(each, Interval)]
 
 
 def _cross_correlation(settings: SynchronisationSettings) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from twinangle.analysis import declared_faults
@@ -89,6 +89,20 @@ def session_sheet(
     )
 
 
+def _of_rows(study: Study, trials: Sequence[Trial]) -> Study:
+    """Return the study as if its table had these rows alone, for each of several instruments."""
+    rows = {trial.row for trial in trials}
+    return replace(
+        study,
+        trials=tuple(trial for trial in study.trials if trial.row in rows),
+        parts=tuple(
+            replace(part, study=_of_rows(part.study, trials))
+            for part in study.parts
+            if part.study is not study
+        ),
+    )
+
+
 def _only(trials: Sequence[Trial], column: str) -> str:
     """Return the value that all trials share; empty where they differ or there are none."""
     values = {str(getattr(trial, column)) for trial in trials}
@@ -133,12 +147,13 @@ _KINDS = {
 def _parts(study: Study, trials: Sequence[Trial]) -> tuple[Part, ...]:
     sides = tuple(dict.fromkeys(trial.side for trial in trials if trial.side))
     walking = study.cycles.movement == "walking"
+    own = _of_rows(study, trials)
     found = (
         ("Before", _before(study)),
         ("Placement", placement(study, sides)),
         ("Clocks", clocks(study)),
-        ("Neutral standing", standing(study)),
-        ("Functional movement", functional(study)),
+        ("Neutral standing", standing(own)),
+        ("Functional movement", functional(own)),
         ("Walking" if walking else "Exercise", [*strides(study), *route(study)]),
         ("Write down", _to_note(study)),
     )
