@@ -261,6 +261,8 @@ def test_a_row_with_a_word_in_it_is_not_taken_for_the_names(tmp_path):
         ("P 3 run_2.csv", "P3", "all", "2"),
         ("S01 walk.csv", "S01", "walk", "1"),
         ("steps 20 P01.csv", "P01", "steps 20", "1"),
+        ("S01 post2.csv", "S01", "post2", "1"),
+        ("D1 walk.csv", "D1", "walk", "1"),
     ],
 )
 def test_a_code_with_a_gap_is_one_code(path, participant, condition, trial):

@@ -64,7 +64,11 @@ def test_one_line_tells_of_the_others_and_of_the_page(proposal):
 
 
 def test_what_holds_for_many_files_is_told_once(proposal):
-    assert len(proposal.recognised) == 2
+    assert len(proposal.recognised) == 3
+    assert proposal.recognised[2] == (
+        "trials.csv, 8 rows, by the names: 2 participants (P01, P02); 2 sessions (1, 2); "
+        "2 conditions (indoor, outdoor); trial (1)"
+    )
     assert proposal.recognised[0].endswith("and 6 more files: wearable")
     assert len(proposal.open_questions) < 12
 
@@ -88,7 +92,9 @@ def test_angles_alone_leave_a_wearable_and_a_reference(tmp_path):
 @pytest.mark.parametrize(
     ("path", "session"),
     [("P01/day2_indoor", "2"), ("P01_visit3", "3"), ("P01_ses-pre", "pre"), ("P01 day 2", "2"),
-     ("P01_session1_visit2", "1-2"), ("P01_daylight", "1"), ("P01_indoor", "1")],
+     ("P01_session1_visit2", "1-2"), ("P01_daylight", "1"), ("P01_indoor", "1"),
+     ("P01_s2_indoor", "2"), ("s2/P01_indoor", "2"), ("P01_D2", "2"), ("sub7_v3", "3"),
+     ("S01_s2", "2")],
 )  # fmt: skip
 def test_sessions_go_by_several_words(path, session):
     assert identity(place_of(path).tokens)["session"] == session

@@ -130,7 +130,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
     return StudyProposal(
         study_toml=study,
         trials_csv=_table_text(rows, covariates, devices),
-        recognised=grouped(look.recognised, look.paths),
+        recognised=(*grouped(look.recognised, look.paths), _told(rows)),
         open_questions=grouped(look.questions, look.paths),
         ignored=grouped(look.ignored, look.paths),
     )
@@ -225,6 +225,19 @@ def _commonest(found: list[Found]) -> tuple[str, list[str]]:
     """Return the section most files share, and the paths of those that have another."""
     section, _ = Counter(each.section for each in found).most_common(1)[0]
     return section, [each.path for each in found if each.section != section]
+
+
+def _told(rows: Sequence[Row]) -> str:
+    """Say what the names were taken to mean, so that a wrong reading is seen at once."""
+    found = []
+    for column in ("participant", "session", "condition", "trial", "side"):
+        values = list(dict.fromkeys(row.get(column, "") for row in rows))
+        if values == [""]:
+            continue
+        shown = values if len(values) <= 4 else [values[0], values[1], "…", values[-1]]
+        many = f"{len(values)} {column}s" if len(values) > 1 else column
+        found.append(f"{many} ({', '.join(shown)})")
+    return f"trials.csv, {len(rows)} rows, by the names: {'; '.join(found)}"
 
 
 def _standing_columns(devices: Devices | None) -> str:

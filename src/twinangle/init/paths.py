@@ -22,6 +22,10 @@ _NUMBERED = re.compile(
     r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|day|visit|trial|run|t)[\s_]+(\d+)(?![^\W_])",
     re.IGNORECASE,
 )
+_PERSON = re.compile(r"(?:sub|subj|subject|participant)-?\w*\d+|p-?\d+", re.IGNORECASE)
+_PERSON_PERHAPS = re.compile(r"(?:sub|subj|subject|participant|p|s)-?\w*\d+", re.IGNORECASE)
+_SESSION = re.compile(r"(?:session|ses)-?(\w+)|(?:day|visit)-?(\d+)", re.IGNORECASE)
+_SESSION_PERHAPS = re.compile(r"[sdv]-?(\d+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,21 +60,28 @@ def is_segment(token: str) -> bool:
 
 
 def identity(tokens: Sequence[str]) -> dict[str, str]:
-    """Return participant, session, condition, trial and side as far as the words tell."""
+    """Return participant, session, condition, trial and side as far as the words tell.
+
+    Where the participant is told by another word, S1, D1 and V1 are a session, a day and a visit.
+    """
     found = {"trial": "1"}
+    named = [token for token in tokens if not _SESSION.fullmatch(token)]
+    person = next(
+        (one for shape in (_PERSON, _PERSON_PERHAPS) for one in named if shape.fullmatch(one)), None
+    )
     sessions, rest = [], []
     for token in tokens:
         name = token.lower()
-        if match := re.fullmatch(r"(?:session|ses)-?(\w+)|(?:day|visit)-?(\d+)", name):
+        if token == person:
+            found["participant"] = token
+        elif match := _SESSION.fullmatch(token):
             sessions.append(match[1] or match[2])
+        elif person is not None and (match := _SESSION_PERHAPS.fullmatch(token)):
+            sessions.append(match[1])
         elif match := re.fullmatch(r"(?:trial|run|t)-?(\d+)", name):
             found["trial"] = match[1]
         elif name in ("left", "right"):
             found["side"] = name
-        elif "participant" not in found and re.fullmatch(
-            r"(?:sub|subj|subject|participant|p|s)-?\w*\d+", name
-        ):
-            found["participant"] = token
         else:
             rest.append(token)
     if "participant" not in found:
