@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
@@ -75,8 +76,7 @@ def group_trials(trials: Sequence[TrialResult]) -> Groups:
                 t for t in compared if (t.procedure, t.condition) == (procedure, condition)
             )
             if several:
-                cycles = {quantity: cycles_frame(several, quantity) for quantity in QUANTITIES}
-                found.append(Group(procedure, condition, several, cycles))
+                found.append(Group(procedure, condition, several, cycle_frames(several)))
     return Groups(good, tuple(found))
 
 
@@ -110,30 +110,39 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
     raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
 
 
-def cycles_frame(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
-    """Return one row a kept cycle of trials with a reference, see :class:`Group`."""
+def cycle_frames(trials: Sequence[TrialResult]) -> dict[str, pd.DataFrame]:
+    """Return, by quantity, one row a kept cycle of trials with a reference, see :class:`Group`."""
     import pandas as pd
 
-    return pd.concat([_rows(trial, quantity) for trial in trials], ignore_index=True)
+    kept = [_kept_curves(trial) for trial in trials]
+    counts = [len(wearable) for wearable, _ in kept]
+
+    def each_cycle(of_trial: Sequence[object]) -> NDArray[Any]:
+        return np.repeat(np.asarray(of_trial, dtype=object), counts)
+
+    whose = {
+        "participant": each_cycle([trial.participant for trial in trials]),
+        "unit": each_cycle([" ".join((t.session, t.trial, t.side)) for t in trials]),
+        "session": each_cycle([trial.session for trial in trials]),
+        "side": each_cycle([trial.side for trial in trials]),
+    }
+    zero = np.repeat([zero_of(trial) for trial in trials], counts)
+    found = {}
+    for quantity in QUANTITIES:
+        wearable, reference = (
+            np.concatenate([cycle_quantity(both[k], quantity) for both in kept]) for k in (0, 1)
+        )
+        numbers = {"wearable": wearable, "reference": reference, "zero": zero}
+        found[quantity] = pd.DataFrame({**whose, **numbers})
+    return found
 
 
-def _rows(trial: TrialResult, quantity: str) -> pd.DataFrame:
-    import pandas as pd
-
+def _kept_curves(trial: TrialResult) -> tuple[Array, Array]:
+    """Return the wearable's and the reference's curves of the kept cycles."""
     cycles = trial.cycles
     if cycles is None or cycles.reference_deg is None:
         raise ValueError(f"{trial.label}: no reference curves to pool.")
-    return pd.DataFrame(
-        {
-            "participant": trial.participant,
-            "unit": " ".join((trial.session, trial.trial, trial.side)),
-            "session": trial.session,
-            "side": trial.side,
-            "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
-            "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
-            "zero": zero_of(trial),
-        }
-    )
+    return cycles.wearable_deg[cycles.kept], cycles.reference_deg[cycles.kept]
 
 
 def zero_of(trial: TrialResult) -> float:
