@@ -324,11 +324,12 @@ def _write_all(
         trials.extend(one.results)
         drawn.extend(one.drawn)
         on_done(one)
-    workers.renew()
     results = pool_study(study, tuple(trials), steps)
+    shown = visible_texts(results)
+    workers.renew(results, shown, *results.trials)
     text_of_trials, others = _text_of(results, workers, steps)
     write_parts(
-        visible_texts(results),
+        shown,
         staging,
         workers,
         image_formats=line.image_formats,

@@ -124,12 +124,13 @@ class Steps:
         found = {name: self._found(named[name], taken[name], of) for name in items}
         missing = [name for name, value in found.items() if value is None]
         each_task = 1 if tasks is None else max(-(-len(missing) // tasks), 1)
+        workers = workers or Workers(1)
         wanted = [
-            [items[name] for name in missing[first : first + each_task]]
+            [workers.held(items[name]) for name in missing[first : first + each_task]]
             for first in range(0, len(missing), each_task)
         ]
-        work = partial(_made, make, of, self.store is not None)
-        made = map(work, wanted) if workers is None else workers.in_order(work, wanted)
+        work = partial(_made, make, workers.held(of), self.store is not None)
+        made = workers.in_order(work, wanted)
 
         def each() -> Iterator[Value]:
             new = (one for several in made for one in several)
