@@ -223,6 +223,7 @@ def _first(said: tuple[Any, ...], kind: type[Said]) -> Said | None:
     return next((each for each in said if isinstance(each, kind)), None)
 
 
+@cache
 def key_of(name: str, unit: str, data_unit: str) -> str:
     """Return the key under which a field is written: `offset_deg`, `ratio`.
 

@@ -8,15 +8,18 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from itertools import count
 from multiprocessing.process import BaseProcess
 from types import TracebackType
-from typing import TypeVar
+from typing import TypeVar, cast
 
 from twinangle.errors import TwinangleError
 from twinangle.platform_calls import begin_worker, start_method
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+_HELD: dict[int, object] = {}  # what processes that are forked from here hold, by number
+_NUMBERS = count()
 
 
 class Workers:
@@ -41,6 +44,7 @@ class Workers:
             raise ValueError(f"`jobs` must be at least 1, got {jobs}.")
         self.jobs = jobs
         self._pool = self._started()
+        self._held: dict[int, int] = {}  # by the identity of a value: its number
 
     def _started(self) -> ProcessPoolExecutor | None:
         if self.jobs == 1:
@@ -57,20 +61,39 @@ class Workers:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        self._let_go()
         if self._pool is None:
             return
         if kind is not None:
             _end(self._pool)
         self._pool.shutdown(cancel_futures=True)
 
-    def renew(self) -> None:
+    def renew(self, *values: object) -> None:
         """Have the next task begin in new processes, which hold what was imported meanwhile.
 
-        Nothing may be under way. Where processes are not forked from this one, nothing is done.
+        They hold `values` too, for :meth:`held`. Nothing may be under way. Where processes are not
+        forked from this one, nothing is done.
         """
+        self._let_go()
         if self._pool is not None and start_method() == "fork":
             self._pool.shutdown()
             self._pool = self._started()
+            for value in values:
+                number = self._held[id(value)] = next(_NUMBERS)
+                _HELD[number] = value
+
+    def held(self, value: Item) -> Item:
+        """Return what to send of a value: only its number, where the processes hold it.
+
+        Of large results that saves writing and reading them once a task. The task gets the value.
+        """
+        number = self._held.get(id(value))
+        return value if number is None else cast(Item, _Numbered(number))
+
+    def _let_go(self) -> None:
+        for number in self._held.values():
+            _HELD.pop(number, None)
+        self._held.clear()
 
     def in_order(
         self, function: Callable[[Item], Result], items: Iterable[Item]
@@ -95,6 +118,20 @@ class Workers:
             # Python 3.12 warns of forking beside threads; the children here use none of them.
             warnings.simplefilter("ignore", DeprecationWarning)
             return _told(self._pool.map(function, items))
+
+
+class _Numbered:
+    """Stands for a value on its way to a process that holds it, and is the value again there."""
+
+    def __init__(self, number: int) -> None:
+        self._number = number
+
+    def __reduce__(self) -> tuple[Callable[[int], object], tuple[int]]:
+        return _value_held, (self._number,)
+
+
+def _value_held(number: int) -> object:
+    return _HELD[number]
 
 
 def in_order(

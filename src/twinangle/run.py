@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from functools import partial
 from pathlib import Path
@@ -31,10 +31,12 @@ from twinangle.report.document import (
 )
 from twinangle.report.figure_files import Written
 from twinangle.results import StudyResults, TrialResult
+from twinangle.results.grouping import key_of
 from twinangle.results.read_back import read_results
-from twinangle.results.serialise import PARTS, joined, text_of, to_text
+from twinangle.results.serialise import joined, text_of_others, text_of_trial, to_text
 from twinangle.study import Study
 from twinangle.visible import visible_texts
+from twinangle.wording import unique_names
 
 # Where the study lies, seen from the results: the one file in which two like runs may differ.
 STUDY_PLACE = ".twinangle-study.txt"
@@ -322,12 +324,12 @@ def _write_all(
         trials.extend(one.results)
         drawn.extend(one.drawn)
         on_done(one)
-    workers.renew()
     results = pool_study(study, tuple(trials), steps)
-    parts = {part: part for part in PARTS}
-    text = steps.in_order(RESULTS, text_of, parts, workers, takes=lambda _: (), of=results)
+    shown = visible_texts(results)
+    workers.renew(results, shown, *results.trials)
+    text_of_trials, others = _text_of(results, workers, steps)
     write_parts(
-        visible_texts(results),
+        shown,
         staging,
         workers,
         image_formats=line.image_formats,
@@ -335,5 +337,29 @@ def _write_all(
         trace_parts=line.trace_parts,
         steps=steps,
     )
-    (staging / RESULTS).write_text(joined(*text), encoding="utf-8", newline="\n")
+    text = joined(text_of_trials, next(others))
+    (staging / RESULTS).write_text(text, encoding="utf-8", newline="\n")
     return results
+
+
+def _text_of(
+    results: StudyResults, workers: Workers, steps: Steps
+) -> tuple[Iterator[str], Iterator[str]]:
+    """Begin the text of the results: what is made of each trial, and the one of all others."""
+    names = unique_names(str((*key_of(trial), trial.procedure)) for trial in results.trials)
+    of_trials = steps.in_order(
+        f"{RESULTS} of a trial",
+        text_of_trial,
+        dict(zip(names, results.trials, strict=True)),
+        workers,
+        takes=lambda trial: (trial,),
+        tasks=2 * workers.jobs,
+    )
+    of_others = steps.in_order(
+        RESULTS, _others, {"others": None}, workers, takes=lambda _: (), of=results
+    )
+    return of_trials, of_others
+
+
+def _others(results: StudyResults, _: None) -> str:
+    return text_of_others(results)

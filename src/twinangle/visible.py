@@ -11,11 +11,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
+from functools import cache
+from operator import is_
+from types import NoneType
 from typing import Any, TypeVar, cast
 
 from twinangle.notices import reworded
 
 Value = TypeVar("Value")
+_WITHOUT_TEXT = frozenset((float, int, bool, NoneType))  # most values: looked at no further
 
 # C0 and C1 controls, the line and paragraph separators, marks, embeddings, overrides and isolates
 # of direction, the byte order mark, and halves of surrogate pairs.
@@ -55,22 +59,29 @@ def visible_texts(value: Value) -> Value:
 
 
 def _visible(value: Any) -> Any:
+    if type(value) in _WITHOUT_TEXT:
+        return value
     if isinstance(value, str):
         shown = make_visible(value)
         return value if shown is value else reworded(value, shown)
     if is_dataclass(value) and not isinstance(value, type):
         changed = {
-            each.name: new
-            for each in fields(value)
-            if each.init and (new := _visible(old := getattr(value, each.name))) is not old
+            name: new
+            for name in _names(type(value))
+            if (new := _visible(old := getattr(value, name))) is not old
         }
         return replace(value, **changed) if changed else value
     if isinstance(value, tuple | list):
         new_items = [_visible(item) for item in value]
-        same = all(new is old for new, old in zip(new_items, value, strict=True))
+        same = all(map(is_, new_items, value))
         return value if same else type(value)(new_items)
     if isinstance(value, Mapping):
         pairs = {_visible(key): _visible(item) for key, item in value.items()}
         same = all(key in pairs and pairs[key] is item for key, item in value.items())
         return value if same else pairs
     return value
+
+
+@cache
+def _names(kind: type) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind) if each.init)

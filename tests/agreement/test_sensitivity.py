@@ -12,7 +12,7 @@ from twinangle.agreement import leave_one_out, limits_of_agreement
 
 def study(seed, people, cycles=6):
     rng = np.random.default_rng(seed)
-    codes = np.repeat([f"P{k}" for k in range(people)], rng.integers(2, cycles + 1, people))
+    codes = np.repeat([f"P{k}" for k in range(people)], rng.integers(1, cycles + 1, people))
     own = dict(zip(dict.fromkeys(codes), rng.normal(1, 2, people), strict=True))
     return np.array([own[code] for code in codes]) + rng.normal(0, 0.5, codes.size), codes
 
@@ -28,9 +28,9 @@ def test_changes_of_the_bias_are_those_of_a_regression_on_a_constant():
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.integers(0, 2**32 - 1), st.integers(4, 9))
-def test_laws(seed, people):
-    difference, codes = study(seed, people)
+@given(st.integers(0, 2**32 - 1), st.integers(4, 9), st.integers(1, 6))
+def test_laws(seed, people, cycles):
+    difference, codes = study(seed, people, cycles)
     found = leave_one_out(difference, codes)
     whole = limits_of_agreement(difference, codes)
     assert [one.participant for one in found.without] == list(dict.fromkeys(codes))

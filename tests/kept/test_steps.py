@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from twinangle.kept import Steps, Store
+from twinangle.kept import Steps, Store, making
 from twinangle.kept.digest import digest_of
 from twinangle.kept.watching import part_of, watched
 from twinangle.notices import Notice
@@ -196,3 +196,18 @@ def test_values_have_one_hash_only_where_they_are_the_same(one, other):
 )
 def test_a_bit_a_shape_or_a_kind_makes_another_hash(one, other):
     assert digest_of(one) != digest_of(other)
+
+
+def test_what_several_steps_take_is_hashed_once(tmp_path, monkeypatch):
+    hashed: list[object] = []
+
+    def noted(value: object, *folder: Path | None) -> str:
+        hashed.append(value)
+        return digest_of(value, *folder)
+
+    monkeypatch.setattr(making, "digest_of", noted)
+    steps, both = Steps(Store(tmp_path)), (WHOLE, replace(WHOLE, name="b"))
+    for name, taken in (("all", both), ("all again", (both[0], both[1])), ("one", WHOLE)):
+        made = steps.in_order(name, str, {"a": taken}, takes=lambda one: (one,))
+        assert next(made) == str(taken)
+    assert sum(value is WHOLE for value in hashed) == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -12,7 +13,7 @@ import pytest
 from twinangle import read_study
 from twinangle.code_identity import code_and_machine, our_code
 from twinangle.errors import TwinangleError
-from twinangle.kept import Key, Store, key_of
+from twinangle.kept import Key, Store, hash_of_file, key_of, keys
 from twinangle.kept.store_lines import kept_lines
 
 KEY = Key("a" * 64, "b" * 64, "c" * 64, "d" * 64)
@@ -115,3 +116,19 @@ def test_a_limit_that_is_none_is_refused(tmp_path, monkeypatch, text):
 
 def test_what_the_processor_can_do_is_in_the_key():
     assert code_and_machine().items() > our_code().items()
+
+
+@pytest.mark.parametrize(("age_ns", "reads"), [(0, 1), (3_600_000_000_000, 2)])
+def test_a_file_that_stays_the_same_is_read_once(tmp_path, monkeypatch, age_ns, reads):
+    """Unless it was written a moment ago. The command `sha256sum` gave the hash of "abc" too."""
+    monkeypatch.setattr(keys, "_COARSEST_NS", age_ns)
+    read, whole = [], hashlib.file_digest
+    monkeypatch.setattr(hashlib, "file_digest", lambda *a: read.append(a) or whole(*a))
+    path = tmp_path / "recording.csv"
+    path.write_text("abc")
+    for _ in range(2):
+        assert hash_of_file(path).startswith("ba7816bf8f01cfea")
+    assert len(read) == reads
+    path.write_text("abd")  # as long as before
+    os.utime(path, ns=(1, 1))
+    assert hash_of_file(path).startswith("a52d159f262b2c6d")

@@ -54,3 +54,28 @@ def test_renewed_processes_hold_what_was_imported_meanwhile(monkeypatch):
 
 def _is_loaded(name: str) -> bool:
     return name in sys.modules
+
+
+class Changed:
+    """Becomes a text on its way to another process."""
+
+    def __reduce__(self):
+        return str, ("sent",)
+
+
+@pytest.mark.parametrize("jobs", [1, 2])
+def test_renewed_processes_hold_a_value_in_place_of_being_sent_it(jobs):
+    value = Changed()
+    sent, forked = ("str" if jobs > 1 else "Changed"), start_method() == "fork"
+    with Workers(jobs) as workers:
+        assert set(workers.in_order(_kind, [workers.held(value)] * 2)) == {sent}
+        workers.renew(value)
+        for _ in range(2):
+            kinds = set(workers.in_order(_kind, [workers.held(value)] * 2))
+            assert kinds == {"Changed" if forked else sent}
+        workers.renew()
+        assert set(workers.in_order(_kind, [workers.held(value)] * 2)) == {sent}
+
+
+def _kind(value):
+    return type(value).__name__

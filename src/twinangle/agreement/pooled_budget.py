@@ -99,8 +99,6 @@ def pool_budgets(
     that are not negative, so its logarithm is taken: mean × exp(∓ t e), Student's t on k - 1
     degrees of freedom, e² the relative variance of the mean as in `limits_of_agreement`.
     """
-    import pandas as pd
-
     confidence = fraction(confidence, "confidence")
     only_with_table(data, "budgets", test=test, reference=reference, participant=participant)
     if data is not None:
@@ -112,8 +110,10 @@ def pool_budgets(
         budgets = [error_budget(*both, data=part, **how) for _, part in parts]
     if not budgets:
         raise ValueError("`budgets` is empty; at least one budget is needed.")
-    table = pd.concat([one.to_frame() for one in budgets])
-    values = {name: table[name].to_numpy(dtype=np.float64) for name in ("total", *PARTS)}
+    values = {
+        name: np.array([getattr(one, name) for one in budgets], dtype=np.float64)
+        for name in ("total", *PARTS)
+    }
     found: dict[str, Any] = {name: float(each.mean()) for name, each in values.items()}
     found |= {f"{name}_ci": log_mean_interval(each, confidence) for name, each in values.items()}
     return PooledBudget(

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated, ClassVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from twinangle.agreement._components import Components, variance_components
 from twinangle.agreement._from_frame import difference_and_participant
-from twinangle.agreement._input import finite_array
+from twinangle.agreement._input import Floats, finite_array, fraction
+from twinangle.agreement._quantiles import half_width
 from twinangle.agreement._result import Result, counted, quantity
-from twinangle.agreement.limits import limits_of_agreement
-from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.declare import data, number
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ _ASSUMPTIONS = (
 )
 FEWEST = 4
 """Participants below which none is left out: limits of the rest would be of two, a rough guess."""
+COVERAGE = 0.95  # share of differences that the limits are to hold
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -99,7 +100,7 @@ def leave_one_out(
     participant : array_like, shape (n,)
         Whose difference each is.
     confidence : float, default 0.95
-        Handed to :func:`limits_of_agreement`; bias and limits do not depend on it.
+        Must be between 0 and 1, as everywhere; bias and limits do not depend on it.
     data : DataFrame, optional
         A table; the arguments are then names of its columns.
     test, reference : array_like of float, shape (n,), or str, optional
@@ -139,25 +140,30 @@ def leave_one_out(
             f"{counted(len(people), 'participant')}; leaving each out in turn needs {FEWEST} or "
             "more."
         )
-    whole = limits_of_agreement(values, codes, confidence=confidence)
-    return Sensitivity(
-        tuple(_without(values, codes, person, whole, confidence) for person in people), len(people)
-    )
+    fraction(confidence, "confidence")
+    parts = variance_components(values, codes)
+    whole = _bias_and_limits(parts.means, parts.shrunk_variances)
+    without = (_without(parts, k, whole) for k in range(parts.k))
+    return Sensitivity(tuple(without), parts.k)
 
 
-def _without(
-    values: np.ndarray, codes: np.ndarray, person: str, whole: LimitsOfAgreement, confidence: float
-) -> WithoutOne:
-    """Return bias and limits of the others, and how they differ from those of all."""
-    others = codes != person
-    found = limits_of_agreement(values[others], codes[others], confidence=confidence)
+def _bias_and_limits(means: Floats, shrunk: Floats) -> tuple[float, float, float]:
+    """Return bias and limits from d_i and (1 - 1/n_i) s_i² of :func:`limits_of_agreement`."""
+    bias = float(means.mean())
+    reach = half_width(COVERAGE) * float(np.sqrt(float(means.var(ddof=1)) + float(shrunk.mean())))
+    return bias, bias - reach, bias + reach
+
+
+def _without(parts: Components, k: int, whole: tuple[float, float, float]) -> WithoutOne:
+    """Return bias and limits without the k-th participant, and how they differ from those of all.
+
+    A participant's mean and variance are the same whoever else is there, so that they are taken
+    once; no interval is computed, for none is shown.
+    """
+    found = _bias_and_limits(np.delete(parts.means, k), np.delete(parts.shrunk_variances, k))
     return WithoutOne(
-        participant=person,
-        n_observations=int(others.sum()),
-        bias=found.bias,
-        lower=found.lower,
-        upper=found.upper,
-        bias_change=found.bias - whole.bias,
-        lower_change=found.lower - whole.lower,
-        upper_change=found.upper - whole.upper,
+        str(parts.labels[k]),
+        int(parts.counts.sum() - parts.counts[k]),
+        *found,
+        *(one - of_all for one, of_all in zip(found, whole, strict=True)),
     )

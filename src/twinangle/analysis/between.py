@@ -70,9 +70,7 @@ def _read(
 
 
 def _limits(people: Sequence[str], difference: Array, options: Options) -> LimitsOfAgreement:
-    import pandas as pd
-
-    return limits_over(pd.Series(difference), pd.Series(people), options)
+    return limits_over(difference, people, options)
 
 
 def pool_errors(triples: Sequence[Triple], options: Options) -> tuple[ErrorsOfThree, ...]:

@@ -49,15 +49,16 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[LimitForms], ...]:
 
 def _forms(group: Group, quantity: str, options: Options) -> LimitForms:
     """Return the further forms of one quantity's limits."""
-    frame, confidence = group.cycles[quantity], options.confidence
-    people = frame["participant"].to_numpy()
-    difference = (frame["wearable"] - frame["reference"]).to_numpy()
-    pair = frame["wearable"].to_numpy(), frame["reference"].to_numpy()
-    means = frame.groupby("participant", sort=False)[["wearable", "reference"]].mean()
-    wearable, reference = means["wearable"].to_numpy(), means["reference"].to_numpy()
+    import pandas as pd
+
+    points, confidence = group.cycles[quantity], options.confidence
+    people, difference = points.participant, points.difference
+    pair = points.wearable, points.reference
+    means = pd.DataFrame(np.column_stack(pair)).groupby(people, sort=False).mean().to_numpy()
+    wearable, reference = means[:, 0].copy(), means[:, 1].copy()
     few = _too_few(wearable)
     regression = attempt(lambda: regression_limits(wearable, reference, confidence=confidence), few)
-    nested = frame.groupby("participant")["unit"].nunique().max() > 1
+    nested = len(set(zip(people, points.unit, strict=True))) > len(group.people)
     return LimitForms(
         checks=check_differences(*pair, people, confidence=confidence),
         regression=regression,
@@ -67,9 +68,7 @@ def _forms(group: Group, quantity: str, options: Options) -> LimitForms:
         ),
         percentile=percentile_limits(difference, people, confidence=confidence),
         mixed=attempt(
-            lambda: mixed_model_limits(
-                difference, people, frame["unit"].to_numpy(), confidence=confidence
-            ),
+            lambda: mixed_model_limits(difference, people, points.unit, confidence=confidence),
             "" if nested else NOT_NESTED,
         ),
         deming=_deming(wearable, reference, few, options),

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import Array
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 # One number a cycle and instrument, the quantities that limits of agreement are given for.
 QUANTITIES = ("mean_deg", "peak_flexion_deg", "range_deg")
@@ -21,18 +19,38 @@ Found = TypeVar("Found")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Cycles:
+    """One number a kept cycle by both instruments, and whose cycle it is; arrays of shape (n,).
+
+    `unit` is what it is nested in: session, trial and side. `zero` is how the instruments differ in
+    standing. The numbers are degrees.
+    """
+
+    participant: NDArray[np.object_]
+    unit: NDArray[np.object_]
+    session: NDArray[np.object_]
+    side: NDArray[np.object_]
+    wearable: Array
+    reference: Array
+    zero: Array
+
+    @property
+    def difference(self) -> Array:
+        """Wearable minus reference."""
+        return self.wearable - self.reference
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Group:
     """The trials of one procedure and condition that have a reference.
 
-    `cycles` has, by quantity, one row a kept cycle: participant, unit (session, trial and side it
-    is nested in), session, side, wearable, reference, and zero (how the instruments differ in
-    standing).
+    `cycles` are their kept cycles, by quantity.
     """
 
     procedure: str
     condition: str
     trials: tuple[TrialResult, ...]
-    cycles: dict[str, pd.DataFrame]
+    cycles: dict[str, Cycles]
 
     @property
     def people(self) -> list[str]:
@@ -75,8 +93,7 @@ def group_trials(trials: Sequence[TrialResult]) -> Groups:
                 t for t in compared if (t.procedure, t.condition) == (procedure, condition)
             )
             if several:
-                cycles = {quantity: cycles_frame(several, quantity) for quantity in QUANTITIES}
-                found.append(Group(procedure, condition, several, cycles))
+                found.append(Group(procedure, condition, several, cycles_of(several)))
     return Groups(good, tuple(found))
 
 
@@ -110,30 +127,36 @@ def cycle_quantity(curves: Array, quantity: str) -> Array:
     raise ValueError(f"`quantity` must be one of {', '.join(QUANTITIES)}, got {quantity!r}.")
 
 
-def cycles_frame(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
-    """Return one row a kept cycle of trials with a reference, see :class:`Group`."""
-    import pandas as pd
+def cycles_of(trials: Sequence[TrialResult]) -> dict[str, Cycles]:
+    """Return the kept cycles of trials with a reference, by quantity."""
+    kept = [_kept_curves(trial) for trial in trials]
+    counts = [len(wearable) for wearable, _ in kept]
 
-    return pd.concat([_rows(trial, quantity) for trial in trials], ignore_index=True)
+    def each_cycle(of_trial: Sequence[str]) -> NDArray[np.object_]:
+        return np.repeat(np.asarray(of_trial, dtype=np.object_), counts)
+
+    whose = (
+        each_cycle([trial.participant for trial in trials]),
+        each_cycle([" ".join((trial.session, trial.trial, trial.side)) for trial in trials]),
+        each_cycle([trial.session for trial in trials]),
+        each_cycle([trial.side for trial in trials]),
+    )
+    zero = np.repeat([zero_of(trial) for trial in trials], counts)
+    found = {}
+    for quantity in QUANTITIES:
+        wearable, reference = (
+            np.concatenate([cycle_quantity(both[k], quantity) for both in kept]) for k in (0, 1)
+        )
+        found[quantity] = Cycles(*whose, wearable, reference, zero)
+    return found
 
 
-def _rows(trial: TrialResult, quantity: str) -> pd.DataFrame:
-    import pandas as pd
-
+def _kept_curves(trial: TrialResult) -> tuple[Array, Array]:
+    """Return the wearable's and the reference's curves of the kept cycles."""
     cycles = trial.cycles
     if cycles is None or cycles.reference_deg is None:
         raise ValueError(f"{trial.label}: no reference curves to pool.")
-    return pd.DataFrame(
-        {
-            "participant": trial.participant,
-            "unit": " ".join((trial.session, trial.trial, trial.side)),
-            "session": trial.session,
-            "side": trial.side,
-            "wearable": cycle_quantity(cycles.wearable_deg[cycles.kept], quantity),
-            "reference": cycle_quantity(cycles.reference_deg[cycles.kept], quantity),
-            "zero": zero_of(trial),
-        }
-    )
+    return cycles.wearable_deg[cycles.kept], cycles.reference_deg[cycles.kept]
 
 
 def zero_of(trial: TrialResult) -> float:

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.agreement._people import FEWEST_PEOPLE
 from twinangle.agreement.limits import limits_of_agreement, within_participant_limits
 from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.agreement.reference_error import CorrectedLimits, limits_without_reference_error
-from twinangle.analysis.groups import QUANTITIES, Group, Groups, pooled, unique, zero_of
+from twinangle.analysis.groups import QUANTITIES, Cycles, Group, Groups, pooled, unique, zero_of
 from twinangle.analysis.sides import sides_note
 from twinangle.options import Options
 from twinangle.results.limits import StudyLimits, read_only
 from twinangle.results.pooled import Absent, Pooled
+from twinangle.signals.recording import Array
 from twinangle.wording import count
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _ONE_REFERENCE = (
     "One participant: an error of the reference that stays as it is through a recording (its zero, "
@@ -45,40 +45,41 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[StudyLimits], ...]:
 def main_limits(group: Group, quantity: str, options: Options) -> LimitsOfAgreement:
     """Return limits over participants, or over the cycles of the only one."""
     points = group.cycles[quantity]
-    return limits_over(points["wearable"] - points["reference"], points["participant"], options)
+    return limits_over(points.difference, points.participant, options)
 
 
 def _study_limits(group: Group, quantity: str, options: Options) -> StudyLimits:
     points = group.cycles[quantity]
-    difference = points["wearable"] - points["reference"]
     unknown = _unknown_zero(group, quantity)
+    of_sides = points.participant, points.side, points.difference
     return StudyLimits(
         limits=main_limits(group, quantity, options),
-        note=" ".join(filter(None, (_note(points), sides_note(points)))),
-        participant=tuple(points["participant"]),
-        size=read_only(((points["wearable"] + points["reference"]) / 2).to_numpy()),
-        difference=read_only(difference.to_numpy()),
-        zero=read_only(points["zero"].to_numpy()),
+        note=" ".join(filter(None, (_note(points), sides_note(*of_sides)))),
+        participant=tuple(points.participant),
+        size=read_only((points.wearable + points.reference) / 2),
+        difference=read_only(points.difference),
+        zero=read_only(points.zero.copy()),
         zeroed=Absent(unknown)
         if unknown
-        else limits_over(difference - points["zero"], points["participant"], options),
+        else limits_over(points.difference - points.zero, points.participant, options),
         corrected=_corrected(points, options),
         published=_published(points, options),
     )
 
 
-def _note(points: pd.DataFrame) -> str:
-    people = unique(points["participant"])
+def _note(points: Cycles) -> str:
+    n, people = points.wearable.size, unique(points.participant)
     if len(people) == 1:
         return (
             f"One participant ({people[0]}): these are limits within this participant, over "
-            f"{count(len(points), 'cycle')}. They say nothing about other people."
+            f"{count(n, 'cycle')}. They say nothing about other people."
         )
-    rests = f"{len(points)} cycles of {len(people)} participants; participants are what was sampled"
-    most = int(points.groupby("participant", sort=False)["session"].nunique().max())
+    rests = f"{n} cycles of {len(people)} participants; participants are what was sampled"
+    recorded = set(zip(points.participant, points.session, strict=True))
+    most = max(Counter(person for person, _ in recorded).values())
     if most > 1:
         rests = (
-            f"{len(points)} cycles of {len(people)} participants in up to {most} sessions each, "
+            f"{n} cycles of {len(people)} participants in up to {most} sessions each, "
             "what differs from session to session counted as a difference within the participant; "
             "participants are what was sampled"
         )
@@ -87,42 +88,40 @@ def _note(points: pd.DataFrame) -> str:
     return f"{rests}, so the intervals are over participants."
 
 
-def _corrected(points: pd.DataFrame, options: Options) -> CorrectedLimits | Absent | None:
+def _corrected(points: Cycles, options: Options) -> CorrectedLimits | Absent | None:
     """Return the limits without the reference's own error; None where none is stated."""
     if options.reference_sd_deg is None:
         return None
-    if len(unique(points["participant"])) == 1:
+    if len(unique(points.participant)) == 1:
         return Absent(_ONE_REFERENCE)
     return limits_without_reference_error(
-        (points["wearable"] - points["reference"]).to_numpy(),
+        points.difference,
         options.reference_sd_deg,
-        points["participant"].to_numpy(),
+        points.participant,
         confidence=options.confidence,
     )
 
 
-def _published(points: pd.DataFrame, options: Options) -> LimitsOfAgreement | None:
+def _published(points: Cycles, options: Options) -> LimitsOfAgreement | None:
     """Return the limits with a published interval, where it is asked for and another."""
-    people = len(unique(points["participant"]))
-    if not options.published_interval or people == 1 or len(points) <= people:
+    people = len(unique(points.participant))
+    if not options.published_interval or people == 1 or points.wearable.size <= people:
         return None
     return limits_of_agreement(
-        (points["wearable"] - points["reference"]).to_numpy(),
-        points["participant"].to_numpy(),
+        points.difference,
+        points.participant,
         confidence=options.confidence,
         form="pooled-within",
     )
 
 
 def limits_over(
-    difference: pd.Series, participant: pd.Series, options: Options
+    difference: Array, participant: Sequence[str] | NDArray[np.object_], options: Options
 ) -> LimitsOfAgreement:
     """Return limits of differences, one a cycle, over participants or within the only one."""
     if len(unique(participant)) == 1:
-        return within_participant_limits(difference.to_numpy(), confidence=options.confidence)
-    return limits_of_agreement(
-        difference.to_numpy(), participant.to_numpy(), confidence=options.confidence
-    )
+        return within_participant_limits(difference, confidence=options.confidence)
+    return limits_of_agreement(difference, participant, confidence=options.confidence)
 
 
 def _unknown_zero(group: Group, quantity: str) -> str:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.agreement.lin_concordance import concordance
 from twinangle.agreement.reliability import intraclass_correlations
 from twinangle.agreement.retest import measurement_error
-from twinangle.analysis.groups import QUANTITIES, Groups, attempt, cycle_quantity
+from twinangle.analysis.groups import QUANTITIES, Groups, attempt, cycle_quantity, unique
 from twinangle.options import Options
 from twinangle.results.designs import Reliability
 from twinangle.results.pooled import Absent, Pooled
 from twinangle.results.trial_result import TrialResult
+from twinangle.signals.recording import Array
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,16 +48,17 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Reliability], ...]:
     good = [t for t in groups.good if t.cycles is not None]
     if not good:
         return ()
+    of_each = [
+        [t for t in good if (t.procedure, t.condition) == (procedure, condition)]
+        for procedure in groups.procedures
+        for condition in groups.conditions
+    ]
+    means = [(trials, _instrument_means(trials)) for trials in of_each if trials]
     found: list[Pooled[Reliability]] = []
     for design, column, reason in _DESIGNS:
         several = [
-            one
-            for procedure in groups.procedures
-            for condition in groups.conditions
-            for one in _designed(
-                [t for t in good if (t.procedure, t.condition) == (procedure, condition)],
-                design, column, options,
-            )
+            one for trials, tables in means for one in _designed(trials, tables, design, column,
+                                                                 options)
         ]  # fmt: skip
         found += several or [Pooled("", "", "", Absent(reason, design))]
     return tuple(found)
@@ -63,21 +66,22 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Reliability], ...]:
 
 def _designed(
     trials: Sequence[TrialResult],
+    tables: Mapping[str, pd.DataFrame],
     design: str,
     column: Column | None,
     options: Options,
 ) -> list[Pooled[Reliability]]:
     """Return the reliability of every quantity of one procedure and condition under a design."""
-    if not trials:
+    columns = None if column is None else [column(trial) for trial in trials]
+    if columns is not None and len(unique(columns)) < 2:
         return []
     found = []
-    for quantity in QUANTITIES:
-        table = _instrument_means(trials, quantity)
-        if column is None:
+    for quantity, table in tables.items():
+        if columns is None:
             both = table.groupby("participant", sort=False)[["wearable", "reference"]].mean()
             wide = {BOTH: both}
         else:
-            table["column"] = [column(trial) for trial in trials]
+            table = table.assign(column=columns)
             if design == "trials of one session":
                 first = table.groupby("participant", sort=False)["session"].transform("first")
                 table = table[table["session"] == first]
@@ -125,27 +129,30 @@ def _left_out(scores: pd.DataFrame, kept: pd.DataFrame) -> tuple[str, ...]:
     return tuple(f"{what}: {', '.join(names)}" for what, names in named if names)
 
 
-def _instrument_means(trials: Sequence[TrialResult], quantity: str) -> pd.DataFrame:
-    """Return one row a trial: the mean over its kept cycles by each instrument."""
+def _instrument_means(trials: Sequence[TrialResult]) -> dict[str, pd.DataFrame]:
+    """Return, by quantity, one row a trial: the mean over its kept cycles by each instrument."""
     import pandas as pd
 
-    rows = []
-    for trial in trials:
-        cycles = trial.cycles
-        if cycles is None:
-            continue
-        seen = cycles.reference_deg
-        rows.append(
-            (
-                trial.participant,
-                trial.session,
-                float(cycle_quantity(cycles.wearable_deg[cycles.kept], quantity).mean()),
-                float("nan")
-                if seen is None
-                else float(cycle_quantity(seen[cycles.kept], quantity).mean()),
-            )
+    sets = [trial.cycles for trial in trials if trial.cycles is not None]
+    whose = {
+        "participant": [trial.participant for trial in trials],
+        "session": [trial.session for trial in trials],
+    }
+    return {
+        quantity: pd.DataFrame(
+            {
+                **whose,
+                "wearable": [_mean(each.wearable_deg, each.kept, quantity) for each in sets],
+                "reference": [_mean(each.reference_deg, each.kept, quantity) for each in sets],
+            }
         )
-    return pd.DataFrame(rows, columns=["participant", "session", "wearable", "reference"])
+        for quantity in QUANTITIES
+    }
+
+
+def _mean(curves: Array | None, kept: NDArray[np.bool_], quantity: str) -> float:
+    """Return the mean of a quantity over the kept cycles; NaN without curves."""
+    return float("nan") if curves is None else float(cycle_quantity(curves[kept], quantity).mean())
 
 
 def _one_reliability(

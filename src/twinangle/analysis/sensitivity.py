@@ -21,8 +21,4 @@ def pool(groups: Groups, options: Options) -> tuple[Pooled[Sensitivity], ...]:
 
 def _without_each(group: Group, quantity: str, options: Options) -> Sensitivity:
     points = group.cycles[quantity]
-    return leave_one_out(
-        (points["wearable"] - points["reference"]).to_numpy(),
-        points["participant"].to_numpy(),
-        confidence=options.confidence,
-    )
+    return leave_one_out(points.difference, points.participant, confidence=options.confidence)

@@ -2,28 +2,29 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
 import numpy as np
 
+from twinangle.agreement._components import variance_components
 from twinangle.agreement._result import counted
+from twinangle.signals.recording import Array
 from twinangle.thresholds import told_apart
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 _TWO_PEAKS = 2.0
 """Distance of two normal groups of equal size and spread, in SDs, from which they have two peaks:
 the second derivative of their sum at the middle changes its sign there."""
 
 
-def sides_note(points: pd.DataFrame) -> str:
+def sides_note(participant: Iterable[str], side: Iterable[str], difference: Array) -> str:
     """Return a sentence where the sides of a person are two clouds; empty otherwise.
 
     Parameters
     ----------
-    points : DataFrame
-        One row a cycle: participant, side ("left" or "right"), wearable and reference.
+    participant, side : iterable of str, length n
+        Whose each cycle is, and of which side ("left" or "right").
+    difference : ndarray, shape (n,)
+        Wearable minus reference, one a cycle.
 
     Returns
     -------
@@ -35,14 +36,18 @@ def sides_note(points: pd.DataFrame) -> str:
     differences (wearable minus reference) of their two sides; it is held against the SD of a single
     difference within a side, the mean variance of all sides with two cycles or more. Own rule.
     """
-    difference = points["wearable"] - points["reference"]
-    of_side = difference.groupby([points["participant"], points["side"]])
-    means = of_side.mean().unstack()  # noqa: PD010
-    within = float(np.sqrt(of_side.var(ddof=1).mean()))
-    if not {"left", "right"} <= set(means.columns):
+    of_side = [f"{which} {person}" for person, which in zip(participant, side, strict=True)]
+    parts = variance_components(difference, of_side)
+    means = dict(zip(parts.labels, parts.means.tolist(), strict=True))
+    pairs = [(f"left {person}", f"right {person}") for person in dict.fromkeys(participant)]
+    apart = np.array(
+        [means[one] - means[other] for one, other in pairs if one in means and other in means]
+    )
+    repeated = parts.counts > 1
+    if not apart.size or not repeated.any():
         return ""
-    apart = (means["left"] - means["right"]).dropna().to_numpy()
-    distance = float(np.sqrt(np.mean(apart**2))) if apart.size else float("nan")
+    within = float(np.sqrt(parts.variances[repeated].mean()))
+    distance = float(np.sqrt(np.mean(apart**2)))
     if not distance > _TWO_PEAKS * within:
         return ""
     shown, limit = told_apart(distance, _TWO_PEAKS * within, 2)

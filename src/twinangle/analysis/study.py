@@ -21,7 +21,7 @@ from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.without_decisions import without_decisions
 from twinangle.formats import companion_files
-from twinangle.kept import Steps
+from twinangle.kept import Steps, hash_of_file
 from twinangle.parallel import in_order
 from twinangle.results import InputFile, StudyResults, TrialResult
 from twinangle.results.instruments import PairOfInstruments
@@ -196,9 +196,7 @@ def trial_files(trial: Trial) -> list[Path]:
 
 
 def _fingerprint(study: Study, path: Path) -> InputFile:
-    with path.open("rb") as stream:
-        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return InputFile(path=path.relative_to(study.folder).as_posix(), sha256=digest)
+    return InputFile(path=path.relative_to(study.folder).as_posix(), sha256=hash_of_file(path))
 
 
 def _in_memory(study: Study) -> Iterator[InputFile]:

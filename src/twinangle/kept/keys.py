@@ -7,6 +7,8 @@ can say which.
 from __future__ import annotations
 
 import hashlib
+import os
+import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +23,8 @@ OF_THE_WHOLE = {
     "conditions": ("against",),
     "report": ("figure_width_mm", "figure_formats", "dpi"),
 }
+_COARSEST_NS = 3_000_000_000  # two seconds, as FAT counts them, and some
+_TAKEN: dict[tuple[int, ...], str] = {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +97,22 @@ def key_of(
 
 def hash_of_files(files: Sequence[Path], folder: Path) -> str:
     """Return one hash of the names of files, as seen from a folder, and of all that they hold."""
-    return digest_of([[path.relative_to(folder).as_posix(), _digest(path)] for path in files])
+    return digest_of([[path.relative_to(folder).as_posix(), hash_of_file(path)] for path in files])
 
 
-def _digest(path: Path) -> str:
+def hash_of_file(path: Path) -> str:
+    """Return the SHA-256 of a file, which one run reads for it once, as long as it stays the same.
+
+    The system's number for it, its size and both times of change say so; of a file that was written
+    a moment ago they may not, as clocks of file systems are coarse: that is read each time.
+    """
     with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+        found = os.fstat(stream.fileno())
+        times = found.st_mtime_ns, found.st_ctime_ns
+        seen = (found.st_dev, found.st_ino, found.st_size, *times)
+        known = _TAKEN.get(seen)
+        if known is None:
+            known = hashlib.file_digest(stream, "sha256").hexdigest()
+            if time.time_ns() - max(times) > _COARSEST_NS:
+                _TAKEN[seen] = known
+    return known

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import is_dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -123,12 +124,13 @@ class Steps:
         found = {name: self._found(named[name], taken[name], of) for name in items}
         missing = [name for name, value in found.items() if value is None]
         each_task = 1 if tasks is None else max(-(-len(missing) // tasks), 1)
+        workers = workers or Workers(1)
         wanted = [
-            [items[name] for name in missing[first : first + each_task]]
+            [workers.held(items[name]) for name in missing[first : first + each_task]]
             for first in range(0, len(missing), each_task)
         ]
-        work = partial(_made, make, of, self.store is not None)
-        made = map(work, wanted) if workers is None else workers.in_order(work, wanted)
+        work = partial(_made, make, workers.held(of), self.store is not None)
+        made = workers.in_order(work, wanted)
 
         def each() -> Iterator[Value]:
             new = (one for several in made for one in several)
@@ -193,10 +195,13 @@ class Steps:
         return Key(self._code, digest_of((self.study, step)), "", digest_of(taken))
 
     def _digest(self, value: object) -> str:
-        """Return a value's hash, which is taken once of each."""
+        """Return a value's hash, which is taken once of each, and of each dataclass in a tuple."""
         known = self._digests.get(id(value))
         if known is None:
-            known = self._digests[id(value)] = (value, digest_of(value, self.folder))
+            parts = value
+            if isinstance(value, tuple) and all(map(is_dataclass, value)):
+                parts = [self._digest(each) for each in value]
+            known = self._digests[id(value)] = (value, digest_of(parts, self.folder))
         return known[1]
 
 

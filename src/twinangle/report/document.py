@@ -107,7 +107,8 @@ def write_parts(
             tasks=2 * workers.jobs,
         )
         # Not kept: they are as large as the recordings, and put together as quickly as copied.
-        traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
+        write = partial(write_traces, place, parts=trace_parts)
+        traces = workers.in_order(write, [workers.held(results)])
         begun.extend((tables, traces))
 
     write_pages(

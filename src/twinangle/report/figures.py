@@ -119,7 +119,9 @@ def write_figures(
     """
     steps = steps or Steps()
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
-    light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
+    light = results
+    if any(trial.paired is not None for trial in results.trials):
+        light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
     pooled = steps.in_order(
         "figures over all",
         partial(_write_pooled, places),

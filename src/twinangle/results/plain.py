@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, is_dataclass, replace
+from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -18,6 +19,7 @@ from twinangle.declare import Declared, declared, derived, key_of
 
 Plain = Any  # dict, list, str, int, float, bool or None
 _OPEN = {"inf": math.inf, "-inf": -math.inf}
+_SCALARS = frozenset((float, str, int, bool, NoneType))
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,8 @@ class Keys:
         ValueError
             If a spread part has a key of the whole with another value.
         """
+        if type(value) in _SCALARS:
+            return _plain_scalar(value)
         if is_dataclass(value) and not isinstance(value, type):
             return self._record(value)
         if isinstance(value, Mapping):
@@ -91,7 +95,7 @@ class Keys:
     def _record(self, value: Any) -> dict[str, Plain]:
         record: dict[str, Plain] = {}
         kind: Any = value.__class__
-        for item in _fields(kind):
+        for item in _written(kind):
             part, keys = getattr(value, item.name), self._within(item)
             if item.joined is not None:
                 record |= _parted(item, part)
@@ -279,6 +283,12 @@ def _fields(kind: Any, *, aside: bool = False) -> Iterator[Declared]:
             yield item
 
 
+@cache
+def _written(kind: type) -> tuple[Declared, ...]:
+    """Return what is declared of the fields of a dataclass that are written."""
+    return tuple(_fields(kind))
+
+
 def _records(*hints: Any) -> tuple[Any, ...]:
     """Return the dataclasses of hints, each of which may name several, or None."""
     several = (
@@ -292,6 +302,8 @@ def _records(*hints: Any) -> tuple[Any, ...]:
 def _plain_scalar(value: Any) -> Plain:
     if value is None:
         return None
+    if type(value) is float and math.isfinite(value):
+        return value
     if isinstance(value, str):
         return str(value)  # a Notice too: its kind and gravity have fields of their own
     if isinstance(value, bool | np.bool_):

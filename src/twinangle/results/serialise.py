@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from json.encoder import encode_basestring
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from twinangle.declare import Declared, declared
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from twinangle.results.trial_result import TrialResult
 
 SCHEMA = 2
-PARTS = ("trials", "others")
 OF_SEVERAL = {
     "pairs_of_instruments": "pairs",
     "agreement_between_instruments": "between",
@@ -27,6 +27,8 @@ OF_SEVERAL = {
 KEYS = Keys("deg")
 _NUMBERS = frozenset((float, int, bool, type(None)))
 _INFINITE = ("inf", "-inf")  # how a number that has no literal is written
+_TRIALS = '\n "trials": '
+_OF_A_TRIAL = "\n  "  # the line of a trial, two levels in
 _encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
@@ -35,44 +37,61 @@ def to_text(results: StudyResults) -> str:
 
     A list of numbers, such as a curve, stands on one line.
     """
-    return joined(*(text_of(results, part) for part in PARTS))
+    return joined(map(text_of_trial, results.trials), text_of_others(results))
 
 
-def text_of(results: StudyResults, part: str) -> str:
-    """Return one of the `PARTS` of which :func:`joined` makes the whole text."""
-    record = (
-        {"trials": [trial_record(trial) for trial in results.trials]}
-        if part == "trials"
-        else _record_but_trials(results)
-    )
-    return "".join(_lines(record, "\n"))
+def text_of_trial(trial: TrialResult) -> str:
+    """Return one trial's part of the text, which :func:`joined` puts in its place."""
+    return _text(trial_record(trial), _OF_A_TRIAL)
 
 
-def _lines(value: Any, end: str) -> Iterator[str]:
-    """Yield the pieces of JSON text: a member a line, set in by one blank a level.
+def text_of_others(results: StudyResults) -> str:
+    """Return the text without the trials, which :func:`joined` puts in their place."""
+    return _text(_record_but_trials(results), "\n")
+
+
+def joined(trials: Iterable[str], others: str) -> str:
+    """Return the whole text: the trials, which are most of it, in their place among the others."""
+    before, place, behind = others.partition(f"{_TRIALS}[]")
+    assert place
+    listed = ",".join(f"{_OF_A_TRIAL}{each}" for each in trials)
+    end = _OF_A_TRIAL[:-1] if listed else ""
+    return f"{before}{_TRIALS}[{listed}{end}]{behind}\n"
+
+
+def _text(value: Any, end: str) -> str:
+    pieces: list[str] = []
+    _put(value, end, pieces.append)
+    return "".join(pieces)
+
+
+def _put(value: Any, end: str, add: Callable[[str], object]) -> None:
+    """Add the pieces of JSON text: a member a line, set in by one blank a level.
 
     The library's own encoder does so in Python, a piece a number; here it writes each list of
-    numbers, which are most of the text, at once.
+    numbers, which are most of the text, at once. `end` is a new line set in as the value is.
     """
     kind, inner = type(value), f"{end} "
     if kind is str:
-        yield encode_basestring(value)
+        add(encode_basestring(value))
+    elif kind is float and isfinite(value):
+        add(repr(value))
     elif not value or (kind is not dict and (kind is not list or _is_numbers(value))):
-        yield _encode(value)
+        add(_encode(value))
     elif kind is dict:
         before = "{"
         for key, each in value.items():
-            yield f"{before}{inner}{encode_basestring(key)}: "
-            yield from _lines(each, inner)
+            add(f"{before}{inner}{encode_basestring(key)}: ")
+            _put(each, inner, add)
             before = ","
-        yield f"{end}}}"
+        add(f"{end}}}")
     else:
         before = "["
         for each in value:
-            yield f"{before}{inner}"
-            yield from _lines(each, inner)
+            add(f"{before}{inner}")
+            _put(each, inner, add)
             before = ","
-        yield f"{end}]"
+        add(f"{end}]")
 
 
 def _is_numbers(value: list[Any]) -> bool:
@@ -82,13 +101,6 @@ def _is_numbers(value: list[Any]) -> bool:
         kinds <= {*_NUMBERS, str}
         and all(each in _INFINITE for each in value if isinstance(each, str))
     )
-
-
-def joined(trials: str, others: str) -> str:
-    """Return the whole text: the trials, which are most of it, in their place among the others."""
-    before, place, behind = others.partition('\n "trials": []')
-    assert place
-    return before + trials.removeprefix("{").removesuffix("\n}") + behind + "\n"
 
 
 def study_record(results: StudyResults) -> dict[str, Any]:
