@@ -11,10 +11,18 @@ from twinangle.analysis.daily_life import OnStretch
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.whose_clock import with_whose_clock
-from twinangle.notices import reworded
+from twinangle.notices import Notice, reworded
 from twinangle.results import TrialResult
+from twinangle.results.grouping import distinct
 from twinangle.study import Study, Trial
 from twinangle.study.instruments import Part, cutting_order
+from twinangle.wording import listing
+
+OWN_CYCLES = (
+    "{names} are each cut at cycles of their own: a recording that is read in stretches is never "
+    "held whole, so that the cycles of one are not carried to the others. They are compared where "
+    "their cycles begin together, and their numbers of daily life are of unlike strides."
+)
 
 
 def analyse_parts(
@@ -34,7 +42,8 @@ def analyse_parts(
         places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
         found_in |= {k: _seen(*rows[k], carried, on_stretch) for k in places}
         carried = carried or carried_from([found_in[k] for k in places])
-    seen = with_whose_clock([found_in[k] for k in range(len(rows))])
+    seen = _with_own_cycles_told([found_in[k] for k in range(len(rows))])
+    seen = with_whose_clock(seen)
     seen = [
         replace(each, results=tuple(_named(one, each.part) for one in each.results))
         for each in seen
@@ -49,6 +58,31 @@ def _seen(part: Part, trial: Trial, carried: Carried | None, on_stretch: OnStret
     cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
     results = analyse_trial(part.study, trial, cycles_by=cycles_by, on_stretch=on_stretch)
     return Seen(part, trial, results)
+
+
+def _with_own_cycles_told(several: list[Seen]) -> list[Seen]:
+    """Return one recording's results, with a warning where each wearable has cycles of its own.
+
+    A recording that is read in stretches is never held whole, so that none can be carried.
+    """
+    worn = distinct(
+        one.part.wearable for one in several if any(r.daily is not None for r in one.results)
+    )
+    if len(worn) < 2:
+        return several
+    told = Notice(OWN_CYCLES.format(names=listing(worn)), "cycles-of-its-own")
+    return [
+        replace(
+            one,
+            results=tuple(
+                result
+                if result.daily is None
+                else replace(result, warnings=(*result.warnings, told))
+                for result in one.results
+            ),
+        )
+        for one in several
+    ]
 
 
 def _named(result: TrialResult, part: Part) -> TrialResult:
