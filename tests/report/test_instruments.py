@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from twinangle.report.content import REPORT, SUPPLEMENT
 from twinangle.report.instruments import further_instruments_section, instruments_section
+from twinangle.report.participants import further_participants_section, participants_section
 from twinangle.report.provenance import settings_section
 from twinangle.report.ranking import further_ranking_section, ranking_section
 from twinangle.results.instruments import ErrorsOfThree, LimitsBetween
@@ -66,7 +66,7 @@ def results(study):
 
 
 def figures(*names):
-    return {name: ("caption", "words") for name in names}
+    return dict.fromkeys(names, ("caption", "words"))
 
 
 def kinds(blocks):
@@ -127,6 +127,22 @@ def test_sections_that_say_the_same_share_a_row(results):
     ]
 
 
-def test_both_layouts_hold_them():
-    assert len(REPORT) == 12
-    assert len(SUPPLEMENT) == 17
+def test_numbers_over_people_are_against_the_answers_reference(results):
+    curves = tuple(
+        replace(one, procedure=under_test(wearable, one.procedure, reference))
+        for one in results.curves
+        for wearable in PAIR
+        for reference in ("gonio", "optical")
+    )
+    both = replace(results, curves=curves, variability=())
+    for blocks, waits in (
+        (participants_section(both, {}), "; against optical: in the supplement."),
+        (further_participants_section(both)[1:], "."),
+    ):
+        (table,) = blocks
+        against = "gonio" if "supplement" in waits else "optical"
+        assert table["caption"].endswith(f"Against {against} under “indoor”{waits}")
+        assert table["head"][:2] == ["Procedure", "People"]
+        assert [row[0] for row in table["rows"]] == [
+            f"{wearable} · {name}" for name in NAMES for wearable in PAIR
+        ]

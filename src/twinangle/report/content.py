@@ -32,7 +32,7 @@ from twinangle.report.instruments import (
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
 from twinangle.report.methods import methods_section
-from twinangle.report.participants import participants_section
+from twinangle.report.participants import further_participants_section, participants_section
 from twinangle.report.provenance import files_section, settings_section
 from twinangle.report.ranking import further_ranking_section, ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
@@ -92,6 +92,7 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
     _plain("Short recordings, pooled", recordings_pooled_section),
     participant_sections,
+    _plain("Participants, other references", further_participants_section),
     _titled("Limits of agreement in full", further_limits_section),
     _plain("Conditions in full", further_conditions_section),
     _plain("Error budget of the other procedures", further_budget_section),

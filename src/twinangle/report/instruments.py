@@ -276,12 +276,14 @@ def _errors_blocks(results: StudyResults) -> list[Block]:
     if not results.errors_of_three:
         return []
     rows, notes = [], list[str]()
+    both = distinct(f"{one.first}, {one.second}" for one in results.errors_of_three)
+    shared = both[0] if len(both) == 1 else ""
     absent: dict[tuple[str, str], list[str]] = {}
     for one in results.errors_of_three:
         if isinstance(one.value, Absent):
             absent.setdefault((one.condition, one.value.reason), []).append(_three(one, bare=True))
             continue
-        rows += [_error_row(one, one.value)]
+        rows += [_error_row(one, one.value, shared=shared)]
         name = under_test(one.wearable, one.procedure)
         notes += [
             line.replace(f"an error of {name}", "an error of the wearable")
@@ -297,19 +299,20 @@ def _errors_blocks(results: StudyResults) -> list[Block]:
         "differences (Grubbs 1948; a dash: variance estimated below 0), and what share of the "
         "variance of wearable minus reference is the reference's own error, in per cent."
     )
+    caption += f" First and second reference: {shared}." if shared else ""
     blocks = [heading("What the references explain")]
     blocks += [table(head, rows, words=2, caption=caption)] if rows else []
     said = [*reasons, *distinct(notes)]
     return [*blocks, bullets(said)] if said else blocks
 
 
-def _error_row(one: ErrorsOfThree, found: ThreeInstruments) -> list[str]:
+def _error_row(one: ErrorsOfThree, found: ThreeInstruments, *, shared: str) -> list[str]:
     shares = (
         (found.share_second, found.share_second_ci),
         (found.share_third, found.share_third_ci),
     )
     return [
-        _three(one),
+        _three(one).removesuffix(f", {shared}"),
         quantity_name(one.quantity),
         *(number(each.sd) for each in found.errors),
         *(_percent(share, ends) for share, ends in shares),
