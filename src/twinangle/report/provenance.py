@@ -55,8 +55,8 @@ def _settings(parameters: Mapping[str, object]) -> Iterator[tuple[str, str]]:
         unset = [f"`{key}`" for key, value in settings if value == NOT_SET]
         words = "; ".join([*said, *([f"not set: {', '.join(unset)}"] if unset else [])])
         alike.setdefault(words, []).append(section)
-    for words, names in alike.items():
-        yield ", ".join(names), words
+    for words, (first, *others) in alike.items():
+        yield first, f"{words}. The same: {', '.join(others)}" if others else words
 
 
 def flat_parameters(parameters: Mapping[str, object], prefix: str = "") -> list[tuple[str, str]]:
