@@ -20,6 +20,7 @@ from twinangle.formats import companion_files
 from twinangle.kept import Key, Steps, Store, digest_of, hash_of_files, key_of
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
+from twinangle.reached import ENDING, Reached, write_reached
 from twinangle.report.figure_files import EMBEDDED, Written
 from twinangle.report.figures import TRACES, points_each, write_recording
 from twinangle.results import TrialResult
@@ -234,7 +235,11 @@ def _analyse_and_draw(
 ) -> _Found:
     """Analyse one recording, draw its figures, write its traces, and return the rest."""
     start, steps = time.perf_counter(), steps or Steps()
-    results = _analysed_again(study, trial, steps, key)
+    if study.daily_life.stretch_min is None:
+        results = _analysed_again(study, trial, steps, key)
+    else:
+        stem = next(stem for key, stem in stems.items() if key[:5] == trial.identity)
+        results = _in_stretches(study, trial, folder / f"{stem}{ENDING}")
     how = study.joint, tuple(image_formats), points_each(len(stems)), study.report.documents
     drawn: list[Written] = []
     for group in grouped(visible_texts(results), stems=stems):
@@ -245,6 +250,19 @@ def _analyse_and_draw(
     return _Found(bare, tuple(drawn), time.perf_counter() - start)
 
 
+def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult, ...]:
+    """Analyse a recording of a day or a week, and tell meanwhile how far that has come."""
+    from twinangle.analysis import analyse_trial
+
+    label = " ".join(trial.identity)
+    try:
+        return analyse_trial(
+            study, trial, on_stretch=lambda done, of: write_reached(place, Reached(label, done, of))
+        )
+    finally:
+        place.unlink(missing_ok=True)
+
+
 def _analysed_again(
     study: Study, trial: Trial, steps: Steps, key: Key | None
 ) -> tuple[TrialResult, ...]:
@@ -252,8 +270,7 @@ def _analysed_again(
     from twinangle.analysis import analyse_trial  # a rerun may come here for none
     from twinangle.analysis.opened import open_trial
 
-    long = study.daily_life.stretch_min is not None
-    if key is None or study.parts or trial.exclude or trial.by_hand is not None or long:
+    if key is None or study.parts or trial.exclude or trial.by_hand is not None:
         return analyse_trial(study, trial)
     settings = {k: v for k, v in study_parameters(study).items() if k not in OF_RESULTS}
     of_signals = Key(

@@ -21,6 +21,7 @@ from twinangle.output_folder.journal import RESULTS, listed, settle
 from twinangle.output_folder.staging import Tell, warn
 from twinangle.parallel import Workers
 from twinangle.plotting.looks import load_drawing
+from twinangle.reached import Reached, watched
 from twinangle.recordings_of_run import RecordingDone, Recordings
 from twinangle.report import write_report
 from twinangle.report.document import (
@@ -95,6 +96,7 @@ def run_into(
     kept: Store | None = None,
     fresh: bool = False,
     on_record: Callable[[RecordingDone], None] | None = None,
+    on_reached: Callable[[Reached], None] | None = None,
     tell: Tell = warn,
 ) -> StudyResults:
     """Analyse a study and write what was found into `folder`.
@@ -135,6 +137,9 @@ def run_into(
         Whether everything is analysed, whatever is kept.
     on_record : callable, optional
         Called with what became of each recording (for a log).
+    on_reached : callable, optional
+        Called every second, in a thread of its own, with how far each recording has come that is
+        read in stretches here (for a progress bar).
     tell : callable, optional
         Called with a line on compiling that takes its time, and on what an earlier run that was
         stopped had left in the folder.
@@ -180,7 +185,8 @@ def run_into(
                 if on_trial is not None and one.results[0].status != "excluded":
                     on_trial(" ".join(one.trial.identity))
 
-            results = _write_all(line, done, tell)
+            with watched(staging, on_reached if study.daily_life.stretch_min else None):
+                results = _write_all(line, done, tell)
         if kept is not None:
             kept.trim()
     _note_study(study, folder)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import io
+import threading
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from rich.console import Console
 
 from twinangle import read_results, read_study
 from twinangle.analysis import analyse_trial, pool_study
+from twinangle.cli.terminal import LongRecordings, progress_bar
 from twinangle.errors import StudyError
+from twinangle.formats.stretches import about_rows
+from twinangle.reached import Reached, read_reached, watched, write_reached
 from twinangle.results import TrialResult
 from twinangle.run import write_outputs
 from twinangle.simulate import write_demo_study
@@ -57,8 +63,73 @@ def first(study: Study) -> Trial:
 
 
 @pytest.fixture(scope="module")
-def found(study: Study) -> TrialResult:
-    return analyse_trial(study, first(study))[0]
+def analysed(study: Study) -> tuple[TrialResult, list[tuple[float, float]]]:
+    """Return the results, and what was told of the hours meanwhile."""
+    told: list[tuple[float, float]] = []
+    results = analyse_trial(
+        study, first(study), on_stretch=lambda done_h, of_h: told.append((done_h, of_h))
+    )
+    return results[0], told
+
+
+@pytest.fixture(scope="module")
+def found(analysed) -> TrialResult:
+    return analysed[0]
+
+
+def test_each_stretch_tells_how_far_the_recording_has_come(analysed):
+    told = analysed[1]
+    done = [hours for hours, _ in told]
+    assert len(told) == 4
+    assert done == sorted(done)
+    assert done[0] < 0.5 * HOURS
+    assert done[-1] == pytest.approx(HOURS, rel=1e-3)
+    assert all(total == pytest.approx(HOURS, rel=0.02) for _, total in told)
+
+
+def test_rows_of_a_file_are_told_by_its_size(study, tmp_path):
+    source = first(study).wearable
+    assert isinstance(source, Path)
+    assert about_rows(source) == pytest.approx(HOURS * 3600 * RATE_HZ, rel=0.02)
+    frame = pd.DataFrame({"time_s": np.arange(70.0)})
+    frame.to_parquet(tmp_path / "few.parquet")
+    assert about_rows(tmp_path / "few.parquet") == 70
+    (tmp_path / "none.csv").write_text("")
+    assert np.isnan(about_rows(tmp_path / "none.csv"))
+    assert np.isnan(about_rows(tmp_path / "absent.csv"))
+
+
+def test_the_bar_of_a_long_recording_shows_its_hours(tmp_path):
+    out = io.StringIO()
+    progress = progress_bar()
+    progress.live.console = Console(file=out, width=80)
+    far = LongRecordings(progress)
+    for done_h in (3.0, 7.5):
+        write_reached(tmp_path / "one.reached", Reached("P01 1 [day]", done_h, 23.9))
+    (tmp_path / "half.reached").write_text("{")
+    for one in read_reached(tmp_path):
+        far.reached(one)
+    progress.console.print(progress.get_renderable())
+    assert "hours of P01 1 [day]" in out.getvalue()
+    assert "7/24" in out.getvalue()
+    far.done("P01 1 [day]")
+    assert not progress.tasks
+
+
+def test_a_run_looks_while_it_runs_and_leaves_nothing(tmp_path, monkeypatch):
+    monkeypatch.setattr("twinangle.reached.EVERY_S", 0.01)
+    seen = threading.Event()
+    told: list[Reached] = []
+
+    def on_reached(one: Reached) -> None:
+        told.append(one)
+        seen.set()
+
+    with watched(tmp_path, on_reached):
+        write_reached(tmp_path / "one.reached", Reached("P01", 1.0, 2.0))
+        assert seen.wait(10.0)
+    assert told[0] == Reached("P01", 1.0, 2.0)
+    assert [path.name for path in tmp_path.iterdir()] == ["one.reached"]
 
 
 def test_strides_are_those_of_the_whole(study):

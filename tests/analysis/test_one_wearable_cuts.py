@@ -5,6 +5,7 @@ The walks are simulated: nobody was recorded.
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,17 +13,20 @@ import pytest
 
 from twinangle import read_study, run_study
 from twinangle.analysis import analyse_trial
-from twinangle.analysis.common_cycles import too_few_common
+from twinangle.analysis.common_cycles import Seen, too_few_common
 from twinangle.analysis.conditions_adjusted import pool as pool_adjusted
 from twinangle.analysis.groups import group_trials
+from twinangle.analysis.instruments import _with_own_cycles_told
 from twinangle.analysis.study import _never_compared
 from twinangle.closing import print_closing
 from twinangle.cycles.carried import carried_cycles
+from twinangle.cycles.daily_life import Strides, daily_life
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of
 from twinangle.report.along_cycle import _region
 from twinangle.report.cycles import cycles_paragraph
+from twinangle.report.daily_life import daily_life_section
 from twinangle.report.exclusions import exclusions_section
 from twinangle.report.instruments import instruments_section
 from twinangle.results.answer_words import answer_sentences
@@ -326,3 +330,25 @@ def test_the_first_page_says_what_was_compared_nowhere(results):
     assert "; ".join(("sleeve with a reference under “indoor”", alone)) in said
     inside = [t for t in results.trials if t.condition == "indoor"]
     assert "Not compared" not in " ".join(answer_sentences(replace(results, trials=tuple(inside))))
+
+
+def test_read_in_stretches_each_wearable_has_its_own_cycles_and_that_is_said(results):
+    days = daily_life(
+        Strides(*(np.arange(9.0) + k for k in (0, 1)), np.full(9, 60.0), np.full(9, 25.0),
+                np.ones(9, dtype=bool)),
+        [(0.0, 9.0)],
+    )  # fmt: skip
+    trials = [t for t in results.trials if t.condition == "indoor" and t.status == "ok"]
+    several = [
+        Seen(SimpleNamespace(wearable=t.wearable), None, (replace(t, daily=days),)) for t in trials
+    ]
+    for one in _with_own_cycles_told(several):
+        (told,) = [w for w in one.results[0].warnings if kind_of(w) == "cycles-of-its-own"]
+        assert "strap and sleeve are each cut at cycles of their own" in told
+    assert _with_own_cycles_told(several[:1]) == several[:1]
+    long = replace(results, trials=tuple(one.results[0] for one in several))
+    blocks = daily_life_section(long, {})
+    assert "Each wearable's strides are those that it cuts itself" in str(blocks[0])
+    heads = [str(block) for block in blocks if block["kind"] == "heading"]
+    assert ["strap" in heads[0], "sleeve" in heads[1]] == [True, True]
+    assert "cuts itself" not in str(daily_life_section(replace(long, trials=long.trials[:1]), {}))

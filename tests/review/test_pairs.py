@@ -52,6 +52,8 @@ def test_decisions_on_pairs_are_kept_apart_and_honoured(app, session, path, wait
     rows = ask(app, "api/study").json()["recordings"]
     assert tuple(row["instruments"] for row in rows) == NAMES  # outdoors nothing is twice
     assert [row["state"] for row in rows] == ["ok", "failed", "ok", "ok", "ok", "ok"]
+    cut_by = [ask(app, f"api/recording/{k}").json()["cut_by"] for k in range(len(rows))]
+    assert cut_by == ["", "", "strap", "strap", "", "strap"]
 
     lag = {"lag_s": LAG_OF_OPTICAL_S, "drift_ppm": 0.0}
     thought = post(app, "api/effect/1", {"kind": "lag", "value": lag}).json()

@@ -6,7 +6,8 @@ recording does. Of the others the strides are kept: when, how long, range of mot
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import chain
 from pathlib import Path
@@ -29,7 +30,7 @@ from twinangle.cycles import recut
 from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
 from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
 from twinangle.formats import read_recording, read_stretches
-from twinangle.formats.stretches import Stretch
+from twinangle.formats.stretches import Stretch, about_rows
 from twinangle.notices import Notice
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles, Recording
@@ -46,6 +47,7 @@ from twinangle.thresholds import told_apart
 # the whole recording read at once is tested (tests/analysis/test_daily_life.py).
 OVERLAP_S = 120.0
 LONGEST_REFERENCE_H = 4.0
+OnStretch = Callable[[float, float], None]
 
 
 @dataclass(slots=True, eq=False)
@@ -102,7 +104,11 @@ def first_stretch(study: Study, trial: Trial) -> tuple[Study, Trial, Iterator[St
 
 
 def whole_recording(
-    study: Study, trial: Trial, base: tuple[TrialResult, ...], parts: Iterator[Stretch]
+    study: Study,
+    trial: Trial,
+    base: tuple[TrialResult, ...],
+    parts: Iterator[Stretch],
+    on_stretch: OnStretch | None = None,
 ) -> tuple[TrialResult, ...]:
     """Return the first stretch's results with what the whole recording says of daily life.
 
@@ -114,6 +120,8 @@ def whole_recording(
         Of the first stretch, one a procedure.
     parts : iterator of Stretch
         All of them, the first one too.
+    on_stretch : callable, optional
+        Called after each stretch with the hours that are done and about how many there are.
 
     Returns
     -------
@@ -132,6 +140,8 @@ def whole_recording(
     calibration = calibration_parts(study, trial, first)
     two_files = isinstance(trial.wearable, SensorFiles)
     n_stretches = 1
+    tell = _Telling(trial, first, on_stretch)
+    tell(first)
     for part in parts:
         n_stretches += 1
         recorded += _recorded(part)
@@ -141,9 +151,31 @@ def whole_recording(
                 kept[name].unread.append(f"{_hours(part)}: {found}")
             elif found is not None:
                 kept[name].add(found, part.core)
+        tell(part)
     return tuple(
         _with_daily(result, kept[result.procedure], recorded, n_stretches, first) for result in base
     )
+
+
+class _Telling:
+    """Tells how far a recording has come, by the rows of its file."""
+
+    def __init__(self, trial: Trial, first: Stretch, on_stretch: OnStretch | None) -> None:
+        self._tell, time_s = on_stretch, first.recording.time_s
+        self._start_s = float(time_s[0])
+        self._total_h = math.nan
+        if on_stretch is not None:
+            file = trial.wearable
+            path = file.proximal if isinstance(file, SensorFiles) else cast("Path", file)
+            step_s = float(time_s[-1] - time_s[0]) / (time_s.size - 1)
+            self._total_h = about_rows(path) * step_s / 3600.0
+
+    def __call__(self, part: Stretch) -> None:
+        if self._tell is None:
+            return
+        end_s = min(part.core.end_s, float(part.recording.time_s[-1]))
+        done_h = (end_s - self._start_s) / 3600.0
+        self._tell(done_h, max(done_h, self._total_h))
 
 
 def _with_daily(

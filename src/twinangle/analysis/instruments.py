@@ -7,16 +7,27 @@ from functools import partial
 
 from twinangle.analysis.carrying import Carried, carried_from
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
+from twinangle.analysis.daily_life import OnStretch
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.whose_clock import with_whose_clock
-from twinangle.notices import reworded
+from twinangle.notices import Notice, reworded
 from twinangle.results import TrialResult
+from twinangle.results.grouping import distinct
 from twinangle.study import Study, Trial
 from twinangle.study.instruments import Part, cutting_order
+from twinangle.wording import listing
+
+OWN_CYCLES = (
+    "{names} are each cut at cycles of their own: a recording that is read in stretches is never "
+    "held whole, so that the cycles of one are not carried to the others. They are compared where "
+    "their cycles begin together, and their numbers of daily life are of unlike strides."
+)
 
 
-def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def analyse_parts(
+    study: Study, trial: Trial, on_stretch: OnStretch | None = None
+) -> tuple[TrialResult, ...]:
     """Analyse one recording under every wearable, reference and procedure of a study.
 
     Each wearable against each reference is analysed by itself: its own files and clock. One
@@ -29,9 +40,10 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     carried: Carried | None = None
     for name in cutting_order(study.parts):
         places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
-        found_in |= {k: _seen(*rows[k], carried) for k in places}
+        found_in |= {k: _seen(*rows[k], carried, on_stretch) for k in places}
         carried = carried or carried_from([found_in[k] for k in places])
-    seen = with_whose_clock([found_in[k] for k in range(len(rows))])
+    seen = _with_own_cycles_told([found_in[k] for k in range(len(rows))])
+    seen = with_whose_clock(seen)
     seen = [
         replace(each, results=tuple(_named(one, each.part) for one in each.results))
         for each in seen
@@ -41,10 +53,36 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
 
 
-def _seen(part: Part, trial: Trial, carried: Carried | None) -> Seen:
+def _seen(part: Part, trial: Trial, carried: Carried | None, on_stretch: OnStretch | None) -> Seen:
     """Return one recording as one wearable against one reference has it."""
     cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
-    return Seen(part, trial, analyse_trial(part.study, trial, cycles_by=cycles_by))
+    results = analyse_trial(part.study, trial, cycles_by=cycles_by, on_stretch=on_stretch)
+    return Seen(part, trial, results)
+
+
+def _with_own_cycles_told(several: list[Seen]) -> list[Seen]:
+    """Return one recording's results, with a warning where each wearable has cycles of its own.
+
+    A recording that is read in stretches is never held whole, so that none can be carried.
+    """
+    worn = distinct(
+        one.part.wearable for one in several if any(r.daily is not None for r in one.results)
+    )
+    if len(worn) < 2:
+        return several
+    told = Notice(OWN_CYCLES.format(names=listing(worn)), "cycles-of-its-own")
+    return [
+        replace(
+            one,
+            results=tuple(
+                result
+                if result.daily is None
+                else replace(result, warnings=(*result.warnings, told))
+                for result in one.results
+            ),
+        )
+        for one in several
+    ]
 
 
 def _named(result: TrialResult, part: Part) -> TrialResult:

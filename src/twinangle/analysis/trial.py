@@ -16,7 +16,7 @@ from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.chosen_cycles import chosen_cycles
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
-from twinangle.analysis.daily_life import first_stretch, whole_recording
+from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_recording
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
@@ -100,6 +100,7 @@ def analyse_trial(
     *,
     opened: Opened | None = None,
     cycles_by: CutElsewhere | None = None,
+    on_stretch: OnStretch | None = None,
 ) -> tuple[TrialResult, ...]:
     """Analyse one trial under every procedure of the study.
 
@@ -113,6 +114,9 @@ def analyse_trial(
         The recording as it was read before, which is taken where it fits this trial.
     cycles_by : callable, optional
         Cuts the recording at the cycles of another wearable; left out, it is cut at its own.
+    on_stretch : callable, optional
+        Called with the hours done, and about how many there are, of a recording that is read in
+        stretches; once for each wearable and reference of several.
 
     Returns
     -------
@@ -130,11 +134,11 @@ def analyse_trial(
     if study.parts:
         from twinangle.analysis.instruments import analyse_parts  # it needs this function
 
-        return analyse_parts(study, trial)
+        return analyse_parts(study, trial, on_stretch)
     if trial.exclude:
         return _excluded(study, trial, opened)
     if study.daily_life.stretch_min is not None and opened is None:
-        return _analyse_in_stretches(study, trial)
+        return _analyse_in_stretches(study, trial, on_stretch)
     study = settings_of(study, trial)
     procedures = study.wearable.procedures
     tested: tuple[Outcome, ...] = ()
@@ -178,12 +182,14 @@ def analyse_trial(
     )
 
 
-def _analyse_in_stretches(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def _analyse_in_stretches(
+    study: Study, trial: Trial, on_stretch: OnStretch | None
+) -> tuple[TrialResult, ...]:
     """Analyse a recording of a day or a week without ever holding the whole of it."""
     try:
         within, first, parts = first_stretch(study, trial)
         base = analyse_trial(replace(within, daily_life=DailyLifeSettings()), first)
-        return whole_recording(study, trial, base, parts)
+        return whole_recording(study, trial, base, parts, on_stretch)
     except TwinangleError as error:
         reason = str(error)
     except Exception as error:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from twinangle.cli.arguments import Image, Jobs, OwnProcedures, StudyPath, image_formats
-from twinangle.cli.terminal import progress_bar, say
+from twinangle.cli.terminal import LongRecordings, progress_bar, say
 from twinangle.visible import make_visible
 
 if TYPE_CHECKING:
@@ -184,7 +184,10 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
     total = sum(not trial.exclude for trial in study.trials)
     task = progress.add_task("Trials", total=total)
 
+    far = LongRecordings(progress)
+
     def advance(label: str) -> None:
+        far.done(label)
         progress.advance(task)
         if progress.tasks[task].finished:
             progress.update(task, description="Writing the report")
@@ -199,6 +202,7 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
             on_begin=progress.start,
             on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
             on_trial=advance,
+            on_reached=far.reached,
             tell=tell,
             **how,
         )

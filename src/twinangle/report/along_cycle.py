@@ -4,15 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from twinangle.report.blocks import Block, Figures, bullets, figures_named, table, text
+from twinangle.report.blocks import (
+    Block,
+    Column,
+    Figures,
+    against_one,
+    bullets,
+    described,
+    figures_named,
+    text,
+)
 from twinangle.results import AlongCycle, StudyResults, given, named
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
+from twinangle.under_test import reference_of
 from twinangle.wording import NOTHING, number
 
 
 def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return limits along the cycle, and where the instruments differ, if anywhere."""
-    found = named(results.along_cycle)
+    main = reference_of(answer_of(results).procedure)
+    found = against_one(named(results.along_cycle), main)
     if not found:
         return []
     rows = []
@@ -34,15 +46,22 @@ def along_cycle_section(results: StudyResults, figures: Figures) -> list[Block]:
         "Where along the cycle the mean difference is not zero, the whole cycle tested as one "
         f"family {family}). Where nothing stands, no difference is shown."
     )
+    if main:
+        under = distinct(key[1] for key, _ in named(results.along_cycle) if key[1])
+        one = f" under “{under[0]}”" if len(under) == 1 else ""
+        caption += f" Against {main}{one}; of every reference in tables/along_cycle.csv."
     shown = (
-        [
-            table(
-                ("Condition", "Procedure", "Where the instruments differ", "People / cycles"),
-                rows,
-                words=3,
-                caption=caption,
-            )
-        ]
+        described(
+            caption,
+            tuple(
+                map(
+                    Column,
+                    ("Condition", "Procedure", "Where the instruments differ", "People / cycles"),
+                )
+            ),
+            rows,
+            words=3,
+        )
         if rows
         else [text(_nowhere(found, family))]
     )

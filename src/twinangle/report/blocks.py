@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 from twinangle.results import Pooled
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import NOTHING, between, breakable, number, quantity_name
 
 Block = dict[str, Any]
+Found = TypeVar("Found")
 # name of a figure (its file without suffix) -> (caption, alternative text)
 Figures = Mapping[str, tuple[str, str]]
 NAMED = ("Condition", "Procedure", "Quantity")
@@ -141,6 +143,25 @@ def scaled_cells(
 def named_cells(item: Pooled[Any]) -> list[str]:
     """Return the cells under `NAMED`."""
     return [item.condition or NOTHING, item.procedure, quantity_name(item.quantity)]
+
+
+Named = tuple[tuple[str, str, str], Found]
+
+
+def against_one(found: Sequence[Named[Found]], reference: str) -> list[Named[Found]]:
+    """Return what is against one reference; everything where none is given.
+
+    What all rows share, and the caption says, is left out of the names: the reference, and the
+    condition where there is but one.
+    """
+    if not reference:
+        return list(found)
+    own = [(key, value) for key, value in found if reference_of(key[0]) == reference]
+    several = len({key[1] for key, _ in own}) > 1
+    return [
+        ((under_test(wearable_of(name), procedure_of(name)), condition * several, quantity), value)
+        for (name, condition, quantity), value in own
+    ]
 
 
 def named_in_words(item: Pooled[Any]) -> str:

@@ -24,13 +24,17 @@ from twinangle.report.daily_life import daily_life_section
 from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.distribution import distribution_section
 from twinangle.report.exclusions import exclusions_section, warnings_section
-from twinangle.report.instruments import instruments_section, pairs_section
+from twinangle.report.instruments import (
+    further_instruments_section,
+    instruments_section,
+    pairs_section,
+)
 from twinangle.report.limits import further_limits_section, limits_section
 from twinangle.report.magnetic_field import by_condition_blocks, magnetic_field_blocks
 from twinangle.report.methods import methods_section
-from twinangle.report.participants import participants_section
+from twinangle.report.participants import further_participants_section, participants_section
 from twinangle.report.provenance import files_section, settings_section
-from twinangle.report.ranking import ranking_section
+from twinangle.report.ranking import further_ranking_section, ranking_section
 from twinangle.report.recordings_pooled import recordings_pooled_section
 from twinangle.report.reliability import reliability_section, sessions_section
 from twinangle.report.sensitivity import sensitivity_section
@@ -88,11 +92,14 @@ SUPPLEMENT: Sequence[Part] = (
     _plain("Every recording", every_trial),
     _plain("Short recordings, pooled", recordings_pooled_section),
     participant_sections,
+    _plain("Participants, other references", further_participants_section),
     _titled("Limits of agreement in full", further_limits_section),
     _plain("Conditions in full", further_conditions_section),
     _plain("Error budget of the other procedures", further_budget_section),
+    _titled("Procedures compared in full", further_ranking_section),
     _titled("Distribution of the differences", distribution_section),
     _plain("Limits without each participant", sensitivity_section),
+    _titled("Instruments in full", further_instruments_section),
     _plain("Pairs of instruments, by recording", pairs_section),
     _plain("Reliability", reliability_section),
     _titled("Recordings, clocks and sensors", recordings_section),

@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from twinangle.agreement._result import NO_INTERVAL
-from twinangle.report.blocks import Block, Column, described, with_interval
+from twinangle.report.blocks import (
+    Block,
+    Column,
+    against_one,
+    described,
+    with_interval,
+)
 from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
 
 SAYS_NOTHING = 0.999  # two curves of one movement are alike to here whatever the instrument
 
 
-def curves_table(results: StudyResults) -> list[Block]:
-    """Return the numbers of mean curves over participants, with their intervals."""
+def curves_table(results: StudyResults, against: str = "", *, rest: str = "") -> list[Block]:
+    """Return the numbers of mean curves over participants, with their intervals.
+
+    Of several references `against` alone; what `rest` says stands behind the caption then.
+    """
+    found = against_one(named(results.curves), against)
     rows = [
         [
             condition or NOTHING,
@@ -23,7 +33,7 @@ def curves_table(results: StudyResults) -> list[Block]:
             with_interval(curves.range_difference, curves.range_difference_ci),
             correlation(curves.correlation, curves.correlation_ci),
         ]
-        for (procedure, condition, _), curves in named(results.curves)
+        for (procedure, condition, _), curves in found
     ]
     return described(
         "Mean curves, means over participants, each counting once with the mean over their "
@@ -52,6 +62,7 @@ def curves_table(results: StudyResults) -> list[Block]:
         ),
         rows,
         words=2,
+        end=rest,
     )
 
 

@@ -7,7 +7,7 @@ import math
 from twinangle.cycles.daily_life import BeyondReference, DailyLife
 from twinangle.report.blocks import Block, Column, Figures, described, figure, heading, text
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.grouping import Naming, key_of
+from twinangle.results.grouping import Naming, key_of, key_with_wearable
 from twinangle.wording import NOTHING, count, file_name, number
 
 DAYS = (
@@ -34,6 +34,10 @@ UNITS = {"bout duration": "s", "cadence": "strides a minute"}
 NOT_SPEED = (
     "Speed is not measured by two sensors on a leg: the rate of strides stands in its place."
 )
+OWN_CYCLES = (
+    "Each wearable's strides are those that it cuts itself: nothing is carried from one to another "
+    "in a recording that is read in stretches."
+)
 NOT_TESTED = (
     "That the agreement found with the reference holds for the rest was not measured: sensors "
     "slip, and movements come that the reference did not see."
@@ -45,15 +49,20 @@ def daily_life_section(results: StudyResults, figures: Figures) -> list[Block]:
     naming = Naming(results)
     blocks: list[Block] = []
     seen: set[object] = set()
+    drawn: set[object] = set()
     for trial in results.trials:
-        if trial.daily is None or key_of(trial) in seen:
+        if trial.daily is None or key_with_wearable(trial) in seen:
             continue
-        seen.add(key_of(trial))
+        seen.add(key_with_wearable(trial))
         blocks.append(heading(f"{trial.participant}, {naming.heading(trial)} ({trial.procedure})"))
         words, *tables = _of_recording(trial, trial.daily)
         name = file_name("daily-life", *key_of(trial))
-        blocks += [words, *figure(name, figures), *tables]
-    return [text(NOT_SPEED), *blocks] if blocks else []
+        of_this = [] if key_of(trial) in drawn else figure(name, figures)  # of the first wearable
+        drawn.add(key_of(trial))
+        blocks += [words, *of_this, *tables]
+    several = len({trial.wearable for trial in results.trials if trial.daily is not None}) > 1
+    lead = [NOT_SPEED, OWN_CYCLES] if several else [NOT_SPEED]
+    return [text(" ".join(lead)), *blocks] if blocks else []
 
 
 def _of_recording(trial: TrialResult, daily: DailyLife) -> list[Block]:

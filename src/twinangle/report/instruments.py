@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 
 from twinangle.agreement._result import counted
 from twinangle.agreement.ranking import Contest
@@ -12,18 +13,19 @@ from twinangle.report.blocks import (
     Block,
     Figures,
     bullets,
-    figures_named,
+    figure,
     heading,
     table,
     text,
     with_interval,
 )
 from twinangle.results import StudyResults
+from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, key_of
 from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
 from twinangle.results.pooled import Absent
 from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
-from twinangle.wording import NOTHING, between, listing, number, quantity_name
+from twinangle.wording import NOTHING, between, file_name, listing, number, quantity_name
 
 NOT_ACCURACY = (
     "This is agreement between the two, not accuracy of either: what both have wrong alike does "
@@ -84,13 +86,82 @@ def common_cycles_blocks(results: StudyResults, condition: str, reference: str) 
 
 
 def instruments_section(results: StudyResults, figures: Figures) -> list[Block]:
-    """Return what two wearables, and two references, differ by, and what references explain."""
-    return [
-        *_between_blocks(results, "wearables"),
-        *_between_blocks(results, "references"),
-        *figures_named(figures, "between"),
-        *_errors_blocks(results),
+    """Return what two wearables, and two references, differ by, and what references explain.
+
+    Of several procedures that of the answer, or the first of a wearable, and a figure each two;
+    :func:`further_instruments_section` has the others.
+    """
+    main = _of_main_procedures(results)
+    drawn = _main_figures(results)
+    blocks = [
+        *_between_blocks(main, "wearables", results),
+        *_between_blocks(main, "references", results),
+        *(block for name in drawn for block in figure(name, figures)),
+        *_errors_blocks(main),
     ]
+    if further_instruments_section(results, figures):
+        blocks.append(text("Other procedures and conditions are in the supplement."))
+    return blocks
+
+
+def further_instruments_section(results: StudyResults, figures: Figures) -> list[Block]:
+    """Return what the report leaves out of instruments held against each other, with figures."""
+    main, drawn = _of_main_procedures(results), _main_figures(results)
+    others = replace(
+        results,
+        between=tuple(one for one in results.between if one not in main.between),
+        errors_of_three=tuple(
+            one for one in results.errors_of_three if one not in main.errors_of_three
+        ),
+    )
+    return [
+        *_between_blocks(others, "wearables", results),
+        *_between_blocks(others, "references", results),
+        *(
+            block
+            for name in figures
+            if name.startswith("between") and name not in drawn
+            for block in figure(name, figures)
+        ),
+        *_errors_blocks(others),
+    ]
+
+
+def _of_main_procedures(results: StudyResults) -> StudyResults:
+    """Return the results with what two or three instruments say under the main procedures."""
+    answer = procedure_of(answer_of(results).procedure)
+    pairs: dict[tuple[str, ...], list[str]] = {}
+    for one in results.between:
+        pairs.setdefault((one.kind, one.first, one.second), []).append(one.procedure)
+    wearables: dict[str, list[str]] = {}
+    for three in results.errors_of_three:
+        wearables.setdefault(three.wearable, []).append(three.procedure)
+
+    def main(several: list[str]) -> str:
+        return answer if answer in several else several[0]
+
+    return replace(
+        results,
+        between=tuple(
+            one
+            for one in results.between
+            if one.procedure == main(pairs[one.kind, one.first, one.second])
+        ),
+        errors_of_three=tuple(
+            one for one in results.errors_of_three if one.procedure == main(wearables[one.wearable])
+        ),
+    )
+
+
+def _main_figures(results: StudyResults) -> tuple[str, ...]:
+    """Return the name of a figure each two instruments: of the first condition that has both."""
+    found: dict[tuple[str, ...], str] = {}
+    for one in _of_main_procedures(results).between:
+        if not isinstance(one.value, Absent):
+            parts = filter(None, (one.procedure, one.condition))
+            name = file_name("between", one.first, one.second, *parts)
+            found.setdefault((one.kind, one.first, one.second), name)
+    return tuple(found.values())
 
 
 def pairs_section(results: StudyResults) -> list[Block]:
@@ -152,7 +223,7 @@ def _named(one: PairOfInstruments | LimitsBetween) -> str:
     return f"{pair}, {one.procedure}" if one.procedure else pair
 
 
-def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
+def _between_blocks(results: StudyResults, kind: str, whole: StudyResults) -> list[Block]:
     several = [one for one in results.between if one.kind == kind]
     if not several:
         return []
@@ -181,12 +252,13 @@ def _between_blocks(results: StudyResults, kind: str) -> list[Block]:
                 "People", "Cycles")  # fmt: skip
         caption = "First minus second, in degrees, with intervals as of the limits of agreement."
         blocks.append(table(head, rows, words=3, caption=caption))
-        blocks += [text(said) for said in _cycles_of_both(results, kind)]
+        told = {_named(one) for one in several}
+        blocks += [text(said) for name, said in _cycles_of_both(whole, kind) if name in told]
     return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
 
 
-def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[str]:
-    """Yield for each two how many cycles both keep, and why the others do not count."""
+def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[tuple[str, str]]:
+    """Yield for each two, by name, how many cycles both keep, and why the others do not count."""
     found = [one for one in results.pairs if one.kind == kind and not one.reason]
     for name in distinct(_named(one) for one in found):
         own = [one for one in found if _named(one) == name]
@@ -197,19 +269,21 @@ def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[str]:
         said = f"{name}: both keep {counted(sum(pair.n_cycles for pair in own), 'cycle')} of "
         said += counted(len(own), "recording")
         reasons = [f"{n} {reason}" for reason, n in sorted(left.items())]
-        yield f"{said}; left out: {listing(reasons)}." if reasons else f"{said}."
+        yield name, f"{said}; left out: {listing(reasons)}." if reasons else f"{said}."
 
 
 def _errors_blocks(results: StudyResults) -> list[Block]:
     if not results.errors_of_three:
         return []
     rows, notes = [], list[str]()
+    both = distinct(f"{one.first}, {one.second}" for one in results.errors_of_three)
+    shared = both[0] if len(both) == 1 else ""
     absent: dict[tuple[str, str], list[str]] = {}
     for one in results.errors_of_three:
         if isinstance(one.value, Absent):
             absent.setdefault((one.condition, one.value.reason), []).append(_three(one, bare=True))
             continue
-        rows += [_error_row(one, one.value)]
+        rows += [_error_row(one, one.value, shared=shared)]
         name = under_test(one.wearable, one.procedure)
         notes += [
             line.replace(f"an error of {name}", "an error of the wearable")
@@ -225,19 +299,20 @@ def _errors_blocks(results: StudyResults) -> list[Block]:
         "differences (Grubbs 1948; a dash: variance estimated below 0), and what share of the "
         "variance of wearable minus reference is the reference's own error, in per cent."
     )
+    caption += f" First and second reference: {shared}." if shared else ""
     blocks = [heading("What the references explain")]
     blocks += [table(head, rows, words=2, caption=caption)] if rows else []
     said = [*reasons, *distinct(notes)]
     return [*blocks, bullets(said)] if said else blocks
 
 
-def _error_row(one: ErrorsOfThree, found: ThreeInstruments) -> list[str]:
+def _error_row(one: ErrorsOfThree, found: ThreeInstruments, *, shared: str) -> list[str]:
     shares = (
         (found.share_second, found.share_second_ci),
         (found.share_third, found.share_third_ci),
     )
     return [
-        _three(one),
+        _three(one).removesuffix(f", {shared}"),
         quantity_name(one.quantity),
         *(number(each.sd) for each in found.errors),
         *(_percent(share, ends) for share, ends in shares),

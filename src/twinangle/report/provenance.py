@@ -44,15 +44,19 @@ def files_section(results: StudyResults) -> list[Block]:
 
 
 def _settings(parameters: Mapping[str, object]) -> Iterator[tuple[str, str]]:
-    """Yield each section, and all that it says in one text."""
+    """Yield each section, and all that it says in one text; those that say the same together."""
     sections: dict[str, list[tuple[str, str]]] = {}
     for name, value in flat_parameters(parameters):
         section, _, key = name.rpartition(".")
         sections.setdefault(section, []).append((key, value))
+    alike: dict[str, list[str]] = {}
     for section, settings in sections.items():
         said = [f"`{key}` {value}" for key, value in settings if value != NOT_SET]
         unset = [f"`{key}`" for key, value in settings if value == NOT_SET]
-        yield section, "; ".join([*said, *([f"not set: {', '.join(unset)}"] if unset else [])])
+        words = "; ".join([*said, *([f"not set: {', '.join(unset)}"] if unset else [])])
+        alike.setdefault(words, []).append(section)
+    for words, (first, *others) in alike.items():
+        yield first, f"{words}. The same: {', '.join(others)}" if others else words
 
 
 def flat_parameters(parameters: Mapping[str, object], prefix: str = "") -> list[tuple[str, str]]:

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from twinangle.report.blocks import Block, added_sd, table, with_interval
+from twinangle.report.blocks import (
+    Block,
+    Column,
+    added_sd,
+    against_one,
+    described,
+    with_interval,
+)
 from twinangle.results import StudyResults, named
 from twinangle.wording import NOTHING
 
 
-def variability_table(results: StudyResults) -> list[Block]:
-    """Return the per-cycle SDs of both instruments over participants, with their intervals."""
+def variability_table(results: StudyResults, against: str = "", *, rest: str = "") -> list[Block]:
+    """Return the per-cycle SDs of both instruments over participants, with their intervals.
+
+    Of several references `against` alone; what `rest` says stands behind the caption then.
+    """
+    several = against_one(named(results.variability), against)
     rows = [
         [
             condition or NOTHING,
@@ -19,20 +30,26 @@ def variability_table(results: StudyResults) -> list[Block]:
             with_interval(found.ratio, found.ratio_ci),
             added_sd(found.added_sd, found.added_sd_ci),
         ]
-        for (procedure, condition, _), found in named(results.variability)
+        for (procedure, condition, _), found in several
     ]
-    if not rows:
-        return []
-    return [
-        table(
-            ("Condition", "Procedure", "SD wearable", "SD reference", "Difference", "Ratio",
-             "SD added"),
-            rows,
-            words=2,
-            caption="SD over cycles where there is a reference, means over participants with "
-            f"{results.options.level} intervals over participants, paired; in degrees, freed of "
-            "what few cycles and their serial correlation take from an SD. SD added: what the "
-            "wearable adds, "
-            "√(w² − r²), none where it varies less than the reference.",
-        )
-    ]  # fmt: skip
+    return described(
+        "SD over cycles where there is a reference, means over participants with "
+        f"{results.options.level} intervals over participants, paired; in degrees, freed of what "
+        "few cycles and their serial correlation take from an SD.",
+        (
+            Column("Condition"),
+            Column("Procedure"),
+            Column("SD wearable"),
+            Column("SD reference"),
+            Column("Difference"),
+            Column("Ratio"),
+            Column(
+                "SD added",
+                "SD added: what the wearable adds, √(w² − r²), none where it varies less than the "
+                "reference",
+            ),
+        ),
+        rows,
+        words=2,
+        end=rest,
+    )

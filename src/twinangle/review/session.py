@@ -20,7 +20,7 @@ from twinangle.review.within import beyond
 from twinangle.review.workers import Analyses, KeptLooks
 from twinangle.study import Decision, Study, Trial
 from twinangle.study.decisions import read_decisions
-from twinangle.study.instruments import Part
+from twinangle.study.instruments import Part, cutting_order
 
 
 class HiddenError(Exception):
@@ -209,6 +209,7 @@ class Session:
             "number": number,
             "row": self._row(number, look),
             "unseen": part.worded(look.unseen),
+            "cut_by": self._cut_by(part),
             "traces": {
                 "wearable": self._trace(look.wearable),
                 "turning": self._turning(look),
@@ -230,6 +231,11 @@ class Session:
             },
         }
         return cast(dict[str, Any], sent.plain(told))
+
+    def _cut_by(self, part: Part) -> str:
+        """Return which other wearable cuts the cycles in a run; empty where this one does."""
+        cutter = cutting_order(self.study.parts)[0] if self.study.parts else ""
+        return cutter if cutter != part.wearable else ""
 
     def curves(self, number: int, block: int) -> bytes | None:
         """Return the curves of a block of cycles."""
