@@ -1,7 +1,8 @@
 """A recording of a day or a week, analysed stretch by stretch: memory holds one of them.
 
 The first stretch, which reaches to the end of the reference, goes through the whole line as any
-recording does. Of the others the strides are kept: when, how long, range of motion, mean.
+recording does. Of all of them the strides are kept, by the wearable alone: when, how long, range of
+motion, mean.
 """
 
 from __future__ import annotations
@@ -15,25 +16,21 @@ from typing import cast
 
 import numpy as np
 
-from twinangle.analysis.cutting import cut_cycles
 from twinangle.analysis.merging import merge_sensors
-from twinangle.analysis.opened import open_trial, unexpected
-from twinangle.analysis.requirements import require_fit
-from twinangle.analysis.sensor_clocks import clock_warnings
+from twinangle.analysis.stretch_cycles import Found, cycles_of
 from twinangle.analysis.stretch_trials import (
     calibration_parts,
     in_one_file,
     later_stretch,
     of_memory,
 )
-from twinangle.cycles import recut
 from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
-from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
+from twinangle.errors import StudyError
 from twinangle.formats import read_recording, read_stretches
 from twinangle.formats.stretches import Stretch, about_rows
 from twinangle.notices import Notice
 from twinangle.results import TrialResult
-from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles, Recording
+from twinangle.signals.recording import Array, CycleSet, Interval, Recording
 from twinangle.study import (
     InertialWearable,
     OrientationWearable,
@@ -58,9 +55,9 @@ class _Kept:
     left_out: int = 0
     unread: list[str] = field(default_factory=list)
 
-    def add(self, cycles: CycleSet, core: Interval) -> None:
-        """Add the strides that begin in the core of a stretch."""
-        found = strides_of(cycles)
+    def add(self, cycles: CycleSet, core: Interval, compared: Array) -> None:
+        """Add the strides that begin in the core of a stretch; `compared`: starts of such."""
+        found = strides_of(cycles, compared)
         rows = (found.start_s >= core.start_s) & (found.start_s < core.end_s)
         self.strides.append(
             Strides(
@@ -107,6 +104,7 @@ def whole_recording(
     study: Study,
     trial: Trial,
     base: tuple[TrialResult, ...],
+    of_first: Found,
     parts: Iterator[Stretch],
     on_stretch: OnStretch | None = None,
 ) -> tuple[TrialResult, ...]:
@@ -118,6 +116,9 @@ def whole_recording(
         As :func:`first_stretch` was given them.
     base : tuple of TrialResult
         Of the first stretch, one a procedure.
+    of_first : dict of str to CycleSet, str or None
+        The first stretch's cycles by the wearable alone
+        (:func:`twinangle.analysis.stretch_cycles.cycles_of_first`).
     parts : iterator of Stretch
         All of them, the first one too.
     on_stretch : callable, optional
@@ -131,12 +132,17 @@ def whole_recording(
     kept = {result.procedure: _Kept() for result in base}
     recorded: list[tuple[float, float]] = []
     first = next(parts)
-    recorded += _recorded(first)
-    for result in base:
-        if result.cycles is not None:
-            kept[result.procedure].add(result.cycles, first.core)
-        elif result.status == "failed":
-            kept[result.procedure].unread.append(f"{_hours(first)}: {result.reason}")
+
+    def add(part: Stretch, cycles: Found) -> None:
+        recorded.extend(_recorded(part))
+        for result in base:
+            found, own = cycles[result.procedure], kept[result.procedure]
+            if isinstance(found, str):
+                own.unread.append(f"{_hours(part)}: {found}")
+            elif found is not None:
+                own.add(found, part.core, _compared(result))
+
+    add(first, of_first)
     calibration = calibration_parts(study, trial, first)
     two_files = isinstance(trial.wearable, SensorFiles)
     n_stretches = 1
@@ -144,17 +150,20 @@ def whole_recording(
     tell(first)
     for part in parts:
         n_stretches += 1
-        recorded += _recorded(part)
         later = later_stretch(study, trial, base, calibration, part)
-        for name, found in _cycles_of(in_one_file(study), later, two_files=two_files).items():
-            if isinstance(found, str):
-                kept[name].unread.append(f"{_hours(part)}: {found}")
-            elif found is not None:
-                kept[name].add(found, part.core)
+        add(part, cycles_of(in_one_file(study), later, two_files=two_files))
         tell(part)
     return tuple(
         _with_daily(result, kept[result.procedure], recorded, n_stretches, first) for result in base
     )
+
+
+def _compared(result: TrialResult) -> Array:
+    """Return when the cycles begin that were held against the reference."""
+    cycles = result.cycles
+    if cycles is None or cycles.reference_deg is None:
+        return np.zeros(0)
+    return np.asarray(cycles.start_s[cycles.kept])
 
 
 class _Telling:
@@ -280,45 +289,6 @@ def _end_of_reference(study: Study, trial: Trial) -> float:
     expected = clock.expected_lag_s if trial.expected_lag_s is None else trial.expected_lag_s
     most = clock.max_lag_s if trial.max_lag_s is None else trial.max_lag_s
     return float(times[-1]) + expected + most
-
-
-def _cycles_of(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
-    """Return each procedure's cycles of a stretch; None where nobody walked, or what is wrong."""
-    names = study.wearable.procedures
-    try:
-        return _cut(study, trial, two_files=two_files)
-    except TwinangleError as error:
-        return dict.fromkeys(names, str(error))
-    except Exception as error:
-        return dict.fromkeys(names, unexpected(error))
-
-
-def _cut(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
-    opened = open_trial(study, trial)
-    signals = opened.signals
-    require_fit(study, trial, signals)
-    opened.tested(study, trial)
-    if two_files and signals.sensors is not None and (told := clock_warnings(signals.sensors)):
-        raise StudyError(told[0])
-    found: dict[str, CycleSet | str | None] = {}
-    shared: CycleSet | None = None
-    for name, motion in opened.motions(study.wearable.procedures).items():
-        if not isinstance(motion, JointMotion):
-            found[name] = motion
-            continue
-        angle = motion.angle
-        alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
-        if shared is None:
-            try:
-                shared = cut_cycles(study, trial, signals, motion, alone)
-            except TooFewCyclesError as error:
-                shared = cast("CycleSet | None", error.cycles)
-            except CycleError:
-                shared = None
-            if shared is None:  # nobody walked
-                return dict.fromkeys(study.wearable.procedures)
-        found[name] = recut(shared, alone)
-    return found
 
 
 def _recorded(part: Stretch) -> list[tuple[float, float]]:

@@ -33,7 +33,11 @@ def in_one_file(study: Study) -> Study:
 def of_memory(study: Study, trial: Trial, part: Stretch) -> Trial:
     """Return the trial with a stretch for its recording, and limits that lie within it."""
     first, last = float(part.recording.time_s[0]), float(part.recording.time_s[-1])
-    inside = tuple(one for one in trial.mask if one.start_s >= first and one.end_s <= last)
+    inside = tuple(
+        replace(one, start_s=max(one.start_s, first), end_s=min(one.end_s, last))
+        for one in trial.mask
+        if one.start_s < last and one.end_s > first
+    )
     low, high = trial.start_s, trial.end_s
     return replace(
         trial,
