@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import astuple, replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from twinangle import read_study
-from twinangle.analysis import analyse_trial
+from twinangle.analysis import analyse_trial, pool_study
+from twinangle.notices import gravity_of, kind_of
+from twinangle.report.daily_life import _of_recording
 from twinangle.results import TrialResult
+from twinangle.results.answer_words import rests_on
+from twinangle.results.grouping import warnings_of
 from twinangle.signals.recording import MaskedStretch
 from twinangle.study import Study
 
@@ -136,4 +139,64 @@ def test_a_mask_over_the_end_of_a_stretch_holds_in_both(study, found):
     assert result.daily is not None
     assert [bout.start_s for bout in result.daily.bouts] == pytest.approx(
         [b.start_s for b in found["none"].daily.bouts if not 160.0 < b.start_s < 470.0]
+    )
+
+
+def test_the_answer_says_which_part_it_rests_on_and_what_the_whole_holds(study, found):
+    said = rests_on(pool_study(study, (found["at first"],)))
+    daily, cycles = found["at first"].daily, found["at first"].cycles
+    low, high = cycles.start_s[cycles.kept].min() / 60, cycles.end_s[cycles.kept].max() / 60
+    part = f"part of a recording with a reference, from {low:.1f} to {high:.1f} min"
+    assert part in said
+    (day,) = daily.days
+    walked = f"{len(BOUTS)} bouts of {day.walking_min:.0f} min and {daily.n_strides} strides"
+    assert f"the whole recording holds 0.2 h, {walked}" in said
+
+
+def test_the_answer_says_it_where_nothing_was_compared_or_analysed(study, found):
+    without = rests_on(pool_study(study, (found["none"],)))
+    assert "part of a recording read first, from" in without
+    failed = rests_on(pool_study(study, (found["where nobody walks"],)))
+    assert f"The whole recording holds 0.2 h, {len(BOUTS)} bouts" in failed
+    several = rests_on(pool_study(study, tuple(found.values())))
+    assert f"{len(found)} whole recordings hold 0.8 h, {len(found) * len(BOUTS)} bouts" in several
+
+
+def test_a_days_strides_are_told_of_nearly_whole_days_alone(study, found):
+    result = found["at first"]
+    (day,) = result.daily.days
+    days = tuple(
+        replace(day, day=k + 1, recorded_h=hours, n_strides=n)
+        for k, (hours, n) in enumerate([(24.0, 9000), (20.0, 7000), (3.0, 100)])
+    )
+    week = replace(result, daily=replace(result.daily, days=days))
+    said = rests_on(pool_study(study, (week,)))
+    assert "(7000 to 9000 a day on 2 days with at least 20 h)" in said
+
+
+def test_a_bout_counts_in_every_bin_of_cadence_it_has_strides_in(found):
+    """A bout of two cadences: the report says why the bouts of the bins add up to more."""
+    daily = found["none"].daily
+    by_duration = [one for one in daily.bins if one.by == "bout duration"]
+    by_cadence = [one for one in daily.bins if one.by == "cadence"]
+    assert sum(one.n_bouts for one in by_duration) == len(daily.bouts)
+    assert sum(one.n_bouts for one in by_cadence) > len(daily.bouts)
+    assert sum(one.n_strides for one in by_cadence) == daily.n_strides
+    caption = str(_of_recording(found["none"], daily))
+    assert "every bout that has a stride in the bin, so that one may count in several" in caption
+
+
+def test_a_recording_read_whole_says_how_many_cycles_have_no_reference(study, whole, found):
+    """There they count nowhere, so that both instruments' SDs are of the same cycles."""
+    trial = next(trial for trial in study.trials if trial.condition == "at first")
+    (result,) = analyse_trial(study.with_(stretch_min=None), trial)
+    (told,) = [text for text in result.warnings if kind_of(text) == "cycles-without-reference"]
+    n = sum("of the reference's angle" in text for text in result.cycles.reason)
+    assert n > 80
+    assert told.startswith(f"{n} of {len(result.cycles.reason)} cycles found have no whole")
+    assert "from 0.0 to 125.0 s" in told
+    assert gravity_of(told) == "warning"
+    assert not any(kind_of(text) == "cycles-without-reference" for text in whole.warnings)
+    assert not any(
+        kind_of(text) == "cycles-without-reference" for text in warnings_of(found["at first"])
     )

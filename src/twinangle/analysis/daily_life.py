@@ -28,7 +28,7 @@ from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, 
 from twinangle.errors import StudyError
 from twinangle.formats import read_recording, read_stretches
 from twinangle.formats.stretches import Stretch, about_rows
-from twinangle.notices import Notice
+from twinangle.notices import Notice, kind_of
 from twinangle.results import TrialResult
 from twinangle.signals.recording import Array, CycleSet, Interval, Recording
 from twinangle.study import (
@@ -39,6 +39,7 @@ from twinangle.study import (
     Trial,
 )
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 # Filters settle, and strides that begin in one stretch end, within the overlap. The difference to
 # the whole recording read at once is tested (tests/analysis/test_daily_life.py).
@@ -203,12 +204,7 @@ def _with_daily(
         unread=kept.unread,
         n_stretches=n_stretches,
     )
-    rests = (
-        f"a recording of {found.duration_h:.1f} h: agreement, SDs, cycles and figures are of its "
-        f"first {(first.core.end_s - recorded[0][0]) / 60:.0f} min alone; the table of daily life "
-        "is of the whole."
-    )
-    told = [Notice(rests, "daily-life", "note")]
+    told = [Notice(_rests(result, found, first, recorded[0][0]), "daily-life", "note")]
     if kept.unread:
         told.append(
             Notice(
@@ -218,7 +214,31 @@ def _with_daily(
                 "daily-life",
             )
         )
-    return replace(result, daily=found, warnings=(*result.warnings, *told))
+    cycles = result.cycles
+    if cycles is not None:
+        cycles = replace(cycles, warnings=_of_the_whole(cycles.warnings))
+    warnings = (*_of_the_whole(result.warnings), *told)
+    return replace(result, daily=found, cycles=cycles, warnings=warnings)
+
+
+def _rests(result: TrialResult, found: DailyLife, first: Stretch, begin_s: float) -> str:
+    """Say which numbers are of the first stretch, and of which cycles in it."""
+    cycles, minutes = result.cycles, (first.core.end_s - begin_s) / 60.0
+    whole = "the table of daily life is of the whole, by the wearable alone"
+    if cycles is None or not cycles.kept.any():
+        return f"a recording of {found.duration_h:.1f} h: {whole}."
+    low, high = cycles.start_s[cycles.kept][0], cycles.end_s[cycles.kept][-1]
+    those = "those with a reference, " if cycles.reference_deg is not None else ""
+    return (
+        f"a recording of {found.duration_h:.1f} h: agreement and SDs rest on "
+        f"{count(int(cycles.kept.sum()), 'cycle')}, {those}from {low:.1f} to {high:.1f} s; the "
+        f"list of cycles and the figures are of its first {minutes:.0f} min; {whole}."
+    )
+
+
+def _of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
+    """Leave out that cycles without a reference count nowhere: in daily life they do."""
+    return tuple(text for text in warnings if kind_of(text) != "cycles-without-reference")
 
 
 def _stretches(study: Study, trial: Trial) -> Iterator[Stretch]:

@@ -13,6 +13,7 @@ from twinangle.results.comparison_words import (
     procedures_sentence,
     under,
 )
+from twinangle.results.daily_words import daily_sentence
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
@@ -74,7 +75,8 @@ def rests_on(results: StudyResults) -> str:
         if n
     ]
     if not answer.n_analysed:
-        return f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        said = f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        return f"{said} {daily_sentence(results)}".rstrip()
     recordings = count(answer.n_analysed, "recording")
     if left:
         recordings += f" of {answer.n_recordings} ({listing(left)})"
@@ -91,7 +93,8 @@ def rests_on(results: StudyResults) -> str:
     if answer.n_pooled:
         short = count(answer.n_pooled, "short recording")
         said += f"; the cycles of {short} are pooled person by person"
-    said += f". {_intervals_over(results, answer)}"
+    said += f". {daily_sentence(results)}".rstrip()
+    said += f" {_intervals_over(results, answer)}"
     others = [name for name in answer.with_reference if name != answer.condition]
     if others:
         named_others = listing(f"“{name}”" for name in others)
