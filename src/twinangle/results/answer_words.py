@@ -19,6 +19,7 @@ from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
 from twinangle.wording import (
     NO_MARGIN,
+    SD_FREED,
     count,
     degrees,
     listing,
@@ -195,9 +196,26 @@ def _curves(results: StudyResults, answer: Answer) -> str:
     if both is None:
         return f"{said}."
     return (
-        f"{said}; the SD over cycles is {_with_interval(both.test_sd, both.test_sd_ci)} of the "
-        f"wearable and {_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference."
+        f"{said}; the SD over cycles, {SD_FREED}, is "
+        f"{_with_interval(both.test_sd, both.test_sd_ci)} of the wearable and "
+        f"{_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference"
+        f"{_as_it_stands(results, key, both.n_trials)}."
     )
+
+
+def _as_it_stands(results: StudyResults, key: tuple[str, str, str], n_trials: int) -> str:
+    """Say the SDs of a single recording as its own table has them, which are freed of nothing."""
+    if n_trials != 1:
+        return ""
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        of_this = (trial.procedure, trial.condition) == key[:2]
+        if of_this and wearable is not None and reference is not None:
+            return (
+                f" (as they stand in the table of recordings {degrees(wearable.sd)} and "
+                f"{degrees(reference.sd)})"
+            )
+    return ""
 
 
 def _spread_alone(results: StudyResults, answer: Answer) -> str:
