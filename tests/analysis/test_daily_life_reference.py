@@ -142,11 +142,27 @@ def test_a_mask_over_the_end_of_a_stretch_holds_in_both(study, found):
     )
 
 
+def test_events_that_are_given_cut_every_stretch(study, found, whole, tmp_path):
+    """Those beyond a stretch were faults of it, and behind the first there were none at all."""
+    starts = np.union1d(np.round(whole.cycles.start_s, 4), np.round(whole.cycles.end_s, 4))
+    path = tmp_path / "events.csv"
+    pd.DataFrame({"time_s": starts}).to_csv(path, index=False)
+    cycles = study.cycles.model_copy(update={"method": "events"})
+    read_whole = replace(study.with_(stretch_min=None), cycles=cycles)
+    for given in (tuple(starts), path):
+        trial = replace(study.trials[1], events=given)
+        (at_once,) = analyse_trial(read_whole, replace(trial, reference=None))
+        (result,) = analyse_trial(replace(study, cycles=cycles), trial)
+        assert result.daily is not None, result.reason
+        assert result.daily.unread == ()
+        assert result.daily.n_strides == at_once.cycles.kept.sum()
+
+
 def test_the_answer_says_which_part_it_rests_on_and_what_the_whole_holds(study, found):
     said = rests_on(pool_study(study, (found["at first"],)))
     daily, cycles = found["at first"].daily, found["at first"].cycles
     low, high = cycles.start_s[cycles.kept].min() / 60, cycles.end_s[cycles.kept].max() / 60
-    part = f"part of a recording with a reference, from {low:.1f} to {high:.1f} min"
+    part = f"part of the recording with a reference, from {low:.1f} to {high:.1f} min"
     assert part in said
     (day,) = daily.days
     walked = f"{len(BOUTS)} bouts of {day.walking_min:.0f} min and {daily.n_strides} strides"
@@ -155,7 +171,7 @@ def test_the_answer_says_which_part_it_rests_on_and_what_the_whole_holds(study, 
 
 def test_the_answer_says_it_where_nothing_was_compared_or_analysed(study, found):
     without = rests_on(pool_study(study, (found["none"],)))
-    assert "part of a recording read first, from" in without
+    assert "part of the recording read first, from" in without
     failed = rests_on(pool_study(study, (found["where nobody walks"],)))
     assert f"The whole recording holds 0.2 h, {len(BOUTS)} bouts" in failed
     several = rests_on(pool_study(study, tuple(found.values())))

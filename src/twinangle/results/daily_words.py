@@ -54,13 +54,13 @@ def _part(trials: Sequence[TrialResult]) -> str:
     one = len(trials) == 1
     seen = any(t.cycles is not None and t.cycles.reference_deg is not None for t in trials)
     of = "with a reference" if seen else "read first"
-    where = f"{of}, from " if one else f"{of}, within "
+    where = "from" if one else "within"
     if high <= IN_MINUTES_S:
         ends = f"{low / 60.0:.1f} to {high / 60.0:.1f} min"
     else:
         ends = f"{low / 3600.0:.2f} to {high / 3600.0:.2f} h"
-    whose = "a recording" if one else "each recording"
-    return f"These cycles are of the part of {whose} {where}{ends}"
+    whose = "the recording" if one else "each recording"
+    return f"These cycles are of the part of {whose} {of}, {where} {ends}"
 
 
 def _whole(days: Sequence[DailyLife]) -> str:
