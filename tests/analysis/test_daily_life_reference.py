@@ -12,9 +12,10 @@ from twinangle import read_study
 from twinangle.analysis import analyse_trial, pool_study
 from twinangle.notices import gravity_of, kind_of
 from twinangle.report.daily_life import _of_recording
+from twinangle.report.exclusions import exclusions_section
 from twinangle.results import TrialResult
 from twinangle.results.answer_words import rests_on
-from twinangle.results.grouping import warnings_of
+from twinangle.results.grouping import cycles_left_out, warnings_of
 from twinangle.signals.recording import MaskedStretch
 from twinangle.study import Study
 
@@ -212,6 +213,9 @@ def test_a_recording_read_whole_says_how_many_cycles_have_no_reference(study, wh
     assert told.startswith(f"{n} of {len(result.cycles.reason)} cycles found have no whole")
     assert "from 0.0 to 125.0 s" in told
     assert gravity_of(told) == "warning"
+    results = pool_study(study.with_(stretch_min=None), (result,))
+    assert cycles_left_out(results)["no reference"] == {"angle": n}
+    assert str(n) in str(exclusions_section(results))
     assert not any(kind_of(text) == "cycles-without-reference" for text in whole.warnings)
     assert not any(
         kind_of(text) == "cycles-without-reference" for text in warnings_of(found["at first"])

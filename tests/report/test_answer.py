@@ -168,7 +168,7 @@ def test_rms_and_both_standard_deviations(both):
 def test_a_single_recordings_sds_stand_as_in_its_table_too(build_results):
     """0.64 in the table of recordings, 0.65 in the answer, were two estimates of one recording."""
     results = build_results(participants=("P01",), n=8, minutes=0.1)
-    (said,) = [text for text in answer_sentences(results) if "SD over cycles" in text]
+    (said,) = [text for text in answer_sentences(results) if "the SD over cycles, freed" in text]
     (trial,) = [t for t in results.trials if (t.procedure, t.condition) == ("kalman", "indoor")]
     spread = dict(named(results.variability))["kalman", "indoor", ""]
     assert spread.test_sd != pytest.approx(trial.wearable_variability.sd, abs=1e-4)

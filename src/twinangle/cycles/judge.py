@@ -139,9 +139,14 @@ def gap_reasons(candidates: Candidates, paired: PairedAngles) -> list[str]:
     return reason
 
 
+def lacks_reference(reason: str) -> bool:
+    """Tell whether a cycle was left out because the reference lacks samples in it."""
+    return reason.startswith("gap: ") and REFERENCE in reason
+
+
 def without_reference(reason: Sequence[str], paired: PairedAngles) -> list[str]:
     """Say how many cycles are left out because the reference lacks samples in them."""
-    n = sum(text.startswith("gap: ") and REFERENCE in text for text in reason)
+    n = sum(map(lacks_reference, reason))
     if not n or paired.reference_deg is None:
         return []
     there = paired.time_s[np.isfinite(paired.reference_deg)]
