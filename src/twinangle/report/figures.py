@@ -39,6 +39,7 @@ from twinangle.report.figure_files import (
     Written,
     captions_document,
     with_names,
+    write_pdfs,
 )
 from twinangle.results import StudyResults
 from twinangle.results.grouping import TrialGroup, trial_groups
@@ -239,7 +240,10 @@ def _of_recording(
     """Write a recording's figures under its name."""
     formats = (EMBEDDED, *image_formats)
     named = (replace(each, name=f"{group.stem}_{each.name}") for each in figures)
-    return [Rendered(each).write(folder, each.name, formats) for each in named]
+    made = [Rendered(each) for each in named]
+    written = [each.write(folder, each.drawn.name, formats) for each in made]
+    write_pdfs(made)
+    return written
 
 
 def _files_in(
@@ -280,6 +284,7 @@ def _write_pooled(
                     for k, each in enumerate(by_width[place.width_mm])
                 ]
             )
+        write_pdfs(each for several in by_width.values() for each in several)
     return found
 
 
