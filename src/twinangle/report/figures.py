@@ -6,9 +6,10 @@ import gc
 import json
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import fields, replace
+from dataclasses import MISSING, fields, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT
 from twinangle.kept import Steps
@@ -41,7 +42,7 @@ from twinangle.report.figure_files import (
     with_names,
     write_pdfs,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, TrialResult
 from twinangle.results.grouping import TrialGroup, trial_groups
 
 # What is drawn over all trials, in the order of the report; each in a process of its own.
@@ -78,6 +79,26 @@ OF_A_PAPER: tuple[Drawer, ...] = (
 
 # Those that stand in the supplement, and not in the report.
 OF_A_SUPPLEMENT: tuple[Drawer, ...] = (draw_distribution, draw_fields)
+
+# What figures over all recordings show of one; the rest of it may change without one of them.
+OF_EACH = frozenset(
+    [
+        "participant",
+        "session",
+        "condition",
+        "trial",
+        "side",
+        "procedure",
+        "status",
+        "reason",
+        "agreement",
+        "cycles",
+        "standing",
+        "variability",
+        "sensors",
+        "daily",
+    ]
+)
 
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
 TRACES = ".to-zoom"
@@ -122,14 +143,13 @@ def write_figures(
     """
     steps = steps or Steps()
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
-    light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
     pooled = steps.in_order(
         "figures over all",
         partial(_write_pooled, places),
         {draw.__name__: k for k, draw in enumerate(OF_A_STUDY) if _stands_in(draw, documents)},
         workers,
         takes=lambda which: (which, places),
-        of=light,
+        of=as_shown(results),
         files=partial(_files_in, places, steps.folder),
     )
     groups = [group for group in trial_groups(results) if group.worked]
@@ -162,6 +182,16 @@ def write_figures(
             text.replace("<", "\\<"), encoding="utf-8", newline="\n"
         )
     return {each.name: (each.caption, each.alternative) for each in (*of_each, *of_study)}
+
+
+def as_shown(results: StudyResults) -> StudyResults:
+    """Return results without what no figure over all recordings shows of a single one."""
+    unseen: dict[str, Any] = {
+        each.name: each.default if each.default_factory is MISSING else each.default_factory()
+        for each in fields(TrialResult)
+        if each.name not in OF_EACH
+    }
+    return replace(results, trials=tuple(replace(each, **unseen) for each in results.trials))
 
 
 def _stands_in(draw: Drawer, documents: Collection[str]) -> bool:
