@@ -81,24 +81,10 @@ OF_A_PAPER: tuple[Drawer, ...] = (
 OF_A_SUPPLEMENT: tuple[Drawer, ...] = (draw_distribution, draw_fields)
 
 # What figures over all recordings show of one; the rest of it may change without one of them.
-OF_EACH = frozenset(
-    [
-        "participant",
-        "session",
-        "condition",
-        "trial",
-        "side",
-        "procedure",
-        "status",
-        "reason",
-        "agreement",
-        "cycles",
-        "standing",
-        "variability",
-        "sensors",
-        "daily",
-    ]
-)
+OF_EACH = frozenset({
+    "participant", "session", "condition", "trial", "side", "procedure", "status", "reason",
+    "agreement", "cycles", "standing", "variability", "sensors", "daily",
+})  # fmt: skip
 
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
 TRACES = ".to-zoom"
