@@ -50,9 +50,9 @@ def _write_slim_font(target: Path) -> None:
 def font_families() -> tuple[str, ...]:
     """Return the typefaces of the figures, first choice first.
 
-    Embedding a typeface means cutting it down to the characters used, for every figure anew;
-    starting from one that is cut down already (once, kept in the plotting library's cache
-    folder) takes a third of a figure's time off. Characters outside it come from the whole one.
+    The first is a part of the second that most figures need, small enough to go with the report's
+    page, and cut out once (kept in the plotting library's cache folder). Characters outside it come
+    from the whole one.
     """
     from matplotlib import font_manager
 
