@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, is_dataclass, replace
+from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -17,6 +18,7 @@ import numpy as np
 from twinangle.declare import Declared, declared, derived, key_of
 
 Plain = Any  # dict, list, str, int, float, bool or None
+_AS_THEY_ARE = frozenset((str, int, bool, NoneType))
 _OPEN = {"inf": math.inf, "-inf": -math.inf}
 
 
@@ -75,6 +77,8 @@ class Keys:
         ValueError
             If a spread part has a key of the whole with another value.
         """
+        if type(value) in _AS_THEY_ARE or (type(value) is float and math.isfinite(value)):
+            return value  # most of them
         if is_dataclass(value) and not isinstance(value, type):
             return self._record(value)
         if isinstance(value, Mapping):
@@ -91,23 +95,23 @@ class Keys:
     def _record(self, value: Any) -> dict[str, Plain]:
         record: dict[str, Plain] = {}
         kind: Any = value.__class__
-        for item in _fields(kind):
-            part, keys = getattr(value, item.name), self._within(item)
+        for item, name, keys in _written(kind, self.data_unit):
+            part = getattr(value, item.name)
             if item.joined is not None:
                 record |= _parted(item, part)
                 continue
             if item.where_given is not None and part == item.where_given.empty:
                 continue
             if item.spread is None:
-                record[self.key(item)] = keys.write(part)
+                record[name] = keys.write(part)
                 continue
             inner = (
                 dict.fromkeys(keys.keys_of(_records(item.hint)[0]))
                 if part is None
                 else keys._record(part)
             )
-            for name, one in inner.items():
-                key = f"{item.spread.prefix}{name}"
+            for end, one in inner.items():
+                key = f"{item.spread.prefix}{end}"
                 if record.get(key, one) != one:
                     raise ValueError(f"{key}: is {record[key]!r} of the whole, {one!r} of a part.")
                 record[key] = one
@@ -252,6 +256,13 @@ class Keys:
         if is_dataclass(_owner(kind)):
             return self._read_record({}, kind, where)
         return math.nan if kind is float else (origin or kind)() if origin is not Mapping else {}
+
+
+@cache
+def _written(kind: Any, data_unit: str) -> tuple[tuple[Declared, str, Keys], ...]:
+    """Return the fields of a dataclass that are written, each with its key and its keys."""
+    keys = Keys(data_unit)
+    return tuple((item, keys.key(item), keys._within(item)) for item in _fields(kind))
 
 
 def _parted(item: Declared, name: str) -> dict[str, Plain]:

@@ -5,24 +5,26 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from contextlib import ExitStack
 from functools import lru_cache
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from twinangle.results.tables.columns import Column
-from twinangle.results.tables.printing import printed_cells
+from twinangle.results.tables.printing import printed_columns
 from twinangle.visible import make_visible
 
 PRINTABLE = "printable"
 FORMULA = ("=", "+", "-", "@")
+ROWS_AT_ONCE = 4096  # in memory, column by column
 
 
 def write_csv(
     folder: Path, name: str, columns: tuple[Column, ...], rows: Iterable[Any]
 ) -> tuple[Path, Path]:
-    """Write a table twice, row by row: unrounded, and rounded for reading.
+    """Write a table twice: unrounded, and rounded for reading.
 
     Parameters
     ----------
@@ -47,18 +49,25 @@ def write_csv(
             file = stack.enter_context(path.open("w", encoding="utf-8", newline=""))
             writers.append(csv.writer(file, lineterminator="\n"))
             writers[-1].writerow([csv_cell(column.name) for column in columns])
-        for row in rows:
-            writers[0].writerow(_exact_cells(columns, row))
-            writers[1].writerow([csv_cell(value) for _, value in printed_cells(columns, row)])
+        held = iter(rows)
+        while some := list(islice(held, ROWS_AT_ONCE)):
+            values = [column.values(some) for column in columns]
+            whole = list(map(_whole_cells, columns, values))
+            rounded = printed_columns(columns, values)
+            printed_cells = [rounded.get(k, cells) for k, cells in enumerate(whole)]
+            for writer, cells in zip(writers, (whole, printed_cells), strict=True):
+                writer.writerows(zip(*cells, strict=True))
     return exact, printed
 
 
-def _exact_cells(columns: tuple[Column, ...], row: Any) -> Iterator[Any]:
-    for column in columns:
-        value = column.of(row)
-        if column.kind == "number" and value is not None:
-            value = float(value)
-        yield csv_cell(value)
+def _whole_cells(column: Column, values: list[Any]) -> list[Any]:
+    """Return the cells of a column, its numbers in full."""
+    if column.kind == "string":  # the same few over and over
+        cells = {value: csv_cell(value) for value in set(values)}
+        return [cells[value] for value in values]
+    if column.kind == "number":
+        values = [None if value is None else float(value) for value in values]
+    return list(map(csv_cell, values))
 
 
 def csv_cell(value: Any) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from twinangle.declare import data, measured, number
 from twinangle.results.model import StudyResults
 from twinangle.results.tables.columns import NAN, row_of
 from twinangle.results.tables.identity import OfTrial
-from twinangle.signals.recording import Array
+from twinangle.signals.recording import Array, CycleSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +70,17 @@ def cycle_rows(results: StudyResults) -> Iterator[CycleRow]:
                 {f"wearable_{name}": float(of[k]) for name, of in wearable.items()},
                 {f"reference_{name}": float(of[k]) for name, of in reference.items()},
                 dict.fromkeys((f"reference_{name}" for name in wearable), NAN),
-                cycle=k,
+                cycle_place(cycles, k),
                 bout=int(cycles.bout[k]) if cycles.bout.size else None,
-                start_s=float(cycles.start_s[k]),
-                end_s=float(cycles.end_s[k]),
                 duration_s=float(cycles.duration_s[k]),
                 kept=not reason,
                 reason=reason,
             )
+
+
+def cycle_place(cycles: CycleSet, k: int) -> dict[str, Any]:
+    """Return number, start and end of a cycle."""
+    return {"cycle": k, "start_s": float(cycles.start_s[k]), "end_s": float(cycles.end_s[k])}
 
 
 def _sizes(curves: Array | None) -> dict[str, Array]:

@@ -113,7 +113,7 @@ def _framed(columns: tuple[Column, ...], rows: Iterable[Any]) -> pd.DataFrame:
 
 
 def _cells(column: Column, rows: list[Any]) -> pd.Series[Any]:
-    values = [column.of(row) for row in rows]
+    values = column.values(rows)
     missing = any(value is None for value in values)
     if missing:
         values = [_MISSING[column.kind] if value is None else value for value in values]

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Annotated, Any
 
 from twinangle.declare import data, measured, number
 from twinangle.notices import gravity_of, kind_of
 from twinangle.results.grouping import trial_groups, warnings_of
 from twinangle.results.model import StudyResults
-from twinangle.results.serialise import trial_record
+from twinangle.results.serialise import KEYS, trial_record
 from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, row_of
 from twinangle.results.tables.cycles import (
     BoutRow,
@@ -19,6 +18,7 @@ from twinangle.results.tables.cycles import (
     CycleResidual,
     CycleRow,
     bout_rows,
+    cycle_place,
     cycle_rows,
     mean_curve_rows,
     residual_rows,
@@ -157,12 +157,6 @@ def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
         )
 
 
-@lru_cache(maxsize=1)  # two tables ask for it, of the same results
-def _records(results: StudyResults) -> list[dict[str, Any]]:
-    """Return each trial's part of `results.json`."""
-    return [trial_record(trial) for trial in results.trials]
-
-
 @dataclass(frozen=True, slots=True)
 class TrialNumber(OfTrial):
     """One number, or word, of a trial under one procedure."""
@@ -177,10 +171,10 @@ class TrialNumber(OfTrial):
 
 
 def _number_rows(results: StudyResults) -> Iterator[TrialNumber]:
-    for trial, record in zip(results.trials, _records(results), strict=True):
+    for trial in results.trials:
         own = {
             key: part
-            for key, part in record.items()
+            for key, part in trial_record(trial).items()
             if isinstance(part, dict) or key.startswith("offset_zeroed")
         }
         for found in quantities_of(own):
@@ -199,8 +193,8 @@ class SensorNumber(OfTrial):
 
 
 def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
-    for trial, record in zip(results.trials, _records(results), strict=True):
-        for sensor in record["sensors"]:
+    for trial in results.trials:
+        for sensor in KEYS.write(trial.sensors):
             parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
             for found in quantities_of(parts):
                 yield row_of(SensorNumber, found, trial, segment=sensor["segment"])
@@ -258,9 +252,11 @@ def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
     for trial in results.trials:
         if trial.status not in ("ok", "pooled"):
             yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
-    for cycle in cycle_rows(results):
-        if cycle.reason:
-            yield row_of(Exclusion, cycle, what="cycle")
+    for trial in results.trials:
+        for k, reason in enumerate(() if trial.cycles is None else trial.cycles.reason):
+            if reason:
+                place = cycle_place(trial.cycles, k)
+                yield row_of(Exclusion, place, trial, what="cycle", reason=reason)
 
 
 @dataclass(frozen=True, slots=True)
