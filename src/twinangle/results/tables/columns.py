@@ -13,7 +13,7 @@ from dataclasses import dataclass, make_dataclass, replace
 from functools import cache
 from operator import attrgetter
 from types import NoneType
-from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Literal, TypeVar, cast, get_args, get_origin
 
 from twinangle.declare import (
     DATA,
@@ -202,8 +202,8 @@ def row_of(kind: type[Row], /, *sources: Any, **given: Any) -> Row:
     **given
         Fields by name, before those of the sources.
     """
-    every = (given, *sources)
-    return kind(*[_found(name, every) for name in _fields(kind)])
+    every, own = (given, *sources), cast("type", kind)
+    return kind(*[_found(name, every) for name in _fields(own)])
 
 
 @cache

@@ -253,9 +253,11 @@ def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
         if trial.status not in ("ok", "pooled"):
             yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
     for trial in results.trials:
-        for k, reason in enumerate(() if trial.cycles is None else trial.cycles.reason):
+        if (cycles := trial.cycles) is None:
+            continue
+        for k, reason in enumerate(cycles.reason):
             if reason:
-                place = cycle_place(trial.cycles, k)
+                place = cycle_place(cycles, k)
                 yield row_of(Exclusion, place, trial, what="cycle", reason=reason)
 
 
