@@ -25,7 +25,9 @@ from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.tables import (
     describe_tables,
+    merge_traces,
     table_names,
+    trace_columns,
     write_table,
     write_traces,
 )
@@ -104,10 +106,15 @@ def write_parts(
             takes=lambda _: (),
             of=results,
             files=lambda names: [f"tables/{name}" for name in names],
-            tasks=2 * workers.jobs,
+            tasks=workers.jobs,
         )
-        # Not kept: they are as large as the recordings, and put together as quickly as copied.
-        traces = workers.in_order(partial(write_traces, place, parts=trace_parts), [results])
+        # Not kept: they are as large as the recordings, which have them already.
+        traces: Iterator[object]
+        if trace_parts:
+            merge = partial(merge_traces, folder=place, columns=trace_columns(results))
+            traces = workers.in_order(merge, [trace_parts])
+        else:
+            traces = workers.in_order(partial(write_traces, place), [results])
         begun.extend((tables, traces))
 
     write_pages(

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, is_dataclass, replace
-from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -18,7 +17,6 @@ import numpy as np
 from twinangle.declare import Declared, declared, derived, key_of
 
 Plain = Any  # dict, list, str, int, float, bool or None
-_AS_THEY_ARE = frozenset((str, int, bool, NoneType))
 _OPEN = {"inf": math.inf, "-inf": -math.inf}
 
 
@@ -77,8 +75,6 @@ class Keys:
         ValueError
             If a spread part has a key of the whole with another value.
         """
-        if type(value) in _AS_THEY_ARE or (type(value) is float and math.isfinite(value)):
-            return value  # most of them
         if is_dataclass(value) and not isinstance(value, type):
             return self._record(value)
         if isinstance(value, Mapping):
@@ -95,23 +91,23 @@ class Keys:
     def _record(self, value: Any) -> dict[str, Plain]:
         record: dict[str, Plain] = {}
         kind: Any = value.__class__
-        for item, name, keys in _written(kind, self.data_unit):
-            part = getattr(value, item.name)
+        for item in _fields(kind):
+            part, keys = getattr(value, item.name), self._within(item)
             if item.joined is not None:
                 record |= _parted(item, part)
                 continue
             if item.where_given is not None and part == item.where_given.empty:
                 continue
             if item.spread is None:
-                record[name] = keys.write(part)
+                record[self.key(item)] = keys.write(part)
                 continue
             inner = (
                 dict.fromkeys(keys.keys_of(_records(item.hint)[0]))
                 if part is None
                 else keys._record(part)
             )
-            for end, one in inner.items():
-                key = f"{item.spread.prefix}{end}"
+            for name, one in inner.items():
+                key = f"{item.spread.prefix}{name}"
                 if record.get(key, one) != one:
                     raise ValueError(f"{key}: is {record[key]!r} of the whole, {one!r} of a part.")
                 record[key] = one
@@ -256,13 +252,6 @@ class Keys:
         if is_dataclass(_owner(kind)):
             return self._read_record({}, kind, where)
         return math.nan if kind is float else (origin or kind)() if origin is not Mapping else {}
-
-
-@cache
-def _written(kind: Any, data_unit: str) -> tuple[tuple[Declared, str, Keys], ...]:
-    """Return the fields of a dataclass that are written, each with its key and its keys."""
-    keys = Keys(data_unit)
-    return tuple((item, keys.key(item), keys._within(item)) for item in _fields(kind))
 
 
 def _parted(item: Declared, name: str) -> dict[str, Plain]:

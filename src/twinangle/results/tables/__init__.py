@@ -4,7 +4,9 @@ from twinangle.results.tables.cycle_points_back import read_cycles, read_traces
 from twinangle.results.tables.writing import (
     TABLES,
     describe_tables,
+    merge_traces,
     table_names,
+    trace_columns,
     write_table,
     write_tables,
     write_traces,
@@ -13,9 +15,11 @@ from twinangle.results.tables.writing import (
 __all__ = [
     "TABLES",
     "describe_tables",
+    "merge_traces",
     "read_cycles",
     "read_traces",
     "table_names",
+    "trace_columns",
     "write_table",
     "write_tables",
     "write_traces",

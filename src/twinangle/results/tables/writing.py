@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from twinangle.results.model import StudyResults
-from twinangle.results.tables.columns import Table, columns_of, further_columns
+from twinangle.results.tables.columns import Column, Table, columns_of, further_columns
 from twinangle.results.tables.csv_files import PRINTABLE, write_csv
 from twinangle.results.tables.cycle_points import (
     CYCLES,
@@ -90,10 +90,19 @@ def write_table(folder: Path, results: StudyResults, name: str) -> tuple[str, ..
 
 def write_traces(folder: Path, results: StudyResults, parts: Sequence[Path] = ()) -> None:
     """Write both instruments' traces as Parquet, if there are any; parts go before the others."""
-    columns = columns_of(TraceSample, further_columns(results.trials))
-    if not merge_trace_parts(parts, folder / TRACES, columns):
+    if not merge_traces(parts, folder, trace_columns(results)):
         held = trace_tables(results.trials, traces_wanted(results))
-        write_parquet(folder / TRACES, columns, held)
+        write_parquet(folder / TRACES, trace_columns(results), held)
+
+
+def merge_traces(parts: Sequence[Path], folder: Path, columns: tuple[Column, ...]) -> bool:
+    """Write the traces from the parts that exist, and return whether there was any."""
+    return merge_trace_parts(parts, folder / TRACES, columns)
+
+
+def trace_columns(results: StudyResults) -> tuple[Column, ...]:
+    """Return the columns of the traces."""
+    return columns_of(TraceSample, further_columns(results.trials))
 
 
 def describe_tables(folder: Path, results: StudyResults) -> tuple[Path, ...]:
