@@ -14,7 +14,7 @@ from numpy.testing import assert_allclose
 from twinangle.declare import data, number
 from twinangle.results.tables import TABLES, write_tables
 from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.csv_files import PRINTABLE, write_csv
+from twinangle.results.tables.csv_files import PRINTABLE, csv_lines, write_csv
 from twinangle.results.tables.quantities import quantities_of
 
 
@@ -158,6 +158,9 @@ class Plain:
     size_ci: Annotated[tuple[float, float], data("its interval")]
 
 
+COLUMNS = columns_of(Plain)
+
+
 def plain(name, size=None, low=float("nan"), high=float("nan")):
     return Plain(name, size, (low, high))
 
@@ -165,7 +168,7 @@ def plain(name, size=None, low=float("nan"), high=float("nan")):
 def test_text_is_kept_as_it_is(tmp_path):
     (tmp_path / PRINTABLE).mkdir()
     names = ['a,b;"c"', "Ünal 日本", ""]
-    for path in write_csv(tmp_path, "t", columns_of(Plain), map(plain, names)):
+    for path in write_csv(tmp_path, "t", COLUMNS, csv_lines(COLUMNS, map(plain, names))):
         with path.open(encoding="utf-8", newline="") as file:
             assert [row["name"] for row in csv.DictReader(file)] == names
 
@@ -173,7 +176,7 @@ def test_text_is_kept_as_it_is(tmp_path):
 def test_missing_numbers_are_empty_cells_and_intervals_two_columns(tmp_path):
     (tmp_path / PRINTABLE).mkdir()
     table = [plain("a", float("nan")), plain("b", 0.123456, 0.1, 0.15), plain("c")]
-    exact, printed = write_csv(tmp_path, "t", columns_of(Plain), table)
+    exact, printed = write_csv(tmp_path, "t", COLUMNS, csv_lines(COLUMNS, table))
     head = "name,size_deg,size_ci_low_deg,size_ci_high_deg\n"
     assert exact.read_text() == head + "a,,,\nb,0.123456,0.1,0.15\nc,,,\n"
     assert printed.read_text() == head + "a,,,\nb,0.123,0.100,0.150\nc,,,\n"

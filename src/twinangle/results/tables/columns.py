@@ -97,7 +97,11 @@ class Table:
     name: str
     meaning: str
     row: type
-    rows: Callable[[StudyResults], Iterable[Any]]
+    rows: Callable[[Any], Iterable[Any]]
+
+    def rows_in(self, results: StudyResults) -> Iterable[Any]:
+        """Return the rows of a study."""
+        return self.rows(results)
 
     @property
     def columns(self) -> tuple[Column, ...]:
@@ -107,6 +111,16 @@ class Table:
     def columns_in(self, results: StudyResults) -> tuple[Column, ...]:
         """Return the columns, in order, with those that a study of several instruments needs."""
         return columns_of(self.row, further_columns(results.trials))
+
+
+class TrialTable(Table):
+    """A table whose rows say of each trial what that trial alone says: `rows` takes trials."""
+
+    __slots__ = ()
+
+    def rows_in(self, results: StudyResults) -> Iterable[Any]:
+        """Return the rows of a study."""
+        return self.rows(results.trials)
 
 
 def further_columns(trials: Iterable[TrialResult]) -> frozenset[str]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from functools import lru_cache
-from itertools import islice
+from io import StringIO
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ ROWS_AT_ONCE = 4096  # in memory, column by column
 
 
 def write_csv(
-    folder: Path, name: str, columns: tuple[Column, ...], rows: Iterable[Any]
+    folder: Path, name: str, columns: tuple[Column, ...], lines: Iterable[tuple[str, str]]
 ) -> tuple[Path, Path]:
     """Write a table twice: unrounded, and rounded for reading.
 
@@ -34,8 +35,8 @@ def write_csv(
         The table's.
     columns : tuple of Column
         Its columns.
-    rows : iterable
-        Its rows; without any the header is written alone.
+    lines : iterable of (str, str)
+        Its rows, as :func:`csv_lines` yields them; without any the header is written alone.
 
     Returns
     -------
@@ -43,21 +44,41 @@ def write_csv(
         The unrounded file and the rounded one.
     """
     exact, printed = (folder / part / f"{name}.csv" for part in ("", PRINTABLE))
+    head = _text([[csv_cell(column.name) for column in columns]])
     with ExitStack() as stack:
-        writers = []
-        for path in (exact, printed):
-            file = stack.enter_context(path.open("w", encoding="utf-8", newline=""))
-            writers.append(csv.writer(file, lineterminator="\n"))
-            writers[-1].writerow([csv_cell(column.name) for column in columns])
-        held = iter(rows)
-        while some := list(islice(held, ROWS_AT_ONCE)):
-            values = [column.values(some) for column in columns]
-            whole = list(map(_whole_cells, columns, values))
-            rounded = printed_columns(columns, values)
-            printed_cells = [rounded.get(k, cells) for k, cells in enumerate(whole)]
-            for writer, cells in zip(writers, (whole, printed_cells), strict=True):
-                writer.writerows(zip(*cells, strict=True))
+        files = [
+            stack.enter_context(path.open("w", encoding="utf-8", newline=""))
+            for path in (exact, printed)
+        ]
+        for each in chain([(head, head)], lines):
+            for file, text in zip(files, each, strict=True):
+                file.write(text)
     return exact, printed
+
+
+def csv_lines(columns: tuple[Column, ...], rows: Iterable[Any]) -> Iterator[tuple[str, str]]:
+    """Yield the lines of rows, unrounded and rounded, many rows at a time.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+        A table's.
+    rows : iterable
+        Rows of its kind.
+    """
+    held = iter(rows)
+    while some := list(islice(held, ROWS_AT_ONCE)):
+        values = [column.values(some) for column in columns]
+        whole = list(map(_whole_cells, columns, values))
+        numbers = printed_columns(columns, values)
+        rounded = [numbers.get(k, cells) for k, cells in enumerate(whole)]
+        yield _text(zip(*whole, strict=True)), _text(zip(*rounded, strict=True))
+
+
+def _text(rows: Iterable[Iterable[Any]]) -> str:
+    text = StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
 
 
 def _whole_cells(column: Column, values: list[Any]) -> list[Any]:

@@ -65,7 +65,7 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
                 f"Tables: {', '.join(self)}."
             )
         table = tables[name]
-        return _framed(table.columns_in(self._results), table.rows(self._results))
+        return _framed(table.columns_in(self._results), table.rows_in(self._results))
 
     @property
     def _tables(self) -> dict[str, Table]:
