@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 
 from twinangle.declare import data, number
 from twinangle.results.tables import TABLES, write_tables
-from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.columns import TrialTable, columns_of
 from twinangle.results.tables.csv_files import PRINTABLE, csv_lines, write_csv
 from twinangle.results.tables.quantities import quantities_of
 
@@ -66,6 +66,16 @@ def test_points_reproduce_the_bias(written, study):
         for code in ("P01", "P02")
     ]
     assert_allclose(np.mean(by_person), study.limits[0].value.limits.bias)
+
+
+def test_lines_made_trial_by_trial_are_those_of_all_rows_at_once(written, study):
+    tables = [table for table in TABLES if isinstance(table, TrialTable)]
+    assert len(tables) > 5
+    for table in tables:
+        lines = list(csv_lines(table.columns, table.rows_in(study)))
+        for k, part in enumerate(("", PRINTABLE)):
+            found = (written / part / f"{table.name}.csv").read_text(encoding="utf-8")
+            assert found.partition("\n")[2] == "".join(each[k] for each in lines), table.name
 
 
 def test_every_dropped_cycle_is_listed(written, study):

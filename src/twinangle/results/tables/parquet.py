@@ -2,9 +2,8 @@
 
 Every trial starts a row group of its own and no group is longer than `GROUP_ROWS`, so that a
 file put together from the parts of several processes is the file that one process writes, and
-memory holds one trial at a time. Texts are dictionary-encoded, in memory too, numbers plain; no
-time stamp and no schema of a library is stored. The version of the Parquet library stands in the
-file's foot.
+memory holds one trial at a time. Texts are dictionary-encoded, numbers plain; no time stamp and no
+schema of a library is stored. The version of the Parquet library stands in the file's foot.
 """
 
 from __future__ import annotations
@@ -31,20 +30,6 @@ def schema_of(columns: tuple[Column, ...]) -> pa.Schema:
     return pa.schema([(column.name, _TYPES[column.kind]) for column in columns])
 
 
-def held_schema(columns: tuple[Column, ...]) -> pa.Schema:
-    """Return the types in memory, where a text that stands in many rows is held once."""
-    import pyarrow as pa
-
-    text = pa.dictionary(pa.int32(), pa.string())
-    plain = schema_of(columns)
-    return pa.schema(
-        [
-            (one.name, text if one.kind == "string" else plain.field(one.name).type)
-            for one in columns
-        ]
-    )
-
-
 def arrow_table(columns: tuple[Column, ...], values: Mapping[str, Any], n_rows: int) -> pa.Table:
     """Return one recording's rows.
 
@@ -67,22 +52,19 @@ def arrow_table(columns: tuple[Column, ...], values: Mapping[str, Any], n_rows: 
     if set(values) != {column.name for column in columns}:
         odd = sorted(set(values) ^ {column.name for column in columns})
         raise ValueError(f"expected the table's columns; missing or unknown: {', '.join(odd)}.")
-    schema = held_schema(columns)
     arrays = []
-    for column, held in zip(columns, schema, strict=True):
-        value = values[column.name]
+    for column in columns:
+        value, kind = values[column.name], _TYPES[column.kind]
         if value is None:
-            arrays.append(pa.nulls(n_rows, held.type))
-        elif isinstance(value, str):
+            arrays.append(pa.nulls(n_rows, kind))
+        elif isinstance(value, str):  # held once
             which = pa.array(np.zeros(n_rows, dtype=np.int32))
             arrays.append(pa.DictionaryArray.from_arrays(which, pa.array([value])))
         elif isinstance(value, bool | int | float):
-            arrays.append(pa.repeat(pa.scalar(value, held.type), n_rows))
-        elif column.kind == "string":
-            arrays.append(pa.array(value, "string", from_pandas=False).dictionary_encode())
+            arrays.append(pa.repeat(pa.scalar(value, kind), n_rows))
         else:
-            arrays.append(pa.array(value, held.type, from_pandas=False))
-    return pa.Table.from_arrays(arrays, schema=schema)
+            arrays.append(pa.array(value, kind, from_pandas=False))
+    return pa.Table.from_arrays(arrays, names=[column.name for column in columns])
 
 
 def write_parquet(path: Path, columns: tuple[Column, ...], tables: Iterable[pa.Table]) -> bool:
@@ -99,7 +81,7 @@ def write_parquet(path: Path, columns: tuple[Column, ...], tables: Iterable[pa.T
     try:
         for table in tables:
             if writer is None:
-                writer = parquet.ParquetWriter(path, held_schema(columns), **_settings(columns))
+                writer = parquet.ParquetWriter(path, table.schema, **_settings(columns))
             writer.write_table(table, row_group_size=GROUP_ROWS)
     finally:
         if writer is not None:
