@@ -106,7 +106,9 @@ def write_parts(
     of_trials: list[Iterator[dict[str, Lines]]] = []
 
     def begin_tables() -> None:
-        names = unique_names(str((*key_of(trial), trial.procedure)) for trial in results.trials)
+        names = unique_names(
+            " ".join((*key_of(trial), trial.procedure)) for trial in results.trials
+        )
         of_trials.append(
             steps.in_order(
                 "tables of a trial",
