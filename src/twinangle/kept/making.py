@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import is_dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -193,10 +194,13 @@ class Steps:
         return Key(self._code, digest_of((self.study, step)), "", digest_of(taken))
 
     def _digest(self, value: object) -> str:
-        """Return a value's hash, which is taken once of each."""
+        """Return a value's hash, which is taken once of each, and of each dataclass in a tuple."""
         known = self._digests.get(id(value))
         if known is None:
-            known = self._digests[id(value)] = (value, digest_of(value, self.folder))
+            parts = value
+            if isinstance(value, tuple) and all(map(is_dataclass, value)):
+                parts = [self._digest(each) for each in value]
+            known = self._digests[id(value)] = (value, digest_of(parts, self.folder))
         return known[1]
 
 
