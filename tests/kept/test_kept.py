@@ -121,9 +121,12 @@ def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
     figures = {each.removeprefix("cycles: ") for each in again if each.startswith("cycles")}
     assert {each for each in again if " " in each and ":" not in each} == {name}
     assert figures <= {"P02_indoor_s1_t1_right"}  # the scale of all is as it was
-    assert {"pooled: limits", "table: trials"} <= again
+    assert {"pooled: limits", "table: exclusions"} <= again
     # The last samples are no part of the walk: what figures over all show of it is as it was.
     assert not any(each.startswith("figures over all") for each in again)
+    lines = {each.partition(": ")[2] for each in again if each.startswith("tables of a trial")}
+    assert lines
+    assert all(each.startswith(f"{name} ") for each in lines)
 
     other = changed.with_(confidence=0.9)
     again = made(own.store, lambda: run(other, own.out, own.store))
