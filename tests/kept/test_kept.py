@@ -107,7 +107,7 @@ def test_the_bytes_are_the_same_though_nothing_is_made_again(first, tmp_path):
 
 
 def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
-    """First the margin, then one recording, then the confidence, which no angle depends on.
+    """First the margin, then one recording, then the confidence, which enters the last step alone.
 
     The last results are those without a store.
     """
@@ -126,7 +126,7 @@ def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
     other = changed.with_(confidence=0.9)
     again = made(own.store, lambda: run(other, own.out, own.store))
     assert {" ".join(trial.identity) for trial in other.trials} <= again
-    assert not [each for each in again if each.startswith(("angles", "figures of a recording"))]
+    assert not [each for each in again if each.startswith(("measured", "figures of a recording"))]
 
     run(other, tmp_path / "without", None)
     assert contents(own.out) == contents(tmp_path / "without")

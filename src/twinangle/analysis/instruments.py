@@ -7,6 +7,7 @@ from functools import partial
 
 from twinangle.analysis.carrying import Carried, carried_from
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
+from twinangle.analysis.measured import Measurements
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.whose_clock import with_whose_clock
@@ -16,7 +17,9 @@ from twinangle.study import Study, Trial
 from twinangle.study.instruments import Part, cutting_order
 
 
-def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
+def analyse_parts(
+    study: Study, trial: Trial, measured: Measurements | None = None
+) -> tuple[TrialResult, ...]:
     """Analyse one recording under every wearable, reference and procedure of a study.
 
     Each wearable against each reference is analysed by itself: its own files and clock. One
@@ -25,11 +28,12 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     or two references differ by.
     """
     rows = study.rows_of(trial)
+    measured = {} if measured is None else measured
     found_in: dict[int, Seen] = {}
     carried: Carried | None = None
     for name in cutting_order(study.parts):
         places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
-        found_in |= {k: _seen(*rows[k], carried) for k in places}
+        found_in |= {k: _seen(*rows[k], carried, measured) for k in places}
         carried = carried or carried_from([found_in[k] for k in places])
     seen = with_whose_clock([found_in[k] for k in range(len(rows))])
     seen = [
@@ -41,10 +45,12 @@ def analyse_parts(study: Study, trial: Trial) -> tuple[TrialResult, ...]:
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
 
 
-def _seen(part: Part, trial: Trial, carried: Carried | None) -> Seen:
+def _seen(part: Part, trial: Trial, carried: Carried | None, measured: Measurements) -> Seen:
     """Return one recording as one wearable against one reference has it."""
     cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
-    return Seen(part, trial, analyse_trial(part.study, trial, cycles_by=cycles_by))
+    pair = f"{part.wearable}, {part.reference}, cut by {carried.names if carried else 'itself'}"
+    results = analyse_trial(part.study, trial, cycles_by=cycles_by, measured=measured, pair=pair)
+    return Seen(part, trial, results)
 
 
 def _named(result: TrialResult, part: Part) -> TrialResult:
