@@ -256,10 +256,13 @@ def _analysed_again(
         return analyse_trial(study, trial)
     of_measured = key_of_measurements(key, _settings(study))
     measured: Measurements = dict(steps.take(of_measured) or {})
-    known = set(measured)
+    known = len(measured)
     results = analyse_trial(study, trial, measured=measured)
-    new = bool(set(measured) - known) and all(one.status in ("ok", "pooled") for one in results)
-    if new and hash_of_files(files_for(study, trial), study.folder) == key.files:
+    unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
+    if known and not unchanged:
+        return analyse_trial(study, trial)  # what was kept is of another file
+    new = len(measured) > known
+    if new and unchanged and all(one.status in ("ok", "pooled") for one in results):
         steps.put(of_measured, measured, name=f"{MEASURED}: {trial.label}")
     return results
 
