@@ -208,7 +208,9 @@ def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, 
     assert set(keys_of(study, tmp_path)) == {None}
 
 
-def test_what_was_measured_in_a_file_that_was_replaced_in_a_run_is_not_taken(single, tmp_path, monkeypatch):
+def test_what_was_measured_in_a_file_that_was_replaced_in_a_run_is_not_taken(
+    single, tmp_path, monkeypatch
+):
     folder = shutil.copytree(single, tmp_path / "study")
     study = read_study(folder)
     trial, steps = study.trials[0], Steps(Store(tmp_path / "kept"), tmp_path)
