@@ -142,7 +142,7 @@ def with_clock_warnings(
         found = held_against(angle_clock, found, confidence=study.options.confidence)
         told = (*told, *_lags_disagree(angle_clock, found, wanted=_gyroscopes_wanted(study)))
         found = replace(found, lag_df=float("nan"))  # as it is read back
-    return replace(clock, warnings=(*clock.warnings, *told)), found
+    return replace(clock, warnings=(*clock.warnings, *told)) if told else clock, found
 
 
 def _drift_is_found(study: Study) -> bool:
