@@ -147,13 +147,13 @@ def analyse_trial(
 
 
 def without_statistics(study: Study) -> Study:
-    """Return a study with the default of every setting that nothing measured may rest on.
+    """Return a study with any value of every setting that nothing measured may rest on.
 
     They are the sections that the key of what was measured leaves out.
     """
     return replace(
         study,
-        agreement=AgreementSettings(),
+        agreement=AgreementSettings(confidence=0.5),  # any
         conditions=ConditionSettings(),
         report=ReportSettings(),
     )
