@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
@@ -50,7 +50,6 @@ from twinangle.signals.recording import (
     Synchronisation,
 )
 from twinangle.study import DailyLifeSettings, Study, Trial, settings_of
-from twinangle.study.settings import AgreementSettings, ConditionSettings, ReportSettings
 from twinangle.wearable.procedures import trusts_each_field
 
 Cut = TypeVar("Cut")
@@ -147,16 +146,12 @@ def analyse_trial(
 
 
 def without_statistics(study: Study) -> Study:
-    """Return a study with any value of every setting that nothing measured may rest on.
+    """Return a study without the sections that nothing measured may rest on: to ask is a fault.
 
-    They are the sections that the key of what was measured leaves out.
+    They are those that the key of what was measured leaves out.
     """
-    return replace(
-        study,
-        agreement=AgreementSettings(confidence=0.5),  # any
-        conditions=ConditionSettings(),
-        report=ReportSettings(),
-    )
+    nothing: Any = None
+    return replace(study, agreement=nothing, conditions=nothing, report=nothing)
 
 
 def _measured(
