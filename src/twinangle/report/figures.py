@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import MISSING, fields, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT
 from twinangle.kept import Steps
@@ -42,7 +42,7 @@ from twinangle.report.figure_files import (
     with_names,
     write_pdfs,
 )
-from twinangle.results import StudyResults, TrialResult
+from twinangle.results import StudyResults, TrialResult, Variability
 from twinangle.results.grouping import TrialGroup, trial_groups
 
 # What is drawn over all trials, in the order of the report; each in a process of its own.
@@ -90,6 +90,8 @@ OF_EACH = frozenset({
 TRACES = ".to-zoom"
 TRACE_POINTS = 6000  # of each trace, as long as all of them have no more than the number below
 ALL_POINTS = 240_000
+NAN = float("nan")
+Statistic = TypeVar("Statistic")
 
 
 def write_figures(
@@ -154,7 +156,7 @@ def write_figures(
     cycles = steps.in_order(
         "cycles",
         partial(_write_cycles, *how),
-        {group.stem: _without_traces(group) for group in groups if SUPPLEMENT in documents},
+        {group.stem: _without_intervals(group) for group in groups if SUPPLEMENT in documents},
         workers,
         takes=lambda group: (*how, group),
         files=lambda found: _files_in(places[:1], steps.folder, [found]),
@@ -275,9 +277,37 @@ def _files_in(
     ]
 
 
-def _without_traces(group: TrialGroup) -> TrialGroup:
-    """Return a group that is light to hand to another process."""
-    return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
+def _without_intervals(group: TrialGroup) -> TrialGroup:
+    """Return a group without traces and intervals, which the figure of its cycles does not show.
+
+    It is light to hand to another process, and the same whatever the confidence.
+    """
+    return TrialGroup(tuple(map(_as_its_cycles_show, group.results)), group.stem)
+
+
+def _as_its_cycles_show(trial: TrialResult) -> TrialResult:
+    spread = trial.variability
+    return replace(
+        trial,
+        paired=None,
+        clock=None,
+        budget=None,
+        gyroscope_lag=None,
+        agreement=_left_open(trial.agreement),
+        variability=None
+        if spread is None
+        else Variability(_left_open(spread.wearable), _left_open(spread.reference)),
+    )
+
+
+def _left_open(value: Statistic) -> Statistic:
+    """Return a result of statistics with its intervals and their confidence left open."""
+    if value is None:
+        return value
+    named: Any = value
+    nothing = {f.name: (NAN, NAN) for f in fields(named) if f.name.endswith("_ci")}
+    found: Statistic = replace(named, **nothing, confidence=NAN)
+    return found
 
 
 def _write_pooled(
