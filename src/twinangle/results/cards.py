@@ -8,7 +8,7 @@ import numpy as np
 
 from twinangle.agreement._result import Result
 from twinangle.card import Card, Shown
-from twinangle.results.answer import answer_of
+from twinangle.results.answer import answer_of, n_analysed_by_any
 from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.grouping import procedures, warnings_of
 from twinangle.results.limits import StudyLimits
@@ -30,7 +30,7 @@ def card_of_study(results: StudyResults) -> Card:
     answer = answer_of(results)
     title = (
         f"StudyResults “{results.title}”: {count(answer.n_recordings, 'recording')}, "
-        f"{answer.n_analysed} analysed, by {listing(procedures(results))}"
+        f"{n_analysed_by_any(results)} analysed, by {listing(procedures(results))}"
     )
     limits = [(key, found.limits) for key, found in named(results.limits)]
     rows = tuple(
