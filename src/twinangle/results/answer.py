@@ -11,6 +11,7 @@ from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import Key, conditions, distinct, key_of, procedures
 from twinangle.results.not_recorded import is_not_recorded
 from twinangle.results.pooled import named
+from twinangle.under_test import parts_of
 
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
@@ -134,12 +135,25 @@ def rests_of(results: StudyResults, procedure: str, condition: str | None = None
 def rests_alike(results: StudyResults) -> list[tuple[tuple[str, ...], Rests]]:
     """Return what every procedure's numbers rest on, those that rest on as much together.
 
-    One entry where all do, as in most studies of one wearable.
+    One entry where all do, as in most studies of one wearable. A pair of instruments stands for
+    its procedures where all of them rest on as much.
     """
+    every = list(filter(None, procedures(results)))
     found: dict[Rests, list[str]] = {}
-    for name in filter(None, procedures(results)):
+    for name in every:
         found.setdefault(rests_of(results, name), []).append(name)
-    return [(tuple(names), rests) for rests, names in found.items()]
+    return [(_pairs_for_all(names, every), rests) for rests, names in found.items()]
+
+
+def _pairs_for_all(names: Sequence[str], every: Sequence[str]) -> tuple[str, ...]:
+    """Return names, those of a pair of instruments as the pair where all of it are among them."""
+    shown = []
+    for name in names:
+        wearable, _, reference = parts_of(name)
+        pair = f"{wearable} against {reference}" if wearable and reference else wearable
+        own = [one for one in every if parts_of(one)[::2] == (wearable, reference)]
+        shown.append(pair if pair and set(own) <= set(names) else name)
+    return distinct(shown)
 
 
 def n_analysed_by_any(results: StudyResults) -> int:
@@ -171,9 +185,7 @@ def _recordings(results: StudyResults) -> list[list[TrialResult]]:
     return list(found.values())
 
 
-def _own_results(
-    recordings: Sequence[Sequence[TrialResult]], procedure: str
-) -> list[TrialResult]:
+def _own_results(recordings: Sequence[Sequence[TrialResult]], procedure: str) -> list[TrialResult]:
     """Return what each recording gave under a procedure; its first result where it names none."""
     return [
         next((trial for trial in several if trial.procedure == procedure), several[0])

@@ -84,7 +84,9 @@ def procedures_sentence(results: StudyResults, answer: Answer) -> str:
     first = [place.procedure for place in contest.standings if place.rank == 1]
     common = any(trial.common is not None for trial in results.trials)
     kept = ", over the cycles that every wearable keeps" if common else ""
-    on = f"{count(contest.n_participants, 'participant')} and {count(contest.n_trials, 'recording')}"
+    on = (
+        f"{count(contest.n_participants, 'participant')} and {count(contest.n_trials, 'recording')}"
+    )
     lead = f"By the RMS of the demeaned difference{kept}, in {on},"
     if len(first) == len(contest.standings):
         said = f"{lead} {listing(first)} cannot be told apart: a tie"
