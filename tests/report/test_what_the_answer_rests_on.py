@@ -150,7 +150,7 @@ def test_a_notebook_counts_recordings_of_any_wearable(one_failed):
 
 def test_a_tie_says_how_many_people_and_recordings_it_is_of(larger):
     (said,) = [each for each in answer_sentences(larger) if "RMS of the demeaned diff" in each]
-    assert "difference, in 4 participants and 4 recordings, kalman" in said
+    assert "difference, in 4 participants and 4 recordings, vqf and kalman" in said
     fewer = failing(larger, ("P01", "indoor", "vqf"))
     (said,) = [each for each in answer_sentences(fewer) if "RMS of the demeaned diff" in each]
     assert ", in 3 participants and 3 recordings, " in said
@@ -158,10 +158,10 @@ def test_a_tie_says_how_many_people_and_recordings_it_is_of(larger):
 
 @pytest.fixture(scope="module")
 def two_references(build_results):
-    """The strap's first file lost samples, which either reference shows with figures of its own."""
+    """The strap's first file lost samples, which each reference shows with figures of its own."""
     results = build_results(
-        participants=PEOPLE[:2], procedures=(STRAP, OPTICAL, SLEEVE, "sleeve · vqf · against gonio"),
-        conditions=("indoor",), n=8, minutes=0.1,
+        participants=PEOPLE[:2], conditions=("indoor",), n=8, minutes=0.1,
+        procedures=(STRAP, OPTICAL, SLEEVE, SLEEVE.replace("kalman", "vqf")),
     )  # fmt: skip
     for procedure, lost, other in ((STRAP, "0.560", "optical"), (OPTICAL, "0.555", "gonio")):
         reason = SPLIT.format(lost=lost, other=other)
@@ -196,8 +196,8 @@ def test_failures_of_two_files_or_of_two_kinds_stay_two(several, first, second):
 
 def test_how_many_of_each_wearable_failed_is_one_line(two_references, several, monkeypatch):
     told = failed_by_wearable(two_references)
-    assert told == "Could not be analysed: 1 of 2 recordings of strap and 0 of 2 recordings of " \
-        "sleeve."  # fmt: skip
+    each = "1 of 2 recordings of strap and 0 of 2 recordings of sleeve"
+    assert told == f"Could not be analysed: {each}."
     half = failing(two_references, ("P02", "indoor", SLEEVE), pool=False)
     assert failed_by_wearable(half).endswith("and 0 of 2 recordings of sleeve and 1 more in part.")
     assert failed_by_wearable(several) == ""
