@@ -88,8 +88,8 @@ def rests_on(results: StudyResults) -> str:
         f"{recordings} and {count(answer.n_cycles, 'cycle')}"
     )
     others = [name for name in answer.with_reference if name != answer.condition]
-    if answer.n_with_reference:
-        found = _held_against(results, answer)
+    found = _held_against(results, answer)
+    if found.n_recordings:
         where = f", {under(answer.condition, first=False)}" if others else ""
         said += (
             f"; with a reference{where}, {count(found.n_participants, 'participant')}, "
