@@ -8,9 +8,9 @@ from rich.table import Table
 
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.decided import BY_HAND
+from twinangle.results.failures import failure_lines
 from twinangle.results.grouping import distinct, key_of
 from twinangle.results.not_recorded import is_not_recorded
-from twinangle.results.notices import failure_lines
 from twinangle.results.pooled import named
 from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import SD_FREED, count, span
