@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import synchronised_angle, synchronised_sensors
+from twinangle.analysis.analysed_part import synchronised_sensors
+from twinangle.analysis.clock_of_part import by_part_alone, clock_by_angles, lost_in_part
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
@@ -16,7 +18,6 @@ from twinangle.clocks import (
     find_events,
     gyroscope_lag,
     lag_by_trigger,
-    lost_samples,
     manual,
     shared_clock,
     synchronise,
@@ -53,7 +54,7 @@ def place_reference(
     if study.synchronisation.method not in ("manual", "shared-clock"):  # a drift stated stands
         clock = judge_drift(clock, study.options, max_drift_ppm=study.synchronisation.max_drift_ppm)
     if study.synchronisation.method != "cross-correlation":  # which looks for itself
-        lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
+        lost = lost_in_part(trial, motion.angle, reference, clock)
         if lost:
             raise SynchronisationError(lost)
     if getattr(study.reference, "zero_at_standing", False):
@@ -95,7 +96,7 @@ def check_by_gyroscopes(
         return clock, None
     try:
         found = gyroscope_lag(
-            synchronised_sensors(trial, signals.sensors),
+            synchronised_sensors(trial, signals.sensors, part_alone=by_part_alone(clock)),
             reference,
             clock,
             confidence=study.options.confidence,
@@ -173,13 +174,14 @@ def _clock(
             max_lag_s=settings.max_lag_s,
             drift=settings.drift,
         )
-    return synchronise(
-        synchronised_angle(trial, motion.angle),
-        reference,
+    search = partial(
+        synchronise,
+        reference=reference,
         max_lag_s=settings.max_lag_s,
         expected_lag_s=settings.expected_lag_s,
         drift=settings.drift,
     )
+    return clock_by_angles(trial, motion.angle, search)
 
 
 def judge_drift(

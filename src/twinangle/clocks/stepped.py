@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Self
 
 import numpy as np
@@ -13,7 +13,7 @@ from twinangle.clocks.search import period, prepare
 from twinangle.clocks.steps import LagStep, find_step
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Gravity, Notice
-from twinangle.signals.recording import AngleRecording, Synchronisation
+from twinangle.signals.recording import AngleRecording, Interval, Synchronisation
 
 Side = Literal["wearable", "reference"]
 UNDECIDED = (
@@ -77,6 +77,14 @@ class Stepped:
         )
         return cls(step, (wearable.source, reference.source), gaps)
 
+    def beside(self, left_out: Sequence[Interval]) -> Stepped:
+        """Return the step without gaps of the wearable that a row of the trials table makes."""
+        gap = self.gaps[0]
+        made = gap is not None and any(
+            one.start_s < gap.end_s and one.end_s > gap.start_s for one in left_out
+        )
+        return replace(self, gaps=(None, self.gaps[1])) if made else self
+
     def fault(self) -> Fault | None:
         """Return which file a gap in its times gives away; None where neither or both have one.
 
@@ -128,18 +136,18 @@ class Stepped:
             mend = self._mend(fault.side)
             source = self._source(fault.side)
             happened = f"{source} seems to have {self._happened(fault.side)}"
-            return f"{happened}: {lag}. {self._half_a_stride()}{fault.why} {mend}; or {parts}"
+            return f"{happened}: {lag}. {self.half_a_stride()}{fault.why} {mend}; or {parts}"
         first: Side = "reference" if step.size_s > 0 else "wearable"
         other: Side = "wearable" if first == "reference" else "reference"
         return (
             f"{' and '.join(self.sources)}: the lag between them steps by "
-            f"{abs(step.size_s):.3f} s; {lag}. {self._half_a_stride()}Either "
+            f"{abs(step.size_s):.3f} s; {lag}. {self.half_a_stride()}Either "
             f"{self._source(first)} {self._happened(first)}, or "
             f"{self._source(other)} {self._happened(other)}. {self._without_gap()}{UNDECIDED} "
             f"Right in either case: {parts}"
         )
 
-    def _half_a_stride(self) -> str:
+    def half_a_stride(self) -> str:
         """Say that left and right may be exchanged, where the step is as long as that gives.
 
         Standing and squats are the same on both sides, while in walking one side follows the other
@@ -154,7 +162,8 @@ class Stepped:
             return ""
         return (
             f"The step is half a stride (of {fitting[0]:.2f} s), by which one side follows the "
-            "other in walking: see first whether left and right were exchanged. If not: "
+            "other in walking: see first whether left and right were exchanged; then no mend of a "
+            "clock helps, and the numbers would be of two legs. If they were not: "
         )
 
     def _without_gap(self) -> str:
