@@ -94,16 +94,12 @@ def only_analysed(trial: Trial, angle: AngleRecording) -> AngleRecording:
     return _counted(angle, *_synchronised(trial, angle.time_s, part_alone=True))
 
 
-def _counted(
-    angle: AngleRecording, rows: slice, counted: NDArray[np.bool_]
-) -> AngleRecording:
+def _counted(angle: AngleRecording, rows: slice, counted: NDArray[np.bool_]) -> AngleRecording:
     values = np.where(counted, angle.angle_deg, np.nan)[rows]
     return replace(angle, angle_deg=values, start_s=float(angle.time_s[rows.start]))
 
 
-def synchronised_sensors(
-    trial: Trial, pair: SensorPair, *, part_alone: bool = False
-) -> SensorPair:
+def synchronised_sensors(trial: Trial, pair: SensorPair, *, part_alone: bool = False) -> SensorPair:
     """Return the same stretches of both sensors; `part_alone` without the functional movement."""
     rows, counted = _synchronised(trial, pair.proximal.time_s, part_alone=part_alone)
     if counted.all():

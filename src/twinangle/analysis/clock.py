@@ -8,7 +8,12 @@ from functools import partial
 import numpy as np
 
 from twinangle.analysis.analysed_part import synchronised_sensors
-from twinangle.analysis.clock_of_part import by_part_alone, clock_by_angles, lost_in_part
+from twinangle.analysis.clock_of_part import (
+    by_part_alone,
+    clock_by_angles,
+    lost_in_part,
+    seen_by_both,
+)
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
@@ -58,7 +63,7 @@ def place_reference(
         if lost:
             raise SynchronisationError(lost)
     if getattr(study.reference, "zero_at_standing", False):
-        reference, note = _zeroed(reference, clock, trial)
+        reference, note = _zeroed(reference, clock, seen_by_both(trial, clock))
         clock = replace(clock, warnings=(*clock.warnings, note))
     return clock, reference
 

@@ -74,11 +74,11 @@ def lost_in_part(
         return lost
     found = lost.found.beside(_left_out(trial))
     if _outside(found, trial):
+        if found.half_a_stride():
+            return _other_side(found, trial)
         in_part = lost_samples(only_analysed(trial, angle), reference, clock)
         if in_part:
             return in_part
-        if found.half_a_stride():
-            return _other_side(found, trial)
         _, of_part = _lags(found, trial)
         at_step = np.array([found.step.time_s])
         if abs(of_part - float((at_step - clock.to_reference(at_step))[0])) < LEAST_STEP_S:
@@ -91,6 +91,26 @@ def by_part_alone(clock: Synchronisation) -> bool:
     return any(kind_of(text) == OTHER_CLOCK for text in clock.warnings)
 
 
+def seen_by_both(trial: Trial, clock: Synchronisation | None) -> Trial:
+    """Return the trial with the calibration stretches that the reference recorded on its clock.
+
+    Where the functional movement lies on another clock it is none, and of a neutral standing beside
+    the analysed part what is nearer to its ends than the two clocks are apart is left out.
+    """
+    apart_s = [text.size for text in clock.warnings if isinstance(text, Notice)
+               and text.kind == OTHER_CLOCK] if clock is not None else []  # fmt: skip
+    if not apart_s:
+        return trial
+    part, static = analysed(trial), trial.static
+    if isinstance(static, Interval) and part is not None:
+        inside = part.start_s <= static.start_s and static.end_s <= part.end_s
+        first_s, last_s = static.start_s + apart_s[0], static.end_s - apart_s[0]
+        if not inside:
+            static = Interval(first_s, last_s) if first_s < last_s else None
+    functional = None if isinstance(trial.functional, Interval) else trial.functional
+    return replace(trial, static=static, functional=functional)
+
+
 def _of_part(
     trial: Trial,
     found: Stepped,
@@ -98,6 +118,8 @@ def _of_part(
     search: Callable[[AngleRecording], Synchronisation],
 ) -> Synchronisation:
     """Return the clock of the analysed part alone, and say so."""
+    if found.half_a_stride():  # first: what walks half a stride off fits at no lag
+        raise SynchronisationError(_other_side(found, trial))
     before_s, after_s = _lags(found, trial)
     where = (
         f"the functional movement {_where(found, trial)} lies on another clock than what is "
@@ -108,14 +130,10 @@ def _of_part(
     except SynchronisationError as error:
         if _step_of(error, trial) is not None:
             raise _of_the_file(error, trial) from None
-        if found.half_a_stride():
-            raise SynchronisationError(_other_side(found, trial)) from None
         raise SynchronisationError(
             f"{where}, by what is analysed {after_s:+.3f} s. So the clock was looked for in what "
             f"is analysed alone, and there: {error}"
         ) from None
-    if found.half_a_stride():
-        raise SynchronisationError(_other_side(found, trial))
     text = (
         f"{where}, by what is analysed {after_s:+.3f} s. The clock is that of what is analysed; "
         "the functional movement was used for calibration alone."

@@ -15,6 +15,7 @@ from twinangle.agreement.variability import compare_variability, cycle_variabili
 from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.chosen_cycles import chosen_cycles
 from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.clock_of_part import seen_by_both
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
 from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_recording
 from twinangle.analysis.field_effect import judged_by_effect
@@ -242,7 +243,7 @@ def _shared_line(
     clock, gyroscope_lag = check_by_gyroscopes(study, trial, signals, reference, clock)
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
-    standing_deg, told = standing_of_reference(study, trial, paired)
+    standing_deg, told = standing_of_reference(study, seen_by_both(trial, clock), paired)
 
     def attempt(cut: Callable[..., Cut]) -> Cut | str:
         try:
@@ -317,7 +318,7 @@ def _compared(
         if isinstance(line.cycles, str):
             return replace(blank, status="failed", reason=line.cycles)
         found = _numbers(study, blank, motion, paired, recut(line.cycles, paired), line)
-        return replace(found, standing=neutral_standing(trial, paired))
+        return replace(found, standing=neutral_standing(seen_by_both(trial, line.clock), paired))
     except (TwinangleError, ValueError) as error:
         known = (*_grave(line.signals), *doubts(line.plausibility))
         reason = _after_known(known, str(error))
