@@ -25,6 +25,7 @@ _ASIDE_S = 0.5  # so far from the step the parts offered end and begin, and gaps
 LEAST_GAP_S = 0.1
 _HALF_A_STRIDE = (0.42, 0.58)  # strides by which the two sides follow each other in walking
 _LONG_STRIDE_S = 1.6
+_ONE_SAMPLE_S = 0.05  # a gap longer than a step by less lost a sample or two, or none
 _BY_CHANCE = 0.2  # gaps expected at a place by chance, up to which one there tells something
 
 
@@ -62,11 +63,15 @@ class Stepped:
     gaps : tuple of Gap or None
         The longest gap of each at the step; None where there is none, or so many elsewhere that
         one lies there by chance.
+    clearest : tuple of LagStep and str, optional
+        The same step as another pair shows it that tells its size better, and the file that the
+        file at fault is paired with there; its size is told.
     """
 
     step: LagStep
     sources: tuple[str, str]
     gaps: tuple[Gap | None, Gap | None] = (None, None)
+    clearest: tuple[LagStep, str] | None = None
 
     @classmethod
     def between(cls, step: LagStep, wearable: BandLimited, reference: BandLimited) -> Stepped:
@@ -147,6 +152,31 @@ class Stepped:
             f"Right in either case: {parts}"
         )
 
+    @property
+    def _size(self) -> str:
+        """Return the size to be told, without its unit."""
+        step = self.step if self.clearest is None else self.clearest[0]
+        return f"{abs(step.size_s):.3f}"
+
+    @property
+    def _how_sure(self) -> str:
+        """Say within what the size is known, and by which pair if by another."""
+        step, pair = (self.step, "") if self.clearest is None else self.clearest
+        of = f"by the pair with {pair}, which tells it best" if pair else ""
+        within = f"± {step.size_se_s:.3f} s" if np.isfinite(step.size_se_s) else ""
+        known = ", ".join(text for text in (within, of) if text)
+        return f" ({known})" if known else ""
+
+    def _by_the_gap(self, side: Side) -> str:
+        """Say that a gap no longer than the step tells its size to the sample."""
+        gap = self._gap(side)
+        if gap is None or gap.length_s - float(self._size) > _ONE_SAMPLE_S:
+            return ""
+        return (
+            "; the gap is hardly longer, so hardly a sample is missing, and better than that size "
+            "is the gap's exact length in the file less the usual time between two samples"
+        )
+
     def half_a_stride(self) -> str:
         """Say that left and right may be exchanged, where the step is as long as that gives.
 
@@ -173,7 +203,7 @@ class Stepped:
 
     def _happened(self, side: Side) -> str:
         """Say what the file went through if it is at fault."""
-        size = f"{abs(self.step.size_s):.3f} s"
+        size = f"{self._size} s"
         first, last = _own_span(self.step, side)
         at = self.step.time_s - _shift(self.step, side)
         where = f"at about {at:.1f} s on its own clock (between {first:.1f} and {last:.1f} s)"
@@ -187,13 +217,14 @@ class Stepped:
 
     def _mend(self, side: Side) -> str:
         """Return how the file at fault is mended."""
-        size, gap = f"{abs(self.step.size_s):.3f}", self._gap(side)
+        size, gap = f"{self._size}{self._how_sure}", self._gap(side)
         begin = "there" if gap is None else f"{gap.end_s:.2f} s"
         if not self._gained(side):
             left = "which leaves a gap" if gap is None else "which makes the gap longer"
             return f"Mend the file: add {size} to its times from {begin} on, {left}"
         first = "leave out what it repeats, if it does, and " if gap is None else ""
-        return f"Mend the file: {first}take {size} from its times from {begin} on"
+        better = self._by_the_gap(side)
+        return f"Mend the file: {first}take {size} from its times from {begin} on{better}"
 
     def _gained(self, side: Side) -> bool:
         """Whether the file's times run ahead behind the step, if it is at fault."""
