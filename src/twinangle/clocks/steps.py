@@ -191,9 +191,9 @@ def _refined(cost: Array, row: int, total: float, strides: float) -> tuple[float
 
     The vertex of the parabola through three lags. With n strides the log likelihood is
     −n/2 ln C, C the cost of both parts, so that the lag's variance is 2 C / (n C''), C'' the
-    parabola's curvature (the usual variance of a maximum-likelihood estimate, from the Hessian). That a
-    stride counts once is on the safe side: on 150 simulated walks of 40 to 120 s the size of the
-    step was off by 1.3 ms in the median, and by less than its standard error in 90 %.
+    parabola's curvature (the usual variance of a maximum-likelihood estimate, from the Hessian).
+    That a stride counts once is on the safe side: on 150 simulated walks of 40 to 120 s the size
+    of the step was off by 1.3 ms in the median, and by less than its standard error in 90 %.
     """
     if not 0 < row < cost.size - 1:
         return 0.0, float("nan")
