@@ -55,16 +55,16 @@ def propose_study_of_the_sound(folder):
     return propose_study(folder)
 
 
-def test_a_reference_that_was_cut_off_stands_in_its_row(folder):
+def test_a_reference_with_a_broken_row_stands_in_its_row(folder):
     write(folder / "P02_indoor_left_imu.csv", SENSORS)
     path = folder / "P03_indoor_left_gonio.csv"
-    path.write_text(f"{path.read_text()}0.6,broken\n")
+    path.write_text(f"{path.read_text()}0.6\n0.61,2.0\n")
 
     proposal = propose_study(folder)
 
     assert "P03_indoor_left_gonio.csv" in rows_of(proposal)[2]
     (told,) = (text for text in proposal.open_questions if "P03_indoor_left_gonio" in text)
-    assert "is 'broken'" in told
+    assert "row 62: has 1 cell(s) where the header has 2" in told
     assert "So far trials.csv names it all the same" in told
 
 
@@ -76,6 +76,13 @@ def test_a_file_that_is_like_no_other_is_said_to_have_no_row(folder):
     assert "P04" not in proposal.trials_csv
     (told,) = (text for text in proposal.open_questions if "P04_indoor_left_imu" in text)
     assert "So far no row of trials.csv names it" in told
+
+
+def test_a_file_of_unknown_columns_is_said_to_have_no_row(folder):
+    write(folder / "P04_indoor_left_other.csv", ["lone"])
+    proposal = propose_study(folder)
+    (told,) = (text for text in proposal.open_questions if "P04_indoor_left_other" in text)
+    assert told.endswith("So far no row of trials.csv names it.")
 
 
 def test_a_folder_of_broken_files_alone_is_refused_with_the_reason(tmp_path):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import tempfile
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -17,8 +18,8 @@ from twinangle.init.paths import Place
 if TYPE_CHECKING:
     from twinangle.init.folder_contents import Found
 
-# Own choices: enough rows to tell columns and rate, and longest beginning that is looked at.
-_ROWS = 1000
+# Own choices: beginnings that are tried, each shorter one less likely to hold the broken row.
+_LINES = (1000, 200, 40)
 _MOST_BYTES = 1 << 22
 
 
@@ -80,13 +81,14 @@ def _beginning(file: Path) -> FileDescription | None:
     """Return what a text file's first rows describe; None where they are no recording either."""
     try:
         with file.open("rb") as stream:
-            lines = list(islice(stream, _ROWS))
-        text = b"".join(lines[:-1])  # the last line may be the broken one
-        if not text or len(text) > _MOST_BYTES:
-            return None
-        with tempfile.TemporaryDirectory() as folder:
-            copy = Path(folder) / file.name
-            copy.write_bytes(text)
-            return describe_file(copy)
-    except (RecordingError, OSError, csv.Error):
+            lines = list(islice(stream, _LINES[0]))[:-1]  # the last may be the broken one
+    except OSError:
         return None
+    if sum(len(each) for each in lines) > _MOST_BYTES:
+        return None
+    for many in _LINES:
+        with tempfile.TemporaryDirectory() as folder, suppress(RecordingError, csv.Error):
+            copy = Path(folder) / file.name
+            copy.write_bytes(b"".join(lines[:many]))
+            return describe_file(copy)
+    return None

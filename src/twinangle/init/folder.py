@@ -116,7 +116,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
         rows = _together(
             devices, [(whose[each.path], row) for each, row in zip(trials, rows, strict=True)]
         )
-    look.questions += told_of(look.broken, rows)
+    _tell_who_has_no_row(look, rows)
     covariates = _add_participants(folder, rows) if whole_set else ()
     look.questions += [
         f"{path}: has other channels than most files of its kind; a study has one layout."
@@ -205,6 +205,17 @@ def _rows(
         if not fitting or "wearable" not in part.cells:
             look.questions.append(f"{part.path}: belongs to no trial by its name.")
     return rows
+
+
+def _tell_who_has_no_row(look: Look, rows: Sequence[Row]) -> None:
+    """Say of files that cannot be read, or in which nothing is known, whether a row names them."""
+    look.questions += told_of(look.broken, rows)
+    named = {cell for row in rows for cell in row.values()}
+    unnamed = tuple(f"{each.path}: no channel" for each in look.unknown if each.path not in named)
+    look.questions = [
+        f"{text} So far no row of trials.csv names it." if text.startswith(unnamed) else text
+        for text in look.questions
+    ]
 
 
 def _add_participants(folder: Path, rows: list[Row]) -> tuple[str, ...]:
