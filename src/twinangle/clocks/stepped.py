@@ -192,8 +192,9 @@ class Stepped:
             return ""
         return (
             f"The step is half a stride (of {fitting[0]:.2f} s), by which one side follows the "
-            "other in walking: see first whether left and right were exchanged; then no mend of a "
-            "clock helps, and the numbers would be of two legs. If they were not: "
+            "other in walking: see first whether left and right were exchanged, by giving this row "
+            "the other side's file: the step is gone then. If they were, no mend of a clock helps, "
+            "and the numbers would be of two legs. If they were not: "
         )
 
     def _without_gap(self) -> str:
