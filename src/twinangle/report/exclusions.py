@@ -90,11 +90,18 @@ def _status_rows(
     ]
 
 
+_OF_A_DAY = (
+    " Of recordings read in stretches these are of the first stretch; daily life is judged by the "
+    "wearable alone, and counts the cycles that have no reference."
+)
+
+
 def _reason_table(results: StudyResults) -> list[Block]:
     """Return how many cycles were left out for each reason, by procedure."""
     tally = cycles_left_out(results)
     if not tally:
         return []
+    of_a_day = any(trial.daily is not None for trial in results.trials)
     names = procedures(results)
     head: tuple[str, ...] = ("Reason", *names)
     rows = [[kind, *(str(row[name]) for name in names)] for kind, row in tally.items()]
@@ -107,6 +114,6 @@ def _reason_table(results: StudyResults) -> list[Block]:
             head,
             rows,
             caption="Cycles left out, all recordings. Every one of them, with its time and reason, "
-            "is in tables/exclusions.csv.",
+            f"is in tables/exclusions.csv.{_OF_A_DAY if of_a_day else ''}",
         ),
     ]

@@ -13,11 +13,13 @@ from twinangle.results.comparison_words import (
     procedures_sentence,
     under,
 )
+from twinangle.results.daily_words import daily_sentence
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
 from twinangle.wording import (
     NO_MARGIN,
+    SD_FREED,
     count,
     degrees,
     listing,
@@ -74,7 +76,8 @@ def rests_on(results: StudyResults) -> str:
         if n
     ]
     if not answer.n_analysed:
-        return f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        said = f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        return f"{said} {daily_sentence(results)}".rstrip()
     recordings = count(answer.n_analysed, "recording")
     if left:
         recordings += f" of {answer.n_recordings} ({listing(left)})"
@@ -91,7 +94,8 @@ def rests_on(results: StudyResults) -> str:
     if answer.n_pooled:
         short = count(answer.n_pooled, "short recording")
         said += f"; the cycles of {short} are pooled person by person"
-    said += f". {_intervals_over(results, answer)}"
+    said += f". {daily_sentence(results)}".rstrip()
+    said += f" {_intervals_over(results, answer)}"
     others = [name for name in answer.with_reference if name != answer.condition]
     if others:
         named_others = listing(f"“{name}”" for name in others)
@@ -192,9 +196,26 @@ def _curves(results: StudyResults, answer: Answer) -> str:
     if both is None:
         return f"{said}."
     return (
-        f"{said}; the SD over cycles is {_with_interval(both.test_sd, both.test_sd_ci)} of the "
-        f"wearable and {_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference."
+        f"{said}; the SD over cycles, {SD_FREED}, is "
+        f"{_with_interval(both.test_sd, both.test_sd_ci)} of the wearable and "
+        f"{_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference"
+        f"{_as_it_stands(results, key, both.n_trials)}."
     )
+
+
+def _as_it_stands(results: StudyResults, key: tuple[str, str, str], n_trials: int) -> str:
+    """Say the SDs of a single recording as its own table has them, which are freed of nothing."""
+    if n_trials != 1:
+        return ""
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        of_this = (trial.procedure, trial.condition) == key[:2]
+        if of_this and wearable is not None and reference is not None:
+            return (
+                f" (as they stand in the table of recordings {degrees(wearable.sd)} and "
+                f"{degrees(reference.sd)})"
+            )
+    return ""
 
 
 def _spread_alone(results: StudyResults, answer: Answer) -> str:

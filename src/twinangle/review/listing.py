@@ -38,6 +38,7 @@ TOPIC_OF_KIND = {
     "moved-in-standing": "standing",
     "flexion-in-standing": "standing",
     "cycles-lost-in-gaps": "cycles",
+    "cycles-without-reference": "cycles",
     "most-cycles-in-turns": "cycles",
     "long-cycles": "cycles",
     "few-cycles": "cycles",

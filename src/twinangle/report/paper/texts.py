@@ -16,7 +16,7 @@ from twinangle.report.paper.rounded import alone, degrees_with_ends, with_ends
 from twinangle.results import Absent, StudyResults, given, named
 from twinangle.results.answer import answer_of
 from twinangle.results.session_words import MAIN_FORM
-from twinangle.wording import count, listing, quantity_name, stated
+from twinangle.wording import SD_FREED, count, listing, quantity_name, stated
 
 LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "vqf")
 FOR_THE_AUTHORS = (
@@ -169,7 +169,7 @@ def _curves(results: StudyResults) -> list[str]:
         both = spread.get(key)
         if both is not None:
             text += (
-                "; the standard deviation over cycles is "
+                f"; the standard deviation over cycles, {SD_FREED}, is "
                 f"{degrees_with_ends(both.test_sd, both.test_sd_ci)} of the wearable and "
                 f"{degrees_with_ends(both.reference_sd, both.reference_sd_ci)} of "
                 "the reference"
