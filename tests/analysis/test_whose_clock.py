@@ -23,11 +23,12 @@ GOOD = CycleSet(
 )  # fmt: skip
 
 
-def seen(wearable, reference, size_s=0.0, before_s=0.0, cycles=GOOD):
+def seen(wearable, reference, size_s=0.0, before_s=0.0, cycles=GOOD, se_s=float("nan")):
     """Return a pair that keeps to one clock, or was refused for a step at 50 s of the wearable."""
     result = TrialResult("P1", "1", "indoor", "", "right", "angle", "ok")
     if size_s:
-        step = LagStep(50.0, 48.0, 52.0, before_s, before_s + size_s, 30.0, 0.01)
+        after_s = before_s + size_s
+        step = LagStep(50.0, 48.0, 52.0, before_s, after_s, 30.0, 0.01, size_se_s=se_s)
         reason = StepTold(Stepped(step, (f"{wearable}.csv", f"{reference}.csv")))
         result = replace(result, status="failed", reason=reason)
     else:
@@ -65,6 +66,21 @@ def test_a_reference_that_lost_samples_does_not_blame_a_sound_wearable():
     assert told.startswith("gonio.csv seems to have lost 0.100 s")
     assert "leave B.csv as it is" in told
     assert "add 0.100 to its times" in told
+
+
+def test_a_step_of_one_file_has_one_size_whoever_tells_it():
+    pairs = [
+        seen("A", "gonio"), seen("A", "optical", before_s=1.4),
+        seen("B", "gonio", 0.405, 0.27, se_s=0.02), seen("B", "optical", 0.4, 0.935, se_s=0.01),
+    ]  # fmt: skip
+    told = reason(pairs, "B", "gonio")
+    assert told.startswith("B.csv seems to have repeated 0.400 s")
+    assert "take 0.400 (± 0.010 s, by the pair with optical.csv, which tells it best)" in told
+    assert "0.405" not in told
+    assert "take 0.400 (± 0.010 s) from" in reason(pairs, "B", "optical")
+    unknown = [*pairs[:2], seen("B", "gonio", 0.405), seen("B", "optical", 0.4)]
+    for reference in ("gonio", "optical"):  # as for steps between bouts
+        assert "take 0.405" in reason(unknown, "B", reference)
 
 
 def test_one_reference_and_two_wearables_decide():

@@ -167,6 +167,28 @@ def test_a_faulty_file_is_told_where(read, text, message):
     assert str(caught.value).startswith("walk.csv")
 
 
+@pytest.mark.parametrize(
+    ("text", "row", "cut_off"),
+    [
+        ("t,shank_x,b\n0,1,1\n1,1,2\n2,0.", 4, True),
+        ("t,shank_x,b\n0,1,1\n1,1,2\n2,0.1\n", 4, True),
+        ("t,shank_x\n0,1\n1,1\n2,-", 4, True),  # within the last cell
+        ("t,shank_x\n0,1\n1,1\n2,-\n", 4, False),
+        ("t,shank_x,b\n0,1,1\n1,1\n2,1,1\n", 3, False),
+        ("t,shank_x,b\n0,1,1\n1,1,1\nstopped by hand\n", 4, False),
+    ],
+)
+def test_a_file_cut_off_while_it_was_written_is_told_so(read, text, row, cut_off):
+    with pytest.raises(RecordingError) as caught:
+        read(text, columns=["shank_x"], time="t")
+
+    told = str(caught.value)
+    assert told.startswith(f"walk.csv, row {row}")
+    said = "the file seems to have been cut off while it was written or copied: copy it anew, or "
+    assert (f"{said}delete that row and note that the recording ends there." in told) == cut_off
+    assert ("the last" in told) == cut_off
+
+
 def test_a_file_without_times_needs_a_rate(read):
     with pytest.raises(RecordingError, match="`time`, or give `rate_hz`"):
         read("a\n1\n2\n")

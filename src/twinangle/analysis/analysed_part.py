@@ -3,8 +3,8 @@
 A recording is cut to the stretch between `start_s` and `end_s`, and as far beyond as neutral
 standing and functional movement lie: between these and the walk no sample may be missing, or an
 orientation without magnetometers would lose its heading. Within it, what is to be analysed alone
-votes on heading, axis, sign and cycles, and with the functional movement on the clock. Masked
-stretches are gaps for everything.
+votes on heading, axis, sign and cycles, and with the functional movement on the clock, unless that
+lies on another one (clock_of_part.py). Masked stretches are gaps for everything.
 """
 
 from __future__ import annotations
@@ -86,25 +86,36 @@ def synchronised_angle(trial: Trial, angle: AngleRecording) -> AngleRecording:
     What lies between the limits, and the functional movement: both instruments recorded it, and
     unlike strides it can be told which bend is which.
     """
-    rows, counted = _synchronised(trial, angle.time_s)
+    return _counted(angle, *_synchronised(trial, angle.time_s))
+
+
+def only_analysed(trial: Trial, angle: AngleRecording) -> AngleRecording:
+    """Return the angle between the limits alone, without the functional movement."""
+    return _counted(angle, *_synchronised(trial, angle.time_s, part_alone=True))
+
+
+def _counted(angle: AngleRecording, rows: slice, counted: NDArray[np.bool_]) -> AngleRecording:
     values = np.where(counted, angle.angle_deg, np.nan)[rows]
     return replace(angle, angle_deg=values, start_s=float(angle.time_s[rows.start]))
 
 
-def synchronised_sensors(trial: Trial, pair: SensorPair) -> SensorPair:
-    """Return the same stretches of both sensors."""
-    rows, counted = _synchronised(trial, pair.proximal.time_s)
+def synchronised_sensors(trial: Trial, pair: SensorPair, *, part_alone: bool = False) -> SensorPair:
+    """Return the same stretches of both sensors; `part_alone` without the functional movement."""
+    rows, counted = _synchronised(trial, pair.proximal.time_s, part_alone=part_alone)
     if counted.all():
         return pair
     return SensorPair(*(_rows(one, rows, counted) for one in (pair.proximal, pair.distal)))
 
 
-def _synchronised(trial: Trial, time: Array) -> tuple[slice, NDArray[np.bool_]]:
+def _synchronised(
+    trial: Trial, time: Array, *, part_alone: bool = False
+) -> tuple[slice, NDArray[np.bool_]]:
     """Return the rows from the first to the last that count, and which rows do."""
     part = analysed(trial)
     counted = np.ones(time.size, dtype=bool)
     if part is not None:
-        functional = (trial.functional,) if isinstance(trial.functional, Interval) else ()
+        used = isinstance(trial.functional, Interval) and not part_alone
+        functional = (trial.functional,) if used else ()
         counted = np.logical_or.reduce(
             [(time >= one.start_s) & (time <= one.end_s) for one in (part, *functional)]
         )

@@ -6,10 +6,17 @@ What needs a confidence is told apart, by :func:`with_clock_warnings`.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import synchronised_angle, synchronised_sensors
+from twinangle.analysis.analysed_part import synchronised_sensors
+from twinangle.analysis.clock_of_part import (
+    by_part_alone,
+    clock_by_angles,
+    lost_in_part,
+    seen_by_both,
+)
 from twinangle.analysis.reading import TrialSignals
 from twinangle.clocks import (
     GyroscopeLag,
@@ -20,7 +27,6 @@ from twinangle.clocks import (
     held_against,
     lag_by_trigger,
     lag_without_interval,
-    lost_samples,
     manual,
     shared_clock,
     synchronise,
@@ -57,11 +63,11 @@ def place_reference(
     if _drift_is_found(study):
         refuse_drift(clock, max_drift_ppm=study.synchronisation.max_drift_ppm)
     if study.synchronisation.method != "cross-correlation":  # which looks for itself
-        lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
+        lost = lost_in_part(trial, motion.angle, reference, clock)
         if lost:
             raise SynchronisationError(lost)
     if getattr(study.reference, "zero_at_standing", False):
-        reference, note = _zeroed(reference, clock, trial)
+        reference, note = _zeroed(reference, clock, seen_by_both(trial, clock))
         clock = replace(clock, warnings=(*clock.warnings, note))
     return clock, reference
 
@@ -99,7 +105,8 @@ def take_gyroscopes(
             )
         return clock, None
     try:
-        found = lag_without_interval(synchronised_sensors(trial, signals.sensors), reference, clock)
+        counted = synchronised_sensors(trial, signals.sensors, part_alone=by_part_alone(clock))
+        found = lag_without_interval(counted, reference, clock)
     except SynchronisationError as error:
         if wanted:
             raise
@@ -214,13 +221,14 @@ def _clock(
             max_lag_s=settings.max_lag_s,
             drift=settings.drift,
         )
-    return synchronise(
-        synchronised_angle(trial, motion.angle),
-        reference,
+    search = partial(
+        synchronise,
+        reference=reference,
         max_lag_s=settings.max_lag_s,
         expected_lag_s=settings.expected_lag_s,
         drift=settings.drift,
     )
+    return clock_by_angles(trial, motion.angle, search)
 
 
 def refuse_drift(clock: Synchronisation, *, max_drift_ppm: float) -> None:

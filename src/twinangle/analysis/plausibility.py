@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
+from twinangle.analysis.clock_of_part import seen_by_both
 from twinangle.analysis.reading import TrialSignals, read_trial
 from twinangle.errors import TwinangleError
 from twinangle.plausibility.amplitude import reference_amplitude
@@ -113,6 +114,7 @@ def _evidence(
     clock: Synchronisation | None = None,
     paired: PairedAngles | None = None,
 ) -> Evidence:
+    trial = seen_by_both(trial, clock)
     static = trial.static if isinstance(trial.static, Interval) else None
     functional = trial.functional if isinstance(trial.functional, Interval) else None
     return Evidence(

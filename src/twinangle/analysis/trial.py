@@ -11,6 +11,7 @@ import numpy as np
 
 from twinangle.analysis.analysed_part import mask_reference
 from twinangle.analysis.clock import place_reference, take_gyroscopes
+from twinangle.analysis.clock_of_part import seen_by_both
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
 from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_recording
 from twinangle.analysis.field_effect import judged_by_effect
@@ -272,7 +273,7 @@ def _shared_line(
     clock, gyroscopes = take_gyroscopes(study, trial, signals, reference, angle_clock)
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
-    standing_deg, told = standing_of_reference(study, trial, paired)
+    standing_deg, told = standing_of_reference(study, seen_by_both(trial, clock), paired)
 
     def attempt(cut: Callable[..., Cut]) -> Cut | str:
         try:
@@ -340,7 +341,8 @@ def _on_cycles(trial: Trial, procedure: str, motion: JointMotion, line: _Line) -
             return replace(found, result=replace(blank, status="failed", reason=line.cycles))
         result = _numbers(blank, motion, paired, recut(line.cycles, paired), line)
         before, after = _told(line, procedure, motion, paired, result)
-        result = replace(result, standing=neutral_standing(trial, paired))
+        standing = neutral_standing(seen_by_both(trial, line.clock), paired)
+        result = replace(result, standing=standing)
         return replace(found, result=result, told_before=before, told_after=after)
     except (TwinangleError, ValueError) as error:
         known = (*_grave(line.signals), *doubts(line.plausibility))

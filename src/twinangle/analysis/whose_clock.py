@@ -51,7 +51,8 @@ def _retold(one: Seen, seen: Sequence[Seen]) -> Iterator[TrialResult]:
         if isinstance(reason, StepTold):
             faults = _faults(one, reason.found, seen)
             fault = faults[0] if len(faults) == 1 else None
-            reason = StepTold(reason.found, reason.before, fault, weigh_gaps=len(faults) < 2)
+            found = reason.found if fault is None else _clearest(one, reason.found, fault, seen)
+            reason = StepTold(found, reason.before, fault, weigh_gaps=len(faults) < 2)
         clock = result.synchronisation
         if clock is not None:
             clock = replace(clock, warnings=_decided(clock.warnings, one, seen))
@@ -100,6 +101,31 @@ def _faults(one: Seen, found: Stepped, seen: Sequence[Seen]) -> list[Fault]:
     }
     sides: tuple[Side, Side] = ("wearable", "reference")
     return [Fault(side, at_fault[side]) for side in sides if at_fault[side]]
+
+
+def _clearest(one: Seen, found: Stepped, fault: Fault, seen: Sequence[Seen]) -> Stepped:
+    """Return the step with the size of that pair of the file at fault that tells it best.
+
+    A file stepped once and by one size, whichever instrument it is held against.
+    """
+    of_wearable = fault.side == "wearable"
+    other_file = 1 if of_wearable else 0
+    alike = [found]
+    for other in seen:
+        a, b = one.part, other.part
+        shares = a.wearable == b.wearable if of_wearable else a.reference == b.reference
+        if shares and a != b and _steps_alike(other, found.step, reference=not of_wearable):
+            alike.append(next(step for result in other.results for step in _steps_of(result)))
+
+    def doubt(each: Stepped) -> tuple[float, str]:
+        error_s = each.step.size_se_s
+        return (error_s if np.isfinite(error_s) else np.inf, each.sources[other_file])
+
+    best = min(alike, key=doubt)
+    known = np.isfinite(best.step.size_se_s) or best.step.size_s != found.step.size_s
+    if best is found or not known:
+        return found
+    return replace(found, clearest=(best.step, best.sources[other_file]))
 
 
 def _because(sound: str, kept: Sequence[str], alike: Sequence[str]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, Self
 
 import numpy as np
@@ -13,7 +13,7 @@ from twinangle.clocks.search import period, prepare
 from twinangle.clocks.steps import LagStep, find_step
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Gravity, Notice
-from twinangle.signals.recording import AngleRecording, Synchronisation
+from twinangle.signals.recording import AngleRecording, Interval, Synchronisation
 
 Side = Literal["wearable", "reference"]
 UNDECIDED = (
@@ -25,6 +25,7 @@ _ASIDE_S = 0.5  # so far from the step the parts offered end and begin, and gaps
 LEAST_GAP_S = 0.1
 _HALF_A_STRIDE = (0.42, 0.58)  # strides by which the two sides follow each other in walking
 _LONG_STRIDE_S = 1.6
+_ONE_SAMPLE_S = 0.05  # a gap longer than a step by less lost a sample or two, or none
 _BY_CHANCE = 0.2  # gaps expected at a place by chance, up to which one there tells something
 
 
@@ -62,11 +63,15 @@ class Stepped:
     gaps : tuple of Gap or None
         The longest gap of each at the step; None where there is none, or so many elsewhere that
         one lies there by chance.
+    clearest : tuple of LagStep and str, optional
+        The same step as another pair shows it that tells its size better, and the file that the
+        file at fault is paired with there; its size is told.
     """
 
     step: LagStep
     sources: tuple[str, str]
     gaps: tuple[Gap | None, Gap | None] = (None, None)
+    clearest: tuple[LagStep, str] | None = None
 
     @classmethod
     def between(cls, step: LagStep, wearable: BandLimited, reference: BandLimited) -> Stepped:
@@ -76,6 +81,14 @@ class Stepped:
             _gap_within(reference, *_own_span(step, "reference")),
         )
         return cls(step, (wearable.source, reference.source), gaps)
+
+    def beside(self, left_out: Sequence[Interval]) -> Stepped:
+        """Return the step without gaps of the wearable that a row of the trials table makes."""
+        gap = self.gaps[0]
+        made = gap is not None and any(
+            one.start_s < gap.end_s and one.end_s > gap.start_s for one in left_out
+        )
+        return replace(self, gaps=(None, self.gaps[1])) if made else self
 
     def fault(self) -> Fault | None:
         """Return which file a gap in its times gives away; None where neither or both have one.
@@ -128,18 +141,43 @@ class Stepped:
             mend = self._mend(fault.side)
             source = self._source(fault.side)
             happened = f"{source} seems to have {self._happened(fault.side)}"
-            return f"{happened}: {lag}. {self._half_a_stride()}{fault.why} {mend}; or {parts}"
+            return f"{happened}: {lag}. {self.half_a_stride()}{fault.why} {mend}; or {parts}"
         first: Side = "reference" if step.size_s > 0 else "wearable"
         other: Side = "wearable" if first == "reference" else "reference"
         return (
             f"{' and '.join(self.sources)}: the lag between them steps by "
-            f"{abs(step.size_s):.3f} s; {lag}. {self._half_a_stride()}Either "
+            f"{abs(step.size_s):.3f} s; {lag}. {self.half_a_stride()}Either "
             f"{self._source(first)} {self._happened(first)}, or "
             f"{self._source(other)} {self._happened(other)}. {self._without_gap()}{UNDECIDED} "
             f"Right in either case: {parts}"
         )
 
-    def _half_a_stride(self) -> str:
+    @property
+    def _size(self) -> str:
+        """Return the size to be told, without its unit."""
+        step = self.step if self.clearest is None else self.clearest[0]
+        return f"{abs(step.size_s):.3f}"
+
+    @property
+    def _how_sure(self) -> str:
+        """Say within what the size is known, and by which pair if by another."""
+        step, pair = (self.step, "") if self.clearest is None else self.clearest
+        of = f"by the pair with {pair}, which tells it best" if pair else ""
+        within = f"± {step.size_se_s:.3f} s" if np.isfinite(step.size_se_s) else ""
+        known = ", ".join(text for text in (within, of) if text)
+        return f" ({known})" if known else ""
+
+    def _by_the_gap(self, side: Side) -> str:
+        """Say that a gap no longer than the step tells its size to the sample."""
+        gap = self._gap(side)
+        if gap is None or gap.length_s - float(self._size) > _ONE_SAMPLE_S:
+            return ""
+        return (
+            "; the gap is hardly longer, so hardly a sample is missing, and better than that size "
+            "is the gap's exact length in the file less the usual time between two samples"
+        )
+
+    def half_a_stride(self) -> str:
         """Say that left and right may be exchanged, where the step is as long as that gives.
 
         Standing and squats are the same on both sides, while in walking one side follows the other
@@ -154,7 +192,9 @@ class Stepped:
             return ""
         return (
             f"The step is half a stride (of {fitting[0]:.2f} s), by which one side follows the "
-            "other in walking: see first whether left and right were exchanged. If not: "
+            "other in walking: see first whether left and right were exchanged, by giving this row "
+            "the other side's file: the step is gone then. If they were, no mend of a clock helps, "
+            "and the numbers would be of two legs. If they were not: "
         )
 
     def _without_gap(self) -> str:
@@ -164,7 +204,7 @@ class Stepped:
 
     def _happened(self, side: Side) -> str:
         """Say what the file went through if it is at fault."""
-        size = f"{abs(self.step.size_s):.3f} s"
+        size = f"{self._size} s"
         first, last = _own_span(self.step, side)
         at = self.step.time_s - _shift(self.step, side)
         where = f"at about {at:.1f} s on its own clock (between {first:.1f} and {last:.1f} s)"
@@ -178,13 +218,14 @@ class Stepped:
 
     def _mend(self, side: Side) -> str:
         """Return how the file at fault is mended."""
-        size, gap = f"{abs(self.step.size_s):.3f}", self._gap(side)
+        size, gap = f"{self._size}{self._how_sure}", self._gap(side)
         begin = "there" if gap is None else f"{gap.end_s:.2f} s"
         if not self._gained(side):
             left = "which leaves a gap" if gap is None else "which makes the gap longer"
             return f"Mend the file: add {size} to its times from {begin} on, {left}"
         first = "leave out what it repeats, if it does, and " if gap is None else ""
-        return f"Mend the file: {first}take {size} from its times from {begin} on"
+        better = self._by_the_gap(side)
+        return f"Mend the file: {first}take {size} from its times from {begin} on{better}"
 
     def _gained(self, side: Side) -> bool:
         """Whether the file's times run ahead behind the step, if it is at fault."""

@@ -88,6 +88,9 @@ def read_parts(path: Path, request: Request, most_rows: int) -> Iterator[Table]:
             )
             row += len(values)
     except ArrowException as error:
+        for_its_width = _row_of_other_width(path, layout, request)
+        if for_its_width:
+            raise RecordingError(for_its_width) from None
         reason = str(error).splitlines()[0]
         raise RecordingError(
             f"{request.source}, after row {row_of(path, layout, max(row - 1, 0))[4:]}: cannot be "
@@ -258,22 +261,66 @@ def _read_slow(
     """Read cell by cell, and name the first row and column that cannot be read."""
     rows: list[list[float]] = []
     row = layout.n_head
+    records = _records(path, layout)
     try:
-        for row, found in _records(path, layout):
+        for row, found in records:
             cells = fitted(found, len(layout.names))
+            where = f"{request.source}, row {row}"
             if len(cells) != len(layout.names):
-                raise RecordingError(
-                    f"{request.source}, row {row}: has {len(cells)} cell(s) where the header has "
-                    f"{len(layout.names)}; is the row incomplete?"
-                )
-            rows.append([_to_number(cells[place], layout, row, place, request) for place in places])
+                is_last = next(records, None) is None
+                raise RecordingError(where + _of_other_width(cells, layout, is_last=is_last))
+            try:
+                numbers = [_to_number(cells[place], layout, place, where) for place in places]
+            except RecordingError as error:
+                if _ends_within(path, cells) and next(records, None) is None:
+                    raise RecordingError(f"{error} It is the last row{_CUT_OFF}") from None
+                raise
+            rows.append(numbers)
     except csv.Error as error:
         raise RecordingError(f"{request.source}, after row {row}: {closed(error)}") from None
     values = np.array(rows, dtype=np.float64).reshape(len(rows), len(places))
     return values, _count_comments(path, layout)
 
 
-def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request) -> float:
+_CUT_OFF = (
+    ", and the file seems to have been cut off while it was written or copied: copy it anew, or "
+    "delete that row and note that the recording ends there."
+)
+
+
+def _of_other_width(cells: list[str], layout: Layout, *, is_last: bool) -> str:
+    """Say that a row has more or fewer cells than the header, and what that most likely is."""
+    width = len(layout.names)
+    text = f": has {len(cells)} cell(s) where the header has {width}"
+    if len(cells) > width:
+        return f"{text}; accepted: {width} in every row."
+    if cells[0].strip()[:1] not in "+-.0123456789":  # a number, a date or a time of day
+        return f"{text}; is it a remark? Delete the row then."
+    if is_last:
+        return f"{text}. The row is incomplete. It is the last one{_CUT_OFF}"
+    return f"{text}. The row is incomplete: complete it, or fill it up with empty cells (a gap)."
+
+
+def _row_of_other_width(path: Path, layout: Layout, request: Request) -> str:
+    """Say which is the first row of another width than the header's; empty where none is."""
+    records = _records(path, layout)
+    for row, found in records:
+        cells = fitted(found, len(layout.names))
+        if len(cells) != len(layout.names):
+            is_last = next(records, None) is None
+            return f"{request.source}, row {row}" + _of_other_width(cells, layout, is_last=is_last)
+    return ""
+
+
+def _ends_within(path: Path, cells: list[str]) -> bool:
+    """Whether a file ends without a line end, right behind these cells."""
+    with path.open("rb") as stream:
+        stream.seek(-min(path.stat().st_size, 64), 2)
+        end = stream.read().decode("utf-8", errors="replace")
+    return bool(end) and end[-1] not in "\r\n" and end.endswith(cells[-1][-16:])
+
+
+def _to_number(cell: str, layout: Layout, place: int, where: str) -> float:
     text = cell.strip()
     if text in MISSING_WORDS:
         return math.nan
@@ -283,8 +330,8 @@ def _to_number(cell: str, layout: Layout, row: int, place: int, request: Request
         return float("" if "_" in text else text)
     except ValueError:
         raise RecordingError(
-            f"{request.source}, row {row}, column {layout.names[place]!r}: is "
-            f"{shown(cell)}; accepted: a number, or an empty cell for a gap."
+            f"{where}, column {layout.names[place]!r}: is {shown(cell)}; accepted: a number, or an "
+            "empty cell for a gap."
         ) from None
 
 

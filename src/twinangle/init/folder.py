@@ -13,6 +13,7 @@ from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.delimited_layout import MISSING_WORDS
 from twinangle.init.alike_devices import Devices, alike_devices
+from twinangle.init.broken_files import told_of
 from twinangle.init.folder_contents import (
     Found,
     Look,
@@ -100,7 +101,8 @@ def propose_study(folder: str | Path) -> StudyProposal:
     files_section = join_sensors(look)
     trials = trials_of(look)
     if not trials:
-        what = " ".join(look.questions) or "It holds no file of a known format."
+        why = (*(each.why for each in look.broken), *look.questions)
+        what = " ".join(why) or "It holds no file of a known format."
         raise StudyError(
             f"{folder}: no recording of two inertial sensors is recognised by its channel names "
             f"(such as thigh_acc_x and shank_gyr_z). {what}"
@@ -114,6 +116,7 @@ def propose_study(folder: str | Path) -> StudyProposal:
         rows = _together(
             devices, [(whose[each.path], row) for each, row in zip(trials, rows, strict=True)]
         )
+    _tell_who_has_no_row(look, rows)
     covariates = _add_participants(folder, rows) if whole_set else ()
     look.questions += [
         f"{path}: has other channels than most files of its kind; a study has one layout."
@@ -202,6 +205,17 @@ def _rows(
         if not fitting or "wearable" not in part.cells:
             look.questions.append(f"{part.path}: belongs to no trial by its name.")
     return rows
+
+
+def _tell_who_has_no_row(look: Look, rows: Sequence[Row]) -> None:
+    """Say of files that cannot be read, or in which nothing is known, whether a row names them."""
+    look.questions += told_of(look.broken, rows)
+    named = {cell for row in rows for cell in row.values()}
+    unnamed = tuple(f"{each.path}: no channel" for each in look.unknown if each.path not in named)
+    look.questions = [
+        f"{text} So far no row of trials.csv names it." if text.startswith(unnamed) else text
+        for text in look.questions
+    ]
 
 
 def _add_participants(folder: Path, rows: list[Row]) -> tuple[str, ...]:

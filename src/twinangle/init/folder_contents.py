@@ -11,6 +11,7 @@ from twinangle.formats import FORMATS, describe_file
 from twinangle.formats.bids_motion import ENDING
 from twinangle.formats.delimited import NO_NUMBERS
 from twinangle.formats.description import FileDescription
+from twinangle.init.broken_files import BrokenFile, by_its_beginning
 from twinangle.init.name_pairs import pair_names, split_in_pairs
 from twinangle.init.paths import (
     Place,
@@ -72,6 +73,7 @@ class Look:
     questions: list[str] = field(default_factory=list)
     ignored: list[str] = field(default_factory=list)  # texts that are no recording
     paths: list[str] = field(default_factory=list)  # of all files looked at
+    broken: list[BrokenFile] = field(default_factory=list)
 
 
 def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
@@ -96,9 +98,26 @@ def look_at_files(folder: Path, place_by: Callable[[str], Place]) -> Look:
             _sort(look, name, place_by(name), path)
         except RecordingError as error:
             told = str(error).replace(str(path), name)
-            prose = path.suffix.lower() == ".txt" and NO_NUMBERS in told
-            (look.ignored if prose else look.questions).append(told)
+            if path.suffix.lower() == ".txt" and NO_NUMBERS in told:
+                look.ignored.append(told)
+            else:
+                look.broken.append(BrokenFile(name, place_by(name), told))
+    _place_broken(look, folder)
     return look
+
+
+def _place_broken(look: Look, folder: Path) -> None:
+    """Put files that cannot be read beside those that have the same channels."""
+    sound = (*look.wearables, *look.references)
+    for broken in look.broken:
+        found = by_its_beginning(broken, folder / broken.path, sound)
+        if found is not None:
+            worn = "wearable" in found.cells
+            (look.wearables if worn else look.references).append(found)
+            what = f"wearable{_of_part(broken.place)}" if worn else "reference"
+            look.recognised.append(f"{broken.path}: {what}, by its first rows")
+    for several in (look.wearables, look.references):
+        several.sort(key=lambda each: look.paths.index(each.path))
 
 
 def _is_looked_at(parts: Sequence[str], *, whole_set: bool) -> bool:
