@@ -1,13 +1,14 @@
 """What soft tissue in swing does to the lag that two curves' likeness finds, and to the RMS.
 
-    python benchmarks/lag_under_soft_tissue.py [PAIRS]      default 20 a row
+    python benchmarks/lag_under_soft_tissue.py [PAIRS]      default 8 a row
 
 Invented pairs of steady walking, 40 to 100 s (`benchmarks/synchronisation.py`), to which the
 wearable adds a difference that repeats every stride: a bump sin² over 60 to 96 % of the stride (as
 skin over a muscle that swings), 1 to 5° high or deep, a range that is 5 % larger alone, or nothing.
 A row: the lag's error at the middle of the overlap; the root mean square of its total standard
-error, and of the part beside the difference of range; how often the 95 % interval holds the truth;
-the RMS of the demeaned mean curves at the true lag, and what share of it is left at the lag found.
+error; how often the 95 % interval holds the truth; the RMS of the demeaned mean curves at the true
+lag, and what share of it is left at the lag found. The last row is against the rule that the error
+is judged by: range and bump hide each other.
 Baseline: the reference laid at the true lag.
 """
 
@@ -118,7 +119,7 @@ def row(kind: Kind, pairs: int, seed: int = 0) -> tuple[Array, int]:
 
 
 def main() -> None:
-    pairs = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+    pairs = int(sys.argv[1]) if len(sys.argv) > 1 else 8
     for kind in KINDS:
         rows, refused = row(kind, pairs)
         if not rows.size:
@@ -127,9 +128,9 @@ def main() -> None:
         error, se, held, true, found = rows.T
         print(
             f"{kind!s:24s} lag off by {error.mean():+.2f} ms (RMS {np.sqrt(np.mean(error**2)):.2f}"
-            f", at most {np.abs(error).max():.2f}), SE {np.sqrt(np.mean(se**2)):.2f}; 95 % interval "
-            f"holds {100 * held.mean():.0f} % of {len(rows)}; RMS {true.mean():.2f}° at the true "
-            f"lag, {100 * np.mean(found / true):.0f} % of it at the lag found (least "
+            f", at most {np.abs(error).max():.2f}), SE {np.sqrt(np.mean(se**2)):.2f}; 95 % "
+            f"interval holds {100 * held.mean():.0f} % of {len(rows)}; RMS {true.mean():.2f}° at "
+            f"the true lag, {100 * np.mean(found / true):.0f} % of it at the lag found (least "
             f"{100 * (found / true).min():.0f} %); {refused} refused"
         )
 
