@@ -37,6 +37,7 @@ TOPIC_OF_KIND = {
     "field-strength": "field",
     "moved-in-standing": "standing",
     "flexion-in-standing": "standing",
+    "short-standing": "standing",
     "cycles-lost-in-gaps": "cycles",
     "most-cycles-in-turns": "cycles",
     "long-cycles": "cycles",
