@@ -156,7 +156,7 @@ def test_a_standing_of_less_than_a_second_is_told_with_what_it_costs(n, told):
     found = flexion.short_standing(still, 100.0)
     assert len(found) == told  # 99: an interval of 1 s on sample times that miss both its ends
     if told:
-        assert "neutral standing lasts 0.8 s only, below 1.0 s" in found[0]
+        assert "neutral standing lasts 0.8 s only, below 1 s" in found[0]
         assert "0.1° to 0.9° (RMS) off the mean of a longer standing" in found[0]
 
 
