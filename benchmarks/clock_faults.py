@@ -26,7 +26,7 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.analysis.clock import judge_drift
+from twinangle.analysis.clock import refuse_drift, unusual_drift
 from twinangle.clocks import synchronise
 from twinangle.errors import SynchronisationError, TwinangleError
 from twinangle.options import Options
@@ -78,12 +78,14 @@ def lose(recording: AngleRecording, at_s: float, size_s: float) -> AngleRecordin
 def outcome(pair: tuple[AngleRecording, AngleRecording], lag_s: float, drift_ppm: float) -> Outcome:
     """Synchronise a pair and judge its drift, as a study does."""
     try:
-        clock = judge_drift(synchronise(*pair), OPTIONS, max_drift_ppm=1000.0)
+        clock = synchronise(*pair)
+        refuse_drift(clock, max_drift_ppm=1000.0)
     except SynchronisationError as error:
         return Outcome(False, str(error))
     slope = clock.drift_ppm - drift_ppm
     error = clock.lag_s - lag_s + clock.centre_s * slope * 1e-6
-    return Outcome(True, " ".join(clock.warnings), error, slope)
+    warnings = (*clock.warnings, *unusual_drift(clock, OPTIONS))
+    return Outcome(True, " ".join(warnings), error, slope)
 
 
 def drawn(seed: int, kind: int) -> tuple[np.random.Generator, PairSettings]:

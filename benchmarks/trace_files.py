@@ -24,7 +24,13 @@ import pandas as pd
 from pyarrow import parquet
 
 from twinangle.results import TrialResult
-from twinangle.results.tables.cycle_points import IDENTITY, merge_trace_parts, write_trace_part
+from twinangle.results.tables.columns import columns_of
+from twinangle.results.tables.cycle_points import (
+    IDENTITY,
+    TraceSample,
+    merge_trace_parts,
+    write_trace_part,
+)
 from twinangle.signals.recording import PairedAngles
 
 N_SAMPLES = 3 * 3600 * 100
@@ -43,7 +49,7 @@ def write_ours(folder: Path, count: int) -> None:
     parts = [folder / f"{number}.traces" for number in range(count)]
     for number, part in enumerate(parts):
         write_trace_part([recording(number)], part, True)
-    merge_trace_parts(parts, folder / "traces.parquet")
+    merge_trace_parts(parts, folder / "traces.parquet", columns_of(TraceSample))
 
 
 def write_baseline(folder: Path, count: int) -> None:

@@ -10,14 +10,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from twinangle.analysis.study import files_for, own_procedures, study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import code_and_machine
-from twinangle.errors import TwinangleError
 from twinangle.formats import companion_files
-from twinangle.kept import Key, Steps, Store, digest_of, hash_of_files, key_of
+from twinangle.kept import Key, Steps, Store, hash_of_files, key_of, key_of_measurements
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
 from twinangle.reached import ENDING, Reached, write_reached
@@ -27,14 +26,16 @@ from twinangle.results import TrialResult
 from twinangle.results.grouping import Key as Identity
 from twinangle.results.grouping import TrialGroup, grouped, stems_of
 from twinangle.results.tables.cycle_points import write_trace_part
-from twinangle.study import Study, Trial, settings_of
-from twinangle.study.instruments import Part
+from twinangle.study import Study, Trial
+from twinangle.study.instruments import SEVERAL
 from twinangle.visible import visible_texts
 
+if TYPE_CHECKING:
+    from twinangle.analysis.measured import Measurements
+
 FIGURES = "figures"
+MEASURED = "measured"  # how entries are called that hold what no confidence enters
 How = tuple[str, tuple[str, ...], int, tuple[str, ...]]
-# Sections of the study file that nothing depends on which is computed of the signals alone.
-OF_RESULTS = ("agreement", "conditions", "report")
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,11 +170,7 @@ class Recordings:
         rows = [own for _, own in study.rows_of(trial)] if study.parts else [trial]
         return key_of(
             code=code_and_machine(),
-            settings={
-                **study_parameters(study),
-                "study": {"joint": study.joint},
-                "parts": dict(enumerate(map(_own_sections, study.parts))),
-            },
+            settings=_settings(study),
             row=rows,
             files=files,
             folder=study.folder,
@@ -192,10 +189,14 @@ class Recordings:
         return [*_files_drawn(self.image_formats, stems, found.drawn), *parts]
 
 
-def _own_sections(part: Part) -> dict[str, Any]:
-    """Return what the file says of one wearable and one reference, its own clock included."""
-    of_whole = (*OF_RESULTS, "daily_life")
-    return {k: v for k, v in study_parameters(part.study).items() if k not in of_whole}
+def _settings(study: Study) -> dict[str, Any]:
+    """Return what the study file says, by section; of several instruments, each pair's sections."""
+    found = study_parameters(study) | {"study": {"joint": study.joint}}
+    for k, part in enumerate(study.parts):
+        names = {"wearable": part.wearable, "reference": part.reference, "in": part.sections}
+        own = study_parameters(part.study)
+        found |= {f"pair {k}": names} | {f"pair {k} {name}": own[name] for name in own}
+    return {name: found[name] for name in found if name not in SEVERAL.values()}
 
 
 def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
@@ -268,25 +269,21 @@ def _analysed_again(
 ) -> tuple[TrialResult, ...]:
     """Analyse a recording; what no confidence or margin changes may be kept from before."""
     from twinangle.analysis import analyse_trial  # a rerun may come here for none
-    from twinangle.analysis.opened import open_trial
+    from twinangle.analysis.measured import may_be_kept
 
-    if key is None or study.parts or trial.exclude or trial.by_hand is not None:
+    if key is None:
         return analyse_trial(study, trial)
-    settings = {k: v for k, v in study_parameters(study).items() if k not in OF_RESULTS}
-    of_signals = Key(
-        key.code, digest_of([settings, study.joint]), "", digest_of(key.row + key.files)
-    )
-    known = steps.take(of_signals)
-    try:
-        opened = open_trial(settings_of(study, trial), trial, known)
-    except TwinangleError:
-        return analyse_trial(study, trial)  # which says so in its results
-    results = analyse_trial(study, trial, opened=opened)
+    of_measured = key_of_measurements(key, _settings(study))
+    measured: Measurements = dict(steps.take(of_measured) or {})
+    known = len(measured)
+    results = analyse_trial(study, trial, measured=measured)
     unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
-    if known is not None and not unchanged:
-        return analyse_trial(study, trial)  # the angles that were kept are of another file
-    if known is None and unchanged and all(one.status == "ok" for one in results):
-        steps.put(of_signals, opened.computed, name=f"angles: {trial.label}")
+    if known and not unchanged:
+        return analyse_trial(study, trial)  # what was kept is of another file
+    new = len(measured) > known
+    good = all(one.status in ("ok", "pooled") for one in results)
+    if new and unchanged and good and may_be_kept(measured):
+        steps.put(of_measured, measured, name=f"{MEASURED}: {trial.label}")
     return results
 
 

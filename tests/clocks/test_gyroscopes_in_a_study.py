@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from twinangle.analysis.clock import check_by_gyroscopes
+from twinangle.analysis.clock import take_gyroscopes, with_clock_warnings
 from twinangle.clocks import shared_clock, synchronise
 from twinangle.errors import SynchronisationError
 from twinangle.signals.recording import AngleRecording
@@ -22,6 +22,12 @@ def study(**settings):
         synchronisation=SynchronisationSettings(**settings),
         options=SimpleNamespace(confidence=0.95),
     )
+
+
+def check_by_gyroscopes(study, trial, signals, reference, clock):
+    """Take both steps: what is measured, then what a confidence enters."""
+    chosen, found = take_gyroscopes(study, trial, signals, reference, clock)
+    return (chosen, found) if chosen is None else with_clock_warnings(study, chosen, clock, found)
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from twinangle.analysis.clock import UNUSUAL_DRIFT_PPM, place_reference
+from twinangle.analysis.clock import UNUSUAL_DRIFT_PPM, place_reference, with_clock_warnings
 from twinangle.errors import SynchronisationError
 from twinangle.study.settings import SynchronisationSettings
 
@@ -20,7 +20,8 @@ def place(walking, drift_ppm, **settings):
     )
     trial = SimpleNamespace(start_s=None, end_s=None, functional=None, static=None)
     signals = SimpleNamespace(reference=reference, sensors=None)
-    return place_reference(study, trial, signals, SimpleNamespace(angle=angle))[0]
+    clock, _ = place_reference(study, trial, signals, SimpleNamespace(angle=angle))
+    return with_clock_warnings(study, clock, clock, None)[0]
 
 
 def test_an_ordinary_drift_passes_without_a_word(walking):

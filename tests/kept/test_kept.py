@@ -107,7 +107,7 @@ def test_the_bytes_are_the_same_though_nothing_is_made_again(first, tmp_path):
 
 
 def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
-    """First the margin, then one recording, then the confidence, which no angle depends on.
+    """First the margin, then one recording, then the confidence, which enters the last step alone.
 
     The last results are those without a store.
     """
@@ -121,12 +121,18 @@ def test_what_changes_is_made_again_and_nothing_else(first, tmp_path):
     figures = {each.removeprefix("cycles: ") for each in again if each.startswith("cycles")}
     assert {each for each in again if " " in each and ":" not in each} == {name}
     assert figures <= {"P02_indoor_s1_t1_right"}  # the scale of all is as it was
-    assert {"pooled: limits", "figures over all: draw_participants", "table: trials"} <= again
+    assert {"pooled: limits", "table: exclusions"} <= again
+    # The last samples are no part of the walk: what figures over all show of it is as it was.
+    assert not any(each.startswith("figures over all") for each in again)
+    lines = {each.partition(": ")[2] for each in again if each.startswith("tables of a trial")}
+    assert lines
+    assert all(each.startswith(f"{name} ") for each in lines)
 
     other = changed.with_(confidence=0.9)
     again = made(own.store, lambda: run(other, own.out, own.store))
     assert {" ".join(trial.identity) for trial in other.trials} <= again
-    assert not [each for each in again if each.startswith(("angles", "figures of a recording"))]
+    of_no_interval = ("measured", "figures of a recording", "cycles")
+    assert not [each for each in again if each.startswith(of_no_interval)]
 
     run(other, tmp_path / "without", None)
     assert contents(own.out) == contents(tmp_path / "without")
@@ -208,7 +214,9 @@ def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, 
     assert set(keys_of(study, tmp_path)) == {None}
 
 
-def test_angles_of_a_file_that_was_replaced_in_a_run_are_not_taken(single, tmp_path, monkeypatch):
+def test_what_was_measured_in_a_file_that_was_replaced_in_a_run_is_not_taken(
+    single, tmp_path, monkeypatch
+):
     folder = shutil.copytree(single, tmp_path / "study")
     study = read_study(folder)
     trial, steps = study.trials[0], Steps(Store(tmp_path / "kept"), tmp_path)

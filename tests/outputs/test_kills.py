@@ -20,8 +20,10 @@ pytestmark = [
     pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning"),
 ]
 
-OLD = {"report.pdf": "old", "figures/a.pdf": "old", "results.json": "{}"}
+SAME = {"methods.txt": "same", "tables/same.csv": "same"}
+OLD = {"report.pdf": "old", "figures/a.pdf": "old", "results.json": "{}", **SAME}
 NEW = {"report.pdf": "new", "figures/b.pdf": "new", "results.json": "[]", "tables/t.csv": "new"}
+NEW |= SAME
 STEPS = {"os.rename", "os.remove", "os.mkdir", "os.rmdir", "open", "shutil.rmtree"}
 
 

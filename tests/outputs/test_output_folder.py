@@ -148,6 +148,23 @@ def test_no_room_is_told_before_anything_is_computed(tmp_path, monkeypatch):
     assert not os.listdir(tmp_path)
 
 
+def test_a_file_of_the_same_bytes_stays_where_it_is_unless_somebody_changed_it(tmp_path):
+    def write(*names):
+        with staged(tmp_path) as place:
+            for name in names:
+                (place / name).write_text(name)
+
+    write("same.csv", "edited.csv")
+    (tmp_path / "edited.csv").write_text("edited")
+    before = (tmp_path / "same.csv").stat()
+    write("same.csv", "edited.csv", "new.csv")
+    after = (tmp_path / "same.csv").stat()
+    assert (after.st_ino, after.st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+    found = {path.name: path.read_text() for path in tmp_path.glob("*.csv")}
+    assert found == {name: name for name in ("same.csv", "edited.csv", "new.csv")}
+    assert set(json.loads((tmp_path / MANIFEST).read_text())) == set(found)
+
+
 @pytest.mark.parametrize("name", ["report.pdf", "results.json"])
 def test_a_file_of_somebody_else_under_a_name_of_ours_is_refused(short_report, tmp_path, name):
     (tmp_path / name).write_text("{}")

@@ -1,10 +1,13 @@
+from dataclasses import replace
+
 import matplotlib as mpl
 import pytest
 from matplotlib.text import Text
 
+from twinangle.kept import digest_of
 from twinangle.plotting.conditions import draw_conditions
-from twinangle.plotting.looks import styled
-from twinangle.report.figures import OF_A_STUDY
+from twinangle.plotting.looks import rendered, styled
+from twinangle.report.figures import OF_A_STUDY, as_shown
 from twinangle.results import given
 
 # One panel, or a panel a recording under its name.
@@ -31,6 +34,29 @@ def test_figures_are_drawn_where_there_are_numbers(drawn, drawn_of_larger, study
     assert given(study.along_cycle) == []  # two participants are too few
     assert "2 participants" in study.along_cycle[0].absent.reason
     assert set(drawn_of_larger) == {"along-cycle_indoor", *of_each}
+
+
+def test_figures_over_all_show_no_more_of_a_recording_than_what_they_are_kept_by(study, drawn):
+    with mpl.rc_context(styled()):
+        found = [draw(as_shown(study)) for draw in OF_A_STUDY]
+    several = [each if isinstance(each, tuple) else (each,) for each in found]
+    shown = {item.name: item for each in several for item in each if item is not None}
+    assert set(shown) == {name for name in drawn if name.split()[0] not in ("indoor", "outdoor")}
+    with mpl.rc_context(styled()):
+        for name, item in shown.items():
+            assert item.caption == drawn[name].caption, name
+            assert item.alternative == drawn[name].alternative, name
+            assert rendered(item.figure, "svg") == rendered(drawn[name].figure, "svg"), name
+
+
+def test_a_recording_changed_where_no_figure_over_all_looks_draws_none_of_them(study):
+    first, *others = study.trials
+    late = replace(first, timing={}, gyroscope_lag=None, plausibility=None, warnings=("late",))
+    changed = replace(study, trials=(late, *others))
+    assert digest_of(as_shown(changed).trials) == digest_of(as_shown(study).trials)
+    assert digest_of(changed.trials) != digest_of(study.trials)
+    other = replace(study, trials=(replace(first, agreement=None), *others))
+    assert digest_of(as_shown(other).trials) != digest_of(as_shown(study).trials)
 
 
 def test_sizes_follow_journals(drawn, drawn_of_larger):

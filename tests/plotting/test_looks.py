@@ -61,7 +61,7 @@ def test_image_formats_are_written_at_300_dpi():
 
 
 def test_unknown_image_format_is_refused():
-    with pytest.raises(ValueError, match="expected pdf, svg, png or tiff, got 'jpg'"):
+    with pytest.raises(ValueError, match="expected svg, png or tiff, got 'jpg'"):
         rendered(new_figure(88, 40), "jpg")
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
 from matplotlib.text import Text
 
 from twinangle import plotting
@@ -244,6 +245,9 @@ def coordinates(ax):
         patches = getattr(bars, "patches", ())
         yield np.array([patch.get_width() for patch in patches])
         yield np.array([patch.get_height() for patch in patches])
+    for patch in ax.patches:
+        if isinstance(patch, PathPatch):  # a histogram's bars, five corners each
+            yield patch.get_path().vertices.reshape(-1, 5, 2)[:, :, 1].max(axis=1)
 
 
 def holds(values, part):

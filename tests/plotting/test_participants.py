@@ -16,14 +16,31 @@ def test_each_recording_has_its_row_and_the_means_stand_at_the_foot(drawn_of_lar
     assert_allclose(bars[-1], pooled.rms_demeaned_ci)
 
 
-def test_small_multiples_share_their_scales(drawn_of_larger, larger):
+def cells_of(line):
+    """The curves of a row, which one broken line holds: over 0 to 100 % each, as from its start."""
+    x, y = line.get_data()
+    ends = np.flatnonzero(np.isnan(y))
+    cells = zip(np.split(x, ends + 1)[:-1], np.split(y, ends + 1)[:-1], strict=True)
+    return [(x[:-1] - x[0], y[:-1]) for x, y in cells]
+
+
+def test_small_multiples_share_their_scales_and_show_every_recording(drawn_of_larger, larger):
     axes = drawn_of_larger["mean-curves"].figure.axes
     below, above = axes[::2], axes[1::2]
-    assert len(above) == len({t.participant for t in larger.trials})
-    assert len({panel.get_ylim() for panel in above}) == 1
-    assert len({panel.get_ylim() for panel in below}) == 1
-    first = next(t for t in larger.trials if t.procedure == "kalman").agreement
-    assert_allclose(below[0].get_lines()[1].get_ydata(), first.test_mean - first.reference_mean)
+    mine = [t for t in larger.trials if t.procedure == "kalman"]
+    assert [text.get_text() for row in above for text in row.texts] == [t.participant for t in mine]
+    assert len({row.get_ylim() for row in above}) == len({row.get_ylim() for row in below}) == 1
+    drawn = [[c for row in rows for c in cells_of(row.get_lines()[k])]
+             for rows, k in ((above, 0), (above, 1), (below, 1))]  # fmt: skip
+    for trial, *cells in zip(mine, *drawn, strict=True):
+        found = trial.agreement
+        shown = (found.test_mean, found.reference_mean, found.test_mean - found.reference_mean)
+        for (percent, curve), expected in zip(cells, shown, strict=True):
+            assert_allclose(curve, expected)
+            assert_allclose(percent, np.linspace(0, 100, expected.size), atol=1e-9)
+    for row in above:  # no curve leaves its cell, as none is cut off there
+        for _, curve in (*cells_of(row.get_lines()[0]), *cells_of(row.get_lines()[1])):
+            assert row.get_ylim()[0] < curve.min() < curve.max() < row.get_ylim()[1]
 
 
 def test_colours_of_the_instruments_mean_nothing_else(drawn, drawn_of_larger):

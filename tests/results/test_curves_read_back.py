@@ -80,6 +80,15 @@ def test_cycles_without_numbered_bouts_are_read_back(study, tmp_path):
     assert_same(read_cycles(tmp_path)[key(study.trials[0])], cycles)
 
 
+def test_a_text_that_is_held_once_gives_the_bytes_of_one_in_every_row(study, tmp_path):
+    # against the Parquet library given plain columns
+    columns = columns_of(CyclePoint)
+    tables = [table.cast(writing.schema_of(columns)) for table in cycle_tables(study.trials)]
+    writing.write_parquet(tmp_path / "plain.parquet", columns, tables)
+    write_tables(study, tmp_path)
+    assert (tmp_path / "plain.parquet").read_bytes() == (tmp_path / "cycles.parquet").read_bytes()
+
+
 def test_parts_of_several_processes_give_the_bytes_of_one(study, tmp_path, monkeypatch):
     monkeypatch.setattr(writing, "GROUP_ROWS", 1000)  # several row groups a trial
     whole, parts = tmp_path / "whole", tmp_path / "parts"

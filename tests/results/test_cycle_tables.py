@@ -1,7 +1,6 @@
 """The tables of cycles and bouts say what the cycles themselves say."""
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 from numpy.testing import assert_allclose
@@ -33,7 +32,7 @@ def trial_with(cycles):
 
 
 def test_one_row_a_cycle_with_its_bout_and_reason():
-    rows = list(cycle_rows(SimpleNamespace(trials=(trial_with(cycles_of_two_bouts()), FAILED))))
+    rows = list(cycle_rows((trial_with(cycles_of_two_bouts()), FAILED)))
 
     assert [(row.participant, row.cycle, row.bout, row.kept) for row in rows] == [
         ("P1", 0, 1, True), ("P1", 1, 1, True), ("P1", 2, 1, False), ("P1", 3, 2, True),
@@ -47,7 +46,7 @@ def test_one_row_a_cycle_with_its_bout_and_reason():
 
 def test_one_row_a_bout_as_the_bouts_themselves_say():
     cycles = cycles_of_two_bouts()
-    rows = list(bout_rows(SimpleNamespace(trials=(trial_with(cycles), FAILED))))
+    rows = list(bout_rows((trial_with(cycles), FAILED)))
 
     assert [(row.participant, row.bout, row.found, row.kept) for row in rows] == [
         ("P1", 1, 3, 2), ("P1", 2, 2, 2),

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from twinangle.declare import measured
 from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.printing import printed_cells, printed_interval, printed_number
+from twinangle.results.tables.printing import printed_columns, printed_interval, printed_number
 
 finite = st.floats(-1e6, 1e6).filter(lambda x: x == 0 or abs(x) > 1e-9)
 widths = st.floats(1e-9, 1e5)
@@ -48,8 +48,8 @@ def test_without_either_the_unit_or_three_digits_decide():
 
 
 def test_a_standard_error_has_two_digits_and_lends_them_to_its_number():
-    shown = dict(printed_cells(columns_of(Timed), Timed(2.1723241, 0.00053146)))
-    assert shown == {"lag_s": "2.17232", "lag_se_s": "0.00053"}
+    shown = printed_columns(columns_of(Timed), [[2.1723241], [0.00053146]])
+    assert shown == {0: ["2.17232"], 1: ["0.00053"]}
 
 
 @dataclass(frozen=True)

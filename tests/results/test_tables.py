@@ -13,8 +13,8 @@ from numpy.testing import assert_allclose
 
 from twinangle.declare import data, number
 from twinangle.results.tables import TABLES, write_tables
-from twinangle.results.tables.columns import columns_of
-from twinangle.results.tables.csv_files import PRINTABLE, write_csv
+from twinangle.results.tables.columns import TrialTable, columns_of
+from twinangle.results.tables.csv_files import PRINTABLE, csv_lines, write_csv
 from twinangle.results.tables.quantities import quantities_of
 
 
@@ -66,6 +66,16 @@ def test_points_reproduce_the_bias(written, study):
         for code in ("P01", "P02")
     ]
     assert_allclose(np.mean(by_person), study.limits[0].value.limits.bias)
+
+
+def test_lines_made_trial_by_trial_are_those_of_all_rows_at_once(written, study):
+    tables = [table for table in TABLES if isinstance(table, TrialTable)]
+    assert len(tables) > 5
+    for table in tables:
+        lines = list(csv_lines(table.columns, table.rows_in(study)))
+        for k, part in enumerate(("", PRINTABLE)):
+            found = (written / part / f"{table.name}.csv").read_text(encoding="utf-8")
+            assert found.partition("\n")[2] == "".join(each[k] for each in lines), table.name
 
 
 def test_every_dropped_cycle_is_listed(written, study):
@@ -158,6 +168,9 @@ class Plain:
     size_ci: Annotated[tuple[float, float], data("its interval")]
 
 
+COLUMNS = columns_of(Plain)
+
+
 def plain(name, size=None, low=float("nan"), high=float("nan")):
     return Plain(name, size, (low, high))
 
@@ -165,7 +178,7 @@ def plain(name, size=None, low=float("nan"), high=float("nan")):
 def test_text_is_kept_as_it_is(tmp_path):
     (tmp_path / PRINTABLE).mkdir()
     names = ['a,b;"c"', "Ünal 日本", ""]
-    for path in write_csv(tmp_path, "t", columns_of(Plain), map(plain, names)):
+    for path in write_csv(tmp_path, "t", COLUMNS, csv_lines(COLUMNS, map(plain, names))):
         with path.open(encoding="utf-8", newline="") as file:
             assert [row["name"] for row in csv.DictReader(file)] == names
 
@@ -173,7 +186,7 @@ def test_text_is_kept_as_it_is(tmp_path):
 def test_missing_numbers_are_empty_cells_and_intervals_two_columns(tmp_path):
     (tmp_path / PRINTABLE).mkdir()
     table = [plain("a", float("nan")), plain("b", 0.123456, 0.1, 0.15), plain("c")]
-    exact, printed = write_csv(tmp_path, "t", columns_of(Plain), table)
+    exact, printed = write_csv(tmp_path, "t", COLUMNS, csv_lines(COLUMNS, table))
     head = "name,size_deg,size_ci_low_deg,size_ci_high_deg\n"
     assert exact.read_text() == head + "a,,,\nb,0.123456,0.1,0.15\nc,,,\n"
     assert printed.read_text() == head + "a,,,\nb,0.123,0.100,0.150\nc,,,\n"

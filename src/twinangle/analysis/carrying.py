@@ -28,6 +28,12 @@ class Carried:
     wearable: str
     several: tuple[tuple[Seen, TrialResult], ...]
 
+    @property
+    def names(self) -> list[tuple[str, str, str]]:
+        """Wearable, reference and procedure of each result that the cycles come from."""
+        found = [(seen.part.reference, result.procedure) for seen, result in self.several]
+        return [(self.wearable, *names) for names in found]
+
     def cut(
         self,
         study: Study,

@@ -1,4 +1,7 @@
-"""Place the reference on the wearable's clock, by the method the study names."""
+"""Place the reference on the wearable's clock, by the method the study names.
+
+What needs a confidence is told apart, by :func:`with_clock_warnings`.
+"""
 
 from __future__ import annotations
 
@@ -14,8 +17,9 @@ from twinangle.clocks import (
     drift_interval,
     event,
     find_events,
-    gyroscope_lag,
+    held_against,
     lag_by_trigger,
+    lag_without_interval,
     lost_samples,
     manual,
     shared_clock,
@@ -50,8 +54,8 @@ def place_reference(
     if reference is None:
         return None, None
     clock = _clock(study, trial, signals, motion, reference)
-    if study.synchronisation.method not in ("manual", "shared-clock"):  # a drift stated stands
-        clock = judge_drift(clock, study.options, max_drift_ppm=study.synchronisation.max_drift_ppm)
+    if _drift_is_found(study):
+        refuse_drift(clock, max_drift_ppm=study.synchronisation.max_drift_ppm)
     if study.synchronisation.method != "cross-correlation":  # which looks for itself
         lost = lost_samples(synchronised_angle(trial, motion.angle), reference, clock)
         if lost:
@@ -62,28 +66,29 @@ def place_reference(
     return clock, reference
 
 
-def check_by_gyroscopes(
+def take_gyroscopes(
     study: Study,
     trial: Trial,
     signals: TrialSignals,
     reference: AngleRecording | None,
     clock: Synchronisation | None,
 ) -> tuple[Synchronisation | None, GyroscopeLag | Absent | None]:
-    """Hold the lag against that of the gyroscopes, and take theirs where the study asks for it.
+    """Find the lag by the gyroscopes too, and take it where the study asks for it.
 
     Returns
     -------
     clock : Synchronisation or None
-        With a warning where the two lags disagree.
+        With the gyroscopes' lag where that is asked for.
     found : GyroscopeLag, Absent or None
-        The comparison, or why it failed; None without raw sensors or without a reference.
+        What they give, the interval left open, or why they give none; None without raw sensors or
+        without a reference.
 
     Raises
     ------
     SynchronisationError
         If the study asks for the gyroscopes' lag and it cannot be had.
     """
-    wanted = study.synchronisation.signal == "gyroscope"
+    wanted = _gyroscopes_wanted(study)
     if clock is None or reference is None:
         return clock, None
     if signals.sensors is None:
@@ -94,28 +99,65 @@ def check_by_gyroscopes(
             )
         return clock, None
     try:
-        found = gyroscope_lag(
-            synchronised_sensors(trial, signals.sensors),
-            reference,
-            clock,
-            confidence=study.options.confidence,
-        )
+        found = lag_without_interval(synchronised_sensors(trial, signals.sensors), reference, clock)
     except SynchronisationError as error:
         if wanted:
             raise
         text = f"the lag could not be checked by the gyroscopes: {error}"
         note = Notice(text, "lag-not-checked", "note")
         return replace(clock, warnings=(*clock.warnings, note)), Absent(str(error))
-    kept = replace(found, lag_df=float("nan"))  # as it is read back
-    return _with_gyroscopes(clock, found, wanted=wanted), kept
+    return (by_gyroscopes(clock, found) if wanted else clock), found
 
 
-def _with_gyroscopes(
-    clock: Synchronisation, found: GyroscopeLag, *, wanted: bool
-) -> Synchronisation:
-    chosen = by_gyroscopes(clock, found) if wanted else clock
+def with_clock_warnings(
+    study: Study,
+    clock: Synchronisation,
+    angle_clock: Synchronisation,
+    found: GyroscopeLag | Absent | None,
+) -> tuple[Synchronisation, GyroscopeLag | Absent | None]:
+    """Hold a drift against what clocks do and the lag against that of the gyroscopes.
+
+    Parameters
+    ----------
+    study : Study
+        The settings, the confidence among them.
+    clock : Synchronisation
+        The one that the recording is analysed on.
+    angle_clock : Synchronisation
+        The one that the gyroscopes' lag was held against.
+    found : GyroscopeLag, Absent or None
+        What :func:`take_gyroscopes` returned.
+
+    Returns
+    -------
+    clock : Synchronisation
+        With a warning where a drift is unusual or the two lags disagree.
+    found : GyroscopeLag, Absent or None
+        With the interval of the difference.
+    """
+    told: tuple[str, ...] = ()
+    if _drift_is_found(study):
+        told = unusual_drift(angle_clock, study.options)
+    if isinstance(found, GyroscopeLag):
+        found = held_against(angle_clock, found, confidence=study.options.confidence)
+        told = (*told, *_lags_disagree(angle_clock, found, wanted=_gyroscopes_wanted(study)))
+        found = replace(found, lag_df=float("nan"))  # as it is read back
+    return replace(clock, warnings=(*clock.warnings, *told)) if told else clock, found
+
+
+def _drift_is_found(study: Study) -> bool:
+    """Whether the drift is found from the recording: one that is stated stands."""
+    return study.synchronisation.method not in ("manual", "shared-clock")
+
+
+def _gyroscopes_wanted(study: Study) -> bool:
+    return study.synchronisation.signal == "gyroscope"
+
+
+def _lags_disagree(clock: Synchronisation, found: GyroscopeLag, *, wanted: bool) -> tuple[str, ...]:
+    """Return a warning where the lag differs from that of the gyroscopes."""
     if not found.disagree:
-        return chosen
+        return ()
     known = clock.method in ("shared-clock", "manual", "trigger")
     late = "delays it" if found.difference_s > 0 else "runs ahead of the sensors"
     meaning = (
@@ -131,8 +173,7 @@ def _with_gyroscopes(
     )
     held = "lag as stated" if known else "lag from the angle"
     text = f"{found.summary(held)}. {meaning}" + ("" if known else f" {effect}")
-    told = Notice(text, "lags-disagree", size=abs(found.difference_s))
-    return replace(chosen, warnings=(*chosen.warnings, told))
+    return (Notice(text, "lags-disagree", size=abs(found.difference_s)),)
 
 
 def _clock(
@@ -182,10 +223,8 @@ def _clock(
     )
 
 
-def judge_drift(
-    clock: Synchronisation, options: Options, *, max_drift_ppm: float
-) -> Synchronisation:
-    """Refuse a drift beyond what clocks do, and warn of one that may be.
+def refuse_drift(clock: Synchronisation, *, max_drift_ppm: float) -> None:
+    """Refuse a drift beyond what clocks do.
 
     Two crystals part by 50 ppm or so, resonators by some hundred; a sampling rate that is not the
     one stated parts by thousands.
@@ -203,9 +242,13 @@ def judge_drift(
             f"({_rates(clock)}), or the files are not of one recording. Where a device's clock is "
             "known to run so far off, state `max_drift_ppm` in [synchronisation]."
         )
+
+
+def unusual_drift(clock: Synchronisation, options: Options) -> tuple[str, ...]:
+    """Return a warning where the whole interval of the drift lies beyond what crystals do."""
     interval = drift_interval(clock, confidence=options.confidence)
     if interval is None or max(interval.start_s, -interval.end_s) <= UNUSUAL_DRIFT_PPM:
-        return clock
+        return ()
     nearest = min(abs(interval.start_s), abs(interval.end_s))
     least, limit = told_apart(nearest, UNUSUAL_DRIFT_PPM, 0)
     text = (
@@ -213,8 +256,7 @@ def judge_drift(
         f"interval), above {limit} ppm: crystals hardly do that. "
         f"Check the sampling rates ({_rates(clock)})."
     )
-    told = Notice(text, "unusual-drift", "grave", abs(clock.drift_ppm))
-    return replace(clock, warnings=(*clock.warnings, told))
+    return (Notice(text, "unusual-drift", "grave", abs(clock.drift_ppm)),)
 
 
 def _rates(clock: Synchronisation) -> str:

@@ -8,6 +8,7 @@ from functools import partial
 from twinangle.analysis.carrying import Carried, carried_from
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.daily_life import OnStretch
+from twinangle.analysis.measured import Measurements
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.whose_clock import with_whose_clock
@@ -26,7 +27,10 @@ OWN_CYCLES = (
 
 
 def analyse_parts(
-    study: Study, trial: Trial, on_stretch: OnStretch | None = None
+    study: Study,
+    trial: Trial,
+    on_stretch: OnStretch | None = None,
+    measured: Measurements | None = None,
 ) -> tuple[TrialResult, ...]:
     """Analyse one recording under every wearable, reference and procedure of a study.
 
@@ -36,11 +40,12 @@ def analyse_parts(
     or two references differ by.
     """
     rows = study.rows_of(trial)
+    measured = {} if measured is None else measured
     found_in: dict[int, Seen] = {}
     carried: Carried | None = None
     for name in cutting_order(study.parts):
         places = [k for k, (part, _) in enumerate(rows) if part.wearable == name]
-        found_in |= {k: _seen(*rows[k], carried, on_stretch) for k in places}
+        found_in |= {k: _seen(*rows[k], carried, on_stretch, measured) for k in places}
         carried = carried or carried_from([found_in[k] for k in places])
     seen = _with_own_cycles_told([found_in[k] for k in range(len(rows))])
     seen = with_whose_clock(seen)
@@ -53,10 +58,24 @@ def analyse_parts(
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
 
 
-def _seen(part: Part, trial: Trial, carried: Carried | None, on_stretch: OnStretch | None) -> Seen:
+def _seen(
+    part: Part,
+    trial: Trial,
+    carried: Carried | None,
+    on_stretch: OnStretch | None,
+    measured: Measurements,
+) -> Seen:
     """Return one recording as one wearable against one reference has it."""
     cycles_by = None if carried is None else partial(carried.cut, reference=part.reference)
-    results = analyse_trial(part.study, trial, cycles_by=cycles_by, on_stretch=on_stretch)
+    pair = f"{part.wearable}, {part.reference}, cut by {carried.names if carried else 'itself'}"
+    results = analyse_trial(
+        part.study,
+        trial,
+        cycles_by=cycles_by,
+        on_stretch=on_stretch,
+        measured=measured,
+        pair=pair,
+    )
     return Seen(part, trial, results)
 
 

@@ -14,7 +14,6 @@ from twinangle.study import Study, Trial, settings_of
 
 _READ_BY_METHOD = ("event", "trigger")  # what is read of a recording depends on these
 Key = tuple[Trial, str]
-Computed = tuple[tuple[Outcome, ...] | None, dict[str, JointMotion | str]]
 
 
 @dataclass(slots=True, eq=False)
@@ -33,11 +32,6 @@ class Opened:
     signals: TrialSignals
     _tested: tuple[Outcome, ...] | None = None
     _motions: dict[str, JointMotion | str] = field(default_factory=dict)
-
-    @property
-    def computed(self) -> Computed:
-        """What has been computed of the signals, which no confidence or margin changes."""
-        return self._tested, dict(self._motions)
 
     def fits(self, study: Study, trial: Trial) -> bool:
         """Whether a trial under these settings has the same signals and angles."""
@@ -63,7 +57,7 @@ class Opened:
         return {name: self._motions[name] for name in procedures}
 
 
-def open_trial(study: Study, trial: Trial, computed: Computed | None = None) -> Opened:
+def open_trial(study: Study, trial: Trial) -> Opened:
     """Read a recording, to be analysed again and again under other decisions.
 
     Parameters
@@ -72,16 +66,13 @@ def open_trial(study: Study, trial: Trial, computed: Computed | None = None) -> 
         The settings.
     trial : Trial
         A row of the trials table.
-    computed : tuple, optional
-        What :attr:`Opened.computed` was when the same was read before.
 
     Raises
     ------
     TwinangleError
         If it cannot be read.
     """
-    tested, motions = computed or (None, {})
-    return Opened(_key(study, trial), read_trial(study, trial), tested, dict(motions))
+    return Opened(_key(study, trial), read_trial(study, trial))
 
 
 def unexpected(error: Exception) -> str:

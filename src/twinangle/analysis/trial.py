@@ -5,21 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from twinangle.agreement.budget import error_budget
-from twinangle.agreement.curves import compare_curves
-from twinangle.agreement.variability import compare_variability, cycle_variability
 from twinangle.analysis.analysed_part import mask_reference
-from twinangle.analysis.chosen_cycles import chosen_cycles
-from twinangle.analysis.clock import check_by_gyroscopes, place_reference
+from twinangle.analysis.clock import place_reference, take_gyroscopes
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
 from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_recording
 from twinangle.analysis.field_effect import judged_by_effect
-from twinangle.analysis.large_numbers import large_numbers
-from twinangle.analysis.likeness import judge_likeness
+from twinangle.analysis.intervals import with_intervals
+from twinangle.analysis.measured import Measured, Measurements, after_known, ended
 from twinangle.analysis.opened import Opened, open_trial, unexpected
 from twinangle.analysis.plausibility import (
     ContradictionError,
@@ -45,8 +41,7 @@ from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
 from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
-from twinangle.results import Absent, SensorRecord, TrialResult, Variability
-from twinangle.results.clock_found import clock_found
+from twinangle.results import Absent, SensorRecord, TrialResult
 from twinangle.signals.recording import (
     AngleRecording,
     CycleSet,
@@ -82,16 +77,17 @@ class _Line:
 
     signals: TrialSignals
     clock: Synchronisation | None
+    angle_clock: Synchronisation | None  # before the gyroscopes' lag took the angle's place
     reference: AngleRecording | None
     cycles: CycleSet | str  # or why there are too few
     undecided: CycleSet | str | None  # without decisions on cycles; None where there are none
     sensors: tuple[SensorRecord, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[str, ...]  # but those of the clock
     field_warnings: tuple[str, ...]  # for those procedures that trust each sensor's own field
     standing_deg: float  # added to the wearable's angles: flexion in neutral standing
     plausibility: tuple[Outcome, ...]
     mounting: tuple[Mounting, ...]
-    gyroscope_lag: GyroscopeLag | Absent | None
+    gyroscopes: GyroscopeLag | Absent | None
 
 
 def analyse_trial(
@@ -101,6 +97,8 @@ def analyse_trial(
     opened: Opened | None = None,
     cycles_by: CutElsewhere | None = None,
     on_stretch: OnStretch | None = None,
+    measured: Measurements | None = None,
+    pair: str = "",
 ) -> tuple[TrialResult, ...]:
     """Analyse one trial under every procedure of the study.
 
@@ -117,6 +115,11 @@ def analyse_trial(
     on_stretch : callable, optional
         Called with the hours done, and about how many there are, of a recording that is read in
         stretches; once for each wearable and reference of several.
+    measured : mapping, optional
+        What was measured of it before, which is taken as it is; what is measured is put there. It
+        rests on all settings but those of :func:`without_statistics`.
+    pair : str
+        The name there, of one of several instruments.
 
     Returns
     -------
@@ -134,18 +137,37 @@ def analyse_trial(
     if study.parts:
         from twinangle.analysis.instruments import analyse_parts  # it needs this function
 
-        return analyse_parts(study, trial, on_stretch)
+        return analyse_parts(study, trial, on_stretch, measured)
+    measured = {} if measured is None else measured
     if trial.exclude:
-        return _excluded(study, trial, opened)
+        return _excluded(study, trial, opened, measured, pair)
     if study.daily_life.stretch_min is not None and opened is None:
         return _analyse_in_stretches(study, trial, on_stretch)
     study = settings_of(study, trial)
+    if pair not in measured:
+        measured[pair] = _measured(without_statistics(study), trial, opened, cycles_by)
+    return tuple(with_intervals(study, trial, one) for one in measured[pair])
+
+
+def without_statistics(study: Study) -> Study:
+    """Return a study without the sections that nothing measured may rest on: to ask is a fault.
+
+    They are those that the key of what was measured leaves out.
+    """
+    nothing: Any = None
+    return replace(study, agreement=nothing, conditions=nothing, report=nothing)
+
+
+def _measured(
+    study: Study, trial: Trial, opened: Opened | None, cycles_by: CutElsewhere | None
+) -> tuple[Measured, ...]:
+    """Return what is measured in a recording under each procedure, or why nothing is."""
     procedures = study.wearable.procedures
     tested: tuple[Outcome, ...] = ()
     grave: tuple[str, ...] = ()
 
-    def failed(reason: str) -> tuple[TrialResult, ...]:
-        return tuple(_ended(trial, name, "failed", reason, tested) for name in procedures)
+    def failed(reason: str) -> tuple[Measured, ...]:
+        return tuple(Measured(ended(trial, name, "failed", reason, tested)) for name in procedures)
 
     try:
         if opened is None or not opened.fits(study, trial):
@@ -163,20 +185,22 @@ def analyse_trial(
         )
     except ContradictionError as error:
         tested = error.outcomes
-        return failed(_after_known(grave, str(error)))
+        return failed(after_known(grave, str(error)))
     except TwinangleError as error:
-        return failed(_after_known((*grave, *doubts(tested)), _message(error)))
+        return failed(after_known((*grave, *doubts(tested)), _message(error)))
     except Exception as error:
         return failed(unexpected(error))
     return tuple(
-        _finish(study, trial, name, motion, line)
+        _under(trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
-        else _ended(
-            trial,
-            name,
-            "failed",
-            _after_known((*grave, *doubts(tested)), str(motion)),
-            tested,
+        else Measured(
+            ended(
+                trial,
+                name,
+                "failed",
+                after_known((*grave, *doubts(tested)), str(motion)),
+                tested,
+            )
         )
         for name, motion in motions.items()
     )
@@ -194,33 +218,27 @@ def _analyse_in_stretches(
         reason = str(error)
     except Exception as error:
         reason = unexpected(error)
-    return tuple(_ended(trial, name, "failed", reason) for name in study.wearable.procedures)
+    return tuple(ended(trial, name, "failed", reason) for name in study.wearable.procedures)
 
 
-def _excluded(study: Study, trial: Trial, opened: Opened | None) -> tuple[TrialResult, ...]:
+def _excluded(
+    study: Study, trial: Trial, opened: Opened | None, measured: Measurements, pair: str
+) -> tuple[TrialResult, ...]:
     """Return that a trial is out; where somebody decided it, with what it would have given."""
-    ended = [_ended(trial, name, "excluded", trial.exclude) for name in study.wearable.procedures]
+    out = [ended(trial, name, "excluded", trial.exclude) for name in study.wearable.procedures]
     if trial.by_hand is None or not trial.by_hand.excluded:
-        return tuple(ended)
+        return tuple(out)
     bare = replace(trial, exclude="", by_hand=replace(trial.by_hand, excluded="", cycles=()))
+    found = analyse_trial(study, bare, opened=opened, measured=measured, pair=pair)
     return tuple(
         replace(one, undecided=replace(undecided, paired=None))
-        for one, undecided in zip(ended, analyse_trial(study, bare, opened=opened), strict=True)
+        for one, undecided in zip(out, found, strict=True)
     )
 
 
 def _grave(signals: TrialSignals) -> tuple[str, ...]:
     """Return the grave warnings of the files, such as of a plug pulled out."""
     return tuple(text for text in signals.warnings if gravity_of(text) == "grave")
-
-
-def _after_known(known: tuple[str, ...], reason: str) -> str:
-    """Put what is known of the recording before what failed later, which may come of it."""
-    known = tuple(text for text in known if text not in reason)
-    if not known:
-        return reason
-    before = f"{' '.join(known)} This may be why: "
-    return StepTold(reason.found, before) if isinstance(reason, StepTold) else before + reason
 
 
 def _message(error: TwinangleError) -> str:
@@ -238,8 +256,8 @@ def _shared_line(
     cycles_by: CutElsewhere | None,
 ) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
-    clock, reference = place_reference(study, trial, signals, motion)
-    clock, gyroscope_lag = check_by_gyroscopes(study, trial, signals, reference, clock)
+    angle_clock, reference = place_reference(study, trial, signals, motion)
+    clock, gyroscopes = take_gyroscopes(study, trial, signals, reference, angle_clock)
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
     tested = examine_instruments(study, trial, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, trial, paired)
@@ -248,12 +266,13 @@ def _shared_line(
         try:
             return cut(study, trial, signals, motion, paired)
         except TooFewCyclesError as error:
-            return _after_known((*_grave(signals), *doubts(tested)), str(error))
+            return after_known((*_grave(signals), *doubts(tested)), str(error))
 
     sensors, found, of_field = describe_sensors(signals.recorded, paired)
     return _Line(
         signals=signals,
         clock=clock,
+        angle_clock=angle_clock,
         reference=reference,
         cycles=attempt(cut_cycles if cycles_by is None else partial(cycles_by, clock=clock)),
         undecided=attempt(cut_undecided),
@@ -264,13 +283,12 @@ def _shared_line(
             *signals.warnings,
             *found,
             *told,
-            *(clock.warnings if clock is not None else ()),
         ),
         field_warnings=of_field,
         standing_deg=standing_deg,
         plausibility=tested,
         mounting=mountings_of(study, trial, signals),
-        gyroscope_lag=gyroscope_lag,
+        gyroscopes=gyroscopes,
     )
 
 
@@ -287,45 +305,38 @@ def _pair(
     return align(angle, reference, clock)
 
 
-def _finish(
-    study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
-) -> TrialResult:
-    """Compare one procedure's curves with the reference's, on the shared clock and cycles.
-
-    Where cycles were chosen by hand, what they would give without that goes with it.
-    """
-    found = _compared(study, trial, procedure, motion, line)
+def _under(trial: Trial, procedure: str, motion: JointMotion, line: _Line) -> Measured:
+    """Measure one procedure's curves and the reference's, on the shared clock and cycles."""
+    found = _on_cycles(trial, procedure, motion, line)
     if line.undecided is None:
         return found
-    bare = _compared(study, trial, procedure, motion, replace(line, cycles=line.undecided))
-    return replace(
-        found, chosen=chosen_cycles(trial, found, bare), undecided=replace(bare, paired=None)
-    )
+    bare = _on_cycles(trial, procedure, motion, replace(line, cycles=line.undecided))
+    return replace(found, undecided=bare)
 
 
-def _compared(
-    study: Study, trial: Trial, procedure: str, motion: JointMotion, line: _Line
-) -> TrialResult:
+def _on_cycles(trial: Trial, procedure: str, motion: JointMotion, line: _Line) -> Measured:
     try:
         paired = mask_reference(trial, _pair(motion.angle, line.reference, line.clock))
         paired = replace(paired, wearable_deg=paired.wearable_deg + line.standing_deg)
         blank = replace(
-            _ended(trial, procedure, "ok", "", line.plausibility),
+            ended(trial, procedure, "ok", "", line.plausibility),
             synchronisation=line.clock,
             over_time=over_time(trial, paired),
         )
+        found = Measured(blank, angle_clock=line.angle_clock, gyroscopes=line.gyroscopes)
         if isinstance(line.cycles, str):
-            return replace(blank, status="failed", reason=line.cycles)
-        found = _numbers(study, blank, motion, paired, recut(line.cycles, paired), line)
-        return replace(found, standing=neutral_standing(trial, paired))
+            return replace(found, result=replace(blank, status="failed", reason=line.cycles))
+        result = _numbers(blank, motion, paired, recut(line.cycles, paired), line)
+        before, after = _told(line, procedure, motion, paired, result)
+        result = replace(result, standing=neutral_standing(trial, paired))
+        return replace(found, result=result, told_before=before, told_after=after)
     except (TwinangleError, ValueError) as error:
         known = (*_grave(line.signals), *doubts(line.plausibility))
-        reason = _after_known(known, str(error))
-        return _ended(trial, procedure, "failed", reason, line.plausibility)
+        reason = after_known(known, str(error))
+        return Measured(ended(trial, procedure, "failed", reason, line.plausibility))
 
 
 def _numbers(
-    study: Study,
     blank: TrialResult,
     motion: JointMotion,
     paired: PairedAngles,
@@ -335,91 +346,39 @@ def _numbers(
     wearable = cycles.wearable_deg[cycles.kept]
     if not np.isfinite(wearable).all():
         raise CycleError("the procedure's angle has gaps within the kept cycles.")
-    confidence = study.options.confidence
     short = shortage(cycles)
     result = replace(
         blank,
         status="pooled" if short else blank.status,
         reason=short,
-        clock=None if line.clock is None else clock_found(line.clock, study.options),
         paired=paired,
         cycles=cycles,
-        warnings=_unique(
-            *_of_the_field(line, blank.procedure, paired),
-            *motion.warnings,
-            *cycles.warnings,
-        ),
         strides=stride_summary(cycles),
         sensors=line.sensors,
         timing=line.signals.timing,
         mounting=line.mounting,
-        gyroscope_lag=line.gyroscope_lag,
         **quality_of(motion, cycles),
     )
     if short:
         return result
-    own = cycle_variability(wearable, confidence=confidence)
-    result = replace(
-        result,
-        variability=Variability(own),
-        exclusions=effect_of_exclusions(cycles),
-        multiple_correlation=multiple_correlations(wearable, None),
-    )
-    if cycles.reference_deg is None:
-        return replace(
-            result, warnings=_unique(*large_numbers(None, {"wearable": own}), *result.warnings)
-        )
-    reference = cycles.reference_deg[cycles.kept]
-    spread = cycle_variability(reference, confidence=confidence)
-    curves = compare_curves(wearable, reference, confidence=confidence)
+    reference = None if cycles.reference_deg is None else cycles.reference_deg[cycles.kept]
     return replace(
         result,
-        warnings=_unique(
-            *judge_likeness(study, curves, cycles),
-            *large_numbers(curves, {"wearable": own, "reference": spread}),
-            *result.warnings,
-        ),
-        agreement=curves,
-        variability=Variability(
-            own,
-            spread,
-            compare_variability(wearable, reference, confidence=confidence),
-        ),
-        budget=error_budget(wearable, reference, confidence=confidence),
+        exclusions=effect_of_exclusions(cycles),
         multiple_correlation=multiple_correlations(wearable, reference),
-        timing_cost=timing_cost_of(paired, cycles, line.clock),
+        timing_cost=None if reference is None else timing_cost_of(paired, cycles, line.clock),
     )
 
 
-def _of_the_field(line: _Line, procedure: str, paired: PairedAngles) -> tuple[str, ...]:
-    """Return the shared warnings, those of the magnetic field only where headings rest on it."""
+def _told(
+    line: _Line, procedure: str, motion: JointMotion, paired: PairedAngles, result: TrialResult
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the warnings that go before those of the clock, and after them.
+
+    Those of the magnetic field are there only where headings rest on it.
+    """
+    own = (*motion.warnings, *(result.cycles.warnings if result.cycles is not None else ()))
     if not trusts_each_field(procedure):
-        return tuple(text for text in line.warnings if kind_of(text) != "field-strength")
+        return tuple(text for text in line.warnings if kind_of(text) != "field-strength"), own
     field = judged_by_effect(line.field_warnings, procedure, line.signals.sensors, paired)
-    return (*line.warnings, *field)
-
-
-def _ended(
-    trial: Trial,
-    procedure: str,
-    status: str,
-    reason: str,
-    tested: tuple[Outcome, ...] = (),
-) -> TrialResult:
-    return TrialResult(
-        participant=trial.participant,
-        session=trial.session,
-        condition=trial.condition,
-        trial=trial.trial,
-        side=trial.side,
-        procedure=procedure,
-        status=status,
-        reason=reason,
-        warnings=() if trial.by_hand is None else trial.by_hand.told,
-        covariates=dict(trial.covariates),
-        plausibility=tested,
-    )
-
-
-def _unique(*texts: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))
+    return line.warnings, (*field, *own)

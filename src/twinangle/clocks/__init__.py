@@ -2,7 +2,13 @@
 
 from twinangle.clocks.clock_intervals import drift_interval, lag_interval, line_se_s
 from twinangle.clocks.crosscorrelation import synchronise
-from twinangle.clocks.gyroscope import GyroscopeLag, by_gyroscopes, gyroscope_lag
+from twinangle.clocks.gyroscope import (
+    GyroscopeLag,
+    by_gyroscopes,
+    gyroscope_lag,
+    held_against,
+    lag_without_interval,
+)
 from twinangle.clocks.known import manual, shared_clock
 from twinangle.clocks.pairing import TimingCost, align, timing_cost
 from twinangle.clocks.stepped import Fault, Stepped, StepTold, StepWarned, lost_samples
@@ -24,8 +30,10 @@ __all__ = [
     "event",
     "find_events",
     "gyroscope_lag",
+    "held_against",
     "lag_by_trigger",
     "lag_interval",
+    "lag_without_interval",
     "line_se_s",
     "lost_samples",
     "manual",

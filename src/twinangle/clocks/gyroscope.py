@@ -127,6 +127,14 @@ def gyroscope_lag(
     clock is known and against a published recording.
     """
     require_fraction(confidence, "confidence")
+    found = lag_without_interval(sensors, reference, clock)
+    return held_against(clock, found, confidence=confidence)
+
+
+def lag_without_interval(
+    sensors: SensorPair, reference: AngleRecording, clock: Synchronisation
+) -> GyroscopeLag:
+    """Return what :func:`gyroscope_lag` does, the interval of the difference left open (NaN)."""
     scene, line = _scene(sensors, reference, clock)
     for _ in range(_ITERATIONS):
         fit = _fit(scene, line)
@@ -147,7 +155,33 @@ def gyroscope_lag(
             f"reference's rate of change (multiple correlation {reached}, "
             f"{least} is needed). Check that both sit about the same joint."
         )
-    return _against(clock, line, fit, confidence)
+    return _lag_found(clock, line, fit)
+
+
+def held_against(clock: Synchronisation, found: GyroscopeLag, *, confidence: float) -> GyroscopeLag:
+    """Return the gyroscopes' lag with the interval of its difference from that of a clock.
+
+    Parameters
+    ----------
+    clock : Synchronisation
+        The one whose lag the search began from.
+    found : GyroscopeLag
+        What :func:`lag_without_interval` returned.
+    confidence : float
+        Of the interval, between 0 and 1.
+
+    Returns
+    -------
+    GyroscopeLag
+    """
+    own = float(scipy.stats.t.ppf((1 + confidence) / 2, found.lag_df)) * found.lag_se_s
+    angle = lag_interval(clock, confidence=confidence)
+    half = float(np.hypot(own, 0.0 if angle is None else (angle.end_s - angle.start_s) / 2))
+    return replace(
+        found,
+        difference_ci_s=(found.difference_s - half, found.difference_s + half),
+        disagree=bool(abs(found.difference_s) > max(half, _WORTH_S)),
+    )
 
 
 def by_gyroscopes(clock: Synchronisation, found: GyroscopeLag) -> Synchronisation:
@@ -308,13 +342,10 @@ def _or_nought(value: float) -> float:
     return value if np.isfinite(value) else 0.0
 
 
-def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: float) -> GyroscopeLag:
+def _lag_found(clock: Synchronisation, line: ClockLine, fit: _Fit) -> GyroscopeLag:
     difference = _lag_at(clock, line.centre_s) - float(line.lag_s)
     statistical = float(np.sqrt(fit.covariance[0, 0]))
     error, freedom = total_error(statistical, float(fit.freedom[0]), fit.systematic_s)
-    own = float(scipy.stats.t.ppf((1 + confidence) / 2, freedom)) * error
-    angle = lag_interval(clock, confidence=confidence)
-    half = float(np.hypot(own, 0.0 if angle is None else (angle.end_s - angle.start_s) / 2))
     return GyroscopeLag(
         centre_s=line.centre_s,
         lag_s=float(line.lag_s),
@@ -324,6 +355,6 @@ def _against(clock: Synchronisation, line: ClockLine, fit: _Fit, confidence: flo
         lag_systematic_s=fit.systematic_s,
         correlation=fit.correlation,
         difference_s=difference,
-        difference_ci_s=(difference - half, difference + half),
-        disagree=bool(abs(difference) > max(half, _WORTH_S)),
+        difference_ci_s=(float("nan"), float("nan")),
+        disagree=False,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from twinangle.kept.digest import digest_of
-from twinangle.kept.keys import Key, hash_of_file, hash_of_files, key_of
+from twinangle.kept.keys import Key, hash_of_file, hash_of_files, key_of, key_of_measurements
 from twinangle.kept.making import Steps
 from twinangle.kept.store import Entry, Store, kept_folder
 
@@ -17,4 +17,5 @@ __all__ = [
     "hash_of_files",
     "kept_folder",
     "key_of",
+    "key_of_measurements",
 ]

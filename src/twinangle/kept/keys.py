@@ -21,8 +21,11 @@ FORMAT = 2  # of entries and keys; a change of either begins anew
 OF_THE_WHOLE = {
     "agreement": ("acceptable_deg", "error_ratio", "published_interval"),
     "conditions": ("against",),
+    "reference": ("accuracy_deg",),
     "report": ("figure_width_mm", "figure_formats", "dpi"),
 }
+# Sections of which what is measured in a recording never learns, see `without_statistics`.
+OF_STATISTICS = ("agreement", "conditions", "report")
 _COARSEST_NS = 3_000_000_000  # two seconds, as FAT counts them, and some
 _TAKEN: dict[tuple[int, ...], str] = {}
 
@@ -58,7 +61,8 @@ def key_of(
     code : dict
         What :func:`twinangle.code_identity.code_and_machine` returns.
     settings : dict
-        The study's settings by section, as plain values.
+        The study's settings by section, as plain values; of several pairs of instruments each
+        section with the pair before its name.
     row : object
         The trial: frozen dataclasses, tuples and mappings of plain values and paths.
     files : sequence of Path
@@ -79,20 +83,43 @@ def key_of(
         told = digest_of(row, folder)
     except (OSError, ValueError, TypeError):
         return None
-    mattering = {
-        section: {
-            name: value
-            for name, value in values.items()
-            if name not in OF_THE_WHOLE.get(section, ())
-        }
-        for section, values in settings.items()
-    }
     return Key(
         code=digest_of(dict(code)),
-        settings=digest_of([mattering, drawing]),
+        settings=digest_of([mattering(settings), drawing]),
         row=told,
         files=content,
     )
+
+
+def key_of_measurements(key: Key, settings: Mapping[str, Any]) -> Key:
+    """Return the key of what is measured in a recording, from that of its analysis.
+
+    Parameters
+    ----------
+    key : Key
+        Of the whole analysis.
+    settings : dict
+        As :func:`key_of` was given them.
+    """
+    measured = {k: v for k, v in mattering(settings).items() if _own(k) not in OF_STATISTICS}
+    return Key(key.code, digest_of(measured), "", digest_of(key.row + key.files))
+
+
+def mattering(settings: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the settings that the analysis of a recording depends on."""
+    return {
+        section: {
+            name: value
+            for name, value in values.items()
+            if name not in OF_THE_WHOLE.get(_own(section), ())
+        }
+        for section, values in settings.items()
+    }
+
+
+def _own(section: str) -> str:
+    """Return the name of a section, without which of several pairs of instruments it is of."""
+    return section.rpartition(" ")[2]
 
 
 def hash_of_files(files: Sequence[Path], folder: Path) -> str:

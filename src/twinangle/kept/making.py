@@ -94,6 +94,7 @@ class Steps:
         *,
         takes: Callable[[Item], Sequence[object]],
         of: Any = None,
+        seen: Callable[[Any], Any] | None = None,
         files: Files = lambda _: (),
         tasks: int | None = None,
     ) -> Iterator[Value]:
@@ -113,6 +114,9 @@ class Steps:
             Called with an item: all that its result depends on beside `of` and the code.
         of : dataclass, optional
             What is known as a whole; a result depends on those parts of it that were read.
+        seen : callable, optional
+            Returns what of `of` is handed to `make`, and so all that a result can depend on; the
+            same again of what it returned. Without it the whole.
         files : callable
             Called with a result: the files that `make` wrote, named from the folder.
         tasks : int, optional
@@ -121,7 +125,8 @@ class Steps:
         """
         named = {name: f"{step}: {name}" for name in items}
         taken = {name: self._parts(takes, item) for name, item in items.items()}
-        found = {name: self._found(named[name], taken[name], of) for name in items}
+        shown = of if of is None or seen is None else seen(of)
+        found = {name: self._found(named[name], taken[name], shown) for name in items}
         missing = [name for name, value in found.items() if value is None]
         each_task = 1 if tasks is None else max(-(-len(missing) // tasks), 1)
         workers = workers or Workers(1)
@@ -129,7 +134,8 @@ class Steps:
             [workers.held(items[name]) for name in missing[first : first + each_task]]
             for first in range(0, len(missing), each_task)
         ]
-        work = partial(_made, make, workers.held(of), self.store is not None)
+        held = workers.held(of)
+        work = partial(_made, make, shown if held is of else held, seen, self.store is not None)
         made = workers.in_order(work, wanted)
 
         def each() -> Iterator[Value]:
@@ -141,7 +147,7 @@ class Steps:
                 result, read = next(new)
                 parts = taken[name]
                 if parts is not None:
-                    self._keep(named[name], parts, of, read, result, files(result))
+                    self._keep(named[name], parts, shown, read, result, files(result))
                 yield result
 
         return each()
@@ -206,10 +212,16 @@ class Steps:
 
 
 def _made(
-    make: Callable[..., Value], of: Any, watching: bool, items: list[Any]
+    make: Callable[..., Value],
+    of: Any,
+    seen: Callable[[Any], Any] | None,
+    watching: bool,
+    items: list[Any],
 ) -> list[tuple[Value, frozenset[str]]]:
     """Make what is asked for, and note what was read of the whole."""
     found = []
+    if of is not None and seen is not None:
+        of = seen(of)
     for item in items:
         read: set[str] = set()
         whole = () if of is None else (watched(of, read) if watching else of,)

@@ -11,7 +11,8 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -24,6 +25,7 @@ RESULTS = "results.json"
 STAGING = ".twinangle-staging-"
 DRAFT = ".twinangle-draft"
 PART = ".twinangle-part-"
+AT_ONCE = 8  # files that are brought to the disk
 _MARK = "What is left to do, for the program:"
 _NOTICE = """\
 UNFINISHED: do not use the results in this folder yet.
@@ -53,10 +55,19 @@ class Switch:
 
 
 def plan_switch(staging: Path, folder: Path) -> Switch:
-    """Return what is to be done so that `folder` holds the staged files and none outdated."""
+    """Return what is to be done so that `folder` holds the staged files and none outdated.
+
+    A staged file that an earlier run has brought there, to the same bytes, is removed: the one that
+    stands there stays, and has long been on the disk.
+    """
     written = sorted(path for path in staging.rglob("*") if path.is_file())
-    new = {path.relative_to(staging).as_posix(): _stored(path) for path in written}
-    ours, foreign = listed(folder), foreign_files(folder, new)
+    names = [path.relative_to(staging).as_posix() for path in written]
+    ours = listed(folder)
+    # Side by side, as the disk then brings several files to rest at once.
+    with ThreadPoolExecutor(AT_ONCE) as threads:
+        old = [(folder / name, ours.get(name)) for name in names]
+        new = dict(zip(names, threads.map(_stored, written, old), strict=True))
+    foreign = foreign_files(folder, new)
     replaced = [name for name in new if name not in foreign and (folder / name).exists()]
     outdated = {name: ours[name] for name in ours if name not in new}
     return Switch(staging.name, new, tuple(replaced), outdated)
@@ -80,8 +91,10 @@ def begin(folder: Path, switch: Switch) -> None:
     _write_whole(folder / UNFINISHED, _NOTICE.format(staging=switch.staging, mark=_MARK, plan=text))
 
 
-def complete(folder: Path, switch: Switch) -> None:
+def complete(folder: Path, switch: Switch, *, planned_now: bool = False) -> None:
     """Do what is left of a switch; may be stopped and begun again at any point.
+
+    With `planned_now` the files that are not staged have just been seen in their places.
 
     Raises
     ------
@@ -92,8 +105,8 @@ def complete(folder: Path, switch: Switch) -> None:
         If a file cannot be moved; the journal stays.
     """
     staging = folder / switch.staging
-    waiting = [name for name in switch.new if (staging / name).is_file()]
-    _refuse_obstacles(folder, switch, waiting)
+    waiting = {name for name in switch.new if (staging / name).is_file()}
+    _refuse_obstacles(folder, switch, waiting, () if planned_now else switch.new)
     for name in sorted(waiting, key=lambda name: (name == RESULTS, name)):
         _move(staging / name, folder / name)
     for name, digest in switch.outdated.items():
@@ -104,7 +117,9 @@ def complete(folder: Path, switch: Switch) -> None:
     shutil.rmtree(staging, ignore_errors=True)
 
 
-def _refuse_obstacles(folder: Path, switch: Switch, waiting: Sequence[str]) -> None:
+def _refuse_obstacles(
+    folder: Path, switch: Switch, waiting: Collection[str], doubtful: Iterable[str]
+) -> None:
     """Refuse to complete over files of others, or without files that are nowhere."""
     for name in waiting:
         if name not in switch.replaced and os.path.lexists(folder / name):
@@ -113,8 +128,8 @@ def _refuse_obstacles(folder: Path, switch: Switch, waiting: Sequence[str]) -> N
                 "new results lie whole in the folder, and the next command that names the folder "
                 "puts them in place."
             )
-    for name, digest in switch.new.items():
-        if name not in waiting and not _holds(folder / name, digest):
+    for name in doubtful:
+        if name not in waiting and not _holds(folder / name, switch.new[name]):
             raise StudyError(
                 f"--out {folder}: its results are unfinished, and {name} is lost with the folder "
                 f"{switch.staging}. Run the study into it again."
@@ -256,11 +271,18 @@ def _digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _stored(path: Path) -> str:
-    """Return a file's SHA-256 once its bytes are on the disk, and not only on the way there."""
+def _stored(path: Path, old: tuple[Path, str | None]) -> str:
+    """Return a file's SHA-256 once its bytes are on the disk, and not only on the way there.
+
+    They are where `old`, a file with the hash that it had when a run wrote it, still holds them.
+    """
+    digest, (place, known) = _digest(path), old
+    if digest == known and _holds(place, digest):
+        path.unlink()
+        return digest
     with path.open("r+b") as stream:
         os.fsync(stream.fileno())
-    return _digest(path)
+    return digest
 
 
 def _is_results(path: Path) -> bool:

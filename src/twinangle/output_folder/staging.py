@@ -123,7 +123,7 @@ def _switch(staging: Path, folder: Path, switched: list[Switch]) -> None:
     switch = plan_switch(staging, folder)
     begin(folder, switch)
     switched.append(switch)
-    complete(folder, switch)
+    complete(folder, switch, planned_now=True)
 
 
 def _left(folder: Path, *, made: bool, switched: bool) -> str:

@@ -33,6 +33,7 @@ from twinangle.wording import quantity_name
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.patches import PathPatch
 
 FEWEST_MEANS = 4  # of fewer participants' means a plot against normal quantiles shows nothing
 MOST_BINS = 24
@@ -182,11 +183,30 @@ def _panels(width_mm: float, n: int) -> tuple[Figure, list[tuple[Axes, Axes]]]:
 def _draw_histogram(axes: Axes, found: StudyLimits) -> None:
     """Draw how many cycles have which difference, with bias and limits."""
     bins = min(MOST_BINS, max(5, round(np.sqrt(found.difference.size))))
-    axes.hist(found.difference, bins=bins, color=POINT, edgecolor="white", linewidth=0.5)
+    counts, edges = np.histogram(found.difference, bins=bins)
+    axes.add_artist(_bars(counts, edges))
+    axes.update_datalim([(edges[0], 0), (edges[-1], counts.max())])
+    axes.autoscale_view()
     axes.axvline(found.limits.bias, color=INK, linewidth=1.0)
     for level in (found.limits.lower, found.limits.upper):
         axes.axvline(level, color=INK, linewidth=0.8, linestyle=LIMIT_DASH)
     few_ticks(axes, x=4, y=4)
+
+
+def _bars(counts: Array, edges: Array) -> PathPatch:
+    """Return the bars of a histogram as one: each by itself takes as long as a panel."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    zeros = np.zeros(counts.size)
+    corners = (edges[:-1], zeros), (edges[1:], zeros), (edges[1:], counts), (edges[:-1], counts)
+    around = np.stack([np.stack(each, axis=1) for each in (*corners, corners[0])], axis=1)
+    codes = [Path.MOVETO, *[Path.LINETO] * 3, Path.CLOSEPOLY] * counts.size
+    bars = PathPatch(
+        Path(around.reshape(-1, 2), codes), facecolor=POINT, edgecolor="white", linewidth=0.5
+    )
+    bars.sticky_edges.y.append(0)
+    return bars
 
 
 def _draw_quantiles(

@@ -6,8 +6,11 @@ import os
 import tempfile
 from collections.abc import Iterable
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
+
+from twinangle.platform_calls import user_cache
 
 # Blocks of DejaVu Sans that most figures need: Latin with its western European letters,
 # punctuation, and the minus sign. A name with others is drawn from the whole typeface.
@@ -18,10 +21,14 @@ SLIM_FAMILY = "Twinangle Sans"
 
 
 def font_folder() -> Path:
-    """Return the folder of the typefaces that come with the plotting library."""
-    import matplotlib as mpl
+    """Return the folder of the typefaces that come with the plotting library.
 
-    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+    Pages ask for it where nothing was drawn: the library is found and not loaded.
+    """
+    found = find_spec("matplotlib")
+    assert found is not None
+    assert found.origin is not None
+    return Path(found.origin).with_name("mpl-data") / "fonts" / "ttf"
 
 
 def _write_slim_font(target: Path) -> None:
@@ -50,9 +57,9 @@ def _write_slim_font(target: Path) -> None:
 def font_families() -> tuple[str, ...]:
     """Return the typefaces of the figures, first choice first.
 
-    Embedding a typeface means cutting it down to the characters used, for every figure anew;
-    starting from one that is cut down already (once, kept in the plotting library's cache
-    folder) takes a third of a figure's time off. Characters outside it come from the whole one.
+    The first is a part of the second that most figures need, small enough to go with the report's
+    page, and cut out once (kept in the user's cache folder). Characters outside it come from the
+    whole one.
     """
     from matplotlib import font_manager
 
@@ -72,13 +79,18 @@ def slim_font() -> bytes:
 
 def _slim_font_file() -> Path:
     """Return where the cut-down typeface is kept; it is written where it is not there yet."""
-    import matplotlib as mpl
-
-    source = font_folder() / "DejaVuSans.ttf"
-    name = f"twinangle-sans-2-{mpl.__version__}-{source.stat().st_size}.ttf"
-    target = Path(mpl.get_cachedir()) / name
-    if not target.exists():
+    name = f"twinangle-sans-2-{(font_folder() / 'DejaVuSans.ttf').stat().st_size}.ttf"
+    target = user_cache() / "twinangle" / "fonts" / name
+    if target.exists():
+        return target
+    try:
         _write_slim_font(target)
+    except OSError:  # nothing can be written there: the plotting library finds another folder
+        import matplotlib as mpl
+
+        target = Path(mpl.get_cachedir()) / name
+        if not target.exists():
+            _write_slim_font(target)
     return target
 
 

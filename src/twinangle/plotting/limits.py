@@ -301,16 +301,9 @@ def _draw_limits_panel(
     axes: Axes, found: StudyLimits, view: _View, size_mm: tuple[float, float]
 ) -> None:
     """Draw one Bland-Altman plot: points, names, lines with their intervals, and the margin."""
-    codes = np.array(found.participant)
-    size, difference = found.size, found.difference
     present = [code for code in view.everyone if code in set(found.participant)]
-    for code in present:
-        mine = codes == code
-        axes.plot(
-            size[mine], difference[mine], linestyle="", color=POINT, markersize=2.2, alpha=0.7,
-            marker=participant_marker(code, view.everyone), markeredgewidth=0,
-            rasterized=size.size > POINTS_AS_VECTORS, label=code,
-        )  # fmt: skip
+    _draw_points(axes, found, present, view.everyone)
+    size = found.size
     low, high = float(size.min()), float(size.max())
     pad = 0.08 * (high - low) or 1.0
     room = _room_for_names(found, size_mm[0]) if _named(found) else 0.0
@@ -326,6 +319,24 @@ def _draw_limits_panel(
     if named:
         _name_participants(axes, found, present, size_mm)
     few_ticks(axes, x=4, y=6)
+
+
+def _draw_points(
+    axes: Axes, found: StudyLimits, present: Sequence[str], everyone: Sequence[str]
+) -> None:
+    """Draw one point a cycle: an artist a participant, or a mark where participants go unnamed."""
+    codes = np.array(found.participant)
+    groups: dict[str, list[str]] = {}
+    for code in present:
+        label = code if _named(found) else f"_{participant_marker(code, everyone)}"
+        groups.setdefault(label, []).append(code)
+    for label, members in groups.items():
+        mine = np.isin(codes, members)
+        axes.plot(
+            found.size[mine], found.difference[mine], linestyle="", color=POINT, markersize=2.2,
+            marker=participant_marker(members[0], everyone), markeredgewidth=0, alpha=0.7,
+            rasterized=found.size.size > POINTS_AS_VECTORS, label=label,
+        )  # fmt: skip
 
 
 def _name_margin(axes: Axes, margin: float, limits: LimitsOfAgreement, line: float) -> None:
@@ -391,12 +402,16 @@ def _draw_bar(
     low, high = max(ends[0], view.low), min(ends[1], view.high)
     inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
     beside = axes.get_yaxis_transform() + ScaledTranslation(away_mm * MM, 0, inches)
-    x = 1.0
-    axes.plot([x, x], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
-    axes.plot([x], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
+    axes.plot([1, 1], [low, high], color=INK, linewidth=0.9, transform=beside, clip_on=False)
+    axes.plot([1], [level], "o", color=INK, markersize=2.4, transform=beside, clip_on=False)
+    marks: dict[str, list[float]] = {}
     for end, reached, arrow in ((ends[0], low, "v"), (ends[1], high, "^")):
-        mark = "_" if end == reached else arrow
-        axes.plot([x], [reached], mark, color=INK, markersize=2.8, transform=beside, clip_on=False)
+        marks.setdefault("_" if end == reached else arrow, []).append(reached)
+    for mark, places in marks.items():
+        axes.plot(
+            [1] * len(places), places, mark, color=INK, markersize=2.8, transform=beside,
+            clip_on=False,
+        )  # fmt: skip
 
 
 def _name_participants(

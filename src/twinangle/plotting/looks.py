@@ -290,9 +290,9 @@ def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") ->
     figure : Figure
         What to write.
     suffix : str
-        "pdf", "svg", "png" or "tiff".
+        "svg", "png" or "tiff"; a PDF is made of the SVG.
     dpi : int
-        Of the latter two, and of what is drawn as an image in the others.
+        Of the latter two, and of what is drawn as an image in the first.
     title : str
         Put into an SVG, for those who cannot see it.
 
@@ -312,10 +312,8 @@ def rendered(figure: Figure, suffix: str, *, dpi: int = 300, title: str = "") ->
 
 def _metadata(suffix: str) -> dict[str, Any]:
     """Return what keeps the bytes of a file free of dates and machine names."""
-    if suffix == "pdf":
-        return {"metadata": {"Creator": "twinangle", "Producer": None, "CreationDate": None}}
     if suffix == "png":
         return {"metadata": {"Software": None}}
     if suffix == "tiff":
         return {"pil_kwargs": {"compression": "tiff_lzw"}}
-    raise ValueError(f"`image_formats`: expected pdf, svg, png or tiff, got {suffix!r}.")
+    raise ValueError(f"`suffix`: expected svg, png or tiff, got {suffix!r}.")

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from twinangle.plotting.alternatives import of_participants, of_small_multiples
-from twinangle.plotting.curves import plot_mean_curves, plot_mean_difference
 from twinangle.plotting.drawn import Drawn
 from twinangle.plotting.looks import (
     DOUBLE_MM,
     FAINT,
+    INK,
     LIMIT_DASH,
     REFERENCE,
     REFERENCE_DASH,
@@ -36,9 +36,11 @@ from twinangle.plotting.recording_rows import (
     row_names,
     rows_of,
 )
+from twinangle.plotting.thinning import side_by_side
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer import answer_of
 from twinangle.signals.joint import joint_named
+from twinangle.signals.recording import Array
 from twinangle.wording import file_name
 
 if TYPE_CHECKING:
@@ -49,6 +51,7 @@ LETTER_MM = 1.55  # width of a letter, at most on average
 ROWS = 48  # of one figure
 CELLS = 60
 NARROW_CELLS = 15
+CELL_GAP_MM = 3.0  # between two cells of a row
 
 
 def draw_participants(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
@@ -174,23 +177,21 @@ def _draw_grid(
     heights, reach = _shared(everyone)
     names = row_names(results, everyone)
     first = everyone.index(trials[0])
-    for k, trial in enumerate(trials):
-        row, column = divmod(k, columns)
-        left = 12 + column * width
-        bottom = 9 + (rows - 1 - row) * tall
-        below = add_panel(figure, left, bottom, width - 3, lower)
-        above = add_panel(figure, left, bottom + lower + 1, width - 3, upper)
-        _draw_cell(above, below, trial, heights, reach)
-        above.set_title(names[first + k])
-        above.tick_params(labelbottom=False, labelleft=column == 0)
-        below.tick_params(labelleft=column == 0, labelbottom=row == rows - 1 or k + columns >= n)
-        end = "100" if column == columns - 1 else ""  # the next cell's 0 stands there
-        below.set_xticks((0, 50, 100), ("0", "50", end))
-        if column == 0:
-            above.set_ylabel(f"{joint_named(results.joint).label.split()[-1].capitalize()} (°)")
-            below.set_ylabel("Diff. (°)")
-    last = figure.axes[2 * (rows - 1) * columns]
-    last.set_xlabel("Cycle (%)")
+    step = 100 * width / (width - CELL_GAP_MM)
+    for row in range(rows):
+        shown = range(row * columns, min((row + 1) * columns, n))
+        bottom, wide = 9 + (rows - 1 - row) * tall, len(shown) * width - CELL_GAP_MM
+        below = add_panel(figure, 12, bottom, wide, lower)
+        above = add_panel(figure, 12, bottom + lower + 1, wide, upper)
+        starts: Array = step * np.arange(len(shown), dtype=np.float64)
+        _draw_row(above, below, [trials[k] for k in shown], starts)
+        _scale_row(above, below, heights, reach)
+        _title_cells(above, starts, [names[first + k] for k in shown])
+        _frame_cells(above, starts, [""] * 3 * len(shown))
+        _frame_cells(below, starts, _numbers([k + columns >= n for k in shown], columns))
+        above.set_ylabel(f"{joint_named(results.joint).label.split()[-1].capitalize()} (°)")
+        below.set_ylabel("Diff. (°)")
+    below.set_xlabel("Cycle (%)", x=50 / below.get_xlim()[1])  # of the first cell
     _grid_legend(figure)
     name = file_name("mean-curves", "" if part == 0 else str(part + 1))
     caption = (
@@ -210,23 +211,78 @@ def _shared(trials: Sequence[TrialResult]) -> tuple[tuple[float, float], float]:
     return (float(low - pad), float(high + pad)), 1.1 * reach or 1.0
 
 
-def _draw_cell(
-    above: Axes, below: Axes, trial: TrialResult, heights: tuple[float, float], reach: float
-) -> None:
-    """Draw one recording's mean curves, and their difference."""
-    plot_mean_curves(trial, above, sd=False, legend=False)
-    plot_mean_difference(trial, below)
-    zero, difference = below.get_lines()
-    zero.set(color=FAINT, linestyle=LIMIT_DASH)
-    for line, width in zip((*above.get_lines(), difference), (1.0, 0.9, 0.8), strict=True):
-        line.set_linewidth(width)  # cells are small
+def _draw_row(above: Axes, below: Axes, trials: Sequence[TrialResult], starts: Array) -> None:
+    """Draw a row of cells on two pairs of axes: a pair for each cell costs many times as much."""
+    found = [trial.agreement for trial in trials if trial.agreement is not None]
+    wearable, reference = (
+        [each.test_mean for each in found],
+        [each.reference_mean for each in found],
+    )
+    off = [one - other for one, other in zip(wearable, reference, strict=True)]
+    zeros = [np.zeros(2)] * len(found)
+    for axes, curves, colour, width, dash in (
+        (above, wearable, WEARABLE, 1.0, "solid"),
+        (above, reference, REFERENCE, 0.9, REFERENCE_DASH),
+        (below, zeros, FAINT, 0.5, LIMIT_DASH),
+        (below, off, INK, 0.8, "solid"),
+    ):
+        (line,) = axes.plot(
+            *side_by_side(curves, starts), color=colour, linewidth=width, linestyle=dash,
+            solid_capstyle="butt", clip_on=False,
+        )  # fmt: skip
+        line.get_path().should_simplify = False  # nor clipped: each is short, and within its cell
     for axes in (above, below):
-        axes.set(xlabel="", ylabel="")
+        axes.set_xlim(0, starts[-1] + 100)
+
+
+def _scale_row(above: Axes, below: Axes, heights: tuple[float, float], reach: float) -> None:
+    """Give a row the heights that all share."""
     above.set_ylim(heights)
     below.set_ylim(-reach, reach)
     few_ticks(above, x=None, y=3)
     below.set_yticks([-_round(reach), 0.0, _round(reach)])
-    above.set_xticks((0, 50, 100))
+
+
+def _title_cells(axes: Axes, starts: Array, names: Sequence[str]) -> None:
+    """Write a name above each cell, where the title of a panel stands."""
+    import matplotlib as mpl
+    from matplotlib.transforms import ScaledTranslation
+
+    inches = axes.get_figure(root=True).dpi_scale_trans  # type: ignore[union-attr]
+    pad, size = mpl.rcParams["axes.titlepad"], mpl.rcParams["axes.titlesize"]
+    raised = axes.get_xaxis_transform() + ScaledTranslation(0, pad / 72, inches)
+    for start, name in zip(starts, names, strict=True):
+        axes.text(start, 1, name, transform=raised, fontsize=size)
+
+
+def _frame_cells(axes: Axes, starts: Array, numbers: Sequence[str]) -> None:
+    """Draw each cell's own lines below and to the left, and its marks, with numbers below."""
+    from matplotlib.markers import TICKLEFT
+
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    x = (starts[:, np.newaxis] + [0.0, 0.0, 100.0, np.nan]).ravel()
+    axes.plot(
+        x, np.tile([1.0, 0.0, 0.0, np.nan], starts.size), transform=axes.get_xaxis_transform(),
+        color=INK, linewidth=0.5, solid_capstyle="projecting", solid_joinstyle="miter",
+        clip_on=False, zorder=2.5,
+    )  # fmt: skip
+    low, high = axes.get_ylim()
+    places = [place for place in axes.get_yticks() if low <= place <= high]
+    axes.plot(
+        np.repeat(starts[1:], len(places)), places * (starts.size - 1), linestyle="",
+        marker=TICKLEFT, color=INK, markersize=2.5, markeredgewidth=0.5, clip_on=False, zorder=1.5,
+    )  # fmt: skip
+    axes.set_xticks((starts[:, np.newaxis] + [0.0, 50.0, 100.0]).ravel(), numbers)
+
+
+def _numbers(lowest: Sequence[bool], columns: int) -> list[str]:
+    """Return the scale's numbers of each cell that has none below it."""
+    words: list[str] = []
+    for k, is_lowest in enumerate(lowest):
+        end = "100" if k == columns - 1 else ""  # the next cell's 0 stands there
+        words += ["0", "50", end] if is_lowest else [""] * 3
+    return words
 
 
 _ROUND = (1, 1.5, 2, 3, 4, 5, 6, 8)

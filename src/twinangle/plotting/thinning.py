@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,15 @@ def joined(curves: Array) -> tuple[Array, Array]:
     percent = np.append(np.linspace(0, 100, p), np.nan)
     padded = np.column_stack([curves, np.full(m, np.nan)])
     return np.tile(percent, m), padded.ravel()
+
+
+def side_by_side(curves: Sequence[Array], starts: Array) -> tuple[Array, Array]:
+    """Return curves over 0 to 100 %, each from its own start on, as one broken line."""
+    x = [
+        np.append(start + np.linspace(0, 100, curve.size), np.nan)
+        for start, curve in zip(starts, curves, strict=True)
+    ]
+    return np.concatenate(x), np.concatenate([np.append(curve, np.nan) for curve in curves])
 
 
 def thinned(rows: Rows, limit: int) -> Rows:

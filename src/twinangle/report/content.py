@@ -88,25 +88,30 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _plain("What was decided by hand", decisions_section),
     _plain("Margin and settings", settings_section),
 )
-SUPPLEMENT: Sequence[Part] = (
-    _plain("Every recording", every_trial),
-    _plain("Short recordings, pooled", recordings_pooled_section),
-    participant_sections,
-    _plain("Participants, other references", further_participants_section),
-    _titled("Limits of agreement in full", further_limits_section),
-    _plain("Conditions in full", further_conditions_section),
-    _plain("Error budget of the other procedures", further_budget_section),
-    _titled("Procedures compared in full", further_ranking_section),
-    _titled("Distribution of the differences", distribution_section),
-    _plain("Limits without each participant", sensitivity_section),
-    _titled("Instruments in full", further_instruments_section),
-    _plain("Pairs of instruments, by recording", pairs_section),
-    _plain("Reliability", reliability_section),
-    _titled("Recordings, clocks and sensors", recordings_section),
-    _plain("Every warning", warnings_section),
-    _plain("Every decision", every_decision_section),
-    _plain("Methods", methods_section),
-    _plain("Input files", files_section),
+# Each group begins a page, so that groups are laid out side by side.
+SUPPLEMENT: Sequence[Sequence[Part]] = (
+    (
+        _plain("Every recording", every_trial),
+        _plain("Short recordings, pooled", recordings_pooled_section),
+    ),
+    (participant_sections,),
+    (
+        _plain("Participants, other references", further_participants_section),
+        _titled("Limits of agreement in full", further_limits_section),
+        _plain("Conditions in full", further_conditions_section),
+        _plain("Error budget of the other procedures", further_budget_section),
+        _titled("Procedures compared in full", further_ranking_section),
+        _titled("Distribution of the differences", distribution_section),
+        _plain("Limits without each participant", sensitivity_section),
+        _titled("Instruments in full", further_instruments_section),
+        _plain("Pairs of instruments, by recording", pairs_section),
+        _plain("Reliability", reliability_section),
+        _titled("Recordings, clocks and sensors", recordings_section),
+        _plain("Every warning", warnings_section),
+        _plain("Every decision", every_decision_section),
+        _plain("Methods", methods_section),
+        _plain("Input files", files_section),
+    ),
 )
 
 
@@ -144,7 +149,11 @@ def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any
         "contents": True,
         "first": [],
         "cautions": list(CAUTIONS),
-        "sections": _sections(SUPPLEMENT, results, figures),
+        "sections": [
+            {**section, "begins_page": k == 0}
+            for parts in SUPPLEMENT
+            for k, section in enumerate(_sections(parts, results, figures))
+        ],
     }
 
 

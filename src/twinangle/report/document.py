@@ -23,12 +23,20 @@ from twinangle.report.methods import methods_text
 from twinangle.report.paper import begin_paper, paper_places
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
+from twinangle.results.grouping import key_of
 from twinangle.results.tables import (
+    Lines,
     describe_tables,
+    further_columns,
+    lines_of_trial,
+    merge_traces,
     table_names,
+    trace_columns,
     write_table,
+    write_tables_of_trials,
     write_traces,
 )
+from twinangle.wording import unique_names
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 CHILD = Path(__file__).with_name("typeset_child.py")
@@ -94,8 +102,23 @@ def write_parts(
     steps, place = steps or Steps(), folder / "tables"
     place.mkdir(exist_ok=True)
     begun: list[Iterator[object]] = []
+    further = further_columns(results.trials)
+    of_trials: list[Iterator[dict[str, Lines]]] = []
 
     def begin_tables() -> None:
+        names = unique_names(
+            " ".join((*key_of(trial), trial.procedure)) for trial in results.trials
+        )
+        of_trials.append(
+            steps.in_order(
+                "tables of a trial",
+                partial(lines_of_trial, further),
+                dict(zip(names, results.trials, strict=True)),
+                workers,
+                takes=lambda trial: (trial, sorted(further)),
+                tasks=2 * workers.jobs,
+            )
+        )
         tables = steps.in_order(
             "table",
             partial(write_table, place),
@@ -104,12 +127,9 @@ def write_parts(
             takes=lambda _: (),
             of=results,
             files=lambda names: [f"tables/{name}" for name in names],
-            tasks=2 * workers.jobs,
+            tasks=workers.jobs,
         )
-        # Not kept: they are as large as the recordings, and put together as quickly as copied.
-        write = partial(write_traces, place, parts=trace_parts)
-        traces = workers.in_order(write, [workers.held(results)])
-        begun.extend((tables, traces))
+        begun.extend((tables, _begin_traces(results, place, workers, trace_parts)))
 
     write_pages(
         results,
@@ -122,7 +142,18 @@ def write_parts(
     )
     for each in begun:
         list(each)  # written by now, or a fault of the writing is raised here
+    write_tables_of_trials(place, further, *of_trials)
     describe_tables(place, results)
+
+
+def _begin_traces(
+    results: StudyResults, place: Path, workers: Workers, parts: Sequence[Path]
+) -> Iterator[object]:
+    """Begin to write the traces, which are not kept: the recordings that they come from are."""
+    if not parts:
+        return workers.in_order(partial(write_traces, place), [workers.held(results)])
+    merge = partial(merge_traces, folder=place, columns=trace_columns(results))
+    return workers.in_order(merge, [parts])
 
 
 def write_pages(

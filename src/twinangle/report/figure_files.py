@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from twinangle.plotting.drawn import Drawn
+from twinangle.plotting.fonts import covered, font_folder
 from twinangle.plotting.looks import MM, rendered
 from twinangle.wording import unique_names
 
+CHILD = Path(__file__).with_name("figure_child.py")
 EMBEDDED = "svg"  # what report and supplement take in: PDF/UA takes no pages of other PDF files
 
 
@@ -59,17 +64,63 @@ class Rendered:
     def __init__(self, drawn: Drawn) -> None:
         self.drawn = drawn
         self._held: dict[tuple[str, int], bytes] = {}
+        self.pdf_files: dict[int, list[Path]] = {}  # by dots an inch: what waits to be written
 
     def write(self, folder: Path, file: str, formats: Iterable[str], dpi: int = 300) -> Written:
-        """Write the figure to `folder`/`file` in each format, and return its words."""
+        """Write the figure to `folder`/`file` in each format, and return its words.
+
+        PDF files wait for :func:`write_pdfs`.
+        """
         drawn = self.drawn
         for suffix in formats:
-            key = (suffix, dpi)
-            if key not in self._held:
-                self._held[key] = rendered(drawn.figure, suffix, dpi=dpi, title=drawn.alternative)
-            (folder / f"{file}.{suffix}").write_bytes(self._held[key])
+            path = folder / f"{file}.{suffix}"
+            if suffix == "pdf":
+                self.pdf_files.setdefault(dpi, []).append(path)
+            else:
+                path.write_bytes(self.rendered(suffix, dpi))
         width = float(drawn.figure.get_size_inches()[0]) / MM
         return Written(file, drawn.name, drawn.caption, drawn.alternative, width)
+
+    def rendered(self, suffix: str, dpi: int) -> bytes:
+        """Return the figure in a format other than PDF."""
+        key, drawn = (suffix, dpi), self.drawn
+        if key not in self._held:
+            self._held[key] = rendered(drawn.figure, suffix, dpi=dpi, title=drawn.alternative)
+        return self._held[key]
+
+
+def write_pdfs(figures: Iterable[Rendered]) -> None:
+    """Write the PDF files that wait: from the SVG of each, by one child process for all.
+
+    A child, as the typesetter works in threads, for which a process forked later would wait
+    without end.
+
+    Raises
+    ------
+    RuntimeError
+        If one cannot be made; with the typesetter's words.
+    """
+    waiting = [
+        {
+            "drawing": each.rendered("svg", dpi).decode(),
+            "words": each.drawn.alternative,
+            "files": [str(path) for path in paths],
+        }
+        for each in figures
+        for dpi, paths in each.pdf_files.items()
+    ]
+    if not waiting:
+        return
+    data = json.dumps(waiting, ensure_ascii=False)
+    done = subprocess.run(
+        [sys.executable, "-P", str(CHILD), str(font_folder()), str(covered(data))],
+        input=data.encode(),
+        capture_output=True,
+        check=False,
+    )
+    if done.returncode != 0:
+        said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
+        raise RuntimeError(f"figures could not be written as PDF: {said}")
 
 
 def with_names(pooled: Sequence[Written], place: Place) -> list[Written]:

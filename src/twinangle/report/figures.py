@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import json
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import fields, replace
+from collections.abc import Callable, Collection, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import MISSING, fields, replace
 from functools import partial
 from pathlib import Path
+from typing import Any, TypeVar
 
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT
 from twinangle.kept import Steps
@@ -37,8 +40,9 @@ from twinangle.report.figure_files import (
     Written,
     captions_document,
     with_names,
+    write_pdfs,
 )
-from twinangle.results import StudyResults
+from twinangle.results import StudyResults, TrialResult, Variability
 from twinangle.results.grouping import TrialGroup, trial_groups
 
 # What is drawn over all trials, in the order of the report; each in a process of its own.
@@ -76,10 +80,18 @@ OF_A_PAPER: tuple[Drawer, ...] = (
 # Those that stand in the supplement, and not in the report.
 OF_A_SUPPLEMENT: tuple[Drawer, ...] = (draw_distribution, draw_fields)
 
+# What figures over all recordings show of one; the rest of it may change without one of them.
+OF_EACH = frozenset({
+    "participant", "session", "condition", "trial", "side", "procedure", "status", "reason",
+    "agreement", "cycles", "standing", "variability", "sensors", "daily",
+})  # fmt: skip
+
 # Traces to zoom, which wait as JSON in the figures' folder for the page that holds them.
 TRACES = ".to-zoom"
 TRACE_POINTS = 6000  # of each trace, as long as all of them have no more than the number below
 ALL_POINTS = 240_000
+NAN = float("nan")
+Statistic = TypeVar("Statistic")
 
 
 def write_figures(
@@ -119,16 +131,14 @@ def write_figures(
     """
     steps = steps or Steps()
     places = (Place(folder, (EMBEDDED, *image_formats)), *kit)
-    light = results
-    if any(trial.paired is not None for trial in results.trials):
-        light = replace(results, trials=tuple(replace(t, paired=None) for t in results.trials))
     pooled = steps.in_order(
         "figures over all",
         partial(_write_pooled, places),
         {draw.__name__: k for k, draw in enumerate(OF_A_STUDY) if _stands_in(draw, documents)},
         workers,
         takes=lambda which: (which, places),
-        of=light,
+        of=results,
+        seen=as_shown,
         files=partial(_files_in, places, steps.folder),
     )
     groups = [group for group in trial_groups(results) if group.worked]
@@ -146,7 +156,7 @@ def write_figures(
     cycles = steps.in_order(
         "cycles",
         partial(_write_cycles, *how),
-        {group.stem: _without_traces(group) for group in groups if SUPPLEMENT in documents},
+        {group.stem: _without_intervals(group) for group in groups if SUPPLEMENT in documents},
         workers,
         takes=lambda group: (*how, group),
         files=lambda found: _files_in(places[:1], steps.folder, [found]),
@@ -161,6 +171,16 @@ def write_figures(
             text.replace("<", "\\<"), encoding="utf-8", newline="\n"
         )
     return {each.name: (each.caption, each.alternative) for each in (*of_each, *of_study)}
+
+
+def as_shown(results: StudyResults) -> StudyResults:
+    """Return results without what no figure over all recordings shows of a single one."""
+    unseen: dict[str, Any] = {
+        each.name: each.default if each.default_factory is MISSING else each.default_factory()
+        for each in fields(TrialResult)
+        if each.name not in OF_EACH
+    }
+    return replace(results, trials=tuple(replace(each, **unseen) for each in results.trials))
 
 
 def _stands_in(draw: Drawer, documents: Collection[str]) -> bool:
@@ -203,7 +223,7 @@ def write_recording(
         (folder / f"{group.stem}{TRACES}").write_text(text, encoding="utf-8")
     if SUPPLEMENT not in documents:
         return []
-    with drawing_style():
+    with _drawing():
         return _of_recording(group, draw_recording(group, joint), folder, image_formats)
 
 
@@ -211,9 +231,26 @@ def _write_cycles(
     joint: str, scale: Scale, folder: Path, image_formats: Sequence[str], group: TrialGroup
 ) -> list[Written]:
     """Draw and write one recording's cycles."""
-    with drawing_style():
+    with _drawing():
         figure = draw_cycles(group, joint, scale)
         return _of_recording(group, () if figure is None else (figure,), folder, image_formats)
+
+
+@contextmanager
+def _drawing() -> Iterator[None]:
+    """Draw in the report's style, and look for rubbish only when the figures are written.
+
+    A figure is made of thousands of objects that name each other and live until it is written:
+    to go through them again and again meanwhile takes a fifth of the time.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        with drawing_style():
+            yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def _of_recording(
@@ -222,7 +259,10 @@ def _of_recording(
     """Write a recording's figures under its name."""
     formats = (EMBEDDED, *image_formats)
     named = (replace(each, name=f"{group.stem}_{each.name}") for each in figures)
-    return [Rendered(each).write(folder, each.name, formats) for each in named]
+    made = [Rendered(each) for each in named]
+    written = [each.write(folder, each.drawn.name, formats) for each in made]
+    write_pdfs(made)
+    return written
 
 
 def _files_in(
@@ -237,9 +277,37 @@ def _files_in(
     ]
 
 
-def _without_traces(group: TrialGroup) -> TrialGroup:
-    """Return a group that is light to hand to another process."""
-    return TrialGroup(tuple(replace(each, paired=None) for each in group.results), group.stem)
+def _without_intervals(group: TrialGroup) -> TrialGroup:
+    """Return a group without traces and intervals, which the figure of its cycles does not show.
+
+    It is light to hand to another process, and the same whatever the confidence.
+    """
+    return TrialGroup(tuple(map(_as_its_cycles_show, group.results)), group.stem)
+
+
+def _as_its_cycles_show(trial: TrialResult) -> TrialResult:
+    spread = trial.variability
+    return replace(
+        trial,
+        paired=None,
+        clock=None,
+        budget=None,
+        gyroscope_lag=None,
+        agreement=_left_open(trial.agreement),
+        variability=None
+        if spread is None
+        else Variability(_left_open(spread.wearable), _left_open(spread.reference)),
+    )
+
+
+def _left_open(value: Statistic) -> Statistic:
+    """Return a result of statistics with its intervals and their confidence left open."""
+    if value is None:
+        return value
+    named: Any = value
+    nothing = {f.name: (NAN, NAN) for f in fields(named) if f.name.endswith("_ci")}
+    found: Statistic = replace(named, **nothing, confidence=NAN)
+    return found
 
 
 def _write_pooled(
@@ -249,7 +317,7 @@ def _write_pooled(
     draw = OF_A_STUDY[which]
     by_width: dict[float | None, list[Rendered]] = {}
     found: list[list[Written]] = []
-    with drawing_style():
+    with _drawing():
         for place in places:
             if place.for_paper and draw not in OF_A_PAPER:
                 found.append([])
@@ -263,6 +331,7 @@ def _write_pooled(
                     for k, each in enumerate(by_width[place.width_mm])
                 ]
             )
+        write_pdfs(each for several in by_width.values() for each in several)
     return found
 
 

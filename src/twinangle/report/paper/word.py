@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Sequence
+from copy import deepcopy
 from datetime import datetime
 from typing import Any
 
@@ -60,11 +61,17 @@ def _paragraph(document: Any, text: str, *, bold: bool = False) -> Any:
 
 def _add_table(document: Any, table: PaperTable) -> None:
     """Add the table: rules above, below the head, and at the foot; numbers to the right."""
-    shown = document.add_table(rows=1 + len(table.rows), cols=len(table.head))
-    for k, row in enumerate((table.head, *table.rows)):
-        cells = shown.rows[k].cells
-        for j, text in enumerate(row):
-            _fill(cells[j], text, bold=k == 0, right=j >= table.words)
+    shown = document.add_table(rows=2, cols=len(table.head))
+    for row, bold in zip(shown.rows, (True, False), strict=True):
+        for j, cell in enumerate(row.cells):
+            _shape(cell, bold=bold, right=j >= table.words)
+    # Shaping a cell takes far longer than copying it: all rows are copies of the first.
+    pattern = shown.rows[1]._tr
+    for _ in table.rows[1:]:
+        shown._tbl.append(deepcopy(pattern))
+    for row, texts in zip(shown._tbl.tr_lst, (table.head, *table.rows), strict=True):
+        for cell, text in zip(row.tc_lst, texts, strict=True):
+            cell.p_lst[0].r_lst[0].text = text
     first, last = shown.rows[0], shown.rows[-1]
     _mark_as_head(first)
     _rule(first, "top", _THICK)
@@ -72,12 +79,13 @@ def _add_table(document: Any, table: PaperTable) -> None:
     _rule(last, "bottom", _THICK)
 
 
-def _fill(cell: Any, text: str, *, bold: bool, right: bool) -> None:
+def _shape(cell: Any, *, bold: bool, right: bool) -> None:
+    """Give an empty cell the one run that its text goes to."""
     from docx.enum.text import WD_ALIGN_PARAGRAPH
     from docx.shared import Pt
 
     paragraph = cell.paragraphs[0]
-    run = paragraph.add_run(text)
+    run = paragraph.add_run()
     run.bold = bold
     run.font.size = Pt(POINTS)
     paragraph.paragraph_format.space_after = Pt(0)

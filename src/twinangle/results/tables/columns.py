@@ -8,11 +8,12 @@ beside it: `offset_ci` becomes `offset_ci_low_deg` and `offset_ci_high_deg`, and
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, make_dataclass, replace
 from functools import cache
+from operator import attrgetter
 from types import NoneType
-from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Literal, TypeVar, cast, get_args, get_origin
 
 from twinangle.declare import (
     DATA,
@@ -29,6 +30,7 @@ from twinangle.results.trial_result import TrialResult
 Row = TypeVar("Row")
 Interval = tuple[float, float]
 NAN = math.nan
+_NOWHERE = object()
 NO_INTERVAL: Interval = (NAN, NAN)
 DATA_UNIT = "deg"
 KINDS = {str: "string", float: "number", int: "integer", bool: "boolean"}
@@ -77,10 +79,15 @@ class Column:
 
     def of(self, row: Any) -> Any:
         """Return the cell of a row."""
-        value = getattr(row, self.field)
+        return self.values((row,))[0]
+
+    def values(self, rows: Iterable[Any]) -> list[Any]:
+        """Return the cells of several rows."""
+        found = list(map(attrgetter(self.field), rows))
         if self.part is not None:
-            return UNDER_TEST.split(value)[self.part]
-        return value if self.end is None else value[self.end]
+            split = {name: UNDER_TEST.split(name)[self.part] for name in set(found)}
+            return [split[name] for name in found]
+        return found if self.end is None else [ends[self.end] for ends in found]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +97,11 @@ class Table:
     name: str
     meaning: str
     row: type
-    rows: Callable[[StudyResults], Iterable[Any]]
+    rows: Callable[[Any], Iterable[Any]]
+
+    def rows_in(self, results: StudyResults) -> Iterable[Any]:
+        """Return the rows of a study."""
+        return self.rows(results)
 
     @property
     def columns(self) -> tuple[Column, ...]:
@@ -100,6 +111,16 @@ class Table:
     def columns_in(self, results: StudyResults) -> tuple[Column, ...]:
         """Return the columns, in order, with those that a study of several instruments needs."""
         return columns_of(self.row, further_columns(results.trials))
+
+
+class TrialTable(Table):
+    """A table whose rows say of each trial what that trial alone says: `rows` takes trials."""
+
+    __slots__ = ()
+
+    def rows_in(self, results: StudyResults) -> Iterable[Any]:
+        """Return the rows of a study."""
+        return self.rows(results.trials)
 
 
 def further_columns(trials: Iterable[TrialResult]) -> frozenset[str]:
@@ -190,22 +211,25 @@ def row_of(kind: type[Row], /, *sources: Any, **given: Any) -> Row:
     ----------
     kind : type
         A kind of row.
-    *sources : object or mapping
+    *sources : object or dict
         Results; a field that none of them has is an error.
     **given
         Fields by name, before those of the sources.
     """
-    own: type = kind
-    return kind(**{item.name: _found(item.name, sources, given) for item in declared(own)})
+    every, own = (given, *sources), cast("type", kind)
+    return kind(*[_found(name, every) for name in _fields(own)])
 
 
-def _found(name: str, sources: tuple[Any, ...], given: Mapping[str, Any]) -> Any:
-    if name in given:
-        return given[name]
+@cache
+def _fields(kind: type) -> tuple[str, ...]:
+    return tuple(item.name for item in declared(kind))
+
+
+def _found(name: str, sources: tuple[Any, ...]) -> Any:
     for source in sources:
-        if isinstance(source, Mapping):
+        if type(source) is dict:
             if name in source:
                 return source[name]
-        elif hasattr(source, name):
-            return getattr(source, name)
+        elif (value := getattr(source, name, _NOWHERE)) is not _NOWHERE:
+            return value
     raise AttributeError(f"no source of the row has `{name}`.")

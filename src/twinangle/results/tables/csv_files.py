@@ -8,21 +8,24 @@ import re
 from collections.abc import Iterable, Iterator
 from contextlib import ExitStack
 from functools import lru_cache
+from io import StringIO
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
 from twinangle.results.tables.columns import Column
-from twinangle.results.tables.printing import printed_cells
+from twinangle.results.tables.printing import printed_columns
 from twinangle.visible import make_visible
 
 PRINTABLE = "printable"
 FORMULA = ("=", "+", "-", "@")
+ROWS_AT_ONCE = 4096  # in memory, column by column
 
 
 def write_csv(
-    folder: Path, name: str, columns: tuple[Column, ...], rows: Iterable[Any]
+    folder: Path, name: str, columns: tuple[Column, ...], lines: Iterable[tuple[str, str]]
 ) -> tuple[Path, Path]:
-    """Write a table twice, row by row: unrounded, and rounded for reading.
+    """Write a table twice: unrounded, and rounded for reading.
 
     Parameters
     ----------
@@ -32,8 +35,8 @@ def write_csv(
         The table's.
     columns : tuple of Column
         Its columns.
-    rows : iterable
-        Its rows; without any the header is written alone.
+    lines : iterable of (str, str)
+        Its rows, as :func:`csv_lines` yields them; without any the header is written alone.
 
     Returns
     -------
@@ -41,24 +44,51 @@ def write_csv(
         The unrounded file and the rounded one.
     """
     exact, printed = (folder / part / f"{name}.csv" for part in ("", PRINTABLE))
+    head = _text([[csv_cell(column.name) for column in columns]])
     with ExitStack() as stack:
-        writers = []
-        for path in (exact, printed):
-            file = stack.enter_context(path.open("w", encoding="utf-8", newline=""))
-            writers.append(csv.writer(file, lineterminator="\n"))
-            writers[-1].writerow([csv_cell(column.name) for column in columns])
-        for row in rows:
-            writers[0].writerow(_exact_cells(columns, row))
-            writers[1].writerow([csv_cell(value) for _, value in printed_cells(columns, row)])
+        files = [
+            stack.enter_context(path.open("w", encoding="utf-8", newline=""))
+            for path in (exact, printed)
+        ]
+        for each in chain([(head, head)], lines):
+            for file, text in zip(files, each, strict=True):
+                file.write(text)
     return exact, printed
 
 
-def _exact_cells(columns: tuple[Column, ...], row: Any) -> Iterator[Any]:
-    for column in columns:
-        value = column.of(row)
-        if column.kind == "number" and value is not None:
-            value = float(value)
-        yield csv_cell(value)
+def csv_lines(columns: tuple[Column, ...], rows: Iterable[Any]) -> Iterator[tuple[str, str]]:
+    """Yield the lines of rows, unrounded and rounded, many rows at a time.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+        A table's.
+    rows : iterable
+        Rows of its kind.
+    """
+    held = iter(rows)
+    while some := list(islice(held, ROWS_AT_ONCE)):
+        values = [column.values(some) for column in columns]
+        whole = list(map(_whole_cells, columns, values))
+        numbers = printed_columns(columns, values)
+        rounded = [numbers.get(k, cells) for k, cells in enumerate(whole)]
+        yield _text(zip(*whole, strict=True)), _text(zip(*rounded, strict=True))
+
+
+def _text(rows: Iterable[Iterable[Any]]) -> str:
+    text = StringIO(newline="")
+    csv.writer(text, lineterminator="\n").writerows(rows)
+    return text.getvalue()
+
+
+def _whole_cells(column: Column, values: list[Any]) -> list[Any]:
+    """Return the cells of a column, its numbers in full."""
+    if column.kind == "string":  # the same few over and over
+        cells = {value: csv_cell(value) for value in set(values)}
+        return [cells[value] for value in values]
+    if column.kind == "number":
+        values = [None if value is None else float(value) for value in values]
+    return list(map(csv_cell, values))
 
 
 def csv_cell(value: Any) -> Any:

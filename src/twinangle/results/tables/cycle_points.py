@@ -13,7 +13,7 @@ import numpy as np
 from twinangle.declare import data, measured, number
 from twinangle.results.tables.columns import Column, columns_of, further_columns
 from twinangle.results.tables.identity import OfTrial
-from twinangle.results.tables.parquet import arrow_table, row_groups, write_parquet
+from twinangle.results.tables.parquet import GROUP_ROWS, arrow_table, write_parquet
 from twinangle.results.trial_result import TrialResult
 from twinangle.signals.recording import CycleSet, PairedAngles
 
@@ -111,25 +111,35 @@ def trace_tables(trials: Iterable[TrialResult], wanted: bool | None) -> Iterator
     """
     held = list(trials)
     columns = columns_of(TraceSample, further_columns(held))
-    for trial in held:
-        if (
-            trial.paired is not None
-            and trial.paired.wearable_deg.size
-            and (not is_long(trial) if wanted is None else wanted)
-        ):
-            yield _trace_table(columns, _identity(trial, columns), trial.paired)
+    for trial, paired in _with_traces(held, wanted):
+        yield from _trace_groups(columns, _identity(trial, columns), paired)
 
 
-def _trace_table(
+def _with_traces(
+    trials: Iterable[TrialResult], wanted: bool | None
+) -> Iterator[tuple[TrialResult, PairedAngles]]:
+    for trial in trials:
+        paired = trial.paired
+        if paired is None or not paired.wearable_deg.size:
+            continue
+        if not is_long(trial) if wanted is None else wanted:
+            yield trial, paired
+
+
+def _trace_groups(
     columns: tuple[Column, ...], identity: dict[str, Any], paired: PairedAngles
-) -> pa.Table:
-    values = {
-        "time_s": paired.time_s,
-        "wearable_deg": paired.wearable_deg,
-        "reference_deg": paired.reference_deg,
-        "rate_hz": float(paired.rate_hz),
-    }
-    return arrow_table(columns, identity | values, paired.wearable_deg.size)
+) -> Iterator[pa.Table]:
+    """Yield the rows of one trace, as many at a time as one row group holds."""
+    time_s, n = paired.time_s, paired.wearable_deg.size
+    for first in range(0, n, GROUP_ROWS):
+        rows = slice(first, first + GROUP_ROWS)
+        values = {
+            "time_s": time_s[rows],
+            "wearable_deg": paired.wearable_deg[rows],
+            "reference_deg": None if paired.reference_deg is None else paired.reference_deg[rows],
+            "rate_hz": float(paired.rate_hz),
+        }
+        yield arrow_table(columns, identity | values, min(GROUP_ROWS, n - first))
 
 
 def is_long(trial: TrialResult) -> bool:
@@ -139,9 +149,20 @@ def is_long(trial: TrialResult) -> bool:
 
 
 def write_trace_part(trials: Sequence[TrialResult], path: Path, wanted: bool | None) -> None:
-    """Write the traces of one recording into a file of their own, for :func:`merge_trace_parts`."""
-    columns = columns_of(TraceSample, further_columns(trials))
-    write_parquet(path, columns, trace_tables(trials, wanted))
+    """Write the traces of one recording into a file of their own, for :func:`merge_trace_parts`.
+
+    It holds the arrays as they are: they are packed and encoded once, where all come together.
+    """
+    held: dict[str, Any] = {}
+    for k, (trial, paired) in enumerate(_with_traces(trials, wanted)):
+        held[f"{k} names"] = [getattr(trial, name) for name in IDENTITY]
+        held[f"{k} clock"] = [paired.start_s, paired.rate_hz]
+        held[f"{k} wearable"] = paired.wearable_deg
+        if paired.reference_deg is not None:
+            held[f"{k} reference"] = paired.reference_deg
+    if held:
+        with path.open("wb") as file:
+            np.savez(file, **held)
 
 
 def merge_trace_parts(parts: Iterable[Path], path: Path, columns: tuple[Column, ...]) -> bool:
@@ -152,15 +173,29 @@ def merge_trace_parts(parts: Iterable[Path], path: Path, columns: tuple[Column, 
     bool
         Whether there was any; the bytes are those of one process that writes all.
     """
-    return write_parquet(path, columns, _groups_of(parts))
+    return write_parquet(path, columns, _groups_of(parts, columns))
 
 
-def _groups_of(parts: Iterable[Path]) -> Iterator[pa.Table]:
+def _groups_of(parts: Iterable[Path], columns: tuple[Column, ...]) -> Iterator[pa.Table]:
     for part in parts:
         if part.exists():
-            yield from row_groups(part)
+            for names, paired in _traces_in(part):
+                yield from _trace_groups(columns, _identity(names, columns), paired)
             part.unlink()
 
 
-def _identity(trial: TrialResult, columns: tuple[Column, ...]) -> dict[str, Any]:
+def _traces_in(part: Path) -> Iterator[tuple[OfTrial, PairedAngles]]:
+    with np.load(part, allow_pickle=False) as held:
+        k = 0
+        while f"{k} names" in held:
+            names = OfTrial(*held[f"{k} names"].tolist())
+            reference = held.get(f"{k} reference")
+            yield (
+                names,
+                PairedAngles(held[f"{k} wearable"], reference, *held[f"{k} clock"].tolist()),
+            )
+            k += 1
+
+
+def _identity(trial: TrialResult | OfTrial, columns: tuple[Column, ...]) -> dict[str, Any]:
     return {one.name: one.of(trial) for one in columns if one.field in IDENTITY}

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
 from twinangle.cycles.units import bout_units
 from twinangle.declare import data, measured, number
-from twinangle.results.model import StudyResults
 from twinangle.results.tables.columns import NAN, row_of
 from twinangle.results.tables.identity import OfTrial
-from twinangle.signals.recording import Array
+from twinangle.results.trial_result import TrialResult
+from twinangle.signals.recording import Array, CycleSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +27,9 @@ class CycleResidual(OfTrial):
     largest_deg: Annotated[float | None, data("largest angle of the rotation outside the hinge")]
 
 
-def residual_rows(results: StudyResults) -> Iterator[CycleResidual]:
+def residual_rows(trials: Iterable[TrialResult]) -> Iterator[CycleResidual]:
     """Yield the residual angle of every kept cycle."""
-    for trial in results.trials:
+    for trial in trials:
         for cycle in trial.residual_by_cycle:
             yield row_of(CycleResidual, cycle, trial)
 
@@ -55,9 +55,9 @@ class CycleRow(OfTrial):
     reference_range: Annotated[float, data("range of motion of the reference's curve")]
 
 
-def cycle_rows(results: StudyResults) -> Iterator[CycleRow]:
+def cycle_rows(trials: Iterable[TrialResult]) -> Iterator[CycleRow]:
     """Yield the cycles of every trial, in order of time."""
-    for trial in results.trials:
+    for trial in trials:
         cycles = trial.cycles
         if cycles is None:
             continue
@@ -70,14 +70,17 @@ def cycle_rows(results: StudyResults) -> Iterator[CycleRow]:
                 {f"wearable_{name}": float(of[k]) for name, of in wearable.items()},
                 {f"reference_{name}": float(of[k]) for name, of in reference.items()},
                 dict.fromkeys((f"reference_{name}" for name in wearable), NAN),
-                cycle=k,
+                cycle_place(cycles, k),
                 bout=int(cycles.bout[k]) if cycles.bout.size else None,
-                start_s=float(cycles.start_s[k]),
-                end_s=float(cycles.end_s[k]),
                 duration_s=float(cycles.duration_s[k]),
                 kept=not reason,
                 reason=reason,
             )
+
+
+def cycle_place(cycles: CycleSet, k: int) -> dict[str, Any]:
+    """Return number, start and end of a cycle."""
+    return {"cycle": k, "start_s": float(cycles.start_s[k]), "end_s": float(cycles.end_s[k])}
 
 
 def _sizes(curves: Array | None) -> dict[str, Array]:
@@ -110,9 +113,9 @@ class BoutRow(OfTrial):
     rms_demeaned: Annotated[float, data("RMS over the cycle of the demeaned curves' difference")]
 
 
-def bout_rows(results: StudyResults) -> Iterator[BoutRow]:
+def bout_rows(trials: Iterable[TrialResult]) -> Iterator[BoutRow]:
     """Yield the bouts of every trial, in order of time."""
-    for trial in results.trials:
+    for trial in trials:
         for unit in () if trial.cycles is None else bout_units(trial.cycles):
             yield row_of(
                 BoutRow,
@@ -138,9 +141,9 @@ class CurvePoint(OfTrial):
     reference_sd: Annotated[float, data("SD of the reference over the kept cycles")]
 
 
-def mean_curve_rows(results: StudyResults) -> Iterator[CurvePoint]:
+def mean_curve_rows(trials: Iterable[TrialResult]) -> Iterator[CurvePoint]:
     """Yield the mean curves of every trial, point by point."""
-    for trial in results.trials:
+    for trial in trials:
         wearable, reference = trial.wearable_variability, trial.reference_variability
         if wearable is None:
             continue

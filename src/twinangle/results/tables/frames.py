@@ -10,8 +10,14 @@ import pyarrow as pa
 
 from twinangle.card import Card, Shown
 from twinangle.naming import suggestion
-from twinangle.results.tables.columns import Column, Table
-from twinangle.results.tables.cycle_points import cycle_tables, trace_tables
+from twinangle.results.tables.columns import PARTS, Column, Table, columns_of
+from twinangle.results.tables.cycle_points import (
+    CyclePoint,
+    TraceSample,
+    cycle_tables,
+    trace_tables,
+)
+from twinangle.results.tables.parquet import schema_of
 from twinangle.results.tables.writing import tables_of
 
 if TYPE_CHECKING:
@@ -49,9 +55,9 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
             If there is none of that name; the message lists those that there are.
         """
         if name == "cycle_points":
-            return _joined(cycle_tables(self._results.trials))
+            return _joined(cycle_tables(self._results.trials), CyclePoint)
         if name == "traces":
-            return _joined(trace_tables(self._results.trials, wanted=True))
+            return _joined(trace_tables(self._results.trials, wanted=True), TraceSample)
         tables = self._tables
         if name not in tables:
             raise KeyError(
@@ -59,7 +65,7 @@ class Frames(Mapping[str, pd.DataFrame], Shown):
                 f"Tables: {', '.join(self)}."
             )
         table = tables[name]
-        return _framed(table.columns_in(self._results), table.rows(self._results))
+        return _framed(table.columns_in(self._results), table.rows_in(self._results))
 
     @property
     def _tables(self) -> dict[str, Table]:
@@ -113,7 +119,7 @@ def _framed(columns: tuple[Column, ...], rows: Iterable[Any]) -> pd.DataFrame:
 
 
 def _cells(column: Column, rows: list[Any]) -> pd.Series[Any]:
-    values = [column.of(row) for row in rows]
+    values = column.values(rows)
     missing = any(value is None for value in values)
     if missing:
         values = [_MISSING[column.kind] if value is None else value for value in values]
@@ -123,6 +129,10 @@ def _cells(column: Column, rows: list[Any]) -> pd.Series[Any]:
     return pd.Series(values, dtype=kinds[column.kind])
 
 
-def _joined(tables: Iterable[pa.Table]) -> pd.DataFrame:
+def _joined(tables: Iterable[pa.Table], row: type) -> pd.DataFrame:
     held = list(tables)
-    return pa.concat_tables(held).to_pandas() if held else pd.DataFrame()
+    if not held:
+        return pd.DataFrame()
+    whole = pa.concat_tables(held)
+    further = frozenset(PARTS) & set(whole.schema.names)
+    return whole.cast(schema_of(columns_of(row, further))).to_pandas()

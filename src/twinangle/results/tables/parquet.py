@@ -12,6 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from twinangle.results.tables.columns import Column
 
 if TYPE_CHECKING:
@@ -55,11 +57,14 @@ def arrow_table(columns: tuple[Column, ...], values: Mapping[str, Any], n_rows: 
         value, kind = values[column.name], _TYPES[column.kind]
         if value is None:
             arrays.append(pa.nulls(n_rows, kind))
-        elif isinstance(value, str | bool | int | float):
+        elif isinstance(value, str):  # held once
+            which = pa.array(np.zeros(n_rows, dtype=np.int32))
+            arrays.append(pa.DictionaryArray.from_arrays(which, pa.array([value])))
+        elif isinstance(value, bool | int | float):
             arrays.append(pa.repeat(pa.scalar(value, kind), n_rows))
         else:
             arrays.append(pa.array(value, kind, from_pandas=False))
-    return pa.Table.from_arrays(arrays, schema=schema_of(columns))
+    return pa.Table.from_arrays(arrays, names=[column.name for column in columns])
 
 
 def write_parquet(path: Path, columns: tuple[Column, ...], tables: Iterable[pa.Table]) -> bool:
@@ -76,7 +81,7 @@ def write_parquet(path: Path, columns: tuple[Column, ...], tables: Iterable[pa.T
     try:
         for table in tables:
             if writer is None:
-                writer = parquet.ParquetWriter(path, schema_of(columns), **_settings(columns))
+                writer = parquet.ParquetWriter(path, table.schema, **_settings(columns))
             writer.write_table(table, row_group_size=GROUP_ROWS)
     finally:
         if writer is not None:

@@ -12,7 +12,7 @@ its unit below; where that has none, three significant digits, and a whole numbe
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping, Sequence
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from functools import cache
 from typing import Any
@@ -22,6 +22,7 @@ from twinangle.results.tables.columns import Column
 # Common practice, no source: what an instrument of this kind resolves.
 DECIMALS = {"deg": 2, "s": 3, "Hz": 2, "ppm": 1, "percent": 1}
 DIGITS = 3
+Place = tuple[str, int | None]  # of a number in a row: its field, and the end of an interval
 _MOST = 15  # further decimals that are tried: digits that every binary number of 64 bits carries
 
 
@@ -109,21 +110,48 @@ def printed_number(value: float, unit: str, error: float = math.nan) -> str:
     return f"{found:f}"
 
 
-def printed_cells(columns: tuple[Column, ...], row: Any) -> Iterator[tuple[str, Any]]:
-    """Yield each column's name and its cell in print: numbers rounded, the rest as it is."""
-    numbers = {one.field: getattr(row, one.field) for one in columns if one.kind == "number"}
+def printed_columns(
+    columns: Sequence[Column], values: Sequence[Sequence[Any]]
+) -> dict[int, list[str]]:
+    """Return the cells in print of the columns that hold numbers, by the column's place.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+        A table's.
+    values : sequence of sequences
+        The cells of each.
+    """
+    numbers: dict[Place, list[float]] = {
+        (one.field, one.end): list(map(_number, cells))
+        for one, cells in zip(columns, values, strict=True)
+        if one.kind == "number"
+    }
+    units = next((values[k] for k, one in enumerate(columns) if one.field == "unit"), ())
     shown = _with_intervals(numbers)
-    for column in columns:
-        value = column.of(row)
-        if column.kind != "number":
-            yield column.name, value
-        elif (column.field, column.end) in shown:
-            yield column.name, shown[column.field, column.end]
-        else:
-            unit = row.unit if column.unit == "column unit" else column.unit
-            own = _is_error(column.field)
-            error = value if own else numbers.get(_error_of(column.field), math.nan)
-            yield column.name, printed_number(_number(value), unit, _number(error))
+    return {
+        k: _printed(one, numbers, shown.get((one.field, one.end)), units)
+        for k, one in enumerate(columns)
+        if one.kind == "number"
+    }
+
+
+def _printed(
+    column: Column,
+    numbers: Mapping[Place, list[float]],
+    shown: list[str | None] | None,
+    units: Sequence[str],
+) -> list[str]:
+    """Return what is printed of a column, given what its intervals say of its numbers."""
+    own = numbers[column.field, column.end]
+    nothing = [math.nan] * len(own)
+    errors = own if _is_error(column.field) else numbers.get((_error_of(column.field), None))
+    each = units if column.unit == "column unit" else [column.unit] * len(own)
+    cells = zip(shown or [None] * len(own), own, each, errors or nothing, strict=True)
+    return [
+        printed_number(value, unit, error) if text is None else text
+        for text, value, unit, error in cells
+    ]
 
 
 @cache
@@ -139,16 +167,20 @@ def _is_error(field: str) -> bool:
     return field.endswith("_se") or any(field.endswith(f"_se_{unit}") for unit in DECIMALS)
 
 
-def _with_intervals(numbers: Mapping[str, Any]) -> dict[tuple[str, int | None], str]:
-    """Return what is printed of every number with an interval, by field and end."""
-    shown: dict[tuple[str, int | None], str] = {}
-    for field, value in numbers.items():
-        if not isinstance(value, tuple):
+def _with_intervals(numbers: Mapping[Place, list[float]]) -> dict[Place, list[str | None]]:
+    """Return what is printed of every number with an interval: None where that has no width."""
+    shown: dict[Place, list[str | None]] = {}
+    for (field, end), low in numbers.items():
+        if end != 0:
             continue
         of = "value" if field == "ci" else field.removesuffix("_ci").removesuffix("_band")
-        texts = printed_interval(_number(numbers.get(of)), *map(_number, value))
-        if texts is not None:
-            shown |= {(of, None): texts[0], (field, 0): texts[1], (field, 1): texts[2]}
+        value = numbers.get((of, None)) or [math.nan] * len(low)
+        found = list(map(printed_interval, value, low, numbers[field, 1]))
+        for k, place in enumerate(((of, None), (field, 0), (field, 1))):
+            before = shown.get(place) or [None] * len(low)
+            shown[place] = [
+                old if texts is None else texts[k] for texts, old in zip(found, before, strict=True)
+            ]
     return shown
 
 

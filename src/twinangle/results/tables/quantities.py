@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval
@@ -51,13 +52,14 @@ def quantities_of(record: Mapping[str, Any], prefix: str = "", unit: str = "") -
     unit : str
         Of keys that say none, from the part's own key (`error_budget_deg2`).
     """
-    own = {_own(key): key for key in record if _own(key) != key}
+    own = {of: key for key in record if (of := _own(key)) != key}
+    told = {key for of, key in own.items() if of in record}  # with its number
     for key, value in record.items():
         name = f"{prefix}{key}"
         if isinstance(value, Mapping):
             yield from quantities_of(value, f"{name}.", "" if _plain(key) else unit_of(key, unit))
-        elif key in own.values() and _own(key) in record:
-            continue  # told with its number
+        elif key in told:
+            continue
         elif isinstance(value, list):
             if _is_pair(value):
                 yield Found(name, ci=_pair(value), unit=unit_of(key, unit))
@@ -74,7 +76,13 @@ def unit_of(key: str, otherwise: str = "") -> str:
     """Return the unit that a key of `results.json` ends with; counts and the like have none."""
     if _plain(key):
         return ""
-    return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), otherwise)
+    found = _unit_at_end(key)
+    return otherwise if found is None else found
+
+
+@lru_cache(maxsize=4096)
+def _unit_at_end(key: str) -> str | None:
+    return next((unit for ending, unit in UNITS.items() if key.endswith(ending)), None)
 
 
 def _plain(key: str) -> bool:
@@ -96,7 +104,7 @@ def _is_pair(value: Any) -> bool:
 
 
 def _pair(value: Any) -> Interval:
-    if not _is_pair(value):
+    if value is None or not _is_pair(value):
         return NO_INTERVAL
     low, high = (NAN if each is None else float(each) for each in value)
     return low, high

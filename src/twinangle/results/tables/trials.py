@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Annotated, Any
 
 from twinangle.declare import data, measured, number
 from twinangle.notices import gravity_of, kind_of
 from twinangle.results.grouping import trial_groups, warnings_of
 from twinangle.results.model import StudyResults
-from twinangle.results.serialise import trial_record
-from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, row_of
+from twinangle.results.serialise import KEYS, trial_record
+from twinangle.results.tables.columns import NAN, NO_INTERVAL, Interval, Table, TrialTable, row_of
 from twinangle.results.tables.cycles import (
     BoutRow,
     CurvePoint,
     CycleResidual,
     CycleRow,
     bout_rows,
+    cycle_place,
     cycle_rows,
     mean_curve_rows,
     residual_rows,
@@ -26,6 +26,7 @@ from twinangle.results.tables.cycles import (
 from twinangle.results.tables.identity import OfCondition, OfTrial, OfWearable
 from twinangle.results.tables.magnetic_field import fields_by_time
 from twinangle.results.tables.quantities import quantities_of
+from twinangle.results.trial_result import TrialResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +54,11 @@ class TrialRow(OfTrial):
     sd_ratio: Annotated[float, number("the wearable's SD over the reference's")]
 
 
-def _trial_rows(results: StudyResults) -> Iterator[TrialRow]:
+def _trial_rows(trials: Iterable[TrialResult]) -> Iterator[TrialRow]:
     names = ("offset", "rms_demeaned", "range_difference", "correlation")
     nothing = dict.fromkeys(names, NAN) | {f"{name}_ci": NO_INTERVAL for name in names}
     clock = dict.fromkeys(("lag_s", "lag_se_s", "drift_ppm"), NAN)
-    for trial in results.trials:
+    for trial in trials:
         wearable, reference = trial.wearable_variability, trial.reference_variability
         cycles = trial.cycles
         yield row_of(
@@ -95,9 +96,9 @@ class AllCyclesRow(OfTrial):
     ]
 
 
-def _all_cycles_rows(results: StudyResults) -> Iterator[AllCyclesRow]:
+def _all_cycles_rows(trials: Iterable[TrialResult]) -> Iterator[AllCyclesRow]:
     names = ("sd_all", "sd_change", "sd_outlier_change")
-    for trial in results.trials:
+    for trial in trials:
         if (effect := trial.exclusions) is not None:
             wearable = {f"wearable_{name}": getattr(effect, f"test_{name}") for name in names}
             yield row_of(AllCyclesRow, effect, wearable, trial)
@@ -115,8 +116,8 @@ class OverTimeRow(OfTrial):
     duration_s: Annotated[float, measured("s", "time that these samples cover")]
 
 
-def _over_time_rows(results: StudyResults) -> Iterator[OverTimeRow]:
-    for trial in results.trials:
+def _over_time_rows(trials: Iterable[TrialResult]) -> Iterator[OverTimeRow]:
+    for trial in trials:
         if trial.over_time is not None:
             yield row_of(OverTimeRow, trial.over_time, trial)
 
@@ -157,12 +158,6 @@ def _pooled_rows(results: StudyResults) -> Iterator[PooledRow]:
         )
 
 
-@lru_cache(maxsize=1)  # two tables ask for it, of the same results
-def _records(results: StudyResults) -> list[dict[str, Any]]:
-    """Return each trial's part of `results.json`."""
-    return [trial_record(trial) for trial in results.trials]
-
-
 @dataclass(frozen=True, slots=True)
 class TrialNumber(OfTrial):
     """One number, or word, of a trial under one procedure."""
@@ -176,11 +171,11 @@ class TrialNumber(OfTrial):
     text: Annotated[str, number("what is said where it is no number")]
 
 
-def _number_rows(results: StudyResults) -> Iterator[TrialNumber]:
-    for trial, record in zip(results.trials, _records(results), strict=True):
+def _number_rows(trials: Iterable[TrialResult]) -> Iterator[TrialNumber]:
+    for trial in trials:
         own = {
             key: part
-            for key, part in record.items()
+            for key, part in trial_record(trial).items()
             if isinstance(part, dict) or key.startswith("offset_zeroed")
         }
         for found in quantities_of(own):
@@ -198,9 +193,9 @@ class SensorNumber(OfTrial):
     text: Annotated[str, number("what is said where it is no number")]
 
 
-def _sensor_rows(results: StudyResults) -> Iterator[SensorNumber]:
-    for trial, record in zip(results.trials, _records(results), strict=True):
-        for sensor in record["sensors"]:
+def _sensor_rows(trials: Iterable[TrialResult]) -> Iterator[SensorNumber]:
+    for trial in trials:
+        for sensor in KEYS.write(trial.sensors):
             parts = {key: part for key, part in sensor.items() if isinstance(part, dict)}
             for found in quantities_of(parts):
                 yield row_of(SensorNumber, found, trial, segment=sensor["segment"])
@@ -258,9 +253,13 @@ def _exclusion_rows(results: StudyResults) -> Iterator[Exclusion]:
     for trial in results.trials:
         if trial.status not in ("ok", "pooled"):
             yield row_of(Exclusion, whole, trial, what=f"trial {trial.status}")
-    for cycle in cycle_rows(results):
-        if cycle.reason:
-            yield row_of(Exclusion, cycle, what="cycle")
+    for trial in results.trials:
+        if (cycles := trial.cycles) is None:
+            continue
+        for k, reason in enumerate(cycles.reason):
+            if reason:
+                place = cycle_place(cycles, k)
+                yield row_of(Exclusion, place, trial, what="cycle", reason=reason)
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,8 +271,8 @@ class WarningRow(OfTrial):
     warning: Annotated[str, number("the warning, a sentence")]
 
 
-def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
-    for trial in results.trials:
+def _warning_rows(trials: Iterable[TrialResult]) -> Iterator[WarningRow]:
+    for trial in trials:
         for text in warnings_of(trial):
             yield row_of(
                 WarningRow, trial, kind=kind_of(text), gravity=gravity_of(text), warning=text
@@ -281,22 +280,26 @@ def _warning_rows(results: StudyResults) -> Iterator[WarningRow]:
 
 
 TRIAL_TABLES = (
-    Table("trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows),
-    Table(
+    TrialTable(
+        "trials", "each trial under each procedure, headline numbers", TrialRow, _trial_rows
+    ),
+    TrialTable(
         "all_cycles",
         "SDs over all cycles of the movement, and what exclusions changed",
         AllCyclesRow,
         _all_cycles_rows,
     ),
-    Table("over_time", "both instruments sample by sample", OverTimeRow, _over_time_rows),
+    TrialTable("over_time", "both instruments sample by sample", OverTimeRow, _over_time_rows),
     Table(
         "recordings_pooled",
         "short recordings of one person pooled, a person, condition and side a row",
         PooledRow,
         _pooled_rows,
     ),
-    Table("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
-    Table("sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows),
+    TrialTable("trial_numbers", "every number of each trial, one a row", TrialNumber, _number_rows),
+    TrialTable(
+        "sensor_numbers", "every number of each sensor, one a row", SensorNumber, _sensor_rows
+    ),
     Table(
         "plausibility",
         "what each physical test says, one a row",
@@ -306,12 +309,14 @@ TRIAL_TABLES = (
     Table(
         "magnetic_field_by_time", "the magnetic field, ten seconds a row", FieldStep, _field_rows
     ),
-    Table(
+    TrialTable(
         "residual_angle", "rotation outside the hinge, a cycle a row", CycleResidual, residual_rows
     ),
-    Table("cycles", "every cycle found, kept or not", CycleRow, cycle_rows),
-    Table("bouts", "every bout, a run of cycles without a pause", BoutRow, bout_rows),
+    TrialTable("cycles", "every cycle found, kept or not", CycleRow, cycle_rows),
+    TrialTable("bouts", "every bout, a run of cycles without a pause", BoutRow, bout_rows),
     Table("exclusions", "trials and cycles left out, with the reason", Exclusion, _exclusion_rows),
-    Table("mean_curves", "mean curves over the cycle, a point a row", CurvePoint, mean_curve_rows),
-    Table("warnings", "warnings of the trials", WarningRow, _warning_rows),
+    TrialTable(
+        "mean_curves", "mean curves over the cycle, a point a row", CurvePoint, mean_curve_rows
+    ),
+    TrialTable("warnings", "warnings of the trials", WarningRow, _warning_rows),
 )

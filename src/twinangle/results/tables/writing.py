@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 
 from twinangle.results.model import StudyResults
-from twinangle.results.tables.columns import Table, columns_of, further_columns
-from twinangle.results.tables.csv_files import PRINTABLE, write_csv
+from twinangle.results.tables.columns import (
+    Column,
+    Table,
+    TrialTable,
+    columns_of,
+    further_columns,
+)
+from twinangle.results.tables.csv_files import PRINTABLE, csv_lines, write_csv
 from twinangle.results.tables.cycle_points import (
     CYCLES,
     TRACES,
@@ -25,6 +32,7 @@ from twinangle.results.tables.parquet import write_parquet
 from twinangle.results.tables.pooled import POOLED_TABLES
 from twinangle.results.tables.provenance import STUDY_TABLES
 from twinangle.results.tables.trials import TRIAL_TABLES
+from twinangle.results.trial_result import TrialResult
 
 TABLES: tuple[Table, ...] = (
     *POOLED_TABLES,
@@ -33,6 +41,8 @@ TABLES: tuple[Table, ...] = (
     *TRIAL_TABLES,
     *DAILY_TABLES,
 )
+Lines = tuple[tuple[str, str], ...]  # of a table, unrounded and rounded, many rows in each
+_TABLES_OF_TRIALS = tuple(table for table in TABLES if isinstance(table, TrialTable))
 CURVES: tuple[tuple[str, type, str], ...] = (
     (CYCLES, CyclePoint, "curves of every cycle found, a point a row"),
     (TRACES, TraceSample, "both instruments on one clock, a sample a row"),
@@ -67,13 +77,41 @@ def write_tables(
     """
     for name in table_names(results):
         write_table(folder, results, name)
+    further = further_columns(results.trials)
+    of_trials = map(partial(lines_of_trial, further), results.trials)
+    write_tables_of_trials(folder, further, of_trials)
     write_traces(folder, results, trace_parts)
     return describe_tables(folder, results)
 
 
+def lines_of_trial(further: frozenset[str], trial: TrialResult) -> dict[str, Lines]:
+    """Return a trial's lines of every table of trials, unrounded and rounded, by the table's name.
+
+    `further` names the columns that a study of several instruments needs (`further_columns`).
+    """
+    return {
+        table.name: tuple(csv_lines(columns_of(table.row, further), table.rows((trial,))))
+        for table in _TABLES_OF_TRIALS
+    }
+
+
+def write_tables_of_trials(
+    folder: Path,
+    further: frozenset[str],
+    trials: Iterable[dict[str, Lines]],
+) -> None:
+    """Write every table of trials from the lines of each trial, in order."""
+    (folder / PRINTABLE).mkdir(exist_ok=True)
+    held = list(trials)
+    for table in _TABLES_OF_TRIALS:
+        lines = (each for one in held for each in one[table.name])
+        write_csv(folder, table.name, columns_of(table.row, further), lines)
+
+
 def table_names(results: StudyResults) -> tuple[str, ...]:
-    """Return what :func:`write_table` writes: every table, and the curves of every cycle."""
-    return (*(table.name for table in tables_of(results)), CYCLES)
+    """Return what :func:`write_table` writes: tables that are not of trials, and the cycles."""
+    others = (table for table in tables_of(results) if not isinstance(table, TrialTable))
+    return (*(table.name for table in others), CYCLES)
 
 
 def write_table(folder: Path, results: StudyResults, name: str) -> tuple[str, ...]:
@@ -84,16 +122,26 @@ def write_table(folder: Path, results: StudyResults, name: str) -> tuple[str, ..
         return (CYCLES,) if write_parquet(folder / CYCLES, columns, tables) else ()
     (folder / PRINTABLE).mkdir(exist_ok=True)
     table = next(each for each in tables_of(results) if each.name == name)
-    files = write_csv(folder, name, table.columns_in(results), table.rows(results))
+    columns = table.columns_in(results)
+    files = write_csv(folder, name, columns, csv_lines(columns, table.rows_in(results)))
     return tuple(path.relative_to(folder).as_posix() for path in files)
 
 
 def write_traces(folder: Path, results: StudyResults, parts: Sequence[Path] = ()) -> None:
     """Write both instruments' traces as Parquet, if there are any; parts go before the others."""
-    columns = columns_of(TraceSample, further_columns(results.trials))
-    if not merge_trace_parts(parts, folder / TRACES, columns):
+    if not merge_traces(parts, folder, trace_columns(results)):
         held = trace_tables(results.trials, traces_wanted(results))
-        write_parquet(folder / TRACES, columns, held)
+        write_parquet(folder / TRACES, trace_columns(results), held)
+
+
+def merge_traces(parts: Sequence[Path], folder: Path, columns: tuple[Column, ...]) -> bool:
+    """Write the traces from the parts that exist, and return whether there was any."""
+    return merge_trace_parts(parts, folder / TRACES, columns)
+
+
+def trace_columns(results: StudyResults) -> tuple[Column, ...]:
+    """Return the columns of the traces."""
+    return columns_of(TraceSample, further_columns(results.trials))
 
 
 def describe_tables(folder: Path, results: StudyResults) -> tuple[Path, ...]:

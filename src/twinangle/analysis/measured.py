@@ -1,0 +1,96 @@
+"""What is measured in one recording: all that no confidence enters, kept from run to run."""
+
+from __future__ import annotations
+
+from collections.abc import MutableMapping
+from dataclasses import dataclass
+
+from twinangle.clocks import GyroscopeLag, StepTold, StepWarned
+from twinangle.plausibility.outcome import Outcome
+from twinangle.results import Absent, TrialResult
+from twinangle.signals.recording import Synchronisation
+from twinangle.study import Trial
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """One trial under one procedure before intervals, and what is judged with or by curves.
+
+    Parameters
+    ----------
+    result : TrialResult
+        Without them; a failed one is whole but for what its clock warns of.
+    angle_clock : Synchronisation, optional
+        The clock that the gyroscopes' lag was held against; None without a clock.
+    gyroscopes : GyroscopeLag, Absent or None
+        That lag, the interval of its difference left open.
+    told_before, told_after : tuple of str
+        The result's warnings before and after those of its clock.
+    undecided : Measured, optional
+        The same without decisions on cycles, where there are any.
+    """
+
+    result: TrialResult
+    angle_clock: Synchronisation | None = None
+    gyroscopes: GyroscopeLag | Absent | None = None
+    told_before: tuple[str, ...] = ()
+    told_after: tuple[str, ...] = ()
+    undecided: Measured | None = None
+
+
+Measurements = MutableMapping[str, tuple[Measured, ...]]
+"""What has been measured in one recording, by the name of the pair of instruments, if it has one;
+each is one a procedure."""
+
+
+def may_be_kept(measured: Measurements) -> bool:
+    """Return whether all of it is the same when it is read again.
+
+    A warning that knows its step of the clock forgets that, and several instruments are asked by
+    it whose clock stepped.
+    """
+    return not any(
+        isinstance(text, StepWarned)
+        for several in measured.values()
+        for one in several
+        for each in (one, one.undecided)
+        if each is not None
+        for text in (*each.told_before, *each.told_after, *_of_the_clock(each))
+    )
+
+
+def _of_the_clock(one: Measured) -> tuple[str, ...]:
+    clock = one.result.synchronisation
+    return () if clock is None else clock.warnings
+
+
+def ended(
+    trial: Trial,
+    procedure: str,
+    status: str,
+    reason: str,
+    tested: tuple[Outcome, ...] = (),
+) -> TrialResult:
+    """Return a trial's result without any number."""
+    return TrialResult(
+        participant=trial.participant,
+        session=trial.session,
+        condition=trial.condition,
+        trial=trial.trial,
+        side=trial.side,
+        procedure=procedure,
+        status=status,
+        reason=reason,
+        warnings=() if trial.by_hand is None else trial.by_hand.told,
+        covariates=dict(trial.covariates),
+        plausibility=tested,
+    )
+
+
+def after_known(known: tuple[str, ...], reason: str) -> str:
+    """Put what is known of the recording before what failed later, which may come of it."""
+    known = tuple(text for text in known if text not in reason)
+    if not known:
+        return reason
+    before = f"{' '.join(known)} This may be why: "
+    return StepTold(reason.found, before) if isinstance(reason, StepTold) else before + reason
