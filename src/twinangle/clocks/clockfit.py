@@ -292,13 +292,12 @@ def systematic_lag(
     coefficients = np.linalg.lstsq(plain, angle[known], rcond=None)[0]
     residual = angle[known] - plain @ coefficients
     gain = max(abs(float(coefficients[2])), 1e-6)
-    slope = float(np.sqrt(3 * np.mean(b_rate[known] ** 2)))
+    slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
     pattern = repeating_part(residual, columns[known])
     counted = float(np.clip(gain - 1, -_MOST_RANGE, _MOST_RANGE))
     range_part = counted * repeating_part(b[known], columns[known])
-    return RepeatingDifference(
-        float(np.hypot(pattern / gain, range_part)) / slope, pattern / (gain * slope)
-    )
+    whole = float(np.hypot(pattern / gain, range_part)) / (slope * float(np.sqrt(3)))
+    return RepeatingDifference(whole, pattern / (gain * slope * float(np.sqrt(3))))
 
 
 def systematic_drift(lag_systematic_s: float, reference_s: Array) -> float:
