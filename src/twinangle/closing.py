@@ -20,8 +20,9 @@ from twinangle.report.answer import INVENTED
 from twinangle.report.decisions import decisions_told
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
+from twinangle.results.failures import failed_by_wearable, failure_lines
 from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
-from twinangle.results.notices import FIRST, failure_lines, grouped_notices, warning_line
+from twinangle.results.notices import FIRST, grouped_notices, warning_line
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
 
@@ -51,6 +52,8 @@ def print_closing(results: StudyResults, out: Path, *, every_row: bool = False) 
     console.print(table if large or needed <= console.width else _narrow_table(results))
     for line in (*not_recorded_sentences(results), *_pooled_recordings(results)):
         console.print(line)
+    if failed := failed_by_wearable(results):
+        console.print(failed, style="bold")
     if large:
         _print_gravest(console, results)
         console.print(

@@ -8,12 +8,12 @@ from rich.table import Table
 
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.decided import BY_HAND
+from twinangle.results.failures import failure_lines
 from twinangle.results.grouping import distinct, key_of
 from twinangle.results.not_recorded import is_not_recorded
-from twinangle.results.notices import failure_lines
 from twinangle.results.pooled import named
 from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
-from twinangle.wording import count, span
+from twinangle.wording import SD_FREED, count, span
 
 MOST_ROWS = 24
 """Rows of a table that has one a recording: the lines of a usual terminal."""
@@ -21,8 +21,8 @@ MOST_FAILURES = 12  # lines of recordings that failed or were excluded
 CAPTION = (
     "Offset and RMS of the mean curves' difference (wearable minus reference; RMS after both are "
     "demeaned), limits of agreement of the mean over the cycle, and per-cycle SDs, in degrees, "
-    "over participants. n: participants/recordings that could be analysed. Without a reference the "
-    "SD is the smallest and the largest of a recording."
+    f"over participants, the SDs {SD_FREED}. n: participants/recordings that could be analysed. "
+    "Without a reference the SD is the smallest and the largest of a recording, as it stands."
 )
 Group = tuple[str, str]  # what is under test, without a reference that was not worn; condition
 

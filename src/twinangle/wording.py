@@ -14,6 +14,7 @@ from twinangle.under_test import JOIN
 
 NOTHING = "–"
 NO_MARGIN = "no margin was stated"
+SD_FREED = "freed of what few cycles and their serial correlation take from it"
 SHORTEST_PART = 4  # letters that are left of each part of a name made of several
 _ZERO_WIDTH_SPACE = "\u200b"
 QUANTITIES = {

@@ -66,7 +66,8 @@ def test_what_changed_is_named(copy, monkeypatch, capsys):
 
     assert status == 1
     assert "[study.toml] sha256: " in said
-    assert "options.confidence: 0.95 → 0.9" in said
+    assert "agreement.confidence: 0.95 → 0.9 (and so in " in said
+    assert "options.confidence" not in said
     assert "agreement.offset_ci_deg" in said or "more; --all lists them" in said
     assert "Not as the run wrote them: methods.txt." in said
 

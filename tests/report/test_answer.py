@@ -12,6 +12,7 @@ from twinangle.results import Absent, named
 from twinangle.results.answer import answer_of
 from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.comparison_words import NOT_MEASURED
+from twinangle.wording import SD_FREED
 
 
 @pytest.fixture(scope="module")
@@ -162,6 +163,25 @@ def test_rms_and_both_standard_deviations(both):
         (spread.reference_sd, spread.reference_sd_ci),
     ):
         assert f"{degrees(value)} ({ends(interval)})" in second
+
+
+def test_a_single_recordings_sds_stand_as_in_its_table_too(build_results):
+    """0.64 in the table of recordings, 0.65 in the answer, were two estimates of one recording."""
+    results = build_results(participants=("P01",), n=8, minutes=0.1)
+    (said,) = [text for text in answer_sentences(results) if "the SD over cycles, freed" in text]
+    (trial,) = [t for t in results.trials if (t.procedure, t.condition) == ("kalman", "indoor")]
+    spread = dict(named(results.variability))["kalman", "indoor", ""]
+    assert spread.test_sd != pytest.approx(trial.wearable_variability.sd, abs=1e-4)
+    assert SD_FREED in said
+    assert f"is {degrees(spread.test_sd)} of the wearable" in said
+    own = [degrees(one.sd) for one in (trial.wearable_variability, trial.reference_variability)]
+    assert f"(as they stand in the table of recordings {own[0]} and {own[1]})" in said
+
+
+def test_of_several_recordings_none_stands_for_all(both):
+    said = answer_sentences(both)[1]
+    assert SD_FREED in said
+    assert "as they stand" not in said
 
 
 def test_outdoors_accuracy_was_not_measured_and_says_so(both):

@@ -16,7 +16,7 @@ from twinangle import closing
 from twinangle.report.content import report_content
 from twinangle.report.methods import methods_text
 from twinangle.results.tables.columns import Column
-from twinangle.results.tables.csv_files import PRINTABLE, write_csv
+from twinangle.results.tables.csv_files import PRINTABLE, csv_lines, write_csv
 from twinangle.visible import make_visible, visible_texts
 
 # Escape, C1, override, isolate, mark (Unicode Standard Annex 9), line separator.
@@ -80,7 +80,7 @@ def both_files(folder, cells):
     (folder / PRINTABLE).mkdir()
     columns = tuple(Column(name, "string", "", "", f"f{k}") for k, name in enumerate(cells))
     row = SimpleNamespace(**{f"f{k}": cell for k, cell in enumerate(cells.values())})
-    return write_csv(folder, "t", columns, [row])
+    return write_csv(folder, "t", columns, csv_lines(columns, [row]))
 
 
 FORMULAS = ("=1+1", '=HYPERLINK("x")', "+cmd", "-cmd", "@SUM(A1)")

@@ -7,8 +7,8 @@ import pytest
 
 from twinangle.notices import Notice
 from twinangle.report.content import LEFT_OUT, report_content, supplement_content
+from twinangle.results.failures import failure_lines
 from twinangle.results.notices import (
-    failure_lines,
     gravest,
     grouped_notices,
     named_recordings,

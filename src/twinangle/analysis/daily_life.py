@@ -1,7 +1,8 @@
 """A recording of a day or a week, analysed stretch by stretch: memory holds one of them.
 
 The first stretch, which reaches to the end of the reference, goes through the whole line as any
-recording does. Of the others the strides are kept: when, how long, range of motion, mean.
+recording does. Of all of them the strides are kept, by the wearable alone: when, how long, range of
+motion, mean.
 """
 
 from __future__ import annotations
@@ -15,25 +16,21 @@ from typing import cast
 
 import numpy as np
 
-from twinangle.analysis.cutting import cut_cycles
 from twinangle.analysis.merging import merge_sensors
-from twinangle.analysis.opened import open_trial, unexpected
-from twinangle.analysis.requirements import require_fit
-from twinangle.analysis.sensor_clocks import clock_warnings
+from twinangle.analysis.stretch_cycles import Found, cycles_of
 from twinangle.analysis.stretch_trials import (
     calibration_parts,
     in_one_file,
     later_stretch,
     of_memory,
 )
-from twinangle.cycles import recut
 from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
-from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
+from twinangle.errors import StudyError
 from twinangle.formats import read_recording, read_stretches
 from twinangle.formats.stretches import Stretch, about_rows
-from twinangle.notices import Notice
+from twinangle.notices import Notice, kind_of
 from twinangle.results import TrialResult
-from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles, Recording
+from twinangle.signals.recording import Array, CycleSet, Interval, Recording
 from twinangle.study import (
     InertialWearable,
     OrientationWearable,
@@ -42,6 +39,7 @@ from twinangle.study import (
     Trial,
 )
 from twinangle.thresholds import told_apart
+from twinangle.wording import count
 
 # Filters settle, and strides that begin in one stretch end, within the overlap. The difference to
 # the whole recording read at once is tested (tests/analysis/test_daily_life.py).
@@ -58,9 +56,9 @@ class _Kept:
     left_out: int = 0
     unread: list[str] = field(default_factory=list)
 
-    def add(self, cycles: CycleSet, core: Interval) -> None:
-        """Add the strides that begin in the core of a stretch."""
-        found = strides_of(cycles)
+    def add(self, cycles: CycleSet, core: Interval, compared: Array) -> None:
+        """Add the strides that begin in the core of a stretch; `compared`: starts of such."""
+        found = strides_of(cycles, compared)
         rows = (found.start_s >= core.start_s) & (found.start_s < core.end_s)
         self.strides.append(
             Strides(
@@ -107,6 +105,7 @@ def whole_recording(
     study: Study,
     trial: Trial,
     base: tuple[TrialResult, ...],
+    of_first: Found,
     parts: Iterator[Stretch],
     on_stretch: OnStretch | None = None,
 ) -> tuple[TrialResult, ...]:
@@ -118,6 +117,9 @@ def whole_recording(
         As :func:`first_stretch` was given them.
     base : tuple of TrialResult
         Of the first stretch, one a procedure.
+    of_first : dict of str to CycleSet, str or None
+        The first stretch's cycles by the wearable alone
+        (:func:`twinangle.analysis.stretch_cycles.cycles_of_first`).
     parts : iterator of Stretch
         All of them, the first one too.
     on_stretch : callable, optional
@@ -131,12 +133,17 @@ def whole_recording(
     kept = {result.procedure: _Kept() for result in base}
     recorded: list[tuple[float, float]] = []
     first = next(parts)
-    recorded += _recorded(first)
-    for result in base:
-        if result.cycles is not None:
-            kept[result.procedure].add(result.cycles, first.core)
-        elif result.status == "failed":
-            kept[result.procedure].unread.append(f"{_hours(first)}: {result.reason}")
+
+    def add(part: Stretch, cycles: Found) -> None:
+        recorded.extend(_recorded(part))
+        for result in base:
+            found, own = cycles[result.procedure], kept[result.procedure]
+            if isinstance(found, str):
+                own.unread.append(f"{_hours(part)}: {found}")
+            elif found is not None:
+                own.add(found, part.core, _compared(result))
+
+    add(first, of_first)
     calibration = calibration_parts(study, trial, first)
     two_files = isinstance(trial.wearable, SensorFiles)
     n_stretches = 1
@@ -144,17 +151,20 @@ def whole_recording(
     tell(first)
     for part in parts:
         n_stretches += 1
-        recorded += _recorded(part)
         later = later_stretch(study, trial, base, calibration, part)
-        for name, found in _cycles_of(in_one_file(study), later, two_files=two_files).items():
-            if isinstance(found, str):
-                kept[name].unread.append(f"{_hours(part)}: {found}")
-            elif found is not None:
-                kept[name].add(found, part.core)
+        add(part, cycles_of(in_one_file(study), later, two_files=two_files))
         tell(part)
     return tuple(
         _with_daily(result, kept[result.procedure], recorded, n_stretches, first) for result in base
     )
+
+
+def _compared(result: TrialResult) -> Array:
+    """Return when the cycles begin that were held against the reference."""
+    cycles = result.cycles
+    if cycles is None or cycles.reference_deg is None:
+        return np.zeros(0)
+    return np.asarray(cycles.start_s[cycles.kept])
 
 
 class _Telling:
@@ -194,12 +204,7 @@ def _with_daily(
         unread=kept.unread,
         n_stretches=n_stretches,
     )
-    rests = (
-        f"a recording of {found.duration_h:.1f} h: agreement, SDs, cycles and figures are of its "
-        f"first {(first.core.end_s - recorded[0][0]) / 60:.0f} min alone; the table of daily life "
-        "is of the whole."
-    )
-    told = [Notice(rests, "daily-life", "note")]
+    told = [Notice(_rests(result, found, first, recorded[0][0]), "daily-life", "note")]
     if kept.unread:
         told.append(
             Notice(
@@ -209,7 +214,31 @@ def _with_daily(
                 "daily-life",
             )
         )
-    return replace(result, daily=found, warnings=(*result.warnings, *told))
+    cycles = result.cycles
+    if cycles is not None:
+        cycles = replace(cycles, warnings=_of_the_whole(cycles.warnings))
+    warnings = (*_of_the_whole(result.warnings), *told)
+    return replace(result, daily=found, cycles=cycles, warnings=warnings)
+
+
+def _rests(result: TrialResult, found: DailyLife, first: Stretch, begin_s: float) -> str:
+    """Say which numbers are of the first stretch, and of which cycles in it."""
+    cycles, minutes = result.cycles, (first.core.end_s - begin_s) / 60.0
+    whole = "the table of daily life is of the whole, by the wearable alone"
+    if cycles is None or not cycles.kept.any():
+        return f"a recording of {found.duration_h:.1f} h: {whole}."
+    low, high = cycles.start_s[cycles.kept][0], cycles.end_s[cycles.kept][-1]
+    those = "those with a reference, " if cycles.reference_deg is not None else ""
+    return (
+        f"a recording of {found.duration_h:.1f} h: agreement and SDs rest on "
+        f"{count(int(cycles.kept.sum()), 'cycle')}, {those}from {low:.1f} to {high:.1f} s; the "
+        f"list of cycles and the figures are of its first {minutes:.0f} min; {whole}."
+    )
+
+
+def _of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
+    """Leave out that cycles without a reference count nowhere: in daily life they do."""
+    return tuple(text for text in warnings if kind_of(text) != "cycles-without-reference")
 
 
 def _stretches(study: Study, trial: Trial) -> Iterator[Stretch]:
@@ -280,45 +309,6 @@ def _end_of_reference(study: Study, trial: Trial) -> float:
     expected = clock.expected_lag_s if trial.expected_lag_s is None else trial.expected_lag_s
     most = clock.max_lag_s if trial.max_lag_s is None else trial.max_lag_s
     return float(times[-1]) + expected + most
-
-
-def _cycles_of(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
-    """Return each procedure's cycles of a stretch; None where nobody walked, or what is wrong."""
-    names = study.wearable.procedures
-    try:
-        return _cut(study, trial, two_files=two_files)
-    except TwinangleError as error:
-        return dict.fromkeys(names, str(error))
-    except Exception as error:
-        return dict.fromkeys(names, unexpected(error))
-
-
-def _cut(study: Study, trial: Trial, *, two_files: bool) -> dict[str, CycleSet | str | None]:
-    opened = open_trial(study, trial)
-    signals = opened.signals
-    require_fit(study, trial, signals)
-    opened.tested(study, trial)
-    if two_files and signals.sensors is not None and (told := clock_warnings(signals.sensors)):
-        raise StudyError(told[0])
-    found: dict[str, CycleSet | str | None] = {}
-    shared: CycleSet | None = None
-    for name, motion in opened.motions(study.wearable.procedures).items():
-        if not isinstance(motion, JointMotion):
-            found[name] = motion
-            continue
-        angle = motion.angle
-        alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
-        if shared is None:
-            try:
-                shared = cut_cycles(study, trial, signals, motion, alone)
-            except TooFewCyclesError as error:
-                shared = cast("CycleSet | None", error.cycles)
-            except CycleError:
-                shared = None
-            if shared is None:  # nobody walked
-                return dict.fromkeys(study.wearable.procedures)
-        found[name] = recut(shared, alone)
-    return found
 
 
 def _recorded(part: Stretch) -> list[tuple[float, float]]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import cast
 
 import numpy as np
 
 from twinangle.analysis.merging import merge_sensors
-from twinangle.formats import read_recording
+from twinangle.formats import read_event_times, read_recording
 from twinangle.formats.stretches import Stretch
 from twinangle.results import TrialResult
 from twinangle.signals.recording import Interval, Recording
@@ -33,16 +34,35 @@ def in_one_file(study: Study) -> Study:
 def of_memory(study: Study, trial: Trial, part: Stretch) -> Trial:
     """Return the trial with a stretch for its recording, and limits that lie within it."""
     first, last = float(part.recording.time_s[0]), float(part.recording.time_s[-1])
-    inside = tuple(one for one in trial.mask if one.start_s >= first and one.end_s <= last)
+    inside = tuple(
+        replace(one, start_s=max(one.start_s, first), end_s=min(one.end_s, last))
+        for one in trial.mask
+        if one.start_s < last and one.end_s > first
+    )
     low, high = trial.start_s, trial.end_s
     return replace(
         trial,
         wearable=part.recording,
         distal_lag_s=None,
         mask=inside,
+        events=_events_within(study, trial, first, last),
         start_s=low if low is not None and low > first else None,
         end_s=high if high is not None and high < last else None,
     )
+
+
+def _events_within(
+    study: Study, trial: Trial, first: float, last: float
+) -> tuple[float, ...] | None:
+    """Return the times of a trial's events that a stretch holds; None for a trial without."""
+    if trial.events is None:
+        return None
+    times = (
+        read_event_times(trial.events, label=study.cycles.event)
+        if isinstance(trial.events, Path)
+        else trial.events
+    )
+    return tuple(float(each) for each in times if first <= each <= last)
 
 
 def calibration_parts(study: Study, trial: Trial, first: Stretch) -> dict[str, object]:
@@ -94,7 +114,6 @@ def later_stretch(
     later = replace(
         of_memory(study, trial, part),
         reference=None,
-        events=None,
         by_hand=None,
         standing_deg=standing,
     )

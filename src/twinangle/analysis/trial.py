@@ -27,6 +27,7 @@ from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_quality import describe_sensors
 from twinangle.analysis.standing import neutral_standing, standing_of_reference
+from twinangle.analysis.stretch_cycles import Found, cycles_of_first
 from twinangle.analysis.trial_numbers import (
     multiple_correlations,
     over_time,
@@ -212,13 +213,24 @@ def _analyse_in_stretches(
     """Analyse a recording of a day or a week without ever holding the whole of it."""
     try:
         within, first, parts = first_stretch(study, trial)
-        base = analyse_trial(replace(within, daily_life=DailyLifeSettings()), first)
-        return whole_recording(study, trial, base, parts, on_stretch)
+        within = replace(within, daily_life=DailyLifeSettings())
+        base, of_first = _of_first_stretch(within, first)
+        return whole_recording(study, trial, base, of_first, parts, on_stretch)
     except TwinangleError as error:
         reason = str(error)
     except Exception as error:
         reason = unexpected(error)
     return tuple(ended(trial, name, "failed", reason) for name in study.wearable.procedures)
+
+
+def _of_first_stretch(study: Study, trial: Trial) -> tuple[tuple[TrialResult, ...], Found]:
+    """Return what comes of the first stretch with its reference, and its cycles without."""
+    try:
+        opened = open_trial(study, trial)
+    except Exception:
+        opened = None  # why, the results say
+    base = analyse_trial(study, trial, opened=opened)
+    return base, cycles_of_first(study, trial, base, opened)
 
 
 def _excluded(

@@ -134,7 +134,23 @@ def gyroscope_lag(
 def lag_without_interval(
     sensors: SensorPair, reference: AngleRecording, clock: Synchronisation
 ) -> GyroscopeLag:
-    """Return what :func:`gyroscope_lag` does, the interval of the difference left open (NaN)."""
+    """Return what :func:`gyroscope_lag` does, the interval of the difference left open (NaN).
+
+    Parameters
+    ----------
+    sensors, reference, clock
+        As there.
+
+    Returns
+    -------
+    GyroscopeLag
+        :func:`held_against` gives it its interval.
+
+    Raises
+    ------
+    SynchronisationError
+        As there.
+    """
     scene, line = _scene(sensors, reference, clock)
     for _ in range(_ITERATIONS):
         fit = _fit(scene, line)

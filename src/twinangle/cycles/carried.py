@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from twinangle.cycles import exclude
 from twinangle.cycles.enough import reason_kind, require_enough, small_numbers
 from twinangle.cycles.find import as_candidates, cut_all
-from twinangle.cycles.judge import gap_reasons, merge_reasons
+from twinangle.cycles.judge import gap_reasons, merge_reasons, without_reference
 from twinangle.errors import TooFewCyclesError
 from twinangle.signals.recording import CycleSet, MaskedStretch, PairedAngles
 
@@ -85,4 +85,5 @@ def carried_cycles(
             merge_reasons(reason, odd)
     new = replace(new, reason=tuple(reason))
     require_enough(new, [], few=True)
-    return replace(new, warnings=tuple(small_numbers(int(new.kept.sum()))))
+    told = (*without_reference(reason, paired), *small_numbers(int(new.kept.sum())))
+    return replace(new, warnings=told)

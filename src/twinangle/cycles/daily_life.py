@@ -35,7 +35,7 @@ class Strides:
     range_deg, mean_deg : ndarray
         Range of motion and mean of each one's curve.
     with_reference : ndarray of bool
-        Whether the reference was there to compare with.
+        Whether each was held against the reference.
     """
 
     start_s: Array
@@ -140,22 +140,28 @@ class DailyLife:
     ]
 
 
-def strides_of(cycles: CycleSet) -> Strides:
-    """Return the kept cycles of one stretch."""
+def strides_of(cycles: CycleSet, compared: Array) -> Strides:
+    """Return the kept cycles of one stretch.
+
+    Parameters
+    ----------
+    cycles : CycleSet
+        Found and judged by the wearable alone.
+    compared : ndarray
+        When those of them begin that were held against the reference.
+
+    Returns
+    -------
+    Strides
+    """
     kept = cycles.kept
     curves = cycles.wearable_deg[kept]
-    reference = cycles.reference_deg
-    there: NDArray[np.bool_] = (
-        np.zeros(int(kept.sum()), dtype=bool)
-        if reference is None
-        else np.asarray(np.isfinite(reference[kept]).all(axis=1))
-    )
     return Strides(
         start_s=cycles.start_s[kept],
         end_s=cycles.end_s[kept],
         range_deg=np.ptp(curves, axis=1) if curves.size else np.zeros(0),
         mean_deg=curves.mean(axis=1) if curves.size else np.zeros(0),
-        with_reference=there,
+        with_reference=np.isin(cycles.start_s[kept], compared),
     )
 
 

@@ -22,6 +22,7 @@ from twinangle.cycles.judge import (
     gap_reasons,
     judge_cycles,
     merge_reasons,
+    without_reference,
 )
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.overrides import Override, placed, resolve
@@ -161,6 +162,7 @@ def _found(asked: Asked) -> CycleSet:
     said = [*same, *lost, *judge_cycles(reason, asked, candidates, cycles, signal)]
     said += force_in(reason, include, candidates, paired)
     cycles = replace(cycles, reason=tuple(reason))
+    said += without_reference(cycles.reason, paired)
     said += _slow_strides(asked, cycles)
     require_enough(cycles, said, few=asked.few)
     return replace(cycles, warnings=(*warnings, *said, *small_numbers(int(cycles.kept.sum()))))

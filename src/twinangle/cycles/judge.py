@@ -25,6 +25,9 @@ Movement = Literal["walking", "exercise"]
 # Share of the cycles left out as turns above which it is asked whether they are turns: walks up and
 # down a hall have a fifth to a third. Common practice, no source.
 MOST_IN_TURNS = 0.5
+# Share of the cycles found that have no reference from which that is no mere note. Own rule.
+MUCH_WITHOUT_REFERENCE = 0.05
+REFERENCE = "the reference's angle"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,9 +134,32 @@ def gap_reasons(candidates: Candidates, paired: PairedAngles) -> list[str]:
     clock = (paired.start_s, paired.rate_hz)
     reason = exclude.gaps(candidates, paired.wearable_deg, "the wearable's angle", *clock)
     if paired.reference_deg is not None:
-        reference = exclude.gaps(candidates, paired.reference_deg, "the reference's angle", *clock)
+        reference = exclude.gaps(candidates, paired.reference_deg, REFERENCE, *clock)
         merge_reasons(reason, reference)
     return reason
+
+
+def lacks_reference(reason: str) -> bool:
+    """Tell whether a cycle was left out because the reference lacks samples in it."""
+    return reason.startswith("gap: ") and REFERENCE in reason
+
+
+def without_reference(reason: Sequence[str], paired: PairedAngles) -> list[str]:
+    """Say how many cycles are left out because the reference lacks samples in them."""
+    n = sum(map(lacks_reference, reason))
+    if not n or paired.reference_deg is None:
+        return []
+    there = paired.time_s[np.isfinite(paired.reference_deg)]
+    text = (
+        f"{n} of {len(reason)} cycles found have no whole reference (it has samples from "
+        f"{there[0]:.1f} to {there[-1]:.1f} s) and are left out of every number, the wearable's SD "
+        "too, so that both instruments' SDs are of the same cycles. A row of its own without a "
+        "reference takes them in."
+    )
+    gravity: Literal["note", "warning"] = (
+        "warning" if n > MUCH_WITHOUT_REFERENCE * len(reason) else "note"
+    )
+    return [Notice(text, "cycles-without-reference", gravity, size=n)]
 
 
 def merge_reasons(reason: list[str], more: list[str]) -> int:

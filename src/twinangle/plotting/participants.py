@@ -41,7 +41,7 @@ from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer import answer_of
 from twinangle.signals.joint import joint_named
 from twinangle.signals.recording import Array
-from twinangle.wording import file_name
+from twinangle.wording import SD_FREED, file_name
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -140,7 +140,8 @@ def _caption(results: StudyResults, trials: Sequence[TrialResult], pooled: bool)
     said = "(a) offset of the mean curves (wearable − reference)"
     said += ", as recorded and with both zeroed at neutral standing" if zeroed else ""
     foot = (
-        f" At the foot: means over participants, {level} intervals over participants."
+        f" At the foot: means over participants, {level} intervals over participants; an SD there "
+        f"is {SD_FREED}."
         if pooled
         else ""
     )

@@ -119,6 +119,8 @@ def cycles_paragraph(results: StudyResults) -> str:
         if cutting
         else ""
     )
+    several = len(distinct(trial.wearable for trial in results.trials)) > 1
+    each = ", counted for each wearable by itself" if several else ""
     found = sum(cycles.kept.size for cycles in sets)
     kept = sum(int(cycles.kept.sum()) for cycles in sets)
     points = sets[0].wearable_deg.shape[1]
@@ -126,7 +128,7 @@ def cycles_paragraph(results: StudyResults) -> str:
     return (
         f"Movement cycles were found {how}{carried}; both instruments were cut by the same events "
         f"on one clock and time-normalised to {points} points (0 to 100 %). Of "
-        f"{count(found, 'cycle')} found, {kept} were kept ({per_trial} a recording); "
+        f"{count(found, 'cycle')} found{each}, {kept} were kept ({per_trial} a recording); "
         f"{_left_out(results)}cycles of outlying duration or course were left out, each with its "
         "reason. Fewer than 10 cycles for a mean or 50 for a variability were warned of; these "
         "numbers were found for times and "

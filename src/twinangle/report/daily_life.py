@@ -24,9 +24,13 @@ DAYS = (
 BINS = (
     Column("By"),
     Column("From – below"),
-    Column("Bouts"),
-    Column("Strides"),
-    Column("With reference"),
+    Column(
+        "Bouts",
+        "bouts: by duration, each once, so that they add up; by cadence, every bout that has a "
+        "stride in the bin, so that one may count in several",
+    ),
+    Column("Strides", "strides: by duration, those in bouts; by cadence, all that were kept"),
+    Column("With reference", "with reference: held against it"),
     Column("Range"),
     Column("SD"),
 )
@@ -97,7 +101,9 @@ def daily_life_words(trial: TrialResult, daily: DailyLife) -> str:
 
 def _none_words(trial: TrialResult) -> str:
     if trial.agreement is None:
-        return "There was no reference: nothing is known of the angle's agreement here."
+        return (
+            "Nothing was held against a reference: nothing is known of the angle's agreement here."
+        )
     return "Every stride has a reference."
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.results import StudyResults
 from twinangle.results.decided import BY_HAND
+from twinangle.results.failures import Failure, failed_by_wearable, failures
 from twinangle.results.grouping import Naming, cycles_left_out, procedures
 from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
@@ -22,7 +23,8 @@ def exclusions_section(results: StudyResults) -> list[Block]:
     blocks: list[Block] = []
     if told:
         blocks += [heading("Beware"), bullets([_line(each) for each in told[:FIRST]])]
-    blocks += [text(note) for note in (*results.notes, *not_recorded_sentences(results))]
+    counted = filter(None, (failed_by_wearable(results),))
+    blocks += [text(note) for note in (*results.notes, *not_recorded_sentences(results), *counted)]
     naming = Naming(results)
     for status, title, by_hand in (
         ("failed", "Failed", False),
@@ -76,6 +78,8 @@ def _status_rows(
     results: StudyResults, naming: Naming, status: str, *, by_hand: bool
 ) -> list[list[str]]:
     """Return one row a recording and reason, its procedures joined."""
+    if status == "failed":
+        return [_failed_row(one, naming) for one in failures(results)]
     found: dict[tuple[str, str, str], list[str]] = {}
     for trial in results.trials:
         if is_not_recorded(trial):
@@ -90,11 +94,29 @@ def _status_rows(
     ]
 
 
+_OF_A_DAY = (
+    " Of recordings read in stretches these are of the first stretch; daily life is judged by the "
+    "wearable alone, and counts the cycles that have no reference."
+)
+
+
+def _failed_row(one: Failure, naming: Naming) -> list[str]:
+    """Return the row of a failure; the recording names a wearable where it is of but one."""
+    recording = naming.heading(one.trial, wearable=len(one.wearables) == 1)
+    return [
+        one.trial.participant,
+        recording,
+        ", ".join(filter(None, one.by)) or NOTHING,
+        one.reason,
+    ]
+
+
 def _reason_table(results: StudyResults) -> list[Block]:
     """Return how many cycles were left out for each reason, by procedure."""
     tally = cycles_left_out(results)
     if not tally:
         return []
+    of_a_day = any(trial.daily is not None for trial in results.trials)
     names = procedures(results)
     head: tuple[str, ...] = ("Reason", *names)
     rows = [[kind, *(str(row[name]) for name in names)] for kind, row in tally.items()]
@@ -107,6 +129,6 @@ def _reason_table(results: StudyResults) -> list[Block]:
             head,
             rows,
             caption="Cycles left out, all recordings. Every one of them, with its time and reason, "
-            "is in tables/exclusions.csv.",
+            f"is in tables/exclusions.csv.{_OF_A_DAY if of_a_day else ''}",
         ),
     ]

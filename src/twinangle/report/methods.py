@@ -24,6 +24,7 @@ from twinangle.report.ranking import ranking_paragraph
 from twinangle.report.reliability import reliability_paragraph
 from twinangle.report.sensitivity import sensitivity_paragraph
 from twinangle.results import StudyResults
+from twinangle.results.answer import rests_alike
 from twinangle.results.decided import BY_HAND
 from twinangle.results.grouping import (
     conditions,
@@ -128,16 +129,16 @@ def setting(results: StudyResults, *path: str) -> Any:
 def _material(results: StudyResults) -> str:
     """Say who was recorded, where, and how many recordings entered."""
     groups = trial_groups(results, by_wearable=False)
-    worked = [group.main for group in groups if group.main.status == "ok"]
-    paired = [trial for trial in worked if trial.agreement is not None]
-    short = sum(group.main.status == "pooled" for group in groups)
-    left = len(groups) - len(worked) - short
+    working = [group.worked for group in groups if group.worked]
+    paired = [each for each in working if any(trial.agreement is not None for trial in each)]
+    pooled = [g for g in groups if not g.worked and any(t.status == "pooled" for t in g.results)]
+    short, left = len(pooled), len(groups) - len(working) - len(pooled)
     people = len(participants(results))
     text = (
         f"{joint_named(results.joint).label} was measured with inertial sensors on the segments "
         f"on either side of the joint in {count(people, 'participant')} "
         f"({listing(name or 'one condition' for name in conditions(results))}). "
-        f"Of {count(len(groups), 'recording')}, {len(worked)} could be analysed"
+        f"Of {count(len(groups), 'recording')}, {len(working)} could be analysed"
     )
     if short:
         text += (
@@ -145,14 +146,30 @@ def _material(results: StudyResults) -> str:
         )
     if left:
         verb = "was" if left == 1 else "were"
-        by_hand = any(group.main.reason.startswith(BY_HAND) for group in groups)
+        by_hand = any(t.reason.startswith(BY_HAND) for group in groups for t in group.results)
         how = "excluded beforehand" + (", taken out by hand" if by_hand else "")
         text += f" and {left} {verb} {how} or could not be analysed"
-    if not worked:
+    if not working:
         return f"{text}."
     if paired:
-        return f"{text}; a reference instrument was worn at the same time in {len(paired)}."
+        text += f"; a reference instrument was worn at the same time in {len(paired)}"
+        return f"{text}.{_each_by_itself(results)}"
     return f"{text}; no reference instrument was worn, so no agreement is given."
+
+
+def _each_by_itself(results: StudyResults) -> str:
+    """Say what each procedure and its instruments rest on, where it is not the same of all."""
+    alike = rests_alike(results)
+    if len(alike) < 2:
+        return ""
+    each = [
+        f"by {listing(names)} {count(rests.worked.n_recordings, 'recording')} of "
+        f"{count(rests.worked.n_participants, 'participant')}, of which "
+        f"{rests.with_reference.n_recordings} of "
+        f"{count(rests.with_reference.n_participants, 'participant')} with a reference"
+        for names, rests in alike
+    ]
+    return f" Not all of them could be analysed in every way: {'; '.join(each)}."
 
 
 def _signals(results: StudyResults) -> str:

@@ -11,7 +11,7 @@ from twinangle.report.blocks import (
     with_interval,
 )
 from twinangle.results import StudyResults, named
-from twinangle.wording import NOTHING
+from twinangle.wording import NOTHING, SD_FREED
 
 
 def variability_table(results: StudyResults, against: str = "", *, rest: str = "") -> list[Block]:
@@ -34,8 +34,8 @@ def variability_table(results: StudyResults, against: str = "", *, rest: str = "
     ]
     return described(
         "SD over cycles where there is a reference, means over participants with "
-        f"{results.options.level} intervals over participants, paired; in degrees, freed of what "
-        "few cycles and their serial correlation take from an SD.",
+        f"{results.options.level} intervals over participants, paired; in degrees, each "
+        f"{SD_FREED}.",
         (
             Column("Condition"),
             Column("Procedure"),

@@ -6,18 +6,20 @@ import math
 from typing import TYPE_CHECKING
 
 from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
-from twinangle.results.answer import Answer, answer_of
+from twinangle.results.answer import Answer, Counted, answer_of, rests_alike, rests_of
 from twinangle.results.comparison_words import (
     conditions_sentence,
     never_compared,
     procedures_sentence,
     under,
 )
+from twinangle.results.daily_words import daily_sentence
 from twinangle.results.limits import StudyLimits
 from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
 from twinangle.wording import (
     NO_MARGIN,
+    SD_FREED,
     count,
     degrees,
     listing,
@@ -48,7 +50,7 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
     found = (
-        _failed(answer),
+        _failed(results, answer),
         _limits(results, answer),
         _curves(results, answer),
         _zero(results, answer),
@@ -62,52 +64,67 @@ def answer_sentences(results: StudyResults) -> tuple[str, ...]:
 
 
 def rests_on(results: StudyResults) -> str:
-    """Say what the numbers rest on: people, recordings, cycles, and what was left out."""
+    """Say what the answer's numbers rest on: people, recordings, cycles, and what was left out.
+
+    They are of one procedure, and of several instruments of one pair, which is named wherever
+    another procedure rests on more or less.
+    """
     answer = answer_of(results)
     left = [
         f"{n} {words}"
         for n, words in (
-            (answer.n_failed, "could not be analysed"),
+            (answer.n_failed_main, "could not be analysed"),
             (answer.n_excluded, "excluded beforehand"),
             (answer.n_by_hand, "taken out by hand"),
         )
         if n
     ]
     if not answer.n_analysed:
-        return f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        said = f"Of {count(answer.n_recordings, 'recording')}, {listing(left)}."
+        return f"{said} {daily_sentence(results)}".rstrip()
     recordings = count(answer.n_analysed, "recording")
     if left:
-        recordings += f" of {answer.n_recordings} ({listing(left)})"
+        recordings += f" of {answer.n_made} ({listing(left)})"
+    whose = f", of {answer.procedure}," if len(rests_alike(results)) > 1 else ""
     said = (
-        f"These numbers rest on {count(answer.n_participants, 'participant')}, {recordings} and "
-        f"{count(answer.n_cycles, 'cycle')}"
+        f"These numbers{whose} rest on {count(answer.n_participants, 'participant')}, "
+        f"{recordings} and {count(answer.n_cycles, 'cycle')}"
     )
-    if answer.n_with_reference:
+    others = [name for name in answer.with_reference if name != answer.condition]
+    found = _held_against(results, answer)
+    if found.n_recordings:
+        where = f", {under(answer.condition, first=False)}" if others else ""
         said += (
-            f"; with a reference, {count(answer.n_participants_with_reference, 'participant')}, "
-            f"{count(answer.n_with_reference, 'recording')} and "
-            f"{count(answer.n_cycles_with_reference, 'cycle')}"
+            f"; with a reference{where}, {count(found.n_participants, 'participant')}, "
+            f"{count(found.n_recordings, 'recording')} and {count(found.n_cycles, 'cycle')}"
         )
     if answer.n_pooled:
         short = count(answer.n_pooled, "short recording")
         said += f"; the cycles of {short} are pooled person by person"
-    said += f". {_intervals_over(results, answer)}"
-    others = [name for name in answer.with_reference if name != answer.condition]
+    said += f". {daily_sentence(results)}".rstrip()
+    said += f" {_intervals_over(results, answer)}"
     if others:
         named_others = listing(f"“{name}”" for name in others)
         said += f" What was found under {named_others}, with a reference too, stands behind."
     return f"{said} {_margin(results)}" if answer.n_with_reference else said
 
 
+def _held_against(results: StudyResults, answer: Answer) -> Counted:
+    """Return what the main procedure's numbers against its reference rest on."""
+    return rests_of(results, answer.procedure, answer.condition).with_reference
+
+
 def _intervals_over(results: StudyResults, answer: Answer) -> str:
     """Say what intervals are over; of two people, that there are none, and both their values."""
-    if answer.n_participants == 1:
+    people = _held_against(results, answer).n_participants or answer.n_participants
+    against = "Against the reference, i" if people < answer.n_participants else "I"
+    if people == 1:
         return (
-            "Intervals are over the strides of one participant: they say nothing about other "
-            "people, and nothing of what is the same in all strides, such as a sensor's bias or "
-            "how it was placed."
+            f"{against}ntervals are over the strides of one participant: they say nothing about "
+            "other people, and nothing of what is the same in all strides, such as a sensor's bias "
+            "or how it was placed."
         )
-    if answer.n_participants >= FEWEST_PEOPLE:
+    if people >= FEWEST_PEOPLE:
         return "Intervals are over participants."
     key = (answer.procedure, answer.condition, "")
     found = (dict(named(results.curves)).get(key), dict(named(results.variability)).get(key))
@@ -124,16 +141,22 @@ def _margin(results: StudyResults) -> str:
     return f"The margin of ±{stated(margin)}° is the study's own."
 
 
-def _failed(answer: Answer) -> str:
-    """Say how much of the study gave no number, where that is more than a quarter."""
-    share = answer.failed_share
-    if share <= MUCH_FAILED:
+def _failed(results: StudyResults, answer: Answer) -> str:
+    """Say how much of the study gave no main number, where that is more than a quarter.
+
+    Of all recordings; where there it is less, of those under the condition that the limits are of.
+    """
+    failed, meant, where = answer.n_failed_main, answer.n_meant, ""
+    if failed <= MUCH_FAILED * meant and answer.condition:
+        own = rests_of(results, answer.procedure, answer.condition)
+        failed, meant = own.n_failed, own.n_failed + own.worked.n_recordings
+        where = f" {under(answer.condition, first=False)}"
+    if failed <= MUCH_FAILED * meant:
         return ""
-    failed, meant = answer.n_failed_main, answer.n_recordings - answer.n_excluded - answer.n_by_hand
     return (
-        f"{failed} of {count(meant, 'recording')} ({100 * share:.0f} %) could not be analysed by "
-        f"{answer.procedure}: what follows is of the others alone, and if what made them fail goes "
-        "with the angle's error it is too good."
+        f"{failed} of {count(meant, 'recording')}{where} ({100 * failed / meant:.0f} %) could not "
+        f"be analysed by {answer.procedure}: what follows is of the others alone, and if what made "
+        "them fail goes with the angle's error it is too good."
     )
 
 
@@ -192,9 +215,26 @@ def _curves(results: StudyResults, answer: Answer) -> str:
     if both is None:
         return f"{said}."
     return (
-        f"{said}; the SD over cycles is {_with_interval(both.test_sd, both.test_sd_ci)} of the "
-        f"wearable and {_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference."
+        f"{said}; the SD over cycles, {SD_FREED}, is "
+        f"{_with_interval(both.test_sd, both.test_sd_ci)} of the wearable and "
+        f"{_with_interval(both.reference_sd, both.reference_sd_ci)} of the reference"
+        f"{_as_it_stands(results, key, both.n_trials)}."
     )
+
+
+def _as_it_stands(results: StudyResults, key: tuple[str, str, str], n_trials: int) -> str:
+    """Say the SDs of a single recording as its own table has them, which are freed of nothing."""
+    if n_trials != 1:
+        return ""
+    for trial in results.trials:
+        wearable, reference = trial.wearable_variability, trial.reference_variability
+        of_this = (trial.procedure, trial.condition) == key[:2]
+        if of_this and wearable is not None and reference is not None:
+            return (
+                f" (as they stand in the table of recordings {degrees(wearable.sd)} and "
+                f"{degrees(reference.sd)})"
+            )
+    return ""
 
 
 def _spread_alone(results: StudyResults, answer: Answer) -> str:
@@ -268,8 +308,10 @@ def _between_wearables(results: StudyResults) -> str:
     limits = found.value
     return (
         f"Agreement between {found.first} and {found.second} ({found.procedure}), which is "
-        f"accuracy of neither: {under(found.condition, first=False)}, in the mean over the cycle, "
-        f"{found.first} minus {found.second} is {_with_interval(limits.bias, limits.bias_ci)}, "
+        f"accuracy of neither: {under(found.condition, first=False)}, in the mean over the cycle "
+        f"({count(limits.n_participants, 'participant')}, "
+        f"{count(limits.n_observations, 'cycle')}), {found.first} minus {found.second} is "
+        f"{_with_interval(limits.bias, limits.bias_ci)}, "
         f"with {100 * limits.coverage:g} % limits of agreement from "
         f"{_with_interval(limits.lower, limits.lower_ci)} to "
         f"{_with_interval(limits.upper, limits.upper_ci)}."

@@ -8,11 +8,12 @@ import numpy as np
 
 from twinangle.agreement._result import Result
 from twinangle.card import Card, Shown
-from twinangle.results.answer import answer_of
+from twinangle.results.answer import answer_of, n_analysed_by_any
 from twinangle.results.answer_words import answer_sentences, rests_on
+from twinangle.results.failures import failed_by_wearable, failure_lines
 from twinangle.results.grouping import procedures, warnings_of
 from twinangle.results.limits import StudyLimits
-from twinangle.results.notices import failure_lines, gravest, grouped_notices, warning_line
+from twinangle.results.notices import gravest, grouped_notices, warning_line
 from twinangle.results.pooled import Absent, Pooled, named
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves, sketch_limits
 from twinangle.wording import between, count, degrees, listing, quantity_name
@@ -30,7 +31,7 @@ def card_of_study(results: StudyResults) -> Card:
     answer = answer_of(results)
     title = (
         f"StudyResults “{results.title}”: {count(answer.n_recordings, 'recording')}, "
-        f"{answer.n_analysed} analysed, by {listing(procedures(results))}"
+        f"{n_analysed_by_any(results)} analysed, by {listing(procedures(results))}"
     )
     limits = [(key, found.limits) for key, found in named(results.limits)]
     rows = tuple(
@@ -71,7 +72,8 @@ def _troubles(results: StudyResults) -> tuple[str, ...]:
     )
     left = listing(count(n, one, several) for n, one, several in more if n > 0)
     where = (f"{left} under `.trials`, by `reason` and `warnings`.",) if left else ()
-    return (*failed[:MOST_FAILED], *warnings, *where)
+    counted = filter(None, (failed_by_wearable(results),))
+    return (*counted, *failed[:MOST_FAILED], *warnings, *where)
 
 
 def card_of_trial(trial: TrialResult) -> Card:

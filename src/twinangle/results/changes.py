@@ -49,17 +49,47 @@ REST = "the rest"
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """One thing that two results do not have alike; `before` or `after` is None where it lacks."""
+    """One thing that two results do not have alike; `before` or `after` is None where it lacks.
+
+    A setting that results repeat is one change: `repeated` says in how many places of them.
+    """
 
     kind: str  # one of KINDS
     place: str
     before: object
     after: object
+    repeated: int = 0
 
     def summary(self) -> str:
         """Return one line."""
         before, after = (_shown(value) for value in (self.before, self.after))
-        return f"{self.place}: {before} → {after}"
+        where = "1 place" if self.repeated == 1 else f"{self.repeated} places"
+        repeated = f" (and so in {where} of the results)" if self.repeated else ""
+        return f"{self.place}: {before} → {after}{repeated}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """A place in which two results are not alike, with what stands there before and after."""
+
+    place: tuple[str, ...]
+    before: object
+    after: object
+
+    @property
+    def named(self) -> tuple[str, object, object]:
+        """The last name with both values: what a setting and its repetitions have alike."""
+        return self.place[-1], self.before, self.after
+
+    @property
+    def kind(self) -> str:
+        return _kind(self.place, self.before, self.after)
+
+    def change(self, repeated: int) -> Change:
+        texts = isinstance(self.before, str) or isinstance(self.after, str)
+        own_name = self.place[-1].startswith("[") and texts
+        where = _plain_place(self.place[:-1] if own_name else self.place)
+        return Change(self.kind, where, self.before, self.after, repeated)
 
 
 def topic_of(place: str) -> str:
@@ -104,16 +134,39 @@ def changes(
         Empty where the results are alike.
     """
     one, other = dict(_leaves(before.to_json())), dict(_leaves(after.to_json()))
-    found = []
+    apart: list[_Apart] = []
     for place in dict.fromkeys([*one, *other]):
         a, b = one.get(place, _ABSENT), other.get(place, _ABSENT)
         if not _alike(a, b, relative, absolute):
-            values = tuple(None if value is _ABSENT else value for value in (a, b))
-            own_name = place[-1].startswith("[") and any(isinstance(v, str) for v in values)
-            where = _plain_place(place[:-1] if own_name else place)
-            found.append(Change(_kind(place, *values), where, *values))
-    found += _curve_changes(before, after, relative, absolute)
+            apart.append(_Apart(place, *(None if v is _ABSENT else v for v in (a, b))))
+    found = [
+        *_with_settings_once(apart),
+        *_curve_changes(before, after, relative, absolute),
+    ]
     return tuple(sorted(found, key=asked_first))
+
+
+def _with_settings_once(apart: Sequence[_Apart]) -> Iterator[Change]:
+    """Yield a change a place, but one alone for a setting and all that repeats it.
+
+    An option is a setting of the study as the run used it, and results repeat it under its name.
+    """
+    settings = [each for each in apart if each.kind == "setting"]
+    stated = [each for each in settings if each.place[0] != "options"]
+    by_values = {(each.before, each.after): each.place for each in stated}
+    told = {
+        each.named: by_values.get((each.before, each.after), each.place) for each in settings
+    } | {each.named: each.place for each in stated}
+    repeated = Counter(
+        told[each.named] for each in apart if each.kind != "setting" and each.named in told
+    )
+    for each in apart:
+        if each.kind == "setting":
+            once = each.place[0] != "options" or told[each.named] == each.place
+        else:
+            once = each.named not in told
+        if once:
+            yield each.change(repeated[each.place] if each.kind == "setting" else 0)
 
 
 def _leaves(value: object, place: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], object]]:
@@ -132,7 +185,7 @@ def _entry_names(values: Sequence[Any]) -> list[str]:
     """Return a name for each entry of a list: its own where they tell all apart, else its place."""
     if values and all(isinstance(value, Mapping) for value in values):
         names = [
-            " ".join(str(value[key]) for key in _NAMES if value.get(key) not in (None, ""))
+            " ".join(str(value[key]) for key in _NAMES if _names(value.get(key)))
             for value in values
         ]
         if all(names) and max(Counter(names).values()) == 1:
@@ -140,6 +193,11 @@ def _entry_names(values: Sequence[Any]) -> list[str]:
     if values and all(isinstance(value, str) for value in values):
         return _numbered(values)
     return [f"[{k}]" for k in range(len(values))]
+
+
+def _names(value: object) -> bool:
+    """Tell whether a value may be part of a name; a list, as of whose each cycle is, is none."""
+    return isinstance(value, str | int | float) and value != ""
 
 
 def _numbered(texts: Sequence[str]) -> list[str]:

@@ -13,7 +13,7 @@ from twinangle.results.answer import Answer, has_reference
 from twinangle.results.grouping import distinct
 from twinangle.results.pooled import given, named
 from twinangle.under_test import reference_of
-from twinangle.wording import listing, number
+from twinangle.wording import count, listing, number
 
 if TYPE_CHECKING:
     from twinangle.results.model import StudyResults
@@ -40,6 +40,7 @@ def conditions_sentence(results: StudyResults, answer: Answer) -> str:
         parts.append(
             f"{under(item.condition, first=k == 0)} {of_what}"
             f"{plain(item.ratio, item.ratio_ci)} times that under “{item.against}”"
+            f"{_of_fewer(item, answer)}"
         )
         seen = True
     said = "; ".join(parts)
@@ -49,6 +50,12 @@ def conditions_sentence(results: StudyResults, answer: Answer) -> str:
         where = " and ".join(f"“{name}”" for name in unseen)
         said += f". {'Under ' + where}, {NOT_MEASURED}"
     return f"{said}."
+
+
+def _of_fewer(item: ConditionDifference, answer: Answer) -> str:
+    """Say how many people a comparison is of, where it is not all that the answer rests on."""
+    n = item.n_participants
+    return "" if n == answer.n_participants else f" (in {count(n, 'participant')})"
 
 
 def _no_ratio(item: ConditionDifference, *, first: bool) -> str:
@@ -77,7 +84,10 @@ def procedures_sentence(results: StudyResults, answer: Answer) -> str:
     first = [place.procedure for place in contest.standings if place.rank == 1]
     common = any(trial.common is not None for trial in results.trials)
     kept = ", over the cycles that every wearable keeps" if common else ""
-    lead = f"By the RMS of the demeaned difference{kept},"
+    on = (
+        f"{count(contest.n_participants, 'participant')} and {count(contest.n_trials, 'recording')}"
+    )
+    lead = f"By the RMS of the demeaned difference{kept}, in {on},"
     if len(first) == len(contest.standings):
         said = f"{lead} {listing(first)} cannot be told apart: a tie"
     else:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from twinangle.cycles.judge import lacks_reference
 from twinangle.wording import file_name, unique_names
 
 if TYPE_CHECKING:
@@ -134,13 +135,17 @@ def warnings_of(trial: TrialResult) -> tuple[str, ...]:
 
 
 def cycles_left_out(results: StudyResults) -> Mapping[str, Mapping[str, int]]:
-    """Return how many cycles were left out for each kind of reason, by procedure."""
+    """Return how many cycles were left out for each kind of reason, by procedure.
+
+    Gaps of the reference are counted apart from those of the wearable.
+    """
     names = procedures(results)
     tally: dict[str, dict[str, int]] = {}
     for trial in results.trials:
         for reason in trial.cycles.reason if trial.cycles is not None else ():
             if reason:
-                row = tally.setdefault(reason_kind(reason), dict.fromkeys(names, 0))
+                kind = "no reference" if lacks_reference(reason) else reason_kind(reason)
+                row = tally.setdefault(kind, dict.fromkeys(names, 0))
                 row[trial.procedure] += 1
     return dict(sorted(tally.items()))
 

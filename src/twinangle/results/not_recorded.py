@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from twinangle.results.grouping import key_of
-from twinangle.results.model import StudyResults
-from twinangle.results.trial_result import TrialResult
 from twinangle.under_test import NOT_RECORDED
 from twinangle.wording import count
+
+if TYPE_CHECKING:
+    from twinangle.results.model import StudyResults
+    from twinangle.results.trial_result import TrialResult
 
 
 def is_not_recorded(trial: TrialResult) -> bool:

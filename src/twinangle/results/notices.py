@@ -85,18 +85,6 @@ def named_recordings(row: NoticeRow, results: StudyResults, most: int | None = N
     return "; ".join(shown) + (f" and {more} more" if more else "")
 
 
-def failure_lines(results: StudyResults) -> tuple[str, ...]:
-    """Return a line for each recording that failed and each reason: whose, by what, and why."""
-    failed: dict[tuple[str, str], list[str]] = {}
-    for trial in results.trials:
-        if trial.status == "failed":
-            failed.setdefault((trial.label, trial.reason), []).append(trial.procedure)
-    return tuple(
-        f"Failed: {label} ({', '.join(procedures)}): {reason}"
-        for (label, reason), procedures in failed.items()
-    )
-
-
 def warning_line(row: NoticeRow, results: StudyResults, most: int | None = None) -> str:
     """Return one kind of warning as a line: what is wrong, then whom it concerns.
 

@@ -39,6 +39,7 @@ TOPIC_OF_KIND = {
     "flexion-in-standing": "standing",
     "short-standing": "standing",
     "cycles-lost-in-gaps": "cycles",
+    "cycles-without-reference": "cycles",
     "most-cycles-in-turns": "cycles",
     "long-cycles": "cycles",
     "few-cycles": "cycles",

@@ -13,7 +13,7 @@ from twinangle.results.answer import answer_of
 from twinangle.results.covariates import covariate_summaries
 from twinangle.results.grouping import Naming, distinct, worked_recordings
 from twinangle.results.session_words import MAIN_FORM
-from twinangle.wording import NO_MARGIN, NOTHING, count, quantity_name, stated
+from twinangle.wording import NO_MARGIN, NOTHING, SD_FREED, count, quantity_name, stated
 
 WHERE = ("Condition", "Procedure")
 
@@ -224,7 +224,8 @@ def _variability(results: StudyResults) -> PaperTable:
         "variability", "Standard deviation over cycles of both instruments, in degrees",
         (*WHERE, "n", "Wearable", "Reference", "Difference", "Ratio"), rows, 2,
         ((f"n: participants / recordings. In brackets: {results.options.level} intervals over "
-         "participants (delete-one-participant jackknife, serial correlation counted)."),),
+         "participants (delete-one-participant jackknife, serial correlation counted). Each SD is "
+         f"{SD_FREED}."),),
     )  # fmt: skip
 
 

@@ -14,9 +14,15 @@ from twinangle.report.methods import INVENTED, methods_paragraphs
 from twinangle.report.paper.bibliography import numbered, reference_list
 from twinangle.report.paper.rounded import alone, degrees_with_ends, with_ends
 from twinangle.results import Absent, StudyResults, given, named
-from twinangle.results.answer import answer_of
+from twinangle.results.answer import (
+    Counted,
+    Rests,
+    answer_of,
+    n_analysed_by_any,
+    rests_alike,
+)
 from twinangle.results.session_words import MAIN_FORM
-from twinangle.wording import count, listing, quantity_name, stated
+from twinangle.wording import SD_FREED, count, listing, quantity_name, stated
 
 LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels", "vqf")
 FOR_THE_AUTHORS = (
@@ -105,24 +111,49 @@ def _listed(sentences: Sequence[str]) -> str:
 
 
 def _recordings(results: StudyResults) -> list[str]:
-    answer = answer_of(results)
-    text = (
-        f"Of {count(answer.n_recordings, 'recording')}, {answer.n_analysed} of "
-        f"{count(answer.n_participants, 'participant')} were analysed, with "
-        f"{count(answer.n_cycles, 'cycle')}"
-    )
-    if not answer.n_with_reference:
-        return [f"{text}. None had a reference: accuracy was not measured."]
-    text += (
-        f"; {answer.n_with_reference} had a reference "
-        f"({count(answer.n_participants_with_reference, 'participant')}, "
-        f"{count(answer.n_cycles_with_reference, 'cycle')})"
-    )
+    """Say how many recordings were analysed; one line for what rests on as much each."""
+    answer, alike = answer_of(results), rests_alike(results)
+    total = count(answer.n_recordings, "recording")
+    if len(alike) < 2:
+        text = (
+            f"Of {total}, {answer.n_analysed} of {count(answer.n_participants, 'participant')} "
+            f"were analysed, with {count(answer.n_cycles, 'cycle')}"
+        )
+        if not answer.n_with_reference:
+            return [f"{text}. None had a reference: accuracy was not measured."]
+        found = Counted(
+            answer.n_participants_with_reference,
+            answer.n_with_reference,
+            answer.n_cycles_with_reference,
+        )
+        said = [f"{text}; {_held_against(found)}."]
+    else:
+        said = [f"Of {total}, {n_analysed_by_any(results)} were analysed in one way at least."]
+        said += [_one_way(names, rests) for names, rests in alike]
     unseen = listing(f"“{name}”" for name in answer.without_reference if name)
-    said = [f"{text}."]
     if unseen:
         said.append(f"Under {unseen} only the variability was compared; accuracy was not measured.")
     return said
+
+
+def _one_way(names: Sequence[str], rests: Rests) -> str:
+    """Say what the numbers of some procedures, each with its instruments, rest on."""
+    worked = rests.worked
+    text = (
+        f"{listing(names)}: {worked.n_recordings} of {count(rests.n_recordings, 'recording')} were "
+        f"analysed ({count(worked.n_participants, 'participant')}, "
+        f"{count(worked.n_cycles, 'cycle')})"
+    )
+    text += f", {rests.n_failed} failed" if rests.n_failed else ""
+    found = rests.with_reference
+    return f"{text}; {_held_against(found) if found.n_recordings else 'none had a reference'}."
+
+
+def _held_against(found: Counted) -> str:
+    return (
+        f"{found.n_recordings} had a reference ({count(found.n_participants, 'participant')}, "
+        f"{count(found.n_cycles, 'cycle')})"
+    )
 
 
 def _where(*names: str) -> str:
@@ -169,7 +200,7 @@ def _curves(results: StudyResults) -> list[str]:
         both = spread.get(key)
         if both is not None:
             text += (
-                "; the standard deviation over cycles is "
+                f"; the standard deviation over cycles, {SD_FREED}, is "
                 f"{degrees_with_ends(both.test_sd, both.test_sd_ci)} of the wearable and "
                 f"{degrees_with_ends(both.reference_sd, both.reference_sd_ci)} of "
                 "the reference"
