@@ -150,6 +150,16 @@ def test_moving_while_standing_is_warned_about():
     assert "the person moved" in warning
 
 
+@pytest.mark.parametrize(("n", "told"), [(80, True), (99, False), (100, False), (600, False)])
+def test_a_standing_of_less_than_a_second_is_told_with_what_it_costs(n, told):
+    still = flexion.neutral_orientation(as_wxyz(Rotation.identity(n)))
+    found = flexion.short_standing(still, 100.0)
+    assert len(found) == told  # 99: an interval of 1 s on sample times that miss both its ends
+    if told:
+        assert "neutral standing lasts 0.8 s only, below 1 s" in found[0]
+        assert "0.1° to 0.9° (RMS) off the mean of a longer standing" in found[0]
+
+
 @pytest.mark.parametrize("method", ["mean-rate", "principal-component"])
 def test_axis_of_a_hinge_is_exact_and_counts_both_directions(method):
     axis = unit([0.2, -0.9, 0.3])

@@ -15,6 +15,7 @@ _AR_ORDER = 4
 _ITERATIONS = 4
 _CONVERGED_S = 1e-7
 _CHANGE = 0.5  # of the systematic lag over a recording, as a share of itself
+_MOST_RANGE = 0.1  # of a difference of range that counts: a bump of 5° in swing gives 0.06
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,16 +256,28 @@ def lags_along(
     return table[:, 0], table[:, 1], table[:, 2]
 
 
+@dataclass(frozen=True, slots=True)
+class RepeatingDifference:
+    """What a difference that repeats every stride may do to the lag, in seconds; NaN if unknown."""
+
+    whole_s: float
+    pattern_s: float  # of what is neither a range nor an offset
+
+
 def systematic_lag(
     wearable: BandLimited, reference: BandLimited, fit: ClockFit, rate_hz: float, stride_s: float
-) -> float:
+) -> RepeatingDifference:
     """Return the part of the lag's error that the instruments' repeating difference may cause.
 
     A difference that repeats every stride (soft tissue, a joint axis off by a few degrees) looks
-    like a delay in part, and no scatter shows it. The mean cycle of the residual, and that of b',
-    are taken by the stride phase; the bound is rms(mean residual) / (g rms(b') √3). Own rule,
-    checked by benchmarks/synchronisation.py and benchmarks/clock_uncertainty.py; NaN where the
-    angle has no strides.
+    like a delay in part, and no scatter shows it. The mean cycle of y = a − b and that of b' are
+    taken by the stride phase; the bound is rms(mean y) / (rms(b') √3). What looks like a range,
+    (g − 1) b, belongs to y: skin that moves in swing looks like a larger range and like a delay
+    at once, so that the one tells the size of the other. Of a range it counts at most 10 %, as
+    more is a matter of scale. What was already taken up as lag cannot be seen: the bound holds
+    differences of any shape but those that look like a delay almost alone. Own rule, checked by
+    benchmarks/lag_under_soft_tissue.py, synchronisation.py and clock_uncertainty.py; NaN where
+    the angle has no strides.
     """
     time = overlap_times(wearable, reference, fit.line, rate_hz)
     angle, _ = wearable.at(time)
@@ -273,14 +286,18 @@ def systematic_lag(
     b, b_rate = reference.at(fit.line.to_reference(time))
     known = np.isfinite(angle) & np.isfinite(b) & (columns != 0).any(axis=1)
     if known.sum() < 2 * stride_s * rate_hz or not np.isfinite(stride_s):
-        return float("nan")
+        return RepeatingDifference(float("nan"), float("nan"))
     base = np.column_stack([np.ones(int(known.sum())), np.linspace(-1, 1, int(known.sum()))])
     plain = np.column_stack([base, b[known]])
     coefficients = np.linalg.lstsq(plain, angle[known], rcond=None)[0]
     residual = angle[known] - plain @ coefficients
     gain = max(abs(float(coefficients[2])), 1e-6)
     slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
-    return repeating_part(residual, columns[known]) / (gain * slope * float(np.sqrt(3)))
+    pattern = repeating_part(residual, columns[known])
+    counted = float(np.clip(gain - 1, -_MOST_RANGE, _MOST_RANGE))
+    range_part = counted * repeating_part(b[known], columns[known])
+    whole = float(np.hypot(pattern / gain, range_part)) / (slope * float(np.sqrt(3)))
+    return RepeatingDifference(whole, pattern / (gain * slope * float(np.sqrt(3))))
 
 
 def systematic_drift(lag_systematic_s: float, reference_s: Array) -> float:
@@ -288,8 +305,8 @@ def systematic_drift(lag_systematic_s: float, reference_s: Array) -> float:
 
     The difference may change as the recording goes on (a heading that drifts, a sensor that
     slips), and then looks like a drift. The bound is a change of half the lag's systematic part
-    from the first windowed lag to the last. Own rule, checked by benchmarks/clock_uncertainty.py;
-    NaN with fewer than two windows.
+    from the first windowed lag to the last, a range left out (`pattern_s`), as it hardly changes.
+    Own rule, checked by benchmarks/clock_uncertainty.py; NaN with fewer than two windows.
     """
     if reference_s.size < 2:
         return float("nan")

@@ -110,7 +110,7 @@ def _weigh_drift(
 ) -> tuple[ClockFit, _Slope]:
     """Weigh the drift against what clocks do, and fit the lag again along it.
 
-    `of_lag` is the systematic part of the lag's error.
+    `of_lag` is the systematic part of the lag's error, a difference of range left out.
     """
     of_drift = systematic_drift(of_lag, windows.time_s)
     total, freedom = total_error(fit.drift_se, float(fit.freedom[1]), of_drift)
@@ -190,13 +190,13 @@ def clock_of(
     of_lag = systematic_lag(anchor.wearable, anchor.reference, fit, anchor.rate_hz, found.stride_s)
     slope = None
     if drift:
-        fit, slope = _weigh_drift(pair, fit, of_lag, windows, _stride(found))
+        fit, slope = _weigh_drift(pair, fit, of_lag.pattern_s, windows, _stride(found))
     times, window_lags, window_errors = _seen(pair, fit, windows, _stride(found))
     return Synchronisation(
         method="cross-correlation",
         lag_s=float(fit.line.lag_at_zero_s),
         drift_ppm=float(fit.line.drift * 1e6),
-        **_errors(fit, of_lag, slope),
+        **_errors(fit, of_lag.whole_s, slope),
         peak_correlation=float(found.correlation[chosen.index]),
         runner_up_correlation=runner_up(found, chosen.index),
         candidate_lags_s=lags,

@@ -58,7 +58,8 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
         Column(
             "SE (ms)",
             "SE: total standard error of the lag in the middle of the overlap, of the scatter and, "
-            "mostly, of a difference of the instruments that repeats every cycle",
+            "mostly, of a difference of the instruments that repeats every cycle, judged from what "
+            "of it shows as range and pattern, since of a delay's shape it cannot be told",
         ),
         Column("Drift (ppm)", f"in brackets behind the drift its {options.level} interval"),
         Column(
@@ -71,7 +72,8 @@ def clocks_blocks(trials: Iterable[TrialResult], naming: Naming, options: Option
         Column("Evidence", "evidence: log likelihood ratio against the best rival cycle"),
         Column(
             "RMS ± (°)",
-            "RMS ±: how far the RMS of the demeaned curves moves when the lag moves by its SE",
+            "RMS ±: how far the RMS of the demeaned curves moves when the lag moves by its SE; a "
+            "lag found by the angle has made that RMS smaller already",
         ),
     )
     found = described("How the clocks were brought together.", columns, rows, words=2)
@@ -152,7 +154,10 @@ def _lag_errors(results: StudyResults, clocks: list[Synchronisation]) -> str:
         systematic = span((1e3 * clock.lag_systematic_s for clock in clocks), 2)
         text += (
             f", of which {systematic} ms is what a difference repeated every cycle may cause "
-            "(own rule, checked by simulation; parts add up in quadrature)."
+            "(own rule, checked by simulation; parts add up in quadrature). A difference with the "
+            "very shape of a delay, as of skin that moves in swing, is not told from one by two "
+            "curves: a lag found by their likeness takes part of it up, and the RMS of the "
+            "demeaned curves is too small by that."
             if systematic != "–"
             else "."
         )

@@ -37,6 +37,7 @@ TOPIC_OF_KIND = {
     "field-strength": "field",
     "moved-in-standing": "standing",
     "flexion-in-standing": "standing",
+    "short-standing": "standing",
     "cycles-lost-in-gaps": "cycles",
     "cycles-without-reference": "cycles",
     "most-cycles-in-turns": "cycles",

@@ -292,7 +292,9 @@ class Synchronisation(Shown):
     ``t_wearable = t_reference * (1 + drift_ppm * 1e-6) + lag_s``. A field that the method does
     not yield is NaN. `lag_se_s`, `centre_lag_se_s` and `drift_se_ppm` are total standard errors:
     the statistical part, from the scatter, and the systematic part, from a difference of the
-    instruments that repeats every stride, added in quadrature. The parts stand beside them.
+    instruments that repeats every stride, added in quadrature. The parts stand beside them. Two
+    curves cannot tell such a difference from a delay where it has a delay's shape: the systematic
+    part is judged from what of it shows as a range or a pattern.
     """
 
     method: Annotated[str, number("how the lag was found")]
@@ -317,7 +319,11 @@ class Synchronisation(Shown):
     ] = float("nan")
     lag_systematic_s: Annotated[
         float,
-        measured("s", "systematic part of the lag's standard error, the same at all times"),
+        measured(
+            "s",
+            "systematic part of the lag's standard error, the same at all times: from a range and "
+            "a pattern that repeat every cycle; of one shaped as a delay alone it knows nothing",
+        ),
     ] = float("nan")
     drift_statistical_ppm: Annotated[
         float,

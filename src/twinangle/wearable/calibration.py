@@ -32,6 +32,7 @@ from twinangle.wearable.flexion import (
     relative_rate,
     residual_angle,
     settle_sign,
+    short_standing,
     straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes, hinge_of
@@ -86,7 +87,7 @@ def calibrate(
         axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
     voting = joint_rotation(relative, neutral)[straight(movement)]
     axis, sign_warnings = settle_sign(axis, voting)
-    warnings = list(neutral.warnings)
+    warnings = [*neutral.warnings, *short_standing(neutral, oriented.static.distal.rate_hz)]
     if oriented.functional is None:
         text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
