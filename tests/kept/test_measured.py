@@ -12,11 +12,12 @@ import pytest
 
 from twinangle import read_study
 from twinangle.analysis import analyse_trial, trial
-from twinangle.analysis.measured import Measurements, may_be_kept
-from twinangle.clocks import LagStep, Stepped, StepWarned
+from twinangle.analysis.measured import Measurements, after_known, may_be_kept
+from twinangle.clocks import LagStep, Stepped, StepTold, StepWarned
 from twinangle.clocks.stepped import UNDECIDED
 from twinangle.kept import Key, key_of_measurements
 from twinangle.kept.keys import OF_STATISTICS, OF_THE_WHOLE, key_of
+from twinangle.notices import Notice
 from twinangle.recordings_of_run import _settings
 from twinangle.results import TrialResult
 from twinangle.results.equality import difference
@@ -183,6 +184,16 @@ def test_what_forgets_a_step_of_the_clock_is_not_kept(two):
     for changed in (replace(one, told_after=(told,)), replace(one, result=of_the_clock)):
         assert not may_be_kept({**measured, pair: (changed, *others)})
         assert not may_be_kept({pair: (replace(one, undecided=changed), *others)})
+
+
+def test_what_tells_of_a_step_is_not_said_to_come_of_an_uneven_clock():
+    step = LagStep(50.0, 48.0, 52.0, 0.0, 0.4, 9.0, 0.1)
+    told = StepTold(Stepped(step, ("one.csv", "two.csv")))
+    uneven = Notice("one.csv: the clock does not run evenly.", "clock-step", "grave")
+    flat = Notice("two.csv: was it disconnected?", "reference-flat", "grave")
+    assert after_known((uneven,), told) == told
+    assert after_known((flat, uneven), told) == f"{flat} This may be why: {told}"
+    assert after_known((uneven,), "unlike.") == f"{uneven} This may be why: unlike."
 
 
 def test_an_equal_setting_of_each_pair_of_instruments_is_in_the_keys(two):

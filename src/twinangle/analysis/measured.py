@@ -6,6 +6,7 @@ from collections.abc import MutableMapping
 from dataclasses import dataclass
 
 from twinangle.clocks import GyroscopeLag, StepTold, StepWarned
+from twinangle.notices import kind_of
 from twinangle.plausibility.outcome import Outcome
 from twinangle.results import Absent, TrialResult
 from twinangle.signals.recording import Synchronisation
@@ -89,7 +90,12 @@ def ended(
 
 def after_known(known: tuple[str, ...], reason: str) -> str:
     """Put what is known of the recording before what failed later, which may come of it."""
-    known = tuple(text for text in known if text not in reason)
+    of_a_step = isinstance(reason, StepTold)  # which says itself where the clock steps, and why
+    known = tuple(
+        text
+        for text in known
+        if text not in reason and not (of_a_step and kind_of(text) == "clock-step")
+    )
     if not known:
         return reason
     before = f"{' '.join(known)} This may be why: "
