@@ -136,7 +136,7 @@ class Recordings:
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and _may_be_kept(found) and key == self._key(trial):
+            if key is not None and _may_be_kept(found.results) and key == self._key(trial):
                 name = " ".join(trial.identity)
                 self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
@@ -203,9 +203,12 @@ def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
     return RecordingDone(trial, found.results, found.drawn, found.seconds, kept)
 
 
-def _may_be_kept(found: _Found) -> bool:
-    """Whether a rerun would find the same: what failed may have failed for another reason."""
-    return all(one.status in ("ok", "pooled") for one in found.results)
+def _may_be_kept(results: Sequence[TrialResult]) -> bool:
+    """Whether a rerun would find the same: what failed may have failed for another reason.
+
+    What is excluded is so by its row, as a pair of instruments of which one was not there.
+    """
+    return all(one.status != "failed" for one in results)
 
 
 def _analyse_here(
@@ -281,8 +284,7 @@ def _analysed_again(
     if known and not unchanged:
         return analyse_trial(study, trial)  # what was kept is of another file
     new = len(measured) > known
-    good = all(one.status in ("ok", "pooled") for one in results)
-    if new and unchanged and good and may_be_kept(measured):
+    if new and unchanged and _may_be_kept(results) and may_be_kept(measured):
         steps.put(of_measured, measured, name=f"{MEASURED}: {trial.label}")
     return results
 

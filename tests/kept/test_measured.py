@@ -18,7 +18,7 @@ from twinangle.clocks.stepped import UNDECIDED
 from twinangle.kept import Key, key_of_measurements
 from twinangle.kept.keys import OF_STATISTICS, OF_THE_WHOLE, key_of
 from twinangle.notices import Notice
-from twinangle.recordings_of_run import _settings
+from twinangle.recordings_of_run import _may_be_kept, _settings
 from twinangle.results import TrialResult
 from twinangle.results.equality import difference
 from twinangle.study import Study
@@ -210,3 +210,10 @@ def test_an_equal_setting_of_each_pair_of_instruments_is_in_the_keys(two):
     ):
         changed = settings | {section: dict(settings[section]) | {name: "another"}}
         assert [key == mine for key, mine in zip(keys(changed), own, strict=True)] == [left_out] * 2
+
+
+def test_a_recording_of_several_instruments_is_kept_though_one_was_not_there(two):
+    """As outdoors, where a reference stays at home: that pair is excluded, and nothing failed."""
+    ok, other = analyse_trial(two, two.trials[0])
+    for status, kept in (("excluded", True), ("pooled", True), ("failed", False)):
+        assert _may_be_kept((ok, replace(other, status=status))) is kept
