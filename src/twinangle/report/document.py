@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
 from pathlib import Path
@@ -14,13 +12,14 @@ from twinangle.artwork import Artwork, artwork_of
 from twinangle.documents import PAGE, PAPER, SUPPLEMENT, documents_of
 from twinangle.kept import Steps, hash_of_files
 from twinangle.parallel import Workers
-from twinangle.plotting.fonts import covered, font_folder
+from twinangle.plotting.fonts import covered
 from twinangle.report.blocks import figure_name, figures_of
 from twinangle.report.content import report_content, supplement_content
 from twinangle.report.figure_files import Place, Written, drawings_in
 from twinangle.report.figures import TRACES, taken, write_figures
 from twinangle.report.methods import methods_text
 from twinangle.report.paper import begin_paper, paper_places
+from twinangle.report.typesetting import in_child
 from twinangle.report.web import report_page
 from twinangle.results import StudyResults
 from twinangle.results.grouping import key_of
@@ -243,12 +242,6 @@ def _source(folder: Path, content: dict[str, Any]) -> tuple[object, ...]:
 def typeset(content: dict[str, Any], folder: Path, *, template: Path = TEMPLATE) -> bytes:
     """Return pages as PDF; figures of report and supplement are read from `folder`/figures.
 
-    A child process does it: the typesetter works in threads, for which a process that is forked
-    from here afterwards would wait without end.
-
-    The typefaces come with the libraries, so that the same results give the same bytes
-    everywhere; those of the machine are used only for characters that the former lack.
-
     `template` is the layout, by default that of the report.
 
     Raises
@@ -256,15 +249,4 @@ def typeset(content: dict[str, Any], folder: Path, *, template: Path = TEMPLATE)
     RuntimeError
         If the pages cannot be typeset; with the typesetter's words.
     """
-    data = json.dumps(content, ensure_ascii=False)
-    words = (template, folder, font_folder(), covered(data))
-    done = subprocess.run(
-        [sys.executable, "-P", str(CHILD), *map(str, words)],
-        input=data.encode(),
-        capture_output=True,
-        check=False,
-    )
-    if done.returncode != 0:
-        said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
-        raise RuntimeError(f"the pages could not be typeset: {said}")
-    return done.stdout
+    return in_child(CHILD, (template, folder), content, what="the pages could not be typeset")

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import json
-import subprocess
-import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from twinangle.plotting.drawn import Drawn
-from twinangle.plotting.fonts import covered, font_folder
 from twinangle.plotting.looks import MM, rendered
+from twinangle.report.typesetting import in_child
 from twinangle.wording import unique_names
 
 CHILD = Path(__file__).with_name("figure_child.py")
@@ -92,9 +89,6 @@ class Rendered:
 def write_pdfs(figures: Iterable[Rendered]) -> None:
     """Write the PDF files that wait: from the SVG of each, by one child process for all.
 
-    A child, as the typesetter works in threads, for which a process forked later would wait
-    without end.
-
     Raises
     ------
     RuntimeError
@@ -111,16 +105,7 @@ def write_pdfs(figures: Iterable[Rendered]) -> None:
     ]
     if not waiting:
         return
-    data = json.dumps(waiting, ensure_ascii=False)
-    done = subprocess.run(
-        [sys.executable, "-P", str(CHILD), str(font_folder()), str(covered(data))],
-        input=data.encode(),
-        capture_output=True,
-        check=False,
-    )
-    if done.returncode != 0:
-        said = done.stderr.decode(errors="replace").strip() or f"status {done.returncode}"
-        raise RuntimeError(f"figures could not be written as PDF: {said}")
+    in_child(CHILD, (), waiting, what="figures could not be written as PDF")
 
 
 def with_names(pooled: Sequence[Written], place: Place) -> list[Written]:
