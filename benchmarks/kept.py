@@ -3,8 +3,9 @@
     python benchmarks/kept.py                 # 40 one-minute recordings
     python benchmarks/kept.py --trials 8
     python benchmarks/kept.py --walk 360      # six-minute walks, a standard test
+    python benchmarks/kept.py --walk 360 --procedures kalman,vqf --jobs 1
 
-Runs `twinangle run --jobs 2` on an invented study with an empty cache, runs again with nothing
+Runs `twinangle run` on an invented study with an empty cache, runs again with nothing
 changed, with another margin, with one recording whose reference reads half a degree more (so that
 all that shows its angle changes), with the last rows of it cut off (which its cycles do not reach),
 and with another confidence. Prints wall and processor time of each and its ratio to the first,
@@ -71,18 +72,23 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Reruns beside the first run.")
     parser.add_argument("--trials", type=int, default=40)
     parser.add_argument("--walk", type=float, default=33.0, help="seconds; see above")
+    parser.add_argument("--procedures", default="vqf", help="compared in each; or kalman,vqf")
+    parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(scratch)
         os.environ["TWINANGLE_KEPT"] = ""
-        measure(twinangle(make_study(place / "warm", 1, "vqf", 33.0), place / "warm-out", 1))
+        procedures, jobs = options.procedures, options.jobs
+        warm = make_study(place / "warm", 1, procedures, 33.0)
+        measure(twinangle(warm, place / "warm-out", 1))
         os.environ["TWINANGLE_KEPT"] = str(place / "kept")
-        study = make_study(place / "study", options.trials, "vqf", options.walk)
+        study = make_study(place / "study", options.trials, procedures, options.walk)
         out = place / "out"
-        first = measure(twinangle(study, out, 2))
+        first = measure(twinangle(study, out, jobs))
         length = f"{options.walk + 27.0:g} s"
         print(
-            f"{options.trials} recordings of {length}, procedure vqf, {os.cpu_count()} processors"
+            f"{options.trials} recordings of {length}, {procedures}, {jobs} jobs on "
+            f"{os.cpu_count()} processors"
         )
         print(f"first run              {first.wall_s:6.1f} s, processor {first.cpu_s:6.1f} s")
         for name, change in (
@@ -94,7 +100,7 @@ def main() -> None:
         ):
             if change is not None:
                 change(study)
-            run = measure(twinangle(study, out, 2))
+            run = measure(twinangle(study, out, jobs))
             print(
                 f"{name:22} {run.wall_s:6.1f} s, processor {run.cpu_s:6.1f} s, "
                 f"{run.wall_s / first.wall_s:.2f} and {run.cpu_s / first.cpu_s:.2f} of the first"

@@ -16,7 +16,15 @@ from twinangle.analysis.study import files_for, own_procedures, study_parameters
 from twinangle.cluster import Cluster
 from twinangle.code_identity import code_and_machine
 from twinangle.formats import companion_files
-from twinangle.kept import Key, Steps, Store, hash_of_files, key_of, key_of_measurements
+from twinangle.kept import (
+    Key,
+    Steps,
+    Store,
+    hash_ahead,
+    hash_of_files,
+    key_of,
+    key_of_measurements,
+)
 from twinangle.output_folder.staging import Tell
 from twinangle.parallel import Workers
 from twinangle.reached import ENDING, Reached, write_reached
@@ -97,9 +105,10 @@ class Recordings:
             if self._own and steps.store is not None
             else ""
         )
-        self._keys: dict[Identity, Key | None] = (
-            {} if self._kept is None else {t.identity: self._key(t) for t in study.trials}
-        )
+        self._keys: dict[Identity, Key | None] = {}
+        if self._kept is not None:
+            hash_ahead((file for t in study.trials for file in files_for(study, t)), workers.jobs)
+            self._keys = {t.identity: self._key(t) for t in study.trials}
         there = self._kept
         self.known: frozenset[Identity] = frozenset(
             name

@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 
 from twinangle import analysis
@@ -203,6 +204,13 @@ def _load(study: Study | None, tell: Tell) -> None:
         load_drawing()
 
 
+def _load_writing() -> None:
+    """Load, while recordings are analysed, what their figures over all and tables are made with."""
+    load_drawing()
+    for name in ("pandas", "pyarrow.parquet"):
+        import_module(name)
+
+
 def _cluster(
     scheduler: str | None, recordings: str, tell: Tell
 ) -> AbstractContextManager[Cluster | None]:
@@ -326,7 +334,7 @@ def _write_all(
     study, staging, workers, steps = line.study, line.folder, line.workers, line.steps
     trials: list[TrialResult] = []
     drawn: list[Written] = []
-    for one in line.in_order(tell, meanwhile=load_drawing):
+    for one in line.in_order(tell, meanwhile=_load_writing):
         trials.extend(one.results)
         drawn.extend(one.drawn)
         on_done(one)

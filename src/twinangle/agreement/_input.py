@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -90,8 +91,9 @@ def require_one_index(columns: Mapping[str, object]) -> None:
     ValueError
         If two of them have unlike indexes; the message names both and the first unlike row.
     """
-    import pandas as pd
-
+    pd = sys.modules.get("pandas")
+    if pd is None:  # slow to import, and without it nobody holds a column of it
+        return
     indexed = {
         name: column.index
         for name, column in columns.items()

@@ -11,9 +11,8 @@ from twinangle.signals.recording import InertialRecording
 from twinangle.study import InertialWearable, Study
 from twinangle.wearable import orientation
 
-# What loads when it is first used, for what computes nothing needs none of it. Arrow asks for
-# pandas when it is given an array.
-SLOW_TO_LOAD = ("scipy.signal", "scipy.stats", "pandas", "pyarrow.parquet", "pyarrow.csv", "vqf")
+# What loads when it is first used, for what computes nothing needs none of it.
+SLOW_TO_LOAD = ("scipy.signal", "scipy.stats", "pyarrow.csv", "vqf")
 
 
 def load_ahead() -> None:

@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from twinangle.kept.digest import digest_of
-from twinangle.kept.keys import Key, hash_of_file, hash_of_files, key_of, key_of_measurements
+from twinangle.kept.keys import (
+    Key,
+    hash_ahead,
+    hash_of_file,
+    hash_of_files,
+    key_of,
+    key_of_measurements,
+)
 from twinangle.kept.making import Steps
 from twinangle.kept.store import Entry, Store, kept_folder
 
@@ -13,6 +20,7 @@ __all__ = [
     "Steps",
     "Store",
     "digest_of",
+    "hash_ahead",
     "hash_of_file",
     "hash_of_files",
     "kept_folder",

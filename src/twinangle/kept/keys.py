@@ -9,7 +9,9 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -125,6 +127,20 @@ def _own(section: str) -> str:
 def hash_of_files(files: Sequence[Path], folder: Path) -> str:
     """Return one hash of the names of files, as seen from a folder, and of all that they hold."""
     return digest_of([[path.relative_to(folder).as_posix(), hash_of_file(path)] for path in files])
+
+
+def hash_ahead(files: Iterable[Path], at_once: int) -> None:
+    """Take the hashes of files side by side; :func:`hash_of_file` knows them then.
+
+    Those that cannot be read are passed over: whoever asks for their hash is told.
+    """
+
+    def tried(path: Path) -> None:
+        with suppress(OSError):
+            hash_of_file(path)
+
+    with ThreadPoolExecutor(at_once) as threads:
+        list(threads.map(tried, files))
 
 
 def hash_of_file(path: Path) -> str:
