@@ -131,18 +131,20 @@ class Recordings:
         (self.folder / FIGURES).mkdir(exist_ok=True)
         if self._why_not:
             tell(self._why_not)
-        wanting = [trial for trial in self.study.trials if trial.identity not in self.known]
+        wanting = self._wanting
         analysed = self._analysed(wanting)
+        ahead: dict[Identity, _Found | None] = {}
         if wanting:
             meanwhile()
+            ahead = {name: self._taken(name) for name in self._keys if name in self.known}
         for trial in self.study.trials:
             key = self._keys.get(trial.identity)
             if trial.identity in self.known and key is not None:
-                taken = self.steps.take(key)
+                taken = ahead.pop(trial.identity, None) or self.steps.take(key)
                 if taken is not None:
                     yield _done(trial, taken, kept=True)
                     continue
-                found = self._here(trial)  # the entry was damaged
+                found = self._here.analyse_and_draw(trial)  # the entry was damaged
             else:
                 found = next(analysed)
             if key is not None and _may_be_kept(found.results) and key == self._key(trial):
@@ -150,23 +152,37 @@ class Recordings:
                 self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
 
+    def _taken(self, name: Identity) -> _Found | None:
+        key = self._keys[name]
+        return None if key is None else self.steps.take(key)
+
+    @property
+    def _wanting(self) -> list[Trial]:
+        return [trial for trial in self.study.trials if trial.identity not in self.known]
+
+    @property
+    def drawn_apart(self) -> bool:
+        """Whether this process draws the recordings that others analyse.
+
+        So it is where these are fewer than the processes: what figures are drawn with can then be
+        loaded beside the analysis. The traces of days are not sent about for it.
+        """
+        few = self._cluster is None and 0 < len(self._wanting) < self.workers.jobs
+        return few and self.study.daily_life.stretch_min is None
+
     def _analysed(self, trials: list[Trial]) -> Iterator[_Found]:
+        if self.drawn_apart:
+            return map(self._here.draw, self.workers.in_order(self._here.analyse, trials))
         if self._cluster is None:
-            return self.workers.in_order(self._here, trials)
+            return self.workers.in_order(self._here.analyse_and_draw, trials)
         away = partial(_analyse_away, self._stems, self.image_formats)
         return self._cluster.in_order(away, self.study, trials, files_for, self.folder, self._own)
 
     @property
-    def _here(self) -> partial[_Found]:
+    def _here(self) -> _Hands:
         """What analyses a recording in a process of this machine, with parts that are kept."""
-        return partial(
-            _analyse_here,
-            self._stems,
-            self.image_formats,
-            self.study,
-            self.folder,
-            None if self._kept is None else (self._kept, self.steps.fresh, self._keys),
-        )
+        kept = None if self._kept is None else (self._kept, self.steps.fresh, self._keys)
+        return _Hands(self._stems, self.image_formats, self.study, self.folder, kept)
 
     def _key(self, trial: Trial) -> Key | None:
         study = self.study
@@ -220,47 +236,60 @@ def _may_be_kept(results: Sequence[TrialResult]) -> bool:
     return all(one.status != "failed" for one in results)
 
 
-def _analyse_here(
-    stems: Mapping[Identity, str],
-    image_formats: tuple[str, ...],
-    study: Study,
-    folder: Path,
-    kept: tuple[Store, bool, Mapping[Any, Key | None]] | None,
-    trial: Trial,
-) -> _Found:
-    """Analyse one recording and draw it, with what of it does not depend on what has changed."""
-    if kept is None:
-        return _analyse_and_draw(stems, image_formats, study, trial, folder)
-    store, fresh, keys = kept
-    steps = Steps(store, folder, study=study.title, fresh=fresh)
-    key = keys[trial.identity]
-    return _analyse_and_draw(stems, image_formats, study, trial, folder, steps, key)
+@dataclass(frozen=True, slots=True)
+class _Analysed:
+    """What the analysis of one recording gives, traces included."""
+
+    trial: Trial
+    results: tuple[TrialResult, ...]
+    seconds: float
 
 
-def _analyse_and_draw(
-    stems: Mapping[Identity, str],
-    image_formats: tuple[str, ...],
-    study: Study,
-    trial: Trial,
-    folder: Path,
-    steps: Steps | None = None,
-    key: Key | None = None,
-) -> _Found:
-    """Analyse one recording, draw its figures, write its traces, and return the rest."""
-    start, steps = time.perf_counter(), steps or Steps()
-    if study.daily_life.stretch_min is None:
-        results = _analysed_again(study, trial, steps, key)
-    else:
-        stem = next(stem for key, stem in stems.items() if key[:5] == trial.identity)
-        results = _in_stretches(study, trial, folder / f"{stem}{ENDING}")
-    how = study.joint, tuple(image_formats), points_each(len(stems)), study.report.documents
-    drawn: list[Written] = []
-    for group in grouped(visible_texts(results), stems=stems):
-        if group.worked:
-            drawn += _drawn(group, folder, how, steps)
-        write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
-    bare = tuple(replace(result, paired=None) for result in results)
-    return _Found(bare, tuple(drawn), time.perf_counter() - start)
+@dataclass(frozen=True, slots=True)
+class _Hands:
+    """What analyses and draws recordings, one after the other, wherever that is done."""
+
+    stems: Mapping[Identity, str]
+    image_formats: tuple[str, ...]
+    study: Study
+    folder: Path
+    kept: tuple[Store, bool, Mapping[Identity, Key | None]] | None = None  # and whether it is fresh
+
+    @property
+    def _steps(self) -> Steps:
+        if self.kept is None:
+            return Steps()
+        store, fresh, _ = self.kept
+        return Steps(store, self.folder, study=self.study.title, fresh=fresh)
+
+    def analyse_and_draw(self, trial: Trial) -> _Found:
+        """Do all there is to do for a recording."""
+        return self.draw(self.analyse(trial))
+
+    def analyse(self, trial: Trial) -> _Analysed:
+        """Analyse a recording, with what of it does not depend on what has changed."""
+        start = time.perf_counter()
+        if self.study.daily_life.stretch_min is None:
+            key = None if self.kept is None else self.kept[2][trial.identity]
+            results = _analysed_again(self.study, trial, self._steps, key)
+        else:
+            stem = next(stem for key, stem in self.stems.items() if key[:5] == trial.identity)
+            results = _in_stretches(self.study, trial, self.folder / f"{stem}{ENDING}")
+        return _Analysed(trial, results, time.perf_counter() - start)
+
+    def draw(self, found: _Analysed) -> _Found:
+        """Draw a recording's figures, write its traces, and return the rest."""
+        start, study = time.perf_counter(), self.study
+        points = points_each(len(self.stems))
+        how = study.joint, tuple(self.image_formats), points, study.report.documents
+        drawn: list[Written] = []
+        for group in grouped(visible_texts(found.results), stems=self.stems):
+            if group.worked:
+                drawn += _drawn(group, self.folder, how, self._steps)
+            part = _trace_part(self.folder, group.stem)
+            write_trace_part(group.results, part, study.report.traces)
+        bare = tuple(replace(result, paired=None) for result in found.results)
+        return _Found(bare, tuple(drawn), found.seconds + time.perf_counter() - start)
 
 
 def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult, ...]:
@@ -335,7 +364,7 @@ def _analyse_away(
 ) -> _Found:
     """Do the same in a folder of its own, the way a cluster asks for it."""
     (folder / FIGURES).mkdir(parents=True, exist_ok=True)
-    return _analyse_and_draw(stems, image_formats, study, trial, folder)
+    return _Hands(stems, image_formats, study, folder).analyse_and_draw(trial)
 
 
 def _trace_part(folder: Path, stem: str) -> Path:

@@ -170,7 +170,8 @@ def run_into(
             steps = Steps(kept, staging, study=study.title, fresh=fresh, tell=tell)
             line = Recordings(study, staging, image_formats, workers, cluster, steps)
             new = len(line.known) < len(study.trials)
-            load = partial(_load, study if new and cluster is None else None, tell)
+            here = study if new and cluster is None else None
+            load = partial(_load, here, tell, drawing=not line.drawn_apart)
             if on_fault is not None and new:  # files are read beside the loading
                 check = analysis.check_study(
                     study, workers=workers, beside=line.known, meanwhile=load
@@ -194,13 +195,13 @@ def run_into(
     return results
 
 
-def _load(study: Study | None, tell: Tell) -> None:
-    """Load, before processes are forked, what recordings are analysed and drawn with, if any."""
+def _load(study: Study | None, tell: Tell, *, drawing: bool) -> None:
+    """Load, before processes are forked, what these analyse recordings with, and draw, if any."""
     if study is None:
         return
     analysis.load_ahead()
     analysis.compile_ahead(study, announce=tell)
-    if SUPPLEMENT in study.report.documents:
+    if drawing and SUPPLEMENT in study.report.documents:
         load_drawing()
 
 

@@ -104,7 +104,7 @@ def write_parts(
     further = further_columns(results.trials)
     of_trials: list[Iterator[dict[str, Lines]]] = []
 
-    def begin_tables() -> None:
+    def begin_of_trials() -> None:
         names = unique_names(
             " ".join((*key_of(trial), trial.procedure)) for trial in results.trials
         )
@@ -118,6 +118,9 @@ def write_parts(
                 tasks=2 * workers.jobs,
             )
         )
+        begun.append(_begin_traces(results, place, workers, trace_parts))
+
+    def begin_whole() -> None:
         tables = steps.in_order(
             "table",
             partial(write_table, place),
@@ -128,7 +131,7 @@ def write_parts(
             files=lambda names: [f"tables/{name}" for name in names],
             tasks=workers.jobs,
         )
-        begun.extend((tables, _begin_traces(results, place, workers, trace_parts)))
+        begun.append(tables)
 
     write_pages(
         results,
@@ -137,7 +140,8 @@ def write_parts(
         image_formats=image_formats,
         drawn=drawn,
         steps=steps,
-        beside=begin_tables,
+        beside=begin_of_trials,
+        after=begin_whole,
     )
     for each in begun:
         list(each)  # written by now, or a fault of the writing is raised here
@@ -166,13 +170,14 @@ def write_pages(
     documents: Collection[str] | None = None,
     steps: Steps | None = None,
     beside: Callable[[], object] = lambda: None,
+    after: Callable[[], object] = lambda: None,
 ) -> None:
     """Write all that is for reading: report as PDF and page, supplement, methods text, paper kit.
 
     Every command that makes pages comes here, right after analysing or from results read back.
     Without `artwork`, the kit's figures are as the run's parameters say, and without `documents`
-    what is made beside the report. `beside` begins what else there is to do: figures go first, as
-    the pages wait for them, and the long supplement is then typeset while tables are written.
+    what is made beside the report. `beside` begins what else there is to do once figures have
+    begun, as the pages wait for them, and `after` once these have: the supplement takes long.
     """
     (folder / "figures").mkdir(exist_ok=True)
     steps = steps or Steps()
@@ -205,6 +210,7 @@ def write_pages(
     pages = steps.in_order(
         "typeset", partial(typeset, folder=folder), content, workers, takes=partial(_source, folder)
     )
+    after()
     if PAGE in documents:
         page = _page(results, content["report.pdf"], folder / "figures", steps, documents)
         (folder / PAGE).write_text(page, encoding="utf-8", newline="\n")
