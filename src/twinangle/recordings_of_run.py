@@ -28,6 +28,7 @@ from twinangle.results.grouping import TrialGroup, grouped, stems_of
 from twinangle.results.tables.cycle_points import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.study.instruments import SEVERAL
+from twinangle.study.overrides_table import first_stray
 from twinangle.visible import visible_texts
 
 if TYPE_CHECKING:
@@ -90,6 +91,7 @@ class Recordings:
         self.workers, self._cluster, self.steps = workers, cluster, steps
         self._stems = stems_of(study.recording_keys)
         self._own = own_procedures(study)
+        self._strays = [first_stray(part.study) for part in study.parts] or [first_stray(study)]
         # what an own procedure imports besides cannot be known: nothing of it is kept
         self._kept = None if self._own or study.in_memory else steps.store
         self._why_not = (
@@ -171,7 +173,7 @@ class Recordings:
         return key_of(
             code=code_and_machine(),
             settings=_settings(study),
-            row=rows,
+            row=[rows, self._strays],
             files=files,
             folder=study.folder,
             drawing=[*self._stems_of(trial), *self.image_formats, points_each(len(self._stems))],

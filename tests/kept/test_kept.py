@@ -206,6 +206,19 @@ def keys_of(study: Study, folder: Path) -> list[Key | None]:
         return list(Recordings(study, folder, (), workers, None, steps)._keys.values())
 
 
+def test_an_override_of_a_recording_that_is_gone_is_another_key(first, tmp_path):
+    """All recordings are refused for it: they were taken from what was kept while it was there."""
+    own = copied(first, tmp_path)
+    overrides = own.folder / "overrides.csv"
+    row = "30.0,exclude,looked odd"
+    overrides.write_text(f"time_s,decision,reason,participant\n{row},P01\n{row},P02\n")
+    study = own.study.with_(cycles={"overrides": overrides.name})
+    alone = replace(study, trials=study.trials[:2])
+    assert keys_of(alone, tmp_path)[0] not in keys_of(study, tmp_path)
+    same = replace(study, trials=study.trials[:3])
+    assert keys_of(same, tmp_path) == keys_of(study, tmp_path)[:3]
+
+
 def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, monkeypatch):
     study = read_study(single)
     assert None not in keys_of(study, tmp_path)
