@@ -57,6 +57,7 @@ class _Found:
     results: tuple[TrialResult, ...]
     drawn: tuple[Written, ...]
     seconds: float
+    lasts: bool  # whether a rerun of the same would find the same
 
 
 class Recordings:
@@ -138,7 +139,7 @@ class Recordings:
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and _may_be_kept(found.results) and key == self._key(trial):
+            if key is not None and found.lasts and key == self._key(trial):
                 name = " ".join(trial.identity)
                 self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
@@ -205,12 +206,21 @@ def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
     return RecordingDone(trial, found.results, found.drawn, found.seconds, kept)
 
 
-def _may_be_kept(results: Sequence[TrialResult]) -> bool:
-    """Whether a rerun would find the same: what failed may have failed for another reason.
+def _lasts(results: Sequence[TrialResult], measured: Measurements) -> bool:
+    """Whether a rerun of the same would find the same, as far as something failed.
 
+    What was measured says why it did; a recording that is read in stretches is not measured whole.
     What is excluded is so by its row, as a pair of instruments of which one was not there.
     """
-    return all(one.status != "failed" for one in results)
+    from twinangle.analysis.measured import lasts
+    from twinangle.analysis.opened import UNEXPECTED
+
+    stretches = (text for one in results if one.daily is not None for text in one.daily.unread)
+    if any(UNEXPECTED in text for text in stretches):
+        return False
+    several = (*results, *(one.undecided for one in results if one.undecided is not None))
+    failed = any(one.status == "failed" for one in several)
+    return not failed or (bool(measured) and lasts(measured))
 
 
 def _analyse_here(
@@ -242,10 +252,11 @@ def _analyse_and_draw(
     """Analyse one recording, draw its figures, write its traces, and return the rest."""
     start, steps = time.perf_counter(), steps or Steps()
     if study.daily_life.stretch_min is None:
-        results = _analysed_again(study, trial, steps, key)
+        results, lasts = _analysed_again(study, trial, steps, key)
     else:
         stem = next(stem for key, stem in stems.items() if key[:5] == trial.identity)
         results = _in_stretches(study, trial, folder / f"{stem}{ENDING}")
+        lasts = _lasts(results, {})
     how = study.joint, tuple(image_formats), points_each(len(stems)), study.report.documents
     drawn: list[Written] = []
     for group in grouped(visible_texts(results), stems=stems):
@@ -253,7 +264,7 @@ def _analyse_and_draw(
             drawn += _drawn(group, folder, how, steps)
         write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     bare = tuple(replace(result, paired=None) for result in results)
-    return _Found(bare, tuple(drawn), time.perf_counter() - start)
+    return _Found(bare, tuple(drawn), time.perf_counter() - start, lasts)
 
 
 def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult, ...]:
@@ -271,24 +282,28 @@ def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult,
 
 def _analysed_again(
     study: Study, trial: Trial, steps: Steps, key: Key | None
-) -> tuple[TrialResult, ...]:
-    """Analyse a recording; what no confidence or margin changes may be kept from before."""
+) -> tuple[tuple[TrialResult, ...], bool]:
+    """Analyse a recording; what no confidence or margin changes may be kept from before.
+
+    Returned with it is whether a rerun would find the same.
+    """
     from twinangle.analysis import analyse_trial  # a rerun may come here for none
     from twinangle.analysis.measured import may_be_kept
 
+    measured: Measurements = {}
     if key is None:
-        return analyse_trial(study, trial)
+        results = analyse_trial(study, trial, measured=measured)
+        return results, _lasts(results, measured)
     of_measured = key_of_measurements(key, _settings(study))
-    measured: Measurements = dict(steps.take(of_measured) or {})
+    measured.update(steps.take(of_measured) or {})
     known = len(measured)
     results = analyse_trial(study, trial, measured=measured)
     unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
-    if known and not unchanged:
-        return analyse_trial(study, trial)  # what was kept is of another file
-    new = len(measured) > known
-    if new and unchanged and _may_be_kept(results) and may_be_kept(measured):
+    if known and not unchanged:  # what was kept is of another file
+        return analyse_trial(study, trial), False
+    if len(measured) > known and unchanged and may_be_kept(measured):
         steps.put(of_measured, measured, name=f"{MEASURED}: {trial.label}")
-    return results
+    return results, _lasts(results, measured)
 
 
 def _drawn(group: TrialGroup, folder: Path, how: How, steps: Steps) -> list[Written]:

@@ -238,7 +238,7 @@ def test_what_was_measured_in_a_file_that_was_replaced_in_a_run_is_not_taken(
     frame = pd.read_csv(trial.wearable)
     frame.iloc[:, 1:] *= 1.001
     frame.to_csv(trial.wearable, index=False)
-    found = recordings_of_run._analysed_again(study, trial, steps, key)
+    found, _ = recordings_of_run._analysed_again(study, trial, steps, key)
     expected = analyse_trial(study, trial)
     assert repr(found) == repr(expected)
     np.testing.assert_array_equal(found[0].cycles.wearable_deg, expected[0].cycles.wearable_deg)

@@ -17,7 +17,7 @@ from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_record
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.intervals import with_intervals
 from twinangle.analysis.measured import Measured, Measurements, after_known, ended
-from twinangle.analysis.opened import Opened, open_trial, unexpected
+from twinangle.analysis.opened import UNEXPECTED, Opened, open_trial, unexpected
 from twinangle.analysis.plausibility import (
     ContradictionError,
     doubts,
@@ -39,7 +39,13 @@ from twinangle.clocks import GyroscopeLag, StepTold, align
 from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
-from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
+from twinangle.errors import (
+    AngleError,
+    CycleError,
+    SynchronisationError,
+    TooFewCyclesError,
+    TwinangleError,
+)
 from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
@@ -55,6 +61,7 @@ from twinangle.study import DailyLifeSettings, Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 
 Cut = TypeVar("Cut")
+OF_NUMBERS = (AngleError, SynchronisationError, CycleError)  # what fails so once fails again
 
 
 class CutElsewhere(Protocol):
@@ -168,8 +175,11 @@ def _measured(
     tested: tuple[Outcome, ...] = ()
     grave: tuple[str, ...] = ()
 
-    def failed(reason: str) -> tuple[Measured, ...]:
-        return tuple(Measured(ended(trial, name, "failed", reason, tested)) for name in procedures)
+    def failed(reason: str, *, lasting: bool) -> tuple[Measured, ...]:
+        return tuple(
+            Measured(ended(trial, name, "failed", reason, tested), lasting=lasting)
+            for name in procedures
+        )
 
     try:
         if opened is None or not opened.fits(study, trial):
@@ -187,11 +197,12 @@ def _measured(
         )
     except ContradictionError as error:
         tested = error.outcomes
-        return failed(after_known(grave, str(error)))
+        return failed(after_known(grave, str(error)), lasting=True)
     except TwinangleError as error:
-        return failed(after_known((*grave, *doubts(tested)), _message(error)))
+        reason = after_known((*grave, *doubts(tested)), _message(error))
+        return failed(reason, lasting=isinstance(error, OF_NUMBERS))
     except Exception as error:
-        return failed(unexpected(error))
+        return failed(unexpected(error), lasting=False)
     return tuple(
         _under(trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
@@ -202,7 +213,8 @@ def _measured(
                 "failed",
                 after_known((*grave, *doubts(tested)), str(motion)),
                 tested,
-            )
+            ),
+            lasting=not str(motion).startswith(UNEXPECTED),
         )
         for name, motion in motions.items()
     )
