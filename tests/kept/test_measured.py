@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from twinangle import read_study
-from twinangle.analysis import analyse_trial, trial
+from twinangle.analysis import analyse_trial, file_reading, trial
 from twinangle.analysis.measured import Measurements, after_known, may_be_kept
 from twinangle.clocks import LagStep, Stepped, StepTold, StepWarned
 from twinangle.clocks.stepped import UNDECIDED
-from twinangle.errors import RecordingError, SynchronisationError
+from twinangle.errors import RecordingError, StudyError, SynchronisationError
 from twinangle.kept import Key, key_of_measurements
 from twinangle.kept.keys import OF_STATISTICS, OF_THE_WHOLE, key_of
 from twinangle.notices import Notice
@@ -226,7 +226,11 @@ def out_of_memory(*_: object) -> None:
 
 
 def unreadable(*_: object) -> None:
-    raise RecordingError("one.csv: cannot be read: Stale file handle.")
+    raise StudyError("[cycles] overrides: overrides.csv cannot be read (Stale file handle).")
+
+
+def flat(*_: object) -> None:
+    raise RecordingError("one.csv: channel 'short' holds the same value throughout.")
 
 
 def too_still(*_: object) -> None:
@@ -235,7 +239,13 @@ def too_still(*_: object) -> None:
 
 @pytest.mark.parametrize(
     ("fault", "kept"),
-    [(None, True), (too_still, True), (unreadable, False), (out_of_memory, False)],
+    [
+        (None, True),
+        (too_still, True),
+        (flat, True),
+        (unreadable, False),
+        (out_of_memory, False),
+    ],
 )
 def test_what_fails_by_its_numbers_is_kept_and_nothing_else_that_fails(
     two, monkeypatch, fault, kept
@@ -250,6 +260,19 @@ def test_what_fails_by_its_numbers_is_kept_and_nothing_else_that_fails(
     assert (_lasts(results, measured), may_be_kept(measured)) == (kept, kept)
     excluded = [replace(one, status="excluded", undecided=one) for one in results]
     assert _lasts(excluded, measured) is kept
+
+
+def test_a_file_that_could_not_be_read_is_tried_again(two, monkeypatch):
+    """The same words may come of the file's own content: nothing tells, so that it is not kept."""
+    measured: Measurements = {}
+
+    def refuse(*_: object, **__: object) -> None:
+        raise RecordingError("one.csv: cannot be read: Input/output error.")
+
+    monkeypatch.setattr(file_reading, "read_recording", refuse)
+    results = analyse_trial(two, two.trials[0], measured=measured)
+    assert {one.status for one in results} == {"failed"}
+    assert not _lasts(results, measured)
 
 
 def test_a_refusal_that_forgets_its_step_is_not_measured_again_from_what_is_kept(two):

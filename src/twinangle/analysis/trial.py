@@ -42,9 +42,11 @@ from twinangle.cycles.summary import stride_summary
 from twinangle.errors import (
     AngleError,
     CycleError,
+    RecordingError,
     SynchronisationError,
     TooFewCyclesError,
     TwinangleError,
+    UnreadError,
 )
 from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.mounting import Mounting
@@ -61,7 +63,8 @@ from twinangle.study import DailyLifeSettings, Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 
 Cut = TypeVar("Cut")
-OF_NUMBERS = (AngleError, SynchronisationError, CycleError)  # what fails so once fails again
+# What fails so once fails again, unless a file could not be read.
+OF_NUMBERS = (AngleError, CycleError, RecordingError, SynchronisationError)
 
 
 class CutElsewhere(Protocol):
@@ -200,7 +203,8 @@ def _measured(
         return failed(after_known(grave, str(error)), lasting=True)
     except TwinangleError as error:
         reason = after_known((*grave, *doubts(tested)), _message(error))
-        return failed(reason, lasting=isinstance(error, OF_NUMBERS))
+        of_numbers = isinstance(error, OF_NUMBERS) and not isinstance(error, UnreadError)
+        return failed(reason, lasting=of_numbers)
     except Exception as error:
         return failed(unexpected(error), lasting=False)
     return tuple(
