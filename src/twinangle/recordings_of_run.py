@@ -58,6 +58,7 @@ class _Found:
     drawn: tuple[Written, ...]
     seconds: float
     lasts: bool  # whether a rerun of the same would find the same
+    machine: Mapping[str, str]  # the code and the machine that found it
 
 
 class Recordings:
@@ -139,7 +140,8 @@ class Recordings:
                 found = self._here(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and found.lasts and key == self._key(trial):
+            same = found.lasts and found.machine == code_and_machine()
+            if key is not None and same and key == self._key(trial):
                 name = " ".join(trial.identity)
                 self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
@@ -171,6 +173,7 @@ class Recordings:
                 None  # it is read with the recording, and lies where a study's hash does not reach
             )
         rows = [own for _, own in study.rows_of(trial)] if study.parts else [trial]
+        rows = [replace(own, row=0) for own in rows]  # it may move to another place in the table
         return key_of(
             code=code_and_machine(),
             settings=_settings(study),
@@ -264,7 +267,8 @@ def _analyse_and_draw(
             drawn += _drawn(group, folder, how, steps)
         write_trace_part(group.results, _trace_part(folder, group.stem), study.report.traces)
     bare = tuple(replace(result, paired=None) for result in results)
-    return _Found(bare, tuple(drawn), time.perf_counter() - start, lasts)
+    took = time.perf_counter() - start
+    return _Found(bare, tuple(drawn), took, lasts, code_and_machine())
 
 
 def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult, ...]:

@@ -12,6 +12,8 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -217,6 +219,29 @@ def test_an_override_of_a_recording_that_is_gone_is_another_key(first, tmp_path)
     assert keys_of(alone, tmp_path)[0] not in keys_of(study, tmp_path)
     same = replace(study, trials=study.trials[:3])
     assert keys_of(same, tmp_path) == keys_of(study, tmp_path)[:3]
+
+
+def test_a_recording_that_moves_to_another_row_has_the_same_key(first, tmp_path):
+    first_, *others = first.study.trials
+    moved = [replace(one, row=k) for k, one in enumerate([*others, first_], start=2)]
+    there = keys_of(replace(first.study, trials=tuple(moved)), tmp_path)
+    assert [there[-1], *there[:-1]] == keys_of(first.study, tmp_path)
+
+
+def test_what_another_kind_of_machine_found_is_not_kept(first, tmp_path):
+    """Its sums may differ in the last bits, which a run without what is kept would not have."""
+    store, folder = Store(tmp_path / "kept"), tmp_path / "out"
+    of_first = first.store.take(keys_of(first.study, tmp_path)[0])[0]
+    study = replace(first.study, trials=first.study.trials[:2])
+    there = {**of_first.machine, "instructions": "of another kind"}
+    for machine, kept in ((there, 0), (of_first.machine, 2)):
+        found = replace(of_first, machine=machine)
+        cluster: Any = SimpleNamespace(in_order=lambda *_, found=found: iter([found] * 2))
+        folder.mkdir(exist_ok=True)
+        with Workers(1) as workers:
+            line = Recordings(study, folder, (), workers, cluster, Steps(store, folder))
+            list(line.in_order(lambda _: None))
+        assert recordings(store) == kept
 
 
 def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, monkeypatch):
