@@ -244,6 +244,16 @@ def test_what_another_kind_of_machine_found_is_not_kept(first, tmp_path):
         assert recordings(store) == kept
 
 
+def test_a_recording_that_is_excluded_is_kept_though_its_file_is_not_there(single, tmp_path):
+    """Each rerun loaded what analyses and draws for it."""
+    study = read_study(single)
+    (trial,) = study.trials
+    gone = replace(trial, wearable=study.folder / "gone.csv")
+    assert keys_of(replace(study, trials=(gone,)), tmp_path) == [None]
+    excluded = replace(gone, exclude="the sensor fell off")
+    assert None not in keys_of(replace(study, trials=(excluded,)), tmp_path)
+
+
 def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, monkeypatch):
     study = read_study(single)
     assert None not in keys_of(study, tmp_path)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ import pytest
 from twinangle import read_study
 from twinangle.analysis import analyse_trial, file_reading, trial
 from twinangle.analysis.measured import Measurements, after_known, may_be_kept
+from twinangle.analysis.study import files_for
 from twinangle.clocks import LagStep, Stepped, StepTold, StepWarned
 from twinangle.clocks.stepped import UNDECIDED
 from twinangle.errors import RecordingError, StudyError, SynchronisationError
@@ -219,6 +221,14 @@ def test_a_recording_of_several_instruments_is_kept_though_one_was_not_there(two
     ok, other = analyse_trial(two, two.trials[0])
     for status, kept in (("excluded", True), ("pooled", True), ("failed", False)):
         assert _lasts((ok, replace(other, status=status)), {}) is kept
+
+
+def test_a_recording_without_one_of_two_wearables_reads_the_files_of_the_other(two, tmp_path):
+    shutil.copytree(two.folder, tmp_path / "study")
+    table = tmp_path / "study" / "trials.csv"
+    table.write_text(table.read_text().replace("right,one.csv,one.csv,", "right,one.csv,,"))
+    study = read_study(tmp_path / "study")
+    assert [path.name for path in files_for(study, study.trials[0])] == ["one.csv"]
 
 
 def out_of_memory(*_: object) -> None:
