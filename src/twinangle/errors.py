@@ -17,6 +17,10 @@ class RecordingError(TwinangleError):
     """A file of signals is at fault, or its signals are not what the study says they are."""
 
 
+class UnreadError(RecordingError):
+    """A file could not be read as a recording; at the next try, the same file may be."""
+
+
 class AngleError(TwinangleError):
     """A joint angle cannot be computed, or could not be trusted, from these signals."""
 

@@ -36,6 +36,7 @@ from twinangle.results.grouping import TrialGroup, grouped, stems_of
 from twinangle.results.tables.cycle_points import write_trace_part
 from twinangle.study import Study, Trial
 from twinangle.study.instruments import SEVERAL
+from twinangle.study.overrides_table import first_stray
 from twinangle.visible import visible_texts
 
 if TYPE_CHECKING:
@@ -64,6 +65,8 @@ class _Found:
     results: tuple[TrialResult, ...]
     drawn: tuple[Written, ...]
     seconds: float
+    lasts: bool  # whether a rerun of the same would find the same
+    machine: Mapping[str, str]  # the code and the machine that found it
 
 
 class Recordings:
@@ -98,6 +101,7 @@ class Recordings:
         self.workers, self._cluster, self.steps = workers, cluster, steps
         self._stems = stems_of(study.recording_keys)
         self._own = own_procedures(study)
+        self._strays = [first_stray(part.study) for part in study.parts] or [first_stray(study)]
         # what an own procedure imports besides cannot be known: nothing of it is kept
         self._kept = None if self._own or study.in_memory else steps.store
         self._why_not = (
@@ -147,7 +151,8 @@ class Recordings:
                 found = self._here.analyse_and_draw(trial)  # the entry was damaged
             else:
                 found = next(analysed)
-            if key is not None and _may_be_kept(found.results) and key == self._key(trial):
+            same = found.lasts and found.machine == code_and_machine()
+            if key is not None and same and key == self._key(trial):
                 name = " ".join(trial.identity)
                 self.steps.put(key, found, self._files_of(trial, found), name=name)
             yield _done(trial, found, kept=False)
@@ -193,10 +198,11 @@ class Recordings:
                 None  # it is read with the recording, and lies where a study's hash does not reach
             )
         rows = [own for _, own in study.rows_of(trial)] if study.parts else [trial]
+        rows = [replace(own, row=0) for own in rows]  # it may move to another place in the table
         return key_of(
             code=code_and_machine(),
             settings=_settings(study),
-            row=rows,
+            row=[rows, self._strays],
             files=files,
             folder=study.folder,
             drawing=[*self._stems_of(trial), *self.image_formats, points_each(len(self._stems))],
@@ -228,20 +234,29 @@ def _done(trial: Trial, found: _Found, *, kept: bool) -> RecordingDone:
     return RecordingDone(trial, found.results, found.drawn, found.seconds, kept)
 
 
-def _may_be_kept(results: Sequence[TrialResult]) -> bool:
-    """Whether a rerun would find the same: what failed may have failed for another reason.
+def _lasts(results: Sequence[TrialResult], measured: Measurements) -> bool:
+    """Whether a rerun of the same would find the same, as far as something failed.
 
+    What was measured says why it did; a recording that is read in stretches is not measured whole.
     What is excluded is so by its row, as a pair of instruments of which one was not there.
     """
-    return all(one.status != "failed" for one in results)
+    from twinangle.analysis.measured import lasts
+    from twinangle.analysis.opened import UNEXPECTED
+
+    stretches = (text for one in results if one.daily is not None for text in one.daily.unread)
+    if any(UNEXPECTED in text for text in stretches):
+        return False
+    several = (*results, *(one.undecided for one in results if one.undecided is not None))
+    failed = any(one.status == "failed" for one in several)
+    return not failed or (bool(measured) and lasts(measured))
 
 
 @dataclass(frozen=True, slots=True)
 class _Analysed:
     """What the analysis of one recording gives, traces included."""
 
-    trial: Trial
     results: tuple[TrialResult, ...]
+    lasts: bool  # whether a rerun of the same would find the same
     seconds: float
 
 
@@ -271,11 +286,12 @@ class _Hands:
         start = time.perf_counter()
         if self.study.daily_life.stretch_min is None:
             key = None if self.kept is None else self.kept[2][trial.identity]
-            results = _analysed_again(self.study, trial, self._steps, key)
+            results, lasts = _analysed_again(self.study, trial, self._steps, key)
         else:
             stem = next(stem for key, stem in self.stems.items() if key[:5] == trial.identity)
             results = _in_stretches(self.study, trial, self.folder / f"{stem}{ENDING}")
-        return _Analysed(trial, results, time.perf_counter() - start)
+            lasts = _lasts(results, {})
+        return _Analysed(results, lasts, time.perf_counter() - start)
 
     def draw(self, found: _Analysed) -> _Found:
         """Draw a recording's figures, write its traces, and return the rest."""
@@ -289,7 +305,8 @@ class _Hands:
             part = _trace_part(self.folder, group.stem)
             write_trace_part(group.results, part, study.report.traces)
         bare = tuple(replace(result, paired=None) for result in found.results)
-        return _Found(bare, tuple(drawn), found.seconds + time.perf_counter() - start)
+        seconds = found.seconds + time.perf_counter() - start
+        return _Found(bare, tuple(drawn), seconds, found.lasts, code_and_machine())
 
 
 def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult, ...]:
@@ -307,24 +324,28 @@ def _in_stretches(study: Study, trial: Trial, place: Path) -> tuple[TrialResult,
 
 def _analysed_again(
     study: Study, trial: Trial, steps: Steps, key: Key | None
-) -> tuple[TrialResult, ...]:
-    """Analyse a recording; what no confidence or margin changes may be kept from before."""
+) -> tuple[tuple[TrialResult, ...], bool]:
+    """Analyse a recording; what no confidence or margin changes may be kept from before.
+
+    Returned with it is whether a rerun would find the same.
+    """
     from twinangle.analysis import analyse_trial  # a rerun may come here for none
     from twinangle.analysis.measured import may_be_kept
 
+    measured: Measurements = {}
     if key is None:
-        return analyse_trial(study, trial)
+        results = analyse_trial(study, trial, measured=measured)
+        return results, _lasts(results, measured)
     of_measured = key_of_measurements(key, _settings(study))
-    measured: Measurements = dict(steps.take(of_measured) or {})
+    measured.update(steps.take(of_measured) or {})
     known = len(measured)
     results = analyse_trial(study, trial, measured=measured)
     unchanged = hash_of_files(files_for(study, trial), study.folder) == key.files
-    if known and not unchanged:
-        return analyse_trial(study, trial)  # what was kept is of another file
-    new = len(measured) > known
-    if new and unchanged and _may_be_kept(results) and may_be_kept(measured):
+    if known and not unchanged:  # what was kept is of another file
+        return analyse_trial(study, trial), False
+    if len(measured) > known and unchanged and may_be_kept(measured):
         steps.put(of_measured, measured, name=f"{MEASURED}: {trial.label}")
-    return results
+    return results, _lasts(results, measured)
 
 
 def _drawn(group: TrialGroup, folder: Path, how: How, steps: Steps) -> list[Written]:

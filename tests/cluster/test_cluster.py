@@ -6,11 +6,14 @@ The other side is general-purpose: `distributed`'s own `LocalCluster`, whose wor
 from __future__ import annotations
 
 import os
+import pickle
 import shutil
 import signal
 import time
 from collections.abc import Iterator
+from concurrent.futures import CancelledError
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -144,6 +147,27 @@ def test_a_worker_says_which_file_it_lacks_or_has_in_another_form(study, tmp_pat
     assert told[1].startswith("another ")
 
 
+def test_a_file_that_is_replaced_while_it_is_analysed_is_said(study, tmp_path):
+    place = tmp_path / "study"
+    shutil.copytree(study.folder, place)
+    order = away.Order(
+        work=pickle.dumps((replace_file, study, study.trials[1])),
+        code=away.code_here(),
+        own=(),
+        folder=study.folder,
+        files=scheduler._digests(files_for(study, study.trials[1]), study.folder, {}),
+        address=str(place),
+    )
+    found = away.analyse_away(order)
+    assert isinstance(found, away.Unfit)
+    assert found.reason.startswith("another ")
+
+
+def replace_file(study: Study, trial: Any, folder: Path) -> None:
+    with trial.wearable.open("a") as stream:
+        stream.write("\n")
+
+
 def test_what_no_worker_can_do_is_done_here(study, workers, tmp_path):
     elsewhere = tmp_path / "elsewhere"
     shutil.copytree(study.folder, elsewhere)
@@ -157,6 +181,36 @@ def test_what_no_worker_can_do_is_done_here(study, workers, tmp_path):
     assert found == [numbers_of(study, trial, tmp_path) for trial in study.trials]
     assert len(told) == 2, told
     assert all(missing.name in line and "tcp://127.0.0.1" in line for line in told)
+
+
+def named(_: Study, trial: Any, __: Path) -> str:
+    return str(trial.label)
+
+
+def lost(*_: object, **__: object) -> None:
+    raise CancelledError
+
+
+def out_of_memory(*_: object, **__: object) -> None:
+    raise MemoryError
+
+
+@pytest.mark.parametrize(
+    ("fault", "said"), [(lost, "the connection to it was lost"), (out_of_memory, "MemoryError")]
+)
+def test_where_the_cluster_fails_recordings_are_analysed_here(study, fault, said):
+    """As a scheduler that ends in the midst of a run, whose results `distributed` then cancels."""
+    told: list[str] = []
+    cluster = object.__new__(Cluster)
+    cluster._recordings, cluster._tell, cluster._told = "", told.append, set()
+    cluster._client = SimpleNamespace(
+        scheduler_info=lambda **_: {"workers": {}},
+        submit=lambda *_, **__: SimpleNamespace(result=fault),
+    )
+    work = cluster.in_order(named, study, study.trials, files_for, Path())
+    assert list(work) == [trial.label for trial in study.trials]
+    assert len(told) == 1
+    assert said in told[0]
 
 
 def test_recordings_are_fetched_from_an_address(study, workers, tmp_path):

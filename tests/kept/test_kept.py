@@ -12,6 +12,8 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -206,6 +208,52 @@ def keys_of(study: Study, folder: Path) -> list[Key | None]:
         return list(Recordings(study, folder, (), workers, None, steps)._keys.values())
 
 
+def test_an_override_of_a_recording_that_is_gone_is_another_key(first, tmp_path):
+    """All recordings are refused for it: they were taken from what was kept while it was there."""
+    own = copied(first, tmp_path)
+    overrides = own.folder / "overrides.csv"
+    row = "30.0,exclude,looked odd"
+    overrides.write_text(f"time_s,decision,reason,participant\n{row},P01\n{row},P02\n")
+    study = own.study.with_(cycles={"overrides": overrides.name})
+    alone = replace(study, trials=study.trials[:2])
+    assert keys_of(alone, tmp_path)[0] not in keys_of(study, tmp_path)
+    same = replace(study, trials=study.trials[:3])
+    assert keys_of(same, tmp_path) == keys_of(study, tmp_path)[:3]
+
+
+def test_a_recording_that_moves_to_another_row_has_the_same_key(first, tmp_path):
+    first_, *others = first.study.trials
+    moved = [replace(one, row=k) for k, one in enumerate([*others, first_], start=2)]
+    there = keys_of(replace(first.study, trials=tuple(moved)), tmp_path)
+    assert [there[-1], *there[:-1]] == keys_of(first.study, tmp_path)
+
+
+def test_what_another_kind_of_machine_found_is_not_kept(first, tmp_path):
+    """Its sums may differ in the last bits, which a run without what is kept would not have."""
+    store, folder = Store(tmp_path / "kept"), tmp_path / "out"
+    of_first = first.store.take(keys_of(first.study, tmp_path)[0])[0]
+    study = replace(first.study, trials=first.study.trials[:2])
+    there = {**of_first.machine, "instructions": "of another kind"}
+    for machine, kept in ((there, 0), (of_first.machine, 2)):
+        found = replace(of_first, machine=machine)
+        cluster: Any = SimpleNamespace(in_order=lambda *_, found=found: iter([found] * 2))
+        folder.mkdir(exist_ok=True)
+        with Workers(1) as workers:
+            line = Recordings(study, folder, (), workers, cluster, Steps(store, folder))
+            list(line.in_order(lambda _: None))
+        assert recordings(store) == kept
+
+
+def test_a_recording_that_is_excluded_is_kept_though_its_file_is_not_there(single, tmp_path):
+    """Each rerun loaded what analyses and draws for it."""
+    study = read_study(single)
+    (trial,) = study.trials
+    gone = replace(trial, wearable=study.folder / "gone.csv")
+    assert keys_of(replace(study, trials=(gone,)), tmp_path) == [None]
+    excluded = replace(gone, exclude="the sensor fell off")
+    assert None not in keys_of(replace(study, trials=(excluded,)), tmp_path)
+
+
 def test_a_recording_whose_sidecars_lie_elsewhere_is_not_kept(single, tmp_path, monkeypatch):
     study = read_study(single)
     assert None not in keys_of(study, tmp_path)
@@ -225,7 +273,7 @@ def test_what_was_measured_in_a_file_that_was_replaced_in_a_run_is_not_taken(
     frame = pd.read_csv(trial.wearable)
     frame.iloc[:, 1:] *= 1.001
     frame.to_csv(trial.wearable, index=False)
-    found = recordings_of_run._analysed_again(study, trial, steps, key)
+    found, _ = recordings_of_run._analysed_again(study, trial, steps, key)
     expected = analyse_trial(study, trial)
     assert repr(found) == repr(expected)
     np.testing.assert_array_equal(found[0].cycles.wearable_deg, expected[0].cycles.wearable_deg)

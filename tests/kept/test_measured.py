@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Mapping
 from dataclasses import fields, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from twinangle import read_study
-from twinangle.analysis import analyse_trial, trial
+from twinangle.analysis import analyse_trial, file_reading, trial
 from twinangle.analysis.measured import Measurements, after_known, may_be_kept
+from twinangle.analysis.study import files_for
 from twinangle.clocks import LagStep, Stepped, StepTold, StepWarned
 from twinangle.clocks.stepped import UNDECIDED
+from twinangle.errors import RecordingError, StudyError, SynchronisationError
 from twinangle.kept import Key, key_of_measurements
 from twinangle.kept.keys import OF_STATISTICS, OF_THE_WHOLE, key_of
 from twinangle.notices import Notice
-from twinangle.recordings_of_run import _may_be_kept, _settings
+from twinangle.recordings_of_run import _lasts, _settings
 from twinangle.results import TrialResult
 from twinangle.results.equality import difference
 from twinangle.study import Study
@@ -216,4 +220,85 @@ def test_a_recording_of_several_instruments_is_kept_though_one_was_not_there(two
     """As outdoors, where a reference stays at home: that pair is excluded, and nothing failed."""
     ok, other = analyse_trial(two, two.trials[0])
     for status, kept in (("excluded", True), ("pooled", True), ("failed", False)):
-        assert _may_be_kept((ok, replace(other, status=status))) is kept
+        assert _lasts((ok, replace(other, status=status)), {}) is kept
+
+
+def test_a_recording_without_one_of_two_wearables_reads_the_files_of_the_other(two, tmp_path):
+    shutil.copytree(two.folder, tmp_path / "study")
+    table = tmp_path / "study" / "trials.csv"
+    table.write_text(table.read_text().replace("right,one.csv,one.csv,", "right,one.csv,,"))
+    study = read_study(tmp_path / "study")
+    assert [path.name for path in files_for(study, study.trials[0])] == ["one.csv"]
+
+
+def out_of_memory(*_: object) -> None:
+    raise MemoryError
+
+
+def unreadable(*_: object) -> None:
+    raise StudyError("[cycles] overrides: overrides.csv cannot be read (Stale file handle).")
+
+
+def flat(*_: object) -> None:
+    raise RecordingError("one.csv: channel 'short' holds the same value throughout.")
+
+
+def too_still(*_: object) -> None:
+    raise SynchronisationError("one.csv: the angle is too still.")
+
+
+@pytest.mark.parametrize(
+    ("fault", "kept"),
+    [
+        (None, True),
+        (too_still, True),
+        (flat, True),
+        (unreadable, False),
+        (out_of_memory, False),
+    ],
+)
+def test_what_fails_by_its_numbers_is_kept_and_nothing_else_that_fails(
+    two, monkeypatch, fault, kept
+):
+    """A pair that is refused for its curves, then pairs that fail before they have any."""
+    if fault is not None:
+        monkeypatch.setattr(trial, "require_fit", fault)
+    study = two.with_(least_correlation=0.99)
+    measured: Measurements = {}
+    results = analyse_trial(study, study.trials[0], measured=measured)
+    assert results[0].status == "failed"
+    assert (_lasts(results, measured), may_be_kept(measured)) == (kept, kept)
+    excluded = [replace(one, status="excluded", undecided=one) for one in results]
+    assert _lasts(excluded, measured) is kept
+
+
+def test_a_file_that_could_not_be_read_is_tried_again(two, monkeypatch):
+    """The same words may come of the file's own content: nothing tells, so that it is not kept."""
+    measured: Measurements = {}
+
+    def refuse(*_: object, **__: object) -> None:
+        raise RecordingError("one.csv: cannot be read: Input/output error.")
+
+    monkeypatch.setattr(file_reading, "read_recording", refuse)
+    results = analyse_trial(two, two.trials[0], measured=measured)
+    assert {one.status for one in results} == {"failed"}
+    assert not _lasts(results, measured)
+
+
+def test_a_refusal_that_forgets_its_step_is_not_measured_again_from_what_is_kept(two):
+    measured: Measurements = {}
+    analyse_trial(two, two.trials[0], measured=measured)
+    (pair, (one, *others)), *_ = measured.items()
+    step = LagStep(50.0, 48.0, 52.0, 0.0, 0.04, 9.0, 0.1)
+    reason = StepTold(Stepped(step, ("one.csv", "two.csv")))
+    told = replace(one, result=replace(one.result, status="failed", reason=reason))
+    assert not may_be_kept({pair: (told, *others)})
+
+
+@pytest.mark.parametrize(
+    ("why", "kept"), [("unexpected fault in twinangle (MemoryError: )", False), ("no cycle", True)]
+)
+def test_a_day_of_which_a_stretch_met_a_fault_is_not_kept(two, why, kept):
+    one = analyse_trial(two, two.trials[0])[0]
+    day: Any = SimpleNamespace(unread=(f"hours 0.0 to 0.5: {why}",))
+    assert _lasts((replace(one, daily=day),), {}) is kept

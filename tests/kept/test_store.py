@@ -118,6 +118,16 @@ def test_what_the_processor_can_do_is_in_the_key():
     assert code_and_machine().items() > our_code().items()
 
 
+def test_how_linear_algebra_takes_its_sums_is_in_the_key(monkeypatch):
+    """A dot product of 400,000 numbers in one thread and in two differed by 1e-15 of it."""
+    found = []
+    for threads, core in (("1", ""), ("2", ""), ("1", "Nehalem"), ("", "")):
+        monkeypatch.setenv("OPENBLAS_NUM_THREADS", threads)
+        monkeypatch.setenv("OPENBLAS_CORETYPE", core)
+        found.append(code_and_machine())
+    assert all(one != other for k, one in enumerate(found) for other in found[:k])
+
+
 @pytest.mark.parametrize(("age_ns", "reads"), [(0, 1), (3_600_000_000_000, 2)])
 def test_a_file_that_stays_the_same_is_read_once(tmp_path, monkeypatch, age_ns, reads):
     """Unless it was written a moment ago. The command `sha256sum` gave the hash of "abc" too."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
@@ -10,6 +12,7 @@ import numpy as np
 
 from twinangle.analysis.declared_units import in_unit
 from twinangle.analysis.merging import merge_sensors
+from twinangle.errors import RecordingError, UnreadError
 from twinangle.formats import UnlikeRatesError, read_recording, refuse_strange_rate
 from twinangle.notices import Notice, as_notes
 from twinangle.signals.gaps import BRIDGED_S, short_gaps
@@ -31,6 +34,17 @@ from twinangle.study import (
 )
 
 Channel = tuple[Array, Array]  # times and values, on the file's own clock
+
+
+@contextmanager
+def reading() -> Iterator[None]:
+    """Tell what a reader of files refuses from what its numbers are refused for afterwards."""
+    try:
+        yield
+    except UnlikeRatesError:
+        raise
+    except RecordingError as error:
+        raise UnreadError(str(error)) from error
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,14 +106,15 @@ def _read_columns(
         if isinstance(path, Recording):
             refuse_strange_rate(path)
             return _select(path, names)
-        found = read_recording(
-            path,
-            columns=names,
-            time=settings.time,
-            rate_hz=settings.rate_hz,
-            time_unit=settings.time_unit,
-            source=path.relative_to(study.folder).as_posix(),
-        )
+        with reading():
+            found = read_recording(
+                path,
+                columns=names,
+                time=settings.time,
+                rate_hz=settings.rate_hz,
+                time_unit=settings.time_unit,
+                source=path.relative_to(study.folder).as_posix(),
+            )
         refuse_strange_rate(found, settings.time_unit)
         refuse_sentinels(found, [name for name in names if name in columns])
         return found

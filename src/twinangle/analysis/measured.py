@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import MutableMapping
+from collections.abc import Iterator, MutableMapping
 from dataclasses import dataclass
 
 from twinangle.clocks import GyroscopeLag, StepTold, StepWarned
@@ -29,6 +29,9 @@ class Measured:
         The result's warnings before and after those of its clock.
     undecided : Measured, optional
         The same without decisions on cycles, where there are any.
+    lasting : bool
+        False where it failed for a reason that may be gone at the next try, such as a file that
+        could not be read or memory that ran out. What fails by its numbers fails again.
     """
 
     result: TrialResult
@@ -37,6 +40,7 @@ class Measured:
     told_before: tuple[str, ...] = ()
     told_after: tuple[str, ...] = ()
     undecided: Measured | None = None
+    lasting: bool = True
 
 
 Measurements = MutableMapping[str, tuple[Measured, ...]]
@@ -47,17 +51,29 @@ each is one a procedure."""
 def may_be_kept(measured: Measurements) -> bool:
     """Return whether all of it is the same when it is read again.
 
-    A warning that knows its step of the clock forgets that, and several instruments are asked by
-    it whose clock stepped.
+    What tells of a step of the clock forgets that step, and several instruments are asked by it
+    whose clock stepped.
     """
-    return not any(
-        isinstance(text, StepWarned)
-        for several in measured.values()
-        for one in several
-        for each in (one, one.undecided)
-        if each is not None
-        for text in (*each.told_before, *each.told_after, *_of_the_clock(each))
-    )
+    return lasts(measured) and not any(
+        isinstance(text, StepWarned | StepTold)
+        for each in _each(measured)
+        for text in (
+            each.result.reason, *each.told_before, *each.told_after, *_of_the_clock(each)
+        )
+    )  # fmt: skip
+
+
+def lasts(measured: Measurements) -> bool:
+    """Return whether nothing of it failed for a reason that may be gone at the next try."""
+    return all(each.lasting for each in _each(measured))
+
+
+def _each(measured: Measurements) -> Iterator[Measured]:
+    for several in measured.values():
+        for one in several:
+            yield one
+            if one.undecided is not None:
+                yield one.undecided
 
 
 def _of_the_clock(one: Measured) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from twinangle.plausibility.outcome import Outcome
 from twinangle.signals.recording import JointMotion
 from twinangle.study import Study, Trial, settings_of
 
+UNEXPECTED = "unexpected fault in twinangle"
 _READ_BY_METHOD = ("event", "trigger")  # what is read of a recording depends on these
 Key = tuple[Trial, str]
 
@@ -77,7 +78,7 @@ def open_trial(study: Study, trial: Trial) -> Opened:
 
 def unexpected(error: Exception) -> str:
     """Return what a user is told of a fault of ours."""
-    return f"unexpected fault in twinangle ({type(error).__name__}: {error}); please report it."
+    return f"{UNEXPECTED} ({type(error).__name__}: {error}); please report it."
 
 
 def _key(study: Study, trial: Trial) -> Key:

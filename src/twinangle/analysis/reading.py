@@ -18,6 +18,7 @@ from twinangle.analysis.file_reading import (
     read_file,
     read_sensors,
     read_wearable,
+    reading,
 )
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError, TwinangleError
@@ -161,11 +162,12 @@ def _event_times(
     """Return the times of events, without those in the part of the recording that is cut off."""
     if trial.events is None:
         return None
-    times = (
-        read_event_times(trial.events, label=study.cycles.event)
-        if isinstance(trial.events, Path)
-        else np.asarray(trial.events, dtype=np.float64)
-    )
+    with reading():
+        times = (
+            read_event_times(trial.events, label=study.cycles.event)
+            if isinstance(trial.events, Path)
+            else np.asarray(trial.events, dtype=np.float64)
+        )
     cut_off = np.zeros(times.size, dtype=bool)
     for whole, kept, sign in ((recorded, counted, 1), (recorded, counted, -1)):
         end = 0 if sign > 0 else -1

@@ -164,7 +164,12 @@ def own_procedures(study: Study) -> tuple[str, ...]:
 
 
 def files_for(study: Study, trial: Trial) -> tuple[Path, ...]:
-    """Return every file that the analysis of one recording reads, each once."""
+    """Return every file that the analysis of one recording reads, each once.
+
+    Of one that is excluded, unless by hand, or was not made with one of several instruments, none.
+    """
+    if trial.exclude and trial.by_hand is None:
+        return ()
     if study.parts:
         parts = study.rows_of(trial)
         return tuple(

@@ -17,7 +17,7 @@ from twinangle.analysis.daily_life import OnStretch, first_stretch, whole_record
 from twinangle.analysis.field_effect import judged_by_effect
 from twinangle.analysis.intervals import with_intervals
 from twinangle.analysis.measured import Measured, Measurements, after_known, ended
-from twinangle.analysis.opened import Opened, open_trial, unexpected
+from twinangle.analysis.opened import UNEXPECTED, Opened, open_trial, unexpected
 from twinangle.analysis.plausibility import (
     ContradictionError,
     doubts,
@@ -39,7 +39,15 @@ from twinangle.clocks import GyroscopeLag, StepTold, align
 from twinangle.cycles import recut
 from twinangle.cycles.enough import shortage
 from twinangle.cycles.summary import stride_summary
-from twinangle.errors import CycleError, TooFewCyclesError, TwinangleError
+from twinangle.errors import (
+    AngleError,
+    CycleError,
+    RecordingError,
+    SynchronisationError,
+    TooFewCyclesError,
+    TwinangleError,
+    UnreadError,
+)
 from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.mounting import Mounting
 from twinangle.plausibility.outcome import Outcome
@@ -55,6 +63,8 @@ from twinangle.study import DailyLifeSettings, Study, Trial, settings_of
 from twinangle.wearable.procedures import trusts_each_field
 
 Cut = TypeVar("Cut")
+# What fails so once fails again, unless a file could not be read.
+OF_NUMBERS = (AngleError, CycleError, RecordingError, SynchronisationError)
 
 
 class CutElsewhere(Protocol):
@@ -168,8 +178,11 @@ def _measured(
     tested: tuple[Outcome, ...] = ()
     grave: tuple[str, ...] = ()
 
-    def failed(reason: str) -> tuple[Measured, ...]:
-        return tuple(Measured(ended(trial, name, "failed", reason, tested)) for name in procedures)
+    def failed(reason: str, *, lasting: bool) -> tuple[Measured, ...]:
+        return tuple(
+            Measured(ended(trial, name, "failed", reason, tested), lasting=lasting)
+            for name in procedures
+        )
 
     try:
         if opened is None or not opened.fits(study, trial):
@@ -187,11 +200,13 @@ def _measured(
         )
     except ContradictionError as error:
         tested = error.outcomes
-        return failed(after_known(grave, str(error)))
+        return failed(after_known(grave, str(error)), lasting=True)
     except TwinangleError as error:
-        return failed(after_known((*grave, *doubts(tested)), _message(error)))
+        reason = after_known((*grave, *doubts(tested)), _message(error))
+        of_numbers = isinstance(error, OF_NUMBERS) and not isinstance(error, UnreadError)
+        return failed(reason, lasting=of_numbers)
     except Exception as error:
-        return failed(unexpected(error))
+        return failed(unexpected(error), lasting=False)
     return tuple(
         _under(trial, name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
@@ -202,7 +217,8 @@ def _measured(
                 "failed",
                 after_known((*grave, *doubts(tested)), str(motion)),
                 tested,
-            )
+            ),
+            lasting=not str(motion).startswith(UNEXPECTED),
         )
         for name, motion in motions.items()
     )

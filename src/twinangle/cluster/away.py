@@ -118,6 +118,8 @@ def analyse_away(order: Order) -> Parcel | Unfit:
             value = function(
                 moved(study, order.folder, folder), moved(trial, order.folder, folder), out
             )
+        if order.files and (fault := _fault(order.files, folder)):
+            return Unfit(f"{fault}, since it was analysed")
         files = {
             path.relative_to(out).as_posix(): path.read_bytes()
             for path in sorted(out.rglob("*"))

@@ -6,6 +6,7 @@ import hashlib
 import pickle
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from importlib import import_module
 from pathlib import Path
 from types import TracebackType
@@ -133,7 +134,7 @@ class Cluster:
         """Ask the workers named, any for None; None where the scheduler is gone."""
         try:
             return self._client.submit(analyse_away, order, pure=False, workers=workers)
-        except (OSError, RuntimeError):
+        except Exception:  # the library has its own kinds of error for that
             return None
 
     def _returned(self, order: Order, future: Future | None, label: str) -> Parcel | None:
@@ -152,12 +153,14 @@ class Cluster:
                     "their memory ran out. Run it here, without --scheduler, or give the workers "
                     "more."
                 ) from None
-            except (OSError, RuntimeError, ImportError, AttributeError, TypeError) as error:
-                # the scheduler went away, or the worker has not even our package
+            except CancelledError:
+                self._say("the scheduler", "the connection to it was lost")
+                return None
+            except Exception as error:  # of any kind: a worker may not even have our package
                 found = Unfit(f"{type(error).__name__}: {error}")
             if isinstance(found, Parcel):
                 return found
-            self._say(worker, found.reason)
+            self._say(f"worker {worker}" if worker else "a worker", found.reason)
             asked.add(worker)
             future = self._ask_another(order, asked)
         return None
@@ -169,7 +172,7 @@ class Cluster:
     def _workers(self) -> list[str]:
         try:
             return sorted(self._client.scheduler_info(n_workers=-1)["workers"])
-        except (OSError, RuntimeError):
+        except Exception:  # as above
             return []
 
     def _worker_of(self, future: Future) -> str:
@@ -177,10 +180,9 @@ class Cluster:
         held = self._client.who_has([future]).get(future.key, ())
         return next(iter(held), "")
 
-    def _say(self, worker: str, reason: str) -> None:
-        if (worker, reason) not in self._told:
-            self._told.add((worker, reason))
-            name = f"worker {worker}" if worker else "a worker"
+    def _say(self, name: str, reason: str) -> None:
+        if (name, reason) not in self._told:
+            self._told.add((name, reason))
             self._tell(f"{name}: {reason}. Its recordings go to others, or are analysed here.")
 
 

@@ -51,11 +51,27 @@ def read_overrides(study: Study, trial: Trial) -> tuple[Override, ...]:
     found = []
     for number, row in _rows(study.folder / name, name):
         where = f"{name}, row {number}"
-        if not any(_fits(row, other) for other in study.trials):
+        if not _fits_any(row, study):
             raise StudyError(f"{where}: fits no trial of the trials table by its identifiers.")
         if _fits(row, trial):
             found.append(_override(row, where))
     return tuple(found)
+
+
+def first_stray(study: Study) -> int | None:
+    """Return the first row of that table that fits no trial, for which every trial is refused.
+
+    It is all that one trial's overrides depend on beside the table and the trial. None without such
+    a row, and where the table cannot be read.
+    """
+    name = study.cycles.overrides
+    if name is None:
+        return None
+    try:
+        rows = _rows(study.folder / name, name)
+    except StudyError:
+        return None
+    return next((number for number, row in rows if not _fits_any(row, study)), None)
 
 
 def _rows(path: Path, name: str) -> list[tuple[int, dict[str, str]]]:
@@ -82,6 +98,10 @@ def _rows(path: Path, name: str) -> list[tuple[int, dict[str, str]]]:
                 "the same row, so that the rows after it would be lost; take it out, or close it."
             )
     return rows
+
+
+def _fits_any(row: Mapping[str, str], study: Study) -> bool:
+    return any(_fits(row, trial) for trial in study.trials)
 
 
 def _fits(row: Mapping[str, str], trial: Trial) -> bool:
