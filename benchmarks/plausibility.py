@@ -26,6 +26,7 @@ from twinangle.plausibility.frame import (
     FIELD_FLOOR,
     FIELD_WINDOW_S,
     FLOOR_M2_S4,
+    LONG_SMOOTH_S,
     LONG_WINDOW_S,
     WINDOW_S,
     Assignment,
@@ -313,7 +314,8 @@ def assignment_table(recordings: list[tuple[str, str, SensorPair]]) -> None:
 def _by_gravity(sensor: InertialRecording) -> Array | None:
     """Return whether each wrong assignment would be refused and doubted, (47, 2) of bool."""
     vectors = (sensor.gyroscope, sensor.accelerometer, sensor.rate_hz)
-    short, long = (scatter_by_mapping(*vectors, length) for length in (WINDOW_S, LONG_WINDOW_S))
+    short = scatter_by_mapping(*vectors, WINDOW_S)
+    long = scatter_by_mapping(*vectors, LONG_WINDOW_S, LONG_SMOOTH_S)
     if short.n_windows < FEWEST_WINDOWS:
         return None
     usual, means = short.summed(FLOOR_M2_S4), short.mean(FLOOR_M2_S4)
