@@ -61,37 +61,43 @@ def test_few_neighbours_tell_nothing():
 
 @pytest.fixture(scope="module")
 def two_legs():
-    """One walk; the wearable on one leg, the reference on the same or half a stride later."""
+    """One walk; the reference on the wearable's leg, on the other, and both legs' exchanged."""
     rng = np.random.default_rng(4)
     begins = np.concatenate([[0.0], np.cumsum(1.1 * (1 + 0.02 * rng.standard_normal(70)))])
-    time = np.arange(2.0, 62.0, 0.01)
+    time = np.arange(2.0, 62.0, 0.02)
     phase = np.interp(time, begins, np.arange(begins.size))
 
     def leg(ahead):
         size = 1 + 0.05 * rng.standard_normal(begins.size + 2)
         at = phase + ahead
-        shape = np.exp(-(((at % 1) - 0.72) ** 2) / 0.012) + 0.25 * np.exp(
-            -(((at % 1) - 0.15) ** 2) / 0.01
+        swing, stance = (
+            np.exp(-(((at % 1) - x) ** 2) / w) for x, w in ((0.72, 0.012), (0.15, 0.01))
         )
-        return 5 + 60 * shape * np.interp(at, np.arange(size.size), size)
+        return 5 + 60 * (swing + 0.25 * stance) * np.interp(at, np.arange(size.size), size)
 
     right, left = leg(0.0), leg(0.5)
-    noise = rng.normal(0, 0.3, (2, time.size))
+    noise = iter(rng.normal(0, 0.3, (8, time.size)))
 
-    def trial(name, reference):
+    def trial(name, side, wearable, reference, later_s=0.0):
         return AngleTrial(
-            name, time, right + noise[0], reference + noise[1], reference_time_s=time + 5.0
-        )
+            name, time + later_s, wearable + next(noise), reference + next(noise),
+            reference_time_s=time + 5.0, side=side,
+        )  # fmt: skip
 
-    study = Study.from_angles([trial("same", right), trial("other", left)])
-    return run_study(study)
+    rows = [
+        trial("same", "right", right, right),
+        trial("one", "right", right, left),
+        trial("both", "right", left, right),
+        trial("both", "left", right, left, later_s=7.0),
+    ]
+    return run_study(Study.from_angles(rows))
 
 
 def test_the_reference_of_the_other_leg_is_gravely_warned_of_before_all_else(two_legs):
-    same, other = two_legs.trials
+    same, other, *_ = two_legs.trials
     assert same.status == other.status == "ok"
     # the lag takes half a stride up: the mean curves tell nothing
-    lags = [trial.synchronisation.lag_s for trial in two_legs.trials]
+    lags = [trial.synchronisation.lag_s for trial in (same, other)]
     assert abs(lags[1] - lags[0]) == pytest.approx(0.55, abs=0.03)
     assert other.agreement.correlation > 0.98
     assert correlation_of_changes(same.cycles)[0] > 0.9
@@ -100,4 +106,14 @@ def test_the_reference_of_the_other_leg_is_gravely_warned_of_before_all_else(two
     assert gravity_of(told) == "grave"
     assert "left and right were exchanged" in told
     assert grouped_notices(two_legs)[0].kind == KIND
-    assert answer_sentences(two_legs)[0].startswith("Look at this first (other")
+    assert answer_sentences(two_legs)[0].startswith("Look at this first (one")
+
+
+def test_both_sides_exchanged_are_refused_and_told_as_that(two_legs):
+    """Each wearable's strides vary as the other row's reference does, its clock 7 s off."""
+    *_, right, left = two_legs.trials
+    assert [right.status, left.status] == ["failed", "failed"]
+    for one, other in ((right, left), (left, right)):
+        assert one.reason.startswith("left and right were exchanged")
+        assert other.label in one.reason
+        assert one.agreement is None
