@@ -117,3 +117,4 @@ def test_both_sides_exchanged_are_refused_and_told_as_that(two_legs):
         assert one.reason.startswith("left and right were exchanged")
         assert other.label in one.reason
         assert one.agreement is None
+        assert KIND not in map(kind_of, one.warnings)

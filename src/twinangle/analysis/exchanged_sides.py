@@ -123,5 +123,11 @@ def _failed(result: TrialResult, other: TrialResult, crosswise: float) -> TrialR
         "(the session's notes tell); a mend of a clock made before that is to be undone."
     )
     return replace(
-        result, status="failed", reason=reason, agreement=None, variability=None, budget=None
+        result,
+        status="failed",
+        reason=reason,
+        warnings=tuple(text for text in result.warnings if kind_of(text) != KIND),
+        agreement=None,
+        variability=None,
+        budget=None,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet
@@ -16,7 +17,7 @@ simulated walk 0.25 and less. Own rule, see docs/background/plausibility.md."""
 FEWEST = 10  # pairs of neighbouring cycles
 
 
-def changes(curves: Array, kept: Array) -> Array:
+def changes(curves: Array, kept: NDArray[np.bool_]) -> Array:
     """Return what changes from each cycle to the next, their mean taken off, (n, points).
 
     Parameters
@@ -87,7 +88,7 @@ def strides_apart(cycles: CycleSet) -> tuple[str, ...]:
         f"correlates at {shown} only (below {limit}, over {n} pairs of neighbours; of one joint it "
         "is 0.8 and more). See first whether left and right were exchanged in one instrument: a "
         "lag half a stride off makes the mean curves fit all the same, and every number here would "
-        "be of two legs. The reference of another person or trial, or a lag a whole stride off, do "
+        "be of two joints. The reference of another person or trial, or a lag a whole stride off, do "
         "the same. If it is none of these, an instrument errs from stride to stride by more than "
         "the strides vary, and SDs and limits are of that error."
     )
