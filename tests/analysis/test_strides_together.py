@@ -9,7 +9,7 @@ from twinangle import AngleTrial, Study
 from twinangle.analysis import run_study
 from twinangle.analysis.strides_together import KIND, correlation_of_changes, strides_apart
 from twinangle.notices import gravity_of, kind_of
-from twinangle.results.answer_words import answer_sentences
+from twinangle.report.answer import above_all
 from twinangle.results.notices import grouped_notices
 from twinangle.signals.recording import CycleSet
 
@@ -106,7 +106,7 @@ def test_the_reference_of_the_other_leg_is_gravely_warned_of_before_all_else(two
     assert gravity_of(told) == "grave"
     assert "left and right were exchanged" in told
     assert grouped_notices(two_legs)[0].kind == KIND
-    assert answer_sentences(two_legs)[0].startswith("Look at this first (one")
+    assert above_all(two_legs)[0].startswith("Look at this first (one")
 
 
 def test_both_sides_exchanged_are_refused_and_told_as_that(two_legs):

@@ -88,8 +88,8 @@ def strides_apart(cycles: CycleSet) -> tuple[str, ...]:
         f"correlates at {shown} only (below {limit}, over {n} pairs of neighbours; of one joint it "
         "is 0.8 and more). See first whether left and right were exchanged in one instrument: a "
         "lag half a stride off makes the mean curves fit all the same, and every number here would "
-        "be of two joints. The reference of another person or trial, or a lag a whole stride off, do "
-        "the same. If it is none of these, an instrument errs from stride to stride by more than "
-        "the strides vary, and SDs and limits are of that error."
+        "be of two joints. The reference of another person or trial, or a lag a whole stride off, "
+        "do the same. If it is none of these, an instrument errs from stride to stride by more "
+        "than the strides vary, and SDs and limits are of that error."
     )
     return (Notice(text, KIND, "grave", -found),)

@@ -15,7 +15,6 @@ from twinangle.results.comparison_words import (
 )
 from twinangle.results.daily_words import daily_sentence
 from twinangle.results.limits import StudyLimits
-from twinangle.results.notices import foremost_sentence
 from twinangle.results.pooled import Absent, named
 from twinangle.results.session_words import session_sentence
 from twinangle.wording import (
@@ -44,14 +43,13 @@ Ends = tuple[float, float]
 def answer_sentences(results: StudyResults) -> tuple[str, ...]:
     """Return what was found, in at most seven sentences, each of numbers of the results.
 
-    Before them stands what makes all of them doubtful. Where there are several wearables, one more
-    tells what two of them differ by, and one what was compared nowhere.
+    Where there are several wearables, one more tells what two of them differ by, and one what was
+    compared nowhere.
     """
     answer = answer_of(results)
     if not answer.n_analysed:
         return (NOTHING_ANALYSED,)
     found = (
-        foremost_sentence(results),
         _failed(results, answer),
         _limits(results, answer),
         _curves(results, answer),
