@@ -16,7 +16,7 @@ from twinangle.analysis.checking import TrialCheck
 from twinangle.closing_groups import CAPTION, MOST_ROWS, fill_groups, left_out_lines
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT, documents_of
 from twinangle.notices import gravity_of
-from twinangle.report.answer import INVENTED
+from twinangle.report.answer import above_all
 from twinangle.report.decisions import decisions_told
 from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import answer_sentences, rests_on
@@ -82,9 +82,13 @@ def print_answer(
     for line in _places(out, documents):
         console.print(make_visible(line), soft_wrap=True)
     console.print("\nThe answer", style="bold")
-    banner = (INVENTED,) if results.invented else ()
     by_hand = decisions_told(results)
-    told = (*banner, *answer_sentences(results), rests_on(results), *filter(None, [by_hand]))
+    told = (
+        *above_all(results),
+        *answer_sentences(results),
+        rests_on(results),
+        *filter(None, [by_hand]),
+    )
     for sentence in told:
         console.print(sentence)
 

@@ -10,7 +10,8 @@ from twinangle.plausibility.axes import as_columns, changed, in_words, up_to_sig
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.frame import frame, gravity_assignment
 from twinangle.plausibility.turned_back import SIGNED, scatter_by_mapping, turns
-from twinangle.signals.recording import Interval
+from twinangle.signals.recording import Interval, SensorPair
+from twinangle.simulate import simulate_walk
 from twinangle.simulate.demo import demo_trial
 
 
@@ -114,6 +115,34 @@ def test_an_honest_thigh_in_a_short_walk_is_not_accused():
     exchanged = replace(thigh, accelerometer=thigh.accelerometer[:, [0, 2, 1]])
     pair = replace(walk.sensors, proximal=exchanged)
     assert verdicts(pair, within=within) == ["contradicted", "consistent"]
+
+
+def test_an_honest_thigh_in_a_slow_walk_is_not_accused():
+    """Strides of 1.5 s passed through means of 2 s: other axes looked 2.8 times as good."""
+    walk = simulate_walk(
+        rng=np.random.default_rng([78, 63]),
+        soft_tissue_deg=2.0,
+        stride_s=1.5,
+        speed_m_s=0.7,
+        walk_s=25.0,
+    )
+    end_s = walk.sensors.proximal.time_s[-1] - 2.9
+    within = (walk.static, walk.functional, Interval(walk.functional.end_s + 3.4, end_s))
+    turn = Rotation.random(3, random_state=3)[0].as_matrix().T
+    pair = SensorPair(
+        *(turned_by(turn, sensor) for sensor in (walk.sensors.proximal, walk.sensors.distal))
+    )
+    found = frame(Evidence(sensors=pair, within=within))
+    assert [each.verdict for each in found] == ["consistent", "consistent"]
+    order = [1, 0, 2]
+    thigh = replace(pair.proximal, gyroscope=pair.proximal.gyroscope[:, order])
+    assert verdicts(replace(pair, proximal=thigh), within=within)[0] == "contradicted"
+
+
+def turned_by(turn, sensor):
+    """Return what a sensor would have recorded in a frame turned within its case."""
+    names = ("accelerometer", "gyroscope", "magnetometer")
+    return replace(sensor, **{name: getattr(sensor, name) @ turn for name in names})
 
 
 def test_turns_are_scipys_rotations_one_after_the_other():

@@ -16,6 +16,7 @@ from twinangle.analysis.large_numbers import large_numbers
 from twinangle.analysis.likeness import judge_likeness
 from twinangle.analysis.measured import Measured, after_known, ended
 from twinangle.analysis.plausibility import doubts
+from twinangle.analysis.strides_together import strides_apart
 from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult, Variability
 from twinangle.results.clock_found import clock_found
@@ -86,6 +87,7 @@ def _of_curves(study: Study, result: TrialResult, cycles: CycleSet) -> TrialResu
     return replace(
         result,
         warnings=_unique(
+            *strides_apart(cycles),
             *judge_likeness(study, curves, cycles),
             *large_numbers(curves, {"wearable": own, "reference": spread}),
             *result.warnings,

@@ -15,7 +15,8 @@ _AR_ORDER = 4
 _ITERATIONS = 4
 _CONVERGED_S = 1e-7
 _CHANGE = 0.5  # of the systematic lag over a recording, as a share of itself
-_MOST_RANGE = 0.1  # of a difference of range that counts: a bump of 5° in swing gives 0.06
+_RANGES_SD = 0.03  # by which instruments' ranges differ; common practice, no source
+_LIKE_RANGE = 3.0  # times what is left of a pattern, its part that looks like a range; own choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,11 +272,11 @@ def systematic_lag(
 
     A difference that repeats every stride (soft tissue, a joint axis off by a few degrees) looks
     like a delay in part, and no scatter shows it. The mean cycle of y = a − b and that of b' are
-    taken by the stride phase; the bound is rms(mean y) / (rms(b') √3). What looks like a range,
-    (g − 1) b, belongs to y: skin that moves in swing looks like a larger range and like a delay
-    at once, so that the one tells the size of the other. Of a range it counts at most 10 %, as
-    more is a matter of scale. What was already taken up as lag cannot be seen: the bound holds
-    differences of any shape but those that look like a delay almost alone. Own rule, checked by
+    taken by the stride phase; the bound is rms(mean y) / (rms(b') √3). Skin that moves in swing
+    looks like a larger range and like a delay at once, so that its part that looks like a range
+    (:func:`_hidden_in_range`) belongs to y, as does what is neither, the pattern. What was
+    already taken up as lag cannot be seen: the bound holds differences of any shape but those that
+    look like a delay almost alone. Own rule, checked by
     benchmarks/lag_under_soft_tissue.py, synchronisation.py and clock_uncertainty.py; NaN where
     the angle has no strides.
     """
@@ -293,11 +294,35 @@ def systematic_lag(
     residual = angle[known] - plain @ coefficients
     gain = max(abs(float(coefficients[2])), 1e-6)
     slope = float(np.sqrt(np.mean(b_rate[known] ** 2)))
-    pattern = repeating_part(residual, columns[known])
-    counted = float(np.clip(gain - 1, -_MOST_RANGE, _MOST_RANGE))
-    range_part = counted * repeating_part(b[known], columns[known])
-    whole = float(np.hypot(pattern / gain, range_part)) / (slope * float(np.sqrt(3)))
-    return RepeatingDifference(whole, pattern / (gain * slope * float(np.sqrt(3))))
+    pattern, root = repeating_part(residual, columns[known]), float(np.sqrt(3))
+    range_part = _hidden_in_range(
+        gain - 1, pattern / gain, repeating_part(b[known], columns[known])
+    )
+    whole = float(np.hypot(pattern / gain, range_part)) / (slope * root)
+    return RepeatingDifference(whole, pattern / (gain * slope * root))
+
+
+def _hidden_in_range(excess: float, pattern: float, swing: float) -> float:
+    """Return how much of a repeating difference may look like a range, its root mean square.
+
+    The range seen, e = (g − 1) rms(b), is the instruments' own, normal with SD σ = 3 % of rms(b),
+    and what the pattern hides in it, normal with s = 3 times the rms of what shows of the pattern.
+    Given e, the latter is normal about e s² / (s² + σ²) with the variance s² σ² / (s² + σ²). A
+    range alone leaves no pattern and so counts for nothing, and a pattern whose range another
+    hides counts nevertheless.
+
+    Parameters
+    ----------
+    excess : float
+        g − 1, of the wearable's range over the reference's.
+    pattern, swing : float
+        Root mean squares of what repeats and is no range, and of the reference, degrees.
+    """
+    like, own = _LIKE_RANGE * pattern, _RANGES_SD * swing
+    both = like**2 + own**2
+    if both == 0:
+        return 0.0
+    return float(np.hypot(excess * swing * like**2 / both, like * own / np.sqrt(both)))
 
 
 def systematic_drift(lag_systematic_s: float, reference_s: Array) -> float:

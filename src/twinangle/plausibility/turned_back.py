@@ -72,7 +72,9 @@ class Scatter:
         return np.asarray(self.variance.mean(axis=0) + floor)
 
 
-def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: float) -> Scatter:
+def scatter_by_mapping(
+    rate: Array, vector: Array, rate_hz: float, window_s: float, smooth_s: float = SMOOTH_S
+) -> Scatter:
     """Turn a vector back by the rates, window by window, under all 48 mappings of the rates.
 
     A mapping Q of the rates is a rotation, or minus one. Rates turned by a rotation Q against a
@@ -88,12 +90,14 @@ def scatter_by_mapping(rate: Array, vector: Array, rate_hz: float, window_s: flo
         Of both.
     window_s : float
         Length of the windows, which start every second.
+    smooth_s : float, optional
+        Length of the Hann window of the weighted means.
     """
     chosen = _windows(rate, vector, rate_hz, window_s)
     both_ways = np.stack([chosen.rates, -chosen.rates])
     axes = quaternions.rotate(turns(both_ways, chosen.rate_hz)[:, :, None], np.eye(3))  # columns
     moments = np.swapaxes(axes, 2, 3)[..., None] * chosen.vectors[:, None, None]
-    means = chosen.means(moments.reshape(2, -1, 27))
+    means = chosen.means(moments.reshape(2, -1, 27), smooth_s)
     variance = np.empty((chosen.starts.size, len(SIGNED)))
     reverses = np.linalg.det(SIGNED) < 0
     for way, these in enumerate((~reverses, reverses)):
@@ -128,11 +132,11 @@ class _Windows:
     length: int
     rate_hz: float
 
-    def means(self, values: Array) -> Array:
+    def means(self, values: Array, smooth_s: float = SMOOTH_S) -> Array:
         """Return the weighted means (k, m, b, c) of values (k, n, c) about every second."""
-        size = round(SMOOTH_S * self.rate_hz)
+        size = round(smooth_s * self.rate_hz)
         weight = np.hanning(size + 2)[1:-1]
-        n_means = max(2, round((self.length / self.rate_hz - SMOOTH_S) / HOP_S) + 2)
+        n_means = max(2, round((self.length / self.rate_hz - smooth_s) / HOP_S) + 2)
         first = np.linspace(0, self.length - size, n_means).round().astype(int)
         where = (self.starts[:, None] + first)[..., None] + np.arange(size)
         return np.asarray((weight / weight.sum()) @ values[:, where])

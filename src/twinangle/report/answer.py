@@ -6,6 +6,7 @@ from twinangle.report.blocks import Block, Figures, bullets, figures_beside, tex
 from twinangle.results import StudyResults
 from twinangle.results.answer import answer_of
 from twinangle.results.answer_words import answer_sentences, rests_on
+from twinangle.results.notices import foremost_sentence
 from twinangle.wording import file_name
 
 INVENTED = "The data are invented: no person was recorded, and no number here is of people."
@@ -17,6 +18,11 @@ CAUTIONS = (
     ),
     "Name participants by code only, here and in every file.",
 )
+
+
+def above_all(results: StudyResults) -> tuple[str, ...]:
+    """Return what stands in a frame above the answer: a doubt of all of it, that it is invented."""
+    return tuple(filter(None, (foremost_sentence(results), INVENTED if results.invented else "")))
 
 
 def answer_blocks(results: StudyResults, figures: Figures) -> list[Block]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from twinangle.report.along_cycle import along_cycle_section
 from twinangle.report.angle_quality import angle_quality_blocks
-from twinangle.report.answer import CAUTIONS, INVENTED, answer_blocks
+from twinangle.report.answer import CAUTIONS, above_all, answer_blocks
 from twinangle.report.blocks import Block, Figures
 from twinangle.report.budget import budget_section, further_budget_section
 from twinangle.report.clocks import clocks_blocks
@@ -165,7 +165,7 @@ def _head(results: StudyResults) -> dict[str, Any]:
         "subtitle": f"{joint_named(results.joint).label} from inertial sensors ({names}), held "
         "against a reference instrument worn at the same time. Made with twinangle "
         f"{results.version}.",
-        "banner": INVENTED if results.invented else "",
+        "banner": " ".join(above_all(results)),
     }
 
 

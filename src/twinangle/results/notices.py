@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from twinangle.results.trial_result import TrialResult
 
 FIRST = 3  # warnings that come before everything else
+FOREMOST = ("strides-apart",)  # kinds without which no other matters: numbers of two joints
 Told = tuple[str, "TrialResult"]
 
 
@@ -47,8 +48,8 @@ def grouped_notices(results: StudyResults) -> tuple[NoticeRow, ...]:
     Returns
     -------
     tuple of NoticeRow
-        The gravest first; of one gravity, the kind that concerns most recordings first, then in
-        the order of the run. Texts without a kind have a row each.
+        The gravest first; of one gravity, `FOREMOST` first, then the kind that concerns most
+        recordings, then in the order of the run. Texts without a kind have a row each.
     """
     found: dict[tuple[str, bool, str], list[Told]] = {}
     for trial in results.trials:
@@ -58,7 +59,11 @@ def grouped_notices(results: StudyResults) -> tuple[NoticeRow, ...]:
             found.setdefault(key, []).append((text, trial))
     names = _Names(results)
     rows = [_row(key[0], each, names) for key, each in found.items()]
-    return tuple(sorted(rows, key=lambda row: (-GRAVITIES.index(row.gravity), -row.n_recordings)))
+    return tuple(sorted(rows, key=_place))
+
+
+def _place(row: NoticeRow) -> tuple[int, bool, int]:
+    return -GRAVITIES.index(row.gravity), row.kind not in FOREMOST, -row.n_recordings
 
 
 def gravest(rows: Iterable[NoticeRow], most: int = FIRST) -> tuple[NoticeRow, ...]:
@@ -83,6 +88,25 @@ def named_recordings(row: NoticeRow, results: StudyResults, most: int | None = N
     shown = row.trials if most is None else row.trials[:most]
     more = len(row.trials) - len(shown)
     return "; ".join(shown) + (f" and {more} more" if more else "")
+
+
+def foremost_sentence(results: StudyResults, most: int = 4) -> str:
+    """Return what makes every other number doubtful, to stand before them; empty without it.
+
+    Parameters
+    ----------
+    results : StudyResults
+    most : int, optional
+        Recordings written out; the others are counted.
+    """
+    row = next((row for row in grouped_notices(results) if row.kind in FOREMOST), None)
+    if row is None:
+        return ""
+    return (
+        f"Look at this first ({named_recordings(row, results, most)}): the instruments' strides do "
+        "not vary together there, as where left and right were exchanged. The numbers below may be "
+        "of two different joints; “What was left out and what to beware of” says what to look at."
+    )
 
 
 def warning_line(row: NoticeRow, results: StudyResults, most: int | None = None) -> str:

@@ -28,6 +28,7 @@ TOPIC_OF_KIND = {
     "drift-unknown": "clock",
     "sensor-clocks-apart": "clock",
     "curves-unlike": "curves",
+    "strides-apart": "reference",
     "large-difference": "curves",
     "large-offset": "curves",
     "large-scatter": "curves",
@@ -76,6 +77,7 @@ TOPICS = (
 # That comparison would tell of the difference while deciding blind.
 OF_THE_DIFFERENCE = (
     "curves-unlike",
+    "strides-apart",
     "large-difference",
     "large-offset",
     "large-scatter",
