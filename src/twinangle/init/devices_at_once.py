@@ -170,5 +170,6 @@ def _asked(labels: Sequence[str]) -> str:
     return (
         f"trials.csv: whether {listed(labels)} in the names are conditions, as which they are "
         "written, or devices worn at once, which nothing here tells: then give each its own "
-        "[wearables.NAME] and column wearable_NAME (docs/how-to/several-instruments.md)."
+        "[wearables.NAME] and column wearable_NAME (docs/how-to/several-instruments.md). Trials of "
+        "one condition go into the column `trial`."
     )

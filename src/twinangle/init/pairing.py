@@ -30,7 +30,13 @@ def paired(trials: Words, references: Words, *, one_each: bool = True) -> dict[s
     _add(pairs, trials, references, clocks, one_each=one_each)
     _add(pairs, trials, references, clocks | _of_one_kind(trials, references), one_each=one_each)
     left = [path for path in references if path not in pairs.values()]
-    return pairs | pair_names([path for path in trials if path not in pairs], left)
+    by_names = pair_names([path for path in trials if path not in pairs], left)
+    lone = len(trials) == len(references) == 1
+    return pairs | {
+        path: other
+        for path, other in by_names.items()
+        if lone or not _of_other_conditions(trials[path], references[other])
+    }
 
 
 def _add(
@@ -53,7 +59,7 @@ def _of_the_same(
 ) -> dict[str, str]:
     """Return pairs of the same words, where no other file has them."""
     of_trials, of_references = (_by_words(each, without) for each in (trials, references))
-    found = {}
+    found: dict[str, str] = {}
     for words, paths in of_trials.items():
         others = of_references.get(words, [])
         if words and len(others) == 1 and (len(paths) == 1 or not one_each):

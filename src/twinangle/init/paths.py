@@ -110,7 +110,8 @@ def _kind_of(token: str) -> str:
         return "clock"
     if token.lower() in SIDE_WORDS:
         return "side"
-    return "condition" if token.lower() in CONDITION_WORDS else ""
+    stem = re.sub(r"-?\d+$", "", token).lower()  # walk2 says as little of who as walk
+    return "condition" if stem in CONDITION_WORDS else ""
 
 
 def identity(tokens: Sequence[str], lesser: Collection[str] = ()) -> dict[str, str]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import replace
+from functools import partial
+from itertools import pairwise
 
-from twinangle.init.folder_contents import Found, Look
+from twinangle.init.folder_contents import Found, Look, called_reference
 from twinangle.init.paths import identity, person_in
 from twinangle.init.words_in_paths import CONDITION_WORDS, is_device_like
 from twinangle.naming import listed
@@ -45,6 +47,13 @@ def set_own_names_aside(look: Look) -> None:
     gone = {kind: words for kind, words in by_kind.items() if words}
     _change(look.wearables, lambda tokens: _left(tokens, gone.get("wearable", ())))
     _change(look.references, lambda tokens: _left(tokens, gone.get("reference", ())))
+    called = gone.get("reference", ())
+    if any(map(is_device_like, called)) and not any(map(called_reference, look.references)):
+        look.questions.append(
+            f"study.toml: whether {listed(called)} is a reference, as which it is written, or a "
+            "second device that computes an angle, which no name tells: then it is "
+            "[wearables.NAME] (docs/how-to/several-instruments.md)."
+        )
     for kind, words in gone.items():
         many = "names" if len(words) > 1 else "the name"
         device = "devices" if len(words) > 1 else f"the {kind}"
@@ -72,29 +81,45 @@ def _own_names(kind: list[Found], others: list[Found], lesser: frozenset[str]) -
 
 
 def _number_trials(look: Look) -> None:
-    """Take bare numbers behind one word that count from 1 for those of trials."""
-    files = [*look.wearables, *look.references]
+    """Take bare numbers that count from 1 behind one word for those of trials, or for a code's."""
+    several = [found for found in (look.wearables, look.references, look.unknown) if found]
+    if not several:
+        return
     numbers: dict[str, set[str]] = {}
-    for each in files:
-        for before, word in zip(each.place.tokens, each.place.tokens[1:], strict=False):
-            rest = [token for token in each.place.tokens if token != word]
-            if word.isdigit() and person_in(rest)[0] is not None:
+    for each in (*look.wearables, *look.references):
+        for before, word in pairwise(each.place.tokens):
+            if word.isdigit():
                 numbers.setdefault(before, set()).add(word)
+    always = set.intersection(*(set(each.place.tokens) for found in several for each in found))
+    coded = any(person_in(each.place.tokens)[1] for found in several for each in found)
+    codes = {
+        before
+        for before, words in numbers.items()
+        if not coded and before in always and person_in([before])[0] and len(words) > 1
+    }
     counted = {
         before
         for before, words in numbers.items()
-        if len(words) > 1 and sorted(map(int, words)) == list(range(1, len(words) + 1))
+        if sorted(map(int, words)) == list(range(1, len(words) + 1)) and len(words) > 1
     }
+    for found in several:
+        _change(found, partial(_numbered, codes=codes, counted=counted - codes))
 
-    def numbered(tokens: tuple[str, ...]) -> tuple[str, ...]:
-        before = ("", *tokens)
-        return tuple(
-            f"trial-{word}" if word.isdigit() and before[k] in counted else word
-            for k, word in enumerate(tokens)
-        )
 
-    for several in (look.wearables, look.references, look.unknown):
-        _change(several, numbered)
+def _numbered(
+    tokens: tuple[str, ...], *, codes: Collection[str], counted: Collection[str]
+) -> tuple[str, ...]:
+    """Return the words with numbers joined to the code before them, or told as trials."""
+    found: list[str] = []
+    for before, word in pairwise(("", *tokens)):
+        rest = [token for token in tokens if token != word]
+        if word.isdigit() and before in codes:
+            found[-1] = f"{before}-{word}"
+        elif word.isdigit() and before in counted and person_in(rest)[0] is not None:
+            found.append(f"trial-{word}")
+        else:
+            found.append(word)
+    return tuple(found)
 
 
 def _one_spelling(look: Look) -> None:
