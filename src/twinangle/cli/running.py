@@ -173,6 +173,7 @@ def _run(
 def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResults:
     """Run the study behind a progress bar, as :func:`run_into` takes it, and write."""
     from twinangle.kept import Store, kept_folder
+    from twinangle.naming import rows_gathered
     from twinangle.run import run_into
 
     place = kept_folder()
@@ -186,7 +187,15 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
 
     far = LongRecordings(progress)
 
+    faults: list[str] = []
+
+    def tell_faults() -> None:
+        for fault in rows_gathered(faults):
+            tell(f"Found before the analysis: {fault}")
+        faults.clear()
+
     def advance(label: str) -> None:
+        tell_faults()
         far.done(label)
         progress.advance(task)
         if progress.tasks[task].finished:
@@ -200,13 +209,14 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
             study,
             out,
             on_begin=progress.start,
-            on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
+            on_fault=faults.append,
             on_trial=advance,
             on_reached=far.reached,
             tell=tell,
             **how,
         )
     finally:
+        tell_faults()
         if progress.live.is_started:
             progress.stop()
 
