@@ -134,8 +134,12 @@ def report(
 
 def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Remove all of it.")] = False,
+    every: Annotated[
+        bool,
+        typer.Option("--all", help="List every recording, and why one is kept more than once."),
+    ] = False,
 ) -> None:
-    """Show what runs have kept, so that what has not changed is not made again."""
+    """Show what runs have kept, a line a study, so that what has not changed is not made again."""
     from twinangle.kept import Store, kept_folder
     from twinangle.kept.store_lines import kept_lines
 
@@ -147,7 +151,7 @@ def cache(
         n, size = Store(place).clear()
         say(f"{place}: {n} removed, {size / 2**20:.1f} MB.")
         return
-    for line in kept_lines(Store(place)):
+    for line in kept_lines(Store(place), every=every):
         say(line)
 
 
@@ -161,11 +165,14 @@ def _run(
     **how: Any,
 ) -> int:
     """Run, write and tell; return the exit status."""
-    from twinangle.run_log import run_log
+    from twinangle.run_log import Tally, run_log
 
     with run_log(log) as write:
-        results = _analyse(study, out, quiet=quiet, on_record=write, **how)
+        tally = Tally(write)
+        results = _analyse(study, out, quiet=quiet, on_record=tally, **how)
     if not quiet:
+        if tally.told:
+            say(tally.told)
         _tell(results, out, every_row=every_row)
     return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
