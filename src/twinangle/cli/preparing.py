@@ -44,7 +44,8 @@ def init(
         say(f"  {text}")
     for text in proposal.ignored:
         say(f"Left aside: {text}")
-    say("Left open; fill these in before `twinangle check`:")
+    if proposal.open_questions:
+        say("Left open; fill these in before `twinangle check`:")
     for text in proposal.open_questions:
         say(f"  {text}")
     for path in written:

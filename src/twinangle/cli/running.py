@@ -58,7 +58,10 @@ def run(
     formats = image_formats(image)
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     if recordings and scheduler is None:
-        raise typer.BadParameter("says where the workers of a --scheduler find the recordings.")
+        raise typer.BadParameter(
+            "says where the workers of a --scheduler find the recordings; none is given.",
+            param_hint="'--recordings'",
+        )
     raise typer.Exit(
         _run(
             loaded,
@@ -119,7 +122,7 @@ def report(
     try:
         changed(Artwork(), widths=width, formats=figure_format, dpi=dpi)
     except ValueError as error:
-        raise typer.BadParameter(str(error)) from None
+        raise typer.BadParameter(_of_the_terminal(str(error))) from None
     results = write_pages_again(
         folder,
         jobs=jobs,
@@ -140,6 +143,7 @@ def cache(
     ] = False,
 ) -> None:
     """Show what runs have kept, a line a study, so that what has not changed is not made again."""
+    from twinangle.errors import StudyError
     from twinangle.kept import Store, kept_folder
     from twinangle.kept.store_lines import kept_lines
 
@@ -147,12 +151,22 @@ def cache(
     if place is None:
         say("Nothing is kept: TWINANGLE_KEPT is empty.")
         return
+    if place.exists() and not place.is_dir():
+        raise StudyError(f"{place}: is a file, where TWINANGLE_KEPT must name a folder.")
     if clear:
         n, size = Store(place).clear()
         say(f"{place}: {n} removed, {size / 2**20:.1f} MB.")
         return
     for line in kept_lines(Store(place), every=every):
         say(line)
+
+
+def _of_the_terminal(text: str) -> str:
+    """Return a fault of artwork with the option's name for the study file's key."""
+    named = {"`figure_width_mm`": "--width", "`figure_formats`": "--format", "`dpi`": "--dpi"}
+    for key, option in named.items():
+        text = text.replace(key, option)
+    return text
 
 
 def _run(

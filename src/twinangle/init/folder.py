@@ -37,6 +37,7 @@ from twinangle.init.sections import joint_in, quoted, with_segments
 from twinangle.init.shared_words import lesser_words, read_names_together, set_own_names_aside
 from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
+from twinangle.wording import count
 
 AGREEMENT = """\
 [agreement]
@@ -265,7 +266,7 @@ def _told(rows: Sequence[Row]) -> str:
         shown = values if len(values) <= 4 else [values[0], values[1], "…", values[-1]]
         many = f"{len(values)} {column}s" if len(values) > 1 else column
         found.append(f"{many} ({', '.join(shown)})")
-    return f"trials.csv, {len(rows)} rows, by the names: {'; '.join(found)}"
+    return f"trials.csv, {count(len(rows), 'row')}, by the names: {'; '.join(found)}"
 
 
 def _standing_columns(devices: Devices | None) -> str:
