@@ -208,6 +208,17 @@ def test_rows_that_no_name_tells_apart_are_told(tmp_path):
     assert "need a `trial` or `condition` each: rows 2, 3, 4." in told(found)
 
 
+def test_no_file_of_a_device_takes_the_place_of_another(tmp_path):
+    names = {
+        f"{p}_{d}_walk_2025-03-04_{clock}.csv": BOTH
+        for p in ("P01", "P02") for d in "AB" for clock in ("1015", "1130")
+    }  # fmt: skip
+    found, rows = proposed(tmp_path, names)
+    written = [row[f"wearable_{d}"] for row in rows for d in "AB"]
+    assert sorted(written) == sorted(names)
+    assert "need a `trial` or `condition` each: rows 2, 3; rows 4, 5." in told(found)
+
+
 def test_where_no_word_may_be_a_person_a_blank_stands(tmp_path):
     found, rows = proposed(tmp_path, {f"{c}_imu.csv": BOTH for c in ("indoor", "outdoor")})
     assert [row["participant"] for row in rows] == ["?", "?"]

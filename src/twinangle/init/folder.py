@@ -275,12 +275,17 @@ def _standing_columns(devices: Devices | None) -> str:
 
 
 def _together(devices: Devices, rows: Sequence[tuple[str, Row]]) -> list[Row]:
-    """Return one row a recording of the rows of its devices."""
+    """Return one row a recording of the rows of its devices; none takes another's place."""
     names = ("participant", "session", "condition", "trial", "side")
-    several: dict[tuple[str, ...], list[tuple[str, Row]]] = {}
+    several: dict[tuple[str, ...], list[dict[str, Row]]] = {}
     for label, row in rows:
-        several.setdefault(tuple(row.get(name, "") for name in names), []).append((label, row))
-    return [devices.row(own) for own in several.values()]
+        alike = several.setdefault(tuple(row.get(name, "") for name in names), [])
+        own = next((each for each in alike if label not in each), None)
+        if own is None:
+            own = {}
+            alike.append(own)
+        own[label] = row
+    return [devices.row(list(own.items())) for alike in several.values() for own in alike]
 
 
 def _study_text(
