@@ -25,7 +25,7 @@ from twinangle.init.folder_contents import (
 )
 from twinangle.init.further_instruments import set_further_aside
 from twinangle.init.messages import grouped
-from twinangle.init.pairing import paired
+from twinangle.init.partners import paired
 from twinangle.init.paths import (
     data_set_identity,
     identity,

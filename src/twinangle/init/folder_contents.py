@@ -13,7 +13,7 @@ from twinangle.formats.delimited import NO_NUMBERS
 from twinangle.formats.description import FileDescription
 from twinangle.init.broken_files import BrokenFile, by_its_beginning
 from twinangle.init.name_pairs import split_in_pairs
-from twinangle.init.pairing import paired
+from twinangle.init.partners import paired
 from twinangle.init.paths import (
     Place,
     place_in_data_set,
