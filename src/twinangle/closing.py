@@ -12,10 +12,8 @@ from rich.console import Console
 from rich.measure import Measurement
 from rich.table import Table
 
-from twinangle.analysis.checking import TrialCheck
 from twinangle.closing_groups import CAPTION, MOST_ROWS, fill_groups, left_out_lines
 from twinangle.documents import DOCUMENTS, PAGE, PAPER, SUPPLEMENT, documents_of
-from twinangle.notices import gravity_of
 from twinangle.report.answer import above_all
 from twinangle.report.decisions import decisions_told
 from twinangle.results import StudyResults, TrialResult
@@ -252,14 +250,3 @@ def _print_gravest(console: Console, results: StudyResults) -> None:
     if others:
         kinds = count(others, "further kind", "further kinds")
         console.print(f"Lesser warnings and notes ({kinds}) are in the report and its supplement.")
-
-
-def check_lines(found: TrialCheck) -> list[str]:
-    """Return what `check` prints of one recording; its faults are told at the end, together."""
-    lines = [f"{found.label} (row {found.row})"]
-    lines += [f"  {file.role:10}{file.summary()}" for file in found.files]
-    lines += [f"  {'together':10}{found.overlap}"] if found.overlap else []
-    lines += [f"  {'fault':10}see below"] if found.faults else []
-    for text in found.warnings:
-        lines.append(f"  {'note' if gravity_of(text) == 'note' else 'warning':10}{text}")
-    return lines

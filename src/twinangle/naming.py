@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
+
+MOST_ROWS = 3  # rows whose faults are told one by one
+_OF_A_ROW = re.compile(r"(?P<table>.+?), row (?P<row>\d+)(?P<rest>[:,] .*)", re.DOTALL)
+_VARIED = re.compile(r"(?<=[:,] )\S+\.[A-Za-z]\w*(?=:)|-?\d+(?:\.\d+)?")  # files and numbers
 
 
 def nearest_first(name: str, known: Iterable[str]) -> list[str]:
@@ -48,3 +53,57 @@ def holds_a_row(cells: Sequence[str], delimiter: str, n_columns: int) -> bool:
         if "\n" in cell or "\r" in cell
         for line in cell.splitlines()[1:]
     )
+
+
+def rows_named(rows: Iterable[int]) -> str:
+    """Return `row 4`, or `rows 2 to 5, 7 and 9 (6 rows)`, all of them however many."""
+    numbers = sorted(set(rows))
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1].append(number)
+        else:
+            spans.append([number])
+    words: list[str] = []
+    for span in spans:
+        words += [f"{span[0]} to {span[-1]}"] if len(span) > 2 else list(map(str, span))
+    if len(numbers) == 1:
+        return f"row {words[0]}"
+    joined = f"{', '.join(words[:-1])} and {words[-1]}" if len(words) > 1 else words[0]
+    return f"rows {joined} ({len(numbers)} rows)"
+
+
+def rows_gathered(texts: Iterable[str], *, numbers_apart: bool = True) -> list[str]:
+    """Return faults, those that say the same of more than three rows of a table as one.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Such as "trials.csv, row 2, column 'side': is empty."; others stay as they are.
+    numbers_apart : bool
+        Whether texts are others where their numbers or the file they begin with are; if not, the
+        first of them stands for all.
+
+    Returns
+    -------
+    list of str
+        In the order of the first of each.
+    """
+    rows: dict[tuple[str, str], list[int]] = {}
+    of: list[tuple[str, re.Match[str] | None, tuple[str, str]]] = []
+    for text in texts:
+        match = _OF_A_ROW.fullmatch(text)
+        rest = match["rest"] if match else text
+        key = (match["table"] if match else "", rest if numbers_apart else _VARIED.sub("#", rest))
+        of.append((text, match, key))
+        if match:
+            rows.setdefault(key, []).append(int(match["row"]))
+    found: dict[str | tuple[str, str], str] = {}
+    for text, match, key in of:
+        if match and len(set(rows[key])) > MOST_ROWS:
+            row = "" if numbers_apart else f"; the first of them, row {match['row']}"
+            where = f"{key[0]}, {rows_named(rows[key])}{row}"
+            found.setdefault(key, f"{where}{match['rest']}")
+        else:
+            found[text] = text
+    return list(found.values())

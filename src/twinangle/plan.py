@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -79,7 +80,14 @@ def planned_sizes(aims: Aims) -> list[str]:
         alone = retest if len(retest) == 1 else []  # else one size for each number of sessions
         return [*_told([*sizes, *retest]), *_whole_study(aims, [*sizes, *alone])]
     except ValueError as error:
-        raise StudyError(f"plan: {error}") from error
+        raise StudyError(f"plan: {_of_the_terminal(str(error))}") from error
+
+
+def _of_the_terminal(text: str) -> str:
+    """Return a fault with the options' names for the arguments'."""
+    options = {each.name: f"--{each.name.replace('_', '-')}" for each in fields(Aims)}
+    options["ratio"] = options["sd_ratio"]
+    return re.sub(r"`(\w+)`", lambda match: options.get(match[1], match[0]), text)
 
 
 def _told(sizes: list[tuple[SampleSize, str]]) -> list[str]:

@@ -1,4 +1,4 @@
-"""One line of JSON for each recording of a run, as it is done."""
+"""What became of each recording of a run: a line of JSON as it is done, and how many were kept."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from twinangle.errors import StudyError
+from twinangle.wording import count
 
 if TYPE_CHECKING:
     from twinangle.recordings_of_run import RecordingDone
@@ -73,3 +74,33 @@ def run_log(path: Path | None) -> Iterator[Callable[[RecordingDone], None] | Non
                 raise StudyError(f"--log {path}: cannot be written: {error.strerror}.") from None
 
         yield write
+
+
+class Tally:
+    """Counts the recordings of a run, those left out of it beforehand aside.
+
+    Parameters
+    ----------
+    write : callable, optional
+        Called with each, such as what :func:`run_log` gives.
+    """
+
+    def __init__(self, write: Callable[[RecordingDone], None] | None = None) -> None:
+        self._write = write
+        self._kept = self._made = 0
+
+    def __call__(self, one: RecordingDone) -> None:
+        """Take in one recording."""
+        if any(result.status != "excluded" for result in one.results):
+            self._kept += one.kept
+            self._made += not one.kept
+        if self._write is not None:
+            self._write(one)
+
+    @property
+    def told(self) -> str:
+        """How many recordings' results were kept, in words; empty where none were."""
+        if not self._kept:
+            return ""
+        whole = count(self._kept + self._made, "recording")
+        return f"{self._kept} of {whole} kept from earlier runs; {self._made or 'none'} analysed."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +11,12 @@ import pytest
 
 from twinangle import read_study
 from twinangle.analysis import analyse_trial, check_study
+from twinangle.analysis.checking import TrialCheck
 from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
-from twinangle.closing import check_lines
+from twinangle.closing_check import check_lines, gathered_lines
+from twinangle.errors import StudyError
+from twinangle.naming import rows_gathered
+from twinangle.notices import Notice
 from twinangle.signals.recording import Interval
 from twinangle.simulate import write_demo_study
 
@@ -147,3 +152,63 @@ def test_faults_of_both_files_are_listed_at_once(tmp_path):
     faults = [text for text in check_study(read_study(path)).faults if "P01_indoor" in text]
     assert any("wearable/P01_indoor.csv" in text for text in faults)
     assert any("reference/P01_indoor.csv" in text for text in faults)
+
+
+def of_rows(texts):
+    """Return checks of rows 2 onwards, one a text."""
+    return [
+        TrialCheck(f"P{row:02} indoor", row, (), "", (), (text,))
+        for row, text in enumerate(texts, 2)
+    ]
+
+
+def test_messages_alike_are_one_line_with_the_rows():
+    note = Notice("has no speed.", "speed", "note")
+    grave = [Notice(f"lies {k}° off.", "far-off", "grave", size=k) for k in (1, 9, 3, 4)]
+    told = list(gathered_lines([*of_rows([note] * 11), *of_rows(grave)]))
+    worst = "the worst of them, P03 indoor (row 3): lies 9° off. (`--every-row` prints all.)"
+    assert told == [
+        f"Look at this first, rows 2 to 5 (4 rows); {worst}",
+        "Note, rows 2 to 12 (11 rows): has no speed.",
+    ]
+
+
+def test_few_messages_are_told_one_by_one():
+    texts = [Notice(f"lies {k}° off.", "far-off", size=k) for k in (1, 9, 3)]
+    assert list(gathered_lines(of_rows(texts))) == [
+        f"Warning, P{row:02} indoor (row {row}): lies {k}° off."
+        for row, k in ((2, 1), (3, 9), (4, 3))
+    ]
+    assert "warning   lies 1° off." in "\n".join(check_lines(of_rows(texts)[0], every_row=True))
+
+
+def test_faults_alike_are_one_line_with_every_row():
+    faults = [f"trials.csv, row {row}, column 'side': is empty." for row in (2, 3, 4, 6, 9, 10)]
+    other = "trials.csv, row 5: is something else, row 7: as it says."
+    assert rows_gathered([*faults[:3], other, *faults[3:], "study.toml: `joint`"]) == [
+        "trials.csv, rows 2 to 4, 6, 9 and 10 (6 rows), column 'side': is empty.",
+        other,
+        "study.toml: `joint`",
+    ]
+    assert rows_gathered(faults[:3]) == faults[:3]
+    apart = [f"trials.csv, row {row}: P0{row}.csv: lasts 7.{row} s." for row in (2, 3, 4, 5)]
+    assert rows_gathered(apart) == apart
+    assert rows_gathered(apart, numbers_apart=False) == [
+        "trials.csv, rows 2 to 5 (4 rows); the first of them, row 2: P02.csv: lasts 7.2 s."
+    ]
+
+
+def test_a_study_without_standing_is_told_once(study, tmp_path):
+    folder = tmp_path / "study"
+    shutil.copytree(study.folder, folder)
+    path = folder / "trials.csv"
+    rows = pd.concat([pd.read_csv(path, dtype=str).iloc[:1]] * 5, ignore_index=True)
+    rows["trial"] = [str(k) for k in range(5)]
+    rows[["static_start_s", "static_end_s"]] = ""
+    rows.to_csv(path, index=False)
+    with pytest.raises(StudyError) as caught:
+        read_study(folder)
+    assert str(caught.value).startswith(
+        "trials.csv, rows 2 to 6 (5 rows), column 'static_start_s': no neutral standing"
+    )
+    assert "\n" not in str(caught.value)

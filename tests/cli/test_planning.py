@@ -67,8 +67,8 @@ def test_no_sentence_contradicts_another(margin):
         (Aims(sd_between=1, precision=1, power=80), "--power must lie between 0 and 1"),
         (Aims(sd_ratio=1.3), "--sd-ratio needs --cycles"),
         (Aims(cycles=10, sd_ratio=1), "no difference to be shown"),
-        (Aims(cycles=10, sd_ratio=1.5, sd_log_ratio=-1), "`sd_log_ratio`"),
-        (Aims(cycles=10, sd_ratio=-1), "`ratio` must be above 0"),
+        (Aims(cycles=10, sd_ratio=1.5, sd_log_ratio=-1), "--sd-log-ratio must be 0 or more"),
+        (Aims(cycles=10, sd_ratio=-1), "--sd-ratio must be above 0"),
     ],
 )
 def test_aims_that_cannot_be_planned_for_are_refused(aims, message):

@@ -66,8 +66,12 @@ def test_a_study_of_angles_alone(tmp_path, name, columns):
     if columns[1] == "gonio_deg" or "gonio" in second:
         assert set(rows["reference"]) == {second.format(p=p) for p in people}
     assert any("which of the two" in text for text in proposal.open_questions)
-    if name != "one pair of any names":
-        assert rows["participant"].nunique() == len(people)
+    if name == "one pair of any names":  # times of day say nothing of who
+        assert rows["participant"].tolist() == ["?"]
+        assert any("who was recorded" in text for text in proposal.open_questions)
+        assert "column 'participant': is '?'" in faults(tmp_path)
+        return
+    assert rows["participant"].nunique() == len(people)
     assert len(read_study(tmp_path).trials) == len(people)
 
 

@@ -48,7 +48,8 @@ def test_a_folder_is_read_into_a_study_that_only_lacks_what_names_do_not_tell(fo
         read_study(folder)
     message = str(caught.value)
     assert message.count("is '?'; accepted") == 3  # the three units
-    assert message.count("no neutral standing is given") == 4
+    assert message.count("no neutral standing is given") == 1
+    assert "rows 2 to 5 (4 rows)" in message
 
     text = proposal.study_toml
     for unit in ("m/s^2", "rad/s", "uT"):

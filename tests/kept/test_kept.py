@@ -28,6 +28,7 @@ from twinangle.cli import app
 from twinangle.kept import Key, Steps, Store
 from twinangle.parallel import Workers
 from twinangle.recordings_of_run import Recordings
+from twinangle.run_log import Tally
 from twinangle.study import Study
 
 # All that a margin is drawn in, written in or computed from, where two people have no bands.
@@ -356,11 +357,29 @@ def test_the_terminal_keeps_shows_clears_and_logs(single, tmp_path, monkeypatch)
     assert [line["kept"] for line in lines] == [False, True, False]
     assert all(line["status"] == {"vqf": "ok"} and line["seconds"] > 0 for line in lines)
     assert {"time", "participant", "reason", "warnings"} <= lines[0].keys()
+    loud = [*command[:-1], "--out", str(tmp_path / "two")]
+    assert (
+        "1 of 1 recording kept from earlier runs; none analysed." in runner.invoke(app, loud).output
+    )
     shown = runner.invoke(app, ["cache"]).output
     n = len(Store(tmp_path / "kept").entries())
     assert f"1 recording in 1 entry and {n - 1} parts of the report" in shown
     assert f"{n} removed" in runner.invoke(app, ["cache", "--clear"]).output
     assert "0 recordings" in runner.invoke(app, ["cache"]).output
+
+
+def test_what_is_told_of_kept_recordings():
+    def told(*ones):
+        tally = Tally()
+        for kept, status in ones:
+            tally(SimpleNamespace(kept=kept, results=[SimpleNamespace(status=status)]))
+        return tally.told
+
+    many = [(True, "ok")] * 39
+    assert told((False, "ok"), (True, "excluded")) == ""
+    assert told(*many, (False, "failed"), (True, "excluded")) == (
+        "39 of 40 recordings kept from earlier runs; 1 analysed."
+    )
 
 
 def test_a_log_that_cannot_be_written_is_said_before_anything(single, tmp_path):

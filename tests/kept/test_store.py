@@ -81,9 +81,26 @@ def test_what_differs_between_entries_of_one_recording_is_named(tmp_path):
     store.put(KEY, 1, study="Path", name="P01 indoor")
     store.put(replace(KEY, settings="e" * 64), 2, study="Path", name="P01 indoor")
     store.put(replace(KEY, row=""), 3, study="Path", name="pooled: limits")
-    lines = list(kept_lines(store))
-    assert any("2 times, of other settings" in line for line in lines)
+    lines = list(kept_lines(store, every=True))
+    (detail,) = [line for line in lines if "2 times, of other settings" in line]
+    assert detail.startswith("    P01 indoor: 0.0 MB, last used today; ")
     assert any("1 recording in 2 entries and 1 part of the report" in line for line in lines)
+
+
+def test_a_study_is_one_line_however_much_of_it_is_kept(tmp_path):
+    store = Store(tmp_path)
+    for study, n in (("Path", 40), ("Hall", 3)):
+        for k in range(n):
+            for settings in "ef":
+                key = Key(study[0] * 64, settings * 64, f"{k:064}", "d" * 64)
+                store.put(key, k, study=study, name=f"P{k:02} indoor")
+    lines = list(kept_lines(store))
+    assert len(lines) == 4
+    (line,) = [line for line in lines if line.startswith("  Path: ")]
+    assert line.startswith("  Path: 40 recordings in 80 entries")
+    assert line.endswith("MB, last used today")
+    assert lines[-1].endswith("twinangle cache --all")
+    assert len(list(kept_lines(store, every=True))) == 3 + 43
 
 
 def test_another_entry_under_its_name_is_nothing(tmp_path):

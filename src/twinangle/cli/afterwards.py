@@ -28,6 +28,11 @@ def review(
     The page is for this machine alone, at an address with a token; decisions go to decisions.jsonl
     beside the study file, which run, report and verify honour.
     """
+    if who.split() != [who]:
+        raise typer.BadParameter(
+            f"{who!r} is no code; give one without spaces, such as R1, and never a name.",
+            param_hint="'--who'",
+        )
     from twinangle.analysis import compile_ahead
     from twinangle.review.server import serve
     from twinangle.study import read_bare_study

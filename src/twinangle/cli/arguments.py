@@ -31,5 +31,6 @@ def image_formats(names: list[str] | None) -> tuple[str, ...]:
 
     for name in names or ():
         if name not in IMAGE_FORMATS:
-            raise typer.BadParameter(f"{name!r} is not one of {', '.join(IMAGE_FORMATS)}.")
+            known = ", ".join(IMAGE_FORMATS)
+            raise typer.BadParameter(f"{name!r} is not one of {known}.", param_hint="'--image'")
     return tuple(dict.fromkeys(names or ()))

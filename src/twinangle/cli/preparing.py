@@ -44,7 +44,8 @@ def init(
         say(f"  {text}")
     for text in proposal.ignored:
         say(f"Left aside: {text}")
-    say("Left open; fill these in before `twinangle check`:")
+    if proposal.open_questions:
+        say("Left open; fill these in before `twinangle check`:")
     for text in proposal.open_questions:
         say(f"  {text}")
     for path in written:
@@ -63,25 +64,39 @@ def schema() -> None:
     say(schema_text().rstrip("\n"))
 
 
-def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures = False) -> None:
+def check(
+    study: StudyPath,
+    jobs: Jobs = 1,
+    allow_own_procedures: OwnProcedures = False,
+    every_row: Annotated[
+        bool,
+        typer.Option("--every-row", help="Print each message with its row, however many say it."),
+    ] = False,
+) -> None:
     """Read and validate everything, compute nothing; what each file holds, and every fault."""
     from twinangle.analysis import check_study
-    from twinangle.closing import check_lines
+    from twinangle.closing_check import check_lines, gathered_lines
+    from twinangle.naming import rows_gathered
     from twinangle.study import AngleWearable, read_study
+    from twinangle.wording import count
 
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     found = check_study(
         loaded,
         jobs=jobs,
         sensors=True,
-        on_trial=lambda one: say("\n".join(check_lines(one))),
+        on_trial=lambda one: say("\n".join(check_lines(one, every_row=every_row))),
     )
+    for line in () if every_row else gathered_lines(found.trials):
+        say(line)
     for text in (*loaded.warnings, *found.warnings):
         say(f"Warning: {text}")
-    for fault in found.faults:
+    faults = found.faults if every_row else rows_gathered(found.faults, numbers_apart=False)
+    for fault in faults:
         say(fault, file=sys.stderr)
     if found.faults:
-        say(f"\n{len(found.faults)} fault(s) found in {study}.", file=sys.stderr)
+        hint = "" if len(faults) == len(found.faults) else " `--every-row` prints each."
+        say(f"\n{count(len(found.faults), 'fault')} found in {study}.{hint}", file=sys.stderr)
         raise typer.Exit(1)
     analysed = len(loaded.trials) - found.n_excluded
     if not any(trial.reference for trial in loaded.trials if not trial.exclude):

@@ -58,7 +58,10 @@ def run(
     formats = image_formats(image)
     loaded = read_study(study, allow_own_procedures=allow_own_procedures)
     if recordings and scheduler is None:
-        raise typer.BadParameter("says where the workers of a --scheduler find the recordings.")
+        raise typer.BadParameter(
+            "says where the workers of a --scheduler find the recordings; none is given.",
+            param_hint="'--recordings'",
+        )
     raise typer.Exit(
         _run(
             loaded,
@@ -119,7 +122,7 @@ def report(
     try:
         changed(Artwork(), widths=width, formats=figure_format, dpi=dpi)
     except ValueError as error:
-        raise typer.BadParameter(str(error)) from None
+        raise typer.BadParameter(_of_the_terminal(str(error))) from None
     results = write_pages_again(
         folder,
         jobs=jobs,
@@ -134,8 +137,13 @@ def report(
 
 def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Remove all of it.")] = False,
+    every: Annotated[
+        bool,
+        typer.Option("--all", help="List every recording, and why one is kept more than once."),
+    ] = False,
 ) -> None:
-    """Show what runs have kept, so that what has not changed is not made again."""
+    """Show what runs have kept, a line a study, so that what has not changed is not made again."""
+    from twinangle.errors import StudyError
     from twinangle.kept import Store, kept_folder
     from twinangle.kept.store_lines import kept_lines
 
@@ -143,12 +151,22 @@ def cache(
     if place is None:
         say("Nothing is kept: TWINANGLE_KEPT is empty.")
         return
+    if place.exists() and not place.is_dir():
+        raise StudyError(f"{place}: is a file, where TWINANGLE_KEPT must name a folder.")
     if clear:
         n, size = Store(place).clear()
         say(f"{place}: {n} removed, {size / 2**20:.1f} MB.")
         return
-    for line in kept_lines(Store(place)):
+    for line in kept_lines(Store(place), every=every):
         say(line)
+
+
+def _of_the_terminal(text: str) -> str:
+    """Return a fault of artwork with the option's name for the study file's key."""
+    named = {"`figure_width_mm`": "--width", "`figure_formats`": "--format", "`dpi`": "--dpi"}
+    for key, option in named.items():
+        text = text.replace(key, option)
+    return text
 
 
 def _run(
@@ -161,11 +179,14 @@ def _run(
     **how: Any,
 ) -> int:
     """Run, write and tell; return the exit status."""
-    from twinangle.run_log import run_log
+    from twinangle.run_log import Tally, run_log
 
     with run_log(log) as write:
-        results = _analyse(study, out, quiet=quiet, on_record=write, **how)
+        tally = Tally(write)
+        results = _analyse(study, out, quiet=quiet, on_record=tally, **how)
     if not quiet:
+        if tally.told:
+            say(tally.told)
         _tell(results, out, every_row=every_row)
     return 1 if any(trial.status == "failed" for trial in results.trials) else 0
 
@@ -173,6 +194,7 @@ def _run(
 def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResults:
     """Run the study behind a progress bar, as :func:`run_into` takes it, and write."""
     from twinangle.kept import Store, kept_folder
+    from twinangle.naming import rows_gathered
     from twinangle.run import run_into
 
     place = kept_folder()
@@ -186,7 +208,15 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
 
     far = LongRecordings(progress)
 
+    faults: list[str] = []
+
+    def tell_faults() -> None:
+        for fault in rows_gathered(faults):
+            tell(f"Found before the analysis: {fault}")
+        faults.clear()
+
     def advance(label: str) -> None:
+        tell_faults()
         far.done(label)
         progress.advance(task)
         if progress.tasks[task].finished:
@@ -200,13 +230,14 @@ def _analyse(study: Study, out: Path, *, quiet: bool, **how: Any) -> StudyResult
             study,
             out,
             on_begin=progress.start,
-            on_fault=lambda fault: tell(f"Found before the analysis: {fault}"),
+            on_fault=faults.append,
             on_trial=advance,
             on_reached=far.reached,
             tell=tell,
             **how,
         )
     finally:
+        tell_faults()
         if progress.live.is_started:
             progress.stop()
 

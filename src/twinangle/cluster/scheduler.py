@@ -214,6 +214,7 @@ def _connected(address: str) -> Client:
         ) from None
     connected: Client
     try:
+        import_module("distributed.comm").get_address_host_port(address, strict=True)
         connected = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as error:
         raise StudyError(

@@ -5,35 +5,39 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from twinangle.errors import StudyError
 from twinangle.formats.bids_layout import DESCRIPTION, read_table
 from twinangle.formats.delimited_layout import MISSING_WORDS
-from twinangle.init.alike_devices import Devices, alike_devices
 from twinangle.init.broken_files import told_of
+from twinangle.init.devices_at_once import Devices, devices_at_once
 from twinangle.init.folder_contents import (
     Found,
     Look,
     Row,
     join_sensors,
     look_at_files,
-    paired,
     trials_of,
 )
 from twinangle.init.further_instruments import set_further_aside
 from twinangle.init.messages import grouped
+from twinangle.init.partners import paired
 from twinangle.init.paths import (
     data_set_identity,
     identity,
     place_in_data_set,
     place_of,
 )
+from twinangle.init.questions import OTHER_CHANNELS, asked_of_people, left_open, rows_alike
 from twinangle.init.sections import joint_in, quoted, with_segments
+from twinangle.init.shared_words import lesser_words, read_names_together, set_own_names_aside
 from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
+from twinangle.wording import count
 
 AGREEMENT = """\
 [agreement]
@@ -92,13 +96,8 @@ def propose_study(folder: str | Path) -> StudyProposal:
         raise StudyError(f"{folder}: is not a folder; give the folder that holds the recordings.")
     whole_set = (folder / DESCRIPTION).is_file()
     look = look_at_files(folder, place_in_data_set if whole_set else place_of)
-    devices = None if whole_set else alike_devices(look)
-    if devices is not None:
-        whose = {each.path: devices.of(each) for each in look.wearables}
-        look.wearables = [devices.without(each) for each in look.wearables]
-    if not whole_set:
-        set_further_aside(look, devices.labels if devices is not None else ())
-    files_section = join_sensors(look)
+    join_sensors(look)
+    whose, devices = _by_device(look) if not whole_set else ({}, None)
     trials = trials_of(look)
     if not trials:
         why = (*(each.why for each in look.broken), *look.questions)
@@ -107,23 +106,26 @@ def propose_study(folder: str | Path) -> StudyProposal:
             f"{folder}: no recording of two inertial sensors is recognised by its channel names "
             f"(such as thigh_acc_x and shank_gyr_z). {what}"
         )
+    if not whole_set:
+        set_own_names_aside(look)
+        trials = [each for each in look.wearables if not each.place.part]
     wearable, odd = _commonest(look.wearables)
     reference, odd_references = _commonest(look.references) if look.references else (None, [])
-    rows = _rows(
-        look, trials, data_set_identity if whole_set else identity, one_each=devices is None
-    )
+    identify = data_set_identity if whole_set else partial(identity, lesser=lesser_words(look))
+    rows = _rows(look, trials, identify, whose)
     if devices is not None:
+        odd = [each.path for each in trials if each.section != devices.sections[whose[each.path]]]
         rows = _together(
             devices, [(whose[each.path], row) for each, row in zip(trials, rows, strict=True)]
         )
+    elif not whole_set:
+        look.questions += asked_of_people(trials, rows)
+    look.questions += rows_alike(rows)
     _tell_who_has_no_row(look, rows)
     covariates = _add_participants(folder, rows) if whole_set else ()
-    look.questions += [
-        f"{path}: has other channels than most files of its kind; a study has one layout."
-        for path in (*odd, *odd_references)
-    ]
-    study = _study_text(folder, [wearable, files_section], reference, devices)
-    look.questions += [f"study.toml: {line.strip()}" for line in study.splitlines() if '"?' in line]
+    look.questions += [f"{path}: {OTHER_CHANNELS}" for path in (*odd, *odd_references)]
+    study = _study_text(folder, wearable, reference, devices)
+    look.questions += left_open(study)
     ready_made = 'kind = "angle"' in wearable
     if not ready_made and not all(row.get("static") for row in rows):
         look.questions.append(
@@ -172,39 +174,52 @@ def _rows(
     look: Look,
     trials: list[Found],
     identify: Callable[[Sequence[str]], Row],
-    *,
-    one_each: bool = True,
+    whose: Mapping[str, str],
 ) -> list[Row]:
     """Return the table's rows, wearable and reference paired by tokens; ask about the rest.
 
-    Unless `one_each`, a reference goes with all wearables of its words.
+    `whose` are the devices of the wearables' files; where there are any, a reference goes with all
+    wearables of its words.
     """
-    pairs = paired(trials, [each for each in look.references if each.cells], one_each=one_each)
+    references = {each.path: each for each in look.references if each.cells}
+    pairs = paired(
+        {each.path: each.place.tokens for each in trials if "reference" not in each.cells},
+        {path: each.place.tokens for path, each in references.items()},
+        one_each=not whose,
+    )
     rows = []
     for each in trials:
-        reference = pairs.get(each.path)
-        tokens = each.place.tokens
-        if reference is not None:
-            shared = tuple(token for token in tokens if token in reference.place.tokens)
-            tokens = shared or tokens
-        rows.append(identify(tokens) | each.cells | (reference.cells if reference else {}))
-    used = {each.path for each in pairs.values()}
+        reference = references.get(pairs.get(each.path, ""))
+        cells = reference.cells if reference is not None else {}
+        rows.append(identify(each.place.tokens) | each.cells | cells)
     look.questions += [
-        f"{each.path}: belongs to no wearable file by its name."
-        for each in look.references
-        if each.cells and each.path not in used
+        f"{path}: belongs to no wearable file by its name."
+        for path in references
+        if path not in pairs.values()
     ]
     for part in (each for each in look.wearables if each.place.part):
         fitting = [
             row
             for row, trial in zip(rows, trials, strict=True)
             if set(part.place.tokens) <= set(trial.place.tokens)
+            and whose.get(part.path) == whose.get(trial.path)
         ]
         for row in fitting:
             row[part.place.part] = part.cells.get("wearable", "")
         if not fitting or "wearable" not in part.cells:
             look.questions.append(f"{part.path}: belongs to no trial by its name.")
     return rows
+
+
+def _by_device(look: Look) -> tuple[dict[str, str], Devices | None]:
+    """Return whose each wearable's file is and the devices, where several recorded at once."""
+    read_names_together(look)
+    devices = devices_at_once(look)
+    whose = {} if devices is None else {each.path: devices.of(each) for each in look.wearables}
+    if devices is not None:
+        look.wearables = [devices.without(each) for each in look.wearables]
+    set_further_aside(look, devices.labels if devices is not None else ())
+    return whose, devices
 
 
 def _tell_who_has_no_row(look: Look, rows: Sequence[Row]) -> None:
@@ -251,7 +266,7 @@ def _told(rows: Sequence[Row]) -> str:
         shown = values if len(values) <= 4 else [values[0], values[1], "…", values[-1]]
         many = f"{len(values)} {column}s" if len(values) > 1 else column
         found.append(f"{many} ({', '.join(shown)})")
-    return f"trials.csv, {len(rows)} rows, by the names: {'; '.join(found)}"
+    return f"trials.csv, {count(len(rows), 'row')}, by the names: {'; '.join(found)}"
 
 
 def _standing_columns(devices: Devices | None) -> str:
@@ -260,24 +275,25 @@ def _standing_columns(devices: Devices | None) -> str:
 
 
 def _together(devices: Devices, rows: Sequence[tuple[str, Row]]) -> list[Row]:
-    """Return one row a recording of the rows of its devices."""
+    """Return one row a recording of the rows of its devices; none takes another's place."""
     names = ("participant", "session", "condition", "trial", "side")
-    several: dict[tuple[str, ...], list[tuple[str, Row]]] = {}
+    several: dict[tuple[str, ...], list[dict[str, Row]]] = {}
     for label, row in rows:
-        several.setdefault(tuple(row.get(name, "") for name in names), []).append((label, row))
-    return [devices.row(own) for own in several.values()]
+        alike = several.setdefault(tuple(row.get(name, "") for name in names), [])
+        own = next((each for each in alike if label not in each), None)
+        if own is None:
+            own = {}
+            alike.append(own)
+        own[label] = row
+    return [devices.row(list(own.items())) for alike in several.values() for own in alike]
 
 
 def _study_text(
-    folder: Path,
-    wearable: Sequence[str | None],
-    reference: str | None,
-    devices: Devices | None = None,
+    folder: Path, wearable: str, reference: str | None, devices: Devices | None = None
 ) -> str:
-    sections = [each for each in (*wearable, reference) if each]
+    worn = wearable if devices is None else devices.section
+    sections = [each for each in (worn, reference) if each]
     joint = joint_in("\n".join(sections))
-    if devices is not None and wearable[0]:
-        sections[0] = devices.section(sections[0])
     title = quoted(folder.resolve().name or "Study")
     head = f'[study]\ntitle = {title}\njoint = "{joint}"\ntrials = "trials.csv"'
     return (
@@ -312,7 +328,7 @@ def _table_text(
         for each in (TABLE_COLUMNS, ALWAYS)
     )
     columns = [name for name in table if name in always or name in used]
-    if "proximal_file" in used:
+    if "proximal_file" in used and devices is None:
         columns.remove("wearable")
     text = io.StringIO()
     writer = csv.DictWriter(

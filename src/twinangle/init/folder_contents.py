@@ -12,7 +12,8 @@ from twinangle.formats.bids_motion import ENDING
 from twinangle.formats.delimited import NO_NUMBERS
 from twinangle.formats.description import FileDescription
 from twinangle.init.broken_files import BrokenFile, by_its_beginning
-from twinangle.init.name_pairs import pair_names, split_in_pairs
+from twinangle.init.name_pairs import split_in_pairs
+from twinangle.init.partners import paired
 from twinangle.init.paths import (
     Place,
     place_in_data_set,
@@ -156,11 +157,10 @@ def _of_part(place: Place) -> str:
     )
 
 
-def join_sensors(look: Look) -> str | None:
-    """Turn files of one sensor into wearables, and return the section `[wearable.files]`."""
-    asked = _join_unnamed(look)
-    if asked is not None:
-        return asked
+def join_sensors(look: Look) -> None:
+    """Turn files of one sensor into wearables, whose section ends with `[wearable.files]`."""
+    if _join_unnamed(look):
+        return
     pairs, left_over = pair_sensors(look.sensors)
     look.questions += left_over
     readable = [pair for pair in pairs if section_of_pair(pair) is not None]
@@ -170,37 +170,37 @@ def join_sensors(look: Look) -> str | None:
         if pair not in readable
     ]
     if not readable:
-        return None
-    section, cells = patterns(readable)
+        return
+    files, cells = patterns(readable)
     for pair, own in zip(readable, cells, strict=True):
         paths = [file.path for file in pair.both]
         place = pair.proximal.place
-        look.wearables.append(Found(" and ".join(paths), own, place, section_of_pair(pair) or ""))
+        section = f"{section_of_pair(pair)}\n\n{files}"
+        look.wearables.append(Found(" and ".join(paths), own, place, section))
         look.recognised.append(
             f"{' and '.join(paths)}: wearable, one file a sensor{_of_part(place)}"
         )
     look.questions.append(ONE_CLOCK)
-    return section
 
 
-def _join_unnamed(look: Look) -> str | None:
-    """Turn files of one sensor, none of whose names tells a segment, into wearables; or None."""
+def _join_unnamed(look: Look) -> bool:
+    """Turn files of one sensor, none of whose names tells a segment, into wearables, if it can."""
     if any(each.segment for each in look.sensors) or look.wearables:
-        return None
+        return False
     elsewhere = {t for each in (*look.references, *look.unknown) for t in each.place.tokens}
     joined = pair_by_label(look.sensors, elsewhere)
     found = joined and asking_patterns(*joined)
     if not joined or not found:
-        return None
+        return False
     pairs, labels = joined
     for pair, own in zip(pairs, found[1], strict=True):
         paths = " and ".join(file.path for file in pair.both)
         tokens = tuple(token for token in pair.proximal.place.tokens if token not in labels)
         place = replace(pair.proximal.place, tokens=tokens)
-        look.wearables.append(Found(paths, own, place, section_of_pair(pair) or ""))
+        look.wearables.append(Found(paths, own, place, f"{section_of_pair(pair)}\n\n{found[0]}"))
         look.recognised.append(f"{paths}: taken for the two sensors of one recording")
     look.questions.append(ONE_CLOCK)
-    return found[0]
+    return True
 
 
 def trials_of(look: Look) -> list[Found]:
@@ -228,31 +228,18 @@ def trials_of(look: Look) -> list[Found]:
     return trials
 
 
-def paired(
-    trials: Sequence[Found], references: Sequence[Found], *, one_each: bool = True
-) -> dict[str, Found]:
-    """Return the reference of each trial, by the trial's path: of the same words, or by names."""
-    by_tokens = {frozenset(each.place.tokens): each for each in references}
-    pairs = {}
-    for trial in trials:
-        key = frozenset(trial.place.tokens)
-        reference = by_tokens.pop(key, None) if one_each else by_tokens.get(key)
-        if reference is not None and "reference" not in trial.cells:
-            pairs[trial.path] = reference
-    used = {each.path for each in pairs.values()}
-    left = {each.path: each for each in references if each.path not in used}
-    alone = [each.path for each in trials if each.path not in pairs]
-    found = pair_names(alone, list(left))
-    return pairs | {path: left[other] for path, other in found.items()}
-
-
 def _take_unknown_references(look: Look) -> None:
     """Take files of unknown columns for references: those called so, and the sensors' partners."""
     if look.references:
         return
     called = [each for each in look.unknown if called_reference(each)]
     trials = [each for each in look.wearables if not each.place.part]
-    belonging = {each.path for each in paired(trials, look.unknown).values()}
+    belonging = set(
+        paired(
+            {each.path: each.place.tokens for each in trials},
+            {each.path: each.place.tokens for each in look.unknown},
+        ).values()
+    )
     taken = [each for each in look.unknown if each in called or each.path in belonging]
     if not taken or (len(taken) == len(look.unknown) and not (trials or look.sensors)):
         return

@@ -1,20 +1,20 @@
-"""Folders of several instruments: files that differ in the last part of their names alone."""
+"""Folders of several instruments: files that differ in one part of their names alone."""
 
 from __future__ import annotations
 
-import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
 from twinangle.init.folder_contents import Found, Look, called_reference
+from twinangle.init.paths import is_segment
 from twinangle.init.recognition import words
+from twinangle.init.words_in_paths import words_of
 from twinangle.naming import listed
 
 FEWEST = 3  # instruments; two are the wearable and the reference
 REFERENCE_MARKS = frozenset(("gon", "opt", "cam", "cams", "vid"))  # common practice, no source
 PAGE = "docs/how-to/several-instruments.md"
-_LAST = re.compile(r"(?P<rest>.*[_\s./-])(?P<label>[^\W_]+)")
 
 
 def set_further_aside(look: Look, devices: Sequence[str] = ()) -> None:
@@ -22,8 +22,8 @@ def set_further_aside(look: Look, devices: Sequence[str] = ()) -> None:
 
     `devices` are wearables of one layout that stay.
 
-    Files whose names are alike but for their last part, and whose columns differ by that part, are
-    of as many instruments. Conditions differ in a part of their names too, but have one layout.
+    Files whose names are alike but for one part, and whose columns differ by that part, are of as
+    many instruments. Conditions differ in a part of their names too, but have one layout.
     """
     of_label = _instruments([*look.wearables, *look.references], devices)
     if len(of_label) < FEWEST:
@@ -40,33 +40,44 @@ def set_further_aside(look: Look, devices: Sequence[str] = ()) -> None:
         return
     look.questions.insert(
         0,
-        f"study.toml: by the last part of the names {len(of_label)} instruments recorded at once, "
+        f"study.toml: by one part of the names {len(of_label)} instruments recorded at once, "
         f"{listed(of_label)}; proposed are {listed(kept)}. {PAGE} tells how [wearables.NAME] and "
         f"[references.NAME] take in {listed(aside)} ({len(gone)} files, left out here).",
     )
 
 
 def _instruments(files: Sequence[Found], devices: Sequence[str]) -> dict[str, list[Found]]:
-    """Return the files by the last part of their names, where that part tells instruments apart."""
+    """Return the files by the part of their names that tells instruments apart, if one does."""
     named: dict[str, list[Found]] = defaultdict(list)
-    rests: dict[str, set[str]] = defaultdict(set)
+    alternatives: dict[tuple[str, ...], set[str]] = defaultdict(set)
     for each in files:
-        match = _LAST.fullmatch(each.path.rpartition(".")[0])
-        if match and not match["label"].isdigit() and not each.place.part:
-            named[match["label"]].append(each)
-            rests[match["rest"]].add(match["label"])
-    layouts = {label: {each.section for each in several} for label, several in named.items()}
-    plain = [label for label, sections in layouts.items() if len(sections) == 1]
-    alone = [
-        label
-        for label in plain
-        if label in devices
-        or not any(layouts[label] == layouts[other] for other in plain if other != label)
-    ]
+        parts = () if each.place.part else _parts(each)
+        for k, label in enumerate(parts):
+            named[label].append(each)
+            alternatives[*parts[:k], "", *parts[k + 1 :]].add(label)
     together = {
-        label for labels in rests.values() for label in labels if len(labels & set(alone)) >= FEWEST
+        label
+        for labels in alternatives.values()
+        for label in _of_own_layout(labels, named, devices)
     }
-    return {label: named[label] for label in alone if label in together}
+    return {label: several for label, several in named.items() if label in together}
+
+
+def _of_own_layout(
+    labels: set[str], named: dict[str, list[Found]], devices: Sequence[str]
+) -> set[str]:
+    """Return those of the labels each of which has one layout that no other has, if enough do."""
+    layouts = {label: {each.section for each in named[label]} for label in labels}
+    plain = [label for label in labels if len(layouts[label]) == 1 and not label.isdigit()]
+    own = Counter(next(iter(layouts[label])) for label in plain)
+    alone = {k for k in plain if k in devices or own[next(iter(layouts[k]))] == 1}
+    return alone if len(alone) >= FEWEST else set()
+
+
+def _parts(found: Found) -> tuple[str, ...]:
+    """Return the words of a name; of two files of one recording, those that they share."""
+    path = found.path.partition(" and ")[0] if found.description is None else found.path
+    return tuple(word for word in words_of(path) if not is_segment(word))
 
 
 def _first_wearable(of_label: dict[str, list[Found]], look: Look) -> str:
@@ -91,5 +102,6 @@ def _is_reference(label: str, several: Sequence[Found]) -> bool:
 def _without(found: Found, of_label: dict[str, list[Found]]) -> Found:
     """Return a file whose instrument is no word of its trial."""
     label = next((k for k, each in of_label.items() if found.path in {e.path for e in each}), None)
-    tokens = tuple(token for token in found.place.tokens if token != label)
+    own = (label or "").casefold()
+    tokens = tuple(token for token in found.place.tokens if token.casefold() != own)
     return replace(found, place=replace(found.place, tokens=tokens))

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from twinangle.formats.bids_layout import entities
 from twinangle.init.recognition import segment_of, side_of, words
+from twinangle.init.words_in_paths import (
+    CLOCK,
+    CONDITION_WORDS,
+    DATE,
+    DEVICE_WORDS,
+    SIDE_WORDS,
+    words_of,
+)
 
 ROLE_WORDS = frozenset(
     ("wearable", "imu", "imus", "sensor", "sensors", "inertial", "reference", "ref", "gonio",
@@ -17,15 +25,12 @@ PART_WORDS = {
     "static": ("static", "standing", "stand", "neutral"),
     "functional": ("functional", "squat", "squats"),
 }
-# A word and its number set apart, as in `S 01`, `sub_7` or `trial 2`, are one word.
-_NUMBERED = re.compile(
-    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|day|visit|trial|run|t)[\s_]+(\d+)(?![^\W_])",
-    re.IGNORECASE,
-)
 _PERSON = re.compile(r"(?:sub|subj|subject|participant)-?\w*\d+|p-?\d+", re.IGNORECASE)
 _PERSON_PERHAPS = re.compile(r"(?:sub|subj|subject|participant|p|s)-?\w*\d+", re.IGNORECASE)
 _SESSION = re.compile(r"(?:session|ses)-?(\w+)|(?:day|visit)-?(\d+)", re.IGNORECASE)
 _SESSION_PERHAPS = re.compile(r"[sdv]-?(\d+)", re.IGNORECASE)
+_TRIAL = re.compile(r"(?:trial|run|t)-?(\d+)", re.IGNORECASE)
+_NUMBER = re.compile(r"\d{1,3}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +42,22 @@ class Place:
 
 
 def place_of(path: str) -> Place:
-    """Return what a path says of a recording; its role, its segment and its file type left out."""
-    stem = path[: path.index(".")] if "." in path else path
-    kept, part = [], ""
-    for token in re.split(r"[/_\s]+", _NUMBERED.sub(r"\1\2", stem)):
-        named = next((key for key, spelt in PART_WORDS.items() if token.lower() in spelt), "")
+    """Return what a path says of a recording; its role, its segment and its file type left out.
+
+    A number behind a code of a participant, and a word that is known, is that of a trial.
+    """
+    kept: list[str] = []
+    part = before = ""
+    for word in words_of(path):
+        named = next((key for key, spelt in PART_WORDS.items() if word.lower() in spelt), "")
         part = part or named
-        if token and token.lower() not in ROLE_WORDS and not named and not is_segment(token):
-            kept.append(token)
+        known = before.lower() in (CONDITION_WORDS | ROLE_WORDS | SIDE_WORDS.keys())
+        known = known or _is_person(before) or bool(DATE.fullmatch(before))
+        if _NUMBER.fullmatch(word) and known and any(map(_is_person, kept)):
+            kept.append(f"trial-{word}")
+        elif word.lower() not in ROLE_WORDS and not named and not is_segment(word):
+            kept.append(word)
+        before = word
     return Place(tuple(dict.fromkeys(kept)), part)
 
 
@@ -59,35 +72,76 @@ def is_segment(token: str) -> bool:
     return segment_of(words(token)) is not None
 
 
-def identity(tokens: Sequence[str]) -> dict[str, str]:
+def _is_person(token: str) -> bool:
+    stem = re.sub(r"-?\d+$", "", token).lower()
+    called = stem in CONDITION_WORDS or (stem in DEVICE_WORDS and stem != "")
+    return not called and bool(_PERSON.fullmatch(token) or _PERSON_PERHAPS.fullmatch(token))
+
+
+def person_in(tokens: Sequence[str], lesser: Collection[str] = ()) -> tuple[str | None, bool]:
+    """Return the word for who was recorded, and whether it has the form of a code.
+
+    Parameters
+    ----------
+    tokens : sequence of str
+        Words of a path.
+    lesser : collection of str
+        Words of which one is taken only where there is no other.
+
+    Returns
+    -------
+    tuple of str or None, and bool
+        Without a code, such as P01, it is the first word that is nothing else that is known.
+    """
+    named = [token for token in tokens if not _SESSION.fullmatch(token) and _is_person(token)]
+    coded = next((one for one in named if _PERSON.fullmatch(one)), next(iter(named), None))
+    if coded is not None:
+        return coded, True
+    free = [token for token in tokens if _kind_of(token) == "" and not _TRIAL.fullmatch(token)]
+    varied = [token for token in free if token not in lesser]
+    return next(iter([*varied, *free]), None), False
+
+
+def _kind_of(token: str) -> str:
+    """Return what a word tells besides who and which trial: "session", "side" …; "" if nothing."""
+    if _SESSION.fullmatch(token) or DATE.fullmatch(token):
+        return "session"
+    if CLOCK.fullmatch(token):
+        return "clock"
+    if token.lower() in SIDE_WORDS:
+        return "side"
+    stem = re.sub(r"-?\d+$", "", token).lower()  # walk2 says as little of who as walk
+    return "condition" if stem in CONDITION_WORDS else ""
+
+
+def identity(tokens: Sequence[str], lesser: Collection[str] = ()) -> dict[str, str]:
     """Return participant, session, condition, trial and side as far as the words tell.
 
     Where the participant is told by another word, S1, D1 and V1 are a session, a day and a visit.
+    A date is a session where nothing else is; the time of day tells nothing here. `lesser` is
+    as for :func:`person_in`.
     """
     found = {"trial": "1"}
-    named = [token for token in tokens if not _SESSION.fullmatch(token)]
-    person = next(
-        (one for shape in (_PERSON, _PERSON_PERHAPS) for one in named if shape.fullmatch(one)), None
-    )
-    sessions, rest = [], []
+    person, coded = person_in(tokens, lesser)
+    found["participant"] = person or "?"
+    sessions, dates, rest = [], [], []
     for token in tokens:
-        name = token.lower()
-        if token == person:
-            found["participant"] = token
-        elif match := _SESSION.fullmatch(token):
+        if token == person or CLOCK.fullmatch(token):
+            continue
+        if match := _SESSION.fullmatch(token):
             sessions.append(match[1] or match[2])
-        elif person is not None and (match := _SESSION_PERHAPS.fullmatch(token)):
+        elif DATE.fullmatch(token):
+            dates.append(token)
+        elif coded and (match := _SESSION_PERHAPS.fullmatch(token)):
             sessions.append(match[1])
-        elif match := re.fullmatch(r"(?:trial|run|t)-?(\d+)", name):
+        elif match := _TRIAL.fullmatch(token):
             found["trial"] = match[1]
-        elif name in ("left", "right"):
-            found["side"] = name
+        elif token.lower() in SIDE_WORDS:
+            found["side"] = SIDE_WORDS[token.lower()]
         else:
             rest.append(token)
-    if "participant" not in found:
-        found["participant"] = rest.pop(0) if rest else "?"
     found["condition"] = " ".join(rest) or "all"
-    found["session"] = "-".join(sessions) or "1"
+    found["session"] = "-".join(sessions or dates) or "1"
     return found
 
 

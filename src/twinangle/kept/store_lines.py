@@ -13,13 +13,15 @@ PARTS = {"code": "code", "settings": "settings", "row": "row of the trials table
 DAY_S = 86_400.0
 
 
-def kept_lines(store: Store) -> Iterator[str]:
-    """Yield the folder and its size, then each study, and why a recording is kept more than once.
+def kept_lines(store: Store, *, every: bool = False) -> Iterator[str]:
+    """Yield the folder and its size, then a line a study.
 
     Parameters
     ----------
     store : Store
         What to look at.
+    every : bool
+        Whether a line a recording follows each study, with why it is kept more than once.
     """
     entries = store.entries()
     size = sum(entry.size for entry in entries)
@@ -32,20 +34,27 @@ def kept_lines(store: Store) -> Iterator[str]:
     for entry in entries:
         studies.setdefault(entry.study, []).append(entry)
     for study, own in studies.items():
-        of_each: dict[str, list[Entry]] = {}
         recordings = [entry for entry in own if entry.is_recording]
+        of_each: dict[str, list[Entry]] = {}
         for entry in recordings:
             of_each.setdefault(entry.name, []).append(entry)
-        mb = sum(entry.size for entry in own) / 2**20
-        yield (
-            f"  {study}: {count(len(of_each), 'recording')} in "
-            f"{_both(len(recordings), len(own) - len(recordings), 'entry', 'entries')}, "
-            f"{mb:.1f} MB, last used {_ago(own[0].used)}"
-        )
-        for recording, several in of_each.items():
-            if len(several) > 1:
-                differ = _what_differs([entry.key for entry in several])
-                yield f"    {recording}: {len(several)} times, of other {differ}"
+        both = _both(len(recordings), len(own) - len(recordings), "entry", "entries")
+        yield f"  {study}: {count(len(of_each), 'recording')} in {both}, {_size_and_use(own)}"
+        for recording, several in sorted(of_each.items()) if every else ():
+            yield f"    {recording}: {_size_and_use(several)}{_why_several(several)}"
+    if n and not every:
+        yield "Each recording, and why one is kept more than once: twinangle cache --all"
+
+
+def _size_and_use(entries: Sequence[Entry]) -> str:
+    mb = sum(entry.size for entry in entries) / 2**20
+    return f"{mb:.1f} MB, last used {_ago(max(entry.used for entry in entries))}"
+
+
+def _why_several(entries: Sequence[Entry]) -> str:
+    if len(entries) == 1:
+        return ""
+    return f"; {len(entries)} times, of other {_what_differs([entry.key for entry in entries])}"
 
 
 def _both(recordings: int, parts: int, *words: str) -> str:

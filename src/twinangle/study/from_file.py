@@ -11,7 +11,7 @@ from typing import Any, cast
 from pydantic import ValidationError
 
 from twinangle.errors import StudyError
-from twinangle.naming import listed, suggestion
+from twinangle.naming import listed, rows_gathered, suggestion
 from twinangle.signals.straight_line import Calibration
 from twinangle.study.calibration_table import read_calibration
 from twinangle.study.file_names import file_name_warnings
@@ -168,9 +168,11 @@ class _Read:
 
 
 def _message(path: Path, found: list[str]) -> str:
-    if len(found) == 1:
-        return found[0]
-    return "\n  ".join([f"{path.name} has {len(found)} faults:", *found])
+    told = rows_gathered(found)
+    if len(told) == 1:
+        return told[0]
+    alike = ", told together where rows have the same" if len(told) < len(found) else ""
+    return "\n  ".join([f"{path.name} has {len(found)} faults{alike}:", *told])
 
 
 def check_cycles(

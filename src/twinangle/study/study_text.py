@@ -55,6 +55,10 @@ def read_text(path: Path) -> str:
         raise StudyError(f"{path}: cannot be read: {error.strerror}.") from None
 
 
+def _is_it_one(path: Path) -> str:
+    return "" if path.suffix.lower() == ".toml" else " Is it a study file (study.toml)?"
+
+
 def parsed(text: str, path: Path) -> dict[str, Any]:
     """Return the sections of a study file, lists as tuples.
 
@@ -63,13 +67,17 @@ def parsed(text: str, path: Path) -> dict[str, Any]:
     StudyError
         If it is no TOML, lies too deep, or holds a number that cannot be computed with.
     """
+    if not text.strip():
+        raise StudyError(f"{path.name}: is empty; `twinangle init FOLDER` drafts a study file.")
     if _LONG_KEY.search(_QUOTED.sub("q", text)):
         raise StudyError(_TOO_DEEP.format(path.name))
     try:
         data = tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
         hint = " (write paths with /, not \\)" if "\\" in text else ""
-        raise StudyError(f"{path.name}: is not valid TOML: {error}{hint}.") from None
+        raise StudyError(
+            f"{path.name}: is not valid TOML: {error}{hint}.{_is_it_one(path)}"
+        ) from None
     except RecursionError:
         raise StudyError(_TOO_DEEP.format(path.name)) from None
     except ValueError as error:  # a whole number of thousands of digits

@@ -1,31 +1,21 @@
-"""Devices of the same columns, told apart by one part of the names of their files."""
+"""Devices that recorded at once, told apart by one part of the names of their files."""
 
 from __future__ import annotations
 
 import re
-from collections import defaultdict
-from collections.abc import Sequence
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from twinangle.init.folder_contents import Found, Look, Row
 from twinangle.init.paths import identity
+from twinangle.init.shared_words import lesser_words
+from twinangle.init.words_in_paths import CONDITION_WORDS, is_device_like
 from twinangle.naming import listed
 
-# Parts of a name that tell conditions apart, and no devices; common practice, no source.
-CONDITION_WORDS = frozenset(
-    ("indoor", "indoors", "outdoor", "outdoors", "inside", "outside", "lab", "field", "slow",
-     "usual", "normal", "fast", "level", "up", "down", "uphill", "downhill", "upstairs",
-     "downstairs", "stairs", "ramp", "grass", "gravel", "walk", "walking", "run", "running", "pre",
-     "post", "before", "after", "morning", "evening", "left", "right", "l", "r")
-)  # fmt: skip
 OWN_CELLS = (
     "static", "static_start_s", "static_end_s", "functional", "functional_start_s",
     "functional_end_s",
-)  # fmt: skip
-# What devices are called before a letter or number; common practice, no source.
-DEVICE_WORDS = frozenset(
-    ("", "device", "dev", "imu", "imus", "sensor", "strap", "sleeve", "brace", "wearable", "unit",
-     "logger", "system", "sys", "set", "suit", "band")
 )  # fmt: skip
 _LABEL = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*")
 
@@ -36,6 +26,7 @@ class Devices:
 
     labels: tuple[str, ...]
     why: str
+    sections: Mapping[str, str]  # what reads each device's files
 
     def of(self, found: Found) -> str:
         """Return whose file it is."""
@@ -46,10 +37,13 @@ class Devices:
         tokens = tuple(token for token in found.place.tokens if token not in self.labels)
         return replace(found, place=replace(found.place, tokens=tokens))
 
-    def section(self, wearable: str) -> str:
-        """Return the section of one wearable once for each of them."""
+    @property
+    def section(self) -> str:
+        """The sections of all of them, one after the other."""
         return "\n\n".join(
-            re.sub(r"^\[wearable\b", f"[wearables.{label}", wearable, flags=re.MULTILINE)
+            re.sub(
+                r"^\[wearable\b", f"[wearables.{label}", self.sections[label], flags=re.MULTILINE
+            )
             for label in self.labels
         )
 
@@ -81,74 +75,84 @@ class Devices:
         return found
 
 
-def alike_devices(look: Look) -> Devices | None:
+def devices_at_once(look: Look) -> Devices | None:
     """Return the devices that recorded at once, where names tell of any; ask where they may.
 
     Names of two devices differ in one part, and every recording has both. Conditions do that too:
-    that part is a device's where the reference's files are named alike without it, or where it is
-    a letter or number, alone or behind a word for a device (strapA, strapB). Anything else is
-    asked about.
+    that part is a device's where the reference's files are named alike without it, where each has
+    columns of its own, or where it is a capital or number, alone or behind a word for a device
+    (strapA, strapB). Anything else is asked about.
     """
-    if look.sensors or any(each.place.part for each in look.wearables):
-        return None
-    candidates = [_Candidate(one, look) for one in _varying(look.wearables)]
+    worn = [each for each in look.wearables if not each.place.part]
+    candidates = [_Candidate(one, look, worn) for one in _varying(worn, lesser_words(look))]
     sure = [one for one in candidates if one.why]
     if len(sure) == 1:
-        found = Devices(sure[0].labels, sure[0].why)
-        look.questions.insert(0, _told(found))
-        return found
+        found = sure[0].devices(worn)
+        if found is not None and all(_has_one(each, found.labels) for each in look.wearables):
+            look.questions.insert(0, _told(found))
+            return found
     look.questions += [_asked(one.labels) for one in (sure or candidates)]
     return None
 
 
-def _varying(files: Sequence[Found]) -> list[tuple[str, ...]]:
-    """Return each set of words that files of one layout differ in, one in place of the other."""
-    by_rest: dict[tuple[str, tuple[str, ...]], set[str]] = defaultdict(set)
+def _has_one(found: Found, labels: Sequence[str]) -> bool:
+    return len(set(labels) & set(found.place.tokens)) == 1
+
+
+def _varying(files: Sequence[Found], lesser: frozenset[str]) -> list[tuple[str, ...]]:
+    """Return each set of words that files differ in, one in place of the other."""
+    by_rest: dict[tuple[str, ...], set[str]] = defaultdict(set)
     for each in files:
         tokens = each.place.tokens
+        conditions = identity(tokens, lesser)["condition"].split()
         for k, token in enumerate(tokens):
-            if _may_be_a_device(token):
-                by_rest[each.section, (*tokens[:k], "", *tokens[k + 1 :])].add(token)
+            if token in conditions and _may_be_a_device(token):
+                by_rest[(*tokens[:k], "", *tokens[k + 1 :])].add(token)
     sets = {tuple(sorted(labels)) for labels in by_rest.values() if len(labels) > 1}
-    whole = []
-    for labels in sorted(sets):
-        own = [each for each in files if set(labels) & set(each.place.tokens)]
-        once = all(len(set(labels) & set(each.place.tokens)) == 1 for each in own)
-        if once and len(own) == len(files):
-            whole.append(labels)
-    return whole
+    return [labels for labels in sorted(sets) if all(_has_one(each, labels) for each in files)]
 
 
 def _may_be_a_device(token: str) -> bool:
-    told = identity((token, "P01"))
-    no_more = told["condition"] == token  # neither who, nor when, nor which side
-    return no_more and token.lower() not in CONDITION_WORDS and bool(_LABEL.fullmatch(token))
+    return token.lower() not in CONDITION_WORDS and bool(_LABEL.fullmatch(token))
 
 
 class _Candidate:
     """Words that may be names of devices, and why they are; `why` is empty where nothing says."""
 
-    def __init__(self, labels: tuple[str, ...], look: Look) -> None:
+    def __init__(self, labels: tuple[str, ...], look: Look, worn: Sequence[Found]) -> None:
         self.labels = labels
-        self.why = ""
         told = [each.place.tokens for each in look.references]
         rests = {
-            tuple(token for token in each.place.tokens if token not in labels)
-            for each in look.wearables
+            tuple(token for token in each.place.tokens if token not in labels) for each in worn
         }
         shared = [rest for rest in rests if any(set(rest) <= set(tokens) for tokens in told)]
         beside = any(set(labels) & set(tokens) for tokens in told)
+        sections = [self._sections(label, worn) for label in labels]
+        unlike = len(set.union(*sections)) == len(labels)
         stems = {re.sub(r"[A-Z]$|^[a-z]$|[-_]?\d+$", "", label) for label in labels}
+        columns = "each has its own columns" if unlike else "these files have the same columns"
+        reason = ""
         if shared and not beside and len(rests) > 1:
-            self.why = (
-                "these files have the same columns, every recording has one of each, and one "
-                "reference file goes with all of them"
-            )
-        elif len(stems) == 1 and stems.pop().lower() in DEVICE_WORDS:
-            self.why = (
-                "these files have the same columns, every recording has one of each, and that is "
-                "what devices are called"
-            )
+            reason = "one reference file goes with all of them"
+        elif len(stems) == 1 and all(map(is_device_like, labels)):
+            reason = "that is what devices are called"
+        elif unlike and not beside:
+            reason = "conditions would share one layout"
+        self.why = reason and f"{columns}, every recording has one of each, and {reason}"
+
+    @staticmethod
+    def _sections(label: str, worn: Sequence[Found]) -> set[str]:
+        return {each.section for each in worn if label in each.place.tokens}
+
+    def devices(self, worn: Sequence[Found]) -> Devices | None:
+        """Return the devices; None where a table could not name the files of each."""
+        found = {}
+        for label in self.labels:
+            own = [each for each in worn if label in each.place.tokens]
+            found[label] = Counter(each.section for each in own).most_common(1)[0][0]
+        if any("proximal_file" in each.cells for each in worn):
+            return None
+        return Devices(self.labels, self.why, found)
 
 
 def _told(devices: Devices) -> str:
@@ -166,5 +170,6 @@ def _asked(labels: Sequence[str]) -> str:
     return (
         f"trials.csv: whether {listed(labels)} in the names are conditions, as which they are "
         "written, or devices worn at once, which nothing here tells: then give each its own "
-        "[wearables.NAME] and column wearable_NAME (docs/how-to/several-instruments.md)."
+        "[wearables.NAME] and column wearable_NAME (docs/how-to/several-instruments.md). Trials of "
+        "one condition go into the column `trial`."
     )
