@@ -9,7 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import analysed, cut_recording, mask_notes
+from twinangle.analysis.analysed_part import (
+    analysed,
+    as_cut,
+    blank_masked,
+    mask_notes,
+    taken_part,
+)
 from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.file_reading import (
     Channel,
@@ -105,7 +111,9 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     wearable = read_wearable(study, trial, clock.wearable_trigger)
     recorded = wearable.recording
     files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
-    wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
+    part = taken_part(study, trial, recorded)
+    wearable = wearable if part is None else wearable.only(part)
+    wearable = replace(wearable, recording=blank_masked(trial, wearable.recording))
     motion, raw, found = _motion(study, trial, wearable, files)
     timing = {"wearable": replace(wearable.timing, warnings=())}
     warnings = [
@@ -195,7 +203,7 @@ def _motion(
         side=trial.side,
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
-        analysed=analysed(trial),
+        analysed=analysed(as_cut(study, trial)),
         walking=study.cycles.movement == "walking",
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):
