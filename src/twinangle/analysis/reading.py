@@ -43,7 +43,7 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.signals.timing import TimingReport
+from twinangle.signals.timing import Breaks, TimingReport
 from twinangle.study import (
     AngleWearable,
     InertialWearable,
@@ -73,6 +73,7 @@ class TrialSignals:
     standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, TimingReport] = field(default_factory=dict)
+    breaks: tuple[Breaks, Breaks] = (Breaks(), Breaks())  # the wearable's, the reference's
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
@@ -115,7 +116,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     wearable = wearable if part is None else wearable.only(part)
     wearable = replace(wearable, recording=blank_masked(trial, wearable.recording))
     motion, raw, found = _motion(study, trial, wearable, files)
-    timing = {"wearable": replace(wearable.timing, warnings=())}
+    timing = {"wearable": _numbers_alone(wearable.timing)}
     warnings = [
         *mask_notes(trial),
         *wearable.warnings,
@@ -127,7 +128,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         reference = read_file(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
-        timing["reference"] = replace(reference.timing, warnings=())
+        timing["reference"] = _numbers_alone(reference.timing)
         files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
         warnings += bridged_notes(reference, study.reference)
@@ -143,8 +144,16 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         standing=raw.standing if raw is not None else None,
         warnings=tuple(warnings),
         timing=timing,
+        breaks=(
+            wearable.timing.breaks,
+            Breaks() if reference is None else reference.timing.breaks,
+        ),
         files=tuple(files),
     )
+
+
+def _numbers_alone(timing: TimingReport) -> TimingReport:
+    return replace(timing, warnings=(), breaks=Breaks())
 
 
 def reference_fault(study: Study, trial: Trial) -> str:

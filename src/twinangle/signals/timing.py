@@ -20,8 +20,17 @@ MOST_SLOTS_PER_SAMPLE = 200
 JITTER_WARNING = 0.25  # of a sampling interval, RMS
 CLOCK_STEP = 0.1  # of a sampling interval
 CLOCK_BLOCK = 50  # stamps
+LEAST_GAP_S = 0.1
 DENSE_STAMPS = 1024
 MOST_FREQUENCIES = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Breaks:
+    """The gaps of 0.1 s and more in a file's times, as they stand in it."""
+
+    stamps: tuple[Interval, ...] = ()  # the last before each and the first behind
+    usual_s: float = float("nan")  # from one sample to the next
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +48,7 @@ class TimingReport:
     ]
     jitter_ms: Annotated[float, measured("ms", "RMS distance of the time stamps from the clock")]
     warnings: Annotated[tuple[str, ...], Aside(())] = ()  # told among those of the trial
+    breaks: Annotated[Breaks, Aside(Breaks())] = Breaks()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +136,8 @@ def regularise(
     )
     report = _report(uniform, period, residual[counted], n_slots - stamps.size)
     told = _left_beside(uniform.source, period, np.delete(residual, counted))
-    return uniform, replace(report, warnings=(*report.warnings, *told))
+    breaks = _breaks(stamps, period)
+    return uniform, replace(report, warnings=(*report.warnings, *told), breaks=breaks)
 
 
 def _fit_grid(
@@ -314,6 +325,12 @@ def _report(uniform: Recording, period: float, residual: Array, n_missing: int) 
         n_repeated=n_repeated,
         warnings=tuple(_warnings(uniform, period, residual, jitter, n_repeated)),
     )
+
+
+def _breaks(stamps: Array, period: float) -> Breaks:
+    ends = np.flatnonzero(np.diff(stamps) > max(LEAST_GAP_S, 1.5 * period))
+    found = (Interval(float(stamps[k]), float(stamps[k + 1])) for k in ends)
+    return Breaks(tuple(found), period)
 
 
 def _count_repeated(values: Array) -> int:
