@@ -101,7 +101,7 @@ def effect_of_exclusions(cycles: CycleSet) -> ExclusionEffect:
     """Return the SD over all cycles of the movement beside that over those kept.
 
     All are those with whole curves that a rule of judgement or somebody's hand may have left out:
-    not calibration, nor what lies outside the stretch to analyse, in a pause or alone.
+    not calibration, nor what is in a pause or alone.
     """
     kinds = [reason_kind(text) for text in cycles.reason]
     curves = [
