@@ -120,7 +120,7 @@ def test_cycles_beyond_the_stretch_are_none_that_were_left_out(walk):
     assert_allclose(cycles.start_s, whole.start_s[inside], atol=0.02)
     assert cycles.bout.min() == 1
     assert not any(text.startswith("outside") for text in cycles.reason)
-    with pytest.raises(TooFewCyclesError, match="none of the .* lies within 25 to 26.05 s"):
+    with pytest.raises(TooFewCyclesError, match=r"none of the .* lies within 25 to 26\.05 s"):
         found(w, start_s=25.0, end_s=26.05)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 
 from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.cutting import override_fault
@@ -18,6 +19,7 @@ from twinangle.analysis.requirements import (
     settings_faults,
     trial_faults,
 )
+from twinangle.analysis.same_walk import Marked, shared_samples
 from twinangle.errors import TwinangleError
 from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
@@ -36,6 +38,7 @@ class TrialCheck:
     overlap: str  # how long the two instruments record together, in words
     faults: tuple[str, ...]
     warnings: tuple[str, ...]
+    marked: Marked | None = None  # by what its samples are known again; None where not read
 
     @property
     def lengths(self) -> tuple[Lasting, ...]:
@@ -121,8 +124,9 @@ def check_study(
         trials.append(found)
         if on_trial is not None:
             on_trial(found)
+    marked = [one.marked for one in trials if one.marked is not None]
     return StudyCheck(
-        settings,
+        (*settings, *shared_samples(study.table.name, marked)),
         tuple(trials),
         study.table.name,
         sum(bool(trial.exclude) for trial in study.trials),
@@ -202,7 +206,11 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
         faults = tuple(filter(None, (override_fault(study, trial, signals),)))
     told = () if trial.by_hand is None else trial.by_hand.told
     overlap = overlap_line(study, signals)
-    return TrialCheck(label, trial.row, signals.files, overlap, faults, (*told, *signals.warnings))
+    file = trial.wearable if isinstance(trial.wearable, Path) else None
+    source = signals.files[0].source
+    marked = Marked(trial.participant, trial.row, source, file, signals.marks)
+    warnings = (*told, *signals.warnings)
+    return TrialCheck(label, trial.row, signals.files, overlap, faults, warnings, marked)
 
 
 def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:

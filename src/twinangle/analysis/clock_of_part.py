@@ -87,9 +87,7 @@ def lost_in_part(
     return StepTold(found, lost.before)
 
 
-def by_stamps(
-    error: SynchronisationError, breaks: tuple[Breaks, Breaks]
-) -> SynchronisationError:
+def by_stamps(error: SynchronisationError, breaks: tuple[Breaks, Breaks]) -> SynchronisationError:
     """Return an error that tells of a step with the gaps as they stand in the two files' times."""
     told = error.args[0] if error.args else ""
     if not isinstance(told, StepTold):

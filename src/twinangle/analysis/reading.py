@@ -25,6 +25,7 @@ from twinangle.analysis.file_reading import (
     read_sensors,
     read_wearable,
 )
+from twinangle.analysis.same_walk import Marks, marks_of, no_marks
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError, TwinangleError
 from twinangle.formats import (
@@ -74,6 +75,7 @@ class TrialSignals:
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, TimingReport] = field(default_factory=dict)
     breaks: tuple[Breaks, Breaks] = (Breaks(), Breaks())  # the wearable's, the reference's
+    marks: Marks = field(default_factory=no_marks)  # of the samples, by which to know them again
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
@@ -148,6 +150,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
             wearable.timing.breaks,
             Breaks() if reference is None else reference.timing.breaks,
         ),
+        marks=marks_of(trial, wearable.recording),
         files=tuple(files),
     )
 

@@ -171,8 +171,8 @@ class Stepped:
             f"{' and '.join(self.sources)}: the lag between them steps by "
             f"{self._size} s{self._how_sure}; {lag}. {self.half_a_stride()}Either "
             f"{self._source(first)} {self._happened(first, size)}, or "
-            f"{self._source(other)} {self._happened(other, size)}. {self._without_gap()}{UNDECIDED} "
-            f"Right in either case: {parts}"
+            f"{self._source(other)} {self._happened(other, size)}. {self._without_gap()}"
+            f"{UNDECIDED} Right in either case: {parts}"
         )
 
     @property

@@ -48,9 +48,9 @@ def carried_cycles(
     Returns
     -------
     CycleSet
-        Those cycles that lie within this stretch of the recording. What the other left out as no ordinary part of
-        the movement (turns, starts, stops, calibration, odd durations, by hand) is left out with
-        the same reason; masks, gaps and outlying curves are judged here.
+        Those cycles that lie within this stretch of the recording. What the other left out as no
+        ordinary part of the movement (turns, starts, stops, calibration, odd durations, by hand) is
+        left out with the same reason; masks, gaps and outlying curves are judged here.
 
     Raises
     ------

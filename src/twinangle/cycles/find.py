@@ -96,8 +96,8 @@ def find_cycles(
     Returns
     -------
     CycleSet
-        All cycles found in the stretch, (m, 101) curves, the reason of each that was dropped, the bout of each
-        (from 1; 0 for isolated movement).
+        All cycles found in the stretch, (m, 101) curves, the reason of each that was dropped, the
+        bout of each (from 1; 0 for isolated movement).
 
     Raises
     ------

@@ -77,7 +77,7 @@ def _near(said: Override, candidates: Candidates) -> int | None:
 
 
 def _numbered(candidates: Candidates, inside: NDArray[np.bool_]) -> Candidates:
-    """Number the bouts that have a cycle inside first, from 1, in order of time."""
+    """Return the cycles with those bouts numbered first, from 1, that have one inside."""
     order = [*np.unique(candidates.bout[inside]), *np.unique(candidates.bout[~inside])]
     bouts: Sequence[int] = list(dict.fromkeys(int(n) for n in order if n > 0))
     number = np.zeros(max(bouts, default=0) + 1, dtype=np.int64)
