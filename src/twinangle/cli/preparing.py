@@ -64,7 +64,7 @@ def schema() -> None:
 
 
 def check(study: StudyPath, jobs: Jobs = 1, allow_own_procedures: OwnProcedures = False) -> None:
-    """Read and validate everything, compute nothing; what each file holds, and every fault."""
+    """Read and validate everything and find each clock; what each file holds, and every fault."""
     from twinangle.analysis import check_study
     from twinangle.closing import check_lines
     from twinangle.study import AngleWearable, read_study
