@@ -118,7 +118,8 @@ def regularise(
     if slots.size < stamps.size:
         _check_size(stamps, period, recording.source)
         slots = _beside(stamps, slots, period, start, counted.start)
-        start, slots = start + period * int(slots[0]), slots - slots[0]
+        start = _as_stamped(start + period * int(slots[0]), stamps, period)
+        slots = slots - slots[0]
     n_slots = int(slots[-1]) + 1
     if n_slots == stamps.size:
         values = recording.values
@@ -162,9 +163,12 @@ def _fit_grid(
         period, start = _rounded_rate(period, start, slots, stamps)
     else:
         start = float(np.mean(stamps - slots * period))
-    if abs(start - stamps[0]) < 1e-6 * period:  # exact stamps keep their own first time
-        start = float(stamps[0])
-    return slots, period, start
+    return slots, period, _as_stamped(start, stamps, period)
+
+
+def _as_stamped(start: float, stamps: Array, period: float) -> float:
+    """Return the time of slot 0; exact stamps keep their own first time."""
+    return float(stamps[0]) if abs(start - stamps[0]) < 1e-6 * period else start
 
 
 def _inside(stamps: Array, stretch: Interval) -> slice:
