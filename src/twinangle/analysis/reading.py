@@ -114,11 +114,11 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     wearable = read_wearable(study, trial, clock.wearable_trigger)
     recorded = wearable.recording
     files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
+    timing = {"wearable": _numbers_alone(wearable.timing)}  # of the whole file, as its length is
     part = taken_part(study, trial, recorded)
     wearable = wearable if part is None else wearable.only(part)
     wearable = replace(wearable, recording=blank_masked(trial, wearable.recording))
     motion, raw, found = _motion(study, trial, wearable, files)
-    timing = {"wearable": _numbers_alone(wearable.timing)}
     warnings = [
         *mask_notes(trial),
         *wearable.warnings,
