@@ -13,6 +13,7 @@ from twinangle import read_study
 from twinangle.analysis import analyse_trial, check_study
 from twinangle.analysis.checking import TrialCheck
 from twinangle.analysis.file_facts import FileFacts, most_overlap, overlap_s
+from twinangle.clocks import manual
 from twinangle.closing_check import check_lines, gathered_lines
 from twinangle.errors import StudyError
 from twinangle.naming import rows_gathered
@@ -212,3 +213,37 @@ def test_a_study_without_standing_is_told_once(study, tmp_path):
         "trials.csv, rows 2 to 6 (5 rows), column 'static_start_s': no neutral standing"
     )
     assert "\n" not in str(caught.value)
+
+
+def test_a_lag_that_steps_is_told_as_the_run_refuses_it(own_walks):
+    """A logger's clock set ahead by 0.4 s in the middle of a walk of half a minute."""
+    path = own_walks.folder / "w_P01.csv"
+    time, angle = np.loadtxt(path, delimiter=",", skiprows=1, unpack=True)
+    lines = [f"{t + 0.4 * (t > 17):.3f},{value:.3f}" for t, value in zip(time, angle, strict=True)]
+    path.write_text("\n".join(["t,knee", *lines, ""]))
+    study = read_study(own_walks.folder / "study.toml")
+    (refused,) = analyse_trial(study, study.trials[0])
+    assert "seems to have had its clock set ahead by 0.4" in refused.reason
+
+    (found,) = check_study(study, sensors=True).trials
+    (quick,) = check_study(study).trials
+
+    assert found.faults == (refused.reason,)
+    assert quick.faults == ()  # a run comes to it as it analyses
+
+
+def test_what_is_grave_about_a_clock_is_told_and_a_sound_one_is_not(own_walks, monkeypatch):
+    study = read_study(own_walks.folder / "study.toml")
+    assert [one.faults + one.warnings for one in check_study(study, sensors=True).trials] == [()]
+
+    def bent(*_):
+        told = (
+            Notice("the lags bend.", "clock-not-straight", "grave"),
+            Notice("read.", "x", "note"),
+        )
+        return replace(manual(1.5, 0.0), warnings=told), None
+
+    monkeypatch.setattr("twinangle.analysis.checking.place_reference", bent)
+    (found,) = check_study(study, sensors=True).trials
+    assert found.faults == ()
+    assert found.warnings == ("the lags bend.",)

@@ -7,6 +7,7 @@ import pytest
 
 from twinangle.analysis.clock import UNUSUAL_DRIFT_PPM, place_reference, with_clock_warnings
 from twinangle.errors import SynchronisationError
+from twinangle.signals.timing import Breaks
 from twinangle.study.settings import SynchronisationSettings
 
 
@@ -19,7 +20,7 @@ def place(walking, drift_ppm, **settings):
         reference=SimpleNamespace(zero_at_standing=False),
     )
     trial = SimpleNamespace(start_s=None, end_s=None, functional=None, static=None)
-    signals = SimpleNamespace(reference=reference, sensors=None)
+    signals = SimpleNamespace(reference=reference, sensors=None, breaks=(Breaks(), Breaks()))
     clock, _ = place_reference(study, trial, signals, SimpleNamespace(angle=angle))
     return with_clock_warnings(study, clock, clock, None)[0]
 

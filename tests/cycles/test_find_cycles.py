@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from twinangle.cycles import find_cycles, recut
-from twinangle.errors import CycleError
+from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.signals.recording import PairedAngles
 
 
@@ -110,13 +110,38 @@ def test_a_gap_in_either_instrument_drops_only_the_cycles_it_touches(walk):
     assert np.isfinite(cycles.reference_deg[cycles.kept]).all()
 
 
-def test_cycles_beyond_the_stretch_are_named_outside(walk):
-    w = walk(30)
-    cycles = found(w, start_s=10.0, end_s=25.0)
+def test_cycles_beyond_the_stretch_are_none_that_were_left_out(walk):
+    w = walk(60, turns_at=(12, 40))
+    whole = found(w)
+    cycles = found(w, start_s=25.0, end_s=50.0)
 
-    assert (cycles.start_s[cycles.kept] >= 10).all()
-    assert (cycles.end_s[cycles.kept] <= 25).all()
-    assert sum(text.startswith("outside") for text in cycles.reason) > 10
+    inside = (whole.start_s >= 25) & (whole.end_s <= 50)
+    assert 5 < inside.sum() < len(whole.reason) - 10
+    assert_allclose(cycles.start_s, whole.start_s[inside], atol=0.02)
+    assert cycles.bout.min() == 1
+    assert not any(text.startswith("outside") for text in cycles.reason)
+    with pytest.raises(TooFewCyclesError, match=r"none of the .* lies within 25 to 26\.05 s"):
+        found(w, start_s=25.0, end_s=26.05)
+
+
+def test_what_is_said_by_hand_of_a_cycle_counts_in_the_row_that_holds_it(walk):
+    w = walk(60)
+    whole = found(w)
+    first, last = (float(whole.start_s[k] + 0.3) for k in (8, -8))
+    overrides = [(first, "exclude", "stumble"), (last, "exclude", "stumble")]
+    middle = float(whole.start_s[30]) - 0.01
+
+    early = found(w, end_s=middle, overrides=overrides)
+    late = found(w, start_s=middle, overrides=overrides)
+    also = found(w, start_s=middle, overrides=[(first, "include", "looked at")])
+
+    for cycles in (early, late):
+        assert [text for text in cycles.reason if text.startswith("by hand")] == [
+            "by hand: stumble"
+        ]
+    assert len(early.reason) + 1 + len(late.reason) == len(whole.reason)  # one lies across
+    assert len(also.reason) == len(late.reason) + 1
+    assert any("in spite of outside" in text for text in also.warnings)
 
 
 def test_given_events_cut_exactly_there(walk):

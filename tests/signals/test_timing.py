@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from twinangle.errors import RecordingError
-from twinangle.signals.recording import Recording
-from twinangle.signals.timing import regularise
+from twinangle.signals.recording import Interval, Recording
+from twinangle.signals.timing import Part, regularise
 
 
 def recording(stamps, values=None) -> Recording:
@@ -148,3 +148,67 @@ def test_a_clock_that_steps_inside_the_recording_is_told(step_s):
     _, report = regularise(recording(stamps))
 
     assert any("clock does not run evenly" in text for text in report.warnings) == (step_s > 0)
+
+
+def stepped(rate_hz, step_s, at, rng, n=2000, missing=0.02) -> np.ndarray:
+    """Return stamps of a logger rounded to 0.1 ms whose clock was set ahead at a sample."""
+    index = np.flatnonzero(rng.random(n) >= missing)
+    return np.round(5 + index / rate_hz + step_s * (index >= at), 4)
+
+
+@given(
+    rate_hz=st.floats(50, 500),
+    step_s=st.floats(0.003, 30),
+    at=st.integers(900, 1100),
+    ahead=st.booleans(),
+    seed=st.integers(0, 2**32 - 1),
+)
+@settings(max_examples=20, deadline=None)
+def test_the_clock_of_a_part_is_that_of_a_file_which_holds_no_more(
+    rate_hz, step_s, at, ahead, seed
+):
+    whole = recording(stepped(rate_hz, step_s, at, np.random.default_rng(seed)))
+    at_s = 5 + at / rate_hz
+    counted = Interval(-np.inf, at_s - 1e-3) if ahead else Interval(at_s + 1e-3, np.inf)
+    rows = (whole.time_s >= counted.start_s) & (whole.time_s <= counted.end_s)
+    cut, of_cut = regularise(recording(whole.time_s[rows], whole.values[rows]))
+
+    alone, of_alone = regularise(whole, part=Part(counted, counted))
+    kept, of_kept = regularise(whole, part=Part(Interval(-np.inf, np.inf), counted))
+
+    assert_array_equal(alone.time_s, cut.time_s)
+    assert_array_equal(alone.values, cut.values)
+    assert of_alone == of_cut
+    assert not any(text.kind == "clock-step" for text in of_kept.warnings)
+    # What is kept besides has each a slot of its own, and moves nothing that counts.
+    first = int(np.argmin(np.abs(kept.time_s - cut.time_s[0])))
+    assert_allclose(kept.time_s[first : first + cut.time_s.size], cut.time_s, rtol=0, atol=1e-9)
+    assert_array_equal(kept.values[first : first + cut.time_s.size], cut.values)
+    there = np.isfinite(kept.values[:, 1])
+    assert_array_equal(kept.values[there], whole.values)
+    assert np.abs(kept.time_s[there] - whole.time_s).max() < 0.51 / rate_hz
+
+
+def test_a_step_beside_the_part_is_a_note_of_how_far_the_rest_is_off():
+    rng = np.random.default_rng(3)
+    whole = recording(stepped(100.0, 0.404, 1000, rng, missing=0.0))
+
+    _, report = regularise(whole)
+    _, of_part = regularise(whole, part=Part(Interval(-np.inf, np.inf), Interval(15.3, np.inf)))
+
+    assert [(text.kind, text.gravity) for text in report.warnings] == [("clock-step", "grave")]
+    (text,) = of_part.warnings
+    assert (text.kind, text.gravity) == ("clock-step-beside", "note")
+    assert "leave its even clock by 4 ms" in text
+    assert of_part.rate_hz == 100.0
+
+
+def test_a_part_without_stamps_of_its_own_has_the_clock_of_what_is_kept():
+    stamps = np.arange(500) / 100
+    stamps = stamps[(stamps < 2) | (stamps > 3.5)]
+
+    kept = Interval(0.0, 4.99)
+    uniform, report = regularise(recording(stamps), part=Part(kept, Interval(2.2, 3.4)))
+
+    assert report.rate_hz == 100.0
+    assert uniform.time_s.size == 500

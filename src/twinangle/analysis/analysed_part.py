@@ -1,8 +1,9 @@
 """Which part of a recording counts: `start_s` and `end_s`, what calibration needs, and the mask.
 
-A recording is cut to the stretch between `start_s` and `end_s`, and as far beyond as neutral
-standing and functional movement lie: between these and the walk no sample may be missing, or an
-orientation without magnetometers would lose its heading. Within it, what is to be analysed alone
+A recording is cut to the stretch between `start_s` and `end_s` by the times that stand in its file,
+before anything is made of them, and as far beyond as neutral standing and functional movement lie:
+between these and the walk no sample may be missing, or an orientation without magnetometers would
+lose its heading. Within it, the times of what is to be analysed alone make the even clock, and it
 votes on heading, axis, sign and cycles, and with the functional movement on the clock, unless that
 lies on another one (clock_of_part.py). Masked stretches are gaps for everything.
 """
@@ -25,14 +26,15 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
+from twinangle.signals.timing import Part
 from twinangle.study import Study, Trial
 from twinangle.thresholds import told_apart
 
 _LEAST_S = 1.0
 
 
-def cut_recording(study: Study, trial: Trial, recording: Recording) -> Recording:
-    """Return the wearable's recording with what does not count cut off, masked samples as NaN.
+def taken_part(study: Study, trial: Trial, recording: Recording) -> Part | None:
+    """Return what a row takes of the wearable's recording; None where that is all of it.
 
     Parameters
     ----------
@@ -41,7 +43,7 @@ def cut_recording(study: Study, trial: Trial, recording: Recording) -> Recording
     trial : Trial
         With its limits, calibration stretches and mask.
     recording : Recording
-        On a uniform clock.
+        The whole, on a uniform clock.
 
     Raises
     ------
@@ -49,17 +51,42 @@ def cut_recording(study: Study, trial: Trial, recording: Recording) -> Recording
         If the limits leave less than a second of the recording, or a masked stretch reaches
         outside it.
     """
-    time = recording.time_s
     _check_within(trial, recording)
-    kept = _hull(study, trial, time)
-    values = recording.values[kept]
-    masked = masked_samples(trial, time[kept])
-    if masked.any():
-        values = values.copy()
-        values[masked] = np.nan
-    elif values.shape == recording.values.shape:
+    part = analysed(trial)
+    if part is None or study.synchronisation.method == "event":
+        return None
+    return Part(kept=_hull(trial, part), counted=part)
+
+
+def as_cut(study: Study, trial: Trial) -> Trial:
+    """Return a row without those limits at which its recording was cut: nothing lies beyond them.
+
+    Parameters
+    ----------
+    study : Study
+        As for :func:`taken_part`.
+    trial : Trial
+        A row of the trials table.
+    """
+    part = analysed(trial)
+    if part is None or study.synchronisation.method == "event":
+        return trial
+    hull = _hull(trial, part)
+    return replace(
+        trial,
+        start_s=None if hull.start_s == part.start_s else trial.start_s,
+        end_s=None if hull.end_s == part.end_s else trial.end_s,
+    )
+
+
+def blank_masked(trial: Trial, recording: Recording) -> Recording:
+    """Return a recording with masked samples as NaN."""
+    masked = masked_samples(trial, recording.time_s)
+    if not masked.any():
         return recording
-    return replace(recording, time_s=time[kept], values=values)
+    values = recording.values.copy()
+    values[masked] = np.nan
+    return replace(recording, values=values)
 
 
 def masked_samples(trial: Trial, time_s: Array) -> NDArray[np.bool_]:
@@ -156,17 +183,10 @@ def mask_notes(trial: Trial) -> tuple[str, ...]:
     return (Notice(text, "masked", "note"),)
 
 
-def _hull(study: Study, trial: Trial, time: Array) -> slice:
-    """Return the samples from the first to the last that anything needs."""
-    part = analysed(trial)
-    if part is None or study.synchronisation.method == "event":
-        return slice(0, time.size)
+def _hull(trial: Trial, part: Interval) -> Interval:
+    """Return the stretch that holds all that anything needs."""
     stretches = [part, *(x for x in (trial.static, trial.functional) if isinstance(x, Interval))]
-    low, high = min(x.start_s for x in stretches), max(x.end_s for x in stretches)
-    edge = 1e-6 * float(time[1] - time[0])  # a limit that falls on a sample keeps it
-    return slice(
-        int(np.searchsorted(time, low - edge)), int(np.searchsorted(time, high + edge, "right"))
-    )
+    return Interval(min(x.start_s for x in stretches), max(x.end_s for x in stretches))
 
 
 def _check_within(trial: Trial, recording: Recording) -> None:

@@ -105,7 +105,12 @@ def _known(worn: Worn, clock: Synchronisation | None) -> Worn:
 def _forced(seen: Seen, cycles: CycleSet) -> np.ndarray:
     """Return which cycles were forced in by hand."""
     forced = np.zeros(len(cycles.reason), dtype=bool)
-    include, _ = resolve(read_overrides(seen.part.study, seen.trial), cycles.start_s, cycles.end_s)
+    named = [
+        one
+        for one in read_overrides(seen.part.study, seen.trial)
+        if ((cycles.start_s <= one[0]) & (cycles.end_s >= one[0])).any()  # not beside the stretch
+    ]
+    include, _ = resolve(named, cycles.start_s, cycles.end_s)
     forced[list(include)] = True
     return forced
 

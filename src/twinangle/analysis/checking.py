@@ -1,11 +1,14 @@
-"""Read everything, compute no more than cycles forced in or out need: every fault to be known."""
+"""Read everything and find each clock, compute no number: every fault that is to be known."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
+from pathlib import Path
 
+from twinangle.analysis.analysed_part import as_cut
+from twinangle.analysis.clock import place_reference
 from twinangle.analysis.compiling import load_ahead
 from twinangle.analysis.cutting import override_fault
 from twinangle.analysis.daily_life import first_stretch
@@ -18,7 +21,9 @@ from twinangle.analysis.requirements import (
     settings_faults,
     trial_faults,
 )
+from twinangle.analysis.same_walk import Marked, shared_samples
 from twinangle.errors import TwinangleError
+from twinangle.notices import gravity_of
 from twinangle.parallel import Workers, in_order
 from twinangle.study import Study, Trial, settings_of
 from twinangle.study.instruments import Part
@@ -36,6 +41,7 @@ class TrialCheck:
     overlap: str  # how long the two instruments record together, in words
     faults: tuple[str, ...]
     warnings: tuple[str, ...]
+    marked: Marked | None = None  # by what its samples are known again; None where not read
 
     @property
     def lengths(self) -> tuple[Lasting, ...]:
@@ -90,8 +96,9 @@ def check_study(
     jobs : int
         Recordings read at the same time.
     sensors : bool
-        Hold the raw sensors against each other as well (about half a second a recording); a run
-        leaves that to the analysis of each recording.
+        Hold the raw sensors against each other as well and find the clock of the two instruments
+        (together about half a second a recording of one or two minutes, two seconds where the lag
+        steps); a run leaves that to the analysis of each recording.
     on_trial : callable, optional
         Called with each recording's check when it is done, in the order of the trials table.
     workers : Workers, optional
@@ -121,8 +128,9 @@ def check_study(
         trials.append(found)
         if on_trial is not None:
             on_trial(found)
+    marked = [one.marked for one in trials if one.marked is not None]
     return StudyCheck(
-        settings,
+        (*settings, *shared_samples(study.table.name, marked)),
         tuple(trials),
         study.table.name,
         sum(bool(trial.exclude) for trial in study.trials),
@@ -184,7 +192,8 @@ def _named(check: TrialCheck, part: Part) -> TrialCheck:
 def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCheck:
     """Read one trial's files and ask what a run asks of it before it computes.
 
-    `sensors` adds the physical tests of the raw sensors, which a run makes as it comes to them.
+    `sensors` adds the physical tests of the raw sensors and the clock of the two instruments, which
+    a run comes to as it analyses.
     """
     label = trial.label
     study = settings_of(study, trial)
@@ -196,13 +205,20 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
         found = dict.fromkeys((str(error), reference_fault(study, trial)))
         return TrialCheck(label, trial.row, (), "", tuple(filter(None, found)), ())
     faults = trial_faults(study, trial, signals)
+    grave: tuple[str, ...] = ()
     if sensors and not faults:
         faults = tuple(filter(None, (_sensors_fault(study, trial, signals),)))
+    if sensors and not faults:
+        faults, grave = _clock_told(study, trial, signals)
     if not faults:
         faults = tuple(filter(None, (override_fault(study, trial, signals),)))
     told = () if trial.by_hand is None else trial.by_hand.told
     overlap = overlap_line(study, signals)
-    return TrialCheck(label, trial.row, signals.files, overlap, faults, (*told, *signals.warnings))
+    file = trial.wearable if isinstance(trial.wearable, Path) else None
+    source = signals.files[0].source
+    marked = Marked(trial.participant, trial.row, source, file, signals.marks)
+    warnings = (*told, *signals.warnings, *grave)
+    return TrialCheck(label, trial.row, signals.files, overlap, faults, warnings, marked)
 
 
 def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
@@ -212,6 +228,30 @@ def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
     except TwinangleError as error:
         return str(error)
     return ""
+
+
+def _clock_told(
+    study: Study, trial: Trial, signals: TrialSignals
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return why no clock relates the two instruments, and what is grave about one that does.
+
+    The clock is found as in a run, by the first procedure that yields an angle, so that a step of
+    the lag, a wrong lag or a wrong rate is told in the words of the run.
+    """
+    if signals.reference is None:
+        return (), ()
+    for procedure in study.wearable.procedures:
+        try:
+            motion = signals.motion(procedure)
+        except TwinangleError:
+            continue  # why, the run says; another one may do better
+        try:
+            clock, _ = place_reference(study, as_cut(study, trial), signals, motion)
+        except TwinangleError as error:
+            return (str(error),), ()
+        told = () if clock is None else clock.warnings
+        return (), tuple(text for text in told if gravity_of(text) == "grave")
+    return (), ()
 
 
 def declared_faults(study: Study, *, run_functions: bool = True) -> tuple[str, ...]:

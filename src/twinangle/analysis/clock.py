@@ -13,6 +13,7 @@ import numpy as np
 from twinangle.analysis.analysed_part import synchronised_sensors
 from twinangle.analysis.clock_of_part import (
     by_part_alone,
+    by_stamps,
     clock_by_angles,
     lost_in_part,
     seen_by_both,
@@ -59,13 +60,10 @@ def place_reference(
     reference = signals.reference
     if reference is None:
         return None, None
-    clock = _clock(study, trial, signals, motion, reference)
-    if _drift_is_found(study):
-        refuse_drift(clock, max_drift_ppm=study.synchronisation.max_drift_ppm)
-    if study.synchronisation.method != "cross-correlation":  # which looks for itself
-        lost = lost_in_part(trial, motion.angle, reference, clock)
-        if lost:
-            raise SynchronisationError(lost)
+    try:
+        clock = _steady_clock(study, trial, signals, motion, reference)
+    except SynchronisationError as error:
+        raise by_stamps(error, signals.breaks) from None
     if getattr(study.reference, "zero_at_standing", False):
         reference, note = _zeroed(reference, clock, seen_by_both(trial, clock))
         clock = replace(clock, warnings=(*clock.warnings, note))
@@ -181,6 +179,24 @@ def _lags_disagree(clock: Synchronisation, found: GyroscopeLag, *, wanted: bool)
     held = "lag as stated" if known else "lag from the angle"
     text = f"{found.summary(held)}. {meaning}" + ("" if known else f" {effect}")
     return (Notice(text, "lags-disagree", size=abs(found.difference_s)),)
+
+
+def _steady_clock(
+    study: Study,
+    trial: Trial,
+    signals: TrialSignals,
+    motion: JointMotion,
+    reference: AngleRecording,
+) -> Synchronisation:
+    """Return the clock, refusing one that drifts too far and a lag that steps."""
+    clock = _clock(study, trial, signals, motion, reference)
+    if _drift_is_found(study):
+        refuse_drift(clock, max_drift_ppm=study.synchronisation.max_drift_ppm)
+    if study.synchronisation.method != "cross-correlation":  # which looks for itself
+        lost = lost_in_part(trial, motion.angle, reference, clock)
+        if lost:
+            raise SynchronisationError(lost)
+    return clock
 
 
 def _clock(

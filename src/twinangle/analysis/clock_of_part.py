@@ -19,6 +19,7 @@ from twinangle.clocks.steps import LEAST_STEP_S
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice, kind_of
 from twinangle.signals.recording import AngleRecording, Interval, Synchronisation
+from twinangle.signals.timing import Breaks
 from twinangle.study import Trial
 
 OTHER_CLOCK = "functional-on-another-clock"
@@ -84,6 +85,14 @@ def lost_in_part(
         if abs(of_part - float((at_step - clock.to_reference(at_step))[0])) < LEAST_STEP_S:
             return ""
     return StepTold(found, lost.before)
+
+
+def by_stamps(error: SynchronisationError, breaks: tuple[Breaks, Breaks]) -> SynchronisationError:
+    """Return an error that tells of a step with the gaps as they stand in the two files' times."""
+    told = error.args[0] if error.args else ""
+    if not isinstance(told, StepTold):
+        return error
+    return SynchronisationError(StepTold(told.found.by_stamps(breaks), told.before))
 
 
 def by_part_alone(clock: Synchronisation) -> bool:

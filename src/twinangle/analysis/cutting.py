@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from twinangle.agreement.exclusion_effect import ExclusionEffect, exclusion_effect
+from twinangle.analysis.analysed_part import as_cut
 from twinangle.analysis.reading import TrialSignals
 from twinangle.cycles import find_cycles
 from twinangle.cycles.enough import NOT_THE_MOVEMENT, OUTLIERS, reason_kind
@@ -28,6 +29,7 @@ def cut_cycles(
     StudyError
         If the table of overrides is at fault.
     """
+    row = as_cut(study, trial)
     return find_cycles(
         paired,
         method=study.cycles.method,
@@ -36,8 +38,8 @@ def cut_cycles(
         calibration=calibration_stretches(study, trial),
         sagittal_rate_rad_s=motion.sagittal_rate_rad_s,
         vertical_rate_rad_s=motion.vertical_rate_rad_s,
-        start_s=trial.start_s,
-        end_s=trial.end_s,
+        start_s=row.start_s,
+        end_s=row.end_s,
         events_s=signals.events_s if study.cycles.method == "events" else None,
         overrides=read_overrides(study, trial),
         decided=trial.by_hand.cycles if trial.by_hand is not None else (),
@@ -99,7 +101,7 @@ def effect_of_exclusions(cycles: CycleSet) -> ExclusionEffect:
     """Return the SD over all cycles of the movement beside that over those kept.
 
     All are those with whole curves that a rule of judgement or somebody's hand may have left out:
-    not calibration, nor what lies outside the stretch to analyse, in a pause or alone.
+    not calibration, nor what is in a pause or alone.
     """
     kinds = [reason_kind(text) for text in cycles.reason]
     curves = [

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -18,7 +19,7 @@ from twinangle.notices import Notice, as_notes
 from twinangle.signals.gaps import BRIDGED_S, short_gaps
 from twinangle.signals.recording import Array, Recording
 from twinangle.signals.sentinels import refuse_sentinels
-from twinangle.signals.timing import TimingReport, regularise
+from twinangle.signals.timing import Part, TimingReport, regularise
 from twinangle.study import (
     AngleReference,
     AngleWearable,
@@ -54,6 +55,12 @@ class FileRead:
     recording: Recording
     timing: TimingReport
     trigger: Channel | None
+    on_clock: Callable[..., tuple[Recording, TimingReport]]  # again, by its times as they stand
+
+    def only(self, part: Part) -> FileRead:
+        """Return the file as if it held no more than a part of it; its trigger stays whole."""
+        recording, timing = self.on_clock(part=part)
+        return replace(self, recording=recording, timing=timing)
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -77,8 +84,9 @@ def read_sensors(
         study, files.proximal, settings.proximal.columns, settings, trigger
     )
     distal, _ = _read_columns(study, files.distal, settings.distal.columns, settings, None)
-    merged, timing = merge_sensors(proximal, distal, distal_lag_s=distal_lag_s)
-    return FileRead(recording=merged, timing=timing, trigger=channel)
+    on_clock = partial(merge_sensors, proximal, distal, distal_lag_s=distal_lag_s)
+    merged, timing = on_clock()
+    return FileRead(recording=merged, timing=timing, trigger=channel, on_clock=on_clock)
 
 
 def read_file(
@@ -88,8 +96,9 @@ def read_file(
     recording, channel = _read_columns(study, path, settings.columns, settings, trigger)
     if isinstance(settings, AngleWearable | AngleReference | MarkerReference):
         recording = in_unit(recording, settings.columns, settings.unit)
-    uniform, timing = regularise(recording)
-    return FileRead(recording=uniform, timing=timing, trigger=channel)
+    on_clock = partial(regularise, recording)
+    uniform, timing = on_clock()
+    return FileRead(recording=uniform, timing=timing, trigger=channel, on_clock=on_clock)
 
 
 def _read_columns(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, Recording
-from twinangle.signals.timing import TimingReport, regularise
+from twinangle.signals.timing import Part, TimingReport, regularise
 
 SAME_CLOCK = 0.01  # of a sampling interval: even clocks no further apart are one
 LEAST_OVERLAP = 0.5  # of the shorter recording
@@ -19,7 +19,11 @@ SEGMENTS = ("proximal", "distal")
 
 
 def merge_sensors(
-    proximal: Recording, distal: Recording, *, distal_lag_s: float | None = None
+    proximal: Recording,
+    distal: Recording,
+    *,
+    distal_lag_s: float | None = None,
+    part: Part | None = None,
 ) -> tuple[Recording, TimingReport]:
     """Put the two sensors' files on one uniform clock, the proximal sensor's.
 
@@ -30,6 +34,8 @@ def merge_sensors(
     distal_lag_s : float, optional
         What is added to the distal sensor's clock to land on the proximal sensor's. None where the
         two files' times are those of one clock.
+    part : Part, optional
+        What is taken of them, on the proximal sensor's clock.
 
     Returns
     -------
@@ -54,8 +60,8 @@ def merge_sensors(
     Two files whose times both begin at zero may have been started together or not: nothing in
     them tells, and a warning says so unless `distal_lag_s` is given.
     """
-    first, first_report = regularise(proximal)
-    second, second_report = regularise(_shifted(distal, distal_lag_s or 0.0))
+    first, first_report = regularise(proximal, part=part)
+    second, second_report = regularise(_shifted(distal, distal_lag_s or 0.0), part=part)
     start_s, end_s = _overlap(first, second, given=distal_lag_s is not None)
     values, time_s, how = _on_one_clock(first, second, start_s, end_s)
     source = f"{proximal.source} and {distal.source}"

@@ -9,7 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import analysed, cut_recording, mask_notes
+from twinangle.analysis.analysed_part import (
+    analysed,
+    as_cut,
+    blank_masked,
+    mask_notes,
+    taken_part,
+)
 from twinangle.analysis.file_facts import FileFacts, Role, facts_of
 from twinangle.analysis.file_reading import (
     Channel,
@@ -20,6 +26,7 @@ from twinangle.analysis.file_reading import (
     read_wearable,
     reading,
 )
+from twinangle.analysis.same_walk import Marks, marks_of, no_marks
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.errors import StudyError, TwinangleError
 from twinangle.formats import (
@@ -38,7 +45,7 @@ from twinangle.signals.recording import (
     Recording,
     SensorPair,
 )
-from twinangle.signals.timing import TimingReport
+from twinangle.signals.timing import Breaks, TimingReport
 from twinangle.study import (
     AngleWearable,
     InertialWearable,
@@ -68,6 +75,8 @@ class TrialSignals:
     standing: SensorPair | None = None  # neutral standing of its own file, likewise
     warnings: tuple[str, ...] = ()
     timing: Mapping[str, TimingReport] = field(default_factory=dict)
+    breaks: tuple[Breaks, Breaks] = (Breaks(), Breaks())  # the wearable's, the reference's
+    marks: Marks = field(default_factory=no_marks)  # of the samples, by which to know them again
     files: tuple[FileFacts, ...] = ()  # what each file was found to hold
 
 
@@ -106,9 +115,11 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
     wearable = read_wearable(study, trial, clock.wearable_trigger)
     recorded = wearable.recording
     files = [facts_of("wearable", recorded, wearable.timing, study.wearable)]
-    wearable = replace(wearable, recording=cut_recording(study, trial, recorded))
+    timing = {"wearable": _numbers_alone(wearable.timing)}  # of the whole file, as its length is
+    part = taken_part(study, trial, recorded)
+    wearable = wearable if part is None else wearable.only(part)
+    wearable = replace(wearable, recording=blank_masked(trial, wearable.recording))
     motion, raw, found = _motion(study, trial, wearable, files)
-    timing = {"wearable": replace(wearable.timing, warnings=())}
     warnings = [
         *mask_notes(trial),
         *wearable.warnings,
@@ -120,7 +131,7 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         reference = read_file(study, trial.reference, study.reference, clock.reference_trigger)
         limb = {"joint": study.joint, "side": trial.side}
         angle = reference_angle(reference.recording, study.reference, **limb)
-        timing["reference"] = replace(reference.timing, warnings=())
+        timing["reference"] = _numbers_alone(reference.timing)
         files.append(facts_of("reference", reference.recording, reference.timing, study.reference))
         warnings += reference.warnings
         warnings += bridged_notes(reference, study.reference)
@@ -136,8 +147,17 @@ def read_trial(study: Study, trial: Trial) -> TrialSignals:
         standing=raw.standing if raw is not None else None,
         warnings=tuple(warnings),
         timing=timing,
+        breaks=(
+            wearable.timing.breaks,
+            Breaks() if reference is None else reference.timing.breaks,
+        ),
+        marks=marks_of(trial, wearable.recording),
         files=tuple(files),
     )
+
+
+def _numbers_alone(timing: TimingReport) -> TimingReport:
+    return replace(timing, warnings=(), breaks=Breaks())
 
 
 def reference_fault(study: Study, trial: Trial) -> str:
@@ -197,7 +217,7 @@ def _motion(
         side=trial.side,
         standing_deg=settings.standing_deg if stated is None else stated,
         axis_method=settings.axis_method,
-        analysed=analysed(trial),
+        analysed=analysed(as_cut(study, trial)),
         walking=study.cycles.movement == "walking",
     )
     if not isinstance(walk, SensorPair) or not isinstance(recorded, SensorPair):

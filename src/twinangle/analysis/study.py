@@ -18,6 +18,7 @@ from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.exchanged_sides import refuse_exchanged_sides
 from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
+from twinangle.analysis.same_walk import with_walks_told
 from twinangle.analysis.short_recordings import pool_short
 from twinangle.analysis.topics import pool_topics
 from twinangle.analysis.without_decisions import without_decisions
@@ -90,7 +91,7 @@ def pool_study(
         What of earlier runs is kept.
     """
     options = study.options
-    trials = refuse_exchanged_sides(compare_mountings(study, trials))
+    trials = with_walks_told(study, refuse_exchanged_sides(compare_mountings(study, trials)))
     bare = without_decisions(trials, options)
     pairs = tuple(pair for trial in trials for pair in trial.pairs)
     triples = tuple(triple for trial in trials for triple in trial.triples)

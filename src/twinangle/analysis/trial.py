@@ -9,7 +9,7 @@ from typing import Any, Protocol, TypeVar
 
 import numpy as np
 
-from twinangle.analysis.analysed_part import mask_reference
+from twinangle.analysis.analysed_part import as_cut, mask_reference
 from twinangle.analysis.clock import place_reference, take_gyroscopes
 from twinangle.analysis.clock_of_part import seen_by_both
 from twinangle.analysis.cutting import cut_cycles, cut_undecided, effect_of_exclusions
@@ -208,7 +208,7 @@ def _measured(
     except Exception as error:
         return failed(unexpected(error), lasting=False)
     return tuple(
-        _under(trial, name, motion, line)
+        _under(as_cut(study, trial), name, motion, line)
         if line is not None and isinstance(motion, JointMotion)
         else Measured(
             ended(
@@ -285,10 +285,11 @@ def _shared_line(
     cycles_by: CutElsewhere | None,
 ) -> _Line:
     """Find the clock and the cycles with the first procedure's angle."""
+    row, trial = trial, as_cut(study, trial)
     angle_clock, reference = place_reference(study, trial, signals, motion)
     clock, gyroscopes = take_gyroscopes(study, trial, signals, reference, angle_clock)
     paired = mask_reference(trial, _pair(motion.angle, reference, clock))
-    tested = examine_instruments(study, trial, signals, clock, paired, tested)
+    tested = examine_instruments(study, row, signals, clock, paired, tested)
     standing_deg, told = standing_of_reference(study, seen_by_both(trial, clock), paired)
 
     def attempt(cut: Callable[..., Cut]) -> Cut | str:

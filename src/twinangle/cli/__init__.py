@@ -20,7 +20,7 @@ from twinangle.platform_calls import Stopped, stop_on_signals
 # In the order of `--help`: the command, its line there, what its own help ends with.
 COMMANDS = (
     (running.run, "Analyse a study and write the report.", RECORDING),
-    (preparing.check, "Read and validate a study; compute nothing.", RECORDING),
+    (preparing.check, "Read and validate a study; give no number.", RECORDING),
     (preparing.describe, "Tell what a recording holds.", None),
     (preparing.init, "Draft a study from a folder of recordings.", RECORDING),
     (preparing.schema, "Print the JSON schema of the study file.", None),

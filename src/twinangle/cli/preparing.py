@@ -73,7 +73,7 @@ def check(
         typer.Option("--every-row", help="Print each message with its row, however many say it."),
     ] = False,
 ) -> None:
-    """Read and validate everything, compute nothing; what each file holds, and every fault."""
+    """Read and validate everything and find each clock; what each file holds, and every fault."""
     from twinangle.analysis import check_study
     from twinangle.closing_check import check_lines, gathered_lines
     from twinangle.naming import rows_gathered

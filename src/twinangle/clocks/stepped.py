@@ -14,6 +14,7 @@ from twinangle.clocks.steps import LagStep, find_step
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Gravity, Notice
 from twinangle.signals.recording import AngleRecording, Interval, Synchronisation
+from twinangle.signals.timing import LEAST_GAP_S, Breaks
 
 Side = Literal["wearable", "reference"]
 UNDECIDED = (
@@ -22,10 +23,9 @@ UNDECIDED = (
 )
 # Our own choices.
 _ASIDE_S = 0.5  # so far from the step the parts offered end and begin, and gaps are looked for
-LEAST_GAP_S = 0.1
 _HALF_A_STRIDE = (0.42, 0.58)  # strides by which the two sides follow each other in walking
 _LONG_STRIDE_S = 1.6
-_ONE_SAMPLE_S = 0.05  # a gap longer than a step by less lost a sample or two, or none
+_ONE_SAMPLE_S = 0.05  # a gap that is farther from a step than this lost samples at any rate
 _BY_CHANCE = 0.2  # gaps expected at a place by chance, up to which one there tells something
 
 
@@ -35,11 +35,19 @@ class Gap:
 
     start_s: float
     end_s: float
+    usual_s: float = float("nan")  # from one sample to the next in the file; NaN: not known
 
     @property
     def length_s(self) -> float:
         """From the last sample before it to the first behind."""
         return self.end_s - self.start_s
+
+    def by_stamps(self, breaks: Breaks) -> Gap:
+        """Return the gap with its ends as they stand in the file, if it is one of the file's."""
+        for one in breaks.stamps:
+            if max(abs(one.start_s - self.start_s), abs(one.end_s - self.end_s)) < LEAST_GAP_S / 2:
+                return Gap(one.start_s, one.end_s, breaks.usual_s)
+        return self
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +97,19 @@ class Stepped:
             one.start_s < gap.end_s and one.end_s > gap.start_s for one in left_out
         )
         return replace(self, gaps=(None, self.gaps[1])) if made else self
+
+    def by_stamps(self, breaks: tuple[Breaks, Breaks]) -> Stepped:
+        """Return the step with its gaps as they stand in the two files.
+
+        Parameters
+        ----------
+        breaks : (Breaks, Breaks)
+            The wearable's and the reference's.
+        """
+        worn, reference = (
+            gap and gap.by_stamps(known) for gap, known in zip(self.gaps, breaks, strict=True)
+        )
+        return replace(self, gaps=(worn, reference))
 
     def fault(self) -> Fault | None:
         """Return which file a gap in its times gives away; None where neither or both have one.
@@ -140,42 +161,52 @@ class Stepped:
         if fault is not None:
             mend = self._mend(fault.side)
             source = self._source(fault.side)
-            happened = f"{source} seems to have {self._happened(fault.side)}"
+            size = f"{self._leap(fault.side) or self._size} s"
+            happened = f"{source} seems to have {self._happened(fault.side, size)}"
             return f"{happened}: {lag}. {self.half_a_stride()}{fault.why} {mend}; or {parts}"
         first: Side = "reference" if step.size_s > 0 else "wearable"
         other: Side = "wearable" if first == "reference" else "reference"
+        size = f"{self._size} s"
         return (
             f"{' and '.join(self.sources)}: the lag between them steps by "
-            f"{abs(step.size_s):.3f} s; {lag}. {self.half_a_stride()}Either "
-            f"{self._source(first)} {self._happened(first)}, or "
-            f"{self._source(other)} {self._happened(other)}. {self._without_gap()}{UNDECIDED} "
-            f"Right in either case: {parts}"
+            f"{self._size} s{self._how_sure}; {lag}. {self.half_a_stride()}Either "
+            f"{self._source(first)} {self._happened(first, size)}, or "
+            f"{self._source(other)} {self._happened(other, size)}. {self._without_gap()}"
+            f"{UNDECIDED} Right in either case: {parts}"
         )
 
     @property
+    def _sized(self) -> LagStep:
+        """Return the step whose size is told."""
+        return self.step if self.clearest is None else self.clearest[0]
+
+    @property
     def _size(self) -> str:
-        """Return the size to be told, without its unit."""
-        step = self.step if self.clearest is None else self.clearest[0]
-        return f"{abs(step.size_s):.3f}"
+        """Return the size by the lags to be told, without its unit."""
+        return f"{abs(self._sized.size_s):.3f}"
 
     @property
     def _how_sure(self) -> str:
         """Say within what the size is known, and by which pair if by another."""
-        step, pair = (self.step, "") if self.clearest is None else self.clearest
+        error_s, pair = self._sized.size_se_s, "" if self.clearest is None else self.clearest[1]
         of = f"by the pair with {pair}, which tells it best" if pair else ""
-        within = f"± {step.size_se_s:.3f} s" if np.isfinite(step.size_se_s) else ""
+        within = f"± {error_s:.3f} s" if np.isfinite(error_s) else ""
         known = ", ".join(text for text in (within, of) if text)
         return f" ({known})" if known else ""
 
-    def _by_the_gap(self, side: Side) -> str:
-        """Say that a gap no longer than the step tells its size to the sample."""
-        gap = self._gap(side)
-        if gap is None or gap.length_s - float(self._size) > _ONE_SAMPLE_S:
+    def _leap(self, side: Side) -> str:
+        """Return the size as the gap tells it, where the lags say that no sample is missing.
+
+        The times of a file are finer than any lag. Empty where samples are missing, or there is no
+        gap in the times as they stand in the file.
+        """
+        gap, known = self._gap(side), self._sized
+        if gap is None or not np.isfinite(gap.usual_s) or not self._gained(side):
             return ""
-        return (
-            "; the gap is hardly longer, so hardly a sample is missing, and better than that size "
-            "is the gap's exact length in the file less the usual time between two samples"
-        )
+        error_s = known.size_se_s if np.isfinite(known.size_se_s) else np.inf
+        within_s = float(np.clip(2 * error_s, gap.usual_s, _ONE_SAMPLE_S))
+        leap_s = gap.length_s - gap.usual_s
+        return f"{leap_s:.4f}" if abs(leap_s - abs(known.size_s)) <= within_s else ""
 
     def half_a_stride(self) -> str:
         """Say that left and right may be exchanged, where the step is as long as that gives.
@@ -202,9 +233,8 @@ class Stepped:
             return "Neither has a gap there. "
         return "" if None in self.gaps else "Both have a gap there. "
 
-    def _happened(self, side: Side) -> str:
+    def _happened(self, side: Side, size: str) -> str:
         """Say what the file went through if it is at fault."""
-        size = f"{self._size} s"
         first, last = _own_span(self.step, side)
         at = self.step.time_s - _shift(self.step, side)
         where = f"at about {at:.1f} s on its own clock (between {first:.1f} and {last:.1f} s)"
@@ -223,9 +253,14 @@ class Stepped:
         if not self._gained(side):
             left = "which leaves a gap" if gap is None else "which makes the gap longer"
             return f"Mend the file: add {size} to its times from {begin} on, {left}"
+        leap = self._leap(side)
+        if leap:
+            return (
+                f"Mend the file: take {leap} from its times from {begin} on (the gap in them less "
+                "the usual time between two samples, for by the lags none is missing)"
+            )
         first = "leave out what it repeats, if it does, and " if gap is None else ""
-        better = self._by_the_gap(side)
-        return f"Mend the file: {first}take {size} from its times from {begin} on{better}"
+        return f"Mend the file: {first}take {size} from its times from {begin} on"
 
     def _gained(self, side: Side) -> bool:
         """Whether the file's times run ahead behind the step, if it is at fault."""

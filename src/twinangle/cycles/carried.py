@@ -15,7 +15,7 @@ from twinangle.cycles.judge import gap_reasons, merge_reasons, without_reference
 from twinangle.errors import TooFewCyclesError
 from twinangle.signals.recording import CycleSet, MaskedStretch, PairedAngles
 
-OF_ONE_INSTRUMENT = ("outside", "masked", "gap", "curve outlier")
+OF_ONE_INSTRUMENT = ("masked", "gap", "curve outlier")
 """Reasons that concern the instrument alone whose cycles they are; all others go with a cycle."""
 
 
@@ -48,9 +48,9 @@ def carried_cycles(
     Returns
     -------
     CycleSet
-        Those cycles that lie within this recording. What the other left out as no ordinary part of
-        the movement (turns, starts, stops, calibration, odd durations, by hand) is left out with
-        the same reason; stretch, masks, gaps and outlying curves are judged here.
+        Those cycles that lie within this stretch of the recording. What the other left out as no
+        ordinary part of the movement (turns, starts, stops, calibration, odd durations, by hand) is
+        left out with the same reason; masks, gaps and outlying curves are judged here.
 
     Raises
     ------
@@ -58,11 +58,12 @@ def carried_cycles(
         If fewer than three are kept, unless the recording is short.
     """
     time_s = paired.time_s
-    here = np.flatnonzero((cycles.start_s >= time_s[0]) & (cycles.end_s <= time_s[-1]))
+    first_s, last_s = max(time_s[0], limits_s[0]), min(time_s[-1], limits_s[1])
+    here = np.flatnonzero((cycles.start_s >= first_s) & (cycles.end_s <= last_s))
     if not here.size:
         raise TooFewCyclesError(
             f"No cycle found: none of the {len(cycles.reason)} cycles of {wearable} lies within "
-            f"this recording ({time_s[0]:.2f} to {time_s[-1]:.2f} s)."
+            f"what is analysed of this recording ({first_s:.2f} to {last_s:.2f} s)."
         )
     chosen = replace(
         cycles,
@@ -75,7 +76,6 @@ def carried_cycles(
     new = cut_all(candidates, paired, f"{cycles.method} of {wearable}")
     reason = ["" if reason_kind(t) in OF_ONE_INSTRUMENT else t for t in chosen.reason]
     merge_reasons(reason, exclude.masked(candidates, masked))
-    merge_reasons(reason, exclude.outside(candidates, *limits_s))
     merge_reasons(reason, gap_reasons(candidates, paired))
     ordinary = np.array([not text for text in reason], dtype=bool)
     for name, curves in (("wearable", new.wearable_deg), ("reference", new.reference_deg)):

@@ -15,7 +15,7 @@ LEAST_CYCLES = 3
 CYCLES_FOR_MEAN = 10
 CYCLES_FOR_SD = 50
 # Kinds of reasons: what is no cycle of the movement; what any bout loses; what a rule judged odd.
-NOT_THE_MOVEMENT = ("outside", "masked", "gap", "pause", "calibration", "isolated")
+NOT_THE_MOVEMENT = ("masked", "gap", "pause", "calibration", "isolated")
 SHORT_LACKS = ("start", "stop")
 OUTLIERS = ("duration outlier", "curve outlier")
 

@@ -25,6 +25,7 @@ from twinangle.cycles.judge import (
     without_reference,
 )
 from twinangle.cycles.normalise import cut
+from twinangle.cycles.of_stretch import of_the_stretch
 from twinangle.cycles.overrides import Override, placed, resolve
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
@@ -76,7 +77,8 @@ def find_cycles(
     vertical_rate_rad_s : array_like, shape (n,), optional
         Its rate about the vertical, either sign. Without it turns are not found as such.
     start_s, end_s : float, optional
-        The stretch to analyse, in seconds on the wearable's clock; cycles beyond it are dropped.
+        The stretch to analyse, in seconds on the wearable's clock; cycles beyond it are none
+        of its cycles, unless they are forced in.
     events_s : array_like, shape (k,), optional
         Event times for method "events", increasing, on the wearable's clock.
     overrides : sequence of (int or float, "include" or "exclude", str)
@@ -94,8 +96,8 @@ def find_cycles(
     Returns
     -------
     CycleSet
-        All cycles found, (m, 101) curves, the reason of each that was dropped, the bout of each
-        (from 1; 0 for isolated movement).
+        All cycles found in the stretch, (m, 101) curves, the reason of each that was dropped, the
+        bout of each (from 1; 0 for isolated movement).
 
     Raises
     ------
@@ -152,6 +154,7 @@ def _found(asked: Asked) -> CycleSet:
         stretch_s=asked.limits_s,
         apart=[part for _, part in asked.calibration],
     )
+    asked, candidates = of_the_stretch(asked, candidates)
     cycles = cut_all(candidates, paired, method)
     include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s)
     lost = _with_decided(asked, candidates, include, by_hand)

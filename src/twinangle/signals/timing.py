@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from twinangle.declare import Aside, measured, number
 from twinangle.errors import RecordingError
 from twinangle.notices import Notice
-from twinangle.signals.recording import Array, Recording
+from twinangle.signals.recording import Array, Interval, Recording
 from twinangle.thresholds import told_apart
 
 # A uniform grid more than this many times the samples is a fault in the times, not a gap.
@@ -20,8 +20,17 @@ MOST_SLOTS_PER_SAMPLE = 200
 JITTER_WARNING = 0.25  # of a sampling interval, RMS
 CLOCK_STEP = 0.1  # of a sampling interval
 CLOCK_BLOCK = 50  # stamps
+LEAST_GAP_S = 0.1
 DENSE_STAMPS = 1024
 MOST_FREQUENCIES = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Breaks:
+    """The gaps of 0.1 s and more in a file's times, as they stand in it."""
+
+    stamps: tuple[Interval, ...] = ()  # the last before each and the first behind
+    usual_s: float = float("nan")  # from one sample to the next
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +48,28 @@ class TimingReport:
     ]
     jitter_ms: Annotated[float, measured("ms", "RMS distance of the time stamps from the clock")]
     warnings: Annotated[tuple[str, ...], Aside(())] = ()  # told among those of the trial
+    breaks: Annotated[Breaks, Aside(Breaks())] = Breaks()
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What is taken of a recording, by its own time stamps."""
+
+    kept: Interval  # what lies beyond is left out before anything else
+    counted: Interval  # within it: the even clock is that of these stamps
 
 
 def regularise(
-    recording: Recording, *, rate_hz: float | None = None
+    recording: Recording, *, rate_hz: float | None = None, part: Part | None = None
 ) -> tuple[Recording, TimingReport]:
     """Put a recording on a uniform clock; missing rows become gaps (NaN).
 
     Each row goes to the slot of the grid that its time stamp belongs to. No value is changed or
     interpolated, so jitter of the stamps is taken for what it mostly is, an error of the stamps.
+
+    Of a part the clock is that of the stamps that count, as if the file held no others: what it
+    did before or behind them, such as a step, is none of theirs. Where more than these is kept, the
+    rest goes to the nearest slots of that clock.
 
     Parameters
     ----------
@@ -55,6 +77,8 @@ def regularise(
         As read, times strictly increasing.
     rate_hz : float, optional
         The sampling rate where it is known; estimated from the time stamps if None.
+    part : Part, optional
+        What is taken of it; the whole recording if None.
 
     Returns
     -------
@@ -82,10 +106,20 @@ def regularise(
        restrictions. Wiley. (Isotonic regression.)
     .. [2] Mardia & Jupp (2000). Directional statistics. Wiley, ch. 2 (the chapter from memory).
     """
+    counted = slice(None)
+    if part is not None:
+        recording = _rows(recording, _inside(recording.time_s, part.kept))
+        within = _inside(recording.time_s, part.counted)
+        counted = within if within.stop - within.start > 1 else counted
     stamps = recording.time_s
     if stamps.size < 2:
         raise RecordingError(f"{recording.source}: holds {stamps.size} sample(s), too few.")
-    slots, period, start = _fit_grid(stamps, recording.source, rate_hz)
+    slots, period, start = _fit_grid(stamps[counted], recording.source, rate_hz)
+    if slots.size < stamps.size:
+        _check_size(stamps, period, recording.source)
+        slots = _beside(stamps, slots, period, start, counted.start)
+        start = _as_stamped(start + period * int(slots[0]), stamps, period)
+        slots = slots - slots[0]
     n_slots = int(slots[-1]) + 1
     if n_slots == stamps.size:
         values = recording.values
@@ -101,7 +135,10 @@ def regularise(
         source=recording.source,
         notes=recording.notes,
     )
-    return uniform, _report(uniform, period, residual, n_slots - stamps.size)
+    report = _report(uniform, period, residual[counted], n_slots - stamps.size)
+    told = _left_beside(uniform.source, period, np.delete(residual, counted))
+    breaks = _breaks(stamps, period)
+    return uniform, replace(report, warnings=(*report.warnings, *told), breaks=breaks)
 
 
 def _fit_grid(
@@ -126,9 +163,42 @@ def _fit_grid(
         period, start = _rounded_rate(period, start, slots, stamps)
     else:
         start = float(np.mean(stamps - slots * period))
-    if abs(start - stamps[0]) < 1e-6 * period:  # exact stamps keep their own first time
-        start = float(stamps[0])
-    return slots, period, start
+    return slots, period, _as_stamped(start, stamps, period)
+
+
+def _as_stamped(start: float, stamps: Array, period: float) -> float:
+    """Return the time of slot 0; exact stamps keep their own first time."""
+    return float(stamps[0]) if abs(start - stamps[0]) < 1e-6 * period else start
+
+
+def _inside(stamps: Array, stretch: Interval) -> slice:
+    """Return the rows of a stretch; a limit that falls on a sample keeps it."""
+    edge = 1e-6 * _mean_step(stamps) if stamps.size > 1 else 0.0
+    return slice(
+        int(np.searchsorted(stamps, stretch.start_s - edge)),
+        int(np.searchsorted(stamps, stretch.end_s + edge, "right")),
+    )
+
+
+def _rows(recording: Recording, rows: slice) -> Recording:
+    return replace(recording, time_s=recording.time_s[rows], values=recording.values[rows])
+
+
+def _beside(
+    stamps: Array, slots: NDArray[np.int64], period: float, start: float, first: int
+) -> NDArray[np.int64]:
+    """Return the slots of all stamps, those from number `first` on given.
+
+    The nearest ones that are free: outwards from the given ones each has a slot of its own.
+    """
+    last = first + slots.size
+    nearest = np.rint((stamps - start) / period).astype(np.int64)
+    index = np.arange(stamps.size)
+    apart = nearest - index  # does not fall from one stamp to the next where each has its own
+    apart[first:last] = slots - index[first:last]
+    apart[last - 1 :] = np.maximum.accumulate(apart[last - 1 :])
+    apart[: first + 1] = np.minimum.accumulate(apart[first::-1])[::-1]
+    return np.asarray(apart + index)
 
 
 def _mean_step(stamps: Array) -> float:
@@ -261,6 +331,12 @@ def _report(uniform: Recording, period: float, residual: Array, n_missing: int) 
     )
 
 
+def _breaks(stamps: Array, period: float) -> Breaks:
+    ends = np.flatnonzero(np.diff(stamps) > max(LEAST_GAP_S, 1.5 * period))
+    found = (Interval(float(stamps[k]), float(stamps[k + 1])) for k in ends)
+    return Breaks(tuple(found), period)
+
+
 def _count_repeated(values: Array) -> int:
     """Count rows of two or more channels that equal the row before in every channel."""
     if values.shape[1] < 2:
@@ -302,18 +378,43 @@ def _warnings(
 
 def _uneven_clock(uniform: Recording, period: float, residual: Array) -> list[str]:
     """Tell of a clock that steps or bends: stamps that leave the even clock together."""
+    worst = _worst_block(period, residual)
+    if worst is None:
+        return []
+    mean, stamp = worst
+    text = (
+        f"{uniform.source}: the clock does not run evenly; its time stamps leave an even clock by "
+        f"{1e3 * mean:.3g} ms around stamp {stamp + 1}, so it stepped or "
+        "its speed changed. Times are taken from the even clock."
+    )
+    return [Notice(text, "clock-step", "grave", abs(mean))]
+
+
+def _left_beside(source: str, period: float, residual: Array) -> list[str]:
+    """Tell of stamps beside those that count which leave the even clock of these together."""
+    worst = _worst_block(period, residual)
+    if worst is None:
+        return []
+    text = (
+        f"{source}: before or behind the part to analyse the time stamps leave its even clock by "
+        f"{1e3 * abs(worst[0]):.3g} ms; what is calibrated there is taken so much early or late, "
+        "and what is analysed is not touched by it."
+    )
+    return [Notice(text, "clock-step-beside", "note", abs(worst[0]))]
+
+
+def _worst_block(period: float, residual: Array) -> tuple[float, int] | None:
+    """Return the mean and the first stamp of the block of stamps farthest from the even clock.
+
+    None where none is farther than chance.
+    """
     n_blocks = residual.size // CLOCK_BLOCK
     if n_blocks < 2:
-        return []
+        return None
     blocks = residual[: n_blocks * CLOCK_BLOCK].reshape(n_blocks, CLOCK_BLOCK)
     means, spread = blocks.mean(axis=1), float(np.median(blocks.std(axis=1)))
     worst = int(np.argmax(np.abs(means)))
     # A mean of n stamps scatters by spread / sqrt(n): ten times that is no chance.
     if abs(means[worst]) < max(CLOCK_STEP * period, 10 * spread / np.sqrt(CLOCK_BLOCK)):
-        return []
-    text = (
-        f"{uniform.source}: the clock does not run evenly; its time stamps leave an even clock by "
-        f"{1e3 * means[worst]:.3g} ms around stamp {worst * CLOCK_BLOCK + 1}, so it stepped or "
-        "its speed changed. Times are taken from the even clock."
-    )
-    return [Notice(text, "clock-step", "grave", float(np.abs(means[worst])))]
+        return None
+    return float(means[worst]), worst * CLOCK_BLOCK
