@@ -41,9 +41,10 @@ from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
 from twinangle.results import StudyResults
-from twinangle.results.grouping import Naming, procedures, worked_recordings
+from twinangle.results.grouping import Naming, distinct, procedures, worked_recordings
 from twinangle.signals.joint import joint_named
-from twinangle.wording import NOTHING, breakable
+from twinangle.under_test import procedure_of, reference_of
+from twinangle.wording import NOTHING, breakable, listing
 
 Section = tuple[str, list[Block]]
 Part = Callable[[StudyResults, Figures], list[Section]]
@@ -159,14 +160,26 @@ def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any
 
 def _head(results: StudyResults) -> dict[str, Any]:
     """Return what stands at the top of either."""
-    names = breakable(", ".join(procedures(results)) or NOTHING)
     return {
         "title": results.title,
-        "subtitle": f"{joint_named(results.joint).label} from inertial sensors ({names}), held "
-        "against a reference instrument worn at the same time. Made with twinangle "
-        f"{results.version}.",
+        "subtitle": f"{joint_named(results.joint).label} from inertial sensors "
+        f"({breakable(_under_test(results))}), held against {_references(results)}, worn at the "
+        f"same time. Made with twinangle {results.version}.",
         "banner": INVENTED if results.invented else "",
     }
+
+
+def _under_test(results: StudyResults) -> str:
+    """Return the wearables, where there are several, and the procedures."""
+    names = listing(distinct(procedure_of(name) for name in procedures(results))) or NOTHING
+    wearables = listing(distinct(trial.wearable for trial in results.trials if trial.wearable))
+    return f"{wearables}; {names}" if wearables else names
+
+
+def _references(results: StudyResults) -> str:
+    """Return the references, where there are several."""
+    names = distinct(filter(None, map(reference_of, procedures(results))))
+    return breakable(listing(names)) if names else "a reference instrument"
 
 
 def _sections(
