@@ -130,7 +130,7 @@ def test_sections_of_a_study(study):
     ]  # fmt: skip
     assert titles_behind(study) == [
         "Every recording", "Participant P01", "Participant P02", "Limits of agreement in full",
-        "Conditions in full", "Error budget of the other procedures", "Reliability",
+        "Conditions in full", "Error budget in numbers", "Reliability",
         "Recordings, clocks and sensors", "Every warning", "Methods", "Input files",
     ]  # fmt: skip
 

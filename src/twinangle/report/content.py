@@ -23,7 +23,7 @@ from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.daily_life import daily_life_section
 from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.distribution import distribution_section
-from twinangle.report.exclusions import exclusions_section, warnings_section
+from twinangle.report.exclusions import exclusions_section, failures_section, warnings_section
 from twinangle.report.instruments import (
     further_instruments_section,
     instruments_section,
@@ -83,9 +83,9 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Procedures compared", ranking_section),
     _titled("Test and retest", sessions_section),
     _titled("Instruments held against each other", instruments_section),
-    _titled("Error budget", budget_section),
     _titled("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
+    _titled("Error budget", budget_section),
     _plain("What was decided by hand", decisions_section),
     _plain("Margin and settings", settings_section),
 )
@@ -100,7 +100,7 @@ SUPPLEMENT: Sequence[Sequence[Part]] = (
         _plain("Participants, other references", further_participants_section),
         _titled("Limits of agreement in full", further_limits_section),
         _plain("Conditions in full", further_conditions_section),
-        _plain("Error budget of the other procedures", further_budget_section),
+        _plain("Error budget in numbers", further_budget_section),
         _titled("Procedures compared in full", further_ranking_section),
         _titled("Distribution of the differences", distribution_section),
         _plain("Limits without each participant", sensitivity_section),
@@ -108,6 +108,7 @@ SUPPLEMENT: Sequence[Sequence[Part]] = (
         _plain("Pairs of instruments, by recording", pairs_section),
         _plain("Reliability", reliability_section),
         _titled("Recordings, clocks and sensors", recordings_section),
+        _plain("Every failure", failures_section),
         _plain("Every warning", warnings_section),
         _plain("Every decision", every_decision_section),
         _plain("Methods", methods_section),

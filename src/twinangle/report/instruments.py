@@ -119,8 +119,7 @@ def instruments_section(results: StudyResults, figures: Figures) -> list[Block]:
     drawn = _main_figures(results)
     blocks = [
         *([text(NOT_ACCURACY)] if main.between else []),
-        *_between_blocks(main, "wearables", results),
-        *_between_blocks(main, "references", results),
+        *_between_blocks(main, results),
         *(block for name in drawn for block in figure(name, figures)),
         *_errors_blocks(main),
     ]
@@ -140,8 +139,7 @@ def further_instruments_section(results: StudyResults, figures: Figures) -> list
         ),
     )
     return [
-        *_between_blocks(others, "wearables", results),
-        *_between_blocks(others, "references", results),
+        *_between_blocks(others, results),
         *(
             block
             for name in figures
@@ -252,8 +250,9 @@ def _named(one: PairOfInstruments | LimitsBetween) -> str:
     return f"{pair}, {one.procedure}" if one.procedure else pair
 
 
-def _between_blocks(results: StudyResults, kind: str, whole: StudyResults) -> list[Block]:
-    several = [one for one in results.between if one.kind == kind]
+def _between_blocks(results: StudyResults, whole: StudyResults) -> list[Block]:
+    """Return what two wearables, and then two references, differ by, in one table."""
+    several = sorted(results.between, key=lambda one: one.kind != "wearables")
     if not several:
         return []
     rows, reasons = [], []
@@ -282,13 +281,14 @@ def _between_blocks(results: StudyResults, kind: str, whole: StudyResults) -> li
         caption = "First minus second, in degrees, with intervals as of the limits of agreement."
         blocks.append(table(head, rows, words=3, caption=caption))
         told = {_named(one) for one in several}
-        blocks += [text(said) for name, said in _cycles_of_both(whole, kind) if name in told]
+        kept = [said for name, said in _cycles_of_both(whole) if name in told]
+        blocks += [text(" ".join(kept))] if kept else []
     return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
 
 
-def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[tuple[str, str]]:
+def _cycles_of_both(results: StudyResults) -> Iterator[tuple[str, str]]:
     """Yield for each two, by name, how many cycles both keep, and why the others do not count."""
-    found = [one for one in results.pairs if one.kind == kind and not one.reason]
+    found = [one for one in results.pairs if not one.reason]
     for name in distinct(_named(one) for one in found):
         own = [one for one in found if _named(one) == name]
         left: Counter[str] = Counter()

@@ -16,42 +16,40 @@ from twinangle.wording import between, file_name, number, p_value
 def ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the procedures' ranks and paired differences.
 
-    Of several wearables all ranks stand in one table; pair by pair, and against references other
-    than the answer's, they are in :func:`further_ranking_section`.
+    Of several wearables all ranks stand in one table; pair by pair they are in
+    :func:`further_ranking_section`.
     """
     ranked = given(results.ranking)
     if not ranked:
         return []
-    main = _main_reference(results)
-    matrix = matrix_blocks(results, ranked)
-    blocks: list[Block] = [text(_lead(ranked[0][1])), *matrix]
+    if several_wearables(results):
+        blocks = [text(_lead(ranked[0][1])), *matrix_blocks(results, ranked)]
+        main = _main_reference(results)
+        for pooled, contest in ranked:
+            if reference_of(pooled.procedure) == main:
+                blocks += common_cycles_blocks(results, pooled.condition, main)
+                blocks += _behind(contest)
+        return [*blocks, text("Pair by pair, with a figure: in the supplement.")]
+    blocks = [text(_lead(ranked[0][1]))]
     for pooled, contest in ranked:
-        if matrix and reference_of(pooled.procedure) != main:
-            continue
         blocks += _title(pooled) if len(ranked) > 1 else []
-        blocks += common_cycles_blocks(results, pooled.condition, reference_of(pooled.procedure))
-        blocks += _figure(pooled, figures)
-        blocks += [] if matrix else [_pairs_table(contest)]
-        blocks += _behind(contest)
-    if matrix:
-        blocks.append(text("Pair by pair: in the supplement."))
+        blocks += [*_pair_by_pair(pooled, contest, figures), *_behind(contest)]
     return blocks
 
 
 def further_ranking_section(results: StudyResults, figures: Figures) -> list[Block]:
-    """Return of several wearables what the report has no room for: every two, each reference."""
-    main = _main_reference(results)
+    """Return of several wearables what the report has no room for: every two, with a figure."""
     if not several_wearables(results):
         return []
+    main = _main_reference(results)
     blocks: list[Block] = []
     for pooled, contest in given(results.ranking):
         reference = reference_of(pooled.procedure)
         blocks += _title(pooled)
         if reference != main:
             blocks += common_cycles_blocks(results, pooled.condition, reference)
-            blocks += _figure(pooled, figures)
-            blocks += _behind(contest)
-        blocks.append(_pairs_table(contest))
+        blocks += _pair_by_pair(pooled, contest, figures)
+        blocks += _behind(contest) if reference != main else []
     return blocks
 
 
@@ -82,13 +80,9 @@ def _title(pooled: Pooled[Contest]) -> list[Block]:
     return [heading(title or "All trials")]
 
 
-def _figure(pooled: Pooled[Contest], figures: Figures) -> list[Block]:
+def _pair_by_pair(pooled: Pooled[Contest], contest: Contest, figures: Figures) -> list[Block]:
+    """Return the figure of a contest, and the difference of each two."""
     name = file_name("contest", pooled.condition, reference_of(pooled.procedure))
-    return figure(name, figures)
-
-
-def _pairs_table(contest: Contest) -> Block:
-    """Return the difference of each two."""
     pairs = [
         [
             f"{_shown(pair.first)} − {_shown(pair.second)}",
@@ -104,13 +98,16 @@ def _pairs_table(contest: Contest) -> Block:
         + (f" (rank {place.rank})" if contest.can_tell_apart() else "")
         for place in contest.standings
     )
-    return table(
-        ("Pair", "Difference", "Interval", "p (unadjusted)", "Verdict"),
-        pairs,
-        caption=f"Paired over {counted(contest.n_participants, 'participant')} and "
-        f"{counted(contest.n_trials, 'trial')}, in degrees; the intervals hold together at "
-        f"{100 * contest.confidence:g} %. Means: {means}.",
-    )
+    return [
+        *figure(name, figures),
+        table(
+            ("Pair", "Difference", "Interval", "p (unadjusted)", "Verdict"),
+            pairs,
+            caption=f"Paired over {counted(contest.n_participants, 'participant')} and "
+            f"{counted(contest.n_trials, 'trial')}, in degrees; the intervals hold together at "
+            f"{100 * contest.confidence:g} %. Means: {means}.",
+        ),
+    ]
 
 
 def _shown(name: str) -> str:
