@@ -111,9 +111,7 @@ def test_of_other_references_the_ranks_stand_in_the_report_and_pairs_do_not(resu
     main, further = (
         section(results, drawn) for section in (ranking_section, further_ranking_section)
     )
-    assert kinds(main).count("figure") == kinds(further).count("figure") == 1
-    assert "contest_indoor_gonio" in str(main)
-    assert "contest_indoor_optical" in str(further)
+    assert (kinds(main).count("figure"), kinds(further).count("figure")) == (0, 2)
     heads = [block["head"][0] for block in main if block["kind"] == "table"]
     assert heads == ["Condition"]  # all ranks in one table
     (ranks,) = [block["rows"] for block in main if block["kind"] == "table"]

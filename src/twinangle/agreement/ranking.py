@@ -172,7 +172,8 @@ def rank_procedures(
     Returns
     -------
     Contest
-        With one or two participants there are no intervals and all procedures tie.
+        With one or two participants there are no intervals, and nothing can be told apart: all
+        share rank 1.
 
     Raises
     ------

@@ -41,7 +41,7 @@ from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
 from twinangle.results import StudyResults
-from twinangle.results.grouping import Naming, distinct, procedures, worked_recordings
+from twinangle.results.grouping import Naming, distinct, procedures, trial_groups, worked_recordings
 from twinangle.signals.joint import joint_named
 from twinangle.under_test import procedure_of, reference_of
 from twinangle.wording import NOTHING, breakable, listing
@@ -89,13 +89,17 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _plain("What was decided by hand", decisions_section),
     _plain("Margin and settings", settings_section),
 )
-# Each group begins a page, so that groups are laid out side by side.
+MANY_RECORDINGS = 20
+"""From so many on, groups of the supplement begin a page each and are laid out side by side.
+
+What that saves of fewer is too little to leave a page nearly empty for. Own rule.
+"""
 SUPPLEMENT: Sequence[Sequence[Part]] = (
     (
         _plain("Every recording", every_trial),
         _plain("Short recordings, pooled", recordings_pooled_section),
+        participant_sections,
     ),
-    (participant_sections,),
     (
         _plain("Participants, other references", further_participants_section),
         _titled("Limits of agreement in full", further_limits_section),
@@ -145,6 +149,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
 def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
     """Return everything that the template prints as the supplement, as :func:`report_content`."""
     head = _head(results)
+    apart = len(trial_groups(results)) >= MANY_RECORDINGS
     return {
         **head,
         "title": f"{head['title']}: supplement",
@@ -152,7 +157,7 @@ def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any
         "first": [],
         "cautions": list(CAUTIONS),
         "sections": [
-            {**section, "begins_page": k == 0}
+            {**section, "begins_page": apart and k == 0}
             for parts in SUPPLEMENT
             for k, section in enumerate(_sections(parts, results, figures))
         ],
@@ -164,7 +169,7 @@ def _head(results: StudyResults) -> dict[str, Any]:
     return {
         "title": results.title,
         "subtitle": f"{joint_named(results.joint).label} from inertial sensors "
-        f"({breakable(_under_test(results))}), held against {_references(results)}, worn at the "
+        f"({breakable(_under_test(results))}), held against {_references(results)} worn at the "
         f"same time. Made with twinangle {results.version}.",
         "banner": INVENTED if results.invented else "",
     }
@@ -180,7 +185,7 @@ def _under_test(results: StudyResults) -> str:
 def _references(results: StudyResults) -> str:
     """Return the references, where there are several."""
     names = distinct(filter(None, map(reference_of, procedures(results))))
-    return breakable(listing(names)) if names else "a reference instrument"
+    return f"{breakable(listing(names))}," if names else "a reference instrument"
 
 
 def _sections(
