@@ -274,7 +274,7 @@ def _between_blocks(results: StudyResults, whole: StudyResults) -> list[Block]:
             ]
         )
     pairs = distinct(f"{one.first} and {one.second}" for one in several)
-    blocks = [heading(f"Agreement between {listing(pairs)}")]
+    blocks = [heading(f"Agreement between {', between '.join(pairs)}")]
     if rows:
         head = ("Condition", "Pair", "Quantity", "Difference", "Lower limit", "Upper limit",
                 "People", "Cycles")  # fmt: skip

@@ -65,7 +65,8 @@ def _lead(contest: Contest) -> str:
 def _behind(contest: Contest) -> list[Block]:
     """Return what ties rest on, and what was left out."""
     dropped = contest.dropped
-    left = f"Left out, lacking a procedure: {', '.join(dropped)}." if dropped else ""
+    names = "participant, session, trial, side"
+    left = f"Left out, lacking a procedure ({names}): {', '.join(dropped)}." if dropped else ""
     said = " ".join(filter(None, (ties_sentence(contest), left)))
     return [text(said)] if said else []
 
