@@ -21,6 +21,7 @@ from twinangle.results.answer_words import answer_sentences, rests_on
 from twinangle.results.failures import failed_by_wearable, failure_lines
 from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, grouped_notices, warning_line
+from twinangle.results.pair_words import pair_sentences
 from twinangle.visible import make_visible, visible_texts
 from twinangle.wording import count
 
@@ -81,12 +82,8 @@ def print_answer(
         console.print(make_visible(line), soft_wrap=True)
     console.print("\nThe answer", style="bold")
     by_hand = decisions_told(results)
-    told = (
-        *above_all(results),
-        *answer_sentences(results),
-        rests_on(results),
-        *filter(None, [by_hand]),
-    )
+    found = (*answer_sentences(results), *pair_sentences(results), rests_on(results))
+    told = (*above_all(results), *found, *filter(None, [by_hand]))
     for sentence in told:
         console.print(sentence)
 

@@ -30,7 +30,7 @@ from twinangle.report.daily_life import daily_life_section
 from twinangle.report.exclusions import exclusions_section
 from twinangle.report.instruments import instruments_section
 from twinangle.results.answer_words import answer_sentences
-from twinangle.results.grouping import procedures
+from twinangle.results.grouping import cycles_left_out, procedures
 from twinangle.results.instruments import LeftOut
 from twinangle.results.not_recorded import not_recorded_sentences
 from twinangle.signals.recording import MaskedStretch
@@ -291,11 +291,17 @@ def test_the_report_says_how_many_cycles_both_keep(results):
     assert f"both keep {kept} cycles of 2 recordings; left out: 2 start" in said
 
 
-def test_cycles_left_out_have_a_row_for_each_name_of_several_parts(results):
+def test_cycles_left_out_have_a_row_for_all_names_of_which_as_many_are(results):
     tables = [b for b in exclusions_section(results) if "Cycles left out" in str(b.get("caption"))]
     (table,) = tables
     assert table["head"][0] == "Procedure"
-    assert [row[0] for row in table["rows"]] == list(procedures(results))
+    left = cycles_left_out(results)
+    told = {name: [str(row[name]) for row in left.values()] for name in procedures(results)}
+    rows = {row[0]: row[1:] for row in table["rows"]}
+    assert len(rows) == len({tuple(row) for row in told.values()})
+    for reference in ("gonio", "optical"):
+        pairs = f"strap against {reference}, sleeve against {reference}"
+        assert rows[pairs] == told[f"sleeve · angle · against {reference}"]
 
 
 def test_a_single_point_of_the_cycle_is_no_stretch():

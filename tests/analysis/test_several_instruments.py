@@ -17,6 +17,7 @@ from twinangle.plotting import plot_limits
 from twinangle.plotting.instruments import draw_between
 from twinangle.plotting.looks import drawing_style
 from twinangle.report.instruments import instruments_section
+from twinangle.results.answer_words import answer_sentences
 from twinangle.results.changes import changes
 from twinangle.results.serialise import to_text
 from twinangle.results.tables import write_tables
@@ -283,3 +284,13 @@ def test_each_pair_has_its_bland_altman_plot_of_the_cycles_that_both_keep(result
     empty = replace(results.between[0], difference=np.zeros(0))
     with pytest.raises(ValueError, match="nothing to draw \\(written without the points\\)"):
         plot_limits(empty)
+
+
+def test_the_answer_says_on_how_many_recordings_two_wearables_were_held_together(results):
+    (said,) = [each for each in answer_sentences(results) if "accuracy of neither" in each]
+    (found,) = [
+        one.value
+        for one in results.between
+        if (one.kind, one.procedure, one.quantity) == ("wearables", "plain", "mean_deg")
+    ]
+    assert f"(4 participants, 4 recordings, {found.n_observations} cycles), strap minus" in said

@@ -26,7 +26,7 @@ def tables(blocks, title):
 
 def test_budget_table_has_every_part_with_its_interval(blocks, larger):
     (main,) = tables(blocks, "Error budget")
-    (others,) = tables(blocks, "Error budget of the other procedures")
+    (others,) = tables(blocks, "Error budget in numbers")
     rows = [*main["rows"], *others["rows"]]
     told = sum(
         getattr(item.value, part) >= 0.005 * item.value.total

@@ -7,7 +7,12 @@ import typst
 from twinangle.analysis.topics import pool_topics
 from twinangle.report import write_report
 from twinangle.report.answer import CAUTIONS
-from twinangle.report.content import LEFT_OUT, report_content, supplement_content
+from twinangle.report.content import (
+    LEFT_OUT,
+    MANY_RECORDINGS,
+    report_content,
+    supplement_content,
+)
 from twinangle.report.document import TEMPLATE, typeset
 from twinangle.results.grouping import trial_groups
 
@@ -126,13 +131,23 @@ def test_cautions_stand_on_the_first_page(study):
 def test_sections_of_a_study(study):
     assert titles(study) == [
         "Participants at a glance", "Limits of agreement", "Conditions", "Procedures compared",
-        "Error budget", LEFT_OUT, "Margin and settings",
+        LEFT_OUT, "Error budget", "Margin and settings",
     ]  # fmt: skip
     assert titles_behind(study) == [
         "Every recording", "Participant P01", "Participant P02", "Limits of agreement in full",
-        "Conditions in full", "Error budget of the other procedures", "Reliability",
+        "Conditions in full", "Error budget in numbers", "Reliability",
         "Recordings, clocks and sensors", "Every warning", "Methods", "Input files",
     ]  # fmt: skip
+
+
+def test_only_a_long_supplement_begins_pages_that_may_leave_others_nearly_empty(study):
+    """The tables of every recording end anywhere on a page, and participants follow at once."""
+    sections = supplement_content(study, {})["sections"]
+    assert not any(section["begins_page"] for section in sections)
+    many = tuple(replace(study.trials[0], participant=f"P{k:02d}") for k in range(MANY_RECORDINGS))
+    sections = supplement_content(replace(study, trials=many), {})["sections"]
+    begun = [section["title"] for section in sections if section["begins_page"]]
+    assert begun == ["Every recording", "Limits of agreement in full"]
 
 
 def test_without_any_reference_there_is_no_agreement(build_results, tmp_path):

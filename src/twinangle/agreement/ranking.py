@@ -80,6 +80,27 @@ class Contest(Shown):
     ]
     quantity: Annotated[str, number("what the procedures are ranked by")]
 
+    def can_tell_apart(self) -> bool:
+        """Return whether there are people enough to tell any two procedures apart."""
+        return self.n_participants >= FEWEST_PEOPLE
+
+    def before(self, place: Standing) -> str:
+        """Return the rank as it stands before a name: `1. `; empty where nothing is told apart."""
+        return f"{place.rank}. " if self.can_tell_apart() else ""
+
+    def may_differ_by(self) -> float:
+        """Return by how much tied procedures may still differ: the farthest end of an interval.
+
+        NaN where nothing ties, or nothing can be told apart.
+        """
+        ties = {place.procedure: place.tied_with for place in self.standings}
+        ends = [
+            max(abs(pair.lower), abs(pair.upper))
+            for pair in self.differences
+            if pair.second in ties.get(pair.first, ())
+        ]
+        return max(ends, default=float("nan"))
+
     def _card(self) -> Card:
         """Show the places, and each pair with its interval."""
         rows = tuple(
@@ -91,14 +112,16 @@ class Contest(Shown):
 
     def summary(self) -> str:
         """Return one line for a terminal or a caption."""
+        sure = self.can_tell_apart()
         places = ", ".join(
-            f"{place.rank}. {place.procedure} {place.mean:.2f}"
-            + (" (tie)" if place.tied_with else "")
+            f"{self.before(place)}{place.procedure} {place.mean:.2f}"
+            + (" (tie)" if sure and place.tied_with else "")
             for place in self.standings
         )
+        too_few = "" if sure else ": nothing can be told apart in so few"
         return (
             f"{self.quantity}: {places} ({counted(self.n_participants, 'participant')}, "
-            f"{counted(self.n_trials, 'trial')})"
+            f"{counted(self.n_trials, 'trial')}{too_few})"
         )
 
     def to_frame(self) -> pd.DataFrame:
@@ -149,7 +172,8 @@ def rank_procedures(
     Returns
     -------
     Contest
-        With one or two participants there are no intervals and all procedures tie.
+        With one or two participants there are no intervals, and nothing can be told apart: all
+        share rank 1.
 
     Raises
     ------

@@ -86,11 +86,11 @@ def marks_of(trial: Trial, recording: Recording) -> Marks:
 def _mixed(values: NDArray[np.float64]) -> Marks:
     """Return the values' bits with each spread over all 64: whole numbers have but a few high ones.
 
-    The constants are arbitrary odd numbers.
+    By turns the high bits are laid over the low ones and the whole is multiplied by an odd number.
     """
     bits = np.ascontiguousarray(values).view(np.uint64)
-    for shift, factor in ((33, 0xFF51AFD7ED558CCD), (33, 0xC4CEB9FE1A85EC53)):
-        bits = (bits ^ (bits >> np.uint64(shift))) * np.uint64(factor)
+    for factor in np.random.default_rng(1).integers(0, 2**63, 2, dtype=np.uint64) * 2 + 1:
+        bits = (bits ^ (bits >> np.uint64(33))) * factor
     return bits ^ (bits >> np.uint64(33))
 
 

@@ -185,7 +185,7 @@ def of_budgets(
 
 def of_contest(condition: str, contest: Contest) -> str:
     """Say the ranks and means."""
-    said = [f"{p.rank}. {p.procedure}, {number(p.mean)}°" for p in contest.standings]
+    said = [f"{contest.before(p)}{p.procedure}, {number(p.mean)}°" for p in contest.standings]
     return f"RMS of the demeaned mean curves{f', {condition}' if condition else ''}: " + (
         "; ".join(said) + "."
     )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from twinangle.agreement._result import counted
 from twinangle.agreement.ranking import Contest
 from twinangle.plotting.alternatives import of_contest
 from twinangle.plotting.drawn import Drawn
@@ -49,13 +50,15 @@ def draw_contest(
     `reference` names that which they are held against, where there are several.
     """
     figure, means, paired = _panels(contest, width_mm)
-    letter(plot_ranks(contest, means), "a Rank and arithmetic mean")
+    sure = contest.can_tell_apart()
+    letter(plot_ranks(contest, means), f"a {'Rank and arithmetic' if sure else 'Arithmetic'} mean")
     letter(plot_rank_differences(contest, paired), "b Every pair")
     where = " against ".join(filter(None, (condition, reference)))
     caption = (
-        f"Procedures on the same trials, {where}: (a) arithmetic mean over participants, equal "
-        "ranks are ties; (b) paired differences, intervals that hold together at "
-        f"{100 * contest.confidence:g} %; hollow and grey: tied."
+        f"Procedures on the same trials, {where}: (a) arithmetic mean over "
+        f"{counted(contest.n_participants, 'participant')}{', equal ranks are ties' * sure}; (b) "
+        f"paired differences, intervals that hold together at {100 * contest.confidence:g} %; "
+        f"hollow and grey: {'tied' if sure else 'too few people to tell'}."
     )
     return Drawn(
         file_name("contest", condition, reference), figure, caption, of_contest(condition, contest)
@@ -100,7 +103,7 @@ def plot_ranks(result: Pooled[Contest] | Contest, ax: Axes | None = None) -> Axe
             axes.plot([place.mean], [k], "o", color=INK)
         axes.set_yticks(
             range(len(contest.standings)),
-            [f"{place.rank}. {_shown(place.procedure)}" for place in contest.standings],
+            [f"{contest.before(place)}{_shown(place.procedure)}" for place in contest.standings],
         )
         widest = max(place.mean for place in contest.standings)
         axes.set(xlim=(0, 1.15 * widest or 1.0), ylim=(len(contest.standings) - 0.5, -0.5))

@@ -11,8 +11,10 @@ from twinangle.report.blocks import Block, Figures, bullets, figure, table, text
 from twinangle.results import StudyResults, given, named
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct
+from twinangle.under_test import JOIN
 from twinangle.wording import NOTHING, number
 
+Named = tuple[tuple[str, str, str], PooledBudget]
 LEAST_SHOWN = 0.005  # share of the whole below which a part would be printed as 0
 MEANING = (
     "How much of the mean squared difference of all kept cycles repeats every cycle: a "
@@ -31,11 +33,11 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the parts of the mean squared difference, pooled."""
     if not given(results.budget):
         return []
-    main = answer_of(results).procedure
+    told = _in_the_report(results)
     return [
         text(MEANING),
         *figure("error_budget", figures),
-        _parts_table(results, [each for each in named(results.budget) if each[0][0] == main]),
+        *([_parts_table(results, told)] if told else [text("In numbers: in the supplement.")]),
         bullets(
             distinct(line for _, budget in given(results.budget) for line in budget.assumptions)
         ),
@@ -43,15 +45,21 @@ def budget_section(results: StudyResults, figures: Figures) -> list[Block]:
 
 
 def further_budget_section(results: StudyResults) -> list[Block]:
-    """Return the parts under the other procedures."""
-    main = answer_of(results).procedure
-    others = [each for each in named(results.budget) if each[0][0] != main]
+    """Return the parts whose numbers are not in the report."""
+    told = [key for key, _ in _in_the_report(results)]
+    others = [each for each in named(results.budget) if each[0] not in told]
     return [_parts_table(results, others)] if others else []
 
 
-def _parts_table(
-    results: StudyResults, budgets: Sequence[tuple[tuple[str, str, str], PooledBudget]]
-) -> Block:
+def _in_the_report(results: StudyResults) -> list[Named]:
+    """Return the budgets of the main procedure; of several instruments the figure has all alike."""
+    main = answer_of(results).procedure
+    if JOIN in main:
+        return []
+    return [each for each in named(results.budget) if each[0][0] == main]
+
+
+def _parts_table(results: StudyResults, budgets: Sequence[Named]) -> Block:
     parts = {**PARTS, "total": "whole"}
     rows = [
         [

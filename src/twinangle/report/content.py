@@ -23,7 +23,7 @@ from twinangle.report.cycles import bouts_blocks, durations_blocks
 from twinangle.report.daily_life import daily_life_section
 from twinangle.report.decisions import decisions_section, every_decision_section
 from twinangle.report.distribution import distribution_section
-from twinangle.report.exclusions import exclusions_section, warnings_section
+from twinangle.report.exclusions import exclusions_section, failures_section, warnings_section
 from twinangle.report.instruments import (
     further_instruments_section,
     instruments_section,
@@ -41,9 +41,10 @@ from twinangle.report.sensitivity import sensitivity_section
 from twinangle.report.sensors import sensors_blocks
 from twinangle.report.trials import every_trial, participant_sections
 from twinangle.results import StudyResults
-from twinangle.results.grouping import Naming, procedures, worked_recordings
+from twinangle.results.grouping import Naming, distinct, procedures, trial_groups, worked_recordings
 from twinangle.signals.joint import joint_named
-from twinangle.wording import NOTHING, breakable
+from twinangle.under_test import procedure_of, reference_of
+from twinangle.wording import NOTHING, breakable, listing
 
 Section = tuple[str, list[Block]]
 Part = Callable[[StudyResults, Figures], list[Section]]
@@ -82,24 +83,28 @@ REPORT: Sequence[Part] = (  # behind the answer on the first page
     _titled("Procedures compared", ranking_section),
     _titled("Test and retest", sessions_section),
     _titled("Instruments held against each other", instruments_section),
-    _titled("Error budget", budget_section),
     _titled("Daily life", daily_life_section),
     _plain(LEFT_OUT, exclusions_section),
+    _titled("Error budget", budget_section),
     _plain("What was decided by hand", decisions_section),
     _plain("Margin and settings", settings_section),
 )
-# Each group begins a page, so that groups are laid out side by side.
+MANY_RECORDINGS = 20
+"""From so many on, groups of the supplement begin a page each and are laid out side by side.
+
+What that saves of fewer is too little to leave a page nearly empty for. Own rule.
+"""
 SUPPLEMENT: Sequence[Sequence[Part]] = (
     (
         _plain("Every recording", every_trial),
         _plain("Short recordings, pooled", recordings_pooled_section),
+        participant_sections,
     ),
-    (participant_sections,),
     (
         _plain("Participants, other references", further_participants_section),
         _titled("Limits of agreement in full", further_limits_section),
         _plain("Conditions in full", further_conditions_section),
-        _plain("Error budget of the other procedures", further_budget_section),
+        _plain("Error budget in numbers", further_budget_section),
         _titled("Procedures compared in full", further_ranking_section),
         _titled("Distribution of the differences", distribution_section),
         _plain("Limits without each participant", sensitivity_section),
@@ -107,6 +112,7 @@ SUPPLEMENT: Sequence[Sequence[Part]] = (
         _plain("Pairs of instruments, by recording", pairs_section),
         _plain("Reliability", reliability_section),
         _titled("Recordings, clocks and sensors", recordings_section),
+        _plain("Every failure", failures_section),
         _plain("Every warning", warnings_section),
         _plain("Every decision", every_decision_section),
         _plain("Methods", methods_section),
@@ -143,6 +149,7 @@ def report_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
 def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any]:
     """Return everything that the template prints as the supplement, as :func:`report_content`."""
     head = _head(results)
+    apart = len(trial_groups(results)) >= MANY_RECORDINGS
     return {
         **head,
         "title": f"{head['title']}: supplement",
@@ -150,7 +157,7 @@ def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any
         "first": [],
         "cautions": list(CAUTIONS),
         "sections": [
-            {**section, "begins_page": k == 0}
+            {**section, "begins_page": apart and k == 0}
             for parts in SUPPLEMENT
             for k, section in enumerate(_sections(parts, results, figures))
         ],
@@ -159,14 +166,26 @@ def supplement_content(results: StudyResults, figures: Figures) -> dict[str, Any
 
 def _head(results: StudyResults) -> dict[str, Any]:
     """Return what stands at the top of either."""
-    names = breakable(", ".join(procedures(results)) or NOTHING)
     return {
         "title": results.title,
-        "subtitle": f"{joint_named(results.joint).label} from inertial sensors ({names}), held "
-        "against a reference instrument worn at the same time. Made with twinangle "
-        f"{results.version}.",
+        "subtitle": f"{joint_named(results.joint).label} from inertial sensors "
+        f"({breakable(_under_test(results))}), held against {_references(results)} worn at the "
+        f"same time. Made with twinangle {results.version}.",
         "banner": " ".join(above_all(results)),
     }
+
+
+def _under_test(results: StudyResults) -> str:
+    """Return the wearables, where there are several, and the procedures."""
+    names = listing(distinct(procedure_of(name) for name in procedures(results))) or NOTHING
+    wearables = listing(distinct(trial.wearable for trial in results.trials if trial.wearable))
+    return f"{wearables}; {names}" if wearables else names
+
+
+def _references(results: StudyResults) -> str:
+    """Return the references, where there are several."""
+    names = distinct(filter(None, map(reference_of, procedures(results))))
+    return f"{breakable(listing(names))}," if names else "a reference instrument"
 
 
 def _sections(

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from twinangle.report.blocks import Block, bullets, heading, table, text
 from twinangle.results import StudyResults
+from twinangle.results.answer import pairs_for_all
 from twinangle.results.decided import BY_HAND
-from twinangle.results.failures import Failure, failed_by_wearable, failures
+from twinangle.results.failures import Failure, failed_by_wearable, failures, in_short
 from twinangle.results.grouping import Naming, cycles_left_out, procedures
 from twinangle.results.not_recorded import is_not_recorded, not_recorded_sentences
 from twinangle.results.notices import FIRST, NoticeRow, grouped_notices, named_recordings
@@ -14,6 +15,8 @@ from twinangle.wording import NOTHING, count
 
 SHOWN = 8  # lines of warnings in the report; the supplement has every one
 
+MOST_IN_FULL = 3  # failures whose whole reason the report has room for; the supplement has all
+LETTERS = 34  # of a cell beside which a reason keeps its room
 MOST_NAMED = 8  # recordings in a cell
 
 
@@ -33,8 +36,7 @@ def exclusions_section(results: StudyResults) -> list[Block]:
     ):
         rows = _status_rows(results, naming, status, by_hand=by_hand)
         if rows:
-            head = ("Participant", "Recording", "Procedure", "Reason")
-            blocks += [heading(title), table(head, rows, words=4)]
+            blocks += [heading(title), *_left_out(rows, short=status == "failed")]
     blocks += _reason_table(results)
     rest = told[FIRST:]
     if rest:
@@ -42,6 +44,27 @@ def exclusions_section(results: StudyResults) -> list[Block]:
     if len(rest) > SHOWN:
         blocks.append(text(f"{len(rest) - SHOWN} more are in the supplement."))
     return blocks or [text("Nothing was left out, and nothing is warned of.")]
+
+
+def _left_out(rows: list[list[str]], *, short: bool) -> list[Block]:
+    """Return recordings that were left out; of many failures why, and not what to do about each."""
+    said: list[Block] = []
+    if short and len(rows) > MOST_IN_FULL:
+        rows = [[*row[:-1], in_short(row[-1])] for row in rows]
+        said = [text("What to do about each: in the supplement, and in tables/trials.csv.")]
+    return [_reasons(rows), *said]
+
+
+def _reasons(rows: list[list[str]]) -> Block:
+    head = ("Participant", "Recording", "Procedure", "Reason")
+    slim = all(len(cell) <= LETTERS for row in rows for cell in row[:-1])
+    return {**table(head, rows, words=4), "slim": slim}
+
+
+def failures_section(results: StudyResults) -> list[Block]:
+    """Return every failure with its whole reason, where the report has no room for them."""
+    rows = _status_rows(results, Naming(results), "failed", by_hand=False)
+    return [_reasons(rows)] if len(rows) > MOST_IN_FULL else []
 
 
 def warnings_section(results: StudyResults) -> list[Block]:
@@ -122,7 +145,10 @@ def _reason_table(results: StudyResults) -> list[Block]:
     rows = [[kind, *(str(row[name]) for name in names)] for kind, row in tally.items()]
     if any(JOIN in name for name in names):  # names of several parts would be columns of a word
         head = ("Procedure", *tally)
-        rows = [[name, *(str(row[name]) for row in tally.values())] for name in names]
+        alike: dict[tuple[str, ...], list[str]] = {}
+        for name in names:
+            alike.setdefault(tuple(str(row[name]) for row in tally.values()), []).append(name)
+        rows = [[", ".join(pairs_for_all(own, names)), *told] for told, own in alike.items()]
     return [
         heading("Cycles left out"),
         table(

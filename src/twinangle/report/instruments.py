@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from twinangle.agreement._result import counted
-from twinangle.agreement.ranking import Contest
+from twinangle.agreement.ranking import Contest, Standing
 from twinangle.agreement.three_instruments import ThreeInstruments
 from twinangle.report.blocks import (
     Block,
+    Column,
     Figures,
     bullets,
+    described,
     figure,
     heading,
     table,
@@ -23,7 +25,7 @@ from twinangle.results import StudyResults
 from twinangle.results.answer import answer_of
 from twinangle.results.grouping import distinct, key_of
 from twinangle.results.instruments import ErrorsOfThree, LimitsBetween, PairOfInstruments
-from twinangle.results.pooled import Absent
+from twinangle.results.pooled import Absent, Pooled
 from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import NOTHING, between, file_name, listing, number, quantity_name
 
@@ -33,32 +35,53 @@ NOT_ACCURACY = (
 )
 
 
-def matrix_blocks(results: StudyResults, contest: Contest, reference: str) -> list[Block]:
-    """Return a contest of several wearables as a matrix, and the cycles that it rests on."""
-    wearables = distinct(wearable_of(trial.procedure) for trial in results.trials)
-    if len(wearables) < 2:
+def several_wearables(results: StudyResults) -> bool:
+    """Tell whether a contest is of several wearables, and so a matrix."""
+    return len(distinct(wearable_of(trial.procedure) for trial in results.trials)) > 1
+
+
+def matrix_blocks(
+    results: StudyResults, ranked: Sequence[tuple[Pooled[Contest], Contest]]
+) -> list[Block]:
+    """Return contests of several wearables as one matrix, wearable by procedure; none of one."""
+    if not several_wearables(results):
         return []
+    wearables = distinct(wearable_of(trial.procedure) for trial in results.trials)
     names = distinct(procedure_of(trial.procedure) for trial in results.trials)
-    places = {place.procedure: place for place in contest.standings}
     rows = []
-    for wearable in wearables:
-        found = [places.get(under_test(wearable, name, reference)) for name in names]
-        cells = [
-            NOTHING
-            if place is None
-            else f"{number(place.mean)}° (rank {place.rank}{', tie' if place.tied_with else ''})"
-            for place in found
-        ]
-        rows.append([wearable, *cells])
-    return [
-        table(
-            ("Wearable", *names),
-            rows,
-            words=1,
-            caption="RMS of the demeaned mean curves over the cycles that every wearable keeps, "
-            "arithmetic mean over participants, with its rank; equal ranks are ties.",
-        )
-    ]
+    for pooled, contest in ranked:
+        reference = reference_of(pooled.procedure)
+        places = {place.procedure: place for place in contest.standings}
+        for wearable in wearables:
+            found = [places.get(under_test(wearable, name, reference)) for name in names]
+            rows.append(
+                [
+                    pooled.condition,
+                    reference,
+                    wearable,
+                    *(_ranked(place, contest) for place in found),
+                    str(contest.n_participants),
+                ]
+            )
+    columns = ("Condition", "Reference", "Wearable", *names, "People")
+    sure = any(contest.can_tell_apart() for _, contest in ranked)
+    ranks = ", with its rank; equal ranks are ties" if sure else ""
+    return described(
+        "RMS of the demeaned mean curves over the cycles that every wearable keeps, "
+        f"arithmetic mean over participants{ranks}.",
+        tuple(map(Column, columns)),
+        rows,
+        words=3,
+    )
+
+
+def _ranked(place: Standing | None, contest: Contest) -> str:
+    """Return a mean with its rank, which too few people do not give."""
+    if place is None:
+        return NOTHING
+    if not contest.can_tell_apart():
+        return f"{number(place.mean)}°"
+    return f"{number(place.mean)}° (rank {place.rank}{', tie' if place.tied_with else ''})"
 
 
 def common_cycles_blocks(results: StudyResults, condition: str, reference: str) -> list[Block]:
@@ -88,14 +111,15 @@ def common_cycles_blocks(results: StudyResults, condition: str, reference: str) 
 def instruments_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return what two wearables, and two references, differ by, and what references explain.
 
-    Of several procedures that of the answer, or the first of a wearable, and a figure each two;
+    Of several procedures that of the answer, or the first of a wearable, and a figure each two
+    wearables, of two references where there is one wearable alone;
     :func:`further_instruments_section` has the others.
     """
     main = _of_main_procedures(results)
     drawn = _main_figures(results)
     blocks = [
-        *_between_blocks(main, "wearables", results),
-        *_between_blocks(main, "references", results),
+        *([text(NOT_ACCURACY)] if main.between else []),
+        *_between_blocks(main, results),
         *(block for name in drawn for block in figure(name, figures)),
         *_errors_blocks(main),
     ]
@@ -115,8 +139,7 @@ def further_instruments_section(results: StudyResults, figures: Figures) -> list
         ),
     )
     return [
-        *_between_blocks(others, "wearables", results),
-        *_between_blocks(others, "references", results),
+        *_between_blocks(others, results),
         *(
             block
             for name in figures
@@ -156,8 +179,12 @@ def _of_main_procedures(results: StudyResults) -> StudyResults:
 def _main_figures(results: StudyResults) -> tuple[str, ...]:
     """Return the name of a figure each two instruments: of the first condition that has both."""
     found: dict[tuple[str, ...], str] = {}
-    for one in _of_main_procedures(results).between:
-        if not isinstance(one.value, Absent):
+    given_both = [
+        one for one in _of_main_procedures(results).between if not isinstance(one.value, Absent)
+    ]
+    wearables = any(one.kind == "wearables" for one in given_both)
+    for one in given_both:
+        if one.kind == "wearables" or not wearables:
             parts = filter(None, (one.procedure, one.condition))
             name = file_name("between", one.first, one.second, *parts)
             found.setdefault((one.kind, one.first, one.second), name)
@@ -223,8 +250,9 @@ def _named(one: PairOfInstruments | LimitsBetween) -> str:
     return f"{pair}, {one.procedure}" if one.procedure else pair
 
 
-def _between_blocks(results: StudyResults, kind: str, whole: StudyResults) -> list[Block]:
-    several = [one for one in results.between if one.kind == kind]
+def _between_blocks(results: StudyResults, whole: StudyResults) -> list[Block]:
+    """Return what two wearables, and then two references, differ by, in one table."""
+    several = sorted(results.between, key=lambda one: one.kind != "wearables")
     if not several:
         return []
     rows, reasons = [], []
@@ -246,20 +274,21 @@ def _between_blocks(results: StudyResults, kind: str, whole: StudyResults) -> li
             ]
         )
     pairs = distinct(f"{one.first} and {one.second}" for one in several)
-    blocks = [heading(f"Agreement between {listing(pairs)}"), text(NOT_ACCURACY)]
+    blocks = [heading(f"Agreement between {', between '.join(pairs)}")]
     if rows:
         head = ("Condition", "Pair", "Quantity", "Difference", "Lower limit", "Upper limit",
                 "People", "Cycles")  # fmt: skip
         caption = "First minus second, in degrees, with intervals as of the limits of agreement."
         blocks.append(table(head, rows, words=3, caption=caption))
         told = {_named(one) for one in several}
-        blocks += [text(said) for name, said in _cycles_of_both(whole, kind) if name in told]
+        kept = [said for name, said in _cycles_of_both(whole) if name in told]
+        blocks += [text(" ".join(kept))] if kept else []
     return [*blocks, *([bullets(distinct(reasons))] if reasons else [])]
 
 
-def _cycles_of_both(results: StudyResults, kind: str) -> Iterator[tuple[str, str]]:
+def _cycles_of_both(results: StudyResults) -> Iterator[tuple[str, str]]:
     """Yield for each two, by name, how many cycles both keep, and why the others do not count."""
-    found = [one for one in results.pairs if one.kind == kind and not one.reason]
+    found = [one for one in results.pairs if not one.reason]
     for name in distinct(_named(one) for one in found):
         own = [one for one in found if _named(one) == name]
         left: Counter[str] = Counter()

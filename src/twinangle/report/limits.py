@@ -37,10 +37,9 @@ def limits_section(results: StudyResults, figures: Figures) -> list[Block]:
     """Return the Bland-Altman plots and limits of the main procedure, and how they came about."""
     if not results.limits:
         return []
-    known = [found.limits for _, found in given(results.limits)]
     shown = _shown(results)
     more = len(shown) < len(results.limits)
-    said = [*_notes(results.limits), *distinct(_how(limits) for limits in known)]
+    said = _how_they_came_about(shown)
     said += ["Other procedures' limits are in the supplement."] if more else []
     return [
         *[block for name in _names(results, main=True) for block in figure(name, figures)],
@@ -61,6 +60,7 @@ def further_limits_section(results: StudyResults, figures: Figures) -> list[Bloc
     blocks = [block for name in _names(results, main=False) for block in figure(name, figures)]
     if others:
         blocks += [limits_table(results, others, verdicts=False), *zeroed_blocks(results, others)]
+        blocks.append(bullets(_how_they_came_about(others)))
     blocks += [*published_blocks(results), *corrected_blocks(results)]
     known = [found.limits for _, found in given(results.limits)]
     if known:
@@ -299,6 +299,11 @@ def _how(limits: LimitsOfAgreement) -> str:
         f"because {limits.why}. The bias weights {limits.weighting}. "
         f"{100 * limits.confidence:g} % intervals: {limits.interval_method}."
     )
+
+
+def _how_they_came_about(shown: Sequence[Pooled[StudyLimits]]) -> list[str]:
+    """Return the notes on some limits, and how they and their intervals came about."""
+    return [*_notes(shown), *distinct(_how(found.limits) for _, found in given(shown))]
 
 
 def _notes(limits: Sequence[Pooled[StudyLimits]]) -> list[str]:

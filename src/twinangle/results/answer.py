@@ -142,10 +142,10 @@ def rests_alike(results: StudyResults) -> list[tuple[tuple[str, ...], Rests]]:
     found: dict[Rests, list[str]] = {}
     for name in every:
         found.setdefault(rests_of(results, name), []).append(name)
-    return [(_pairs_for_all(names, every), rests) for rests, names in found.items()]
+    return [(pairs_for_all(names, every), rests) for rests, names in found.items()]
 
 
-def _pairs_for_all(names: Sequence[str], every: Sequence[str]) -> tuple[str, ...]:
+def pairs_for_all(names: Sequence[str], every: Sequence[str]) -> tuple[str, ...]:
     """Return names, those of a pair of instruments as the pair where all of it are among them."""
     shown = []
     for name in names:

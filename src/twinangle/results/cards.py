@@ -14,6 +14,7 @@ from twinangle.results.failures import failed_by_wearable, failure_lines
 from twinangle.results.grouping import procedures, warnings_of
 from twinangle.results.limits import StudyLimits
 from twinangle.results.notices import gravest, grouped_notices, warning_line
+from twinangle.results.pair_words import pair_sentences
 from twinangle.results.pooled import Absent, Pooled, named
 from twinangle.sketch import REFERENCE, WEARABLE, sketch_curves, sketch_limits
 from twinangle.wording import between, count, degrees, listing, quantity_name
@@ -48,7 +49,13 @@ def card_of_study(results: StudyResults) -> Card:
     ]
     return Card(
         title,
-        (*answer_sentences(results), rests_on(results), *_troubles(results), WHERE_FRAMES),
+        (
+            *answer_sentences(results),
+            *pair_sentences(results),
+            rests_on(results),
+            *_troubles(results),
+            WHERE_FRAMES,
+        ),
         ("procedure", "condition", "quantity", "bias", "limits of agreement"),
         rows,
         sketch_limits(drawn, f"Bias and limits of agreement of {answer.procedure}, in degrees"),

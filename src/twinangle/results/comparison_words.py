@@ -7,12 +7,13 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from twinangle.agreement._people import FEWEST_PEOPLE
 from twinangle.agreement.conditions import ConditionDifference
 from twinangle.agreement.ranking import Contest
 from twinangle.results.answer import Answer, has_reference
 from twinangle.results.grouping import distinct
 from twinangle.results.pooled import given, named
-from twinangle.under_test import reference_of
+from twinangle.under_test import procedure_of, reference_of, under_test, wearable_of
 from twinangle.wording import count, listing, number
 
 if TYPE_CHECKING:
@@ -81,20 +82,57 @@ def procedures_sentence(results: StudyResults, answer: Answer) -> str:
     )
     if contest is None or len(contest.standings) < 2:
         return ""
-    first = [place.procedure for place in contest.standings if place.rank == 1]
+    reference = reference_of(answer.procedure)
+    first = [_bare(place.procedure) for place in contest.standings if place.rank == 1]
     common = any(trial.common is not None for trial in results.trials)
     kept = ", over the cycles that every wearable keeps" if common else ""
     on = (
         f"{count(contest.n_participants, 'participant')} and {count(contest.n_trials, 'recording')}"
     )
-    lead = f"By the RMS of the demeaned difference{kept}, in {on},"
+    against = f" against {reference}" if reference else ""
+    lead = f"By the RMS of the demeaned difference{against}{kept}, in {on},"
+    if not contest.can_tell_apart():
+        return f"{lead} {listing(first)} are not ranked: {_so_few(contest)}."
     if len(first) == len(contest.standings):
         said = f"{lead} {listing(first)} cannot be told apart: a tie"
     else:
-        rest = [place.procedure for place in contest.standings if place.rank != 1]
+        rest = [_bare(place.procedure) for place in contest.standings if place.rank != 1]
         verb = "is" if len(first) == 1 else "tie and are"
         said = f"{lead} {listing(first)} {verb} nearer the reference than {listing(rest)}"
-    return f"{said}{_of_two(contest)}."
+    return f"{said}{_of_two(contest)}{f'. {ties}' if (ties := ties_sentence(contest)) else '.'}"
+
+
+def ties_sentence(contest: Contest) -> str:
+    """Say on how many people ties rest, and that they are no proof; empty where nothing ties."""
+    if not contest.can_tell_apart():
+        said = _so_few(contest)
+        return f"{said[0].upper()}{said[1:]}."
+    if not any(place.tied_with for place in contest.standings):
+        return ""
+    return (
+        "A tie is no proof that procedures are equally good: in "
+        f"{count(contest.n_participants, 'participant')} tied ones may still differ by up to "
+        f"{number(contest.may_differ_by())}°."
+    )
+
+
+def tie_word(contest: Contest, *, tied: bool) -> str:
+    """Return the verdict on two procedures in a word or two."""
+    if not contest.can_tell_apart():
+        return "too few people"
+    return "tie" if tied else "apart"
+
+
+def _so_few(contest: Contest) -> str:
+    return (
+        f"with {count(contest.n_participants, 'participant')} nothing can be told apart "
+        f"(at least {FEWEST_PEOPLE} are needed)"
+    )
+
+
+def _bare(name: str) -> str:
+    """Return what is ranked without its reference, which the sentence names."""
+    return under_test(wearable_of(name), procedure_of(name))
 
 
 def never_compared(results: StudyResults) -> str:
@@ -155,7 +193,8 @@ def _of_two(contest: Contest) -> str:
     if not all(map(math.isfinite, ends)):
         return ""
     low, high = (f"{number(end, 3)}°" for end in ends)
-    return f" ({pair.first} − {pair.second}: {number(pair.difference, 3)}°, {low} to {high})"
+    first, second = _bare(pair.first), _bare(pair.second)
+    return f" ({first} − {second}: {number(pair.difference, 3)}°, {low} to {high})"
 
 
 def under(condition: str, *, first: bool = True) -> str:

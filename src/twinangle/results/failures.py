@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from twinangle.results.grouping import Key, distinct, key_of
 from twinangle.results.not_recorded import is_not_recorded
-from twinangle.under_test import reference_of, wearable_of
+from twinangle.under_test import parts_of, reference_of, wearable_of
 from twinangle.wording import count, listing
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _NAMES_A_FILE = re.compile(r"\.[A-Za-z]\w*(?=[ ,:;])")
 _FIGURE = re.compile(r"(?<![\w.])[-+−]?\d+(?:\.\d+)?(?!\.?\w)")
+_END = re.compile(r"(?<=\.)\s+(?=[A-Z(])")
 _SENTENCE = re.compile(r"(?<=[.:])\s+(?=[A-Z])")
 
 
@@ -58,6 +59,11 @@ def failure_lines(results: StudyResults) -> tuple[str, ...]:
         f"Failed: {one.trial.label} ({', '.join(one.by)}): {one.reason}"
         for one in failures(results)
     )
+
+
+def in_short(reason: str) -> str:
+    """Return what failed without what to do about it: the first sentence of a reason."""
+    return _END.split(reason, maxsplit=1)[0]
 
 
 def failed_by_wearable(results: StudyResults) -> str:
@@ -111,10 +117,17 @@ def _where_other_figures(alike: Sequence[TrialResult]) -> str:
 
 
 def _named(names: Sequence[str], recorded: Sequence[TrialResult]) -> tuple[str, ...]:
-    """Return what failed, a wearable by its name alone where nothing of it is missing."""
+    """Return what failed: a wearable, or a pair of instruments, where nothing is missing of it."""
+    every = {trial.procedure for trial in recorded}
     shown = []
     for name in names:
-        wearable = wearable_of(name)
-        own = {trial.procedure for trial in recorded if trial.wearable == wearable}
-        shown.append(wearable if wearable and own <= set(names) else name)
+        wearable, _, reference = parts_of(name)
+        whole = {one for one in every if wearable_of(one) == wearable}
+        pair = {one for one in whole if reference_of(one) == reference}
+        if wearable and whole <= set(names):
+            shown.append(wearable)
+        elif reference and pair <= set(names):
+            shown.append(f"{wearable} against {reference}".lstrip())
+        else:
+            shown.append(name)
     return distinct(shown)

@@ -10,6 +10,7 @@ from twinangle.report.limits import form_in_words
 from twinangle.report.paper.rounded import alone, mean_and_sd, with_ends
 from twinangle.results import Absent, StudyResults, TrialResult, given, named
 from twinangle.results.answer import answer_of
+from twinangle.results.comparison_words import tie_word, ties_sentence
 from twinangle.results.covariates import covariate_summaries
 from twinangle.results.grouping import Naming, distinct, worked_recordings
 from twinangle.results.session_words import MAIN_FORM
@@ -269,21 +270,26 @@ def _procedures(results: StudyResults) -> PaperTable:
             rows.append(
                 (
                     pooled.condition,
-                    f"{pair.first} (rank {first.rank})",
-                    f"{pair.second} (rank {second.rank})",
+                    *(
+                        f"{place.procedure} (rank {place.rank})"
+                        if contest.can_tell_apart()
+                        else place.procedure
+                        for place in (first, second)
+                    ),
                     alone(first.mean),
                     alone(second.mean),
                     with_ends(pair.difference, (pair.lower, pair.upper)),
-                    "tie" if pair.tied else "apart",
+                    tie_word(contest, tied=pair.tied),
                 )
             )
+    told = distinct(filter(None, (ties_sentence(contest) for _, contest in given(results.ranking))))
     return PaperTable(
         "procedures",
         "Procedures on the same recordings: RMS of the demeaned mean curves, in degrees",
         ("Condition", "First", "Second", "Mean of the first", "Mean of the second",
          "First − second", "Verdict"), tuple(rows), 3,
         ((f"n: {'; '.join(distinct(n))}. In brackets: intervals that hold together at "
-         f"{results.options.level} over all pairs of a condition."),),
+         f"{results.options.level} over all pairs of a condition."), *told),
     )  # fmt: skip
 
 
