@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -9,8 +10,9 @@ from twinangle.analysis.carrying import Carried, carried_from
 from twinangle.analysis.common_cycles import Seen, with_common_cycles
 from twinangle.analysis.daily_life import OnStretch
 from twinangle.analysis.measured import Measurements
+from twinangle.analysis.opened import Opened
 from twinangle.analysis.pairs import references_apart, triples_of, wearables_apart
-from twinangle.analysis.trial import analyse_trial
+from twinangle.analysis.trial import CutElsewhere, analyse_trial
 from twinangle.analysis.whose_clock import with_whose_clock
 from twinangle.notices import Notice, reworded
 from twinangle.results import TrialResult
@@ -56,6 +58,51 @@ def analyse_parts(
     pairs = (*wearables_apart(seen), *references_apart(seen))
     found = [result for one in with_common_cycles(seen) for result in one]
     return (replace(found[0], pairs=pairs, triples=triples_of(seen)), *found[1:])
+
+
+def analyse_pair(
+    rows: Sequence[tuple[Part, Trial]], pair: int, *, opened: Opened | None = None
+) -> tuple[TrialResult, ...]:
+    """Analyse a recording under one pair of instruments alone, at the cycles that a run takes.
+
+    Parameters
+    ----------
+    rows : sequence of (Part, Trial)
+        The recording as every pair has it.
+    pair : int
+        The place of one.
+    opened : Opened, optional
+        As :func:`analyse_trial` takes it.
+    """
+    part, row = rows[pair]
+    return analyse_trial(part.study, row, opened=opened, cycles_by=cycles_for(rows, part))
+
+
+def cycles_for(rows: Sequence[tuple[Part, Trial]], part: Part) -> CutElsewhere | None:
+    """Return what cuts one pair's recording at the cycles that a run carries to it.
+
+    Parameters
+    ----------
+    rows : sequence of (Part, Trial)
+        The recording as every pair has it.
+    part : Part
+        One of them.
+
+    Returns
+    -------
+    callable or None
+        As :func:`analyse_trial` takes it; None where the wearable cuts its own cycles.
+    """
+    if part.study.daily_life.stretch_min is not None:
+        return None  # nothing is carried in a recording that is read in stretches
+    for name in cutting_order(each for each, _ in rows):
+        if name == part.wearable:
+            return None
+        own = [row for row in rows if row[0].wearable == name]
+        carried = carried_from([_seen(*row, None, None, {}) for row in own])
+        if carried is not None:
+            return partial(carried.cut, reference=part.reference)
+    return None
 
 
 def _seen(

@@ -61,7 +61,9 @@ def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
         "each bout over the hours of the recording; b: strides in bouts that begin in each hour; "
         f"c: kept strides by their cadence.{seen}"
     )
-    return Drawn(file_name("daily-life", *key_with_wearable(trial)), figure, caption, of_daily_life(daily))
+    return Drawn(
+        file_name("daily-life", *key_with_wearable(trial)), figure, caption, of_daily_life(daily)
+    )
 
 
 def plot_bouts(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
