@@ -242,8 +242,8 @@ def _with_daily(
         )
     cycles = result.cycles
     if cycles is not None:
-        cycles = replace(cycles, warnings=_of_the_whole(cycles.warnings))
-    warnings = (*_of_the_whole(result.warnings), *told)
+        cycles = replace(cycles, warnings=of_the_whole(cycles.warnings))
+    warnings = (*of_the_whole(result.warnings), *told)
     return replace(result, daily=found, cycles=cycles, warnings=warnings)
 
 
@@ -262,8 +262,18 @@ def _rests(result: TrialResult, found: DailyLife, first: Stretch, begin_s: float
     )
 
 
-def _of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
-    """Leave out that cycles without a reference count nowhere: in daily life they do."""
+def of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
+    """Leave out that cycles without a reference count nowhere: in daily life they do.
+
+    Parameters
+    ----------
+    warnings : tuple of str
+        Of a recording or its cycles.
+
+    Returns
+    -------
+    tuple of str
+    """
     return tuple(text for text in warnings if kind_of(text) != "cycles-without-reference")
 
 

@@ -24,6 +24,7 @@ from twinangle.cycles.carried import CARRIED
 from twinangle.errors import SynchronisationError, TooFewCyclesError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.review.placed import clock_near
+from twinangle.review.whole_day import cycles_of_the_day, results_of_the_day
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -112,7 +113,9 @@ def look_at(study: Study, trial: Trial, cycles_by: CutElsewhere | None = None) -
         return Look(analyse_trial(study, trial, cycles_by=cycles_by), unseen=str(error))
     seen = Look(analyse_trial(study, trial, opened=opened, cycles_by=cycles_by))
     try:
-        return _with_traces(own, shown, opened, seen, cycles_by)
+        seen = _with_traces(own, shown, opened, seen, cycles_by)
+        long = study.daily_life.stretch_min is not None
+        return _of_the_day(own, shown, opened, seen) if long else seen
     except TwinangleError as error:
         return replace(seen, unseen=str(error))
     except Exception as error:  # the page goes on without the picture
@@ -152,6 +155,18 @@ def _with_traces(
         cut_cycles if cycles_by is None else partial(cycles_by, clock=seen.clock)
     )
     return replace(seen, cycles=_cycles(cut, study, trial, signals, motion, paired))
+
+
+def _of_the_day(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look:
+    """Show the cycles of a recording that a run reads in stretches as its daily life has them."""
+    motion = _motion(study, opened)
+    if isinstance(motion, str) or seen.wearable is None:
+        return seen
+    angle = seen.wearable
+    paired = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
+    alone = _cycles(cut_cycles, study, trial, opened.signals, motion, paired)
+    cycles = cycles_of_the_day(seen.cycles, alone)
+    return replace(seen, cycles=cycles, results=results_of_the_day(seen.results))
 
 
 def _turning(study: Study, trial: Trial, signals: TrialSignals) -> Turning | None:

@@ -210,6 +210,7 @@ class Session:
             "row": self._row(number, look),
             "unseen": part.worded(look.unseen),
             "cut_by": look.cut_by,
+            "day": part.study.daily_life.stretch_min is not None,
             "traces": {
                 "wearable": self._trace(look.wearable),
                 "turning": self._turning(look),
