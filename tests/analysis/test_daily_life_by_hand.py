@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from invented_day import write_day
 
@@ -150,6 +151,48 @@ def test_decisions_act_where_they_lie_and_the_record_says_so(study, whole, plain
     assert repr(back.trials[0].daily) == repr(found.daily)
     assert [one.use for one in found.daily.by_hand] == [False, False, True]
     assert "by_hand" not in pool_study(study, (plain,)).to_json()["trials"][0]["daily_life"]
+
+
+TWO = """[wearables.strap]
+kind = "angle"
+time = "time_s"
+angle = "knee_deg"
+[wearables.sleeve]
+kind = "angle"
+time = "time_s"
+angle = "knee_deg"
+"""
+
+
+def test_of_two_wearables_each_has_its_own_cycles_decided_on(study, whole, plain, tmp_path):
+    """Nothing is carried from stretch to stretch; overrides are on the clock of one."""
+    text = study.path.read_text(encoding="utf-8")
+    at = text.index("[wearable]"), text.index("[reference]"), text.index("[synchronisation]")
+    text = text[: at[0]] + TWO + text[at[2] :].replace("[cycles]", '[cycles]\noverrides = "o.csv"')
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    shifted = pd.read_csv(study.folder / "device.csv")
+    shifted.to_csv(tmp_path / "strap.csv", index=False)
+    shifted.assign(time_s=shifted["time_s"] + 40.0).to_csv(tmp_path / "sleeve.csv", index=False)
+    table = "participant,condition,wearable_strap,wearable_sleeve\nP01,home,strap.csv,sleeve.csv\n"
+    (tmp_path / "trials.csv").write_text(table, encoding="utf-8")
+    at_s = over_the_end(whole, 300.0)
+    (tmp_path / "o.csv").write_text(f"time_s,decision,reason\n{at_s},exclude,{REASON}\n")
+    two = read_study(tmp_path)
+    start_s = float(whole.start_s[whole.kept & (whole.start_s > 430.0)][5])
+    decision = Decision(
+        who="R1", recording=two.trials[0].label, kind="cycle", wearable="sleeve", why=REASON,
+        value={"start_s": start_s + 40.0, "use": False}, version="0", id=1,
+        input=recording_hash(two, two.trials[0], "sleeve", ""), when="2026-01-01T00:00:00Z",
+    )  # fmt: skip
+    decided = apply_decisions(two, [decision])
+    assert [each.why_not for each in decided.decisions] == [""]
+    strap, sleeve = analyse_trial(decided, decided.trials[0])
+    assert [one.status for one in (strap, sleeve)] == ["ok", "ok"], sleeve.reason
+    assert strap.daily.n_strides < plain.daily.n_strides
+    assert sleeve.daily.n_strides < plain.daily.n_strides
+    assert [len(one.daily.by_hand) for one in (strap, sleeve)] == [0, 1]
+    (told,) = [text for text in sleeve.warnings if kind_of(text) == "cycles-of-its-own"]
+    assert "acts on strap alone" in told
 
 
 def test_a_stretch_to_analyse_leaves_the_others_alone(study, plain):

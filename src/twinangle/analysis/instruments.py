@@ -26,6 +26,10 @@ OWN_CYCLES = (
     "held whole, so that the cycles of one are not carried to the others. They are compared where "
     "their cycles begin together, and their numbers of daily life are of unlike strides."
 )
+OVERRIDES_OF_ONE = (
+    " What is forced in or out ([cycles] `overrides`) acts on {name} alone, on whose clock its "
+    "times are."
+)
 
 
 def analyse_parts(
@@ -41,7 +45,7 @@ def analyse_parts(
     goes with the results: the common cycles that procedures are ranked on, and what two wearables
     or two references differ by.
     """
-    rows = study.rows_of(trial)
+    rows = _with_overrides_of_one(study.rows_of(trial))
     measured = {} if measured is None else measured
     found_in: dict[int, Seen] = {}
     carried: Carried | None = None
@@ -76,6 +80,27 @@ def analyse_pair(
     """
     part, row = rows[pair]
     return analyse_trial(part.study, row, opened=opened, cycles_by=cycles_for(rows, part))
+
+
+def _with_overrides_of_one(
+    rows: tuple[tuple[Part, Trial], ...],
+) -> tuple[tuple[Part, Trial], ...]:
+    """Leave what is forced by hand to the wearable that cuts, where the others cut their own.
+
+    Its times are on that one's clock.
+    """
+    lead = rows[0][0].study
+    if lead.daily_life.stretch_min is None or lead.cycles.overrides is None:
+        return rows
+    cutter = cutting_order(part for part, _ in rows)[0]
+    return tuple(
+        (part if part.wearable == cutter else _without_overrides(part), row) for part, row in rows
+    )
+
+
+def _without_overrides(part: Part) -> Part:
+    cycles = part.study.cycles.model_copy(update={"overrides": None})
+    return replace(part, study=replace(part.study, cycles=cycles))
 
 
 def cycles_for(rows: Sequence[tuple[Part, Trial]], part: Part) -> CutElsewhere | None:
@@ -136,7 +161,10 @@ def _with_own_cycles_told(several: list[Seen]) -> list[Seen]:
     )
     if len(worn) < 2:
         return several
-    told = Notice(OWN_CYCLES.format(names=listing(worn)), "cycles-of-its-own")
+    said = OWN_CYCLES.format(names=listing(worn))
+    if any(one.part.study.cycles.overrides is not None for one in several):
+        said += OVERRIDES_OF_ONE.format(name=cutting_order(one.part for one in several)[0])
+    told = Notice(said, "cycles-of-its-own")
     return [
         replace(
             one,

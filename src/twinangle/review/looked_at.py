@@ -74,6 +74,8 @@ def rests_on(units: Sequence[Unit], number: int, decision: Decision) -> bool:
     unit = units[number]
     if unit.is_about(decision):
         return True
+    if unit.part.study.daily_life.stretch_min is not None:  # nothing is carried there
+        return False
     beside = [one for one in units if one.at == unit.at]
     order = cutting_order(one.part for one in beside)
     before = order[: order.index(unit.wearable)]
