@@ -341,8 +341,10 @@ def test_read_in_stretches_each_wearable_has_its_own_cycles_and_that_is_said(res
         [(0.0, 9.0)],
     )  # fmt: skip
     trials = [t for t in results.trials if t.condition == "indoor" and t.status == "ok"]
+    own = SimpleNamespace(cycles=SimpleNamespace(overrides=None))
     several = [
-        Seen(SimpleNamespace(wearable=t.wearable), None, (replace(t, daily=days),)) for t in trials
+        Seen(SimpleNamespace(wearable=t.wearable, study=own), None, (replace(t, daily=days),))
+        for t in trials
     ]
     for one in _with_own_cycles_told(several):
         (told,) = [w for w in one.results[0].warnings if kind_of(w) == "cycles-of-its-own"]
