@@ -33,6 +33,10 @@ class CycleError(TwinangleError):
     """Too few usable movement cycles."""
 
 
+class OverrideError(CycleError):
+    """A cycle forced in or out by hand cannot be."""
+
+
 class TooFewCyclesError(CycleError):
     """Too few cycles were found or kept; another way of finding them may do better.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +11,8 @@ import pytest
 
 from twinangle.study import apply_decisions, read_bare_study
 from twinangle.study.decisions import Decision, append_decision, recording_hash
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 STUDY = """\
 [study]

@@ -24,7 +24,9 @@ from twinangle.cycles.daily_life import Strides, daily_life
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of
+from twinangle.plotting.daily_life import draw_daily_life
 from twinangle.report.along_cycle import _region
+from twinangle.report.blocks import figures_of
 from twinangle.report.cycles import cycles_paragraph
 from twinangle.report.daily_life import daily_life_section
 from twinangle.report.exclusions import exclusions_section
@@ -345,8 +347,10 @@ def test_read_in_stretches_each_wearable_has_its_own_cycles_and_that_is_said(res
         [(0.0, 9.0)],
     )  # fmt: skip
     trials = [t for t in results.trials if t.condition == "indoor" and t.status == "ok"]
+    own = SimpleNamespace(cycles=SimpleNamespace(overrides=None))
     several = [
-        Seen(SimpleNamespace(wearable=t.wearable), None, (replace(t, daily=days),)) for t in trials
+        Seen(SimpleNamespace(wearable=t.wearable, study=own), None, (replace(t, daily=days),))
+        for t in trials
     ]
     for one in _with_own_cycles_told(several):
         (told,) = [w for w in one.results[0].warnings if kind_of(w) == "cycles-of-its-own"]
@@ -358,3 +362,9 @@ def test_read_in_stretches_each_wearable_has_its_own_cycles_and_that_is_said(res
     heads = [str(block) for block in blocks if block["kind"] == "heading"]
     assert ["strap" in heads[0], "sleeve" in heads[1]] == [True, True]
     assert "cuts itself" not in str(daily_life_section(replace(long, trials=long.trials[:1]), {}))
+    drawn = {one.name: (one.caption, one.alternative) for one in draw_daily_life(long)}
+    for (name, (caption, _)), wearable in zip(drawn.items(), ("strap", "sleeve"), strict=True):
+        assert name.endswith(f"_{wearable}")
+        assert f"({wearable} · " in caption
+    shown = figures_of(daily_life_section(long, drawn))
+    assert shown == [f"/figures/{name}.svg" for name in drawn]  # each wearable's, once

@@ -54,6 +54,12 @@ def test_decisions_on_pairs_are_kept_apart_and_honoured(app, session, path, wait
     assert [row["state"] for row in rows] == ["ok", "failed", "ok", "ok", "ok", "ok"]
     cut_by = [ask(app, f"api/recording/{k}").json()["cut_by"] for k in range(len(rows))]
     assert cut_by == ["", "", "strap", "strap", "", "strap"]
+    in_run = {one.procedure: one for one in analyse_trial(session.study, session.study.trials[0])}
+    for k, name in ((2, "goniometer"), (3, "optical")):
+        shown = ask(app, f"api/recording/{k}").json()["cycles"]
+        carried = in_run[f"sleeve · angle · against {name}"].cycles
+        assert shown["start_s"] == pytest.approx(list(carried.start_s))
+        assert shown["method"] == carried.method == "angle-peak of strap"
 
     lag = {"lag_s": LAG_OF_OPTICAL_S, "drift_ppm": 0.0}
     thought = post(app, "api/effect/1", {"kind": "lag", "value": lag}).json()
@@ -61,14 +67,19 @@ def test_decisions_on_pairs_are_kept_apart_and_honoured(app, session, path, wait
     assert (thought["own"]["now"]["status"], thought["own"]["with"]["status"]) == ("failed", "ok")
     made = decide(app, 1, "lag", lag).json()
     assert (made["wearable"], made["reference"]) == ("strap", "optical")
-    assert analysed_again(session) == [1]
+    assert analysed_again(session) == [1, 2, 3]  # and what its cycles are carried to
     waiting(session)
     assert ask(app, "api/recording/1").json()["clock"]["lag_s"] == LAG_OF_OPTICAL_S
 
     start = ask(app, "api/recording/1").json()["cycles"]["start_s"][4]
     made = decide(app, 1, "cycle", {"start_s": start, "use": False}).json()
     assert (made["wearable"], made.get("reference")) == ("strap", None)
-    assert analysed_again(session) == [0, 1]  # against every reference
+    assert analysed_again(session) == [0, 1, 2, 3]  # against every reference
+    waiting(session)
+    shown = ask(app, "api/recording/3").json()["cycles"]
+    assert shown["reason"].count("by hand: seen") == 1  # carried with it
+    now = post(app, "api/effect/3", {}).json()["own"]
+    assert now["automatic"]["kept"] == now["now"]["kept"] + 1
     made = decide(app, 2, "recording", {"use": False}, holds="reference").json()
     assert (made.get("wearable"), made["reference"]) == (None, "goniometer")
     waiting(session)
@@ -103,6 +114,6 @@ def test_decisions_on_pairs_are_kept_apart_and_honoured(app, session, path, wait
 
     undo = decide(app, 3, "undo", {"of": 3}).json()
     assert "reference" not in undo
-    assert analysed_again(session) == [0, 2]
+    assert analysed_again(session) == [0, 2, 3]
     lines = (path.parent / "decisions.jsonl").read_text().splitlines()
     assert [json.loads(line)["kind"] for line in lines] == ["lag", "cycle", "recording", "undo"]

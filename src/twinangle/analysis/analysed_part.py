@@ -193,10 +193,13 @@ def _check_within(trial: Trial, recording: Recording) -> None:
     """Refuse limits and masks that the recording does not hold."""
     first, last = float(recording.time_s[0]), float(recording.time_s[-1])
     step = float(recording.time_s[1] - recording.time_s[0])
+    what = "the recording" if trial.stretch is None else "the stretch that is read of it"
     runs = (
-        f"the recording runs from {first:.2f} to {last:.2f} s on its own clock "
+        f"{what} runs from {first:.2f} to {last:.2f} s on its own clock "
         f"({recording.time_s.size} samples)"
     )
+    if trial.stretch is not None:
+        runs += "; agreement and SDs are of the first one, `stretch_min` under [daily_life] long"
     low, high = _or(trial.start_s, first), _or(trial.end_s, last)
     left = max(min(high, last) - max(low, first), 0.0)
     if left < min(_LEAST_S, last - first):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from twinangle.cycles.overrides import placed
+from collections.abc import Mapping, Sequence
+
+from twinangle.cycles.overrides import Override, placed
 from twinangle.results import TrialResult
 from twinangle.results.decided import ChosenCycles
 from twinangle.study import Trial
@@ -27,7 +29,22 @@ def chosen_cycles(trial: Trial, found: TrialResult, bare: TrialResult) -> Chosen
         return None
     cycles, before = found.cycles, bare.cycles.reason
     chosen, _ = placed(trial.by_hand.cycles, cycles.start_s, cycles.end_s)
-    kept = [not text for text in cycles.reason]
+    return count_chosen(chosen, cycles.reason, before)
+
+
+def count_chosen(
+    chosen: Mapping[int, Override], reason: Sequence[str], before: Sequence[str]
+) -> ChosenCycles:
+    """Return what decisions did.
+
+    Parameters
+    ----------
+    chosen : mapping of int to (float, "include" or "exclude", str)
+        What was decided, by index of the cycle.
+    reason, before : sequence of str
+        Why each cycle is left out, with the decisions and without; empty where it is kept.
+    """
+    kept = [not text for text in reason]
     return ChosenCycles(
         out=sum(what == "exclude" and not kept[k] for k, (_, what, _) in chosen.items()),
         back_in=sum(

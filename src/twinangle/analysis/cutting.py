@@ -11,7 +11,8 @@ from twinangle.analysis.analysed_part import as_cut
 from twinangle.analysis.reading import TrialSignals
 from twinangle.cycles import find_cycles
 from twinangle.cycles.enough import NOT_THE_MOVEMENT, OUTLIERS, reason_kind
-from twinangle.errors import TwinangleError
+from twinangle.cycles.overrides import resolve
+from twinangle.errors import TooFewCyclesError, TwinangleError
 from twinangle.signals.recording import CycleSet, Interval, JointMotion, PairedAngles
 from twinangle.study import Study, Trial
 from twinangle.study.overrides_table import read_overrides
@@ -45,6 +46,7 @@ def cut_cycles(
         decided=trial.by_hand.cycles if trial.by_hand is not None else (),
         masked=trial.mask,
         few=True,
+        part=trial.stretch is not None,
     )
 
 
@@ -76,9 +78,13 @@ def override_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
     """Return what is wrong with the cycles forced in or out of a trial; empty where nothing is.
 
     A time outside every cycle shows only when the cycles are found, so that they are, by the first
-    procedure that yields an angle; a trial without overrides costs nothing.
+    procedure that yields an angle; a trial without overrides costs nothing. Of a recording that is
+    read in stretches those of the first one are looked at.
     """
-    if not read_overrides(study, trial):
+    overrides = read_overrides(study, trial)
+    if trial.stretch is not None:
+        overrides = tuple(each for each in overrides if each[0] < trial.stretch.end_s)
+    if not overrides:
         return ""
     fault = ""
     for procedure in study.wearable.procedures:
@@ -90,11 +96,24 @@ def override_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:
         angle = motion.angle
         alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
         try:
-            cut_cycles(study, trial, signals, motion, alone)
+            cycles = _cut_for_overrides(study, trial, signals, motion, alone)
+            resolve(overrides, cycles.start_s, cycles.end_s)
         except TwinangleError as error:
             return str(error)
         return ""
     return fault
+
+
+def _cut_for_overrides(
+    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, alone: PairedAngles
+) -> CycleSet:
+    """Return the cycles; a stretch of a long recording may keep too few of them."""
+    try:
+        return cut_cycles(study, trial, signals, motion, alone)
+    except TooFewCyclesError as error:
+        if trial.stretch is not None and isinstance(error.cycles, CycleSet):
+            return error.cycles
+        raise
 
 
 def effect_of_exclusions(cycles: CycleSet) -> ExclusionEffect:

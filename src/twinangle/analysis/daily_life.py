@@ -17,6 +17,7 @@ from typing import cast
 import numpy as np
 
 from twinangle.analysis.merging import merge_sensors
+from twinangle.analysis.stretch_by_hand import ByHandInStretches, OfTheWhole
 from twinangle.analysis.stretch_cycles import Found, cycles_of
 from twinangle.analysis.stretch_trials import (
     calibration_parts,
@@ -117,7 +118,7 @@ def whole_recording(
         As :func:`first_stretch` was given them.
     base : tuple of TrialResult
         Of the first stretch, one a procedure.
-    of_first : dict of str to CycleSet, str or None
+    of_first : Found
         The first stretch's cycles by the wearable alone
         (:func:`twinangle.analysis.stretch_cycles.cycles_of_first`).
     parts : iterator of Stretch
@@ -133,11 +134,15 @@ def whole_recording(
     kept = {result.procedure: _Kept() for result in base}
     recorded: list[tuple[float, float]] = []
     first = next(parts)
+    by_hand = ByHandInStretches(study, trial)
 
-    def add(part: Stretch, cycles: Found) -> None:
+    def add(part: Stretch, of_part: Found) -> None:
         recorded.extend(_recorded(part))
+        if not _analysed(trial, part):
+            return
+        by_hand.add(part, of_part)
         for result in base:
-            found, own = cycles[result.procedure], kept[result.procedure]
+            found, own = of_part.cycles[result.procedure], kept[result.procedure]
             if isinstance(found, str):
                 own.unread.append(f"{_hours(part)}: {found}")
             elif found is not None:
@@ -154,8 +159,29 @@ def whole_recording(
         later = later_stretch(study, trial, base, calibration, part)
         add(part, cycles_of(in_one_file(study), later, two_files=two_files))
         tell(part)
+    chosen = by_hand.judged(first.recording.source, (recorded[0][0], recorded[-1][1]))
     return tuple(
-        _with_daily(result, kept[result.procedure], recorded, n_stretches, first) for result in base
+        _with_chosen(_with_daily(one, kept[one.procedure], recorded, n_stretches, first), chosen)
+        for one in base
+    )
+
+
+def _analysed(trial: Trial, part: Stretch) -> bool:
+    """Tell whether some of what is to be analysed of a recording lies in the core of a stretch."""
+    low = -math.inf if trial.start_s is None else trial.start_s
+    high = math.inf if trial.end_s is None else trial.end_s
+    return low < part.core.end_s and high > part.core.start_s
+
+
+def _with_chosen(result: TrialResult, chosen: OfTheWhole) -> TrialResult:
+    """Add what decisions on cycles did to the whole recording."""
+    if result.daily is None:
+        return result
+    return replace(
+        result,
+        daily=replace(result.daily, by_hand=chosen.strides),
+        chosen=chosen.counted,
+        warnings=(*result.warnings, *chosen.told),
     )
 
 
@@ -216,8 +242,8 @@ def _with_daily(
         )
     cycles = result.cycles
     if cycles is not None:
-        cycles = replace(cycles, warnings=_of_the_whole(cycles.warnings))
-    warnings = (*_of_the_whole(result.warnings), *told)
+        cycles = replace(cycles, warnings=of_the_whole(cycles.warnings))
+    warnings = (*of_the_whole(result.warnings), *told)
     return replace(result, daily=found, cycles=cycles, warnings=warnings)
 
 
@@ -236,8 +262,18 @@ def _rests(result: TrialResult, found: DailyLife, first: Stretch, begin_s: float
     )
 
 
-def _of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
-    """Leave out that cycles without a reference count nowhere: in daily life they do."""
+def of_the_whole(warnings: tuple[str, ...]) -> tuple[str, ...]:
+    """Leave out that cycles without a reference count nowhere: in daily life they do.
+
+    Parameters
+    ----------
+    warnings : tuple of str
+        Of a recording or its cycles.
+
+    Returns
+    -------
+    tuple of str
+    """
     return tuple(text for text in warnings if kind_of(text) != "cycles-without-reference")
 
 

@@ -32,7 +32,7 @@ def decision_records(study: Study, trials: Sequence[TrialResult]) -> tuple[Decis
     """
     found: dict[tuple[str, str, str], TrialResult] = {}
     for result in trials:
-        if result.cycles is not None:
+        if result.cycles is not None or result.daily is not None:
             under = (result.label, wearable_of(result.procedure), reference_of(result.procedure))
             found.setdefault(under, result)
     rows = {trial.label: trial for trial in study.trials}
@@ -56,6 +56,10 @@ def decision_records(study: Study, trials: Sequence[TrialResult]) -> tuple[Decis
 def _lost(standing: Standing, trial: Trial, result: TrialResult) -> str:
     """Return why a decision on a cycle came to nothing; empty where it did not."""
     decision, cycles = standing.decision, result.cycles
+    if result.daily is not None:
+        of_this = (float(decision.value["start_s"]), bool(decision.value["use"]), decision.why)
+        acted = [(one.decided_s, one.use, one.why) for one in result.daily.by_hand]
+        return "" if of_this in acted else NO_CYCLE
     if cycles is None or trial.by_hand is None:
         return ""
     what = "include" if decision.value["use"] else "exclude"

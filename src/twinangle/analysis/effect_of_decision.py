@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+from twinangle.analysis.instruments import analyse_pair
 from twinangle.analysis.opened import Opened
 from twinangle.analysis.trial import analyse_trial
 from twinangle.analysis.without_decisions import compared
@@ -84,8 +85,7 @@ def effect_of(
     if pair is None:
         after = analyse_trial(study, trial, opened=opened)
     else:
-        part, row = study.rows_of(trial)[pair]
-        after = analyse_trial(part.study, row, opened=opened)
+        after = analyse_pair(study.rows_of(trial), pair, opened=opened)
     here = [k for k, one in enumerate(results) if one.label == decision.recording]
     several = list(results)
     for k, one in zip(here, after, strict=True):

@@ -229,11 +229,24 @@ def overlap_line(study: Study, signals: TrialSignals) -> str:
 
 def _by_hand(study: Study, trial: Trial, signals: TrialSignals) -> None:
     """Refuse cycles forced in or out at times that the recording does not hold."""
+    if trial.stretch is not None:  # they may lie in another one
+        return
     file = _wearable(signals)
     for time_s, decision, _ in read_overrides(study, trial):
         if not file.start_s <= time_s <= file.end_s:
-            name = Path(study.cycles.overrides or "").name
-            raise StudyError(
-                f"{name}: the cycle to {decision} at {time_s:g} s lies outside {file.source}, "
-                f"which runs from {file.start_s:.6g} to {file.end_s:.6g} s on its own clock."
+            raise override_outside(
+                study, (time_s, decision), file.source, (file.start_s, file.end_s)
             )
+
+
+def override_outside(
+    study: Study, override: tuple[float, str], source: str, span_s: tuple[float, float]
+) -> StudyError:
+    """Return the fault of a cycle forced in or out at a time that the recording does not hold."""
+    name = Path(study.cycles.overrides or "").name
+    time_s, decision = override
+    first, last = span_s
+    return StudyError(
+        f"{name}: the cycle to {decision} at {time_s:g} s lies outside {source}, "
+        f"which runs from {first:.6g} to {last:.6g} s on its own clock."
+    )

@@ -6,22 +6,42 @@ life. Only the agreement rests on the cycles that have one.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import cast
 
-from twinangle.analysis.cutting import cut_cycles
+from twinangle.analysis.cutting import cut_cycles, cut_undecided
 from twinangle.analysis.opened import Opened, open_trial, unexpected
 from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.requirements import require_fit
 from twinangle.analysis.sensor_clocks import clock_warnings
 from twinangle.cycles import recut
-from twinangle.errors import CycleError, StudyError, TooFewCyclesError, TwinangleError
+from twinangle.errors import (
+    CycleError,
+    OverrideError,
+    StudyError,
+    TooFewCyclesError,
+    TwinangleError,
+)
 from twinangle.results import TrialResult
 from twinangle.signals.recording import CycleSet, JointMotion, PairedAngles
 from twinangle.study import Study, Trial
 
-Found = dict[str, CycleSet | str | None]
-"""Each procedure's cycles; None where nobody walked, or what is wrong."""
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """The cycles of one stretch.
+
+    Parameters
+    ----------
+    cycles : dict of str to CycleSet, str or None
+        Each procedure's; None where nobody walked, or what is wrong.
+    undecided : CycleSet, optional
+        The same cycles as they are without decisions on them; None where there are none such.
+    """
+
+    cycles: dict[str, CycleSet | str | None]
+    undecided: CycleSet | None = None
 
 
 def cycles_of(study: Study, trial: Trial, *, two_files: bool) -> Found:
@@ -58,10 +78,10 @@ def cycles_of_first(
     """
     found = _attempt(study, replace(trial, reference=None), opened, two_files=False)
     for result in base:
-        cycles = found.get(result.procedure)
+        cycles = found.cycles.get(result.procedure)
         if result.paired is not None and isinstance(cycles, CycleSet):
             alone = replace(result.paired, reference_deg=None)
-            found[result.procedure] = recut(cycles, alone, few=True)
+            found.cycles[result.procedure] = recut(cycles, alone, few=True)
     return found
 
 
@@ -69,10 +89,12 @@ def _attempt(study: Study, trial: Trial, opened: Opened | None, *, two_files: bo
     names = study.wearable.procedures
     try:
         return _cut(study, trial, opened or open_trial(study, trial), two_files=two_files)
+    except OverrideError:
+        raise  # of the whole recording, not of this stretch
     except TwinangleError as error:
-        return dict.fromkeys(names, str(error))
+        return Found(dict.fromkeys(names, str(error)))
     except Exception as error:
-        return dict.fromkeys(names, unexpected(error))
+        return Found(dict.fromkeys(names, unexpected(error)))
 
 
 def _cut(study: Study, trial: Trial, opened: Opened, *, two_files: bool) -> Found:
@@ -81,8 +103,9 @@ def _cut(study: Study, trial: Trial, opened: Opened, *, two_files: bool) -> Foun
     opened.tested(study, trial)
     if two_files and signals.sensors is not None and (told := clock_warnings(signals.sensors)):
         raise StudyError(told[0])
-    found: Found = {}
+    found: dict[str, CycleSet | str | None] = {}
     shared: CycleSet | None = None
+    undecided: CycleSet | None = None
     for name, motion in opened.motions(study.wearable.procedures).items():
         if not isinstance(motion, JointMotion):
             found[name] = motion
@@ -90,16 +113,24 @@ def _cut(study: Study, trial: Trial, opened: Opened, *, two_files: bool) -> Foun
         angle = motion.angle
         alone = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
         if shared is None:
-            try:
-                shared = cut_cycles(study, trial, signals, motion, alone)
-            except TooFewCyclesError as error:
-                shared = cast("CycleSet | None", error.cycles)
-            except CycleError:
-                shared = None
+            shared = _few_or_none(cut_cycles, study, trial, signals, motion, alone)
             if shared is None:  # nobody walked
-                return dict.fromkeys(study.wearable.procedures)
+                return Found(dict.fromkeys(study.wearable.procedures))
+            undecided = _few_or_none(cut_undecided, study, trial, signals, motion, alone)
         found[name] = recut(shared, alone, few=True)
-    return found
+    return Found(found, undecided)
+
+
+def _few_or_none(cut: Callable[..., CycleSet | None], *asked: object) -> CycleSet | None:
+    """Return the cycles, also where too few are kept; None where there are none."""
+    try:
+        return cut(*asked)
+    except TooFewCyclesError as error:
+        return cast("CycleSet | None", error.cycles)
+    except OverrideError:
+        raise
+    except CycleError:
+        return None
 
 
 def _without_reference(signals: TrialSignals) -> TrialSignals:

@@ -21,6 +21,7 @@ from twinangle.study import (
     Trial,
     merged_columns,
 )
+from twinangle.study.by_hand import ByHand
 
 
 def in_one_file(study: Study) -> Study:
@@ -43,12 +44,18 @@ def of_memory(study: Study, trial: Trial, part: Stretch) -> Trial:
     return replace(
         trial,
         wearable=part.recording,
+        stretch=part.core,
         distal_lag_s=None,
         mask=inside,
         events=_events_within(study, trial, first, last),
         start_s=low if low is not None and low > first else None,
         end_s=high if high is not None and high < last else None,
     )
+
+
+def _on_cycles(by_hand: ByHand | None) -> ByHand | None:
+    """Return the decisions that concern every stretch."""
+    return None if by_hand is None else ByHand(cycles=by_hand.cycles)
 
 
 def _events_within(
@@ -114,7 +121,7 @@ def later_stretch(
     later = replace(
         of_memory(study, trial, part),
         reference=None,
-        by_hand=None,
+        by_hand=_on_cycles(trial.by_hand),
         standing_deg=standing,
     )
     return replace(later, **calibration)  # type: ignore[arg-type]

@@ -15,6 +15,7 @@ from twinangle.cycles.judge import gap_reasons, merge_reasons, without_reference
 from twinangle.errors import TooFewCyclesError
 from twinangle.signals.recording import CycleSet, MaskedStretch, PairedAngles
 
+CARRIED = " of "  # in the method of carried cycles, before the name of the wearable that cut them
 OF_ONE_INSTRUMENT = ("masked", "gap", "curve outlier")
 """Reasons that concern the instrument alone whose cycles they are; all others go with a cycle."""
 
@@ -73,7 +74,7 @@ def carried_cycles(
         bout=cycles.bout[here],
     )
     candidates = as_candidates(chosen)
-    new = cut_all(candidates, paired, f"{cycles.method} of {wearable}")
+    new = cut_all(candidates, paired, f"{cycles.method}{CARRIED}{wearable}")
     reason = ["" if reason_kind(t) in OF_ONE_INSTRUMENT else t for t in chosen.reason]
     merge_reasons(reason, exclude.masked(candidates, masked))
     merge_reasons(reason, gap_reasons(candidates, paired))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, PAUSE
-from twinangle.declare import measured, number
+from twinangle.declare import WhereGiven, measured, number
 from twinangle.signals.recording import Array, CycleSet
 
 DAY_S = 86_400.0
@@ -120,6 +120,16 @@ class BeyondReference:
 
 
 @dataclass(frozen=True, slots=True)
+class ChosenStride:
+    """A cycle that a decision takes out or in."""
+
+    decided_s: Annotated[float, measured("s", "start of the cycle as it was decided on")]
+    start_s: Annotated[float, measured("s", "start of the cycle that it names")]
+    use: Annotated[bool, number("whether the cycle is to be used")]
+    why: Annotated[str, number("the reason given")]
+
+
+@dataclass(frozen=True, slots=True)
 class DailyLife:
     """What a long recording says of walking in daily life."""
 
@@ -138,6 +148,9 @@ class DailyLife:
         BeyondReference | None,
         number("strides without a reference beside those with one; null without either"),
     ]
+    by_hand: Annotated[
+        tuple[ChosenStride, ...], number("cycles that decisions take out or in"), WhereGiven(())
+    ] = ()
 
 
 def strides_of(cycles: CycleSet, compared: Array) -> Strides:

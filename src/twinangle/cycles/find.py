@@ -26,7 +26,7 @@ from twinangle.cycles.judge import (
 )
 from twinangle.cycles.normalise import cut
 from twinangle.cycles.of_stretch import of_the_stretch
-from twinangle.cycles.overrides import Override, placed, resolve
+from twinangle.cycles.overrides import Override, not_taken_in, placed, resolve
 from twinangle.errors import CycleError, TooFewCyclesError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet, Interval, MaskedStretch, PairedAngles
@@ -52,6 +52,7 @@ def find_cycles(
     decided: Sequence[tuple[float, Literal["include", "exclude"], str]] = (),
     masked: Sequence[MaskedStretch] = (),
     few: bool = False,
+    part: bool = False,
 ) -> CycleSet:
     """Find movement cycles, judge each, and cut both instruments by the same events.
 
@@ -92,6 +93,9 @@ def find_cycles(
     few : bool
         Let one or two kept cycles pass where the recording is short, to be pooled with others:
         where starts, stops and what is no part of the movement are all that was left out.
+    part : bool
+        It is a part of a longer recording: what is forced or decided on cycles elsewhere is left
+        alone and not told.
 
     Returns
     -------
@@ -127,6 +131,7 @@ def find_cycles(
         decided=decided,
         few=few,
         masked=masked,
+        part=part,
     )
     try:
         cycles = _found(asked)
@@ -156,14 +161,14 @@ def _found(asked: Asked) -> CycleSet:
     )
     asked, candidates = of_the_stretch(asked, candidates)
     cycles = cut_all(candidates, paired, method)
-    include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s)
+    include, by_hand = resolve(asked.overrides, cycles.start_s, cycles.end_s, part=asked.part)
     lost = _with_decided(asked, candidates, include, by_hand)
     reason = [
         f"by hand: {by_hand[k]}" if k in by_hand else "" for k in range(candidates.start_s.size)
     ]
     merge_reasons(reason, exclude.masked(candidates, asked.masked))
     said = [*same, *lost, *judge_cycles(reason, asked, candidates, cycles, signal)]
-    said += force_in(reason, include, candidates, paired)
+    said += force_in(reason, include, candidates, paired, part=asked.part)
     cycles = replace(cycles, reason=tuple(reason))
     said += without_reference(cycles.reason, paired)
     said += _slow_strides(asked, cycles)
@@ -180,16 +185,13 @@ def _with_decided(
     told = [*lost]
     for index, (_, what, why) in sorted(found.items()):
         if what == "include" and gaps[index]:
-            text = (
-                f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} "
-                f"s) is to be taken in by hand ({why}), and cannot be: {gaps[index]}."
-            )
-            told.append(Notice(text, "decision-not-applied", "grave"))
+            begin, end = candidates.start_s[index], candidates.end_s[index]
+            told.append(not_taken_in(index, (begin, end), why, gaps[index]))
             continue
         chosen, other = (include, by_hand) if what == "include" else (by_hand, include)
         other.pop(index, None)
         chosen[index] = why
-    return told
+    return [] if asked.part else told
 
 
 def _slow_strides(asked: Asked, cycles: CycleSet) -> list[str]:

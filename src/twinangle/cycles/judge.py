@@ -11,8 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from twinangle.cycles import exclude
 from twinangle.cycles.bouts import Candidates
-from twinangle.cycles.overrides import Override
-from twinangle.errors import CycleError
+from twinangle.cycles.overrides import Override, not_forced_in
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array, CycleSet, Interval, MaskedStretch, PairedAngles
 
@@ -47,6 +46,7 @@ class Asked:
     decided: Sequence[tuple[float, Literal["include", "exclude"], str]]
     few: bool
     masked: Sequence[MaskedStretch] = ()
+    part: bool = False
 
 
 def judge_cycles(
@@ -108,20 +108,27 @@ def _leave_out_turns(
 
 
 def force_in(
-    reason: list[str], include: dict[int, str], candidates: Candidates, paired: PairedAngles
+    reason: list[str],
+    include: dict[int, str],
+    candidates: Candidates,
+    paired: PairedAngles,
+    *,
+    part: bool = False,
 ) -> list[str]:
-    """Clear the reasons of cycles forced in, and say so in warnings."""
+    """Clear the reasons of cycles forced in, and say so in warnings.
+
+    One with a gap cannot be: that is a fault, but in a part of a recording, where the whole is
+    judged once it is read.
+    """
     warnings: list[str] = []
     gaps = gap_reasons(candidates, paired)
     for index, why in sorted(include.items()):
-        place = (
-            f"Cycle {index} ({candidates.start_s[index]:.2f} to {candidates.end_s[index]:.2f} s)"
-        )
+        place_s = float(candidates.start_s[index]), float(candidates.end_s[index])
+        place = f"Cycle {index} ({place_s[0]:.2f} to {place_s[1]:.2f} s)"
+        if gaps[index] and part:
+            continue
         if gaps[index]:
-            raise CycleError(
-                f"{place} cannot be forced in: {gaps[index]}. Take it off the list of forced "
-                "cycles."
-            )
+            raise not_forced_in(index, place_s, gaps[index])
         if reason[index]:
             text = f"{place} is kept by hand ({why}) in spite of {reason[index]}."
             warnings.append(Notice(text, "cycle-kept-by-hand", "note"))

@@ -7,7 +7,7 @@ from typing import Literal, cast
 
 import numpy as np
 
-from twinangle.errors import CycleError
+from twinangle.errors import OverrideError
 from twinangle.notices import Notice
 from twinangle.signals.recording import Array
 
@@ -20,7 +20,7 @@ _DONE = {"include": "taken in", "exclude": "left out"}
 
 
 def resolve(
-    overrides: Sequence[Override], start_s: Array, end_s: Array
+    overrides: Sequence[Override], start_s: Array, end_s: Array, *, part: bool = False
 ) -> tuple[dict[int, str], dict[int, str]]:
     """Find the cycles that overrides name.
 
@@ -30,6 +30,8 @@ def resolve(
         An int is the index of a cycle, a float a time within it on the wearable's clock.
     start_s, end_s : ndarray, shape (m,)
         The cycles found.
+    part : bool
+        They are those of a part of the recording: times that lie in none of them are left alone.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def resolve(
 
     Raises
     ------
-    CycleError
+    OverrideError
         If an override names no cycle, or two overrides the same one.
     ValueError
         If an override is malformed or gives no reason.
@@ -46,9 +48,11 @@ def resolve(
     chosen: dict[str, dict[int, str]] = {"include": {}, "exclude": {}}
     for entry in overrides:
         where, what, why = _checked(entry)
+        if part and not ((start_s <= where) & (where < end_s)).any():
+            continue
         index = _cycle_at(where, start_s, end_s)
         if any(index in known for known in chosen.values()):
-            raise CycleError(
+            raise OverrideError(
                 f"Cycle {index} ({start_s[index]:.2f} to {end_s[index]:.2f} s) is forced in or out "
                 f"more than once, the last time by {entry!r}. Keep one."
             )
@@ -98,6 +102,25 @@ def placed(
     return found, tuple(lost)
 
 
+def not_taken_in(index: int, times_s: tuple[float, float], why: str, reason: str) -> Notice:
+    """Return what is to be told of a cycle that a decision takes in, and that has a gap."""
+    begin, end = times_s
+    text = (
+        f"Cycle {index} ({begin:.2f} to {end:.2f} s) is to be taken in by hand ({why}), and "
+        f"cannot be: {reason}."
+    )
+    return Notice(text, "decision-not-applied", "grave")
+
+
+def not_forced_in(index: int, times_s: tuple[float, float], reason: str) -> OverrideError:
+    """Return the fault of a cycle that an override forces in, and that has a gap."""
+    begin, end = times_s
+    return OverrideError(
+        f"Cycle {index} ({begin:.2f} to {end:.2f} s) cannot be forced in: {reason}. Take it off "
+        "the list of forced cycles."
+    )
+
+
 def _checked(entry: object) -> Override:
     """Check the form of one override."""
     form = "(index or time, 'include' or 'exclude', reason)"
@@ -126,12 +149,16 @@ def _cycle_at(where: float | int, start_s: Array, end_s: Array) -> int:
     if isinstance(where, (int, np.integer)):
         if 0 <= where < start_s.size:
             return int(where)
-        raise CycleError(f"No cycle {where}: {start_s.size} were found, 0 to {start_s.size - 1}.")
+        raise OverrideError(
+            f"No cycle {where}: {start_s.size} were found, 0 to {start_s.size - 1}."
+        )
     holds = np.flatnonzero((start_s <= where) & (where < end_s))
     if holds.size:
         return int(holds[0])
+    if not start_s.size:
+        raise OverrideError(f"No cycle was found at {where:g} s, nor anywhere else.")
     nearest = int(np.argmin(np.abs((start_s + end_s) / 2 - where)))
-    raise CycleError(
+    raise OverrideError(
         f"No cycle was found at {where:g} s; the nearest is cycle {nearest}, "
         f"{start_s[nearest]:.2f} to {end_s[nearest]:.2f} s."
     )

@@ -23,7 +23,7 @@ from twinangle.plotting.looks import (
 )
 from twinangle.plotting.onto import on_axes, part_of, trial_of
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.grouping import key_of
+from twinangle.results.grouping import key_with_wearable
 from twinangle.wording import file_name
 
 if TYPE_CHECKING:
@@ -34,11 +34,11 @@ BARS_AS_VECTORS = 400
 
 
 def draw_daily_life(results: StudyResults, width_mm: float = DOUBLE_MM) -> tuple[Drawn, ...]:
-    """Draw one figure a long recording, of its first procedure."""
+    """Draw one figure a long recording and wearable, of its first procedure."""
     first: dict[object, TrialResult] = {}
     for trial in results.trials:
         if trial.daily is not None and trial.daily.bouts:
-            first.setdefault(key_of(trial), trial)
+            first.setdefault(key_with_wearable(trial), trial)
     return tuple(_drawn(trial, width_mm) for trial in first.values())
 
 
@@ -61,7 +61,9 @@ def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
         "each bout over the hours of the recording; b: strides in bouts that begin in each hour; "
         f"c: kept strides by their cadence.{seen}"
     )
-    return Drawn(file_name("daily-life", *key_of(trial)), figure, caption, of_daily_life(daily))
+    return Drawn(
+        file_name("daily-life", *key_with_wearable(trial)), figure, caption, of_daily_life(daily)
+    )
 
 
 def plot_bouts(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:

@@ -7,7 +7,7 @@ import math
 from twinangle.cycles.daily_life import BeyondReference, DailyLife
 from twinangle.report.blocks import Block, Column, Figures, described, figure, heading, text
 from twinangle.results import StudyResults, TrialResult
-from twinangle.results.grouping import Naming, key_of, key_with_wearable
+from twinangle.results.grouping import Naming, key_with_wearable
 from twinangle.wording import NOTHING, count, file_name, number
 
 DAYS = (
@@ -53,17 +53,14 @@ def daily_life_section(results: StudyResults, figures: Figures) -> list[Block]:
     naming = Naming(results)
     blocks: list[Block] = []
     seen: set[object] = set()
-    drawn: set[object] = set()
     for trial in results.trials:
         if trial.daily is None or key_with_wearable(trial) in seen:
             continue
         seen.add(key_with_wearable(trial))
         blocks.append(heading(f"{trial.participant}, {naming.heading(trial)} ({trial.procedure})"))
         words, *tables = _of_recording(trial, trial.daily)
-        name = file_name("daily-life", *key_of(trial))
-        of_this = [] if key_of(trial) in drawn else figure(name, figures)  # of the first wearable
-        drawn.add(key_of(trial))
-        blocks += [words, *of_this, *tables]
+        name = file_name("daily-life", *key_with_wearable(trial))
+        blocks += [words, *figure(name, figures), *tables]
     several = len({trial.wearable for trial in results.trials if trial.daily is not None}) > 1
     lead = [NOT_SPEED, OWN_CYCLES] if several else [NOT_SPEED]
     return [text(" ".join(lead)), *blocks] if blocks else []

@@ -10,7 +10,7 @@ from typing import Any, Literal, cast, get_args
 import twinangle
 from twinangle.errors import StudyError
 from twinangle.naming import listed
-from twinangle.review.looked_at import Unit
+from twinangle.review.looked_at import Unit, rests_on
 from twinangle.study import Decision, Study, Trial, apply_decisions
 from twinangle.study.decided import ACTING
 from twinangle.study.decision_scope import unfit_names
@@ -138,7 +138,11 @@ class Decided:
             if each.decision.kind in ACTING
             and (each.decision.id in {one.id for one in new} or each.decision.id in undone)
         ]
-        return {k for k, unit in enumerate(self._units) if any(map(unit.is_about, touched))}
+        return {
+            k
+            for k in range(len(self._units))
+            if any(rests_on(self._units, k, one) for one in touched)
+        }
 
     def made(
         self, number: int, kind: str, value: Any, *, why: str, who: str, holds: str

@@ -9,14 +9,14 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
-from twinangle.analysis import analyse_trial
 from twinangle.analysis.effect_of_decision import effect_of
+from twinangle.analysis.instruments import analyse_pair
 from twinangle.analysis.opened import Opened, open_trial
 from twinangle.analysis.without_decisions import compared
 from twinangle.errors import TwinangleError
 from twinangle.results import TrialResult
 from twinangle.results.decided import WithoutDecisions
-from twinangle.review.looked_at import Unit
+from twinangle.review.looked_at import Unit, rests_on
 from twinangle.study import Decision, Study, settings_of
 from twinangle.study.decided import ACTING
 from twinangle.study.decision_scope import HashOf
@@ -79,7 +79,7 @@ class Effects:
         begin = time.perf_counter()
         with self._lock:  # one at a time: each opens a recording
             acting = [each for each in decisions if each.kind in ACTING]
-            decided = {k for k in every if any(map(self._units[k].is_about, acting))}
+            decided = {k for k in every if any(rests_on(self._units, k, one) for one in acting)}
             bare = {k: self._without(k) if k in decided else every[k] for k in every}
             own = {"automatic": bare[number], "now": every[number]}
             touched = [*bare[number], *every[number]]
@@ -110,9 +110,10 @@ class Effects:
     def _without(self, number: int) -> Results:
         """Return a recording's results without any decision of a person."""
         if number not in self._automatic:
-            part, trial = self._units[number].seen_in(self._bare)
-            opened = self._opened[1] if self._opened and self._opened[0] == number else None
-            self._automatic[number] = light(analyse_trial(part.study, trial, opened=opened))
+            unit = self._units[number]
+            rows = self._bare.rows_of(self._bare.trials[unit.at])
+            found = analyse_pair(rows, unit.pair, opened=self._open(self._bare, number))
+            self._automatic[number] = light(found)
         return self._automatic[number]
 
     def _open(self, study: Study, number: int) -> Opened | None:

@@ -14,6 +14,7 @@ from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.outcome import AT_FAULT
 from twinangle.results import TrialResult
 from twinangle.review.look import Look
+from twinangle.signals.recording import CycleSet
 from twinangle.wording import count
 
 MANY_EXCLUDED = 0.25  # share of the cycles of the movement; common practice, no source
@@ -148,7 +149,7 @@ def _flags(look: Look, *, blind: bool) -> Iterator[Flag]:
             continue
         if not (blind and kind_of(text) in OF_THE_DIFFERENCE):
             yield Flag(TOPIC_OF_KIND.get(kind_of(text), "sensors"), str(text), "grave")
-    yield from _of_cycles(trial)
+    yield from _of_cycles(None if trial.cycles is None else look.cycles)
     yield from _of_sensors(look)
 
 
@@ -169,16 +170,16 @@ def _topic_of_refusal(trial: TrialResult) -> str:
     return "refused"
 
 
-def _of_cycles(trial: TrialResult) -> Iterator[Flag]:
+def _of_cycles(cycles: CycleSet | None) -> Iterator[Flag]:
     """Tell of few cycles, and of many left out by rules that judge them."""
-    if trial.cycles is None:
+    if cycles is None:
         return
-    kept = int(trial.cycles.kept.sum())
+    kept = int(cycles.kept.sum())
     if kept < CYCLES_FOR_MEAN:
         yield Flag(
             "cycles", f"Only {count(kept, 'cycle')} {'is' if kept == 1 else 'are'} kept.", "warning"
         )
-    kinds = Counter(reason_kind(text) for text in trial.cycles.reason if text)
+    kinds = Counter(reason_kind(text) for text in cycles.reason if text)
     judged = {k: n for k, n in kinds.items() if k not in (*NOT_THE_MOVEMENT, *SHORT_LACKS)}
     n = sum(judged.values())
     if n > MANY_EXCLUDED * (n + kept):

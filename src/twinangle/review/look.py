@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -15,11 +17,14 @@ from twinangle.analysis.cutting import cut_cycles
 from twinangle.analysis.opened import Opened, open_trial
 from twinangle.analysis.reading import TrialSignals
 from twinangle.analysis.sensor_quality import describe_sensors
+from twinangle.analysis.trial import CutElsewhere
 from twinangle.clocks import align, manual, synchronise
 from twinangle.clocks.search import prepare, search_lags
+from twinangle.cycles.carried import CARRIED
 from twinangle.errors import SynchronisationError, TooFewCyclesError, TwinangleError
 from twinangle.results import SensorRecord, TrialResult
 from twinangle.review.placed import clock_near
+from twinangle.review.whole_day import cycles_of_the_day, results_of_the_day
 from twinangle.signals.recording import (
     AngleRecording,
     Array,
@@ -78,12 +83,17 @@ class Look:
         return next((one for one in self.results if one.status == "ok"), self.results[0])
 
     @property
+    def cut_by(self) -> str:
+        """Whose cycles are shown, of several wearables; empty where they are this one's own."""
+        return "" if self.cycles is None else self.cycles.method.partition(CARRIED)[2]
+
+    @property
     def placed(self) -> Synchronisation:
         """The clock that the picture begins with."""
         return self.clock if self.clock is not None else manual(*self.guess)
 
 
-def look_at(study: Study, trial: Trial) -> Look:
+def look_at(study: Study, trial: Trial, cycles_by: CutElsewhere | None = None) -> Look:
     """Analyse a recording as `run` does, and gather what is seen of it.
 
     Parameters
@@ -92,23 +102,29 @@ def look_at(study: Study, trial: Trial) -> Look:
         The settings, with the decisions that are to count.
     trial : Trial
         One row of the trials table; one that is excluded is shown, not analysed.
+    cycles_by : callable, optional
+        Cuts the recording at the cycles of another wearable, as :func:`analyse_trial` takes it.
     """
     shown = replace(trial, exclude="")
     own = settings_of(study, trial)
     try:
         opened = open_trial(own, shown)
     except (TwinangleError, OSError) as error:
-        return Look(analyse_trial(study, trial), unseen=str(error))
-    seen = Look(analyse_trial(study, trial, opened=opened))
+        return Look(analyse_trial(study, trial, cycles_by=cycles_by), unseen=str(error))
+    seen = Look(analyse_trial(study, trial, opened=opened, cycles_by=cycles_by))
     try:
-        return _with_traces(own, shown, opened, seen)
+        seen = _with_traces(own, shown, opened, seen, cycles_by)
+        long = study.daily_life.stretch_min is not None
+        return _of_the_day(own, shown, opened, seen) if long else seen
     except TwinangleError as error:
         return replace(seen, unseen=str(error))
     except Exception as error:  # the page goes on without the picture
         return replace(seen, unseen=f"{type(error).__name__}: {error}")
 
 
-def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look:
+def _with_traces(
+    study: Study, trial: Trial, opened: Opened, seen: Look, cycles_by: CutElsewhere | None
+) -> Look:
     """Add traces, clock, correlation and cycles, as far as each can be had."""
     signals = opened.signals
     found = seen.first
@@ -135,7 +151,22 @@ def _with_traces(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look
     paired = PairedAngles(wearable.angle_deg, None, wearable.start_s, wearable.rate_hz)
     if seen.clock is not None and seen.reference is not None:
         paired = mask_reference(trial, align(wearable, seen.reference, seen.clock))
-    return replace(seen, cycles=_cycles(study, trial, signals, motion, paired))
+    cut: Callable[..., CycleSet] = (
+        cut_cycles if cycles_by is None else partial(cycles_by, clock=seen.clock)
+    )
+    return replace(seen, cycles=_cycles(cut, study, trial, signals, motion, paired))
+
+
+def _of_the_day(study: Study, trial: Trial, opened: Opened, seen: Look) -> Look:
+    """Show the cycles of a recording that a run reads in stretches as its daily life has them."""
+    motion = _motion(study, opened)
+    if isinstance(motion, str) or seen.wearable is None:
+        return seen
+    angle = seen.wearable
+    paired = PairedAngles(angle.angle_deg, None, angle.start_s, angle.rate_hz)
+    alone = _cycles(cut_cycles, study, trial, opened.signals, motion, paired)
+    cycles = cycles_of_the_day(seen.cycles, alone)
+    return replace(seen, cycles=cycles, results=results_of_the_day(seen.results))
 
 
 def _turning(study: Study, trial: Trial, signals: TrialSignals) -> Turning | None:
@@ -267,12 +298,10 @@ def _searched(study: Study, seen: Look) -> Look:
     return replace(seen, lags_s=found.lags_s[finite], correlation=found.correlation[finite])
 
 
-def _cycles(
-    study: Study, trial: Trial, signals: TrialSignals, motion: JointMotion, paired: PairedAngles
-) -> CycleSet | None:
+def _cycles(cut: Callable[..., CycleSet], *asked: object) -> CycleSet | None:
     """Return the cycles, also where too few are kept; None where they cannot be cut."""
     try:
-        return cut_cycles(study, trial, signals, motion, paired)
+        return cut(*asked)
     except TooFewCyclesError as error:
         return error.cycles if isinstance(error.cycles, CycleSet) else None
     except TwinangleError:

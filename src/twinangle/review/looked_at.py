@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from twinangle.study import Decision, Study, Trial
 from twinangle.study.decision_scope import is_of
 from twinangle.study.decisions import EVERY_RECORDING
-from twinangle.study.instruments import Part
+from twinangle.study.instruments import Part, cutting_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,29 @@ class Unit:
             return decision.kind == "blind"
         named = is_of(self.part, decision.wearable, decision.reference)
         return decision.recording == self.label and named
+
+
+def rests_on(units: Sequence[Unit], number: int, decision: Decision) -> bool:
+    """Tell whether what is seen of a unit may change by a decision.
+
+    Parameters
+    ----------
+    units : sequence of Unit
+        All of them.
+    number : int
+        The one.
+    decision : Decision
+        On its own instruments, or on a wearable whose cycles may be carried to it.
+    """
+    unit = units[number]
+    if unit.is_about(decision):
+        return True
+    if unit.part.study.daily_life.stretch_min is not None:  # nothing is carried there
+        return False
+    beside = [one for one in units if one.at == unit.at]
+    order = cutting_order(one.part for one in beside)
+    before = order[: order.index(unit.wearable)]
+    return any(one.wearable in before and one.is_about(decision) for one in beside)
 
 
 def units_of(study: Study) -> tuple[Unit, ...]:

@@ -80,16 +80,20 @@ def row_of(
 
 
 def mean_curves(cycles: CycleSet | None, *, blind: bool) -> dict[str, Any] | None:
-    """Return mean and SD of the kept cycles; deciding blind, the wearable's alone."""
+    """Return mean and SD of the kept cycles, of both instruments' the same.
+
+    Deciding blind, the wearable's alone. Those without a reference, which daily life keeps, are
+    left out where others have one.
+    """
     if cycles is None or not cycles.kept.any():
         return None
-    kept = cycles.wearable_deg[cycles.kept]
-    found = {"wearable": _mean(kept), "wearable_sd": _sd(kept)}
-    if cycles.reference_deg is not None and not blind:
-        both = cycles.reference_deg[cycles.kept]
-        both = both[np.isfinite(both).all(axis=1)]
-        if both.size:
-            found |= {"reference": _mean(both), "reference_sd": _sd(both)}
+    kept, reference = cycles.kept, cycles.reference_deg
+    seen = kept if reference is None else kept & np.isfinite(reference).all(axis=1)
+    kept = seen if seen.any() else kept
+    wearable = cycles.wearable_deg[kept]
+    found = {"wearable": _mean(wearable), "wearable_sd": _sd(wearable)}
+    if reference is not None and seen.any() and not blind:
+        found |= {"reference": _mean(reference[seen]), "reference_sd": _sd(reference[seen])}
     return found
 
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import logging
 import math
 import secrets
 import socket
 import threading
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from importlib import resources
 from typing import Any
 
@@ -317,9 +319,31 @@ def _run(session: Session, *, token: str, port: int, listening: socket.socket) -
         )
     )
     try:
-        server.run(sockets=[listening])
+        with quiet_once(lambda: server.should_exit):
+            server.run(sockets=[listening])
     except (Stopped, KeyboardInterrupt):  # raised again once the server has ended
         return
+
+
+@contextmanager
+def quiet_once(ended: Callable[[], bool]) -> Iterator[None]:
+    """Say nothing of requests that are broken off because the server ends.
+
+    Parameters
+    ----------
+    ended : callable
+        Whether it was asked to.
+    """
+    log = logging.getLogger("uvicorn.error")
+
+    def told(_: logging.LogRecord) -> bool:
+        return not ended()
+
+    log.addFilter(told)
+    try:
+        yield
+    finally:
+        log.removeFilter(told)
 
 
 def _listen(port: int) -> socket.socket:

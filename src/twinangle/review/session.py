@@ -13,14 +13,14 @@ from twinangle.review import sent
 from twinangle.review.deciding import Decided, FilesSeen
 from twinangle.review.effect import Effects
 from twinangle.review.look import Look
-from twinangle.review.looked_at import units_of
+from twinangle.review.looked_at import rests_on, units_of
 from twinangle.review.placed import clock_near, cycles_at, paired_at
 from twinangle.review.pyramids import Traces
 from twinangle.review.within import beyond
 from twinangle.review.workers import Analyses, KeptLooks
 from twinangle.study import Decision, Study, Trial
 from twinangle.study.decisions import read_decisions
-from twinangle.study.instruments import Part, cutting_order
+from twinangle.study.instruments import Part
 
 
 class HiddenError(Exception):
@@ -84,8 +84,8 @@ class Session:
             self._bare, self._bare.trials[unit.at], unit.wearable, unit.reference
         )
         self._again.add(number)
-        part, trial = self._pair(number)
-        self._analyses.ask(number, part.study, trial, first=first)
+        rows = self.study.rows_of(self.study.trials[unit.at])
+        self._analyses.ask(number, rows, unit.pair, first=first)
 
     def _seen(self, number: int, look: Look) -> None:
         with self._lock:
@@ -134,8 +134,8 @@ class Session:
             if not self._files.changed(trial, decision.wearable, decision.reference):
                 return
             self._decided.judge_again()
-            for other, one in enumerate(self.units):
-                if one.is_about(decision):
+            for other in range(len(self.units)):
+                if rests_on(self.units, other, decision):
                     self._effects.forget(other)
                     self._ask(other, first=True)
             self.version += 1
@@ -209,7 +209,8 @@ class Session:
             "number": number,
             "row": self._row(number, look),
             "unseen": part.worded(look.unseen),
-            "cut_by": self._cut_by(part),
+            "cut_by": look.cut_by,
+            "day": part.study.daily_life.stretch_min is not None,
             "traces": {
                 "wearable": self._trace(look.wearable),
                 "turning": self._turning(look),
@@ -231,11 +232,6 @@ class Session:
             },
         }
         return cast(dict[str, Any], sent.plain(told))
-
-    def _cut_by(self, part: Part) -> str:
-        """Return which other wearable cuts the cycles in a run; empty where this one does."""
-        cutter = cutting_order(self.study.parts)[0] if self.study.parts else ""
-        return cutter if cutter != part.wearable else ""
 
     def curves(self, number: int, block: int) -> bytes | None:
         """Return the curves of a block of cycles."""

@@ -7,18 +7,21 @@ import os
 import pickle
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from twinangle.analysis import load_ahead
+from twinangle.analysis.instruments import cycles_for
 from twinangle.platform_calls import begin_worker, start_method
 from twinangle.review.effect import light
 from twinangle.review.look import Look, look_at
-from twinangle.study import Study, Trial
+from twinangle.study import Trial
+from twinangle.study.instruments import Part
 
+Rows = Sequence[tuple[Part, Trial]]
 MOST = 4  # processes
 LOOKS = 4  # recordings whose traces are in memory
 
@@ -84,16 +87,28 @@ class Analyses:
             initializer=begin_worker,
         )
         self._waiting: list[int] = []
-        self._asked: dict[int, tuple[int, Study, Trial]] = {}
+        self._asked: dict[int, tuple[int, Rows, int]] = {}
         self._running = 0
         self._lock = threading.RLock()
         self._ended = False
 
-    def ask(self, number: int, study: Study, trial: Trial, *, first: bool = False) -> None:
-        """Have a recording analysed; a later request for it takes the place of an earlier one."""
+    def ask(self, number: int, rows: Rows, pair: int, *, first: bool = False) -> None:
+        """Have a recording analysed; a later request for it takes the place of an earlier one.
+
+        Parameters
+        ----------
+        number : int
+            What is looked at.
+        rows : sequence of (Part, Trial)
+            The recording as every pair of instruments has it.
+        pair : int
+            The place of the one that is looked at.
+        first : bool
+            Before the others that wait.
+        """
         with self._lock:
             generation = self._asked[number][0] + 1 if number in self._asked else 0
-            self._asked[number] = (generation, study, trial)
+            self._asked[number] = (generation, rows, pair)
             if number in self._waiting:
                 self._waiting.remove(number)
             self._waiting.insert(0 if first else len(self._waiting), number)
@@ -119,9 +134,9 @@ class Analyses:
     def _feed(self) -> None:
         while self._waiting and self._running < self._jobs and not self._ended:
             number = self._waiting.pop(0)
-            generation, study, trial = self._asked[number]
+            generation, rows, pair = self._asked[number]
             self._running += 1
-            task = self._pool.submit(_seen, study, trial, self._kept.path(number))
+            task = self._pool.submit(_seen, rows, pair, self._kept.path(number))
             task.add_done_callback(partial(self._done, number, generation))
 
     def _done(self, number: int, generation: int, done: Future[Look]) -> None:
@@ -133,9 +148,10 @@ class Analyses:
             self._on_done(number, done.result())
 
 
-def _seen(study: Study, trial: Trial, path: Path) -> Look:
+def _seen(rows: Rows, pair: int, path: Path) -> Look:
     """Look at a recording, keep its traces in a file, and return the rest."""
-    look = look_at(study, trial)
+    part, trial = rows[pair]
+    look = look_at(part.study, trial, cycles_for(rows, part))
     fresh = path.with_suffix(".new")
     with fresh.open("wb") as stream:
         pickle.dump(replace(look, results=light(look.results)), stream, pickle.HIGHEST_PROTOCOL)

@@ -58,8 +58,11 @@ def unfit_names(study: Study, decision: Decision) -> str:
 def _unfit_cutter(study: Study, decision: Decision) -> str:
     """Return why a cycle is not for the wearable named to be left out; empty where it is.
 
-    One wearable cuts the cycles of a recording, and what becomes of one goes to the others.
+    One wearable cuts the cycles of a recording, and what becomes of one goes to the others; but
+    where recordings are read in stretches each cuts its own.
     """
+    if study.daily_life.stretch_min is not None:
+        return ""
     rows = [trial for trial in study.trials if trial.label == decision.recording]
     parts = [part for trial in rows[:1] for part, _ in study.rows_of(trial)]
     if len({part.wearable for part in parts}) < 2:

@@ -100,6 +100,8 @@ class Trial(Shown):
     sign: int | None = None  # of the reference
     wearable_sign: int | None = None  # of a ready-made angle
     by_hand: ByHand | None = None  # decisions that stand over this row and what would be found
+    # of a recording that is read in stretches, the part whose cycles count in this one
+    stretch: Interval | None = None
 
     @property
     def identity(self) -> tuple[str, str, str, str, str]:

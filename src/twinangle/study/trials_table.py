@@ -183,6 +183,7 @@ def _trial(
         sign=signs["sign"],
         wearable_sign=signs["wearable_sign"],
         by_hand=None,
+        stretch=None,
     )
 
 

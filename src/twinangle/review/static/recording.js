@@ -103,6 +103,7 @@ export class RecordingView {
     this.clockPart = found.clock && found.traces.wearable ? new ClockPart(this, found.clock) : null;
     if (this.clockPart) parts.push(this.clockPart.build());
     if (found.cut_by) parts.push(el("p", { id: "cut-by" }, t("cut_by", { name: found.cut_by })));
+    if (found.day) parts.push(el("p", { id: "day" }, t("day")));
     parts.push(this.cyclesPart ? this.cyclesPart.build() : el("section", { class: "card" }, el("h3", {}, t("cycles_head")), el("p", {}, t("cycles_none"))));
     parts.push(this.intervals.build(found.standing), besidePart(this.number), sensorsPart(found.sensors, found.angle_quality), this.effectPart(), decisionsPart(this.number));
     this.host.querySelector("#recording-body").append(...parts);
