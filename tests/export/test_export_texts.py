@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_array_equal
 
 from twinangle.errors import StudyError
+from twinangle.export.dataset import below_folder
 from twinangle.export.labels import label, names_of
 from twinangle.export.plain_files import toml_text, write_csv, write_samples, write_tsv
 from twinangle.study import Trial
@@ -117,3 +118,18 @@ def test_names_that_are_given_are_all_different(trials):
         return
     files = [f"{name.folder}/{name.file('wearable', 'motion.tsv')}" for name in names]
     assert len(set(files)) == len(trials)
+
+
+@pytest.mark.parametrize(
+    ("folder", "text", "told"),
+    [
+        ("hall", "KniE.vp12_halle_re.imu.txt: walked in hall 2", None),
+        ("hall", "hall/vp12_halle.txt: not there", "./vp12_halle.txt: not there"),
+        ("hall", "old/hall/a.txt and halle/a.txt", None),
+        ("/data/hall", "'/data/hall/a.txt' in /data/hall.", "'./a.txt' in .."),
+        ("/data/hall", "/data/halle/a.txt, /data/hall-2/a.txt, /data/hall.old/a, /x/data/hall", None),
+        (".", "./a.txt: 0.5 s", None),
+    ],
+)  # fmt: skip
+def test_of_paths_whole_parts_alone_are_shortened(folder, text, told):
+    assert below_folder(text, folder) == (text if told is None else told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -45,11 +46,13 @@ class TrialCheck:
 
     @property
     def lengths(self) -> tuple[Lasting, ...]:
-        """How long wearable and reference last; empty without a pair."""
+        """How long wearable and reference last; empty without a pair, or where not all was read."""
         files = {file.role: file for file in self.files}
         if not {"wearable", "reference"} <= set(files):
             return ()
         worn, against = files["wearable"], files["reference"]
+        if worn.first_stretch:  # it is as long as the reference makes it
+            return ()
         lasting = (worn.duration_s, against.duration_s)
         return (Lasting(self.label, *lasting, worn.source, against.source),)
 
@@ -218,7 +221,15 @@ def check_trial(study: Study, trial: Trial, *, sensors: bool = False) -> TrialCh
     source = signals.files[0].source
     marked = Marked(trial.participant, trial.row, source, file, signals.marks)
     warnings = (*told, *signals.warnings, *grave)
-    return TrialCheck(label, trial.row, signals.files, overlap, faults, warnings, marked)
+    files = _files_read(trial, signals.files)
+    return TrialCheck(label, trial.row, files, overlap, faults, warnings, marked)
+
+
+def _files_read(trial: Trial, files: tuple[FileFacts, ...]) -> tuple[FileFacts, ...]:
+    """Return the files, the wearable's marked where more of it follows than was read."""
+    if trial.stretch is None or not math.isfinite(trial.stretch.end_s):
+        return files
+    return tuple(replace(one, first_stretch=one.role == "wearable") for one in files)
 
 
 def _sensors_fault(study: Study, trial: Trial, signals: TrialSignals) -> str:

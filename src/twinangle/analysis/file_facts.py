@@ -38,6 +38,7 @@ class FileFacts:
     n_missing: int  # samples without a value in one of the channels
     n_gaps: int  # stretches of them
     longest_gap_s: float
+    first_stretch: bool = False  # read so far of a longer file; the run comes to the rest
 
     @property
     def duration_s(self) -> float:
@@ -52,10 +53,11 @@ class FileFacts:
             if self.n_missing
             else "no gap"
         )
+        read, rest = ("first stretch of ", "; the run reads on") if self.first_stretch else ("", "")
         return (
-            f"{self.source}: {self.rate_hz:.6g} Hz, {self.duration_s:.1f} s "
-            f"({self.start_s:.6g} to {self.end_s:.6g} s), {count(self.n_channels, 'channel')} "
-            f"({self.units}), {gaps}"
+            f"{self.source}: {self.rate_hz:.6g} Hz, {read}{self.duration_s:.1f} s "
+            f"({self.start_s:.6g} to {self.end_s:.6g} s{rest}), "
+            f"{count(self.n_channels, 'channel')} ({self.units}), {gaps}"
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -191,8 +192,27 @@ def _write_recording(
         elif not row.exclude or row.by_hand is not None:
             who = " against ".join(filter(None, names))
             said = f"{' '.join(trial.identity)}{f', {who}' if who else ''}: no angles"
-            told.append(f"{said}: {of[names][0].reason}".replace(study.folder.as_posix(), "."))
+            told.append(below_folder(f"{said}: {of[names][0].reason}", study.folder.as_posix()))
     return told
+
+
+def below_folder(text: str, folder: str) -> str:
+    """Return a text whose paths below a folder begin there, in `.`.
+
+    Parameters
+    ----------
+    text : str
+        With or without such paths.
+    folder : str
+        With slashes. Whole parts of a path alone are replaced: neither within a longer name, nor
+        where a relative folder's name stands as a word.
+
+    Returns
+    -------
+    str
+    """
+    ends = "(?=/)" if "/" not in folder else r"(?![\w-])(?!\.\w)"
+    return re.sub(rf"(?<![\w./~-]){re.escape(folder)}{ends}", ".", text)
 
 
 def _covariates(trials: list[Trial]) -> list[str]:
