@@ -13,6 +13,7 @@ from twinangle import read_study
 from twinangle.analysis import analyse_trial, check_study, pool_study
 from twinangle.analysis.decision_records import NO_CYCLE
 from twinangle.notices import kind_of
+from twinangle.report.by_hand import MOST, cycles_by_hand_blocks, every_cycle_by_hand_section
 from twinangle.results import TrialResult
 from twinangle.results.read_back import results_of
 from twinangle.signals.recording import CycleSet
@@ -190,7 +191,7 @@ def test_of_two_wearables_each_has_its_own_cycles_decided_on(study, whole, plain
     assert [one.status for one in (strap, sleeve)] == ["ok", "ok"], sleeve.reason
     assert strap.daily.n_strides < plain.daily.n_strides
     assert sleeve.daily.n_strides < plain.daily.n_strides
-    assert [len(one.daily.by_hand) for one in (strap, sleeve)] == [0, 1]
+    assert [len(one.daily.by_hand) for one in (strap, sleeve)] == [1, 1]
     (told,) = [text for text in sleeve.warnings if kind_of(text) == "cycles-of-its-own"]
     assert "acts on strap alone" in told
 
@@ -207,3 +208,40 @@ def test_a_stretch_to_analyse_leaves_the_others_alone(study, plain):
     assert found.status == "failed"
     assert "the stretch that is read of it runs from 0.00 to 419.96 s" in found.reason
     assert "agreement and SDs are of the first one" in found.reason
+
+
+def test_the_report_prints_the_reason_of_every_override(study, whole):
+    """Of a stride late in the recording too; where they are many, in the supplement."""
+    late = inside(whole, 430.0)
+    named = [k for k in np.flatnonzero(whole.kept) if whole.start_s[k] > 310][: MOST + 1]
+    many = [float(whole.start_s[k] + whole.end_s[k]) / 2 for k in named]
+    for times, title in (([late], "stride from"), (many, "")):
+        changed = forced(study, *((at_s, "exclude") for at_s in times))
+        results = pool_study(changed, (analyse_trial(changed, changed.trials[0])[0],))
+        told = str(cycles_by_hand_blocks(results)), str(every_cycle_by_hand_section(results))
+        in_report = len(times) <= MOST
+        assert told[not in_report].count(f"out: {REASON}") == len(times)
+        assert REASON not in told[in_report]
+        assert title in told[0]
+        assert in_report or f"{len(times)} cycles" in told[0]
+
+
+def test_the_report_prints_the_reason_of_cycles_of_an_ordinary_recording(study, whole):
+    left_out = next(k for k, reason in enumerate(whole.reason) if reason and whole.start_s[k] > 430)
+    at_s = float(whole.start_s[left_out]) + 0.3
+    changed = forced(study, (inside(whole, 30.0), "exclude"), (at_s, "include"))
+    changed = changed.with_(stretch_min=None)
+    alone = replace(changed.trials[0], reference=None)
+    told = str(cycles_by_hand_blocks(pool_study(changed, analyse_trial(changed, alone))))
+    assert f"out: {REASON}" in told
+    assert f"is kept by hand ({REASON}) in spite of" in told
+
+
+def test_the_check_says_that_it_read_the_first_stretch(study):
+    """The file has 600 s; reading it whole would take as long as the run."""
+    worn, reference = check_study(study).trials[0].files
+    assert "first stretch of 420.0 s" in worn.summary()
+    assert "; the run reads on)" in worn.summary()
+    assert "first stretch" not in reference.summary()
+    worn, _ = check_study(study.with_(stretch_min=None)).trials[0].files
+    assert "25 Hz, 600.0 s (0 to 599.96 s)" in worn.summary()

@@ -323,6 +323,9 @@ def test_a_click_into_the_difference_chooses_its_cycle_and_panning_ends(page, ad
     page.locator("#view-to").press("Tab")
     expect(page.locator("#traces-told")).to_contain_text("30.0 s to 32.0 s")
     whole = float(re.search(r"of ([0-9.]+) s", page.locator("#traces-told").inner_text())[1])
+    told = page.locator("#traces-told").inner_text()
+    begin, end = re.search(r"reference \d+, which covers ([0-9.]+) s to ([0-9.]+) s", told).groups()
+    assert (float(begin), float(end)) == pytest.approx((1.5, whole + 1.5), abs=0.2)
     for _ in range(6):
         page.get_by_role("button", name="Later").click()
     span = [float(page.locator(f"#view-{one}").input_value()) for one in ("from", "to")]

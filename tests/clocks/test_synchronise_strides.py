@@ -180,3 +180,42 @@ def test_a_drifting_angle_is_placed_by_its_rate_of_change(walking):
     clock = synchronise(wearable, reference)
 
     assert_allclose(clock.lag_s, 3.217, atol=0.003)
+
+
+def legs(seed, *, other: bool):
+    """Return two instruments on one walk; the reference of the other leg, or of the same.
+
+    Strides of both legs have their times in common and sizes of their own (SD 4 %), 0.1° of noise.
+    """
+    rng = np.random.default_rng(seed)
+    time = np.arange(0.0, 70.0, 0.02)
+    starts = np.cumsum(1.1 * (1 + 0.003 * rng.standard_normal(90))) - 10.0
+    found = []
+    for k in range(2):
+        phase = np.interp(time, starts, np.arange(90.0)) + (0.5 if k and other else 0.0)
+        sizes = 1 + 0.04 * np.random.default_rng([seed, k if other else 0]).standard_normal(92)
+        size = np.interp(phase, np.arange(92.0), sizes)
+        u = phase % 1
+        bumps = ((60.0, 0.72, 0.1), (12.0, 0.15, 0.08))
+        angle = size * sum(high * np.exp(-(((u - at) / wide) ** 2)) for high, at, wide in bumps)
+        angle += rng.normal(0.0, 0.1, time.size)
+        found.append(AngleRecording(angle, 0.0, 50.0, f"{k}.csv"))
+    return found
+
+
+@pytest.mark.parametrize("seed", [0, 1, 5])
+def test_a_reference_of_the_other_leg_is_told_as_that(seed):
+    """Of other walks the lag is found, half a stride off, and their cycles tell it."""
+    with pytest.raises(SynchronisationError) as refusal:
+        synchronise(*legs(seed, other=True), max_lag_s=3.0, drift=False)
+    assert "which cycle is which" in str(refusal.value)
+    assert "whether left and right were exchanged" in str(refusal.value)
+    assert abs(synchronise(*legs(seed, other=False), max_lag_s=3.0).lag_s) < 0.01
+
+
+def test_strides_too_alike_are_not_told_as_two_legs(walking):
+    for changes in ({"size_cv": 0.0}, {"size_cv": 0.0, "stride_error_deg": 0.0}):
+        wearable, reference = simulate(walking, 1, time_cv=0.0, **changes)
+        with pytest.raises(SynchronisationError, match="which cycle is which") as refusal:
+            synchronise(wearable, reference)
+        assert "exchanged" not in str(refusal.value)

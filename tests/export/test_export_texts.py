@@ -127,7 +127,7 @@ def test_names_that_are_given_are_all_different(trials):
         ("hall", "hall/vp12_halle.txt: not there", "./vp12_halle.txt: not there"),
         ("hall", "old/hall/a.txt and halle/a.txt", None),
         ("/data/hall", "'/data/hall/a.txt' in /data/hall.", "'./a.txt' in .."),
-        ("/data/hall", "/data/halle/a.txt, /data/hall-2/a.txt, /data/hall.old/a, /x/data/hall", None),
+        ("/data/hall", "/data/halle/a, /data/hall-2/a, /data/hall.old/a, /x/data/hall", None),
         (".", "./a.txt: 0.5 s", None),
     ],
 )  # fmt: skip

@@ -6,10 +6,13 @@ them, and most splits hold for nothing else. The walk after them decides.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from twinangle.plausibility.common_time import CommonTime
+from twinangle.plausibility.fit import _in_turn
 from twinangle.plausibility.lag_windows import lag_windows
 
 RATE_HZ = 50.0
@@ -61,3 +64,19 @@ def test_another_recording_in_the_second_half_is_still_strange():
     later = windows.time_s > 57.0
     assert np.nanmax(windows.explained[later]) < 0.5
     assert np.nanmin(windows.explained[(windows.time_s > 5.0) & (windows.time_s < 47.0)]) > 0.9
+
+
+def test_legs_that_bend_in_turn_are_told_and_spliced_files_are_not():
+    """The leg with the sensors bends up to 10 s, the one with the reference from 11 to 21 s."""
+    both, time = planar(0), planar(0).time_s
+    worn, against = time < 10.0, (time > 11.0) & (time < 21.0)
+    walk = time > 22.0
+    legs = replace(
+        both,
+        proximal=np.where((worn | walk)[:, None], both.proximal, 0.0),
+        distal=np.where((worn | walk)[:, None], both.distal, 0.0),
+        slope=np.where(against | walk, both.slope, 0.0),
+    )
+    assert "left and right were exchanged" in _in_turn(legs, lag_windows(both))
+    for other in (both, planar(0, second_reference=True)):
+        assert _in_turn(other, lag_windows(other)) == ""

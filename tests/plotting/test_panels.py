@@ -411,3 +411,14 @@ def test_words_that_are_not_known_are_answered_with_those_that_are(study):
         plotting.plot_limits(study.limits[0].value.limits)
     with pytest.raises(ValueError, match="lack 'P01', who has points"):
         plotting.plot_limits(study.limits[0], participants=["P02"])
+
+
+def test_the_last_hour_is_as_wide_as_it_was_recorded():
+    part = replace(DAILY, duration_h=3.75)
+    bars = plotting.plot_strides_by_hour(part).patches
+    assert [bar.get_width() for bar in bars] == [1.0, 1.0, 1.0, 0.75]
+    assert [bar.get_height() for bar in bars] == [30.0, 0.0, 40.0, 20.0]
+    by_the_day = replace(DAILY, duration_h=1.5)  # a clock that began hours before
+    assert [bar.get_width() for bar in plotting.plot_strides_by_hour(by_the_day).patches] == [
+        1.0
+    ] * 4

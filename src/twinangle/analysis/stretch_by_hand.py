@@ -30,7 +30,8 @@ class OfTheWhole:
     Parameters
     ----------
     strides : tuple of ChosenStride
-        Those that a decision named, one a decision.
+        Those that the table of overrides or a decision named, each once: a decision stands over
+        an override.
     counted : ChosenCycles or None
         What the decisions did; None where there are none on cycles.
     told : tuple of str
@@ -94,17 +95,22 @@ class ByHandInStretches:
         reason, before = [one[2] for one in self._cycles], [one[3] for one in self._cycles]
         self._require_within(source, span_s)
         read = [one for one in self._overrides if not self._in_unread(one[0])]
-        for index in resolve(read, start_s, end_s)[0]:
+        include, exclude = resolve(read, start_s, end_s)
+        for index in include:
             if reason[index] and not reason[index].startswith(BY_HAND):  # a decision is over it
                 raise not_forced_in(index, (start_s[index], end_s[index]), reason[index])
-        if not self._decided:
-            return OfTheWhole()
         chosen, lost = placed(self._decided, start_s, end_s)
+        acted = {
+            index: (float(start_s[index]), what, why)
+            for what, of in (("include", include), ("exclude", exclude))
+            for index, why in of.items()
+        } | {k: one for k, one in chosen.items() if one[1] == "exclude" or not reason[k]}
         strides = tuple(
             ChosenStride(at_s, float(start_s[index]), what == "include", why)
-            for index, (at_s, what, why) in sorted(chosen.items())
-            if what == "exclude" or not reason[index]
+            for index, (at_s, what, why) in sorted(acted.items())
         )
+        if not self._decided:
+            return OfTheWhole(strides)
         told = [
             not_taken_in(index, (start_s[index], end_s[index]), why, reason[index])
             for index, (_, what, why) in sorted(chosen.items())

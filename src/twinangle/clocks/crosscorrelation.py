@@ -22,6 +22,8 @@ from twinangle.wording import count
 _ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_APART = 0.5  # of the changes of height; of one joint 0.8 and more, as analysis/strides_together.py
+_NEARLY = 0.15  # of a stride
 _SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 
 
@@ -242,10 +244,29 @@ def _doubt(chosen: Decision, found: Search, names: str) -> str:
     )
     return (
         f"{names}: it cannot be told which cycle is which. {fitting} ({'; '.join(reasons)}). "
-        "What would settle "
+        f"{_of_two_legs(chosen, found)}What would settle "
         "it: a `max_lag_s` below half a cycle around a known lag (`expected_lag_s`; the trials "
         "table has a column for either), a trigger recorded with both, "
         "an event at start and end (a jump, a stamp or heel taps, from whom that is safe for: "
         "docs/how-to/recording.md), or a longer recording with a start, a "
         "stop or a turn in it."
+    )
+
+
+def _of_two_legs(chosen: Decision, found: Search) -> str:
+    """Say that left and right may be exchanged, where that is what two lags a stride apart show.
+
+    Half a stride off either way the other leg fits in the mean, and strides vary together at none.
+    """
+    alike = chosen.heights_alike
+    apart = abs(found.lags_s[chosen.index] - chosen.rival_lag_s) / found.stride_s
+    if not (alike < _APART and abs(apart - 1) < _NEARLY):
+        return ""
+    shown, limit = told_apart(alike, _APART, 2)
+    return (
+        "They are a stride apart, and at no lag that may be do the strides vary together, as those "
+        f"of one joint do: from one to the next their heights change with a correlation of {shown} "
+        f"at most (below {limit}). The other leg's file looks so, half a stride off either way: "
+        "see first whether left and right were exchanged in one instrument, by giving this row the "
+        "other side's file. If they were not: "
     )

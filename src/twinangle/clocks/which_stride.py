@@ -24,6 +24,8 @@ _MOST = 40  # candidates weighed, those of the highest correlation
 _HARMONICS = 7
 _ENOUGH_SHARED = 10
 _FLOOR_DEG = 0.05  # differences below this are no evidence
+_FEWEST_CHANGES = 20  # from stride to stride, for their correlation to tell anything
+_VARIED_DEG = 1.5  # SD of these changes in height, below which errors of reading may be all of it
 _MOVING = 0.2  # of the median range over strides: below, a stride's length of time is standing
 
 
@@ -34,6 +36,8 @@ class Decision:
     `evidence` is G = min over rivals of n ln(Ē_rival / Ē_best), inf where there is no rival;
     `n_strides` the strides it rests on; `second_opinion` the same from stride durations and
     heights alone, as a difference of log likelihoods (negative: a rival fits them better).
+    `heights_alike` is the largest correlation, over the lags weighed, of what changes in height
+    from one stride to the next; NaN where too few strides, or strides too alike, tell.
     """
 
     index: int  # of the correlation function
@@ -41,6 +45,7 @@ class Decision:
     n_strides: int
     rival_lag_s: float
     second_opinion: float
+    heights_alike: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,9 +106,10 @@ def decide(
         if evidence >= 0:
             break
         best = rival
-    opinion = _second_opinion(scene, lags, best)
+    matched = _matched(scene, lags)
+    opinion = _second_opinion(scene, matched, best)
     rival_lag = lags[rival] if rival != best else float("nan")
-    return Decision(best, evidence, n, rival_lag, opinion)
+    return Decision(best, evidence, n, rival_lag, opinion, _heights_alike(matched))
 
 
 def _scene(wearable: BandLimited, reference: BandLimited, found: Search, rate_hz: float) -> _Scene:
@@ -220,35 +226,55 @@ def _whole_strides(scene: _Scene, rows: NDArray[np.bool_]) -> tuple[NDArray[np.b
     return rows & full[scene.block], int((full & scene.moving).sum())
 
 
-def _second_opinion(scene: _Scene, lags: dict[int, float], best: int) -> float:
+def _matched(scene: _Scene, lags: dict[int, float]) -> dict[int, tuple[Array, Array]]:
+    """Return durations and heights of the strides that both have at each lag."""
+    start, _ = grid_times(scene.reference.start_s, scene.reference.end_s, scene.rate_hz)
+    b, _ = scene.reference.at(start)
+    other = find_strides(b, scene.strides.stride)
+    offset = (start[0] - scene.time_s[0]) * scene.rate_hz
+    size = float(scene.time_s.size)
+    return {
+        index: matched_series(scene.strides, other, lag * scene.rate_hz + offset, 0.0, size)
+        for index, lag in lags.items()
+    }
+
+
+def _second_opinion(scene: _Scene, matched: dict[int, tuple[Array, Array]], best: int) -> float:
     """Return how much better than any rival the chosen lag fits stride durations and heights.
 
     For n strides correlated at r, the log likelihood ratio against no correlation is
     −(n/2) ln(1 − r²); it counts as negative where r is.
     """
-    if scene.strides.peaks.size < 4 or len(lags) < 2:
+    if scene.strides.peaks.size < 4 or len(matched) < 2:
         return float("inf")
-    start, _ = grid_times(scene.reference.start_s, scene.reference.end_s, scene.rate_hz)
-    b, _ = scene.reference.at(start)
-    other = find_strides(b, scene.strides.stride)
-    offset = (start[0] - scene.time_s[0]) * scene.rate_hz
-    scores = {
-        index: _agreement(scene.strides, other, lag * scene.rate_hz + offset, scene.time_s.size)
-        for index, lag in lags.items()
-    }
+    scores = {index: sum(map(_log_likelihood, series)) for index, series in matched.items()}
     return scores[best] - max(value for index, value in scores.items() if index != best)
 
 
-def _agreement(first: Strides, second: Strides, lag: float, n: int) -> float:
-    return sum(
-        _log_likelihood(series) for series in matched_series(first, second, lag, 0.0, float(n))
-    )
+def _heights_alike(matched: dict[int, tuple[Array, Array]]) -> float:
+    """Return how what changes in height from stride to stride correlates, at the best lag for it.
+
+    The strides' durations would not tell: those of the other leg vary with them.
+    """
+    several = [np.diff(heights, axis=0) for _, heights in matched.values()]
+    # Of few changes, at many lags, the largest correlation by chance is large.
+    fewest = max(_FEWEST_CHANGES, 0.75 * max(map(len, several), default=0))
+    told = [_correlation(each) for each in several if _varied(each, fewest)]
+    return max(told, default=float("nan"))
+
+
+def _varied(change: Array, fewest: float) -> bool:
+    return len(change) >= fewest and bool((change.std(axis=0) >= _VARIED_DEG).all())
 
 
 def _log_likelihood(series: Array) -> float:
     n = series.shape[0]
     if n < 5 or (series.max(axis=0) == series.min(axis=0)).any():
         return 0.0
-    first, second = (series - series.mean(axis=0)).T
-    r = float(first @ second / np.sqrt((first @ first) * (second @ second)))
+    r = _correlation(series)
     return float(-0.5 * (n - 3) * np.log(1 - min(r * r, 0.9999)) * np.sign(r))
+
+
+def _correlation(series: Array) -> float:
+    first, second = (series - series.mean(axis=0)).T
+    return float(first @ second / np.sqrt((first @ first) * (second @ second)))

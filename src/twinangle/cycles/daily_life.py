@@ -121,7 +121,7 @@ class BeyondReference:
 
 @dataclass(frozen=True, slots=True)
 class ChosenStride:
-    """A cycle that a decision takes out or in."""
+    """A cycle that a decision or the table of overrides takes out or in."""
 
     decided_s: Annotated[float, measured("s", "start of the cycle as it was decided on")]
     start_s: Annotated[float, measured("s", "start of the cycle that it names")]
@@ -149,7 +149,7 @@ class DailyLife:
         number("strides without a reference beside those with one; null without either"),
     ]
     by_hand: Annotated[
-        tuple[ChosenStride, ...], number("cycles that decisions take out or in"), WhereGiven(())
+        tuple[ChosenStride, ...], number("cycles taken out or in by hand"), WhereGiven(())
     ] = ()
 
 

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from twinangle.plausibility.channels import sure_causes
-from twinangle.plausibility.common_time import CommonTime, common_time
+from twinangle.plausibility.common_time import ACTIVE_DEG_S, CommonTime, common_time
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.lag_windows import (
     HOP_S,
@@ -38,6 +38,8 @@ MOST_STEP_S, REFUSED_STEP_S = 0.025, 0.06
 """Steps of the lag that are warned of and refused: 8 ms and less on open and simulated walks."""
 MOST_DELAY_S = 0.04  # sensors and optical systems that share a clock differed by up to 20 ms
 _STRANGE_S = 8.0
+_PIECE_S, _ALONE_S = 2.0, 4.0  # where one instrument moves and the other is still
+_STILL = 0.25  # of what counts as movement
 
 
 @lru_cache(maxsize=2)
@@ -69,7 +71,7 @@ def _judged(found: CommonTime, evidence: Evidence) -> tuple[Outcome, ...]:
         reason = f"an instrument is saturated: {cut}"
         others = tuple(not_tested(test, "reference", reason) for test in (PARTS, STEPS, DELAY))
         return (*others, _whole(found, late, cut))
-    parts = _parts(windows)
+    parts = _parts(found, windows)
     if parts.verdict == "contradicted":
         reason = "another recording's reference begins within this trial"
         return (parts, *(not_tested(test, "reference", reason) for test in (STEPS, DELAY, TEST)))
@@ -170,7 +172,7 @@ def _steps(found: CommonTime, windows: Windows) -> Outcome:
     return Outcome(STEPS, "reference", verdict, 1e3 * size, 1e3 * limit, "ms", said)
 
 
-def _parts(windows: Windows) -> Outcome:
+def _parts(found: CommonTime, windows: Windows) -> Outcome:
     """Judge whether a part of the trial has a reference that belongs to it, and another not."""
     told = np.isfinite(windows.explained)
     if not told.any():
@@ -181,13 +183,41 @@ def _parts(windows: Windows) -> Outcome:
     if HOP_S * strange.sum() <= _STRANGE_S or not at_home(windows):
         return Outcome(PARTS, "reference", "consistent", value, limit)
     first, last = (float(time[strange][k]) for k in (0, -1))
+    legs = _in_turn(found, windows)
     shown, bound = told_apart(value, limit, 2)
     shown = shown if value > 0 else "none"
     said = (
         "it belongs to these sensors in one part of the trial and not in another: over "
         f"{first:.0f} to {last:.0f} s of the wearable's clock its rate of change shares {shown} of "
         f"its variance with theirs at the lag within a stride that fits best ({bound} is needed), "
-        "and nearly all of it elsewhere. Two recordings may be spliced in one file, or most of a "
-        "second or more lost. Use the recordings apart, or leave the stretch out."
+        f"and nearly all of it elsewhere. {legs}Two recordings may be spliced in one file, or most "
+        "of a second or more lost. Use the recordings apart, or leave the stretch out."
     )
     return Outcome(PARTS, "reference", "contradicted", value, limit, said=said)
+
+
+def _in_turn(found: CommonTime, windows: Windows) -> str:
+    """Say that left and right may be exchanged, where one instrument moves and the other not.
+
+    And elsewhere the other way round, each for 4 s and more in pieces of 2 s: so it is where one
+    leg bends after the other, and walking fits at a lag half a stride off. Own rule.
+    """
+    rows = np.column_stack([np.ones(found.time_s.size), found.proximal, found.distal])
+    size = int(_PIECE_S * found.rate_hz)
+    pieces = [
+        each[: each.size // size * size].reshape(-1, size)
+        for each in (rows @ windows.weights, found.slope)
+    ]
+    worn, reference = (np.sqrt(np.mean(each**2, axis=1)) for each in pieces)  # NaN: not counted
+    alone = [
+        _PIECE_S * int(((one > ACTIVE_DEG_S) & (other < _STILL * ACTIVE_DEG_S)).sum())
+        for one, other in ((worn, reference), (reference, worn))
+    ]
+    if min(alone) < _ALONE_S:
+        return ""
+    return (
+        f"The sensors turn for {alone[0]:.0f} s in which the reference is still, and the reference "
+        f"for {alone[1]:.0f} s in which the sensors are, as where left and right were exchanged "
+        "and one leg bends after the other: see first whether they were, by giving this row the "
+        "other side's file. If not: "
+    )

@@ -58,7 +58,8 @@ def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
     )
     caption = (
         f"Walking in daily life, {trial.label} ({trial.procedure}). a: median range of motion of "
-        "each bout over the hours of the recording; b: strides in bouts that begin in each hour; "
+        "each bout over the hours of the recording; b: strides in bouts that begin in each hour, "
+        "the last as wide as it was recorded (where the clock begins with the recording); "
         f"c: kept strides by their cadence.{seen}"
     )
     return Drawn(
@@ -115,6 +116,9 @@ def plot_bouts(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
 def plot_strides_by_hour(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
     """Draw how many strides the bouts have that begin in each hour of a long recording.
 
+    The last hour's bar is as wide as the part of it that was recorded, as far as that is known: for
+    a clock that begins with the recording.
+
     Parameters
     ----------
     result : TrialResult or DailyLife
@@ -142,13 +146,20 @@ def plot_strides_by_hour(result: TrialResult | DailyLife, ax: Axes | None = None
     daily = _daily_of(result)
     begins = [math.floor(bout.start_s / 3600.0) for bout in daily.bouts]
     first, last = min(begins, default=0), max(begins, default=0)
-    strides = np.zeros(max(last - first + 1, math.ceil(daily.duration_h)))
+    # A clock that does not begin with the recording says nothing of when its last hour ends.
+    from_zero = last < math.ceil(daily.duration_h)
+    end = daily.duration_h if from_zero else math.inf
+    hours = np.arange(first, max(last + 1, math.ceil(end) if from_zero else 0))
+    strides = np.zeros(hours.size)
     for hour, bout in zip(begins, daily.bouts, strict=True):
         strides[hour - first] += bout.n_strides
     with on_axes(ax) as axes:
-        hours = first + np.arange(strides.size)
-        axes.bar(hours, strides, width=1.0, align="edge", color=POINT, linewidth=0)
-        axes.set(xlabel="Time (h)", ylabel="Strides (1/h)", ylim=(0, None))
+        axes.bar(
+            hours, strides, width=np.minimum(end - hours, 1.0), align="edge", color=POINT,
+            linewidth=0,
+        )  # fmt: skip
+        axes.set(xlabel="Time (h)", ylabel="Strides", ylim=(0, None))
+        axes.set_xlim(first, hours[-1] + 1)
         few_ticks(axes)
     return axes
 

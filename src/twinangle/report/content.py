@@ -17,6 +17,7 @@ from twinangle.report.angle_quality import angle_quality_blocks
 from twinangle.report.answer import CAUTIONS, above_all, answer_blocks
 from twinangle.report.blocks import Block, Figures
 from twinangle.report.budget import budget_section, further_budget_section
+from twinangle.report.by_hand import every_cycle_by_hand_section
 from twinangle.report.clocks import clocks_blocks
 from twinangle.report.conditions import conditions_section, further_conditions_section
 from twinangle.report.cycles import bouts_blocks, durations_blocks
@@ -114,6 +115,7 @@ SUPPLEMENT: Sequence[Sequence[Part]] = (
         _titled("Recordings, clocks and sensors", recordings_section),
         _plain("Every failure", failures_section),
         _plain("Every warning", warnings_section),
+        _plain("Every cycle by hand", every_cycle_by_hand_section),
         _plain("Every decision", every_decision_section),
         _plain("Methods", methods_section),
         _plain("Input files", files_section),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from twinangle.report.blocks import Block, bullets, heading, table, text
+from twinangle.report.by_hand import cycles_by_hand_blocks
 from twinangle.results import StudyResults
 from twinangle.results.answer import pairs_for_all
 from twinangle.results.decided import BY_HAND
@@ -38,6 +39,7 @@ def exclusions_section(results: StudyResults) -> list[Block]:
         if rows:
             blocks += [heading(title), *_left_out(rows, short=status == "failed")]
     blocks += _reason_table(results)
+    blocks += cycles_by_hand_blocks(results)
     rest = told[FIRST:]
     if rest:
         blocks += [heading("Further warnings"), bullets([_line(each) for each in rest[:SHOWN]])]

@@ -102,7 +102,7 @@ export class ClockPart {
     this.view.rows.redraw();
     if (this.deciding) rename(this.what());
     this.ask();
-    if (settled) this.view.rows.describe();
+    if (settled) { this.view.rows.describe(); this.view.viewed(this.view.rows.view); }
   }
 
   fill(typing = false) {

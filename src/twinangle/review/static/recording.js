@@ -189,9 +189,19 @@ export class RecordingView {
       const wearable = this.shown, { reference } = this.found.traces;
       this.told.textContent = t("traces_told", {
         from: num(from, 1), to: num(to, 1), whole: num(this.span[1] - this.span[0], 1), missing_wearable: wearable.missing,
-        missing_reference: reference ? t("traces_told_reference", { missing: reference.missing }) : "",
+        missing_reference: reference ? this.covered(reference) : "",
       });
     }, 400);
+  }
+
+  // What the reference lacks, and how much of the recording it covers as it is placed now.
+  covered(reference) {
+    const { lag_s, drift_ppm } = this.clock, scale = 1 + drift_ppm * 1e-6;
+    const ends = [reference.start_s, reference.start_s + reference.size / reference.rate_hz].map((time) => time * scale + lag_s);
+    const from = Math.max(ends[0], this.span[0]), to = Math.min(ends[1], this.span[1]);
+    return from < to
+      ? t("traces_told_reference", { missing: reference.missing, from: num(from, 1), to: num(to, 1) })
+      : t("traces_told_reference_beside", { missing: reference.missing });
   }
 
   typed() {
