@@ -325,12 +325,15 @@ def test_a_click_into_the_difference_chooses_its_cycle_and_panning_ends(page, ad
     whole = float(re.search(r"of ([0-9.]+) s", page.locator("#traces-told").inner_text())[1])
     told = page.locator("#traces-told").inner_text()
     begin, end = re.search(r"reference \d+, which covers ([0-9.]+) s to ([0-9.]+) s", told).groups()
-    assert (float(begin), float(end)) == pytest.approx((1.5, whole + 1.5), abs=0.2)
+    assert (float(begin), float(end)) == pytest.approx((2.0, 2.0 + whole), abs=0.06)
     for _ in range(6):
         page.get_by_role("button", name="Later").click()
     span = [float(page.locator(f"#view-{one}").input_value()) for one in ("from", "to")]
     assert span[1] - span[0] == pytest.approx(2.0, abs=0.02)
     assert span[1] < 3.5 + whole + 0.2  # a twentieth of the picture, not of the recording
+    page.locator("#lag").fill("6.5")  # the reference begins at 0 on its own clock
+    page.locator("#lag").press("Tab")
+    expect(page.locator("#traces-told")).to_contain_text("which covers 6.5 s to 34.5 s of it")
     page.locator("#lag").fill("1.6")
     expect(page.locator("#drift-told")).to_contain_text("Drift 0: both clocks are taken to run")
     page.locator("#fit-drift").click()  # this walk was recorded at a lag of 1.5 s
