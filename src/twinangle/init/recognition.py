@@ -7,9 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from twinangle.formats.description import ChannelDescription, FileDescription
-from twinangle.init.name_parts import INSTRUMENTS, name_parts
+from twinangle.init.languages import LABELS, in_english
+from twinangle.init.name_parts import INSTRUMENTS, NameParts, name_parts
+from twinangle.init.unnamed_instruments import by_unit_or_symbol
 from twinangle.init.units_in_names import without_unit
-from twinangle.signals.joint import JOINTS, Joint
+from twinangle.signals.joint import JOINTS, SEGMENTS, Joint
 
 ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
@@ -46,8 +48,8 @@ class Markers:
 
 
 def words(name: str) -> str:
-    """Return a name in lower case, its parts set apart by single spaces."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    """Return a name in lower case and in English, its parts set apart by single spaces."""
+    apart = in_english(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name))
     return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
 
 
@@ -92,8 +94,9 @@ def find_sensors(description: FileDescription) -> Sensors:
 def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     """Return the sensors, each on the segment of this joint that its channels name."""
     axes: dict[tuple[str, str, str], dict[str, str]] = {}
+    untold = by_unit_or_symbol(description.channels)
     for channel in description.channels:
-        place = _place(channel, joint)
+        place = _place(channel, joint, untold.get(channel.name))
         if place is not None:
             side, segment, instrument, axis = place
             axes.setdefault((side, segment, instrument), {}).setdefault(axis, channel.name)
@@ -104,7 +107,12 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
         if side in ("", *sides[:1]):
             sensor = by_segment[segment] if segment else lone
             sensor |= _whole(instrument, names)
-    called = _called(description, joint)
+    called = _called(description, joint, untold)
+    by_label = {label.lower(): each for label, each in called.items()}
+    for labels in LABELS.get(joint.name, ()):
+        if by_label.keys() == set(labels):
+            by_segment |= dict(zip(SEGMENTS, (by_label[one] for one in labels), strict=True))
+            return Sensors(by_segment, lone, {}, sides)
     if len(called) < 2:
         return Sensors(by_segment, lone | next(iter(called.values()), {}), {}, sides)
     return Sensors(by_segment, {}, called, sides)
@@ -121,11 +129,14 @@ def _whole(instrument: str, names: Mapping[str, str]) -> Instruments:
     return {instrument: tuple(names[a] for a in wanted)} if set(wanted) == set(names) else {}
 
 
-def _called(description: FileDescription, joint: Joint) -> dict[str, Instruments]:
+def _called(
+    description: FileDescription, joint: Joint, untold: Mapping[str, NameParts]
+) -> dict[str, Instruments]:
     """Return whole sensors of no segment by what their channels' names have in common."""
     axes: dict[tuple[str, str], dict[str, str]] = {}
     for channel in description.channels:
         parts = name_parts(channel.role) or name_parts(without_unit(channel.name))
+        parts = parts or untold.get(channel.name)
         if parts is not None and not segment_of(words(parts.rest), joint):
             axes.setdefault((parts.rest, parts.instrument), {})[parts.axis] = channel.name
     found: dict[str, Instruments] = {}
@@ -134,8 +145,10 @@ def _called(description: FileDescription, joint: Joint) -> dict[str, Instruments
     return {rest: each for rest, each in found.items() if is_sensor(each)}
 
 
-def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, str] | None:
-    """Return side, segment (may be empty), instrument and axis, from the role or the name."""
+def _place(
+    channel: ChannelDescription, joint: Joint, untold: NameParts | None
+) -> tuple[str, str, str, str] | None:
+    """Return side, segment (may be empty), instrument and axis, from role, name or unit."""
     both = f"{words(channel.role)} {words(channel.name)}"
     side, segment = side_of(both), segment_of(both, joint) or ""
     for text in (words(channel.role), words(without_unit(channel.name))):
@@ -143,7 +156,8 @@ def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, st
         axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":
             return side, segment, instrument, axis
-    parts = name_parts(without_unit(channel.name))  # what stands after the axis, or against it
+    # What stands after the axis, or against it.
+    parts = name_parts(without_unit(channel.name)) or untold
     return (side, segment, parts.instrument, parts.axis) if parts and segment else None
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from twinangle.formats.description import FileDescription
+from twinangle.init.languages import in_english
 from twinangle.init.recognition import (
     Instruments,
     Markers,
@@ -78,7 +79,7 @@ def as_wearable(section: str) -> str | None:
 
 def joint_in(sections: str) -> str:
     """Return the joint that sections speak of, what their comments say left out."""
-    return joint_of(re.sub(r"(?m)\s#.*$", "", sections))
+    return joint_of(in_english(re.sub(r"(?m)\s#.*$", "", sections)))
 
 
 def with_segments(section: str, joint: str) -> str:

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from twinangle.init.folder_contents import Found, Look, called_reference
 from twinangle.init.paths import identity, person_in
-from twinangle.init.words_in_paths import CONDITION_WORDS, is_device_like
+from twinangle.init.words_in_paths import is_condition, is_device_like
 from twinangle.naming import listed
 
 
@@ -71,7 +71,7 @@ def _own_names(kind: list[Found], others: list[Found], lesser: frozenset[str]) -
     found: list[str] = []
     for word in sorted(_of(kind) - _of(others)):
         called = is_device_like(word) or (word in always and bool(others))
-        if called and word.lower() not in CONDITION_WORDS:
+        if called and not is_condition(word):
             own = [each.place.tokens for each in kind if word in each.place.tokens]
             left = [_left(each.place.tokens, [*found, word]) for each in kind]
             apart = {frozenset(identity(tokens, lesser).items()) for tokens in left}

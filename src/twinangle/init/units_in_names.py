@@ -51,6 +51,18 @@ def sensor_unit(names: Iterable[str], instrument: str) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
+def instrument_of_unit(name: str, declared: str = "") -> str | None:
+    """Return the instrument of which alone a unit is, as declared or in the name; None otherwise.
+
+    A small g is an acceleration; G may be gauss too.
+    """
+    text = declared or _unit_text(name)
+    found = [one for one in FACTORS if sensor_unit([f"x [{text}]"], one)] if text else []
+    if text.strip() == "g":
+        return "accelerometer"
+    return found[0] if len(found) == 1 else None
+
+
 def angle_unit(name: str, declared: str = "") -> str | None:
     """Return "deg", "rad" or "V" as the file declares it, or else as the name ends."""
     apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)  # KneeDeg
