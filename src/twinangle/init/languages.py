@@ -2,7 +2,8 @@
 
 German, French, Spanish, Italian and Dutch; common practice, no source. What columns and pairs of
 names tell needs none of them; they tell sides, conditions and segments apart from each other.
-Accents are left out; a number may follow. Hardly a word is here that is an English one of another sense.
+Accents are left out; a number may follow. Words that mean something else in English are left out
+where names would be read wrong by them.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ SPELT = {
     "data": "daten messung messdaten donnees mesure mesures datos medida medidas dati misura "
     "gegevens meting",
     "angle": "winkel angulo angolo hoek",
+    "degrees": "grad degre degres grado grados gradi graad graden",
     "flexion": "beugung flessione flexie",
     "acceleration": "beschleunigung beschl aceleracion acel accelerazione versnelling",
     "gyroscope": "drehrate drehgeschwindigkeit winkelgeschwindigkeit gyroskop giroscopio giro "

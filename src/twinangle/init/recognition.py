@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from twinangle.formats.description import ChannelDescription, FileDescription
 from twinangle.init.languages import LABELS, in_english
 from twinangle.init.name_parts import INSTRUMENTS, NameParts, name_parts
+from twinangle.init.units_in_names import angle_unit, without_unit
 from twinangle.init.unnamed_instruments import by_unit_or_symbol
-from twinangle.init.units_in_names import without_unit
 from twinangle.signals.joint import JOINTS, SEGMENTS, Joint
 
 ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")
@@ -36,6 +36,7 @@ class Sensors:
     lone: Instruments
     called: Mapping[str, Instruments]
     sides: tuple[str, ...]
+    labels: tuple[str, ...] = ()  # short ones, by which alone the segments were told
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,7 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     for labels in LABELS.get(joint.name, ()):
         if by_label.keys() == set(labels):
             by_segment |= dict(zip(SEGMENTS, (by_label[one] for one in labels), strict=True))
-            return Sensors(by_segment, lone, {}, sides)
+            return Sensors(by_segment, lone, {}, sides, tuple(each.upper() for each in labels))
     if len(called) < 2:
         return Sensors(by_segment, lone | next(iter(called.values()), {}), {}, sides)
     return Sensors(by_segment, {}, called, sides)
@@ -162,11 +163,11 @@ def _place(
 
 
 def find_angles(description: FileDescription) -> list[str]:
-    """Return the channels whose names or roles are those of a joint angle, not of a marker."""
+    """Return the channels of an angle by name or role, no marker; else a lone one in degrees."""
     coordinates = {
         name for channels in _coordinates(description).values() for name in channels.values()
     }
-    return [
+    found = [
         channel.name
         for channel in description.channels
         if channel.name not in coordinates
@@ -175,6 +176,22 @@ def find_angles(description: FileDescription) -> list[str]:
             for word in (*JOINTS, *ANGLE_WORDS)
         )
     ]
+    return found or _lone_angle(description)
+
+
+def _lone_angle(description: FileDescription) -> list[str]:
+    """Return the only channel of a file if it is in degrees or radians, whatever its name."""
+    names = signals_of(description)
+    units = {each.name: each.unit for each in description.channels}
+    alone = len(names) == 1 and angle_unit(names[0], units[names[0]]) in ("deg", "rad")
+    return list(names) if alone else []
+
+
+def signals_of(description: FileDescription) -> tuple[str, ...]:
+    """Return the columns beside the time; where none is called so, beside those that increase."""
+    clock = {description.time} if description.time is not None else {*description.rising}
+    names = [each.name for each in description.channels]
+    return tuple(name for name in names if name not in clock) or tuple(names)
 
 
 def find_markers(description: FileDescription) -> Markers | None:

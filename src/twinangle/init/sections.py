@@ -15,6 +15,7 @@ from twinangle.init.recognition import (
     find_markers,
     find_sensors,
     is_sensor,
+    signals_of,
     words,
 )
 from twinangle.init.units_in_names import angle_unit, sensor_unit
@@ -95,6 +96,11 @@ def draft_section(description: FileDescription) -> str | None:
     section = _wearable(description, description, sensors.by_segment)
     if section is not None and len(sensors.sides) > 1:
         section = f"# The file holds both sides; these are the {sensors.sides[0]} ones.\n{section}"
+    if section is not None and sensors.labels:
+        first, second = sensors.labels
+        proximal, distal = HERE["proximal"], HERE["distal"]
+        said = f"# {first} was taken for the {proximal}'s sensor, {second} for the {distal}'s."
+        section = f"{said}\n{section}"
     if section is not None:
         return section
     if sensors.called and not any(map(is_sensor, sensors.by_segment.values())):
@@ -317,17 +323,19 @@ def _angle_unit_lines(unit: str | None, *, named: bool) -> list[str]:
 
 def blank_reference(description: FileDescription) -> str:
     """Return a `[reference]` section of an angle whose column no name tells."""
-    names = [each.name for each in description.channels if each.name != description.time]
+    names = signals_of(description)
     units = {
         angle_unit(each.name, each.unit) for each in description.channels if each.name in names
     }
     shown = ", ".join(quoted(_one_line(name)) for name in names)
+    asked = f'angle = "?"                      # the column of the angle, one of: {shown}'
+    alone = f"angle = {quoted(names[0])}   # the only column beside the time"
     return "\n".join(
         [
             "[reference]",
             'kind = "angle"                   # or another (docs/reference/study-file.md)',
             *_clock_lines(description),
-            f'angle = "?"                      # the column of the angle, one of: {shown}',
+            alone if len(names) == 1 and description.time is not None else asked,
             *_angle_unit_lines(units.pop() if len(units) == 1 else None, named=True),
         ]
     )
