@@ -41,7 +41,7 @@ FOLDERS = {
         "KniE.{p}_halle_li.imu.txt", "KniE.{p}_halle_li.egm.txt", "Zeit [ms]",
         ("OS_a{x} [g]", "OS_w{x} [deg/s]", "OS_m{x} [uT]", "US_a{x} [g]", "US_w{x} [deg/s]",
          "US_m{x} [uT]"),
-        ("Winkel [deg]",), ("vp03", "vp07"), "KniE halle", "left",
+        ("Winkel [deg]",), ("vp03", "vp07"), "halle", "left",
     ),
     "German, a folder an instrument": Folder(
         "Sensoren/{p} rechts draußen.csv", "Winkelmesser/{p} rechts draußen.csv", "Zeit [s]",
@@ -125,6 +125,10 @@ def test_sensors_and_angle_are_paired_in_any_language(tmp_path, name):
             assert second[instrument] == list(columns[half + 3 * k : half + 3 * k + 3])
     else:
         assert '"?' in found.study_toml
+    assert ("'KniE', which all names have, is left out" in "\n".join(found.open_questions)) == (
+        "KniE" in given.worn
+    )
+    assert ('time = "czas", time_unit = "s"' in found.study_toml) == (given.time == "czas")
     assert "OS was taken for the thigh's sensor" in found.study_toml or "OS_" not in columns[0]
 
 

@@ -258,8 +258,9 @@ def _take_unknown_references(look: Look) -> None:
         for each in taken
         if each.description is not None
     ]
+    why = ", by its fewer columns" if by_columns else ""
     look.recognised += [
-        f"{each.path}: taken for the reference; {_of_its_angle(each.section)}"
+        f"{each.path}: taken for the reference{why}; {_of_its_angle(each.section)}"
         for each in look.references
     ]
     asked = {f"{each.path}: no channel" for each in taken}

@@ -63,6 +63,25 @@ def set_own_names_aside(look: Look) -> None:
             f"{'conditions' if len(words) > 1 else 'a condition'}; otherwise write "
             f"{'them' if len(words) > 1 else 'it'} into the column `condition`."
         )
+    _set_common_words_aside(look)
+
+
+def _set_common_words_aside(look: Look) -> None:
+    """Leave words that all files have out of the conditions, where known words tell those."""
+    files = [each.place.tokens for each in (*look.wearables, *look.references)]
+    lesser = lesser_words(look)
+    always = set.intersection(*map(set, files)) if len(files) > 1 else set()
+    common = sorted(word for word in always if not is_condition(word))
+    told = [set(identity(tokens, lesser)["condition"].split()) for tokens in files]
+    common = [word for word in common if all(word in each for each in told)]
+    if not common or not all(any(map(is_condition, each)) for each in told):
+        return
+    for found in (look.wearables, look.references):
+        _change(found, lambda tokens: _left(tokens, common))
+    look.questions.append(
+        f"trials.csv: {listed(common)}, which all names have, "
+        f"{'are' if len(common) > 1 else 'is'} left out of the column `condition`."
+    )
 
 
 def _own_names(kind: list[Found], others: list[Found], lesser: frozenset[str]) -> tuple[str, ...]:
