@@ -13,7 +13,8 @@ from itertools import pairwise
 
 import pytest
 
-from twinangle.init import propose_study
+from twinangle.formats import describe_file
+from twinangle.init import propose_study, suggest_section
 from twinangle.init.languages import SPELT, in_english
 from twinangle.init.paths import identity, place_of
 from twinangle.init.units_in_names import angle_unit, instrument_of_unit
@@ -151,6 +152,28 @@ def test_where_no_column_tells_which_is_which_the_draft_asks(tmp_path, worn, ang
     assert "which of P03_blau.csv and P03_rot.csv, that go together by their names" in said
     assert len(rows) == (2 if paired else 4)
     assert ("Swap sections and columns" in said) == paired
+
+
+def test_of_two_vectors_of_one_unit_none_is_taken_for_the_sensor(tmp_path):
+    kinds = ("{s} ruhend {x} [m/s^2]", "{s} frei {x} [m/s^2]", "{s} dreh {x} [deg/s]")
+    columns = [k.format(s=s, x=x) for s in ("thigh", "shank") for k in kinds for x in "xyz"]
+    found, study, _ = drafted(tmp_path, {"P03.csv": columns, "P07.csv": columns})
+    assert study["wearable"]["kind"] == "?"
+    assert "no channel is recognised" in "\n".join(found.open_questions)
+
+
+def test_words_come_before_units(tmp_path):
+    kinds = ("{s}_gravity_{x} [m/s^2]", "{s}_acc_{x} [m/s^2]", "{s}_gyr_{x} [deg/s]")
+    columns = [k.format(s=s, x=x) for s in ("thigh", "shank") for k in kinds for x in "xyz"]
+    _, study, _ = drafted(tmp_path, {"P03.csv": columns, "P07.csv": columns})
+    assert study["wearable"]["distal"]["accelerometer"][0] == "shank_acc_x [m/s^2]"
+
+
+def test_markers_of_one_letter_are_no_sensors(tmp_path):
+    columns = [f"{marker}{x} [mm]" for marker in "agmk" for x in "xyz"]
+    write(tmp_path / "P03.csv", "t", columns)
+    section = suggest_section(describe_file(tmp_path / "P03.csv"))
+    assert 'kind = "markers"' in section
 
 
 def test_conditions_of_two_layouts_are_no_pair(tmp_path):

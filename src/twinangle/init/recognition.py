@@ -95,12 +95,17 @@ def find_sensors(description: FileDescription) -> Sensors:
 def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     """Return the sensors, each on the segment of this joint that its channels name."""
     axes: dict[tuple[str, str, str], dict[str, str]] = {}
-    untold = by_unit_or_symbol(description.channels)
+    untold = _untold(description)
+    rests: dict[tuple[str, str, str], set[str]] = {}
     for channel in description.channels:
         place = _place(channel, joint, untold.get(channel.name))
         if place is not None:
             side, segment, instrument, axis = place
             axes.setdefault((side, segment, instrument), {}).setdefault(axis, channel.name)
+            if channel.name in untold:
+                rests.setdefault((side, segment, instrument), set()).add(untold[channel.name].rest)
+    for several in (key for key, found in rests.items() if len(found) > 1):
+        del axes[several]  # two of one unit on one segment: which is the sensor's nothing tells
     sides = tuple(dict.fromkeys(side for side, segment, _ in axes if side and segment))
     by_segment: dict[str, Instruments] = {segment: {} for segment in joint.segments}
     lone: Instruments = {}
@@ -111,12 +116,23 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     called = _called(description, joint, untold)
     by_label = {label.lower(): each for label, each in called.items()}
     for labels in LABELS.get(joint.name, ()):
-        if by_label.keys() == set(labels):
+        if by_label.keys() == set(labels) and not any(by_segment.values()):
             by_segment |= dict(zip(SEGMENTS, (by_label[one] for one in labels), strict=True))
             return Sensors(by_segment, lone, {}, sides, tuple(each.upper() for each in labels))
     if len(called) < 2:
         return Sensors(by_segment, lone | next(iter(called.values()), {}), {}, sides)
     return Sensors(by_segment, {}, called, sides)
+
+
+def _untold(description: FileDescription) -> dict[str, NameParts]:
+    """Return what units or symbols tell of the channels, for instruments that no word tells."""
+    told = set()
+    for channel in description.channels:
+        for text in (channel.role, without_unit(channel.name)):
+            parts = name_parts(text)
+            told |= {parts.instrument if parts else first_match(words(text), INSTRUMENTS)}
+    found = by_unit_or_symbol(description.channels)
+    return {name: parts for name, parts in found.items() if parts.instrument not in told}
 
 
 def is_sensor(instruments: Instruments) -> bool:
