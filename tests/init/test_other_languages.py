@@ -190,6 +190,8 @@ def test_conditions_of_two_layouts_are_no_pair(tmp_path):
         ("vp 03_links_Versuch 2.csv", "trial", "2"),
         ("vp 03_links_Versuch 2.csv", "participant", "vp03"),
         ("paciente3_séance2_marche.csv", "session", "2"),
+        ("Pat_03/visite 2/marche.csv", "participant", "Pat03"),
+        ("Pat_03/visite 2/marche.csv", "session", "2"),
         ("P03_dx_scale.csv", "side", "right"),
         ("P03_halle_2.csv", "trial", "2"),
         ("P03_reposo.csv", "condition", "all"),

@@ -36,10 +36,10 @@ SPELT = {
     "upper arm": "oberarm bras brazo braccio bovenarm",
     "forearm": "unterarm avant-bras avantbras antebrazo avambraccio onderarm",
     # who and when
-    "subject": "vp proband probandin patient patientin versuchsperson sujet patiente sujeto "
-    "paciente participante soggetto paziente partecipante proefpersoon deelnemer",
+    "subject": "vp pat prob proband probandin patient patientin versuchsperson sujet "
+    "patiente sujeto paciente participante soggetto paziente partecipante proefpersoon deelnemer",
     "session": "sitzung seance sesion sessione sessie",
-    "day": "tag jour dia giorno dag",
+    "day": "tag visite visita jour dia giorno dag",
     "trial": "versuch durchgang essai ensayo prova poging",
     # sides
     "left": "links linke linkes linker li gauche izquierda izquierdo izq izda sinistra sinistro sx",
