@@ -6,7 +6,7 @@ Speed is not measured by two sensors on a leg; the rate of strides stands where 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Annotated
 
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, PAUSE
+from twinangle.cycles.enough import NOT_THE_MOVEMENT, reason_kind
 from twinangle.declare import WhereGiven, measured, number
 from twinangle.signals.recording import Array, CycleSet
 
@@ -26,7 +27,9 @@ VALIDATED_SHARE = 0.95  # the middle share of the strides with a reference: what
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Strides:
-    """The kept cycles of a long recording, in order of time, (m,) each.
+    """The strides of a long recording, in order of time, (m,) each.
+
+    Those that are kept, and of a walk those that were left out too: it goes on through them.
 
     Attributes
     ----------
@@ -36,6 +39,8 @@ class Strides:
         Range of motion and mean of each one's curve.
     with_reference : ndarray of bool
         Whether each was held against the reference.
+    kept : ndarray of bool
+        Whether each is kept; the others tell alone that the walk goes on.
     """
 
     start_s: Array
@@ -43,6 +48,11 @@ class Strides:
     range_deg: Array
     mean_deg: Array
     with_reference: NDArray[np.bool_]
+    kept: NDArray[np.bool_]
+
+    def chosen(self, rows: NDArray[np.bool_]) -> Strides:
+        """Return some of them."""
+        return Strides(**{item.name: getattr(self, item.name)[rows] for item in fields(self)})
 
     @property
     def duration_s(self) -> Array:
@@ -57,16 +67,21 @@ class Strides:
 
 @dataclass(frozen=True, slots=True)
 class WalkingBout:
-    """Three or more kept strides one after the other."""
+    """A walk without a pause, with three or more kept strides in it."""
 
-    start_s: Annotated[float, measured("s", "start of the bout's first stride")]
-    end_s: Annotated[float, measured("s", "end of the bout's last stride")]
-    n_strides: Annotated[int, number("strides of the bout")]
+    start_s: Annotated[float, measured("s", "start of the walk's first stride, kept or not")]
+    end_s: Annotated[float, measured("s", "end of the walk's last stride, kept or not")]
+    n_strides: Annotated[int, number("strides kept of the bout")]
     strides_per_minute: Annotated[
-        float, measured("per_minute", "strides a minute, from their median duration")
+        float, measured("per_minute", "strides a minute, from the kept ones' median duration")
     ]
-    range_deg: Annotated[float, measured("deg", "median range of motion of the strides")]
-    mean_deg: Annotated[float, measured("deg", "median of the strides' mean angles")]
+    range_deg: Annotated[float, measured("deg", "median range of motion of the kept strides")]
+    mean_deg: Annotated[float, measured("deg", "median of the kept strides' mean angles")]
+    n_left_out: Annotated[
+        int,
+        number("strides of the bout left out: turns, start, stop, outliers, by hand"),
+        WhereGiven(0),
+    ] = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +91,7 @@ class DayOfWalking:
     day: Annotated[int, number("number of the day, from 1, counted from the recording's start")]
     recorded_h: Annotated[float, measured("h", "hours of that day with samples of the wearable")]
     n_bouts: Annotated[int, number("bouts that begin on that day")]
-    n_strides: Annotated[int, number("strides that begin on that day")]
+    n_strides: Annotated[int, number("kept strides that begin on that day")]
     walking_min: Annotated[float, measured("min", "minutes from start to end of the bouts")]
     strides_per_minute: Annotated[
         float, measured("per_minute", "strides a minute, from their median duration")
@@ -88,7 +103,7 @@ class DayOfWalking:
 
 @dataclass(frozen=True, slots=True)
 class BinOfStrides:
-    """The strides in bouts of some duration, or at some cadence."""
+    """The kept strides in bouts of some duration, or at some cadence."""
 
     by: Annotated[str, number("what the bins are of: bout duration or cadence")]
     low: Annotated[float, number("lower edge, s or strides a minute; belongs to the bin")]
@@ -154,7 +169,7 @@ class DailyLife:
 
 
 def strides_of(cycles: CycleSet, compared: Array) -> Strides:
-    """Return the kept cycles of one stretch.
+    """Return the strides of one stretch: those kept, and those left out within a walk.
 
     Parameters
     ----------
@@ -166,21 +181,31 @@ def strides_of(cycles: CycleSet, compared: Array) -> Strides:
     Returns
     -------
     Strides
+        Without what was left out as no part of a walk: isolated movement, calibration, what is
+        masked or lies in a gap.
     """
     kept = cycles.kept
-    curves = cycles.wearable_deg[kept]
+    rows = kept | _walking(cycles)
+    curves = cycles.wearable_deg[rows]
     return Strides(
-        start_s=cycles.start_s[kept],
-        end_s=cycles.end_s[kept],
+        start_s=cycles.start_s[rows],
+        end_s=cycles.end_s[rows],
         range_deg=np.ptp(curves, axis=1) if curves.size else np.zeros(0),
         mean_deg=curves.mean(axis=1) if curves.size else np.zeros(0),
-        with_reference=np.isin(cycles.start_s[kept], compared),
+        with_reference=kept[rows] & np.isin(cycles.start_s[rows], compared),
+        kept=kept[rows],
     )
+
+
+def _walking(cycles: CycleSet) -> NDArray[np.bool_]:
+    """Return which cycles are part of a walk as it is numbered, kept or not."""
+    kinds = [reason_kind(text) not in NOT_THE_MOVEMENT for text in cycles.reason]
+    return np.array(kinds, dtype=bool) & (cycles.bout > 0 if cycles.bout.size else True)
 
 
 def joined(parts: Sequence[Strides]) -> Strides:
     """Return the strides of several stretches as one, in the order given."""
-    names = ("start_s", "end_s", "range_deg", "mean_deg", "with_reference")
+    names = [item.name for item in fields(Strides)]
     return Strides(
         **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
     )
@@ -220,9 +245,13 @@ def daily_life(
 
     Notes
     -----
-    A bout is a run of at least three kept strides, each beginning no later after the end of the one
-    before than a pause of 1.5 median strides (:data:`twinangle.cycles.bouts.PAUSE` less the stride
-    itself); own rule, no source. Days are 24 hours from the first sample, not calendar days.
+    A bout is a walk, as cycles are numbered: it goes on through strides that were left out as turn,
+    outlier or by hand, over the border of two stretches too, and ends with a pause. At least three
+    of its strides are kept. A pause, and what is not known to be walking (masked, missing samples),
+    ends it where the next stride begins more than 1.5 median strides
+    (:data:`twinangle.cycles.bouts.PAUSE` less a stride) after the end of the one before; own rule,
+    no source. Start, end and duration are the walk's; counts, medians and SDs are of its kept
+    strides. Days are 24 hours from the first sample, not calendar days.
     """
     if not recorded:
         raise ValueError("`recorded` must hold at least one part.")
@@ -236,7 +265,7 @@ def daily_life(
         recorded_h=sum(high - low for low, high in recorded) / 3600.0,
         n_stretches=n_stretches,
         unread=tuple(unread),
-        n_strides=int(strides.start_s.size),
+        n_strides=int(strides.kept.sum()),
         n_left_out=n_left_out,
         bouts=bouts,
         days=tuple(_days(strides, bouts, recorded, begin, end)),
@@ -246,23 +275,26 @@ def daily_life(
 
 
 def _bouts(strides: Strides) -> list[slice]:
-    """Return the rows of each run of at least three strides."""
-    if not strides.start_s.size:
+    """Return the rows of each walk with at least three kept strides."""
+    if not strides.kept.any():
         return []
-    pause = (PAUSE - 1.0) * float(np.median(strides.duration_s))
+    pause = (PAUSE - 1.0) * float(np.median(strides.duration_s[strides.kept]))
     breaks = np.flatnonzero(strides.start_s[1:] - strides.end_s[:-1] > pause) + 1
     edges = [0, *(int(k) for k in breaks), int(strides.start_s.size)]
-    return [slice(low, high) for low, high in pairwise(edges) if high - low >= LEAST_BOUT]
+    walks = [slice(low, high) for low, high in pairwise(edges)]
+    return [rows for rows in walks if strides.kept[rows].sum() >= LEAST_BOUT]
 
 
 def _bout(strides: Strides, rows: slice) -> WalkingBout:
+    kept = strides.kept[rows]
     return WalkingBout(
         start_s=float(strides.start_s[rows][0]),
         end_s=float(strides.end_s[rows][-1]),
-        n_strides=rows.stop - rows.start,
-        strides_per_minute=_median(strides.per_minute[rows]),
-        range_deg=_median(strides.range_deg[rows]),
-        mean_deg=_median(strides.mean_deg[rows]),
+        n_strides=int(kept.sum()),
+        strides_per_minute=_median(strides.per_minute[rows][kept]),
+        range_deg=_median(strides.range_deg[rows][kept]),
+        mean_deg=_median(strides.mean_deg[rows][kept]),
+        n_left_out=int((~kept).sum()),
     )
 
 
@@ -276,7 +308,7 @@ def _days(
     found = []
     for k in range(max(int(np.ceil((end - begin) / DAY_S)), 1)):
         low, high = begin + k * DAY_S, begin + (k + 1) * DAY_S
-        on = (strides.start_s >= low) & (strides.start_s < high)
+        on = strides.kept & (strides.start_s >= low) & (strides.start_s < high)
         own = [bout for bout in bouts if low <= bout.start_s < high]
         hours = sum(max(min(b, high) - max(a, low), 0.0) for a, b in recorded) / 3600.0
         found.append(
@@ -302,7 +334,7 @@ def _by_duration(strides: Strides, members: Sequence[slice]) -> list[BinOfStride
         chosen = [rows for rows, s in zip(members, lasts, strict=True) if low <= s < high]
         on = np.zeros(strides.start_s.size, dtype=bool)
         for rows in chosen:
-            on[rows] = True
+            on[rows] = strides.kept[rows]
         found.append(_bin(strides, "bout duration", (low, high), on, len(chosen)))
     return found
 
@@ -310,7 +342,7 @@ def _by_duration(strides: Strides, members: Sequence[slice]) -> list[BinOfStride
 def _by_cadence(strides: Strides, members: Sequence[slice]) -> list[BinOfStrides]:
     found = []
     for low, high in pairwise(CADENCE_EDGES):
-        on = (strides.per_minute >= low) & (strides.per_minute < high)
+        on = strides.kept & (strides.per_minute >= low) & (strides.per_minute < high)
         n_bouts = sum(bool(on[rows].any()) for rows in members)
         found.append(_bin(strides, "cadence", (low, high), on, n_bouts))
     return found
@@ -333,7 +365,8 @@ def _bin(
 
 
 def _beyond(strides: Strides) -> BeyondReference | None:
-    """Hold the strides without a reference against the middle of those with one."""
+    """Hold the kept strides without a reference against the middle of those with one."""
+    strides = strides.chosen(strides.kept)
     there = strides.with_reference
     if there.sum() < LEAST_BOUT or there.all():
         return None
