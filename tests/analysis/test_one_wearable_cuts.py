@@ -20,7 +20,8 @@ from twinangle.analysis.instruments import _with_own_cycles_told
 from twinangle.analysis.study import _never_compared
 from twinangle.closing import print_closing
 from twinangle.cycles.carried import carried_cycles
-from twinangle.cycles.daily_life import Strides, daily_life
+from twinangle.cycles.daily_life import daily_life
+from twinangle.cycles.day_strides import Strides
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of

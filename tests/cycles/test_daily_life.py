@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from twinangle.cycles.daily_life import DAY_S, Strides, daily_life, joined, strides_of
+from twinangle.cycles.daily_life import DAY_S, daily_life
+from twinangle.cycles.day_strides import Strides, joined, strides_of
 from twinangle.signals.recording import CycleSet
 
 

@@ -15,7 +15,8 @@ from matplotlib.patches import PathPatch
 from matplotlib.text import Text
 
 from twinangle import plotting
-from twinangle.cycles.daily_life import Strides, daily_life
+from twinangle.cycles.daily_life import daily_life
+from twinangle.cycles.day_strides import Strides
 from twinangle.plotting.own_figure import OwnAxes
 from twinangle.results import Pooled, TrialResult
 from twinangle.results.read_back import read_results

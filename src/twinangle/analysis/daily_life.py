@@ -25,7 +25,8 @@ from twinangle.analysis.stretch_trials import (
     later_stretch,
     of_memory,
 )
-from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
+from twinangle.cycles.daily_life import DailyLife, daily_life
+from twinangle.cycles.day_strides import Strides, joined, strides_of
 from twinangle.errors import StudyError
 from twinangle.formats import read_recording, read_stretches
 from twinangle.formats.stretches import Stretch, about_rows
