@@ -19,7 +19,7 @@ LAG_STEP_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpol
 BLOCK_S = 0.4
 _SCALE_S = 6.0  # of movement, which sets the scale of moving and standing
 _STEEPEST = 3000e-6  # of the lines the step is held against
-_LEAST_PART_S = 3.0  # of either side of the step
+LEAST_PART_S = 3.0  # of either side of the step
 LEAST_STEP_S = 0.025
 LEAST_EVIDENCE = 5.0
 _TAKEN_UP = 4.0  # strides that place, two lags and gain take up
@@ -81,24 +81,16 @@ def find_step(
     LagStep or None
         None too for recordings above an hour, whose windowed lags are looked at instead.
     """
-    return _near(wearable, reference, lag_s, stride_s)[0]
-
-
-def _near(
-    wearable: BandLimited, reference: BandLimited, lag_s: float, stride_s: float
-) -> tuple[LagStep | None, float]:
-    """Return the step near a lag, and the misfit of the best line there in its worst span."""
     start = max(wearable.start_s, reference.start_s + lag_s)
     end = min(wearable.end_s, reference.end_s + lag_s)
     if end - start > _LONGEST_S:
-        return None, float("inf")
+        return None
     found = []
     for first in np.arange(start, max(end - _SPAN_S / 2, start + 1e-9), _SPAN_S / 2):
         span = (float(first), min(float(first) + _SPAN_S, end))
         found.append(_within(wearable, reference, lag_s, span, stride_s))
-    steps = [step for step, _ in found if step is not None]
-    clear = max(steps, key=lambda step: step.evidence, default=None)
-    return clear, max((line for _, line in found), default=float("inf"))
+    steps = [one for one in found if one is not None]
+    return max(steps, key=lambda step: step.evidence, default=None)
 
 
 def search_step(
@@ -116,23 +108,19 @@ def search_step(
     half of the longest. Among k lags one fits a step by chance more easily than at one lag, and in
     few strides more easily than in many: with n strides the evidence, of (n - 4) ln instead of n
     ln, must reach 5 + ln k. On 640 honest pairs of 7 to 10 strides four steps passed without that.
-
-    Strides off the right lag, bouts of walking that differ in cadence have lags that differ too:
-    a step must leave less over than the best line at any of the lags.
     """
     a, b = wearable, reference
     lags = expected_lag_s + np.arange(-max_lag_s, max_lag_s + REACH_S, 1.5 * REACH_S)
     overlap = np.minimum(a.end_s, b.end_s + lags) - np.maximum(a.start_s, b.start_s + lags)
     some = overlap > 0.5 * float(overlap.max())
     enough = LEAST_EVIDENCE + float(np.log(max(some.sum(), 1)))
-    found, least = [], float("inf")
+    found = []
     for lag, together_s in zip(lags[some], overlap[some], strict=True):
-        step, line = _near(a, b, float(lag), stride_s)
-        least = min(least, line)
+        step = find_step(a, b, float(lag), stride_s=stride_s)
         strides = together_s / (stride_s if np.isfinite(stride_s) else 1.0)
         if step is not None and step.evidence * (1 - _TAKEN_UP / strides) >= enough:
             found.append(step)
-    return clearest([step for step in found if step.misfit < least])
+    return clearest(found)
 
 
 def clearest(found: Sequence[LagStep | None]) -> LagStep | None:
@@ -153,16 +141,16 @@ def _within(
     lag_s: float,
     span: tuple[float, float],
     stride_s: float,
-) -> tuple[LagStep | None, float]:
-    """Return the step within a span of the wearable's clock, and the misfit of the best line."""
+) -> LagStep | None:
+    """Return the step within a span of the wearable's clock."""
     start, end = span
-    if not end - start > 2 * _LEAST_PART_S:
-        return None, float("inf")
+    if not end - start > 2 * LEAST_PART_S:
+        return None
     time: Array = np.asarray(start + LAG_STEP_S * np.arange(int((end - start) / LAG_STEP_S) + 1))
     starts = np.arange(0, time.size, round(BLOCK_S / LAG_STEP_S))
     lags, by_block, power = costs_by_block(wearable, reference, time, lag_s, starts)
     if by_block.size == 0:
-        return None, float("inf")
+        return None
     stride = stride_s if np.isfinite(stride_s) else 1.0
     moving = moving_blocks(wearable.at(time)[1], starts, stride)
     by_block = np.where(moving, by_block, 0.0)
@@ -172,40 +160,30 @@ def _within(
     place, first, second, stepped = _likely_step(
         table, round(REACH_S / _FINE_S), float(np.exp(_ALIKE / strides))
     )
-    power = max(power, 1e-12)
-    straight = _straight(table, time[starts], stepped, strides)
-    evidence = _evidence(straight, stepped, strides)
-    if abs(fine[second] - fine[first]) < LEAST_STEP_S or evidence < LEAST_EVIDENCE:
-        return None, straight / power
+    if abs(fine[second] - fine[first]) < LEAST_STEP_S:
+        return None
+    constant = float(table.sum(axis=1).min())
+    if strides * np.log(max(constant, 1e-12) / max(stepped, 1e-12)) < LEAST_EVIDENCE:
+        return None
+    straight = min(constant, _best_line(table, time[starts]))
+    evidence = strides * float(np.log(max(straight, 1e-12) / max(stepped, 1e-12)))
+    if evidence < LEAST_EVIDENCE:
+        return None
     low, high, at = _where(table, place, first, second, stepped, strides)
     before, before_var = _refined(table[:, :place].sum(axis=1), first, stepped, strides)
     after, after_var = _refined(table[:, place:].sum(axis=1), second, stepped, strides)
     edges = np.append(time[starts], time[-1])
-    step = LagStep(
+    return LagStep(
         time_s=float(edges[at]),
         first_s=float(edges[low]),
         last_s=float(edges[high]),
         before_s=float(lags[0] + fine[first]) + before,
         after_s=float(lags[0] + fine[second]) + after,
         evidence=evidence,
-        misfit=stepped / power,
+        misfit=stepped / max(power, 1e-12),
         stride_s=stride_s,
         size_se_s=float(np.sqrt(before_var + after_var)),
     )
-    return step, straight / power
-
-
-def _straight(table: Array, time: Array, stepped: float, strides: float) -> float:
-    """Return the cost of the best line; of the best lag where that alone rules the step out."""
-    constant = float(table.sum(axis=1).min())
-    if _evidence(constant, stepped, strides) < LEAST_EVIDENCE:
-        return constant
-    return min(constant, _best_line(table, time))
-
-
-def _evidence(cost: float, stepped: float, strides: float) -> float:
-    """Return n ln(cost / cost of the step)."""
-    return strides * float(np.log(max(cost, 1e-12) / max(stepped, 1e-12)))
 
 
 def _refined(cost: Array, row: int, total: float, strides: float) -> tuple[float, float]:
@@ -285,7 +263,7 @@ def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int,
     """
     before = np.cumsum(table, axis=1)
     after = before[:, -1:] - before
-    least = int(np.ceil(_LEAST_PART_S / BLOCK_S))
+    least = int(np.ceil(LEAST_PART_S / BLOCK_S))
     allowed = slice(least - 1, table.shape[1] - least)
     before, after = before[:, allowed], after[:, allowed]
     place = int(np.argmin(before.min(axis=0) + after.min(axis=0)))
