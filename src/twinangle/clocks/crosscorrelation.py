@@ -22,6 +22,7 @@ from twinangle.wording import count
 _ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_AS_MUCH = 0.9  # of the overlap at which a step was found, for one lag to rule it out
 _SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 
 
@@ -219,11 +220,18 @@ def _unbroken(pair: Pair, lag_s: float, step: LagStep | None) -> bool:
     """Tell whether one lag, at which no step was found, explains a step found at another one.
 
     Strides off the right lag, bouts of walking that differ in cadence have lags that differ too.
-    The one lag must reach over the place, and leave less over: 1 - r² of the rates of change.
+    The one lag must reach over the place and over as much, for one at which hardly more than one
+    part of a broken pair overlaps fits well; and leave less over: 1 - r² of the rates of change.
     """
+    if step is None:
+        return False
     a, b = pair.wearable, pair.reference
-    start, end = max(a.start_s, b.start_s + lag_s), min(a.end_s, b.end_s + lag_s)
-    if step is None or not start + LEAST_PART_S <= step.time_s <= end - LEAST_PART_S:
+    (start, end), (first, last) = (
+        (max(a.start_s, b.start_s + lag), min(a.end_s, b.end_s + lag))
+        for lag in (lag_s, step.before_s)
+    )
+    within = start + LEAST_PART_S <= step.time_s <= end - LEAST_PART_S
+    if not within or end - start < _AS_MUCH * (last - first):
         return False
     time = np.arange(start, end, 1 / pair.rate_hz)
     rates = np.array([a.at(time)[1], b.at(time - lag_s)[1]])
