@@ -69,8 +69,8 @@ def cache_folder(module: Path) -> Path | None:
     name = _PREFIX + digest(module)
     for root in _roots():
         folder = root / name
-        new = not folder.exists()
         try:
+            new = not folder.exists()
             folder.mkdir(parents=True, exist_ok=True)
             tempfile.TemporaryFile(dir=folder).close()  # a folder may be there and not writable
         except OSError:

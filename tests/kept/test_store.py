@@ -135,6 +135,23 @@ def test_what_the_processor_can_do_is_in_the_key():
     assert code_and_machine().items() > our_code().items()
 
 
+def test_a_folder_that_may_not_be_looked_into_holds_nothing(tmp_path, monkeypatch):
+    """As the cache of another user, after one run as root: the run ended with a PermissionError."""
+    store, stat = Store(tmp_path / "kept"), Path.stat
+
+    def refused(path: Path, **how: bool) -> os.stat_result:
+        if path.is_relative_to(tmp_path):
+            raise PermissionError(13, "Permission denied")
+        return stat(path, **how)
+
+    monkeypatch.setattr(Path, "stat", refused)
+    assert not store.has(KEY)
+    assert store.entries() == []
+    assert store.clear() == (0, 0)
+    store.trim()
+    assert store.take(KEY) is None
+
+
 def test_how_linear_algebra_takes_its_sums_is_in_the_key(monkeypatch):
     """A dot product of 400,000 numbers in one thread and in two differed by 1e-15 of it."""
     found = []

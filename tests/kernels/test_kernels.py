@@ -88,6 +88,25 @@ def test_where_the_package_cannot_be_written_the_users_cache_is_chosen(tmp_path,
     assert folder.is_dir()
 
 
+def test_a_cache_that_may_not_be_looked_into_is_passed_by(tmp_path, monkeypatch):
+    from twinangle import kernels
+
+    stat, package = Path.stat, tmp_path / "made"
+    _write(package, {"a.py": ""})
+
+    def refused(path, **how):
+        if path.is_relative_to(tmp_path / "of another user"):
+            raise PermissionError(13, "Permission denied")
+        return stat(path, **how)
+
+    monkeypatch.setattr(kernels, "PACKAGE", package)
+    monkeypatch.setattr(kernels, "digest", lambda _: "0123")
+    roots = [tmp_path / "of another user", tmp_path / "own"]
+    monkeypatch.setattr(kernels, "_roots", lambda: roots)
+    monkeypatch.setattr(Path, "stat", refused)
+    assert kernels.cache_folder(package / "a.py") == tmp_path / "own/kernels-0123"
+
+
 @pytest.mark.nightly
 def test_a_package_that_cannot_be_written_uses_the_users_cache(package, tmp_path):
     (package / "__pycache__").write_text("no folder can be made here")

@@ -1,3 +1,4 @@
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -5,6 +6,7 @@ from pathlib import Path
 import matplotlib as mpl
 from matplotlib import ft2font
 
+from twinangle.plotting import fonts
 from twinangle.plotting.fonts import COMMON, covered, font_folder, slim_font
 
 
@@ -17,6 +19,26 @@ def test_the_typeface_has_what_is_taken_for_granted():
     known = ft2font.FT2Font(str(font_folder() / "DejaVuSans.ttf")).get_charmap()
     asked = {code for first, end in COMMON for code in range(first, end)}
     assert asked <= known.keys()
+
+
+def test_a_cache_that_may_not_be_looked_into_is_passed_by(tmp_path, monkeypatch):
+    stat = Path.stat
+
+    def refused(path: Path, **how: bool) -> os.stat_result:
+        if path.is_relative_to(tmp_path / "of another user"):
+            raise PermissionError(13, "Permission denied")
+        return stat(path, **how)
+
+    def written(target: Path) -> None:
+        if target.parent != tmp_path:
+            raise PermissionError(13, "Permission denied")
+        target.write_bytes(b"a font")
+
+    monkeypatch.setattr(Path, "stat", refused)
+    monkeypatch.setattr(fonts, "user_cache", lambda: tmp_path / "of another user")
+    monkeypatch.setattr(mpl, "get_cachedir", lambda: str(tmp_path))
+    monkeypatch.setattr(fonts, "_write_slim_font", written)
+    assert slim_font() == b"a font"
 
 
 def test_typefaces_are_found_without_the_plotting_library():

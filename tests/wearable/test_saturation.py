@@ -104,7 +104,7 @@ def test_a_saturated_sensor_is_never_called_left_handed():
     """A mirrored frame that is cut off as well: what is sure comes first."""
     trial = walk(5)
     sensor = trial.sensors.distal
-    rate, _ = cut_off(-sensor.gyroscope, 0.08)
+    rate, _ = cut_off(-sensor.gyroscope, 0.05)
     pair = SensorPair(trial.sensors.proximal, replace(sensor, gyroscope=rate))
     _, found = frame(Evidence(sensors=pair))
     assert found.verdict in ("contradicted", "doubtful")

@@ -14,7 +14,6 @@ import os
 import pickle
 import tempfile
 import time
-from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -99,7 +98,9 @@ class Store:
 
     def has(self, key: Key) -> bool:
         """Whether there is an entry of that name, sound or not."""
-        return self._path(key).is_file()
+        with suppress(OSError):  # the folder of another user
+            return self._path(key).is_file()
+        return False
 
     def put(self, key: Key, value: object, *, study: str, name: str) -> str:
         """Keep a value; return why that was not possible, empty where it was.
@@ -165,11 +166,17 @@ class Store:
     def _path(self, key: Key) -> Path:
         return self.folder / key.name[:2] / f"{key.name}{SUFFIX}"
 
-    def _files(self) -> Iterator[Path]:
-        yield from sorted(self.folder.glob(f"??/*{SUFFIX}"))
+    def _files(self) -> list[Path]:
+        return self._there(f"??/*{SUFFIX}")
 
-    def _scratch(self) -> Iterator[Path]:
-        yield from sorted(self.folder.glob(f"??/{SCRATCH}*.part"))
+    def _scratch(self) -> list[Path]:
+        return self._there(f"??/{SCRATCH}*.part")
+
+    def _there(self, pattern: str) -> list[Path]:
+        """Return what is there under such names, as far as the folder may be looked into."""
+        with suppress(OSError):
+            return sorted(self.folder.glob(pattern))
+        return []
 
 
 def _entry(path: Path) -> Entry | None:

@@ -81,10 +81,9 @@ def _slim_font_file() -> Path:
     """Return where the cut-down typeface is kept; it is written where it is not there yet."""
     name = f"twinangle-sans-2-{(font_folder() / 'DejaVuSans.ttf').stat().st_size}.ttf"
     target = user_cache() / "twinangle" / "fonts" / name
-    if target.exists():
-        return target
     try:
-        _write_slim_font(target)
+        if not target.exists():
+            _write_slim_font(target)
     except OSError:  # nothing can be written there: the plotting library finds another folder
         import matplotlib as mpl
 
