@@ -243,12 +243,21 @@ def _second_opinion(scene: _Scene, matched: dict[int, tuple[Array, Array]], best
     """Return how much better than any rival the chosen lag fits stride durations and heights.
 
     For n strides correlated at r, the log likelihood ratio against no correlation is
-    −(n/2) ln(1 − r²); it counts as negative where r is.
+    −(n/2) ln(1 − r²); it counts as negative where r is. Lags at which fewer than 10 strides match
+    have no say: of few, durations and heights correlate by chance, and by one pause among them.
     """
     if scene.strides.peaks.size < 4 or len(matched) < 2:
         return float("inf")
-    scores = {index: sum(map(_log_likelihood, series)) for index, series in matched.items()}
-    return scores[best] - max(value for index, value in scores.items() if index != best)
+    scores = {index: _agreement(*series) for index, series in matched.items()}
+    rivals = [score for index, score in scores.items() if index != best and score is not None]
+    own = scores[best]
+    return float("inf") if own is None or not rivals else own - max(rivals)
+
+
+def _agreement(durations: Array, heights: Array) -> float | None:
+    if len(durations) < _ENOUGH_SHARED:
+        return None
+    return _log_likelihood(durations) + _log_likelihood(heights)
 
 
 def _heights_alike(matched: dict[int, tuple[Array, Array]]) -> float:
@@ -269,7 +278,7 @@ def _varied(change: Array, fewest: float) -> bool:
 
 def _log_likelihood(series: Array) -> float:
     n = series.shape[0]
-    if n < 5 or (series.max(axis=0) == series.min(axis=0)).any():
+    if (series.max(axis=0) == series.min(axis=0)).any():
         return 0.0
     r = _correlation(series)
     return float(-0.5 * (n - 3) * np.log(1 - min(r * r, 0.9999)) * np.sign(r))

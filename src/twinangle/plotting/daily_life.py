@@ -58,8 +58,9 @@ def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
     )
     caption = (
         f"Walking in daily life, {trial.label} ({trial.procedure}). a: median range of motion of "
-        "each bout over the hours of the recording; b: strides in bouts that begin in each hour, "
-        "the last as wide as it was recorded (where the clock begins with the recording); "
+        "each bout over the hours of the recording; b: kept strides of the bouts that begin in "
+        "each hour, the last as wide as it was recorded (where the clock begins with the "
+        "recording); "
         f"c: kept strides by their cadence.{seen}"
     )
     return Drawn(
@@ -114,7 +115,7 @@ def plot_bouts(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
 
 
 def plot_strides_by_hour(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
-    """Draw how many strides the bouts have that begin in each hour of a long recording.
+    """Draw how many kept strides the bouts have that begin in each hour of a long recording.
 
     The last hour's bar is as wide as the part of it that was recorded, as far as that is known: for
     a clock that begins with the recording.
