@@ -14,7 +14,7 @@ from twinangle.analysis import analyse_trial, pool_study
 from twinangle.notices import gravity_of, kind_of
 from twinangle.report.daily_life import _of_recording
 from twinangle.report.exclusions import exclusions_section
-from twinangle.results import TrialResult
+from twinangle.results import StudyResults, TrialResult
 from twinangle.results.answer_words import rests_on
 from twinangle.results.grouping import cycles_left_out, warnings_of
 from twinangle.signals.recording import MaskedStretch
@@ -35,6 +35,11 @@ def found(study: Study) -> dict[str, TrialResult]:
 def whole(study: Study) -> TrialResult:
     """The recording read at once, without a reference."""
     return analyse_trial(study.with_(stretch_min=None), study.trials[0])[0]
+
+
+def pooled(study: Study, *found: TrialResult) -> StudyResults:
+    """Pool without the rows, which are refused for the one file that they share."""
+    return pool_study(replace(study, trials=()), found)
 
 
 @pytest.mark.parametrize("name", [name for name in REFERENCE if name != "none"])
@@ -119,7 +124,7 @@ def test_events_that_are_given_cut_every_stretch(study, found, whole, tmp_path):
 
 
 def test_the_answer_says_which_part_it_rests_on_and_what_the_whole_holds(study, found):
-    said = rests_on(pool_study(study, (found["at first"],)))
+    said = rests_on(pooled(study, found["at first"]))
     daily, cycles = found["at first"].daily, found["at first"].cycles
     low, high = cycles.start_s[cycles.kept].min() / 60, cycles.end_s[cycles.kept].max() / 60
     part = f"part of the recording with a reference, from {low:.1f} to {high:.1f} min"
@@ -130,11 +135,11 @@ def test_the_answer_says_which_part_it_rests_on_and_what_the_whole_holds(study, 
 
 
 def test_the_answer_says_it_where_nothing_was_compared_or_analysed(study, found):
-    without = rests_on(pool_study(study, (found["none"],)))
+    without = rests_on(pooled(study, found["none"]))
     assert "part of the recording read first, from" in without
-    failed = rests_on(pool_study(study, (found["where nobody walks"],)))
+    failed = rests_on(pooled(study, found["where nobody walks"]))
     assert f"The whole recording holds 0.2 h, {len(BOUTS)} bouts" in failed
-    several = rests_on(pool_study(study, tuple(found.values())))
+    several = rests_on(pooled(study, *found.values()))
     assert f"{len(found)} whole recordings hold 0.8 h, {len(found) * len(BOUTS)} bouts" in several
 
 
@@ -146,7 +151,7 @@ def test_a_days_strides_are_told_of_nearly_whole_days_alone(study, found):
         for k, (hours, n) in enumerate([(24.0, 9000), (20.0, 7000), (3.0, 100)])
     )
     week = replace(result, daily=replace(result.daily, days=days))
-    said = rests_on(pool_study(study, (week,)))
+    said = rests_on(pooled(study, week))
     assert "(7000 to 9000 a day on 2 days with at least 20 h)" in said
 
 
