@@ -36,6 +36,7 @@ from twinangle.wearable.flexion import (
     straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes, hinge_of
+from twinangle.wearable.heading.hinge_certainty import AWAY_DEG, certainty
 from twinangle.wearable.procedure_input import (
     AxisMethod,
     OrientedTrial,
@@ -47,6 +48,11 @@ from twinangle.wearable.vertical import vertical_warnings
 
 # Common practice, no source.
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
+
+# An axis 10° away must misfit the gyroscopes this much more than the best one. Own choice; ground:
+# honest and planar, proportional movements in docs/background/wearable.md.
+LEAST_HINGE = 1.1
+SURE_HINGE = 3.0  # in a functional movement; an axis from the walk is warned about always
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,8 @@ def calibrate(
     Raises
     ------
     AngleError
-        If standing is empty or the joint hardly moved.
+        If standing is empty, the joint hardly moved, or it moved so that the axis asked for is
+        not determined.
     """
     neutral = neutral_orientation(relative_orientation(oriented.static))
     movement = oriented.functional or _part(oriented.walk, analysed)
@@ -83,11 +90,19 @@ def calibrate(
     principal = functional_axis(rate, "principal-component")
     difference = angle_between_axes(np.array(mean.axis), np.array(principal.axis))
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
+    uncertain: tuple[str, ...] = ()
     if axis is None:
-        axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
+        hinge, ratio = _hinge_axis(movement)
+        least = LEAST_HINGE if oriented.functional is None else SURE_HINGE
+        uncertain = _hinge_uncertain(ratio, least, hinge, mean)
+        axis = axis_of_rates(rate, hinge, axis_method)
     voting = joint_rotation(relative, neutral)[straight(movement)]
     axis, sign_warnings = settle_sign(axis, voting)
-    warnings = [*neutral.warnings, *short_standing(neutral, oriented.static.distal.rate_hz)]
+    warnings = [
+        *uncertain,
+        *neutral.warnings,
+        *short_standing(neutral, oriented.static.distal.rate_hz),
+    ]
     if oriented.functional is None:
         text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
@@ -182,13 +197,44 @@ def segment_rates(
     )
 
 
-def _hinge_axis(movement: OrientationPair) -> Array:
-    """Return the hinge axis that both segments' rates in the movement fit best, distal frame."""
-    proximal, distal = movement.proximal, movement.distal
-    return hinge_axes(
-        quaternions.body_rate(proximal.quaternion, proximal.rate_hz),
-        quaternions.body_rate(distal.quaternion, distal.rate_hz),
-    ).distal
+def _hinge_axis(movement: OrientationPair) -> tuple[Array, float]:
+    """Return the hinge axis that both segments' rates fit best, distal frame, and its certainty."""
+    proximal, distal = (
+        quaternions.body_rate(one.quaternion, one.rate_hz)
+        for one in (movement.proximal, movement.distal)
+    )
+    axes = hinge_axes(proximal, distal)
+    return axes.distal, certainty(proximal, distal, axes)
+
+
+def _hinge_uncertain(
+    ratio: float, sure: float, hinge: Array, mean: FunctionalAxis
+) -> tuple[str, ...]:
+    """Return a grave warning where the movement hardly determines the hinge axis, below `sure`.
+
+    Raises
+    ------
+    AngleError
+        If it does not determine it at all.
+    """
+    if ratio >= sure:
+        return ()
+    undetermined = ratio < LEAST_HINGE
+    from_mean_deg = angle_between_axes(hinge, np.array(mean.axis))
+    found, least = told_apart(ratio, LEAST_HINGE if undetermined else sure, 2)
+    text = (
+        f"the flexion axis is {'not' if undetermined else 'hardly'} determined by "
+        f'`axis_method = "hinge"`: an axis {AWAY_DEG:.0f}° away fits both gyroscopes '
+        f"{'as' if undetermined else 'nearly as'} well (misfits {found} : 1, at least {least} : 1 "
+        f"is needed); it lies {from_mean_deg:.1f}° from the mean rate's. So it is where both "
+        "segments turn in one plane and in proportion, as in squats, and where the joint turns "
+        "much about other axes, as in cutting. "
+        'Set `axis_method = "mean-rate"` in [wearable], or give a functional movement in which '
+        "the upper segment is held still while the joint bends."
+    )
+    if undetermined:
+        raise AngleError(text)
+    return (Notice(text, "hinge-axis-uncertain", "grave", 1.0 / ratio),)
 
 
 def _hinge_difference(
