@@ -52,7 +52,7 @@ AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is w
 # An axis 10° away must misfit the gyroscopes this much more than the best one. Own choice; ground:
 # honest and planar, proportional movements in docs/background/wearable.md.
 LEAST_HINGE = 1.1
-SURE_HINGE = 3.0  # in a functional movement; an axis from the walk is warned about always
+SURE_HINGE = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,19 +91,28 @@ def calibrate(
     difference = angle_between_axes(np.array(mean.axis), np.array(principal.axis))
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
     uncertain: tuple[str, ...] = ()
+    from_walk = oriented.functional is None
     if axis is None:
         hinge, ratio = _hinge_axis(movement)
-        least = LEAST_HINGE if oriented.functional is None else SURE_HINGE
-        uncertain = _hinge_uncertain(ratio, least, hinge, mean)
+        apart_deg = angle_between_axes(hinge, np.array(mean.axis))
+        uncertain = _hinge_uncertain(ratio, apart_deg, from_walk)
         axis = axis_of_rates(rate, hinge, axis_method)
     voting = joint_rotation(relative, neutral)[straight(movement)]
     axis, sign_warnings = settle_sign(axis, voting)
-    warnings = [
+    warnings = (
         *uncertain,
         *neutral.warnings,
         *short_standing(neutral, oriented.static.distal.rate_hz),
-    ]
-    if oriented.functional is None:
+        *_axis_warnings(difference, from_walk),
+        *sign_warnings,
+    )
+    return JointCalibration(neutral, axis, difference, warnings)
+
+
+def _axis_warnings(difference_deg: float, from_walk: bool) -> list[str]:
+    """Return what makes the axis uncertain whichever method found it."""
+    warnings: list[str] = []
+    if from_walk:
         text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off, so that 7 % to 16 % (the sine) of what the "
@@ -112,14 +121,14 @@ def calibrate(
             "was safe for the participant (docs/how-to/recording.md)."
         )
         warnings.append(Notice(text, "axis-from-the-walk"))
-    if difference > AXES_DIFFER_DEG:
-        apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)
+    if difference_deg > AXES_DIFFER_DEG:
+        apart, limit = told_apart(difference_deg, AXES_DIFFER_DEG, 0)
         text = (
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
             f"differ by {apart}°, above {limit}°."
         )
-        warnings.append(Notice(text, "axis-uncertain", size=difference))
-    return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
+        warnings.append(Notice(text, "axis-uncertain", size=difference_deg))
+    return warnings
 
 
 def _part(walk: OrientationPair, stretch: Interval | None) -> OrientationPair:
@@ -207,32 +216,33 @@ def _hinge_axis(movement: OrientationPair) -> tuple[Array, float]:
     return axes.distal, certainty(proximal, distal, axes)
 
 
-def _hinge_uncertain(
-    ratio: float, sure: float, hinge: Array, mean: FunctionalAxis
-) -> tuple[str, ...]:
-    """Return a grave warning where the movement hardly determines the hinge axis, below `sure`.
+def _hinge_uncertain(ratio: float, apart_deg: float, from_walk: bool) -> tuple[str, ...]:
+    """Return a grave warning where the movement hardly determines the hinge axis.
+
+    An axis from the walk is told to be uncertain anyhow: there it must differ from the mean
+    rate's as well.
 
     Raises
     ------
     AngleError
-        If it does not determine it at all.
+        If a functional movement does not determine it and it differs from the mean rate's.
     """
-    if ratio >= sure:
+    far = apart_deg > AXES_DIFFER_DEG
+    if ratio >= SURE_HINGE or (from_walk and not far):
         return ()
-    undetermined = ratio < LEAST_HINGE
-    from_mean_deg = angle_between_axes(hinge, np.array(mean.axis))
-    found, least = told_apart(ratio, LEAST_HINGE if undetermined else sure, 2)
+    refused = ratio < LEAST_HINGE and far and not from_walk
+    found, least = told_apart(ratio, LEAST_HINGE if refused else SURE_HINGE, 2)
+    apart, most = told_apart(apart_deg, AXES_DIFFER_DEG)
     text = (
-        f"the flexion axis is {'not' if undetermined else 'hardly'} determined by "
-        f'`axis_method = "hinge"`: an axis {AWAY_DEG:.0f}° away fits both gyroscopes '
-        f"{'as' if undetermined else 'nearly as'} well (misfits {found} : 1, at least {least} : 1 "
-        f"is needed); it lies {from_mean_deg:.1f}° from the mean rate's. So it is where both "
+        f"the flexion axis is {'not' if refused else 'hardly'} determined by "
+        f'`axis_method = "hinge"`: an axis {AWAY_DEG:.0f}° away fits both gyroscopes nearly as '
+        f"well (misfits {found} : 1, at least {least} : 1 is needed), and it lies {apart}° from "
+        f"the mean rate's ({'above' if far else 'not above'} {most}°). So it is where both "
         "segments turn in one plane and in proportion, as in squats, and where the joint turns "
-        "much about other axes, as in cutting. "
-        'Set `axis_method = "mean-rate"` in [wearable], or give a functional movement in which '
-        "the upper segment is held still while the joint bends."
+        'much about other axes. Set `axis_method = "mean-rate"` in [wearable], or give a '
+        "functional movement in which the upper segment is held still while the joint bends."
     )
-    if undetermined:
+    if refused:
         raise AngleError(text)
     return (Notice(text, "hinge-axis-uncertain", "grave", 1.0 / ratio),)
 
