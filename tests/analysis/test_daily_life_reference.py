@@ -61,6 +61,18 @@ def test_no_stride_is_lost_or_doubled_at_the_end_of_a_stretch(found, whole):
     assert [bout.n_strides for bout in over] == [BOUTS[4][1] - 3]  # peaks bound, first, last out
 
 
+def test_bouts_are_those_in_which_the_cycles_are_numbered(found, whole):
+    """One word, one meaning, over the border of two stretches too."""
+    cycles, bouts = whole.cycles, found["none"].daily.bouts
+    numbered = [cycles.bout == number for number in range(1, cycles.bout.max() + 1)]
+    assert len(bouts) == len(numbered)
+    for bout, rows in zip(bouts, numbered, strict=True):
+        ends = cycles.start_s[rows][0], cycles.end_s[rows][-1]
+        assert (bout.start_s, bout.end_s) == pytest.approx(ends, abs=1e-6)
+        assert bout.n_strides == cycles.kept[rows].sum()
+        assert bout.n_left_out == (~cycles.kept[rows]).sum() > 0
+
+
 @pytest.mark.parametrize("name", ["at first", "late", "with a gap"])
 def test_the_agreement_rests_on_the_cycles_that_have_a_reference(found, name):
     result = found[name]

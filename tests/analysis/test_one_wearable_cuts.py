@@ -20,7 +20,8 @@ from twinangle.analysis.instruments import _with_own_cycles_told
 from twinangle.analysis.study import _never_compared
 from twinangle.closing import print_closing
 from twinangle.cycles.carried import carried_cycles
-from twinangle.cycles.daily_life import Strides, daily_life
+from twinangle.cycles.daily_life import daily_life
+from twinangle.cycles.day_strides import Strides
 from twinangle.cycles.enough import reason_kind
 from twinangle.errors import StudyError
 from twinangle.notices import kind_of
@@ -343,7 +344,7 @@ def test_the_first_page_says_what_was_compared_nowhere(results):
 def test_read_in_stretches_each_wearable_has_its_own_cycles_and_that_is_said(results):
     days = daily_life(
         Strides(*(np.arange(9.0) + k for k in (0, 1)), np.full(9, 60.0), np.full(9, 25.0),
-                np.ones(9, dtype=bool)),
+                *np.ones((2, 9), dtype=bool)),
         [(0.0, 9.0)],
     )  # fmt: skip
     trials = [t for t in results.trials if t.condition == "indoor" and t.status == "ok"]

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
+from twinangle.analysis.people_and_files import (
+    Lasting,
+    refuse_same_recordings,
+    same_recordings,
+    unlike_partners,
+)
+from twinangle.results import TrialResult
 from twinangle.study import read_study
 
 STUDY = """\
@@ -32,7 +38,7 @@ def told(tmp_path):
 
     def read(*rows):
         (tmp_path / "trials.csv").write_text("\n".join([HEAD, *rows]) + "\n")
-        return same_recordings(read_study(tmp_path))
+        return tuple(clash.text for clash in same_recordings(read_study(tmp_path)))
 
     return read
 
@@ -42,6 +48,15 @@ def test_one_recording_of_two_people(told):
     assert text.startswith("trials.csv, rows 2 and 3, column 'wearable': 'a.csv' and 'a2.csv'")
     assert "same bytes" in text
     assert "participants 'P1' and 'P2'" in text
+
+
+def test_neither_of_two_people_with_one_recording_counts(told, tmp_path):
+    (text,) = told("P1,in,1,,,a.csv,r.csv,", "P2,in,1,,,a2.csv,r2.csv,", "P3,in,1,,,b.csv,r2.csv,x")
+    study = read_study(tmp_path)
+    fine = [TrialResult(*row.identity, "angle", "ok") for row in study.trials]
+    first, second, third = refuse_same_recordings(study, fine)
+    assert (first.status, second.status, third.status) == ("failed", "failed", "ok")
+    assert first.reason == second.reason == text
 
 
 def test_one_recording_under_two_conditions(told):

@@ -10,7 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from twinangle.cycles.daily_life import DAY_S, Strides, daily_life, joined
+from twinangle.cycles.daily_life import DAY_S, daily_life
+from twinangle.cycles.day_strides import Strides, joined, strides_of
+from twinangle.signals.recording import CycleSet
 
 
 def strides(starts: list[float], *, lasts_s: float = 1.0, seed: int = 1) -> Strides:
@@ -22,6 +24,22 @@ def strides(starts: list[float], *, lasts_s: float = 1.0, seed: int = 1) -> Stri
         range_deg=60.0 + rng.normal(size=start.size),
         mean_deg=20.0 + rng.normal(size=start.size),
         with_reference=start < 100.0,
+        kept=np.ones(start.size, dtype=bool),
+    )
+
+
+def walk(*marks: str, begin_s: float = 0.0, bout: int = 1) -> CycleSet:
+    """Return strides of one second that follow one another, each with its reason or none."""
+    start = begin_s + np.arange(len(marks), dtype=float)
+    curves = np.tile(np.array([0.0, 60.0, 0.0]), (start.size, 1))
+    return CycleSet(
+        start_s=start,
+        end_s=start + 1.0,
+        reason=tuple(f"{mark}: as invented" if mark else "" for mark in marks),
+        wearable_deg=np.where(np.array([bool(m) for m in marks])[:, None], np.nan, curves),
+        reference_deg=None,
+        method="by hand",
+        bout=np.full(start.size, bout, dtype=np.int64),
     )
 
 
@@ -39,11 +57,52 @@ def test_bouts_of_known_length():
     assert all(b.strides_per_minute == 60.0 for b in found.bouts)
 
 
-def test_one_stride_left_out_does_not_end_a_bout_and_two_do():
-    starts = runs((0, 20))
-    one, two = [s for s in starts if s != 8], [s for s in starts if s not in (8, 9)]
-    assert len(daily_life(strides(one), [(0.0, 30.0)]).bouts) == 1
-    assert len(daily_life(strides(two), [(0.0, 30.0)]).bouts) == 2
+def test_a_bout_goes_on_through_turns_and_outliers_and_ends_with_a_pause():
+    """As cycles are numbered: one walk up and down is one bout, however often it turns."""
+    turns, odd = ["turn"] * 4, ["curve outlier", "duration outlier", "by hand"]
+    leg = [""] * 10
+    marks = ["start", *leg, *turns, *leg, *odd, *leg, *turns, "", "", "stop"]
+    again = walk("start", *leg, "stop", begin_s=80.0, bout=2)
+    parts = [strides_of(cycles, np.zeros(0)) for cycles in (walk(*marks), again)]
+    found = daily_life(joined(parts), [(0.0, 100.0)])
+    assert [(b.start_s, b.end_s, b.n_strides, b.n_left_out) for b in found.bouts] == [
+        (0.0, 45.0, 32, 13), (80.0, 92.0, 10, 2),
+    ]  # fmt: skip
+    assert found.bouts[0].range_deg == 60.0  # of those kept: the others' curves are missing here
+    by_duration = {one.low: one.n_strides for one in found.bins if one.by == "bout duration"}
+    assert by_duration == {0.0: 0, 10.0: 10, 30.0: 32, 60.0: 0, 120.0: 0}
+    by_cadence = [one for one in found.bins if one.by == "cadence"]
+    assert sum(one.n_strides for one in by_cadence) == found.n_strides == 42
+    (day,) = found.days
+    assert (day.n_bouts, day.n_strides, day.walking_min) == (2, 42, pytest.approx(57.0 / 60.0))
+
+
+@pytest.mark.parametrize("kind", ["masked", "gap", "calibration", "pause", "isolated"])
+def test_what_is_no_walking_is_no_part_of_a_bout(kind):
+    """Hidden or elsewhere for two strides: nobody knows that the walk went on."""
+    cycles = walk(kind, *[""] * 5, kind, kind, "turn", *[""] * 5, kind)
+    found = daily_life(strides_of(cycles, np.zeros(0)), [(0.0, 30.0)])
+    assert [(b.start_s, b.end_s, b.n_left_out) for b in found.bouts] == [(1, 6, 0), (8, 14, 1)]
+    one = walk(*[""] * 5, kind, *[""] * 5)
+    assert len(daily_life(strides_of(one, np.zeros(0)), [(0.0, 30.0)]).bouts) == 1
+
+
+def test_movement_of_no_bout_prolongs_none_and_few_kept_strides_make_none():
+    few = walk("start", "", "", "turn", "turn", "stop")
+    none = walk(*["turn"] * 8, bout=0)
+    for cycles in (few, none):
+        found = daily_life(strides_of(cycles, np.zeros(0)), [(0.0, 30.0)])
+        assert found.bouts == ()
+        assert found.n_strides == cycles.kept.sum()
+    assert strides_of(none, np.zeros(0)).start_s.size == 0
+
+
+def test_only_kept_strides_are_held_against_the_reference():
+    cycles = walk(*[""] * 6, *["turn"] * 4, *[""] * 6)
+    compared = cycles.start_s[:8]  # two of them kept with the reference, left out alone
+    beyond = daily_life(strides_of(cycles, compared), [(0.0, 30.0)]).beyond
+    assert beyond is not None
+    assert (beyond.n_with, beyond.n_without, beyond.share_alike) == (6, 6, 1.0)
 
 
 def test_days_count_from_the_first_sample_and_hours_leave_gaps_out():
@@ -107,15 +166,14 @@ def test_no_strides_are_an_answer_and_no_recording_is_none():
 def test_laws(cut, shift_s):
     """Cutting into stretches changes nothing; a shift of the clock moves times alone."""
     one = strides(runs((0, 100), (500, 50)))
-
-    def part(rows: slice) -> Strides:
-        return Strides(*(getattr(one, name)[rows] for name in Strides.__dataclass_fields__))
-
+    one = replace(one, kept=np.arange(150) % 9 > 2)
+    before = np.arange(150) < cut
     whole = daily_life(one, [(0.0, 600.0)])
-    again = daily_life(joined([part(slice(0, cut)), part(slice(cut, None))]), [(0.0, 600.0)])
+    again = daily_life(joined([one.chosen(before), one.chosen(~before)]), [(0.0, 600.0)])
     assert repr(again) == repr(whole)  # numbers that are not known are NaN
     moved = replace(one, start_s=one.start_s + shift_s, end_s=one.end_s + shift_s)
     found = daily_life(moved, [(shift_s, 600.0 + shift_s)])
     assert [b.n_strides for b in found.bouts] == [b.n_strides for b in whole.bouts]
+    assert [b.n_strides + b.n_left_out for b in found.bouts] == [100, 50]
     assert found.beyond is not None
-    assert found.beyond.n_without == 50
+    assert found.beyond.n_without == one.kept[100:].sum()

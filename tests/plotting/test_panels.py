@@ -15,7 +15,8 @@ from matplotlib.patches import PathPatch
 from matplotlib.text import Text
 
 from twinangle import plotting
-from twinangle.cycles.daily_life import Strides, daily_life
+from twinangle.cycles.daily_life import daily_life
+from twinangle.cycles.day_strides import Strides
 from twinangle.plotting.own_figure import OwnAxes
 from twinangle.results import Pooled, TrialResult
 from twinangle.results.read_back import read_results
@@ -107,7 +108,8 @@ def a_day():
     begins = ((0.1, 30), (2.2, 40), (3.5, 20))
     start = np.concatenate([h * 3600 + 1.2 * np.arange(n) for h, n in begins])
     size = 50 + 5 * np.sin(np.arange(start.size))
-    strides = Strides(start, start + 1.2 - 0.1 * (start > 3600), size, size / 3, start < 3600)
+    end = start + 1.2 - 0.1 * (start > 3600)
+    strides = Strides(start, end, size, size / 3, start < 3600, kept=start >= 0)
     return daily_life(strides, [(0.0, 4 * 3600.0)])
 
 

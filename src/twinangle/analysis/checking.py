@@ -115,7 +115,8 @@ def check_study(
     if study.parts:
         return _check_parts(study, jobs, on_trial, workers, sensors=sensors)
     analysed = [t for t in study.trials if not t.exclude and t.identity not in beside]
-    settings = (*declared_faults(study), *same_recordings(study))
+    same = (clash.text for clash in same_recordings(study))
+    settings = (*declared_faults(study), *same)
     trials = []
     if sensors:
         load_ahead()

@@ -1,8 +1,8 @@
 """A recording of a day or a week, analysed stretch by stretch: memory holds one of them.
 
 The first stretch, which reaches to the end of the reference, goes through the whole line as any
-recording does. Of all of them the strides are kept, by the wearable alone: when, how long, range of
-motion, mean.
+recording does. What stays of all of them are the strides, by the wearable alone: when, how long,
+range of motion, mean.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ from twinangle.analysis.stretch_trials import (
     later_stretch,
     of_memory,
 )
-from twinangle.cycles.daily_life import DailyLife, Strides, daily_life, joined, strides_of
+from twinangle.cycles.daily_life import DailyLife, daily_life
+from twinangle.cycles.day_strides import Strides, joined, strides_of
 from twinangle.errors import StudyError
 from twinangle.formats import read_recording, read_stretches
 from twinangle.formats.stretches import Stretch, about_rows
@@ -61,15 +62,7 @@ class _Kept:
         """Add the strides that begin in the core of a stretch; `compared`: starts of such."""
         found = strides_of(cycles, compared)
         rows = (found.start_s >= core.start_s) & (found.start_s < core.end_s)
-        self.strides.append(
-            Strides(
-                found.start_s[rows],
-                found.end_s[rows],
-                found.range_deg[rows],
-                found.mean_deg[rows],
-                found.with_reference[rows],
-            )
-        )
+        self.strides.append(found.chosen(rows))
         inside = (cycles.start_s >= core.start_s) & (cycles.start_s < core.end_s)
         self.left_out += int((inside & ~cycles.kept).sum())
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from twinangle.analysis.refused import refused
 from twinangle.analysis.strides_together import (
     KIND,
     LEAST,
@@ -122,12 +123,5 @@ def _failed(result: TrialResult, other: TrialResult, crosswise: float) -> TrialR
         "of the two rows in the trials table, or the reference's, whichever were named wrongly "
         "(the session's notes tell); a mend of a clock made before that is to be undone."
     )
-    return replace(
-        result,
-        status="failed",
-        reason=reason,
-        warnings=tuple(text for text in result.warnings if kind_of(text) != KIND),
-        agreement=None,
-        variability=None,
-        budget=None,
-    )
+    told = tuple(text for text in result.warnings if kind_of(text) != KIND)
+    return replace(refused(result, reason), warnings=told)

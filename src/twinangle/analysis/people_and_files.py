@@ -10,7 +10,10 @@ from itertools import combinations
 from pathlib import Path
 from statistics import median
 
+from twinangle.analysis.refused import refused
+from twinangle.results import TrialResult
 from twinangle.study import InertialWearable, OrientationWearable, SensorFiles, Study, Trial
+from twinangle.under_test import reference_of
 from twinangle.wording import listing
 
 UNLIKE = 1.5  # times as long as the partner, where the others' partners are as long as they
@@ -26,8 +29,16 @@ DIFFER = {
 Use = tuple[Trial, Path]
 
 
-def same_recordings(study: Study) -> tuple[str, ...]:
-    """Return a message for each two rows that rest on the same bytes and cannot both be right.
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Rows of the trials table that rest on the same bytes and cannot be right."""
+
+    rows: tuple[int, ...]
+    text: str
+
+
+def same_recordings(study: Study) -> tuple[Clash, ...]:
+    """Return each two rows that rest on the same bytes and cannot both be right.
 
     Parameters
     ----------
@@ -36,7 +47,7 @@ def same_recordings(study: Study) -> tuple[str, ...]:
 
     Returns
     -------
-    tuple of str
+    tuple of Clash
         One recording of two participants; one recording of a participant under two conditions,
         sessions, trials or sides, unless `start_s` and `end_s` take different parts of it; one file
         for both sensors. A reference that ran on over several recordings of a person passes, as
@@ -49,6 +60,37 @@ def same_recordings(study: Study) -> tuple[str, ...]:
         for group in _same_bytes(uses):
             found += _of_one_group(study, role, group)
     return tuple(found)
+
+
+def refuse_same_recordings(study: Study, trials: Sequence[TrialResult]) -> tuple[TrialResult, ...]:
+    """Return the results, those of rows that rest on the same bytes failed: no one knows whose.
+
+    Parameters
+    ----------
+    study : Study
+        Of one wearable and reference or of several; a clash concerns the pairs that use the file.
+    trials : sequence of TrialResult
+        All trials of the study.
+
+    Returns
+    -------
+    tuple of TrialResult
+    """
+    reasons: dict[tuple[str, ...], str] = {}
+    several = [(part.wearable, part.reference, part.study) for part in study.parts]
+    for wearable, reference, own in several or [("", "", study)]:
+        names = {row.row: row.identity for row in own.trials}
+        for clash in same_recordings(own):
+            for row in clash.rows:
+                reasons.setdefault((wearable, reference, *names[row]), clash.text)
+
+    def told(one: TrialResult) -> TrialResult:
+        pair = (one.wearable, reference_of(one.procedure))
+        names = (one.participant, one.session, one.condition, one.trial, one.side)
+        reason = reasons.get((*pair, *names))
+        return one if reason is None or one.status == "excluded" else refused(one, reason)
+
+    return tuple(map(told, trials))
 
 
 def _paths(where: object) -> tuple[Path, ...]:
@@ -87,7 +129,7 @@ def _digest(path: Path) -> str:
         return str(path)
 
 
-def _of_one_group(study: Study, role: str, group: list[Use]) -> Iterator[str]:
+def _of_one_group(study: Study, role: str, group: list[Use]) -> Iterator[Clash]:
     """Yield the first clash of each row with one before it."""
     clashing: set[int] = set()
     for (first, path), (second, other) in combinations(group, 2):
@@ -106,11 +148,12 @@ def _of_one_group(study: Study, role: str, group: list[Use]) -> Iterator[str]:
             if what != "participant"
             else "A recording is of one person."
         )
-        yield (
+        text = (
             f"{study.table.name}, rows {first.row} and {second.row}, column {role!r}: {hold} the "
             f"same bytes for {DIFFER[what]} {getattr(first, what)!r} and "
             f"{getattr(second, what)!r}; give each its own file. {way_out}"
         )
+        yield Clash((first.row, second.row), text)
 
 
 def _clash(role: str, first: Trial, second: Trial) -> str | None:
@@ -129,7 +172,7 @@ def _overlap(first: Trial, second: Trial) -> bool:
     return max(starts) < min(ends)
 
 
-def _one_file_for_both_sensors(study: Study, trials: Sequence[Trial]) -> Iterator[str]:
+def _one_file_for_both_sensors(study: Study, trials: Sequence[Trial]) -> Iterator[Clash]:
     settings = study.wearable
     if not isinstance(settings, InertialWearable | OrientationWearable):
         return
@@ -141,10 +184,11 @@ def _one_file_for_both_sensors(study: Study, trials: Sequence[Trial]) -> Iterato
             True for _ in _same_bytes([(trial, path) for path in files.both])
         ):
             names = [path.relative_to(study.folder).as_posix() for path in files.both]
-            yield (
+            text = (
                 f"{study.table.name}, row {trial.row}: {names[0]!r} and {names[1]!r} hold the same "
                 "bytes, one sensor's; give the other sensor's file."
             )
+            yield Clash((trial.row,), text)
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from twinangle.agreement._result import counted
 from twinangle.analysis.between import pool_between, pool_errors
 from twinangle.analysis.decision_records import decision_records
 from twinangle.analysis.exchanged_sides import refuse_exchanged_sides
-from twinangle.analysis.people_and_files import Lasting, same_recordings, unlike_partners
+from twinangle.analysis.people_and_files import Lasting, refuse_same_recordings, unlike_partners
 from twinangle.analysis.remounts import compare_mountings
 from twinangle.analysis.same_walk import with_walks_told
 from twinangle.analysis.short_recordings import pool_short
@@ -91,7 +91,8 @@ def pool_study(
         What of earlier runs is kept.
     """
     options = study.options
-    trials = with_walks_told(study, refuse_exchanged_sides(compare_mountings(study, trials)))
+    trials = refuse_exchanged_sides(compare_mountings(study, trials))
+    trials = refuse_same_recordings(study, with_walks_told(study, trials))
     bare = without_decisions(trials, options)
     pairs = tuple(pair for trial in trials for pair in trial.pairs)
     triples = tuple(triple for trial in trials for triple in trial.triples)
@@ -260,9 +261,7 @@ def _parameters_of_several(study: Study) -> dict[str, Any]:
 def _of_files(study: Study, trials: Sequence[TrialResult]) -> tuple[str, ...]:
     """Return what the files and their rows say against each other, and own settings of rows."""
     own = own_settings_note(study)
-    several = [part.study for part in study.parts] or [study]
-    same = dict.fromkeys(text for each in several for text in same_recordings(each))
-    found = (*same, *unlike_partners(*_lengths(trials)))
+    found = unlike_partners(*_lengths(trials))
     return (*found, own) if own else found
 
 

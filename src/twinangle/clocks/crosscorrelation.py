@@ -11,7 +11,7 @@ from twinangle.checks import require_positive
 from twinangle.clocks.fitted_clock import ANCHOR_S, LONG_S, Pair, clock_of, extend_line, fit_clock
 from twinangle.clocks.search import LAG_COLUMN, Search, choose_peak, prepare, search_lags
 from twinangle.clocks.stepped import as_told
-from twinangle.clocks.steps import LagStep, clearest, find_step, search_step
+from twinangle.clocks.steps import LEAST_PART_S, LagStep, clearest, find_step, search_step
 from twinangle.clocks.which_stride import Decision, decide
 from twinangle.errors import SynchronisationError
 from twinangle.notices import Notice
@@ -22,6 +22,7 @@ from twinangle.wording import count
 _ACCEPT = 7.0  # G above which a lag is accepted (see which_stride.py)
 ENOUGH_STRIDES, _FEWEST_STRIDES = 8, 4  # with fewer than the first, G must be larger
 _DRIFT_MAX = 300e-6  # of two clocks against each other; common practice, no source
+_AS_MUCH = 0.9  # of the overlap at which a step was found, for one lag to rule it out
 _SURELY_ALIKE = 0.9  # correlation at a lag outside the search, for it to be named
 
 
@@ -111,7 +112,9 @@ def synchronise(
     alike = -1.0 if step is not None or doubt else float(found.correlation[chosen.index])
     beyond = _beyond(whole, expected_lag_s, max_lag_s, here=alike)
     if step is not None or doubt:  # a step found at a wrong lag is clearer at the right one
-        doubt = beyond or _told(clearest([step, stepped()]), pair) or doubt
+        other = stepped()
+        one_lag = step is None and _unbroken(anchor, lag_s, other)
+        doubt = beyond or _told(clearest([step, None if one_lag else other]), pair) or doubt
     doubt = doubt or beyond
     if doubt and refuse:
         raise SynchronisationError(doubt)
@@ -211,6 +214,29 @@ def _beyond(whole: Pair, expected_lag_s: float, max_lag_s: float, *, here: float
 def _told(step: LagStep | None, pair: Pair) -> str:
     """Return where the lag steps, empty where it does not."""
     return as_told(step, pair.wearable, pair.reference)
+
+
+def _unbroken(pair: Pair, lag_s: float, step: LagStep | None) -> bool:
+    """Tell whether one lag, at which no step was found, explains a step found at another one.
+
+    Strides off the right lag, bouts of walking that differ in cadence have lags that differ too.
+    The one lag must reach over the place and over as much, for one at which hardly more than one
+    part of a broken pair overlaps fits well; and leave less over: 1 - r² of the rates of change.
+    """
+    if step is None:
+        return False
+    a, b = pair.wearable, pair.reference
+    (start, end), (first, last) = (
+        (max(a.start_s, b.start_s + lag), min(a.end_s, b.end_s + lag))
+        for lag in (lag_s, step.before_s)
+    )
+    within = start + LEAST_PART_S <= step.time_s <= end - LEAST_PART_S
+    if not within or end - start < _AS_MUCH * (last - first):
+        return False
+    time = np.arange(start, end, 1 / pair.rate_hz)
+    rates = np.array([a.at(time)[1], b.at(time - lag_s)[1]])
+    r = float(np.corrcoef(rates[:, np.isfinite(rates).all(axis=0)])[0, 1])
+    return r > 0 and 1 - r * r < step.misfit
 
 
 def _doubt(chosen: Decision, found: Search, names: str) -> str:

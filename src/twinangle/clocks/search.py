@@ -148,6 +148,8 @@ def period(signal: Array, rate_hz: float) -> float:
     """Return the cycle time of a cyclic angle from its autocorrelation, NaN where it has none.
 
     The highest maximum between 0.5 and 2.5 s, at 0.4 or more; of near-equal ones the shortest.
+    Near-equal is within 0.1, and within a fifth of the way from the lowest autocorrelation to the
+    highest: sitting and standing lift all of it, so that half a stride is 0.1 below a whole one.
     Where there is none, as in slow exercises, likewise between 2.5 and 8 s.
     """
     found = _period_between(signal, rate_hz, 0.5, 2.5)
@@ -163,7 +165,9 @@ def _period_between(signal: Array, rate_hz: float, shortest_s: float, longest_s:
     peaks = local_maxima(own.correlation)
     if peaks.size == 0 or own.correlation[peaks[0]] < 0.4:
         return float("nan")
-    best = min(int(i) for i in peaks if own.correlation[i] > own.correlation[peaks[0]] - 0.1)
+    top = float(own.correlation[peaks[0]])
+    near = min(0.1, 0.2 * (top - float(np.nanmin(own.correlation))))
+    best = min(int(i) for i in peaks if own.correlation[i] >= top - near)
     return float(own.lags[best] / rate_hz)
 
 

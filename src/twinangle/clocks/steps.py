@@ -19,7 +19,7 @@ LAG_STEP_S, _FINE_S = 0.02, 0.005  # of samples and lags: compared, and interpol
 BLOCK_S = 0.4
 _SCALE_S = 6.0  # of movement, which sets the scale of moving and standing
 _STEEPEST = 3000e-6  # of the lines the step is held against
-_LEAST_PART_S = 3.0  # of either side of the step
+LEAST_PART_S = 3.0  # of either side of the step
 LEAST_STEP_S = 0.025
 LEAST_EVIDENCE = 5.0
 _TAKEN_UP = 4.0  # strides that place, two lags and gain take up
@@ -144,7 +144,7 @@ def _within(
 ) -> LagStep | None:
     """Return the step within a span of the wearable's clock."""
     start, end = span
-    if not end - start > 2 * _LEAST_PART_S:
+    if not end - start > 2 * LEAST_PART_S:
         return None
     time: Array = np.asarray(start + LAG_STEP_S * np.arange(int((end - start) / LAG_STEP_S) + 1))
     starts = np.arange(0, time.size, round(BLOCK_S / LAG_STEP_S))
@@ -263,7 +263,7 @@ def _likely_step(table: Array, found: int, alike: float) -> tuple[int, int, int,
     """
     before = np.cumsum(table, axis=1)
     after = before[:, -1:] - before
-    least = int(np.ceil(_LEAST_PART_S / BLOCK_S))
+    least = int(np.ceil(LEAST_PART_S / BLOCK_S))
     allowed = slice(least - 1, table.shape[1] - least)
     before, after = before[:, allowed], after[:, allowed]
     place = int(np.argmin(before.min(axis=0) + after.min(axis=0)))

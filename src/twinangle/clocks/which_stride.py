@@ -224,7 +224,8 @@ def _second_opinion(scene: _Scene, lags: dict[int, float], best: int) -> float:
     """Return how much better than any rival the chosen lag fits stride durations and heights.
 
     For n strides correlated at r, the log likelihood ratio against no correlation is
-    −(n/2) ln(1 − r²); it counts as negative where r is.
+    −(n/2) ln(1 − r²); it counts as negative where r is. Lags at which fewer than 10 strides match
+    have no say: of few, durations and heights correlate by chance, and by one pause among them.
     """
     if scene.strides.peaks.size < 4 or len(lags) < 2:
         return float("inf")
@@ -236,18 +237,21 @@ def _second_opinion(scene: _Scene, lags: dict[int, float], best: int) -> float:
         index: _agreement(scene.strides, other, lag * scene.rate_hz + offset, scene.time_s.size)
         for index, lag in lags.items()
     }
-    return scores[best] - max(value for index, value in scores.items() if index != best)
+    rivals = [score for index, score in scores.items() if index != best and score is not None]
+    own = scores[best]
+    return float("inf") if own is None or not rivals else own - max(rivals)
 
 
-def _agreement(first: Strides, second: Strides, lag: float, n: int) -> float:
-    return sum(
-        _log_likelihood(series) for series in matched_series(first, second, lag, 0.0, float(n))
-    )
+def _agreement(first: Strides, second: Strides, lag: float, n: int) -> float | None:
+    durations, heights = matched_series(first, second, lag, 0.0, float(n))
+    if len(durations) < _ENOUGH_SHARED:
+        return None
+    return _log_likelihood(durations) + _log_likelihood(heights)
 
 
 def _log_likelihood(series: Array) -> float:
     n = series.shape[0]
-    if n < 5 or (series.max(axis=0) == series.min(axis=0)).any():
+    if (series.max(axis=0) == series.min(axis=0)).any():
         return 0.0
     first, second = (series - series.mean(axis=0)).T
     r = float(first @ second / np.sqrt((first @ first) * (second @ second)))

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from twinangle.cycles.bouts import LEAST_BOUT, PAUSE
+from twinangle.cycles.day_strides import Strides
 from twinangle.declare import WhereGiven, measured, number
-from twinangle.signals.recording import Array, CycleSet
+from twinangle.signals.recording import Array
 
 DAY_S = 86_400.0
 # Edges of the bins; common practice, no source.
@@ -24,49 +25,23 @@ CADENCE_EDGES = (0.0, 40.0, 50.0, 60.0, np.inf)  # strides a minute; twice as ma
 VALIDATED_SHARE = 0.95  # the middle share of the strides with a reference: what was tried
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Strides:
-    """The kept cycles of a long recording, in order of time, (m,) each.
-
-    Attributes
-    ----------
-    start_s, end_s : ndarray
-        On the wearable's clock.
-    range_deg, mean_deg : ndarray
-        Range of motion and mean of each one's curve.
-    with_reference : ndarray of bool
-        Whether each was held against the reference.
-    """
-
-    start_s: Array
-    end_s: Array
-    range_deg: Array
-    mean_deg: Array
-    with_reference: NDArray[np.bool_]
-
-    @property
-    def duration_s(self) -> Array:
-        """Duration of each."""
-        return self.end_s - self.start_s
-
-    @property
-    def per_minute(self) -> Array:
-        """Strides a minute, of each."""
-        return 60.0 / self.duration_s
-
-
 @dataclass(frozen=True, slots=True)
 class WalkingBout:
-    """Three or more kept strides one after the other."""
+    """A walk without a pause, with three or more kept strides in it."""
 
-    start_s: Annotated[float, measured("s", "start of the bout's first stride")]
-    end_s: Annotated[float, measured("s", "end of the bout's last stride")]
-    n_strides: Annotated[int, number("strides of the bout")]
+    start_s: Annotated[float, measured("s", "start of the walk's first stride, kept or not")]
+    end_s: Annotated[float, measured("s", "end of the walk's last stride, kept or not")]
+    n_strides: Annotated[int, number("strides kept of the bout")]
     strides_per_minute: Annotated[
-        float, measured("per_minute", "strides a minute, from their median duration")
+        float, measured("per_minute", "strides a minute, from the kept ones' median duration")
     ]
-    range_deg: Annotated[float, measured("deg", "median range of motion of the strides")]
-    mean_deg: Annotated[float, measured("deg", "median of the strides' mean angles")]
+    range_deg: Annotated[float, measured("deg", "median range of motion of the kept strides")]
+    mean_deg: Annotated[float, measured("deg", "median of the kept strides' mean angles")]
+    n_left_out: Annotated[
+        int,
+        number("strides of the bout left out: turns, start, stop, outliers, by hand"),
+        WhereGiven(0),
+    ] = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +51,7 @@ class DayOfWalking:
     day: Annotated[int, number("number of the day, from 1, counted from the recording's start")]
     recorded_h: Annotated[float, measured("h", "hours of that day with samples of the wearable")]
     n_bouts: Annotated[int, number("bouts that begin on that day")]
-    n_strides: Annotated[int, number("strides that begin on that day")]
+    n_strides: Annotated[int, number("kept strides that begin on that day")]
     walking_min: Annotated[float, measured("min", "minutes from start to end of the bouts")]
     strides_per_minute: Annotated[
         float, measured("per_minute", "strides a minute, from their median duration")
@@ -88,7 +63,7 @@ class DayOfWalking:
 
 @dataclass(frozen=True, slots=True)
 class BinOfStrides:
-    """The strides in bouts of some duration, or at some cadence."""
+    """The kept strides in bouts of some duration, or at some cadence."""
 
     by: Annotated[str, number("what the bins are of: bout duration or cadence")]
     low: Annotated[float, number("lower edge, s or strides a minute; belongs to the bin")]
@@ -153,39 +128,6 @@ class DailyLife:
     ] = ()
 
 
-def strides_of(cycles: CycleSet, compared: Array) -> Strides:
-    """Return the kept cycles of one stretch.
-
-    Parameters
-    ----------
-    cycles : CycleSet
-        Found and judged by the wearable alone.
-    compared : ndarray
-        When those of them begin that were held against the reference.
-
-    Returns
-    -------
-    Strides
-    """
-    kept = cycles.kept
-    curves = cycles.wearable_deg[kept]
-    return Strides(
-        start_s=cycles.start_s[kept],
-        end_s=cycles.end_s[kept],
-        range_deg=np.ptp(curves, axis=1) if curves.size else np.zeros(0),
-        mean_deg=curves.mean(axis=1) if curves.size else np.zeros(0),
-        with_reference=np.isin(cycles.start_s[kept], compared),
-    )
-
-
-def joined(parts: Sequence[Strides]) -> Strides:
-    """Return the strides of several stretches as one, in the order given."""
-    names = ("start_s", "end_s", "range_deg", "mean_deg", "with_reference")
-    return Strides(
-        **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
-    )
-
-
 def daily_life(
     strides: Strides,
     recorded: Sequence[tuple[float, float]],
@@ -220,9 +162,13 @@ def daily_life(
 
     Notes
     -----
-    A bout is a run of at least three kept strides, each beginning no later after the end of the one
-    before than a pause of 1.5 median strides (:data:`twinangle.cycles.bouts.PAUSE` less the stride
-    itself); own rule, no source. Days are 24 hours from the first sample, not calendar days.
+    A bout is a walk, as cycles are numbered: it goes on through strides that were left out as turn,
+    outlier or by hand, over the border of two stretches too, and ends with a pause. At least three
+    of its strides are kept. A pause, and what is not known to be walking (masked, missing samples),
+    ends it where the next stride begins more than 1.5 median strides
+    (:data:`twinangle.cycles.bouts.PAUSE` less a stride) after the end of the one before; own rule,
+    no source. Start, end and duration are the walk's; counts, medians and SDs are of its kept
+    strides. Days are 24 hours from the first sample, not calendar days.
     """
     if not recorded:
         raise ValueError("`recorded` must hold at least one part.")
@@ -236,7 +182,7 @@ def daily_life(
         recorded_h=sum(high - low for low, high in recorded) / 3600.0,
         n_stretches=n_stretches,
         unread=tuple(unread),
-        n_strides=int(strides.start_s.size),
+        n_strides=int(strides.kept.sum()),
         n_left_out=n_left_out,
         bouts=bouts,
         days=tuple(_days(strides, bouts, recorded, begin, end)),
@@ -246,23 +192,26 @@ def daily_life(
 
 
 def _bouts(strides: Strides) -> list[slice]:
-    """Return the rows of each run of at least three strides."""
-    if not strides.start_s.size:
+    """Return the rows of each walk with at least three kept strides."""
+    if not strides.kept.any():
         return []
-    pause = (PAUSE - 1.0) * float(np.median(strides.duration_s))
+    pause = (PAUSE - 1.0) * float(np.median(strides.duration_s[strides.kept]))
     breaks = np.flatnonzero(strides.start_s[1:] - strides.end_s[:-1] > pause) + 1
     edges = [0, *(int(k) for k in breaks), int(strides.start_s.size)]
-    return [slice(low, high) for low, high in pairwise(edges) if high - low >= LEAST_BOUT]
+    walks = [slice(low, high) for low, high in pairwise(edges)]
+    return [rows for rows in walks if strides.kept[rows].sum() >= LEAST_BOUT]
 
 
 def _bout(strides: Strides, rows: slice) -> WalkingBout:
+    kept = strides.kept[rows]
     return WalkingBout(
         start_s=float(strides.start_s[rows][0]),
         end_s=float(strides.end_s[rows][-1]),
-        n_strides=rows.stop - rows.start,
-        strides_per_minute=_median(strides.per_minute[rows]),
-        range_deg=_median(strides.range_deg[rows]),
-        mean_deg=_median(strides.mean_deg[rows]),
+        n_strides=int(kept.sum()),
+        strides_per_minute=_median(strides.per_minute[rows][kept]),
+        range_deg=_median(strides.range_deg[rows][kept]),
+        mean_deg=_median(strides.mean_deg[rows][kept]),
+        n_left_out=int((~kept).sum()),
     )
 
 
@@ -276,7 +225,7 @@ def _days(
     found = []
     for k in range(max(int(np.ceil((end - begin) / DAY_S)), 1)):
         low, high = begin + k * DAY_S, begin + (k + 1) * DAY_S
-        on = (strides.start_s >= low) & (strides.start_s < high)
+        on = strides.kept & (strides.start_s >= low) & (strides.start_s < high)
         own = [bout for bout in bouts if low <= bout.start_s < high]
         hours = sum(max(min(b, high) - max(a, low), 0.0) for a, b in recorded) / 3600.0
         found.append(
@@ -302,7 +251,7 @@ def _by_duration(strides: Strides, members: Sequence[slice]) -> list[BinOfStride
         chosen = [rows for rows, s in zip(members, lasts, strict=True) if low <= s < high]
         on = np.zeros(strides.start_s.size, dtype=bool)
         for rows in chosen:
-            on[rows] = True
+            on[rows] = strides.kept[rows]
         found.append(_bin(strides, "bout duration", (low, high), on, len(chosen)))
     return found
 
@@ -310,7 +259,7 @@ def _by_duration(strides: Strides, members: Sequence[slice]) -> list[BinOfStride
 def _by_cadence(strides: Strides, members: Sequence[slice]) -> list[BinOfStrides]:
     found = []
     for low, high in pairwise(CADENCE_EDGES):
-        on = (strides.per_minute >= low) & (strides.per_minute < high)
+        on = strides.kept & (strides.per_minute >= low) & (strides.per_minute < high)
         n_bouts = sum(bool(on[rows].any()) for rows in members)
         found.append(_bin(strides, "cadence", (low, high), on, n_bouts))
     return found
@@ -333,7 +282,8 @@ def _bin(
 
 
 def _beyond(strides: Strides) -> BeyondReference | None:
-    """Hold the strides without a reference against the middle of those with one."""
+    """Hold the kept strides without a reference against the middle of those with one."""
+    strides = strides.chosen(strides.kept)
     there = strides.with_reference
     if there.sum() < LEAST_BOUT or there.all():
         return None

@@ -24,7 +24,7 @@ from twinangle.signals.recording import Array
 
 TIME_NAME = re.compile(
     r"(time|times|t|time[_ .-]?stamps?|stamps?|clock|elapsed([_ .-]?time)?|sec|seconds"
-    r"|zeit|temps|tiempo|tempo)"
+    r"|zeit(stempel)?|temps|tiempo|tempo|tijd)"
     r"([_ (\[.-]*(m|u|µ|μ)?(s|sec|seconds|millis|milliseconds)[)\]]?)?"
     r"|" + "|".join(word for spelt in SPELT.values() for word in spelt),
     re.IGNORECASE,

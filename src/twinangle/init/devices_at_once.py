@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from twinangle.init.folder_contents import Found, Look, Row
 from twinangle.init.paths import identity
 from twinangle.init.shared_words import lesser_words
-from twinangle.init.words_in_paths import CONDITION_WORDS, is_device_like
+from twinangle.init.words_in_paths import is_condition, is_device_like
 from twinangle.naming import listed
 
 OWN_CELLS = (
@@ -113,7 +113,7 @@ def _varying(files: Sequence[Found], lesser: frozenset[str]) -> list[tuple[str, 
 
 
 def _may_be_a_device(token: str) -> bool:
-    return token.lower() not in CONDITION_WORDS and bool(_LABEL.fullmatch(token))
+    return not is_condition(token) and bool(_LABEL.fullmatch(token))
 
 
 class _Candidate:

@@ -33,8 +33,9 @@ from twinangle.init.paths import (
     place_of,
 )
 from twinangle.init.questions import OTHER_CHANNELS, asked_of_people, left_open, rows_alike
-from twinangle.init.sections import joint_in, quoted, with_segments
+from twinangle.init.sections import joint_in, with_segments
 from twinangle.init.shared_words import lesser_words, read_names_together, set_own_names_aside
+from twinangle.init.toml_lines import quoted
 from twinangle.signals.joint import joint_named
 from twinangle.study.schema import EDITOR_LINE, SCHEMA_FILE, schema_text
 from twinangle.wording import count

@@ -36,6 +36,7 @@ from twinangle.init.sensor_files import (
     patterns,
     section_of_pair,
 )
+from twinangle.init.unknown_pairs import references_by_columns
 from twinangle.naming import listed
 
 MOST_FILES = 2000
@@ -240,7 +241,15 @@ def _take_unknown_references(look: Look) -> None:
             {each.path: each.place.tokens for each in look.unknown},
         ).values()
     )
-    taken = [each for each in look.unknown if each in called or each.path in belonging]
+    by_columns: list[Found] = []
+    if not (trials or look.sensors or called):
+        by_columns, asked_of_pairs = references_by_columns(look.unknown)
+        look.questions += asked_of_pairs
+    taken = [
+        each
+        for each in look.unknown
+        if each in called or each in by_columns or each.path in belonging
+    ]
     if not taken or (len(taken) == len(look.unknown) and not (trials or look.sensors)):
         return
     look.unknown = [each for each in look.unknown if each not in taken]
@@ -249,12 +258,19 @@ def _take_unknown_references(look: Look) -> None:
         for each in taken
         if each.description is not None
     ]
+    why = ", by its fewer columns" if by_columns else ""
     look.recognised += [
-        f"{each.path}: taken for the reference; which of its columns is the angle is asked for"
+        f"{each.path}: taken for the reference{why}; {_of_its_angle(each.section)}"
         for each in look.references
     ]
     asked = {f"{each.path}: no channel" for each in taken}
     look.questions = [text for text in look.questions if not text.startswith(tuple(asked))]
+
+
+def _of_its_angle(section: str) -> str:
+    if 'angle = "?"' in section:
+        return "which of its columns is the angle is asked for"
+    return "its only column beside the time is written as the angle"
 
 
 def _angles_alone(look: Look) -> None:

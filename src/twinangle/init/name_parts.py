@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from twinangle.init.languages import in_english
+
 INSTRUMENTS = {
     "accelerometer": ("acceleration", "accelerometer", "accel", "acc"),
     "gyroscope": ("angular velocity", "gyroscope", "gyro", "gyr", "rate"),
@@ -33,7 +35,7 @@ def name_parts(name: str) -> NameParts | None:
     `S1_acc_x`, `Acc_X_S1`, `AccX1` and `00B4217C Gyr Z` are read alike.
     """
     joined = re.sub(r"angular[ _]?velocity", "gyroscope", name, flags=re.IGNORECASE)
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", joined)
+    apart = in_english(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", joined))
     instrument, axis, rest = "", "", []
     for word in re.split(r"[\W_]+", apart):
         match = _WORD.fullmatch(word.lower())

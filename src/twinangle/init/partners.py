@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 from twinangle.init.name_pairs import pair_names
-from twinangle.init.words_in_paths import CLOCK, CONDITION_WORDS, is_device_like
+from twinangle.init.words_in_paths import CLOCK, is_condition, is_device_like
 
 Words = Mapping[str, Sequence[str]]  # of each path, those that single out the trial
 
@@ -85,7 +85,7 @@ def _of_one_kind(trials: Words, references: Words) -> set[str]:
             word
             for words in each.values()
             for word in words
-            if word.lower() in CONDITION_WORDS or is_device_like(word)
+            if is_condition(word) or is_device_like(word)
         }
         for each in (trials, references)
     )
@@ -95,7 +95,6 @@ def _of_one_kind(trials: Words, references: Words) -> set[str]:
 def _of_other_conditions(first: Sequence[str], second: Sequence[str]) -> bool:
     """Tell whether each of two names speaks of a condition that the other does not."""
     own, other = (
-        {word.lower() for word in words if word.lower() in CONDITION_WORDS}
-        for words in (first, second)
+        {word.lower() for word in words if is_condition(word)} for words in (first, second)
     )
     return bool(own - other and other - own)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from twinangle.formats.bids_layout import entities
+from twinangle.init.languages import in_english
 from twinangle.init.recognition import segment_of, side_of, words
 from twinangle.init.words_in_paths import (
     CLOCK,
@@ -49,13 +50,14 @@ def place_of(path: str) -> Place:
     kept: list[str] = []
     part = before = ""
     for word in words_of(path):
-        named = next((key for key, spelt in PART_WORDS.items() if word.lower() in spelt), "")
+        said = in_english(word).lower()
+        named = next((key for key, spelt in PART_WORDS.items() if said in spelt), "")
         part = part or named
-        known = before.lower() in (CONDITION_WORDS | ROLE_WORDS | SIDE_WORDS.keys())
+        known = in_english(before).lower() in (CONDITION_WORDS | ROLE_WORDS | SIDE_WORDS.keys())
         known = known or _is_person(before) or bool(DATE.fullmatch(before))
         if _NUMBER.fullmatch(word) and known and any(map(_is_person, kept)):
             kept.append(f"trial-{word}")
-        elif word.lower() not in ROLE_WORDS and not named and not is_segment(word):
+        elif said not in ROLE_WORDS and not named and not is_segment(word):
             kept.append(word)
         before = word
     return Place(tuple(dict.fromkeys(kept)), part)
@@ -73,9 +75,10 @@ def is_segment(token: str) -> bool:
 
 
 def _is_person(token: str) -> bool:
-    stem = re.sub(r"-?\d+$", "", token).lower()
+    said = in_english(token)
+    stem = re.sub(r"-?\d+$", "", said).lower()
     called = stem in CONDITION_WORDS or (stem in DEVICE_WORDS and stem != "")
-    return not called and bool(_PERSON.fullmatch(token) or _PERSON_PERHAPS.fullmatch(token))
+    return not called and bool(_PERSON.fullmatch(said) or _PERSON_PERHAPS.fullmatch(said))
 
 
 def person_in(tokens: Sequence[str], lesser: Collection[str] = ()) -> tuple[str | None, bool]:
@@ -93,24 +96,34 @@ def person_in(tokens: Sequence[str], lesser: Collection[str] = ()) -> tuple[str 
     tuple of str or None, and bool
         Without a code, such as P01, it is the first word that is nothing else that is known.
     """
-    named = [token for token in tokens if not _SESSION.fullmatch(token) and _is_person(token)]
-    coded = next((one for one in named if _PERSON.fullmatch(one)), next(iter(named), None))
+    named = [
+        token for token in tokens if not _SESSION.fullmatch(in_english(token)) and _is_person(token)
+    ]
+    sure = (one for one in named if _PERSON.fullmatch(in_english(one)))
+    coded = next(sure, next(iter(named), None))
     if coded is not None:
         return coded, True
-    free = [token for token in tokens if _kind_of(token) == "" and not _TRIAL.fullmatch(token)]
+    free = [token for token in tokens if _kind_of(token) == "" and not _trial_of(token)]
     varied = [token for token in free if token not in lesser]
     return next(iter([*varied, *free]), None), False
 
 
+def _trial_of(token: str) -> str:
+    """Return the number of a trial; empty where the word tells none."""
+    match = _TRIAL.fullmatch(in_english(token))
+    return match[1] if match else ""
+
+
 def _kind_of(token: str) -> str:
     """Return what a word tells besides who and which trial: "session", "side" …; "" if nothing."""
-    if _SESSION.fullmatch(token) or DATE.fullmatch(token):
+    said = in_english(token).lower()
+    if _SESSION.fullmatch(said) or DATE.fullmatch(token):
         return "session"
     if CLOCK.fullmatch(token):
         return "clock"
-    if token.lower() in SIDE_WORDS:
+    if said in SIDE_WORDS:
         return "side"
-    stem = re.sub(r"-?\d+$", "", token).lower()  # walk2 says as little of who as walk
+    stem = re.sub(r"-?\d+$", "", said)  # walk2 says as little of who as walk
     return "condition" if stem in CONDITION_WORDS else ""
 
 
@@ -128,16 +141,17 @@ def identity(tokens: Sequence[str], lesser: Collection[str] = ()) -> dict[str, s
     for token in tokens:
         if token == person or CLOCK.fullmatch(token):
             continue
-        if match := _SESSION.fullmatch(token):
+        said = in_english(token)
+        if match := _SESSION.fullmatch(said):
             sessions.append(match[1] or match[2])
         elif DATE.fullmatch(token):
             dates.append(token)
         elif coded and (match := _SESSION_PERHAPS.fullmatch(token)):
             sessions.append(match[1])
-        elif match := _TRIAL.fullmatch(token):
-            found["trial"] = match[1]
-        elif token.lower() in SIDE_WORDS:
-            found["side"] = SIDE_WORDS[token.lower()]
+        elif number := _trial_of(token):
+            found["trial"] = number
+        elif said.lower() in SIDE_WORDS:
+            found["side"] = SIDE_WORDS[said.lower()]
         else:
             rest.append(token)
     found["condition"] = " ".join(rest) or "all"

@@ -7,9 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from twinangle.formats.description import ChannelDescription, FileDescription
-from twinangle.init.name_parts import INSTRUMENTS, name_parts
-from twinangle.init.units_in_names import without_unit
-from twinangle.signals.joint import JOINTS, Joint
+from twinangle.init.languages import LABELS, in_english
+from twinangle.init.name_parts import INSTRUMENTS, NameParts, name_parts
+from twinangle.init.units_in_names import angle_unit, without_unit
+from twinangle.init.unnamed_instruments import by_unit_or_symbol
+from twinangle.signals.joint import JOINTS, SEGMENTS, Joint
 
 ANGLE_WORDS = ("flexion", "flex ext", "flexext", "angle", "gonio", "goniometer", "jntang")
 SIDES = {"left": ("left", "l"), "right": ("right", "r")}
@@ -34,6 +36,7 @@ class Sensors:
     lone: Instruments
     called: Mapping[str, Instruments]
     sides: tuple[str, ...]
+    labels: tuple[str, ...] = ()  # short ones, by which alone the segments were told
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +49,8 @@ class Markers:
 
 
 def words(name: str) -> str:
-    """Return a name in lower case, its parts set apart by single spaces."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    """Return a name in lower case and in English, its parts set apart by single spaces."""
+    apart = in_english(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name))
     return " ".join(re.split(r"[^a-z0-9]+", apart.lower())).strip()
 
 
@@ -92,11 +95,17 @@ def find_sensors(description: FileDescription) -> Sensors:
 def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
     """Return the sensors, each on the segment of this joint that its channels name."""
     axes: dict[tuple[str, str, str], dict[str, str]] = {}
+    untold = _untold(description)
+    rests: dict[tuple[str, str, str], set[str]] = {}
     for channel in description.channels:
-        place = _place(channel, joint)
+        place = _place(channel, joint, untold.get(channel.name))
         if place is not None:
             side, segment, instrument, axis = place
             axes.setdefault((side, segment, instrument), {}).setdefault(axis, channel.name)
+            if channel.name in untold:
+                rests.setdefault((side, segment, instrument), set()).add(untold[channel.name].rest)
+    for several in (key for key, found in rests.items() if len(found) > 1):
+        del axes[several]  # two of one unit on one segment: which is the sensor's nothing tells
     sides = tuple(dict.fromkeys(side for side, segment, _ in axes if side and segment))
     by_segment: dict[str, Instruments] = {segment: {} for segment in joint.segments}
     lone: Instruments = {}
@@ -104,10 +113,26 @@ def _sensors_of(description: FileDescription, joint: Joint) -> Sensors:
         if side in ("", *sides[:1]):
             sensor = by_segment[segment] if segment else lone
             sensor |= _whole(instrument, names)
-    called = _called(description, joint)
+    called = _called(description, joint, untold)
+    by_label = {label.lower(): each for label, each in called.items()}
+    for labels in LABELS.get(joint.name, ()):
+        if by_label.keys() == set(labels) and not any(by_segment.values()):
+            by_segment |= dict(zip(SEGMENTS, (by_label[one] for one in labels), strict=True))
+            return Sensors(by_segment, lone, {}, sides, tuple(each.upper() for each in labels))
     if len(called) < 2:
         return Sensors(by_segment, lone | next(iter(called.values()), {}), {}, sides)
     return Sensors(by_segment, {}, called, sides)
+
+
+def _untold(description: FileDescription) -> dict[str, NameParts]:
+    """Return what units or symbols tell of the channels, for instruments that no word tells."""
+    told = set()
+    for channel in description.channels:
+        for text in (channel.role, without_unit(channel.name)):
+            parts = name_parts(text)
+            told |= {parts.instrument if parts else first_match(words(text), INSTRUMENTS)}
+    found = by_unit_or_symbol(description.channels)
+    return {name: parts for name, parts in found.items() if parts.instrument not in told}
 
 
 def is_sensor(instruments: Instruments) -> bool:
@@ -121,11 +146,14 @@ def _whole(instrument: str, names: Mapping[str, str]) -> Instruments:
     return {instrument: tuple(names[a] for a in wanted)} if set(wanted) == set(names) else {}
 
 
-def _called(description: FileDescription, joint: Joint) -> dict[str, Instruments]:
+def _called(
+    description: FileDescription, joint: Joint, untold: Mapping[str, NameParts]
+) -> dict[str, Instruments]:
     """Return whole sensors of no segment by what their channels' names have in common."""
     axes: dict[tuple[str, str], dict[str, str]] = {}
     for channel in description.channels:
         parts = name_parts(channel.role) or name_parts(without_unit(channel.name))
+        parts = parts or untold.get(channel.name)
         if parts is not None and not segment_of(words(parts.rest), joint):
             axes.setdefault((parts.rest, parts.instrument), {})[parts.axis] = channel.name
     found: dict[str, Instruments] = {}
@@ -134,8 +162,10 @@ def _called(description: FileDescription, joint: Joint) -> dict[str, Instruments
     return {rest: each for rest, each in found.items() if is_sensor(each)}
 
 
-def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, str] | None:
-    """Return side, segment (may be empty), instrument and axis, from the role or the name."""
+def _place(
+    channel: ChannelDescription, joint: Joint, untold: NameParts | None
+) -> tuple[str, str, str, str] | None:
+    """Return side, segment (may be empty), instrument and axis, from role, name or unit."""
     both = f"{words(channel.role)} {words(channel.name)}"
     side, segment = side_of(both), segment_of(both, joint) or ""
     for text in (words(channel.role), words(without_unit(channel.name))):
@@ -143,16 +173,17 @@ def _place(channel: ChannelDescription, joint: Joint) -> tuple[str, str, str, st
         axis = NUMBERED_AXES.get(text[-2:], text[-1:])
         if instrument and axis and axis in "wxyz":
             return side, segment, instrument, axis
-    parts = name_parts(without_unit(channel.name))  # what stands after the axis, or against it
+    # What stands after the axis, or against it.
+    parts = name_parts(without_unit(channel.name)) or untold
     return (side, segment, parts.instrument, parts.axis) if parts and segment else None
 
 
 def find_angles(description: FileDescription) -> list[str]:
-    """Return the channels whose names or roles are those of a joint angle, not of a marker."""
+    """Return the channels of an angle by name or role, no marker; else a lone one in degrees."""
     coordinates = {
         name for channels in _coordinates(description).values() for name in channels.values()
     }
-    return [
+    found = [
         channel.name
         for channel in description.channels
         if channel.name not in coordinates
@@ -161,6 +192,22 @@ def find_angles(description: FileDescription) -> list[str]:
             for word in (*JOINTS, *ANGLE_WORDS)
         )
     ]
+    return found or _lone_angle(description)
+
+
+def _lone_angle(description: FileDescription) -> list[str]:
+    """Return the only channel of a file if it is in degrees or radians, whatever its name."""
+    names = signals_of(description)
+    units = {each.name: each.unit for each in description.channels}
+    alone = len(names) == 1 and angle_unit(names[0], units[names[0]]) in ("deg", "rad")
+    return list(names) if alone else []
+
+
+def signals_of(description: FileDescription) -> tuple[str, ...]:
+    """Return the columns beside the time; where none is called so, beside those that increase."""
+    clock = {description.time} if description.time is not None else {*description.rising}
+    names = [each.name for each in description.channels]
+    return tuple(name for name in names if name not in clock) or tuple(names)
 
 
 def find_markers(description: FileDescription) -> Markers | None:

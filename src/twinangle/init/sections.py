@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from twinangle.formats.description import FileDescription
+from twinangle.init.languages import in_english
 from twinangle.init.recognition import (
     Instruments,
     Markers,
@@ -14,8 +15,10 @@ from twinangle.init.recognition import (
     find_markers,
     find_sensors,
     is_sensor,
+    signals_of,
     words,
 )
+from twinangle.init.toml_lines import clock_lines, one_line, quoted
 from twinangle.init.units_in_names import angle_unit, sensor_unit
 from twinangle.naming import listed
 from twinangle.signals.joint import SEGMENTS, joint_named, joint_of
@@ -78,7 +81,7 @@ def as_wearable(section: str) -> str | None:
 
 def joint_in(sections: str) -> str:
     """Return the joint that sections speak of, what their comments say left out."""
-    return joint_of(re.sub(r"(?m)\s#.*$", "", sections))
+    return joint_of(in_english(re.sub(r"(?m)\s#.*$", "", sections)))
 
 
 def with_segments(section: str, joint: str) -> str:
@@ -94,6 +97,11 @@ def draft_section(description: FileDescription) -> str | None:
     section = _wearable(description, description, sensors.by_segment)
     if section is not None and len(sensors.sides) > 1:
         section = f"# The file holds both sides; these are the {sensors.sides[0]} ones.\n{section}"
+    if section is not None and sensors.labels:
+        first, second = sensors.labels
+        proximal, distal = HERE["proximal"], HERE["distal"]
+        said = f"# {first} was taken for the {proximal}'s sensor, {second} for the {distal}'s."
+        section = f"{said}\n{section}"
     if section is not None:
         return section
     if sensors.called and not any(map(is_sensor, sensors.by_segment.values())):
@@ -136,7 +144,7 @@ def two_angles(description: FileDescription) -> tuple[str, str] | None:
 def blank_section(description: FileDescription) -> str:
     """Return a `[wearable]` section of blanks, with the file's channels to fill them from."""
     names = ", ".join(re.sub(r"\s", " ", channel.name) for channel in description.channels)
-    clock = _clock_lines(description)
+    clock = clock_lines(description)
     return "\n".join(
         [
             "[wearable]",
@@ -165,7 +173,7 @@ def _lone_section(description: FileDescription, sensors: Sensors) -> str | None:
             "# One sensor alone: [wearable.files] names both sensors' files.",
             "[wearable]",
             f"kind = {quoted(kind)}",
-            *_clock_lines(description),
+            *clock_lines(description),
             "",
             f"[wearable.{segment}]" if whole else '["wearable.?"]   # proximal or distal',
             *(f"{each} = {_listed(instruments[each])}" for each in names),
@@ -187,20 +195,10 @@ def _asking_section(description: FileDescription, sensors: Sensors) -> str:
     notes = ["", *ASKING.format(n=len(called), names=listed(called), **HERE).splitlines()]
     notes += ["# Take out the others."] * (len(called) > 2)
     heads = {name: f'[wearable."? {name}"]   # {EITHER.format(**HERE)}' for name in called}
-    clock = _clock_lines(description)
+    clock = clock_lines(description)
     if not all({"accelerometer", "gyroscope"} <= set(each) for each in called.values()):
         return "\n".join(_orientation_lines(called, heads, clock, notes))
     return "\n".join(_inertial_lines((description,), called, heads, clock, notes))
-
-
-def _one_line(name: str) -> str:
-    return re.sub(r'[\s"\\]+', " ", name)
-
-
-def quoted(text: str) -> str:
-    """Return a TOML string."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
 
 
 def _listed(names: Iterable[str]) -> str:
@@ -210,7 +208,7 @@ def _listed(names: Iterable[str]) -> str:
 def _wearable(
     proximal: FileDescription, distal: FileDescription, sensors: Mapping[str, Instruments]
 ) -> str | None:
-    clock = _clock_lines(proximal)
+    clock = clock_lines(proximal)
     two = {segment: sensors[segment] for segment in SEGMENTS}
     heads = {segment: f"[wearable.{segment}]" for segment in SEGMENTS}
     if all({"accelerometer", "gyroscope"} <= set(each) for each in two.values()):
@@ -218,27 +216,6 @@ def _wearable(
     if all("quaternion" in each for each in two.values()):
         return "\n".join(_orientation_lines(two, heads, clock))
     return None
-
-
-def _clock_lines(description: FileDescription) -> list[str]:
-    if description.format == "Motion-BIDS" and description.time is not None:
-        return []  # its own LATENCY channel, with the start time in scans.tsv
-    if description.time is not None:
-        return [f"time = {quoted(description.time)}", *_time_unit_line(description)]
-    if description.rate_hz == description.rate_hz:  # the file itself tells its rate
-        return []
-    return [
-        'rate_hz = "?"                    # samples a second; or in its place the column of times:',
-        '#                                  time = "its name", time_unit = "s", "ms" or "us"',
-    ]
-
-
-def _time_unit_line(description: FileDescription) -> list[str]:
-    if description.time_unit == "?":
-        rate = f"{description.rate_hz:.4g} Hz"
-        return [f'time_unit = "?"                  # "s", "ms" or "us"; in seconds it is {rate}']
-    unit = description.time_unit
-    return [f'time_unit = "{unit}"                 # by the column\'s name'] if unit else []
 
 
 def _inertial_lines(
@@ -295,7 +272,7 @@ def _orientation_lines(
 def _angle_section(description: FileDescription, angles: list[str]) -> str:
     name = angles[0]
     declared = next(channel.unit for channel in description.channels if channel.name == name)
-    lines = ["[reference]", 'kind = "angle"', *_clock_lines(description)]
+    lines = ["[reference]", 'kind = "angle"', *clock_lines(description)]
     lines.append(f"angle = {quoted(name)}")
     lines += _angle_unit_lines(angle_unit(name, declared), named=not declared)
     if len(angles) > 1:
@@ -316,17 +293,19 @@ def _angle_unit_lines(unit: str | None, *, named: bool) -> list[str]:
 
 def blank_reference(description: FileDescription) -> str:
     """Return a `[reference]` section of an angle whose column no name tells."""
-    names = [each.name for each in description.channels if each.name != description.time]
+    names = signals_of(description)
     units = {
         angle_unit(each.name, each.unit) for each in description.channels if each.name in names
     }
-    shown = ", ".join(quoted(_one_line(name)) for name in names)
+    shown = ", ".join(quoted(one_line(name)) for name in names)
+    asked = f'angle = "?"                      # the column of the angle, one of: {shown}'
+    alone = f"angle = {quoted(names[0])}   # the only column beside the time"
     return "\n".join(
         [
             "[reference]",
             'kind = "angle"                   # or another (docs/reference/study-file.md)',
-            *_clock_lines(description),
-            f'angle = "?"                      # the column of the angle, one of: {shown}',
+            *clock_lines(description),
+            alone if len(names) == 1 and description.time is not None else asked,
             *_angle_unit_lines(units.pop() if len(units) == 1 else None, named=True),
         ]
     )
@@ -335,7 +314,7 @@ def blank_reference(description: FileDescription) -> str:
 def _marker_section(description: FileDescription, markers: Markers) -> str:
     """Return a section for markers; which of them lie on the joint's segments is left open."""
     landmarks = ["markers", "lateral", "medial"]
-    lines = ["[reference]", 'kind = "markers"', *_clock_lines(description)]
+    lines = ["[reference]", 'kind = "markers"', *clock_lines(description)]
     if markers.pattern != "{marker}_{axis}":
         lines.append(f"marker_columns = {quoted(markers.pattern)}")
     lines.append(f"unit = {quoted(markers.unit)}")

@@ -12,7 +12,8 @@ from twinangle.formats.description import FileDescription
 from twinangle.init.name_pairs import pair_names
 from twinangle.init.paths import Place, is_segment
 from twinangle.init.recognition import Instruments, find_sensors, is_sensor, segment_of, words
-from twinangle.init.sections import HERE, quoted, wearable_of_two
+from twinangle.init.sections import HERE, wearable_of_two
+from twinangle.init.toml_lines import quoted
 
 Parts = tuple[str, str, str]  # what is before a segment's word, the word, and what follows
 OWN_COLUMNS = ("proximal_file", "distal_file")

@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from twinangle.init.folder_contents import Found, Look, called_reference
 from twinangle.init.paths import identity, person_in
-from twinangle.init.words_in_paths import CONDITION_WORDS, is_device_like
+from twinangle.init.words_in_paths import is_condition, is_device_like
 from twinangle.naming import listed
 
 
@@ -63,6 +63,25 @@ def set_own_names_aside(look: Look) -> None:
             f"{'conditions' if len(words) > 1 else 'a condition'}; otherwise write "
             f"{'them' if len(words) > 1 else 'it'} into the column `condition`."
         )
+    _set_common_words_aside(look)
+
+
+def _set_common_words_aside(look: Look) -> None:
+    """Leave words that all files have out of the conditions, where known words tell those."""
+    files = [each.place.tokens for each in (*look.wearables, *look.references)]
+    lesser = lesser_words(look)
+    always = set.intersection(*map(set, files)) if len(files) > 1 else set()
+    common = sorted(word for word in always if not is_condition(word))
+    told = [set(identity(tokens, lesser)["condition"].split()) for tokens in files]
+    common = [word for word in common if all(word in each for each in told)]
+    if not common or not all(any(map(is_condition, each)) for each in told):
+        return
+    for found in (look.wearables, look.references):
+        _change(found, lambda tokens: _left(tokens, common))
+    look.questions.append(
+        f"trials.csv: {listed(common)}, which all names have, "
+        f"{'are' if len(common) > 1 else 'is'} left out of the column `condition`."
+    )
 
 
 def _own_names(kind: list[Found], others: list[Found], lesser: frozenset[str]) -> tuple[str, ...]:
@@ -71,7 +90,7 @@ def _own_names(kind: list[Found], others: list[Found], lesser: frozenset[str]) -
     found: list[str] = []
     for word in sorted(_of(kind) - _of(others)):
         called = is_device_like(word) or (word in always and bool(others))
-        if called and word.lower() not in CONDITION_WORDS:
+        if called and not is_condition(word):
             own = [each.place.tokens for each in kind if word in each.place.tokens]
             left = [_left(each.place.tokens, [*found, word]) for each in kind]
             apart = {frozenset(identity(tokens, lesser).items()) for tokens in left}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from twinangle.init.languages import in_english
 from twinangle.wearable.signal_units import FACTORS, SPELLINGS
 
 _SPELT = (
@@ -51,14 +52,27 @@ def sensor_unit(names: Iterable[str], instrument: str) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
+def instrument_of_unit(name: str, declared: str = "") -> str | None:
+    """Return the instrument of which alone a unit is, as declared or in the name; None otherwise.
+
+    A small g is an acceleration; G may be gauss too.
+    """
+    text = declared or _unit_text(name)
+    found = [one for one in FACTORS if sensor_unit([f"x [{text}]"], one)] if text else []
+    if text.strip() == "g":
+        return "accelerometer"
+    return found[0] if len(found) == 1 else None
+
+
 def angle_unit(name: str, declared: str = "") -> str | None:
     """Return "deg", "rad" or "V" as the file declares it, or else as the name ends."""
-    apart = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)  # KneeDeg
+    apart = in_english(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name))  # KneeDeg
     last = _LAST_WORD.split(apart.lower().strip(" )]"))[-1]
     return _ANGLES.get(declared.lower()) or _ANGLES.get(last)
 
 
 def _unit_text(name: str) -> str:
     """Return what stands in a name as its unit; empty where nothing does."""
-    found = (pattern.search(name) for pattern in (_IN_BRACKETS, _AT_END, _BEFORE_AXIS))
+    text = in_english(name)
+    found = (pattern.search(text) for pattern in (_IN_BRACKETS, _AT_END, _BEFORE_AXIS))
     return next((match[1] for match in found if match), "")

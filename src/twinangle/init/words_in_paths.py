@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from twinangle.formats import FORMATS
+from twinangle.init.languages import in_english, spellings
 
 # Parts of a name that tell conditions apart, and no devices; common practice, no source.
 CONDITION_WORDS = frozenset(
@@ -23,8 +24,8 @@ DEVICE_WORDS = frozenset(
 SIDE_WORDS = {"left": "left", "right": "right", "l": "left", "r": "right"}
 # A word and its number set apart, as in `S 01`, `sub_7` or `trial 2`, are one word.
 _NUMBERED = re.compile(
-    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|day|visit|trial|run|t)[\s_]+"
-    r"(\d{1,3})(?![^\W_])",
+    r"(?<![^\W_])(sub|subj|subject|participant|p|s|ses|session|day|visit|trial|run|t"
+    rf"|{spellings('subject', 'session', 'day', 'trial')})[\s_]+(\d{{1,3}})(?![^\W_])",
     re.IGNORECASE,
 )
 # Words to which a hyphen adds a label, as in `ses-pre`; other hyphens set words apart.
@@ -105,6 +106,11 @@ def _behind_a_code(word: str) -> list[str]:
         else:
             found.append(part)
     return found
+
+
+def is_condition(word: str) -> bool:
+    """Tell whether a word, in any language known, tells conditions apart."""
+    return in_english(word).lower() in CONDITION_WORDS
 
 
 def is_device_like(word: str) -> bool:

@@ -58,7 +58,8 @@ def _drawn(trial: TrialResult, width_mm: float) -> Drawn:
     )
     caption = (
         f"Walking in daily life, {trial.label} ({trial.procedure}). a: median range of motion of "
-        "each bout over the hours of the recording; b: strides in bouts that begin in each hour; "
+        "each bout over the hours of the recording; b: kept strides of the bouts that begin in "
+        "each hour; "
         f"c: kept strides by their cadence.{seen}"
     )
     return Drawn(
@@ -113,7 +114,7 @@ def plot_bouts(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
 
 
 def plot_strides_by_hour(result: TrialResult | DailyLife, ax: Axes | None = None) -> Axes:
-    """Draw how many strides the bouts have that begin in each hour of a long recording.
+    """Draw how many kept strides the bouts have that begin in each hour of a long recording.
 
     Parameters
     ----------

@@ -13,9 +13,13 @@ from twinangle.wording import NOTHING, count, file_name, number
 DAYS = (
     Column("Day", "a day: 24 hours from the first sample"),
     Column("Hours", "hours: those with samples"),
-    Column("Bouts", "a bout: three or more kept strides one after the other"),
-    Column("Strides"),
-    Column("Minutes walked"),
+    Column(
+        "Bouts",
+        "a bout: a walk without a pause, turns and other strides left out within it included, with "
+        "three or more kept strides",
+    ),
+    Column("Strides", "strides: those kept"),
+    Column("Minutes walked", "minutes walked: from start to end of the bouts"),
     Column("Strides a minute"),
     Column("Range", "range: median range of motion of the strides"),
     Column("SD", "SD: of these ranges"),
@@ -29,7 +33,7 @@ BINS = (
         "bouts: by duration, each once, so that they add up; by cadence, every bout that has a "
         "stride in the bin, so that one may count in several",
     ),
-    Column("Strides", "strides: by duration, those in bouts; by cadence, all that were kept"),
+    Column("Strides", "strides: by duration, those kept in bouts; by cadence, all that were kept"),
     Column("With reference", "with reference: held against it"),
     Column("Range"),
     Column("SD"),

@@ -14,15 +14,22 @@ from twinangle.results.tables.identity import OfTrial
 
 @dataclass(frozen=True, slots=True)
 class DailyBoutRow(OfTrial):
-    """One bout of a long recording: at least three kept strides one after the other."""
+    """One bout of a long recording: a walk without a pause, at least three of its strides kept."""
 
     bout: Annotated[int, number("number of the bout, from 1")]
-    start_s: Annotated[float, measured("s", "start of its first stride on the wearable's clock")]
-    end_s: Annotated[float, measured("s", "end of its last stride")]
-    n_strides: Annotated[int, number("strides of the bout")]
-    strides_per_minute: Annotated[float, number("strides a minute, from their median duration")]
-    range_deg: Annotated[float, data("median range of motion of the strides")]
-    mean_deg: Annotated[float, data("median of the strides' mean angles")]
+    start_s: Annotated[
+        float, measured("s", "start of its first stride, kept or not, on the wearable's clock")
+    ]
+    end_s: Annotated[float, measured("s", "end of its last stride, kept or not")]
+    n_strides: Annotated[int, number("strides kept of the bout")]
+    n_left_out: Annotated[
+        int, number("strides of the bout left out: turns, start, stop, outliers, by hand")
+    ]
+    strides_per_minute: Annotated[
+        float, number("strides a minute, from the kept ones' median duration")
+    ]
+    range_deg: Annotated[float, data("median range of motion of the kept strides")]
+    mean_deg: Annotated[float, data("median of the kept strides' mean angles")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +39,7 @@ class DayRow(OfTrial):
     day: Annotated[int, number("number of the day, from 1")]
     recorded_h: Annotated[float, measured("h", "hours of that day with samples")]
     n_bouts: Annotated[int, number("bouts that begin on that day")]
-    n_strides: Annotated[int, number("strides that begin on that day")]
+    n_strides: Annotated[int, number("kept strides that begin on that day")]
     walking_min: Annotated[float, measured("min", "minutes from start to end of the bouts")]
     strides_per_minute: Annotated[float, number("strides a minute, from their median duration")]
     range_deg: Annotated[float, data("median range of motion of the strides")]
@@ -42,7 +49,7 @@ class DayRow(OfTrial):
 
 @dataclass(frozen=True, slots=True)
 class DailyBinRow(OfTrial):
-    """The strides of a long recording in bouts of some duration, or at some cadence."""
+    """The kept strides of a long recording in bouts of some duration, or at some cadence."""
 
     by: Annotated[str, number("what the bins are of: bout duration or cadence")]
     low: Annotated[float, number("lower edge, s or strides a minute; belongs to the bin")]
