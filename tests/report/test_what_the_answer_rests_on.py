@@ -85,6 +85,11 @@ def test_intervals_are_said_to_be_over_those_with_a_reference(several):
     said = rests_on(alone)
     assert "Against the reference, intervals are over the strides of one participant" in said
     assert "Intervals are over participants." in rests_on(several)
+    lone = failing(several, *[(who, "indoor", SLEEVE) for who in PEOPLE[:3]])
+    assert (
+        "Intervals are over participants; where one participant stands alone, over that person's "
+        "strides, which says nothing about other people." in rests_on(lone)
+    )
 
 
 def test_that_much_of_the_pair_failed_stands_first(one_failed, several):

@@ -15,6 +15,7 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
 from twinangle.errors import AngleError
+from twinangle.notices import gravity_of, kind_of
 from twinangle.plausibility.evidence import Evidence
 from twinangle.plausibility.order import heights_of, order
 from twinangle.signals.recording import InertialRecording, Interval, OrientationPair, SensorPair
@@ -111,6 +112,16 @@ def test_knee_standing_alone_is_refused(knee):
     )
     with pytest.raises(AngleError, match="too little"):
         estimate_motion(WearableTrial(standing, Interval(0.0, 2.0)), "vqf-joint-centre")
+
+
+def test_knee_of_landings_and_cutting_hardly_determines_a_hinge_axis(knee):
+    pair, optical = knee
+    trial = WearableTrial(pair, Interval(0.0, 2.0), axis_method="hinge")
+    motion = estimate_motion(trial, "vqf")
+    assert rms_demeaned(motion.angle.angle_deg, optical) > 1.5  # 0.5 with the mean rate's axis
+    assert ("hinge-axis-uncertain", "grave") in {
+        (kind_of(text), gravity_of(text)) for text in motion.warnings
+    }
 
 
 def robot(task):

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from twinangle.agreement._people import FEWEST_PEOPLE, NO_INTERVAL_OF_TWO, OWN_VALUES
+from twinangle.agreement.limits_found import LimitsOfAgreement
 from twinangle.results.answer import (
     Answer,
     Counted,
@@ -139,13 +140,27 @@ def _intervals_over(results: StudyResults, answer: Answer) -> str:
             "or how it was placed."
         )
     if people >= FEWEST_PEOPLE:
-        return "Intervals are over participants."
+        lone = (
+            "; where one participant stands alone, over that person's strides, which says nothing "
+            "about other people"
+        )
+        return f"Intervals are over participants{lone if _one_alone(results) else ''}."
     key = (answer.procedure, answer.condition, "")
     found = (dict(named(results.curves)).get(key), dict(named(results.variability)).get(key))
     notes = [note for each in found if each is not None for note in each.notes]
     values = [note.partition(OWN_VALUES)[2].rstrip(".") for note in notes if OWN_VALUES in note]
     in_degrees = f"{OWN_VALUES}{', '.join(values)} (degrees)" if values else ""
     return f"{NO_INTERVAL_OF_TWO}{in_degrees}."
+
+
+def _one_alone(results: StudyResults) -> bool:
+    """Whether something that the answer may tell of rests on one person."""
+    limits = [
+        *(item.limits for _, item in named(results.limits)),
+        *(one.value for one in results.between if isinstance(one.value, LimitsOfAgreement)),
+    ]
+    people = [one.n_participants for one in limits]
+    return 1 in (*people, *(item.n_participants for _, item in named(results.conditions)))
 
 
 def _margin(results: StudyResults) -> str:

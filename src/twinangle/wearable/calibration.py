@@ -36,6 +36,7 @@ from twinangle.wearable.flexion import (
     straight,
 )
 from twinangle.wearable.heading.hinge import hinge_axes, hinge_of
+from twinangle.wearable.heading.hinge_certainty import AWAY_DEG, certainty
 from twinangle.wearable.procedure_input import (
     AxisMethod,
     OrientedTrial,
@@ -47,6 +48,11 @@ from twinangle.wearable.vertical import vertical_warnings
 
 # Common practice, no source.
 AXES_DIFFER_DEG = 10.0  # angle between axis estimates above which the axis is warned about
+
+# An axis 10° away must misfit the gyroscopes this much more than the best one. Own choice; ground:
+# honest and planar, proportional movements in docs/background/wearable.md.
+LEAST_HINGE = 1.1
+SURE_HINGE = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +79,8 @@ def calibrate(
     Raises
     ------
     AngleError
-        If standing is empty or the joint hardly moved.
+        If standing is empty, the joint hardly moved, or it moved so that the axis asked for is
+        not determined.
     """
     neutral = neutral_orientation(relative_orientation(oriented.static))
     movement = oriented.functional or _part(oriented.walk, analysed)
@@ -83,12 +90,29 @@ def calibrate(
     principal = functional_axis(rate, "principal-component")
     difference = angle_between_axes(np.array(mean.axis), np.array(principal.axis))
     axis = {"mean-rate": mean, "principal-component": principal}.get(axis_method)
+    uncertain: tuple[str, ...] = ()
+    from_walk = oriented.functional is None
     if axis is None:
-        axis = axis_of_rates(rate, _hinge_axis(movement), axis_method)
+        hinge, ratio = _hinge_axis(movement)
+        apart_deg = angle_between_axes(hinge, np.array(mean.axis))
+        uncertain = _hinge_uncertain(ratio, apart_deg, from_walk)
+        axis = axis_of_rates(rate, hinge, axis_method)
     voting = joint_rotation(relative, neutral)[straight(movement)]
     axis, sign_warnings = settle_sign(axis, voting)
-    warnings = [*neutral.warnings, *short_standing(neutral, oriented.static.distal.rate_hz)]
-    if oriented.functional is None:
+    warnings = (
+        *uncertain,
+        *neutral.warnings,
+        *short_standing(neutral, oriented.static.distal.rate_hz),
+        *_axis_warnings(difference, from_walk),
+        *sign_warnings,
+    )
+    return JointCalibration(neutral, axis, difference, warnings)
+
+
+def _axis_warnings(difference_deg: float, from_walk: bool) -> list[str]:
+    """Return what makes the axis uncertain whichever method found it."""
+    warnings: list[str] = []
+    if from_walk:
         text = (
             "no functional movement is given: the flexion axis was taken from the walk itself, "
             "where it is typically 4° to 9° off, so that 7 % to 16 % (the sine) of what the "
@@ -97,14 +121,14 @@ def calibrate(
             "was safe for the participant (docs/how-to/recording.md)."
         )
         warnings.append(Notice(text, "axis-from-the-walk"))
-    if difference > AXES_DIFFER_DEG:
-        apart, limit = told_apart(difference, AXES_DIFFER_DEG, 0)
+    if difference_deg > AXES_DIFFER_DEG:
+        apart, limit = told_apart(difference_deg, AXES_DIFFER_DEG, 0)
         text = (
             f"the flexion axis is uncertain: its mean-rate and principal-component estimates "
             f"differ by {apart}°, above {limit}°."
         )
-        warnings.append(Notice(text, "axis-uncertain", size=difference))
-    return JointCalibration(neutral, axis, difference, (*warnings, *sign_warnings))
+        warnings.append(Notice(text, "axis-uncertain", size=difference_deg))
+    return warnings
 
 
 def _part(walk: OrientationPair, stretch: Interval | None) -> OrientationPair:
@@ -182,13 +206,45 @@ def segment_rates(
     )
 
 
-def _hinge_axis(movement: OrientationPair) -> Array:
-    """Return the hinge axis that both segments' rates in the movement fit best, distal frame."""
-    proximal, distal = movement.proximal, movement.distal
-    return hinge_axes(
-        quaternions.body_rate(proximal.quaternion, proximal.rate_hz),
-        quaternions.body_rate(distal.quaternion, distal.rate_hz),
-    ).distal
+def _hinge_axis(movement: OrientationPair) -> tuple[Array, float]:
+    """Return the hinge axis that both segments' rates fit best, distal frame, and its certainty."""
+    proximal, distal = (
+        quaternions.body_rate(one.quaternion, one.rate_hz)
+        for one in (movement.proximal, movement.distal)
+    )
+    axes = hinge_axes(proximal, distal)
+    return axes.distal, certainty(proximal, distal, axes)
+
+
+def _hinge_uncertain(ratio: float, apart_deg: float, from_walk: bool) -> tuple[str, ...]:
+    """Return a grave warning where the movement hardly determines the hinge axis.
+
+    An axis from the walk is told to be uncertain anyhow: there it must differ from the mean
+    rate's as well.
+
+    Raises
+    ------
+    AngleError
+        If a functional movement does not determine it and it differs from the mean rate's.
+    """
+    far = apart_deg > AXES_DIFFER_DEG
+    if ratio >= SURE_HINGE or (from_walk and not far):
+        return ()
+    refused = ratio < LEAST_HINGE and far and not from_walk
+    found, least = told_apart(ratio, LEAST_HINGE if refused else SURE_HINGE, 2)
+    apart, most = told_apart(apart_deg, AXES_DIFFER_DEG)
+    text = (
+        f"the flexion axis is {'not' if refused else 'hardly'} determined by "
+        f'`axis_method = "hinge"`: an axis {AWAY_DEG:.0f}° away fits both gyroscopes nearly as '
+        f"well (misfits {found} : 1, at least {least} : 1 is needed), and it lies {apart}° from "
+        f"the mean rate's ({'above' if far else 'not above'} {most}°). So it is where both "
+        "segments turn in one plane and in proportion, as in squats, and where the joint turns "
+        'much about other axes. Set `axis_method = "mean-rate"` in [wearable], or give a '
+        "functional movement in which the upper segment is held still while the joint bends."
+    )
+    if refused:
+        raise AngleError(text)
+    return (Notice(text, "hinge-axis-uncertain", "grave", 1.0 / ratio),)
 
 
 def _hinge_difference(

@@ -70,10 +70,27 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
     AngleError
         If there are too few samples in which either sensor turns.
 
+    See Also
+    --------
+    twinangle.wearable.heading.hinge_certainty.certainty : how well the movement determines them.
+
     References
     ----------
     Seel, Schauer & Raisch (2012, IEEE Int Conf Control Applications, 45-49); Olsson et al. (2020,
     Sensors 20:3534) for the choice of samples and loss.
+    """
+    one, two = moving_samples(proximal_rad_s, distal_rad_s)
+    fit = _fitted(one, two, _starts(one, two))
+    return HingeAxes(fit[0], fit[1], float(np.sqrt(np.mean(_misfit(one, two, *fit) ** 2))))
+
+
+def moving_samples(proximal_rad_s: Array, distal_rad_s: Array) -> tuple[Array, Array]:
+    """Return some 300 samples (m, 3) of either sensor's rates in which either sensor turns.
+
+    Raises
+    ------
+    AngleError
+        If there are fewer than 50 such samples.
     """
     speed = np.linalg.norm(np.concatenate([proximal_rad_s, distal_rad_s], axis=1), axis=1)
     with np.errstate(invalid="ignore"):
@@ -84,9 +101,7 @@ def hinge_axes(proximal_rad_s: Array, distal_rad_s: Array) -> HingeAxes:
             f"{np.degrees(_SLOW_RAD_S):.0f} °/s; at least 50 are needed."
         )
     chosen = moving[:: max(1, moving.size // _MOST_SAMPLES)]
-    one, two = proximal_rad_s[chosen], distal_rad_s[chosen]
-    fit = _fitted(one, two, _starts(one, two))
-    return HingeAxes(fit[0], fit[1], float(np.sqrt(np.mean(_misfit(one, two, *fit) ** 2))))
+    return proximal_rad_s[chosen], distal_rad_s[chosen]
 
 
 def _starts(one: Array, two: Array, count: int = _STARTS) -> Array:
@@ -122,21 +137,29 @@ def _fitted(one: Array, two: Array, starts: Array) -> Array:
     the curvature with ``(1 + (f/c)²)^−3/2``, as in scipy's ``least_squares``. That finds the same
     axes (tests/wearable/test_hinge_fit.py), a start at a time and in several times as long.
     """
-    frames, cost = _refined(one, two, _frames(starts), _FIRST_STEPS)
-    frames, cost = _refined(one, two, frames[[np.argmin(cost)]], _MOST_STEPS)
+    frames, cost = refined(one, two, axis_frames(starts), _FIRST_STEPS)
+    frames, cost = refined(one, two, frames[[np.argmin(cost)]], _MOST_STEPS)
     return np.asarray(frames[0, :, 2])
 
 
-def _refined(one: Array, two: Array, frames: Array, most_steps: int) -> tuple[Array, Array]:
-    """Return the frames after damped steps (Levenberg, Marquardt) from each, and their costs."""
+def refined(
+    one: Array, two: Array, frames: Array, most_steps: int, turning: slice = slice(None)
+) -> tuple[Array, Array]:
+    """Return the frames after damped steps (Levenberg, Marquardt) from each, and their costs.
+
+    `turning` are the turns to step by: the first two are the proximal axis's.
+    """
+    free = np.zeros(4)
+    free[turning] = 1.0
     damping = np.full(len(frames), 1e-3)
     cost, slope, curvature = _cost_and_slope(one, two, frames)
     for _ in range(most_steps):
         size = damping[:, None] * np.einsum("kii->ki", curvature) + 1e-12
-        step = np.linalg.solve(curvature + np.eye(4) * size[:, None], -slope[..., None])[..., 0]
+        bent = curvature * free * free[:, None] + np.eye(4) * size[:, None]
+        step = np.linalg.solve(bent, -(free * slope)[..., None])[..., 0]
         length = np.linalg.norm(step, axis=1, keepdims=True)
         step *= np.minimum(_LONGEST_STEP / np.maximum(length, 1e-12), 1.0)
-        tried = _frames(_turned(frames, step))
+        tried = axis_frames(_turned(frames, step))
         new = _cost_and_slope(one, two, tried)
         better = new[0] <= cost
         frames[better], cost[better] = tried[better], new[0][better]
@@ -147,7 +170,7 @@ def _refined(one: Array, two: Array, frames: Array, most_steps: int) -> tuple[Ar
     return frames, cost
 
 
-def _frames(axes: Array) -> Array:
+def axis_frames(axes: Array) -> Array:
     """Return two unit vectors square to each axis (k, 2, 3), and the axis, (k, 2, 3, 3)."""
     least = np.eye(3)[np.argmin(np.abs(axes), axis=-1)]
     first = quaternions.cross(axes, least)
