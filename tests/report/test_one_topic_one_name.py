@@ -29,6 +29,7 @@ SHARED = {
     "along_cycle": FLOORS,
     "answer": "report results",
     "budget": FLOORS,
+    "by_hand": "report study",
     "clocks": ". plotting report",
     "conditions": FLOORS,
     "conditions_adjusted": "agreement analysis",
